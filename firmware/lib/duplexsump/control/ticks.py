@@ -1,0 +1,49 @@
+"""Wrap-safe time: milliseconds in a 30-bit ring.
+
+A time is an integer in 0 .. 2**30 - 1 and wraps every 12.4 days.  The forms
+below stay within +-2**30, so they never become a big integer on a 32-bit
+MicroPython and allocate nothing.  A deadline field holds a time, or NEVER
+while it is not armed.
+"""
+
+try:
+    from micropython import const
+except ImportError:  # CPython
+
+    def const(value):
+        return value
+
+
+MASK = const(0x3FFFFFFF)
+HALF = const(0x20000000)
+NEVER = const(-1)  # a deadline that is not armed
+TICK_MS = const(100)  # the grid on which the controller is stepped
+DAY_MS = const(86400000)  # no deadline lies further ahead than this
+
+
+def add(time_ms, delay_ms):
+    """Return the time `delay_ms` (0 .. 24 h, or a small negative number) after `time_ms`."""
+    return (time_ms - 0x3FFFFFFF - 1 + delay_ms) & 0x3FFFFFFF
+
+
+def diff(a_ms, b_ms):
+    """Return a - b in milliseconds, signed, for times less than 6.2 days apart."""
+    x = (a_ms - b_ms) & 0x3FFFFFFF
+    if x >= 0x20000000:
+        x -= 0x3FFFFFFF
+        x -= 1
+    return x
+
+
+def due(deadline_ms, now_ms):
+    """Tell whether an armed deadline has been reached."""
+    return deadline_ms >= 0 and (now_ms - deadline_ms) & 0x3FFFFFFF < 0x20000000
+
+
+def sooner(a_ms, b_ms, now_ms):
+    """Return whichever deadline comes first after `now_ms`; an unarmed one never does."""
+    if a_ms < 0:
+        return b_ms
+    if b_ms < 0 or diff(a_ms, now_ms) <= diff(b_ms, now_ms):
+        return a_ms
+    return b_ms
