@@ -1,0 +1,114 @@
+"""Units at the edge: quantities as people write them, read into SI; SI inside; either system out.
+
+A quantity is a text such as "18 in", "1-1/2 in", "45 gpm", "3.2 m" or
+"2 gpm/ft".  `pint` reads it; what it must measure is named by a kind.
+"""
+
+import functools
+import re
+
+# kind: (SI unit, what to call it, an example, unit in the US system, unit in the SI system)
+KINDS = {
+    "length": ("m", "a length", "18 in", "in", "mm"),
+    "distance": ("m", "a length", "10 ft", "ft", "m"),
+    "area": ("m**2", "an area", "600 ft2", "ft2", "m2"),
+    "volume": ("m**3", "a volume", "8.8 gal", "gal", "L"),
+    "flow": ("m**3/s", "a flow", "45 gpm", "gpm", "L/s"),
+    "time": ("s", "a time", "90 min", "min", "min"),
+    "rate": ("m/s", "a rate of rise or rain", "2 in/h", "in/h", "mm/h"),
+    "conductance": ("m**2/s", "a flow for each length of head", "2 gpm/ft", "gpm/ft", "L/s/m"),
+    "current": ("A", "a current", "8 A", "A", "A"),
+    "voltage": ("V", "a voltage", "12.1 V", "V", "V"),
+    "power": ("W", "a power", "1500 W", "W", "W"),
+    "charge": ("A*s", "an electric charge", "100 Ah", "Ah", "Ah"),
+    "resistance": ("ohm", "a resistance", "15 mohm", "mohm", "mohm"),
+    "share": ("dimensionless", "a share", "20 %", "%", "%"),
+    "number": ("dimensionless", "a plain number", "1.2", "", ""),
+}
+
+# What people write on a pump's plate that pint does not know.
+_WORDS = ("gpm = gallon / minute", "gph = gallon / hour", "cfs = foot ** 3 / second")
+_MIXED = re.compile(r"(?<![\w./])(\d+)[-\s]+(\d+)/(\d+)(?![\w/])")
+_POWER = re.compile(r"\b(mm|cm|m|in|ft)\s*([23])\b")
+_NUMBER = re.compile(r"[-+]?(\d+\.?\d*|\.\d+)([eE][-+]?\d+)?(/\d+)?")
+
+
+@functools.cache
+def registry():
+    """Return the one pint registry of the program."""
+    import pint  # Half a second of import that only the edges need.
+
+    reg = pint.UnitRegistry(autoconvert_offset_to_baseunit=True)
+    for line in _WORDS:
+        reg.define(line)
+    return reg
+
+
+def _plain(text):
+    # "1-1/2 in" is one and a half, not a half less than one; "ft2" is an area.
+    text = _MIXED.sub(lambda m: repr(int(m[1]) + int(m[2]) / int(m[3])), text.strip())
+    return _POWER.sub(r"\1**\2", text)
+
+
+@functools.lru_cache(maxsize=4096)
+def _read(text, kind):
+    si, called, example = KINDS[kind][:3]
+    if not _NUMBER.match(text.strip()):
+        raise ValueError(f'"{text}" is not {called}: begin with a number, as in "{example}"')
+    reg = registry()
+    try:
+        quantity = reg.Quantity(_plain(text))
+    except Exception as error:  # pint raises its own, Python's and its tokenizer's errors here
+        raise ValueError(f'"{text}" cannot be read as {called}: write it as in "{example}"') from error
+    if quantity.check("[]") and kind not in ("share", "number"):
+        raise ValueError(f'"{text}" has no unit: {called} is wanted, as in "{example}"')
+    try:
+        value = float(quantity.to(si).magnitude)
+    except Exception as error:
+        unit = f"{quantity.units:~}" or "no unit"
+        raise ValueError(f'"{text}" is in {unit}: {called} is wanted, as in "{example}"') from error
+    if value != value or value in (float("inf"), float("-inf")):
+        raise ValueError(f'"{text}" is not a finite number: {called} is wanted, as in "{example}"')
+    return value
+
+
+def read(text, kind):
+    """Return the SI value of a quantity written as a text.
+
+    `kind` is one of KINDS.  Plain numbers are taken only for "share" and
+    "number".  Raises ValueError with a sentence that says what was given and
+    what is wanted.
+    """
+    called, example = KINDS[kind][1:3]
+    if isinstance(text, bool) or not isinstance(text, (int, float, str)):
+        raise ValueError(f'{text!r} is not {called}: write it as in "{example}"')
+    if isinstance(text, (int, float)):
+        if kind not in ("share", "number"):
+            raise ValueError(f'{text} has no unit: {called} is wanted, as in "{example}"')
+        text = repr(text)
+    return _read(text, kind)
+
+
+@functools.cache
+def _factor(kind, unit):
+    reg = registry()
+    return float(reg.Quantity(1.0, KINDS[kind][0]).to(_plain(unit) or "dimensionless").magnitude)
+
+
+def unit(kind, system="us"):
+    """Return the unit in which a kind is shown in a system, "us" or "si"."""
+    return KINDS[kind][3 if system == "us" else 4]
+
+
+def convert(value, kind, system="us"):
+    """Return an SI value as a number in the unit of a system."""
+    name = unit(kind, system)
+    return value * _factor(kind, name) if name else value
+
+
+def show(value, kind, system="us", digits=3):
+    """Return an SI value as a text with its unit, to so many significant digits."""
+    number = f"{convert(value, kind, system):.{digits}g}"
+    if "e" in number:
+        number = f"{float(number):.0f}" if abs(float(number)) >= 1 else number
+    return f"{number} {unit(kind, system)}".strip()
