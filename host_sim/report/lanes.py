@@ -1,0 +1,173 @@
+"""The lanes of the strip chart: one row for each pump, supply, fault, distrust and alarm, under one clock.
+
+A lane is data (name, bars, note); drawing knows nothing of where it came from.
+Every bar carries a fill and a hatch, so that colour is never the only sign.
+"""
+
+from dataclasses import dataclass, field
+
+from host_sim.report.clock import lasting
+from host_sim.report.series import merged, share
+from host_sim.report.verdict import hours
+
+# Colours that differ for every common kind of colour blindness (Okabe and Ito, 2008) and in grey.
+BLUE, SKY, ORANGE, RED, PURPLE, GREY = "#0072B2", "#56B4E9", "#E69F00", "#D55E00", "#8B4F7D", "#7A7A7A"
+# Above this many runs a pump's lane shows the share of time running instead of single bars.
+MOST_BARS = 700
+SHARE_BINS = 240
+# More alarms than this make the picture a list; the rest stand in the timeline.
+MOST_ALARMS = 12
+PRIORITIES = ("high", "medium", "low")
+
+
+@dataclass
+class Lane:
+    """One row: `bars` are (start_s, end_s), `heights` a share per bin instead of bars where there are too many."""
+
+    name: str
+    bars: list[tuple[float, float]]
+    colour: str
+    hatch: str = ""
+    note: str = ""
+    labelled: bool = True  # whether each bar carries its times
+    heights: list[float] = field(default_factory=list)
+    mark: str = ""  # a letter that also stands in the level panel
+    called_s: float | None = None  # where the alarm first called
+    gaps: list[tuple[float, float]] = field(default_factory=list)  # stretches written as "out ..."
+
+
+@dataclass
+class Group:
+    """Lanes under one heading."""
+
+    title: str
+    lanes: list[Lane]
+
+
+def groups(trace):
+    """Return the groups of lanes of a trace, top to bottom."""
+    found = [Group("pumps", pump_lanes(trace)), Group("supply", supply_lanes(trace))]
+    if trace.faults:
+        found.append(Group("what went wrong", fault_lanes(trace)))
+    said = distrust_lanes(trace) + alarm_lanes(trace)
+    if said:
+        found.append(Group("what the controller said", said))
+    return found
+
+
+def pump_lanes(trace):
+    """Return one lane for each pump with the stretches it was told to run."""
+    lanes = []
+    crowded = len(trace.runs) > MOST_BARS
+    for pump in (1, 2) if trace.controller == "duplex" else (1,):
+        bars = [(run.start_s, run.end_s) for run in trace.runs if run.pump == pump]
+        starts, run_s = trace.totals.starts[pump - 1], trace.totals.run_s[pump - 1]
+        note = f"{starts} start{'' if starts == 1 else 's'}, {hours(run_s)}"
+        lane = Lane(f"pump {pump} runs", bars, BLUE if pump == 1 else SKY, "" if pump == 1 else "////", note, False)
+        if crowded:
+            lane.name = f"pump {pump}, share of time"
+            lane.heights = list(share(bars, trace.duration_s, SHARE_BINS)[1])
+        lanes.append(lane)
+    return lanes
+
+
+def supply_lanes(trace):
+    """Return the lane of the mains with its gaps, and one of a generator where there was one."""
+    lost = [(span.start_s, span.end_s) for span in trace.supply if span.name == "none"]
+    fed = [(span.start_s, span.end_s) for span in trace.supply if span.name == "mains"]
+    note = f"out {duration_note(lost)}" if lost else "never out"
+    lanes = [Lane("mains", merged(fed, 0.0), GREY, "", note, labelled=False)]
+    lanes[0].gaps = merged(lost, trace.duration_s / 300)
+    spare = [(span.start_s, span.end_s) for span in trace.supply if span.name not in ("mains", "none")]
+    if spare:
+        lanes.append(Lane("generator", merged(spare, 0.0), ORANGE, "\\\\\\\\"))
+    return lanes
+
+
+def duration_note(bars):
+    """Return how long bars last together."""
+    return lasting(sum(end - start for start, end in bars))
+
+
+def fault_lanes(trace):
+    """Return one lane for each kind of fault that was put on the pit, lettered in order of time."""
+    lanes = {}
+    for fault in sorted(trace.faults, key=lambda fault: fault.start_s):
+        if fault.text not in lanes:
+            mark = chr(ord("A") + len(lanes)) if len(lanes) < 26 else ""
+            lanes[fault.text] = Lane(fault.text, [], ORANGE, "xxxx", mark=mark)
+        lanes[fault.text].bars.append((fault.start_s, fault.end_s))
+    return list(lanes.values())
+
+
+def distrust_lanes(trace):
+    """Return one lane for each contact that the controller did not believe."""
+    lanes = {}
+    for suspect in trace.suspects:
+        name = f"distrusts {suspect.contact} float"
+        lanes.setdefault(name, Lane(name, [], PURPLE, "||||"))
+        lanes[name].bars.append((suspect.start_s, suspect.end_s))
+    for lane in lanes.values():
+        lane.bars = merged(lane.bars, trace.duration_s / 300)
+    return list(lanes.values())
+
+
+HATCHES = {"high": "", "medium": "----", "low": ".."}
+COLOURS = {"high": RED, "medium": ORANGE, "low": "#F0E442"}
+
+
+def alarm_lanes(trace):
+    """Return one lane for each alarm that was raised, highest priority first, then in order of time."""
+    lanes = {}
+    for alarm in sorted(trace.alarms, key=lambda alarm: (PRIORITIES.index(alarm.priority), alarm.raised_s)):
+        name = f"{alarm.text} ({alarm.priority})"
+        lanes.setdefault(name, Lane(name, [], COLOURS[alarm.priority], HATCHES[alarm.priority]))
+        end_s = trace.duration_s if alarm.cleared_s is None else alarm.cleared_s
+        lanes[name].bars.append((alarm.raised_s, end_s))
+    found = list(lanes.values())[:MOST_ALARMS]
+    for lane in found:
+        times = len(lane.bars)
+        lane.note = "" if times == 1 else f"{times} times"
+        lane.bars = merged(lane.bars, trace.duration_s / 150)
+    horn = [(span.start_s, span.end_s) for span in trace.outputs if span.name == "horn"]
+    if horn:
+        found.append(
+            Lane("horn sounds", merged(horn, trace.duration_s / 300), "black", labelled=False, note=duration_note(horn))
+        )
+        found[-1].called_s = trace.totals.first_alarm_s
+    return found
+
+
+def bar_texts(lane, clock, trace_end_s, room):
+    """Return (x, text, alignment) of the times written beside each bar, without any two of them touching.
+
+    `room(text)` is the width of a text in seconds.  A bar whose text finds no
+    place beside it goes without: its times then stand in the timeline.
+    """
+    if not lane.labelled:
+        return gap_texts(lane, clock, room)
+    texts, taken = [], [*lane.bars]
+    for start, end in lane.bars:
+        text = clock.span(start, end)
+        need = room(text)
+        for left, right, align, x in ((end, end + need, "left", end), (start - need, start, "right", start)):
+            clear = all(right <= a or left >= b for a, b in taken if (a, b) != (start, end))
+            if left >= 0 and right <= trace_end_s and clear:
+                texts.append((x, text, align))
+                taken.append((left, right))
+                break
+        else:
+            if need < (end - start) * 0.96:
+                texts.append(((start + end) / 2, text, "center"))
+    return texts
+
+
+def gap_texts(lane, clock, room):
+    """Return the same for the gaps of a lane, each in its middle; one that finds no room goes without."""
+    texts, free_from = [], 0.0
+    for start, end in lane.gaps:
+        text, middle = f"out {clock.span(start, end)}", (start + end) / 2
+        if middle - room(text) / 2 >= free_from:
+            texts.append((middle, text, "center"))
+            free_from = middle + room(text) / 2
+    return texts

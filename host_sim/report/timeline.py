@@ -1,0 +1,182 @@
+"""The story of a night in plain words: what happened, what the controller made of it, what it did.
+
+Routine pumping is told as a count between the events that matter; an alarm
+that keeps coming back is told once with how often.
+"""
+
+from dataclasses import dataclass
+
+from host_sim.report.clock import Clock, lasting
+
+# Events closer than this to a mark of the same text are one and the same to a reader.
+REPEAT_S = 3600.0
+
+
+@dataclass
+class Line:
+    """One line of the story; `weight` is 2 for what threatens the floor, 1 for news, 0 for routine."""
+
+    time_s: float
+    text: str
+    weight: int = 1
+
+
+def timeline(trace, units):
+    """Return the lines of the story of `trace`, in order of time."""
+    lines = [Line(event.time_s, *told) for event in trace.events if (told := tell(event, trace, units))]
+    lines.append(peak(trace, units))
+    lines.sort(key=lambda line: line.time_s)
+    return routine(trace, fold(lines, Clock(trace.begins_s, trace.duration_s)))
+
+
+def written(trace, units):
+    """Return the story as texts "clock  words", one a line."""
+    clock = Clock(trace.begins_s, trace.duration_s)
+    return [f"{clock.at(line.time_s, seconds=True)}  {line.text}" for line in timeline(trace, units)]
+
+
+def peak(trace, units):
+    """Return the line of the highest water."""
+    from host_sim.report.verdict import margin
+
+    level = units.level.text(trace.totals.highest_m)
+    return Line(trace.totals.highest_at_s, f"highest water of the run: {level}, {margin(trace, units)}", 2)
+
+
+def tell(event, trace, units):
+    """Return (words, weight) for one event, or None for one that the story leaves to the journal."""
+    teller = TELLERS.get(event.kind)
+    return teller(event.data, trace, units) if teller else None
+
+
+def _mains(data, trace, units):
+    if data["present"]:
+        source = data.get("source", "mains")
+        return ("the mains are back", 1) if source == "mains" else (f"supply from the {source}", 1)
+    return ("the mains fail", 2)
+
+
+def _battery(data, trace, units):
+    return (f"the battery is {data['state']} ({data['volts']:.1f} V)", 1 if data["state"] == "good" else 2)
+
+
+def _charger(data, trace, units):
+    return ("the charger charges" if data["charging"] else "the charger does not charge", 1)
+
+
+def _selector(data, trace, units):
+    return (f"somebody turns pump {data['pump']} to {data['position'].upper()}", 1)
+
+
+def _button(data, trace, units):
+    return (f"somebody presses {data['name']}", 1) if data["pressed"] else None
+
+
+def _fault(data, trace, units):
+    return (f"FAULT: {data['text']}", 2) if data["on"] else (f"fault over: {data['text']}", 1)
+
+
+def _alarm(data, trace, units):
+    if data["change"] == "raised":
+        return (f"{data['priority']} alarm: {data['text']}", 2 if data["priority"] == "high" else 1)
+    if data["change"] == "returned":
+        return (f"{data['text']}: over, but nobody has seen it yet", 0)
+    return (f"{data['text']}: {data['change']}", 0)
+
+
+def _suspect(data, trace, units):
+    if data["on"]:
+        return (f"the controller no longer believes the {data['contact']} float, which reads {data['reads']}", 1)
+    return (f"the controller believes the {data['contact']} float again", 1)
+
+
+def _floor(data, trace, units):
+    return ("WATER ON THE FLOOR", 2) if data["wet"] else ("the floor is clear of water", 2)
+
+
+def _motor(data, trace, units):
+    words = {
+        "stalled": ("stands still under current: it is jammed", 2),
+        "thermal open": ("is too hot, its thermal contact opens", 2),
+        "thermal closed": ("has cooled, its thermal contact closes", 1),
+        "no supply": ("is told to run but has no supply", 1),
+    }
+    told = words.get(data["what"])
+    return (f"pump {data['pump']} {told[0]}", told[1]) if told else None
+
+
+def _controller(data, trace, units):
+    return (f"the controller: {data['what']}", 1)
+
+
+def _pump_state(data, trace, units):
+    words = {"tripped": "is tripped and rests", "locked out": "is locked out", "lockout": "is locked out"}
+    word = words.get(data["state"])
+    return (f"pump {data['pump']} {word}", 1) if word else None
+
+
+TELLERS = {
+    "mains": _mains,
+    "battery": _battery,
+    "charger": _charger,
+    "selector": _selector,
+    "button": _button,
+    "fault": _fault,
+    "alarm": _alarm,
+    "suspect": _suspect,
+    "floor": _floor,
+    "motor": _motor,
+    "controller": _controller,
+    "pump_state": _pump_state,
+}
+
+
+def fold(lines, clock):
+    """Return `lines` with each text that keeps coming back told once, with its count and its last time."""
+    kept, open_lines = [], {}
+    for line in lines:
+        first = open_lines.get(line.text)
+        if first is not None and line.time_s - first[2] <= REPEAT_S:
+            first[1] += 1
+            first[2] = line.time_s
+            continue
+        open_lines[line.text] = entry = [line, 1, line.time_s]
+        kept.append(entry)
+    told = []
+    for line, count, last_s in kept:
+        more = f" (and {count - 1} more until {clock.at(last_s)})" if count > 1 else ""
+        told.append(Line(line.time_s, line.text + more, line.weight))
+    return told
+
+
+def routine(trace, lines):
+    """Return `lines` with the pumping between them told in one line each, where there was any."""
+    marks = [line.time_s for line in lines] + [trace.duration_s]
+    runs = sorted(trace.runs, key=lambda run: run.start_s)
+    told, place, since = [], 0, 0.0
+    for index, mark in enumerate(marks):
+        batch = []
+        while place < len(runs) and runs[place].start_s < mark:
+            batch.append(runs[place])
+            place += 1
+        # A mark a moment after the one before has no pumping of its own to tell.
+        if batch and mark - since >= 60:
+            told.append(Line(max(since, batch[0].start_s), pumping(batch), 0))
+        if index < len(lines):
+            told.append(lines[index])
+        since = mark
+    return told
+
+
+def pumping(batch):
+    """Return the words for a batch of runs that nothing else interrupted."""
+    parts = []
+    for pump in (1, 2):
+        mine = [run for run in batch if run.pump == pump]
+        if mine:
+            time_on = sum(run.end_s - run.start_s for run in mine)
+            times = "once" if len(mine) == 1 else f"{len(mine)} times"
+            parts.append(f"pump {pump} runs {times}, {lasting(time_on)} in all")
+    whys = sorted({run.why for run in batch} - {"lead"})
+    extra = f" ({', '.join(whys)})" if whys else ""
+    return "; ".join(parts) + extra
