@@ -12,7 +12,6 @@ from .records import (
     BATTERY_DEAD,
     BATTERY_GOOD,
     BATTERY_LOW,
-    CURRENT_LOCKED,
     CURRENT_NONE,
     CURRENT_NORMAL,
     CURRENT_OVER,

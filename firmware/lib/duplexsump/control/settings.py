@@ -151,7 +151,7 @@ TABLE = (
     ("quiet", "ms", 60000, 7200000, 900000, PRACTICE, "a silenced alarm that comes back stays quiet this long"),
     ("remind_high", "ms", 300000, 86400000, 1800000, PRACTICE, "high water still there sounds again after this long"),
     ("remind_other", "ms", 600000, 86400000, 43200000, PRACTICE, "other alarms still there sound again after this long"),
-    ("band_volume", "mL", 0, 100000000, 33360, SIZING, "water between off and lead; 0 = not known"),
+    ("band_volume", "mL", 0, 17000000, 33360, SIZING, "water between off and lead; 0 = not known"),
 )
 
 NAME = const(0)

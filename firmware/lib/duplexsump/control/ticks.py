@@ -34,16 +34,3 @@ def diff(a_ms, b_ms):
         x -= 1
     return x
 
-
-def due(deadline_ms, now_ms):
-    """Tell whether an armed deadline has been reached."""
-    return deadline_ms >= 0 and (now_ms - deadline_ms) & 0x3FFFFFFF < 0x20000000
-
-
-def sooner(a_ms, b_ms, now_ms):
-    """Return whichever deadline comes first after `now_ms`; an unarmed one never does."""
-    if a_ms < 0:
-        return b_ms
-    if b_ms < 0 or diff(a_ms, now_ms) <= diff(b_ms, now_ms):
-        return a_ms
-    return b_ms

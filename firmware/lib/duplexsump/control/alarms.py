@@ -1,0 +1,196 @@
+"""A1 to A3: the alarm table, the alarm states of IEC 62682, horn, beacon and alarm relay.
+
+The control part never reads what is decided here.
+"""
+
+from . import settings as s
+from . import timers as tm
+from .alarm_table import COUNT, LATCH, LATCHES, SOUNDING, TABLE, URGENT
+from .records import DEADLINE, STATE, STATISTIC
+from .ticks import NEVER, const, diff
+
+STATES = ("normal", "unacknowledged", "acknowledged", "returned", "latched", "latched_acknowledged")
+NORMAL = const(0)
+UNACKNOWLEDGED = const(1)
+ACKNOWLEDGED = const(2)
+RETURNED = const(3)  # returned to normal, unacknowledged
+LATCHED = const(4)  # the same for an alarm that stays until reset
+LATCHED_ACKNOWLEDGED = const(5)
+
+EVENTS = ("raise", "clear", "clear_latching", "acknowledge", "remind", "reset")
+RAISE = const(0)
+CLEAR = const(1)
+CLEAR_LATCHING = const(2)
+ACKNOWLEDGE = const(3)
+REMIND = const(4)  # still there long after it was acknowledged
+RESET = const(5)
+
+NO = const(255)
+# Next state for each event, a row for each state.
+NEXT = (
+    # raise clear clear_latching acknowledge remind reset
+    1, NO, NO, 0, NO, 0,  # normal
+    NO, 3, 4, 2, NO, 1,  # unacknowledged
+    NO, 0, 5, 2, 1, 2,  # acknowledged
+    1, NO, NO, 0, NO, 3,  # returned
+    1, NO, NO, 5, NO, 0,  # latched
+    1, NO, NO, 5, NO, 0,  # latched acknowledged
+)  # fmt: skip
+
+CHIRP_ON_MS = const(60000)
+CHIRP_OFF_MS = const(540000)
+
+
+class Alarms:
+    """State of each alarm of the table, and what the household hears and sees."""
+
+    FIELDS = (
+        ("state", STATE, COUNT, True),
+        ("active", STATE, COUNT, False),  # the condition, as last told
+        ("quiet", DEADLINE, SOUNDING, False),  # until when a silenced alarm that returns makes no sound
+        ("remind", DEADLINE, SOUNDING, False),
+        ("detail", STATE, COUNT, True),  # which contacts or which cause, at the last raise
+        ("raised", STATISTIC, COUNT, True),
+        ("horn", STATE, 0, False),
+        ("beacon", STATE, 0, False),
+        ("relay", STATE, 0, False),
+        ("chirp", STATE, 0, False),  # sounding for a returned alarm
+        ("nothing", STATE, 0, False),  # no alarm of any kind
+    )
+
+    def __init__(self, settings, timers):
+        self.settings = settings
+        self.timers = timers
+        self.state = [NORMAL] * COUNT
+        self.active = [0] * COUNT
+        self.detail = [0] * COUNT
+        self.raised = [0] * COUNT
+        self.quiet = [NEVER] * SOUNDING
+        self.remind = [NEVER] * SOUNDING
+        self.horn = 0
+        self.beacon = 0
+        self.relay = 0
+        self.chirp = 0
+        self.nothing = 1
+
+    def begin(self):
+        """After a power-up: what was latched stays; what still holds is raised anew."""
+        for i in range(COUNT):
+            self.active[i] = 0
+            if self.state[i] == UNACKNOWLEDGED:
+                self._event(i, CLEAR_LATCHING if TABLE[i][LATCH] else CLEAR)
+            elif self.state[i] == ACKNOWLEDGED:
+                self._event(i, CLEAR_LATCHING if TABLE[i][LATCH] else CLEAR)
+
+    def _event(self, i, event):
+        state = NEXT[self.state[i] * 6 + event]
+        if state == NO:
+            raise ValueError("alarm %s: event %s in state %s" % (TABLE[i][0], EVENTS[event], STATES[self.state[i]]))
+        self.state[i] = state
+
+    def tell(self, i, condition, detail=0):
+        """Tell alarm `i` whether its condition holds; `detail` is kept when it is raised."""
+        if condition:
+            if not self.active[i]:
+                self.active[i] = 1
+                self.raised[i] += 1
+                self.detail[i] = detail
+                self._event(i, RAISE)
+            elif detail:
+                self.detail[i] |= detail if LATCHES[i] else 0
+        elif self.active[i]:
+            self.active[i] = 0
+            if i < SOUNDING:
+                self.remind[i] = NEVER
+            self._event(i, CLEAR_LATCHING if TABLE[i][LATCH] else CLEAR)
+
+    def silence(self):
+        """A2: acknowledge what there is and stop the horn."""
+        now = self.timers.now
+        for i in range(COUNT):
+            before = self.state[i]
+            self._event(i, ACKNOWLEDGE)
+            if i < SOUNDING and before != self.state[i]:
+                self.quiet[i] = (now - 0x3FFFFFFF - 1 + self.settings[s.QUIET_MS]) & 0x3FFFFFFF
+                if self.state[i] == ACKNOWLEDGED:
+                    delay_ms = self.settings[s.REMIND_HIGH_MS if i == 0 else s.REMIND_OTHER_MS]
+                    self.remind[i] = (now - 0x3FFFFFFF - 1 + delay_ms) & 0x3FFFFFFF
+
+    def reset(self):
+        """A reset ends what is latched; what is still there stays."""
+        for i in range(COUNT):
+            self._event(i, RESET)
+
+    def any(self):
+        """Tell whether any alarm is other than normal."""
+        for state in self.state:
+            if state != NORMAL:
+                return True
+        return False
+
+    def _lapse(self, now):
+        # Quiet times and reminders that are due.
+        for i in range(SOUNDING):
+            if self.quiet[i] >= 0 and diff(now, self.quiet[i]) >= 0:
+                self.quiet[i] = NEVER
+            if self.remind[i] >= 0 and diff(now, self.remind[i]) >= 0:
+                self.remind[i] = NEVER
+                self.quiet[i] = NEVER
+                if self.state[i] == ACKNOWLEDGED:
+                    self._event(i, REMIND)
+
+    def _wake(self, now):
+        least = 0
+        for t in self.quiet:
+            if t >= 0 and (not least or diff(t, now) < least):
+                least = diff(t, now)
+        for t in self.remind:
+            if t >= 0 and (not least or diff(t, now) < least):
+                least = diff(t, now)
+        if least:
+            self.timers.arm(tm.ALARM, least)
+        else:
+            self.timers.stop(tm.ALARM)
+
+    def step(self, test):
+        """Work out horn, beacon and relay; `test`: all three are being tried (A2)."""
+        now = self.timers.now
+        self._lapse(now)
+        loud = False
+        returned = False
+        healthy = True
+        seen = False
+        self.nothing = 1
+        for i in range(COUNT):
+            state = self.state[i]
+            if state == NORMAL:
+                continue
+            self.nothing = 0
+            if i < URGENT and state < RETURNED:
+                healthy = False
+            if i < SOUNDING:
+                seen = True
+                if state == UNACKNOWLEDGED and self.quiet[i] < 0:
+                    loud = True
+                elif state == RETURNED or state == LATCHED:
+                    returned = returned or self.quiet[i] < 0
+                    if i < URGENT:
+                        healthy = False
+        self._chirping(returned and not loud)
+        self.horn = 1 if loud or self.chirp or test else 0
+        self.beacon = 1 if seen or test else 0
+        self.relay = 1 if healthy and not test else 0
+        self._wake(now)
+
+    def _chirping(self, wanted):
+        # A2: an alarm that returned unacknowledged sounds 1 min in 10.
+        t = self.timers
+        if not wanted:
+            self.chirp = 0
+            t.stop(tm.CHIRP)
+        elif t.rang[tm.CHIRP]:
+            self.chirp ^= 1
+            t.arm(tm.CHIRP, CHIRP_ON_MS if self.chirp else CHIRP_OFF_MS)
+        elif not t.running(tm.CHIRP):
+            self.chirp = 1
+            t.arm(tm.CHIRP, CHIRP_ON_MS)

@@ -1,0 +1,130 @@
+"""L6: blind pumping, the one answer to a level that cannot be believed.
+
+One pump at a time, alternating, runs `blind_run` and rests; the rests grow
+while it finds the pit empty.
+"""
+
+from . import settings as s
+from . import timers as tm
+from .records import HIGH, LEAD, STATE
+from .ticks import const
+
+STATES = ("watching", "asking", "running", "resting")
+WATCHING = const(0)
+ASKING = const(1)  # a pump is asked for and not yet on
+RUNNING = const(2)
+RESTING = const(3)
+
+EVENTS = ("lost", "found", "on", "full", "empty", "taken", "rested")
+LOST = const(0)  # the level cannot be believed and nothing else asks for a pump
+FOUND = const(1)  # it can again, before the pump was on
+ON = const(2)
+FULL = const(3)  # the run is over and stayed loaded
+EMPTY = const(4)  # the run is over and found the pit empty
+TAKEN = const(5)  # normal demand takes the pump over
+RESTED = const(6)
+
+NO = const(255)
+TABLE = (
+    # lost found on full empty taken rested
+    1, NO, NO, NO, NO, NO, NO,  # watching
+    NO, 0, 2, NO, NO, 3, NO,  # asking
+    NO, NO, NO, 3, 3, 3, NO,  # running
+    NO, NO, NO, NO, NO, NO, 0,  # resting
+)  # fmt: skip
+
+# The rests, in order; the first only while high reads wet.
+RESTS_MS = (10000, 60000, 300000, 600000, 1800000)
+
+
+class Blind:
+    """`wants` is true while a blind run asks for a pump; `reason` while the level cannot be believed."""
+
+    FIELDS = (
+        ("state", STATE, 0, False),
+        ("reason", STATE, 0, False),
+        ("rung", STATE, 0, True),  # which rest comes next
+        ("turn", STATE, 0, True),  # the pump (0 or 1) whose blind turn it is
+        ("stayed", STATE, 0, False),  # this run stayed loaded for blind_run
+    )
+
+    def __init__(self, settings, timers, belief):
+        self.settings = settings
+        self.timers = timers
+        self.belief = belief
+        self.state = WATCHING
+        self.reason = False
+        self.rung = 0
+        self.turn = 0
+        self.stayed = 0
+
+    def event(self, event):
+        """Go to the next state of TABLE.  Raises ValueError where the event cannot happen."""
+        state = TABLE[self.state * 7 + event]
+        if state == NO:
+            raise ValueError("blind pumping: event %s in state %s" % (EVENTS[event], STATES[self.state]))
+        self.state = state
+
+    def reset(self):
+        """A reset starts the rests from the shortest."""
+        self.rung = 0
+        self.timers.stop(tm.BLIND_REST)
+        if self.state == RESTING:
+            self.state = WATCHING
+
+    def wants(self):
+        """Tell whether a blind run asks for a pump."""
+        return self.state == ASKING or self.state == RUNNING
+
+    def _lost(self, wet):
+        b = self.belief
+        if b.wiring:
+            return True
+        if b.failed and b.virtual & LEAD:
+            return True
+        return wet & HIGH and b.suspect & HIGH and not b.wet
+
+    def step(self, wet, demand, running, loaded, dry):
+        """Work out the blind run.
+
+        `demand`: pumps that the level asks for; `running`: some pump is on;
+        `loaded`: a running pump's current is normal, as far as it is measured; `dry`: one has underloaded for dry_run.
+        """
+        t = self.timers
+        self.reason = bool(self._lost(wet))
+        if self.state == RESTING and t.rang[tm.BLIND_REST]:
+            self.event(RESTED)
+        if self.wants() and demand:
+            self.event(TAKEN)
+            t.stop(tm.BLIND_RUN)
+            t.arm(tm.BLIND_REST, RESTS_MS[max(self.rung, 1)])
+        elif self.state == WATCHING and self.reason and not demand:
+            self.event(LOST)
+            self.stayed = 0
+        elif self.state == ASKING and not self.reason:
+            self.event(FOUND)
+        elif self.state == ASKING and running:
+            self.event(ON)
+            t.arm(tm.BLIND_RUN, self.settings[s.BLIND_RUN_MS])
+        elif self.state == RUNNING:
+            self._run(wet, running, loaded, dry)
+
+    def _run(self, wet, running, loaded, dry):
+        sensing = self.settings[s.SENSING] == s.SENSE_CURRENT
+        if self.timers.rang[tm.BLIND_RUN] and sensing and loaded:
+            self.stayed = 1
+            self.rung = 0
+        over = not self.timers.running(tm.BLIND_RUN) and not (sensing and loaded)
+        if dry or over or not running:
+            self._rest(wet)
+
+    def _rest(self, wet):
+        self.event(FULL if self.stayed else EMPTY)
+        self.timers.stop(tm.BLIND_RUN)
+        rung = self.rung
+        if not rung and not wet & HIGH:
+            rung = 1
+        if not self.stayed:
+            self.rung = min(rung + 1, 4)
+        self.timers.arm(tm.BLIND_REST, RESTS_MS[rung])
+        self.turn ^= 1

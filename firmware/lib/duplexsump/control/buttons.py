@@ -1,0 +1,74 @@
+"""A2: silence and reset, from the push buttons or over the link; a stuck button; the horn test."""
+
+from . import timers as tm
+from .records import (
+    CMD_INSPECTED,
+    CMD_RESET,
+    CMD_SILENCE,
+    CMD_TEST,
+    IN_COMMAND,
+    IN_RESET,
+    IN_SILENCE,
+    STATE,
+)
+from .ticks import const
+
+STUCK_MS = const(30000)
+HOLD_MS = const(3000)
+TEST_MS = const(5000)
+
+
+class Buttons:
+    """`silence`, `reset` and `inspected` are true in the step of the press edge."""
+
+    FIELDS = (
+        ("silence_down", STATE, 0, False),
+        ("reset_down", STATE, 0, False),
+        ("command", STATE, 0, False),
+        ("stuck", STATE, 0, False),
+        ("held", STATE, 0, False),  # silence held with no alarm: the test goes on while it is held
+        ("linked", STATE, 0, False),  # a test asked for over the link
+    )
+
+    def __init__(self, timers):
+        self.timers = timers
+        self.silence_down = 0
+        self.reset_down = 0
+        self.command = 0
+        self.stuck = False
+        self.held = False
+        self.linked = 0
+        self.silence = False
+        self.reset = False
+        self.inspected = False
+
+    def begin(self, inputs):
+        """A button held at power-up, or a command left standing, is no press edge."""
+        self.silence_down = inputs[IN_SILENCE]
+        self.reset_down = inputs[IN_RESET]
+        self.command = inputs[IN_COMMAND]
+
+    def step(self, inputs, nothing):
+        """Read buttons and commands; `nothing`: no alarm of any kind."""
+        t = self.timers
+        command = inputs[IN_COMMAND] & ~self.command
+        self.command = inputs[IN_COMMAND]
+        self.silence = command & CMD_SILENCE or inputs[IN_SILENCE] > self.silence_down
+        self.reset = command & CMD_RESET or inputs[IN_RESET] > self.reset_down
+        self.inspected = command & CMD_INSPECTED
+        self.silence_down = inputs[IN_SILENCE]
+        self.reset_down = inputs[IN_RESET]
+        down = self.silence_down or self.reset_down
+        self.stuck = t.lasted(tm.BUTTON, self.stuck, down, STUCK_MS)
+        trying = self.silence_down and nothing and not self.stuck
+        self.held = t.lasted(tm.TEST_HOLD, self.held, trying, HOLD_MS)
+        if command & CMD_TEST and nothing:
+            self.linked = 1
+            t.arm(tm.TEST_RUN, TEST_MS)
+        if t.rang[tm.TEST_RUN] or not nothing:
+            self.linked = 0
+            t.stop(tm.TEST_RUN)
+
+    def test(self):
+        """Tell whether horn, beacon and alarm relay are being tried."""
+        return self.held or self.linked

@@ -1,0 +1,137 @@
+"""L1: debounce and chatter.  From the contact word to contacts that hold still.
+
+`Chatter` stands before the recorded input word, so that a fluttering contact
+cannot fill a journal; `Contacts` debounces what it lets through.
+"""
+
+from . import settings as s
+from . import timers as tm
+from .records import DEADLINE, STATE
+from .ticks import NEVER, const, diff
+
+CHANGES = const(5)  # more than this many changes ...
+WINDOW_MS = const(10000)  # ... within this time is chattering; steady this long ends it
+
+
+class Chatter:
+    """L1: a contact that changes more than 5 times in 10 s reads wet until steady for 10 s."""
+
+    FIELDS = (
+        ("seen", STATE, 0, False),
+        ("mask", STATE, 0, False),
+        ("changes", DEADLINE, 20, False),  # when the last changes of each contact leave the window
+        ("steady", DEADLINE, 4, False),
+    )
+
+    def __init__(self, timers):
+        self.timers = timers
+        self.seen = 0
+        self.mask = 0
+        self.changes = [NEVER] * 20
+        self.steady = [NEVER] * 4
+        self.soonest = NEVER
+
+    def begin(self, word):
+        """Take the first reading after a power-up as it is."""
+        self.seen = word
+        self.mask = 0
+        for i in range(20):
+            self.changes[i] = NEVER
+        for i in range(4):
+            self.steady[i] = NEVER
+
+    def step(self, word):
+        """Return `word` with every chattering contact held wet."""
+        turned = word ^ self.seen
+        if turned or self.timers.rang[tm.CHATTER]:
+            now = self.timers.now
+            self.seen = word
+            for i in range(4):
+                self._forget(i, now)
+                if turned & (1 << i):
+                    self._turn(i, now)
+            self._wake(now)
+        return word | self.mask
+
+    def _forget(self, i, now):
+        for k in range(5 * i, 5 * i + 5):
+            if self.changes[k] >= 0 and diff(now, self.changes[k]) >= 0:
+                self.changes[k] = NEVER
+        if self.steady[i] >= 0 and diff(now, self.steady[i]) >= 0:
+            self.steady[i] = NEVER
+            self.mask &= ~(1 << i)
+
+    def _turn(self, i, now):
+        end = (now - 0x3FFFFFFF - 1 + WINDOW_MS) & 0x3FFFFFFF
+        oldest = 5 * i
+        for k in range(5 * i, 5 * i + 5):
+            if self.changes[k] < 0:
+                oldest = k
+                break
+            if diff(self.changes[k], self.changes[oldest]) < 0:
+                oldest = k
+        if self.changes[oldest] >= 0:  # a sixth change while five are still in the window
+            self.mask |= 1 << i
+        self.changes[oldest] = end
+        if self.mask & (1 << i):
+            self.steady[i] = end
+
+    def _wake(self, now):
+        # One timer rings for the soonest of them all.
+        least = 2 * WINDOW_MS
+        for t in self.changes:
+            if t >= 0 and diff(t, now) < least:
+                least = diff(t, now)
+        for t in self.steady:
+            if t >= 0 and diff(t, now) < least:
+                least = diff(t, now)
+        if least < 2 * WINDOW_MS:
+            self.timers.arm(tm.CHATTER, least)
+        else:
+            self.timers.stop(tm.CHATTER)
+
+
+class Contacts:
+    """L1: a contact changes after holding its new value for `debounce`.
+
+    `wet` is the debounced word; `rose` and `fell` are the contacts that turned
+    in this very step.
+    """
+
+    FIELDS = (("seen", STATE, 0, False), ("wet", STATE, 0, False))
+
+    def __init__(self, settings, timers):
+        self.settings = settings
+        self.timers = timers
+        self.seen = 0
+        self.wet = 0
+        self.rose = 0
+        self.fell = 0
+
+    def begin(self, word):
+        """Take the first reading after a power-up as it is; nothing turned."""
+        self.seen = word
+        self.wet = word
+
+    def step(self, word):
+        """Debounce `word`."""
+        t = self.timers
+        self.rose = 0
+        self.fell = 0
+        turned = word ^ self.seen
+        self.seen = word
+        if not turned and not t.any:
+            return
+        for i in range(4):
+            bit = 1 << i
+            if turned & bit:
+                if (word ^ self.wet) & bit:
+                    t.arm(tm.DEBOUNCE + i, self.settings[s.DEBOUNCE_MS])
+                else:
+                    t.stop(tm.DEBOUNCE + i)
+            elif t.rang[tm.DEBOUNCE + i]:
+                self.wet ^= bit
+                if self.wet & bit:
+                    self.rose |= bit
+                else:
+                    self.fell |= bit

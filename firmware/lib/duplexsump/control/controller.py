@@ -1,0 +1,459 @@
+"""The controller: a function of its state, its inputs and the time.
+
+    controller = Controller(settings)
+    controller.power_up(now_ms, kept)
+    outputs = controller.step(now_ms, inputs)
+    ... call step again at every change of an input, and by controller.next_due(now_ms)
+
+Times are milliseconds in a 30-bit ring, steps lie on a grid of 100 ms.  Steps in
+between change nothing but running clocks.  Nothing is allocated per step.
+"""
+
+from . import pump as pm
+from . import settings as s
+from . import timers as tm
+from .alarms import Alarms
+from .belief import Belief
+from .blind import Blind
+from .buttons import Buttons
+from .contacts import Chatter, Contacts
+from .demand import Demand
+from .exercise import DAY_MIN, Exercise
+from .flood import FloodRetries
+from .forces import Forces
+from .gate import Gate
+from .history import History
+from .pair import Pair
+from .records import (
+    CLOCK,
+    CURRENT_NORMAL,
+    DEADLINE,
+    HIGH,
+    IN_CHATTER,
+    IN_CONTACTS,
+    IN_CURRENT_1,
+    IN_GENERATOR,
+    IN_MOISTURE_1,
+    IN_THERMAL_1,
+    LAG,
+    LEAD,
+    N_INPUTS,
+    N_OUTPUTS,
+    OFF,
+    OUT_BEACON,
+    OUT_CLOCK,
+    OUT_HORN,
+    OUT_LATE,
+    OUT_LIGHT,
+    OUT_PUMP_1,
+    OUT_PUMP_2,
+    OUT_RELAY,
+    STATE,
+)
+from .selector import Selectors
+from .supply import Supply
+from .ticks import DAY_MS, TICK_MS, add, const, diff
+from .transmitter import Transmitter
+from .watch import tell_alarms
+
+_MINUTE_MS = const(60000)
+_MOST_MIN = const(1 << 29)
+
+
+class Controller:
+    """Duplex sump controller.  Raises ValueError for a settings record that `settings.check()` refuses."""
+
+    FIELDS = (
+        ("now", CLOCK, 0, False),
+        ("due", DEADLINE, 0, False),
+        ("mark", CLOCK, 0, False),  # the last whole minute of uptime
+        ("uptime_min", CLOCK, 0, False),
+        ("inspection_min", CLOCK, 0, True),  # since somebody last recorded an inspection
+        ("light", STATE, 0, False),
+        ("clock_fault", STATE, 0, False),
+        ("pending", STATE, 0, False),
+        ("signature", STATE, 5, False),
+        ("last", STATE, N_INPUTS, False),
+        ("raw_word", STATE, 0, False),  # the contacts before the chatter limit
+    )
+
+    def __init__(self, settings):
+        refusals = s.check(settings)
+        if refusals:
+            raise ValueError("; ".join(refusals))
+        self.settings = settings
+        self.timers = t = tm.Timers()
+        self.transmitter = Transmitter(settings, t)
+        self.chatter = Chatter(t)
+        self.contacts = Contacts(settings, t)
+        self.belief = Belief(settings, t, self.transmitter.virtual)
+        self.pumps = [pm.Pump(0, settings, t), pm.Pump(1, settings, t)]
+        self.gate = Gate(settings, t)
+        self.supply = Supply(settings, t)
+        self.selectors = Selectors(settings, t)
+        self.demand = Demand(settings, t, self.belief)
+        self.blind = Blind(settings, t, self.belief)
+        self.flood = FloodRetries(settings, t, self.pumps)
+        self.exercise = Exercise(settings, t, self.pumps)
+        self.forces = Forces(settings, t)
+        self.buttons = Buttons(t)
+        self.alarms = Alarms(settings, t)
+        self.history = History(settings)
+        self.pair = Pair(self)
+        self.parts = (
+            (("", self), ("timers", t), ("chatter", self.chatter), ("contacts", self.contacts))
+            + (("transmitter", self.transmitter), ("belief", self.belief), ("supply", self.supply))
+            + (("selectors", self.selectors), ("demand", self.demand), ("blind", self.blind))
+            + (("pump_1", self.pumps[0]), ("pump_2", self.pumps[1]), ("flood", self.flood), ("pair", self.pair))
+            + (("gate", self.gate), ("exercise", self.exercise), ("forces", self.forces))
+            + (("buttons", self.buttons), ("alarms", self.alarms), ("history", self.history))
+        )
+        self.out = [0] * N_OUTPUTS
+        self.last = [0] * N_INPUTS
+        self.signature = [0] * 5
+        self.now = 0
+        self.due = 0
+        self.mark = 0
+        self.uptime_min = 0
+        self.inspection_min = 0
+        self.light = 0
+        self.clock_fault = 0
+        self.raw_word = 0
+        self.pending = 0  # something changed in this step that the next one must see
+        self.first = True  # the next step is the first after a power-up
+        self.always = False  # tests: work everything out at every step, due or not
+
+    def power_up(self, now_ms, kept=None):
+        """Begin a life at `now_ms`; `kept` is what keep() gave in the life before, or None (S4, J4)."""
+        if kept is not None:
+            self._set(kept, True)
+        self.now = now_ms
+        self.mark = now_ms
+        self.due = now_ms
+        self.timers.now = now_ms
+        for pump in self.pumps:
+            pump.begin()
+        self.gate.begin()
+        self.alarms.begin()
+        self.first = True
+
+    def _begin(self, inputs):
+        # The first readings are taken as they are: nothing has turned yet.
+        self.chatter.begin(inputs[IN_CONTACTS])
+        self.contacts.begin(inputs[IN_CONTACTS] | self.transmitter.contacts(inputs))
+        self.belief.begin(self.contacts.wet)
+        self.supply.begin(inputs)
+        self.selectors.begin(inputs)
+        self.forces.begin(inputs)
+        self.buttons.begin(inputs)
+        self.first = False
+
+    def step(self, now_ms, inputs, limited=False):
+        """Return the outputs at `now_ms` for `inputs`; the list returned is the same every time.
+
+        The contacts in `inputs` are written back as the chatter limit lets them
+        through; `limited` tells that this has been done before (a replay).
+        """
+        self._clock(now_ms)
+        self.timers.expire(now_ms)
+        if self.first:
+            self._begin(inputs)
+        else:
+            word = inputs[IN_CONTACTS]
+            if word == self.raw_word and not limited:
+                inputs[IN_CONTACTS] = self.last[IN_CONTACTS]
+                inputs[IN_CHATTER] = self.last[IN_CHATTER]
+            if diff(now_ms, self.due) < 0 and inputs == self.last and not self.always:
+                return self.out
+            inputs[IN_CONTACTS] = word
+        if not limited:
+            self.raw_word = inputs[IN_CONTACTS]
+            inputs[IN_CONTACTS] = self.chatter.step(self.raw_word)
+            inputs[IN_CHATTER] = self.chatter.mask
+        for i in range(N_INPUTS):
+            self.last[i] = inputs[i]
+        self.forces.step(inputs)
+        self._evaluate(self.forces.inputs)
+        self._sign()
+        self.due = add(now_ms, self._delay())
+        return self.out
+
+    def next_due(self, now_ms):
+        """Return the instant by which step() must be called: later than `now_ms`, at most 24 h ahead."""
+        return self.due if diff(self.due, now_ms) >= TICK_MS else add(now_ms, TICK_MS)
+
+    def _clock(self, now_ms):
+        # Running clocks, and what a clock that jumps does to them.
+        elapsed = diff(now_ms, self.now)
+        self.out[OUT_LATE] = 1 if diff(now_ms, self.due) > 0 else 0
+        if elapsed < 0 or elapsed > DAY_MS:
+            self._jumped(elapsed)
+            elapsed = 0
+        self.now = now_ms
+        if elapsed:
+            pumps = self.gate.out
+            self.history.elapsed(elapsed, pumps)
+            self.demand.elapsed(elapsed, (pumps & 1) + (pumps >> 1))
+            minutes = diff(now_ms, self.mark) // _MINUTE_MS
+            if minutes:
+                self._minutes(minutes)
+        self.out[OUT_CLOCK] = self.clock_fault
+
+    def _minutes(self, count):
+        self.mark = add(self.mark, count * _MINUTE_MS)
+        self.uptime_min = min(_MOST_MIN, self.uptime_min + count)
+        self.inspection_min = min(_MOST_MIN, self.inspection_min + count)
+        self.exercise.minutes(count, self.gate.out, self.contacts.wet)
+
+    def _jumped(self, delta_ms):
+        # Every deadline moves with a clock that jumped, so nothing fires early or never.
+        for _name, part in self.parts:
+            for name, kind, count, _kept in part.FIELDS:
+                if kind == DEADLINE:
+                    value = getattr(part, name)
+                    if not count:
+                        setattr(part, name, add(value, delta_ms))
+                        continue
+                    for i in range(count):
+                        if value[i] >= 0:
+                            value[i] = add(value[i], delta_ms)
+        self.mark = add(self.mark, delta_ms)
+        self.clock_fault = 1
+        self.out[OUT_LATE] = 0
+        self.due = add(self.now, delta_ms)
+
+    def _evaluate(self, inputs):
+        c = self.contacts
+        c.step(inputs[IN_CONTACTS] | self.transmitter.contacts(inputs))
+        self.supply.step(inputs, c.wet & HIGH)
+        self.transmitter.step(inputs, self._proved(), c.wet)
+        self.belief.step(c.wet, c.rose, c.fell, self.transmitter.failed())
+        self.buttons.step(inputs, self.alarms.nothing)
+        if self.buttons.reset:
+            self._reset()
+        if self.buttons.inspected:
+            self.inspection_min = 0
+        self.selectors.step(inputs, self.gate.out, self._dry(), self.belief.wet)
+        self._protect(0, inputs)
+        self._protect(1, inputs)
+        self._level(inputs)
+        self._duty(inputs)
+        self._tell(inputs)
+
+    def _proved(self):
+        return self.pumps[0].state == pm.RUNNING or self.pumps[1].state == pm.RUNNING
+
+    def _dry(self):
+        return (1 if self.pumps[0].dry else 0) | (2 if self.pumps[1].dry else 0)
+
+    def _reset(self):
+        # R4, A1, L2: a reset ends lockouts, latched alarms and suspicion.
+        for pump in self.pumps:
+            if pump.state >= pm.RETRY or pump.held:
+                pump.release()
+            pump.failures = 0
+        for part in (self.belief, self.transmitter, self.demand, self.blind, self.pair, self.alarms):
+            part.reset()
+        self.exercise.failed = 0
+        self.clock_fault = 0
+
+    def _protect(self, n, inputs):
+        # One pump's protections, and what takes its faults back.
+        pump = self.pumps[n]
+        pump.step(inputs[IN_CURRENT_1 + n], inputs[IN_THERMAL_1 + n], inputs[IN_MOISTURE_1 + n])
+        if self.supply.went and not self.supply.on_battery & (1 << n) and self.timers.at[tm.RECENT + n] >= 0:
+            pump.withdraw()
+        if pump.state < pm.RETRY:
+            return
+        water = self.contacts.rose & (LEAD | LAG | HIGH) and pump.cause == pm.NOT_PUMPING
+        if water or self.selectors.returned & (1 << n):
+            pump.release()
+
+    def _level(self, inputs):
+        # What the level asks for.
+        c = self.contacts
+        for n in range(2):
+            by_hand = self.selectors.hand(n) or self.exercise.who == n
+            if self.demand.demand and self.pumps[n].dry and not by_hand and self.pair.dry_pump(n):
+                self.demand.end(1)
+        self.pair.judge()
+        if c.rose & LAG & self.belief.wet:
+            self.pair.reached_lag(self.demand.demand)
+        self.demand.step(c.wet, c.rose, c.fell, self._running(), inputs)
+        self.gate.barred = self._barred()
+        self.flood.step(self.belief.wet, self.gate.out, self.pair.ready, self.gate.barred)
+        self.blind.step(c.wet, self.demand.demand, self.gate.out, self._loaded(inputs), self._dry())
+
+    def _running(self):
+        return (self.gate.out & 1) + (self.gate.out >> 1)
+
+    def _loaded(self, inputs):
+        for n in range(2):
+            if self.gate.out & (1 << n) and inputs[IN_CURRENT_1 + n] >= CURRENT_NORMAL:
+                return True
+        return False
+
+    def _barred(self):
+        barred = 3 & ~self.supply.fed
+        for n in range(2):
+            if self.selectors.off(n) or self.pumps[n].open:
+                barred |= 1 << n
+        return barred
+
+    def _duty(self, inputs):
+        # Who runs: wishes, the gate, and the pumps told what it did.
+        gate = self.gate
+        gate.on_battery = self.supply.on_battery
+        gate.wet = self.contacts.wet
+        gate.contacts = (self.belief.wet & (LEAD | LAG)) | (gate.wet & HIGH)
+        gate.generator = inputs[IN_GENERATOR]
+        calm = not self.demand.demand and not self.blind.reason and not self.blind.wants()
+        self.exercise.calm = calm and self.supply.mains
+        self.exercise.level_fell = not self.transmitter.watching
+        self.exercise.step(self.belief.wet & OFF, self.pair.available, gate.out)
+        want = self.pair.step(self.demand.demand, self.blind.turn if self.blind.wants() else -1)
+        if self.exercise.who >= 0:
+            want |= 1 << self.exercise.who
+        gate.first = self.pair.lead if self.pair.lead >= 0 else self.pair.turn
+        was = gate.out
+        out = gate.step(want)
+        self._switched(was, out)
+        self.history.step(self.contacts.rose, self.contacts.fell, out)
+        self.out[OUT_PUMP_1] = out & 1
+        self.out[OUT_PUMP_2] = out >> 1
+
+    def _switched(self, was, out):
+        for n in range(2):
+            bit = 1 << n
+            if out & ~was & bit:
+                self.pumps[n].started()
+                self.transmitter.watch()
+            elif was & ~out & bit and self.pumps[n].on():
+                self.pumps[n].stopped(self.demand.by_level and not self.demand.demand)
+
+    def _tell(self, inputs):
+        alarms = self.alarms
+        tell_alarms(self, inputs)
+        if self.buttons.silence:
+            alarms.silence()
+        alarms.step(self.buttons.test())
+        self.light = 1 if alarms.nothing and self.pair.available == 3 else 0
+        self.out[OUT_HORN] = alarms.horn
+        self.out[OUT_BEACON] = alarms.beacon
+        self.out[OUT_RELAY] = alarms.relay
+        self.out[OUT_LIGHT] = self.light
+
+    def _sign(self):
+        # Whatever a later part of a step may have changed that an earlier part
+        # reads: if any of it did, the next tick must look again.
+        self.pending = 0
+        for i in range(5):
+            value = self._part_signature(i)
+            if value != self.signature[i]:
+                self.signature[i] = value
+                self.pending = 1
+
+    def _part_signature(self, i):
+        if i == 0:
+            value = self.gate.out | self.demand.demand << 2 | (self.pair.lead + 1) << 4 | self.blind.state << 6
+            value |= (self.exercise.who + 1) << 8 | self.pair.available << 10 | self.pair.ready << 12
+            return value | self.flood.mode << 14 | self.flood.rung << 18 | self.demand.stopped << 20
+        if i == 1:
+            b = self.belief
+            return b.suspect | b.wet << 4 | b.dry << 8 | b.order << 12 | b.proof << 16 | b.wiring << 20
+        if i == 2:
+            value = self.supply.fed | self.supply.on_battery << 2 | self.supply.mains << 4 | self.supply.spent << 5
+            value |= self.pair.handing << 6 | self.pair.take_back << 7 | self.pair.not_pumping << 8
+            value |= self.selectors.spent << 10 | self.alarms.nothing << 12 | self.demand.boost << 13
+            return value | self.forces.active << 14 | (self.pair.led + 1) << 24
+        pump = self.pumps[i - 3]
+        value = pump.state | pump.held << 3 | pump.trial << 6 | pump.failures << 8 | pump.cause << 12
+        value |= pump.loaded << 15 | pump.open << 16 | pump.steady << 17 | pump.welded << 18 | pump.dry << 19
+        return value
+
+    def _delay(self):
+        if self.pending:
+            return TICK_MS
+        delay = self.timers.next_due(self.now, DAY_MS)
+        minutes = self.exercise.next_min()
+        left = self.settings[s.INSPECTION_DAYS] * DAY_MIN - self.inspection_min
+        if 0 < left < minutes:
+            minutes = left
+        delay = min(delay, minutes * _MINUTE_MS - diff(self.now, self.mark))
+        return max(delay, TICK_MS)
+
+    def snapshot(self):
+        """Return the whole state as a new flat list of integers, one a place of FIELDS."""
+        record = []
+        for _prefix, part in self.parts:
+            for name, _kind, count, _kept in part.FIELDS:
+                value = getattr(part, name)
+                if count:
+                    record.extend([int(x) for x in value])
+                else:
+                    record.append(int(value))
+        return record
+
+    def restore(self, record):
+        """Take over a state that snapshot() gave, under the same settings.
+
+        Raises ValueError for a record of another length.
+        """
+        if len(record) != len(FIELDS):
+            raise ValueError("snapshot of %d values: must hold %d" % (len(record), len(FIELDS)))
+        self._set(record, False)
+        self.timers.now = self.now
+        self.first = False
+        self.out[OUT_PUMP_1] = self.gate.out & 1
+        self.out[OUT_PUMP_2] = self.gate.out >> 1
+        self.out[OUT_HORN] = self.alarms.horn
+        self.out[OUT_BEACON] = self.alarms.beacon
+        self.out[OUT_RELAY] = self.alarms.relay
+        self.out[OUT_LIGHT] = self.light
+        self.out[OUT_CLOCK] = self.clock_fault
+
+    def keep(self):
+        """Return what survives a reset (J4, S4) as a new flat list of integers, one a place of KEPT."""
+        record = []
+        for _prefix, part in self.parts:
+            for name, _kind, count, kept in part.FIELDS:
+                if kept:
+                    value = getattr(part, name)
+                    record.extend(value if count else [value])
+        return [int(x) for x in record]
+
+    def _set(self, record, kept_only):
+        if kept_only and len(record) != len(KEPT):
+            raise ValueError("kept record of %d values: must hold %d" % (len(record), len(KEPT)))
+        place = 0
+        for _prefix, part in self.parts:
+            for name, _kind, count, kept in part.FIELDS:
+                if kept_only and not kept:
+                    continue
+                if count:
+                    values = getattr(part, name)
+                    for i in range(count):
+                        values[i] = record[place + i]
+                    place += count
+                else:
+                    setattr(part, name, record[place])
+                    place += 1
+
+
+def _places(kept_only):
+    names = []
+    for prefix, part in Controller(s.defaults()).parts:
+        for name, kind, count, kept in part.FIELDS:
+            if kept_only and not kept:
+                continue
+            full = prefix + "." + name if prefix else name
+            if not count:
+                names.append((full, kind, kept))
+            for i in range(count):
+                names.append(("%s[%d]" % (full, i), kind, kept))
+    return tuple(names)
+
+
+# One (name, kind, kept) for each place of a snapshot, and of a kept record.
+FIELDS = _places(False)
+KEPT = _places(True)

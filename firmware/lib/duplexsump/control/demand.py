@@ -1,0 +1,217 @@
+"""Demand: how many pumps the level asks for (D1), and stopping without `off` (L3, L4, R1, R2)."""
+
+from . import settings as s
+from . import timers as tm
+from .records import (
+    CLOCK,
+    COUNTER,
+    HIGH,
+    IN_LEVEL,
+    IN_TRANSMITTER,
+    LAG,
+    LEAD,
+    OFF,
+    STATE,
+    TRANSMITTER_OK,
+)
+from .ticks import const
+
+_LONGEST_DS = const(36000)  # runs and refills are remembered up to an hour
+_UPPER = const(14)  # lead, lag, high
+
+
+class Demand:
+    """`demand` is 0, 1 or 2 pumps; `by_level` tells whether the pit was drawn down when it ended."""
+
+    FIELDS = (
+        ("demand", STATE, 0, False),
+        ("by_level", STATE, 0, False),
+        ("draw_pumps", STATE, 0, False),  # L3: pumps that use up the time now
+        ("draw_left", COUNTER, 0, False),  # L3: time left while no pump runs
+        ("stopped", STATE, 0, False),  # L4: in a provisional stop
+        ("stops", COUNTER, 0, False),  # L4: stops in a row that lasted
+        ("boost", STATE, 0, False),  # R2: both pumps, the level does not fall
+        ("lowest", STATE, 0, False),  # R2: lowest level step of this demand
+        ("run_ms", CLOCK, 0, False),  # L3: pump time of this demand
+        ("refill_ms", CLOCK, 0, False),  # L3: time since the last demand
+        ("last_run_ds", CLOCK, 0, False),
+        ("last_refill_ds", CLOCK, 0, False),
+    )
+
+    def __init__(self, settings, timers, belief):
+        self.settings = settings
+        self.timers = timers
+        self.belief = belief
+        self.demand = 0
+        self.by_level = 0
+        self.draw_pumps = 0
+        self.draw_left = 0
+        self.stopped = 0
+        self.stops = 0
+        self.boost = 0
+        self.lowest = 0
+        self.run_ms = 0
+        self.refill_ms = 0
+        self.last_run_ds = 0
+        self.last_refill_ds = 0
+
+    def reset(self):
+        """Forget the evidence against `off`."""
+        self.stops = 0
+
+    def elapsed(self, dt_ms, pumps):
+        """Count `dt_ms` in which `pumps` pumps ran (L3 needs the last run and refill)."""
+        if self.demand:
+            self.run_ms = min(100 * _LONGEST_DS, self.run_ms + dt_ms * pumps)
+        else:
+            self.refill_ms = min(100 * _LONGEST_DS, self.refill_ms + dt_ms)
+
+    def _pump_down_ms(self, contact):
+        # The time for one pump and no inflow from a contact down to off.
+        known = self.settings[s.PUMP_DOWN_LEAD_MS + (0 if contact == LEAD else 1 if contact == LAG else 2)]
+        return known or self.settings[s.BLIND_RUN_MS]
+
+    def _lowest(self):
+        # The lowest believed contact above off.
+        believed = self.belief.fitted & ~self.belief.suspect & _UPPER
+        return believed & -believed or HIGH
+
+    def end(self, by_level):
+        """Demand is over: nothing runs for the level's sake until a contact turns wet."""
+        if self.demand:
+            self.last_run_ds = self.run_ms // 100
+            self.run_ms = 0
+        self.demand = 0
+        self.by_level = by_level
+        self.boost = 0
+        self.draw_left = 0
+        self.draw_pumps = 0
+        for timer in (tm.DRAW, tm.OVERDRAW, tm.ALONE, tm.NO_DRAW):
+            self.timers.stop(timer)
+
+    def _begin(self, demand):
+        if not self.demand:
+            self.last_refill_ds = self.refill_ms // 100
+            self.refill_ms = 0
+            self.lowest = 1 << 20
+        self.demand = demand
+        if self.stopped:  # L4: the provisional stop did not last
+            self.stopped = 0
+            self.stops = 0
+            self.timers.stop(tm.STOPPED)
+
+    def step(self, wet, rose, fell, pumps, inputs):
+        """Work out the demand.
+
+        `wet`: debounced contacts, `rose`, `fell`: those that turned now; `pumps`: pumps running.
+        """
+        b = self.belief
+        if (rose | fell) & OFF:  # any move of off ends the test of L4
+            self.stops = 0
+            self.stopped = 0
+            self.timers.stop(tm.STOPPED)
+        if self.stopped and self.timers.rang[tm.STOPPED]:
+            self._stop_lasted(wet)
+        if b.wet & (LAG | HIGH):
+            self._begin(2)
+        elif b.wet & LEAD:
+            self._begin(max(self.demand, 1))
+        elif self.demand:
+            self._falling(wet, pumps)
+        if b.wet & _UPPER or not self.demand:
+            self.timers.stop(tm.DRAW)
+            self.draw_left = 0
+            self.draw_pumps = 0
+            self.timers.stop(tm.OVERDRAW)
+        self._stands_alone(wet, rose | fell, pumps)
+        self._not_falling(inputs, pumps)
+
+    def _falling(self, wet, pumps):
+        # No believed contact from lead up is wet.
+        b = self.belief
+        if b.dry & OFF:
+            self.end(1)
+        elif b.wet & OFF:
+            self.timers.stop(tm.DRAW)
+            self.draw_left = 0
+            overdrawn = 3 * self._pump_down_ms(self._lowest())
+            if self.timers.lasted(tm.OVERDRAW, False, pumps > 0, overdrawn):
+                self.end(0)
+                self.stopped = 1
+                self.timers.arm(tm.STOPPED, 2 * self._pump_down_ms(self._lowest()))
+        else:
+            self._draw(pumps)
+
+    def _stop_lasted(self, wet):
+        # L4: off stood still through a long draw-down and a long rest.
+        self.stopped = 0
+        self.stops += 1
+        if self.stops >= 2:
+            self.stops = 0
+            self.belief.condemn(OFF, wet)
+
+    def _draw(self, pumps):
+        # L3: stop by time; two running pumps use it up twice as fast.
+        t = self.timers
+        if t.rang[tm.DRAW]:
+            self.end(1)
+            return
+        if t.running(tm.DRAW):
+            left_ms = t.left_ms(tm.DRAW)
+        elif self.draw_left:
+            left_ms = self.draw_left
+        else:
+            left_ms = self._draw_ms()
+            self.draw_pumps = 1
+        if t.running(tm.DRAW) and pumps == self.draw_pumps:
+            return
+        if self.draw_pumps == 2:
+            left_ms *= 2
+        if pumps:
+            t.arm(tm.DRAW, max(100, left_ms // pumps // 100 * 100))
+            self.draw_left = 0
+            self.draw_pumps = pumps
+        else:
+            t.stop(tm.DRAW)
+            self.draw_left = left_ms
+            self.draw_pumps = 1
+
+    def _draw_ms(self):
+        # pump_down x (1 + last run / last refill), in steps of 100 ms.
+        st = self.settings
+        down_ds = self._pump_down_ms(self._lowest()) // 100
+        total = down_ds + down_ds * self.last_run_ds // max(1, self.last_refill_ds)
+        return min(total, st[s.BLIND_RUN_MS] // 100) * 100
+
+    def _stands_alone(self, wet, turned, pumps):
+        # L3 without current sensing and without off: a contact that stands wet
+        # through a whole blind run hangs.
+        b = self.belief
+        st = self.settings
+        if st[s.SENSING] == s.SENSE_CURRENT or b.believes(OFF):
+            return
+        upper = b.wet & _UPPER
+        if upper & LAG:
+            alone = pumps > 0 and not wet & HIGH
+        else:
+            alone = pumps == 1 and upper == LEAD
+        if turned:
+            self.timers.stop(tm.ALONE)
+        if self.timers.lasted(tm.ALONE, False, alone, st[s.BLIND_RUN_MS]):
+            b.condemn(LAG if upper & LAG else LEAD, wet)
+            if not b.wet & _UPPER:
+                self.end(0)
+
+    def _not_falling(self, inputs, pumps):
+        # R2: with a transmitter the level must fall within no_draw_down.
+        st = self.settings
+        if not st[s.TRANSMITTER] or not self.demand:
+            return
+        judged = pumps > 0 and inputs[IN_TRANSMITTER] == TRANSMITTER_OK
+        if not judged or inputs[IN_LEVEL] < self.lowest:
+            self.lowest = inputs[IN_LEVEL]
+            self.timers.stop(tm.NO_DRAW)
+            self.boost = 0
+        if self.timers.lasted(tm.NO_DRAW, self.boost, judged, st[s.NO_DRAW_DOWN_MS]):
+            self.boost = 1
+            self.demand = 2

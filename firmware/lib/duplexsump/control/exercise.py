@@ -1,0 +1,108 @@
+"""D7: a pump that has long been idle is run for a moment; a long dry pit asks for a bucket of water."""
+
+from . import pump as pm
+from . import settings as s
+from . import timers as tm
+from .records import CLOCK, OFF, STATE, STATISTIC
+from .ticks import const
+
+DAY_MIN = const(1440)
+_NOBODY = const(-1)
+_MOST_MIN = const(1 << 29)
+
+
+class Exercise:
+    """`who` is the pump (0 or 1) now exercised, -1 nobody."""
+
+    FIELDS = (
+        ("who", STATE, 0, False),
+        ("began", STATE, 0, False),  # its output has been on
+        ("failed", STATE, 0, True),  # pumps whose last exercise failed
+        ("passed", STATISTIC, 2, True),
+        ("tried", STATISTIC, 2, True),
+        ("idle_min", CLOCK, 2, True),  # since each pump last ran
+        ("off_dry_min", CLOCK, 0, True),
+    )
+
+    def __init__(self, settings, timers, pumps):
+        self.settings = settings
+        self.timers = timers
+        self.pumps = pumps
+        self.who = _NOBODY
+        self.calm = False  # the level asks for nothing, no blind run goes on, mains is there
+        self.level_fell = True  # False where a transmitter saw no movement
+        self.began = 0
+        self.failed = 0
+        self.passed = [0, 0]
+        self.tried = [0, 0]
+        self.idle_min = [0, 0]
+        self.off_dry_min = 0
+
+    def minutes(self, count, out, wet):
+        """Count `count` minutes in which `out` pumps were on and `wet` contacts were wet."""
+        for n in range(2):
+            self.idle_min[n] = 0 if out & (1 << n) else min(_MOST_MIN, self.idle_min[n] + count)
+        self.off_dry_min = 0 if wet & OFF else min(_MOST_MIN, self.off_dry_min + count)
+
+    def next_min(self):
+        """Return the minutes until one of the long times is reached, at most a day."""
+        least = DAY_MIN
+        limit = self.settings[s.EXERCISE_DAYS] * DAY_MIN
+        for minutes in self.idle_min:
+            if limit > minutes and limit - minutes < least:
+                least = limit - minutes
+        limit = self.settings[s.POUR_DAYS] * DAY_MIN
+        if limit > self.off_dry_min and limit - self.off_dry_min < least:
+            least = limit - self.off_dry_min
+        return least
+
+    def pour(self):
+        """Tell whether `off` has been dry for so long that a test with poured water is due."""
+        return self.off_dry_min >= self.settings[s.POUR_DAYS] * DAY_MIN
+
+    def step(self, off_wet, available, out):
+        """Begin, end and judge an exercise; `off_wet`: off is believed wet."""
+        if off_wet:
+            self.off_dry_min = 0
+        for n in range(2):
+            if out & (1 << n):
+                self.idle_min[n] = 0
+        if self.who < 0:
+            self._begin(self.calm and off_wet and not out, available)
+            return
+        n = self.who
+        on = out & (1 << n)
+        pump = self.pumps[n]
+        if on and not self.began:
+            self.began = 1
+            self.tried[n] += 1
+            self.timers.arm(tm.EXERCISE, self.settings[s.EXERCISE_RUN_MS])
+        if pump.state >= pm.RETRY:
+            self._end(n, False)
+        elif self.timers.rang[tm.EXERCISE]:
+            loaded = pump.loaded or self.settings[s.SENSING] != s.SENSE_CURRENT
+            self._end(n, pump.state == pm.RUNNING and loaded and self.level_fell)
+        elif not self.calm or not off_wet or not available & (1 << n):
+            self._quit()
+
+    def _begin(self, calm, available):
+        limit = self.settings[s.EXERCISE_DAYS] * DAY_MIN
+        for n in range(2):
+            if calm and available & (1 << n) and self.idle_min[n] >= limit:
+                self.who = n
+                self.began = 0
+                return
+
+    def _end(self, n, passed):
+        if passed:
+            self.passed[n] += 1
+            self.failed &= ~(1 << n)
+        else:
+            self.failed |= 1 << n
+            self.idle_min[n] = 0
+        self._quit()
+
+    def _quit(self):
+        self.who = _NOBODY
+        self.began = 0
+        self.timers.stop(tm.EXERCISE)

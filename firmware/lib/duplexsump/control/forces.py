@@ -1,0 +1,97 @@
+"""M2: inputs forced over the link, for a test without a rig; only with the test jumper made."""
+
+from . import settings as s
+from . import timers as tm
+from .records import (
+    CURRENT_NONE,
+    CURRENT_NORMAL,
+    FORCE_ALL,
+    FORCE_CURRENT_1,
+    FORCE_CURRENT_2,
+    FORCE_MAINS,
+    FORCE_THERMAL_1,
+    FORCE_THERMAL_2,
+    HIGH,
+    IN_CONTACTS,
+    IN_CURRENT_1,
+    IN_CURRENT_2,
+    IN_FORCE_MASK,
+    IN_FORCE_REFRESH,
+    IN_FORCE_VALUE,
+    IN_JUMPER,
+    IN_MAINS,
+    IN_THERMAL_1,
+    IN_THERMAL_2,
+    N_INPUTS,
+    STATE,
+)
+from .ticks import const
+
+LONG_MS = const(600000)
+_CONTACTS = const(15)
+
+
+class Forces:
+    """`inputs` is the input record with the forces in it; outputs are never forced."""
+
+    FIELDS = (
+        ("active", STATE, 0, False),  # forces in effect, a mask
+        ("refresh", STATE, 0, False),
+        ("lapsed", STATE, 0, False),  # not refreshed in time, or cancelled by real high water
+        ("long", STATE, 0, False),  # for over 10 min
+        ("real_high", STATE, 0, False),  # the unforced high contact, debounced
+    )
+
+    def __init__(self, settings, timers):
+        self.settings = settings
+        self.timers = timers
+        self.inputs = [0] * N_INPUTS
+        self.active = 0
+        self.refresh = 0
+        self.lapsed = 1
+        self.long = False
+        self.real_high = False
+
+    def begin(self, inputs):
+        """Nothing is forced after a power-up until it is asked for anew."""
+        self.active = 0
+        self.lapsed = 1
+        self.refresh = inputs[IN_FORCE_REFRESH]
+
+    def step(self, inputs):
+        """Copy `inputs`, forces applied, into the record that the core works with."""
+        t = self.timers
+        high = inputs[IN_CONTACTS] & HIGH
+        self.real_high = t.lasted(tm.REAL_HIGH, self.real_high, high, self.settings[s.DEBOUNCE_MS])
+        mask = inputs[IN_FORCE_MASK] & FORCE_ALL
+        if inputs[IN_FORCE_REFRESH] != self.refresh:
+            self.refresh = inputs[IN_FORCE_REFRESH]
+            self.lapsed = 0
+            t.arm(tm.FORCE, self.settings[s.FORCE_TIMEOUT_MS])
+        if t.rang[tm.FORCE] or not inputs[IN_JUMPER] or self.real_high:
+            self.lapsed = 1
+            t.stop(tm.FORCE)
+        self.active = 0 if self.lapsed else mask
+        self.long = t.lasted(tm.FORCE_LONG, self.long, self.active != 0, LONG_MS)
+        mine = self.inputs
+        for i in range(N_INPUTS):
+            mine[i] = inputs[i]
+        if self.active:
+            self._apply(mine, self.active, inputs[IN_FORCE_VALUE])
+
+    def _apply(self, mine, active, value):
+        contacts = active & _CONTACTS
+        mine[IN_CONTACTS] = (mine[IN_CONTACTS] & ~contacts) | (value & contacts)
+        if active & FORCE_MAINS:
+            mine[IN_MAINS] = 1 if value & FORCE_MAINS else 0
+        if active & FORCE_CURRENT_1:
+            mine[IN_CURRENT_1] = CURRENT_NORMAL if value & FORCE_CURRENT_1 else CURRENT_NONE
+        if active & FORCE_CURRENT_2:
+            mine[IN_CURRENT_2] = CURRENT_NORMAL if value & FORCE_CURRENT_2 else CURRENT_NONE
+        # A thermal contact can be forced open, never closed: people and motors first.
+        if active & value & FORCE_THERMAL_1:
+            mine[IN_THERMAL_1] = 1
+        if active & value & FORCE_THERMAL_2:
+            mine[IN_THERMAL_2] = 1
+
+

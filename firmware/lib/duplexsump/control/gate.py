@@ -1,0 +1,95 @@
+"""The one door to the pump relays.
+
+Whatever asks for a pump asks here, and nothing else switches one: selector OFF,
+thermal contact, supply and battery limit (in `barred` and `on_battery`), the
+rest of S1, the start spacing of S2 and the power-up delay of S4.
+"""
+
+from . import settings as s
+from . import timers as tm
+from .records import HIGH, LAG, LEAD, STATE
+from .ticks import const
+
+SHORT_HOLD_MS = const(20000)  # S4: the longest power-up delay with lag or high wet
+NEAR_MS = const(300000)  # S4: power-ups closer than this are counted
+
+
+class Gate:
+    """Turns wishes into outputs.  Masks over pumps are 1 for pump 1, 2 for pump 2.
+
+    Before each step the controller sets `barred` (pumps that may not run whoever
+    asks), `on_battery` (pumps that would draw on the battery), `first` (the pump,
+    0 or 1, that goes first), `contacts` (lead and lag believed wet, high reading
+    wet), `wet` (contacts that read wet) and `generator`.
+    """
+
+    FIELDS = (("out", STATE, 0, False), ("boots", STATE, 0, True))
+
+    def __init__(self, settings, timers):
+        self.settings = settings
+        self.timers = timers
+        self.out = 0
+        self.boots = 0  # power-ups within 5 min of each other, before this one
+        self.barred = 0
+        self.on_battery = 0
+        self.first = 0
+        self.contacts = 0
+        self.wet = 0
+        self.generator = 0
+
+    def begin(self):
+        """S4: hold the outputs off; both pumps count as just stopped."""
+        hold_ms = self.settings[s.BOOT_HOLD_MS] << min(self.boots, 2)
+        self.timers.arm(tm.BOOT, hold_ms)
+        self.timers.arm(tm.BOOT_SHORT, min(hold_ms, SHORT_HOLD_MS))
+        self.timers.arm(tm.BOOT_COUNT, NEAR_MS)
+        self.boots = min(self.boots + 1, 3)
+        self.out = 0
+        self._stopped(0)
+        self._stopped(1)
+
+    def _stopped(self, n):
+        self.timers.arm(tm.REST + n, self.settings[s.MIN_OFF_MS])
+        self.timers.arm(tm.REST_LAG + n, self.settings[s.LAG_MIN_OFF_MS])
+        self.timers.arm(tm.REST_FLOOD + n, self.settings[s.FLOOD_MIN_OFF_MS])
+
+    def rested(self, n):
+        """S1: tell whether pump `n` (0 or 1) has had the rest that applies with the contacts now wet."""
+        at = self.timers.at
+        if self.contacts & HIGH:
+            return at[tm.REST_FLOOD + n] < 0
+        if self.contacts & LAG or (self.contacts & LEAD and not self.out):
+            return at[tm.REST_LAG + n] < 0
+        return at[tm.REST + n] < 0
+
+    def step(self, want):
+        """Return the outputs as a mask; `want`: pumps asked for."""
+        if self.timers.rang[tm.BOOT_COUNT]:
+            self.boots = 0
+        want &= ~self.barred
+        if self.settings[s.BATTERY_PUMPS] == 1 and want & self.on_battery == 3:
+            want = 1 << self._keeps()
+        for n in range(2):
+            if self.out & ~want & (1 << n):
+                self.out &= ~(1 << n)
+                self._stopped(n)
+        if not self._held():
+            self._start(want, self.first)
+            self._start(want, 1 - self.first)
+        return self.out
+
+    def _held(self):
+        # S4: the power-up delay, which high water shortens.
+        at = self.timers.at
+        return at[tm.BOOT] >= 0 and (at[tm.BOOT_SHORT] >= 0 or not self.wet & (LAG | HIGH))
+
+    def _start(self, want, n):
+        if not want & ~self.out & (1 << n) or self.timers.at[tm.SPACING] >= 0 or not self.rested(n):
+            return
+        self.out |= 1 << n
+        spacing = s.GENERATOR_SPACING_MS if self.generator else s.START_SPACING_MS
+        self.timers.arm(tm.SPACING, self.settings[spacing])
+
+    def _keeps(self):
+        # Of two that want the battery, one that already runs keeps it, else the first.
+        return self.out - 1 if self.out == 1 or self.out == 2 else self.first

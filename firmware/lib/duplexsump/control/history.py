@@ -1,0 +1,106 @@
+"""J3: what the counters tell of inflow, pump rate, wear and a leaking check valve.
+
+Everything here is recorded and decides nothing.
+"""
+
+from . import settings as s
+from .records import CLOCK, LEAD, OFF, STATE, STATISTIC
+from .ticks import const
+
+_LONGEST_MS = const(36000000)
+_LEARN = const(20)  # cycles from which the first pump rate is learnt
+
+
+class History:
+    """Fill and draw-down times between off and lead, and what follows from them."""
+
+    FIELDS = (
+        ("filling", STATE, 0, False),  # 1: stop to off wet, 2: off wet to lead wet
+        ("drawing", STATE, 0, False),  # lead dry to off dry, by the one pump n + 1
+        ("refill_ms", CLOCK, 0, False),
+        ("fill_ms", CLOCK, 0, False),
+        ("draw_ms", CLOCK, 0, False),
+        ("inflow_ml_min", STATISTIC, 0, True),
+        ("rate_ml_min", STATISTIC, 2, True),  # of each pump, smoothed over about 8 cycles
+        ("first_rate_ml_min", STATISTIC, 2, True),  # learnt from its first 20 cycles
+        ("measured", STATISTIC, 2, True),
+        ("quick_refills", STATISTIC, 0, True),  # refills right after a stop much faster than the fill
+        ("run_ms", CLOCK, 2, True),  # run time of each pump: the ms within the second ...
+        ("run_s", CLOCK, 2, True),  # ... and the seconds
+    )
+
+    def __init__(self, settings):
+        self.settings = settings
+        self.filling = 0
+        self.drawing = 0
+        self.refill_ms = 0
+        self.fill_ms = 0
+        self.draw_ms = 0
+        self.inflow_ml_min = 0
+        self.rate_ml_min = [0, 0]
+        self.first_rate_ml_min = [0, 0]
+        self.measured = [0, 0]
+        self.quick_refills = 0
+        self.run_ms = [0, 0]
+        self.run_s = [0, 0]
+
+    def elapsed(self, dt_ms, out):
+        """Count `dt_ms` in which the pumps of mask `out` ran."""
+        for n in range(2):
+            if out & (1 << n):
+                ms = self.run_ms[n] + dt_ms
+                self.run_s[n] += ms // 1000
+                self.run_ms[n] = ms % 1000
+        if self.filling == 1:
+            self.refill_ms = min(_LONGEST_MS, self.refill_ms + dt_ms)
+        elif self.filling == 2:
+            self.fill_ms = min(_LONGEST_MS, self.fill_ms + dt_ms)
+        if self.drawing:
+            self.draw_ms = min(_LONGEST_MS, self.draw_ms + dt_ms)
+
+    def _rate(self, time_ms):
+        # The band volume over a time, in mL a minute.
+        return self.settings[s.BAND_VOLUME_ML] * 60 // max(10, time_ms // 100) * 10
+
+    def step(self, rose, fell, out):
+        """Time the water past the contacts; `out`: pumps that are on."""
+        if fell & OFF:
+            if self.drawing:
+                self._drawn(self.drawing - 1)
+            self.filling = 1
+            self.refill_ms = 0
+        if rose & OFF:
+            self.filling = 0 if out else 2
+            self.fill_ms = 0
+        if rose & LEAD and self.filling == 2:
+            self._filled()
+        if fell & LEAD and (out == 1 or out == 2):
+            self.drawing = out
+            self.draw_ms = 0
+        if self.drawing and out != self.drawing or rose & LEAD:
+            self.drawing = 0
+
+    def _filled(self):
+        # Drain-back through a leaking check valve fills the last inch over the
+        # stop level in a moment; the inflow alone takes its time.
+        self.filling = 0
+        self.inflow_ml_min = self._rate(self.fill_ms)
+        if self.refill_ms < 15000 and self.fill_ms > 20 * self.refill_ms:
+            self.quick_refills += 1
+
+    def _drawn(self, n):
+        self.drawing = 0
+        rate = min(100000000, self._rate(self.draw_ms) + self.inflow_ml_min)
+        count = self.measured[n] + 1
+        self.measured[n] = count
+        weight = min(count, 8)
+        self.rate_ml_min[n] += (rate - self.rate_ml_min[n]) // weight
+        if count <= _LEARN:
+            self.first_rate_ml_min[n] = self.rate_ml_min[n]
+
+    def wear_percent(self, n):
+        """Return by how much the rate of pump `n` has fallen below its first rate; 0 if it has not."""
+        first = self.first_rate_ml_min[n]
+        if self.measured[n] < _LEARN or not first:
+            return 0
+        return max(0, (first - self.rate_ml_min[n]) // (first // 100 or 1))

@@ -1,0 +1,220 @@
+"""Two pumps and one demand: lead and lag, alternation, take-over, hand-over (D2 to D6, A4, R1)."""
+
+from . import pump as pm
+from . import settings as s
+from . import timers as tm
+from .records import COUNTER, HIGH, LAG, LEAD, OFF, STATE, STATISTIC
+
+_NOBODY = -1
+
+
+class Pair:
+    """Chooses who runs.  Masks over pumps are 1 for pump 1, 2 for pump 2; pumps are 0 and 1."""
+
+    FIELDS = (
+        ("turn", STATE, 0, True),  # whose lead turn it is
+        ("lead", STATE, 0, False),  # who leads this demand, -1 nobody
+        ("led", STATE, 0, False),  # who has led and run in this demand, -1 nobody
+        ("not_pumping", STATE, 0, False),  # R1: pumps tripped so in this demand
+        ("take_back", STATE, 0, False),  # A4: the primary is being brought back
+        ("overdue", STATE, 0, False),  # D4: past max_run
+        ("long_run", STATE, 0, False),
+        ("handing", STATE, 0, False),  # D4: stop first, then start
+        ("lagged", STATE, 0, False),  # D6: this demand reached lag with one pump leading
+        ("lag_leads", COUNTER, 2, True),  # D6: leads in a row that did
+        ("both_long", STATE, 0, False),  # D5
+        ("available", STATE, 0, False),
+        ("ready", STATE, 0, False),  # available without a try of R3 or S4
+        ("cycles", STATISTIC, 0, True),
+    )
+
+    def __init__(self, controller):
+        self.settings = controller.settings
+        self.timers = controller.timers
+        self.pumps = controller.pumps
+        self.gate = controller.gate
+        self.supply = controller.supply
+        self.selectors = controller.selectors
+        self.belief = controller.belief
+        self.contacts = controller.contacts
+        self.run_s = controller.history.run_s
+        self.turn = 0
+        self.lead = _NOBODY
+        self.led = _NOBODY
+        self.not_pumping = 0
+        self.take_back = 0
+        self.overdue = False
+        self.long_run = 0
+        self.handing = 0
+        self.lagged = 0
+        self.lag_leads = [0, 0]
+        self.both_long = False
+        self.available = 0
+        self.ready = 0
+        self.cycles = 0
+
+    def reset(self):
+        """Forget what made a pump suspect (D6)."""
+        self.lag_leads[0] = 0
+        self.lag_leads[1] = 0
+
+    def suspect(self, n):
+        """D6: tell whether pump `n` led twice running and let the level reach lag."""
+        return self.lag_leads[n] >= 2
+
+    def judge(self):
+        """Work out which pumps are available: in AUTO, supplied, not resting for retry, not locked out."""
+        self.available = 0
+        self.ready = 0
+        for n in range(2):
+            pump = self.pumps[n]
+            usable = self.supply.fed & (1 << n) and self.selectors.auto(n) and not pump.open and not pump.welded
+            if usable and (pump.state < pm.RETRY or pump.trial):
+                self.available |= 1 << n
+                if pump.state < pm.RETRY and not pump.held:
+                    self.ready |= 1 << n
+
+    def dry_pump(self, n):
+        """R1: pump `n` has run in underload for dry_run.  Returns True when the pit is empty."""
+        bit = 1 << n
+        pump = self.pumps[n]
+        never = not pump.loaded and self.belief.wet & OFF
+        if not self.belief.wet & (LEAD | LAG | HIGH) and not never:
+            self.belief.condemn(self.belief.wet & OFF, self.contacts.wet)
+            return True
+        pump.trip(pm.NOT_PUMPING)
+        if self.not_pumping & ~bit:
+            self.pumps[1 - n].withdraw()
+            pump.withdraw()
+            self.not_pumping = 0
+            self.belief.condemn(self.belief.wet, self.contacts.wet)
+            return True
+        self.not_pumping |= bit
+        return False
+
+    def step(self, demand, blind):
+        """Return the pumps wanted, as a mask.
+
+        `demand`: pumps the level asks for; `blind`: -1 or the pump whose blind
+        turn it is.
+        """
+        want = 0
+        out = self.gate.out
+        if demand:
+            want = self._demanded(demand)
+        else:
+            if self.lead >= 0 or self.led >= 0 or self.not_pumping:
+                self._cycle_over()
+            if blind >= 0:
+                self._choose(blind)
+                want = 1 << self.lead if self.lead >= 0 else 0
+        for n in range(2):
+            bit = 1 << n
+            if self.selectors.hand(n) and self.pumps[n].state < pm.RETRY:
+                want |= bit
+            if out & bit and self.pumps[n].on() and self.timers.running(tm.MIN_RUN + n):
+                want |= bit  # S3
+        self.both_long = self.timers.lasted(
+            tm.BOTH, self.both_long, out == 3, self.settings[s.NOT_KEEPING_UP_MS]
+        )
+        return want
+
+    def _can_start(self, n):
+        return self.available & (1 << n) and self.gate.rested(n)
+
+    def _choose(self, first):
+        """Let `first` lead, or the other if `first` is out, or resting while the other is ready (D2, D3)."""
+        lead = self.lead
+        if lead < 0 or not self.available & (1 << lead):
+            lead = first
+        running = self.gate.out & self.available
+        if not running & (1 << lead):
+            other = 1 - lead
+            if running & (1 << other) or (self._can_start(other) and not self._can_start(lead)):
+                lead = other
+            elif not self.available & (1 << lead):
+                lead = other
+        self.lead = lead if self.available & (1 << lead) else _NOBODY
+
+    def _first(self):
+        # D2: whose lead it is; D6: not a suspect's while the other is not one.
+        duty = self.settings[s.DUTY]
+        if duty == s.FIXED:
+            first = self.settings[s.PRIMARY] - 1
+        elif duty == s.RUN_TIME and self.run_s[0] != self.run_s[1]:
+            first = 0 if self.run_s[0] < self.run_s[1] else 1
+        else:
+            first = self.turn
+        if self.suspect(first) and not self.suspect(1 - first):
+            first = 1 - first
+        return first
+
+    def _demanded(self, demand):
+        out = self.gate.out
+        by_hand = 0
+        for n in range(2):
+            if (self.selectors.hand(n) and out & (1 << n)) or self.pumps[n].welded:
+                by_hand += 1
+        demand = max(0, demand - by_hand)
+        self._choose(self._first())
+        self._hand_over(demand, out)
+        self._bring_back()
+        if self.lead >= 0 and out & (1 << self.lead):
+            self.led = self.lead
+        if self.handing:
+            self.handing = 0
+            return 0
+        if not demand or self.lead < 0:
+            return 0
+        if demand == 2 or self.take_back:
+            return self.available
+        return 1 << self.lead
+
+    def _hand_over(self, demand, out):
+        # D4: a lead past max_run below lag hands over; stop first, then start.
+        lead = self.lead
+        alone = demand == 1 and lead >= 0 and out & (1 << lead) and self.settings[s.DUTY] != s.FIXED
+        self.overdue = self.timers.lasted(tm.LONG_RUN, self.overdue, alone, self.settings[s.MAX_RUN_MS])
+        if self.overdue:
+            self.long_run = 1
+            if not self.gate.contacts & LAG and self._can_start(1 - lead):
+                self.lead = 1 - lead
+                self.handing = 1
+                self.overdue = False
+        elif not alone and not self.handing:
+            self.long_run = 0
+
+    def _bring_back(self):
+        # A4: in fixed duty the mains returns, the primary starts and is proved,
+        # then the secondary stops.
+        primary = self.settings[s.PRIMARY] - 1
+        if self.settings[s.DUTY] != s.FIXED:
+            return
+        if self.supply.came and self.lead == 1 - primary:
+            self.take_back = 1
+        if self.take_back and self.pumps[primary].state == pm.RUNNING:
+            self.take_back = 0
+            self.lead = primary
+        if not self.available & (1 << primary):
+            self.take_back = 0
+
+    def reached_lag(self, demand):
+        """D6: lag turned wet in this step; count it against a pump that led alone."""
+        if demand == 1 and self.led >= 0 and self.settings[s.SENSING] == s.SENSE_NOTHING:
+            self.lagged = 1
+
+    def _cycle_over(self):
+        # D2: the turn goes to the one that did not lead; a skipped pump keeps one turn.
+        if self.led >= 0:
+            self.turn = 1 - self.led
+            self.cycles += 1
+            self.lag_leads[self.led] = min(2, self.lag_leads[self.led] + 1) if self.lagged else 0
+        self.lead = _NOBODY
+        self.led = _NOBODY
+        self.lagged = 0
+        self.not_pumping = 0
+        self.take_back = 0
+        self.overdue = False
+        self.long_run = 0
+        self.handing = 0
+        self.timers.stop(tm.LONG_RUN)

@@ -1,0 +1,310 @@
+"""One pump: its state table and its protections (S3, S5 to S8, R1, R4)."""
+
+from . import settings as s
+from . import timers as tm
+from .records import (
+    COUNTER,
+    CURRENT_LOCKED,
+    CURRENT_NONE,
+    CURRENT_NORMAL,
+    CURRENT_OVER,
+    CURRENT_UNDER,
+    DEADLINE,
+    STATE,
+    STATISTIC,
+)
+from .ticks import DAY_MS, NEVER, const
+
+STATES = ("idle", "starting", "running", "retry", "locked")
+IDLE = const(0)
+STARTING = const(1)  # switched on, not yet proved
+RUNNING = const(2)
+RETRY = const(3)  # tripped, resting
+LOCKED = const(4)  # locked out
+
+EVENTS = (
+    "start",
+    "proved",
+    "stop",
+    "rest_again",
+    "lock_again",
+    "trip",
+    "lock_out",
+    "thermal",
+    "rested",
+    "release",
+    "withdrawn",
+)
+START = const(0)  # the output was switched on
+PROVED = const(1)  # current or feedback seen, or the proof time over without sensing
+STOP = const(2)  # the output was switched off, no fault
+REST_AGAIN = const(3)  # the same, after a try that proved nothing, from retry
+LOCK_AGAIN = const(4)  # the same, from locked
+TRIP = const(5)
+LOCK_OUT = const(6)  # a trip that is one too many
+THERMAL = const(7)  # the thermal contact opened
+RESTED = const(8)  # the retry rest is over
+RELEASE = const(9)  # reset, selector, water, a try that stayed loaded
+WITHDRAWN = const(10)  # the fault is taken back
+
+NO = const(255)
+# Next state for each event, a row for each state; NO: cannot happen.
+TABLE = (
+    # start   proved   stop  rest_again lock_again trip  lock_out thermal rested release withdrawn
+    1, NO, NO, NO, NO, 3, 4, 3, NO, 0, NO,  # idle
+    NO, 2, 0, 3, 4, 3, 4, 3, NO, 1, NO,  # starting
+    NO, NO, 0, 3, 4, 3, 4, 3, NO, 2, NO,  # running
+    1, NO, NO, NO, NO, 3, 4, 3, 0, 0, 0,  # retry
+    1, NO, NO, NO, NO, NO, NO, 4, NO, 0, 0,  # locked
+)  # fmt: skip
+
+BOOT_TRIAL = const(1)  # S4: one try after a power-up
+FLOOD_TRIAL = const(2)  # R3
+
+CAUSES = ("none", "failed to start", "run lost", "not pumping", "overload", "moisture", "thermal contact open")
+FAILED_START = const(1)
+RUN_LOST = const(2)
+NOT_PUMPING = const(3)
+OVERLOAD = const(4)
+MOISTURE = const(5)
+THERMAL_OPEN = const(6)
+
+_SECOND_MS = const(1000)
+_RECENT_MS = const(3000)
+_HOUR_MS = const(3600000)
+_RING = const(61)  # one more than the most starts an hour that a setting allows
+
+
+class Pump:
+    """Pump `n` (0 or 1)."""
+
+    FIELDS = (
+        ("state", STATE, 0, True),
+        ("cause", STATE, 0, True),
+        ("failures", COUNTER, 0, True),  # trips in a row
+        ("held", STATE, 0, False),  # tried out of RETRY or LOCKED, not yet released
+        ("trial", STATE, 0, False),  # may be tried once though retry or locked
+        ("loaded", STATE, 0, False),  # this run has moved water for 1 s
+        ("steady", STATE, 0, False),  # this run has been loaded for dry_run without a break
+        ("welded", STATE, 0, False),
+        ("moist", STATE, 0, False),
+        ("open", STATE, 0, False),  # thermal contact
+        ("dry", STATE, 0, False),  # R1: underload has lasted for dry_run
+        ("prior", STATE, 0, False),  # RETRY or LOCKED if the last trip ended a try
+        ("short", STATE, 0, False),  # S8: too many starts, told once a day
+        ("head", COUNTER, 0, False),
+        ("count", COUNTER, 0, False),
+        ("ring", DEADLINE, _RING, False),
+        ("starts", STATISTIC, 0, True),
+        ("trips", STATISTIC, 0, True),
+    )
+
+    def __init__(self, n, settings, timers):
+        self.n = n
+        self.settings = settings
+        self.timers = timers
+        self.sensing = settings[s.SENSING] != s.SENSE_NOTHING
+        self.state = IDLE
+        self.cause = 0
+        self.failures = 0
+        self.held = 0
+        self.trial = 0
+        self.loaded = 0
+        self.steady = False
+        self.welded = False
+        self.moist = 0
+        self.open = 0
+        self.short = 0
+        self.head = 0
+        self.count = 0
+        self.ring = [NEVER] * _RING
+        self.starts = 0
+        self.trips = 0
+        self.dry = False
+        self.prior = 0
+
+    def begin(self):
+        """S4: after a power-up nothing runs; a resting pump is ready; a locked-out pump gets one try."""
+        if self.state != LOCKED:
+            self.state = IDLE
+            self.cause = 0
+        self.trial = BOOT_TRIAL if self.state == LOCKED else 0
+
+    def on(self):
+        """Tell whether the output is on as far as this pump knows."""
+        return self.state == STARTING or self.state == RUNNING
+
+    def event(self, event):
+        """Go to the next state of TABLE.  Raises ValueError where the event cannot happen."""
+        state = TABLE[self.state * 11 + event]
+        if state == NO:
+            raise ValueError("pump %d: event %s in state %s" % (self.n + 1, EVENTS[event], STATES[self.state]))
+        self.state = state
+
+    def trip(self, cause):
+        """S5: a counted fault; the third in a row (setting `retries`) locks the pump out."""
+        if self.state == LOCKED:
+            return
+        self.cause = cause
+        self.prior = self.held
+        self.failures += 1
+        self.trips += 1
+        if self.held == LOCKED or self.failures >= self.settings[s.RETRIES]:
+            self.event(LOCK_OUT)
+            self.timers.stop(tm.RETRY + self.n)
+        else:
+            self.event(TRIP)
+            self.timers.arm(tm.RETRY + self.n, self.settings[s.RETRY_MS])
+        self.timers.arm(tm.RECENT + self.n, _RECENT_MS)
+        self._end_run()
+
+    def withdraw(self):
+        """Take the last trip back: it was not the pump's."""
+        self.timers.stop(tm.RECENT + self.n)
+        self.timers.stop(tm.RETRY + self.n)
+        if self.state == RETRY or self.state == LOCKED:
+            self.failures = max(0, self.failures - 1)
+            self.trips -= 1
+            if self.prior != LOCKED:
+                self.cause = 0
+                self.event(WITHDRAWN)
+
+    def release(self):
+        """R4: end a lockout or a retry rest and forget the failures."""
+        self.failures = 0
+        self.held = 0
+        self.trial = 0
+        self.cause = 0
+        self.timers.stop(tm.RETRY + self.n)
+        self.event(RELEASE)
+
+    def _end_run(self):
+        t = self.timers
+        n = self.n
+        for base in (tm.PROOF, tm.LOST, tm.OVER, tm.INRUSH, tm.ROTOR, tm.DRY, tm.LOAD, tm.STEADY, tm.MIN_RUN):
+            t.stop(base + n)
+        self.held = 0
+        self.loaded = 0
+        self.steady = False
+        self.dry = False
+
+    def started(self):
+        """The gate has switched the output on."""
+        t = self.timers
+        n = self.n
+        self.held = self.state if self.state == RETRY or self.state == LOCKED else 0
+        self.trial = 0
+        self.event(START)
+        self.starts += 1
+        self._count_start()
+        t.arm(tm.PROOF + n, self.settings[s.START_PROOF_MS])
+        t.arm(tm.INRUSH + n, _SECOND_MS)
+        t.arm(tm.MIN_RUN + n, self.settings[s.MIN_RUN_MS])
+
+    def stopped(self, by_level):
+        """The gate has switched the output off without a trip; `by_level`: the pit is drawn down."""
+        if by_level and self.state == RUNNING and not self.held:
+            self.failures = 0
+        if self.held == LOCKED:
+            self.event(LOCK_AGAIN)
+        elif self.held == RETRY and self.timers.running(tm.RETRY + self.n):
+            self.event(REST_AGAIN)
+        else:
+            self.event(STOP)
+        self._end_run()
+
+    def _count_start(self):
+        # S8: a ring of the instants at which the starts of the last hour leave it.
+        if self.count == _RING:
+            self._drop()
+        now = self.timers.now
+        self.ring[(self.head + self.count) % _RING] = (now - 0x3FFFFFFF - 1 + _HOUR_MS) & 0x3FFFFFFF
+        self.count += 1
+        if self.count == 1:
+            self.timers.arm(tm.HOUR + self.n, _HOUR_MS)
+
+    def _drop(self):
+        self.ring[self.head] = NEVER
+        self.head = (self.head + 1) % _RING
+        self.count -= 1
+        if self.count:
+            self.timers.arm(tm.HOUR + self.n, (self.ring[self.head] - self.timers.now) & 0x3FFFFFFF)
+
+    def step(self, current, thermal, moisture):
+        """Protect the motor: `current` is a band, `thermal` 1 = open, `moisture` 1 = wet seal."""
+        t = self.timers
+        n = self.n
+        while self.count and (t.now - self.ring[self.head]) & 0x3FFFFFFF < 0x20000000:
+            self._drop()
+        self._short_cycling()
+        if t.rang[tm.RETRY + n]:
+            self.held = 0 if self.held == RETRY else self.held
+            if self.state == RETRY:
+                self.cause = 0
+                self.event(RESTED)
+        self._thermal(thermal)
+        if moisture and self.settings[s.MOISTURE_TRIPS] and self.state < RETRY:
+            self.trip(MOISTURE)
+        self.moist = moisture
+        if self.on():
+            self._watch(current)
+        off = not self.on()
+        self.welded = t.lasted(
+            tm.WELD + n, self.welded, off and self.sensing and current != CURRENT_NONE, self.settings[s.START_PROOF_MS]
+        )
+
+    def _short_cycling(self):
+        if self.count <= self.settings[s.STARTS_PER_HOUR]:
+            self.short = 0
+        elif not self.short and not self.timers.running(tm.SHORT_DAY + self.n):
+            self.short = 1
+            self.timers.arm(tm.SHORT_DAY + self.n, DAY_MS)
+
+    def _thermal(self, thermal):
+        # S7: withdrawn while open, a rest of `retry` after it closes; not counted.
+        t = self.timers
+        n = self.n
+        if thermal:
+            if self.state < RETRY:
+                self.event(THERMAL)
+                self.cause = THERMAL_OPEN
+                self._end_run()
+            t.stop(tm.RETRY + n)
+        elif self.open and self.state == RETRY:
+            t.arm(tm.RETRY + n, self.settings[s.RETRY_MS])
+        self.open = thermal
+
+    def _watch(self, current):
+        t = self.timers
+        n = self.n
+        st = self.settings
+        if not self.sensing:
+            if self.state == STARTING and t.rang[tm.PROOF + n]:
+                self.event(PROVED)
+            return
+        if self.state == STARTING:
+            if current != CURRENT_NONE:
+                self.event(PROVED)
+                t.stop(tm.PROOF + n)
+            elif t.rang[tm.PROOF + n]:
+                self.trip(FAILED_START)
+                return
+        elif t.lasted(tm.LOST + n, False, current == CURRENT_NONE, st[s.START_PROOF_MS]):
+            self.trip(RUN_LOST)
+            return
+        rotor = current == CURRENT_LOCKED and not t.running(tm.INRUSH + n)
+        stuck = t.lasted(tm.ROTOR + n, False, rotor, _SECOND_MS)
+        over = t.lasted(tm.OVER + n, False, current >= CURRENT_OVER, st[s.OVERLOAD_MS])
+        if stuck or over:
+            self.trip(OVERLOAD)
+            return
+        self.dry = t.lasted(tm.DRY + n, self.dry, current == CURRENT_UNDER, st[s.DRY_RUN_MS])
+        self._load(current >= CURRENT_NORMAL and self.state == RUNNING)
+
+    def _load(self, load):
+        # R4: a try that stays loaded releases the pump.
+        t = self.timers
+        self.loaded = 1 if t.lasted(tm.LOAD + self.n, False, load and not self.loaded, _SECOND_MS) else self.loaded
+        self.steady = t.lasted(tm.STEADY + self.n, self.steady, load, self.settings[s.DRY_RUN_MS])
+        if self.steady and self.held:
+            self.release()

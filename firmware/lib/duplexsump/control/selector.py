@@ -1,0 +1,75 @@
+"""M1: the hand-off-auto selectors, with HAND's limits."""
+
+from . import settings as s
+from . import timers as tm
+from .records import IN_SELECTOR_1, LEAD, SELECT_AUTO, SELECT_HAND, SELECT_OFF, STATE
+from .ticks import DAY_MS, const
+
+AWAY_MS = const(1800000)
+
+
+class Selectors:
+    """Where each selector stands and what it means; masks over pumps are 1 for pump 1, 2 for pump 2."""
+
+    FIELDS = (
+        ("at", STATE, 2, False),
+        ("spent", STATE, 0, False),  # HAND that counts as AUTO until moved
+        ("overrun", STATE, 0, False),  # HAND that met its limit
+        ("away", STATE, 0, False),  # some selector not in AUTO for 30 min
+        ("away_long", STATE, 0, False),  # ... for 24 h
+    )
+
+    def __init__(self, settings, timers):
+        self.settings = settings
+        self.timers = timers
+        self.at = [SELECT_AUTO, SELECT_AUTO]
+        self.spent = 0
+        self.overrun = 0
+        self.away = False
+        self.away_long = False
+        self.returned = 0  # pumps whose selector left OFF in this very step
+
+    def begin(self, inputs):
+        """HAND at power-up is AUTO until moved."""
+        self.spent = 0
+        for n in range(2):
+            self.at[n] = inputs[IN_SELECTOR_1 + n]
+            if self.at[n] == SELECT_HAND:
+                self.spent |= 1 << n
+
+    def off(self, n):
+        """Tell whether pump `n` is switched off by hand."""
+        return self.at[n] == SELECT_OFF
+
+    def hand(self, n):
+        """Tell whether pump `n` is run by hand."""
+        return self.at[n] == SELECT_HAND and not self.spent & (1 << n)
+
+    def auto(self, n):
+        """Tell whether pump `n` is left to the controller."""
+        return not self.off(n) and not self.hand(n)
+
+    def step(self, inputs, out, dry, lead):
+        """Read the selectors.
+
+        `out`: pumps that are on; `dry`: pumps that have underloaded for dry_run; `lead`: the lead contact is wet.
+        """
+        t = self.timers
+        self.returned = 0
+        for n in range(2):
+            bit = 1 << n
+            if inputs[IN_SELECTOR_1 + n] != self.at[n]:
+                if self.at[n] == SELECT_OFF:
+                    self.returned |= bit
+                self.at[n] = inputs[IN_SELECTOR_1 + n]
+                self.spent &= ~bit
+                self.overrun &= ~bit
+            running = self.hand(n) and out & bit
+            if t.lasted(tm.HAND + n, False, running, self.settings[s.HAND_LIMIT_MS]):
+                self.spent |= bit
+                self.overrun |= bit
+            if running and dry & bit and not lead & LEAD:
+                self.spent |= bit
+        away = self.at[0] != SELECT_AUTO or self.at[1] != SELECT_AUTO
+        self.away = t.lasted(tm.AWAY, self.away, away, AWAY_MS)
+        self.away_long = t.lasted(tm.AWAY_LONG, self.away_long, away, DAY_MS)

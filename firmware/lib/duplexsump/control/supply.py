@@ -1,0 +1,100 @@
+"""A4: what feeds each pump - mains, battery or either - and when the mains counts as back."""
+
+from . import settings as s
+from . import timers as tm
+from .records import (
+    BATTERY_DEAD,
+    BATTERY_GOOD,
+    IN_BATTERY,
+    IN_CHARGER,
+    IN_MAINS,
+    STATE,
+)
+from .ticks import DAY_MS, const
+
+ALARM_MS = const(10000)
+
+
+class Supply:
+    """Mains with settling, battery with its latch; masks over pumps are 1 for pump 1, 2 for pump 2."""
+
+    FIELDS = (
+        ("mains", STATE, 0, False),  # mains counts as there
+        ("lost", STATE, 0, False),  # it has been gone for 10 s
+        ("spent", STATE, 0, False),  # the battery was found dead
+        ("not_charging", STATE, 0, False),
+        ("fed", STATE, 0, False),  # pumps that have a supply
+        ("on_battery", STATE, 0, False),  # pumps that would draw on the battery
+    )
+
+    def __init__(self, settings, timers):
+        self.settings = settings
+        self.timers = timers
+        self.mains = 0
+        self.lost = False
+        self.spent = 0
+        self.not_charging = False
+        self.fed = 0
+        self.on_battery = 0
+        self.went = False  # the mains went in this very step
+        self.came = False
+        self.fitted = 0
+        for n in range(2):
+            if settings[s.SUPPLY_1 + n] != s.MAINS:
+                self.fitted |= 1 << n
+
+    def begin(self, inputs):
+        """Take the mains as it is at power-up."""
+        self.mains = inputs[IN_MAINS]
+        self._masks(False)
+
+    def step(self, inputs, high):
+        """Judge the supplies; `high`: the high contact reads wet, believed or not."""
+        self._mains(inputs[IN_MAINS], high)
+        band = inputs[IN_BATTERY]
+        if band == BATTERY_DEAD and self.fitted:
+            self.spent = 1
+        elif band == BATTERY_GOOD or self.mains:
+            self.spent = 0
+        charging = inputs[IN_CHARGER] or not self.settings[s.CHARGER_FITTED]
+        idle = inputs[IN_MAINS] and not charging
+        self.not_charging = self.timers.lasted(tm.CHARGER, self.not_charging, idle, DAY_MS)
+        self._masks(high)
+
+    def _mains(self, present, high):
+        t = self.timers
+        self.went = False
+        self.came = False
+        if not present:
+            t.stop(tm.SETTLE)
+            t.stop(tm.SETTLE_FLOOD)
+            self.went = self.mains == 1
+            self.mains = 0
+        elif not self.mains:
+            if t.rang[tm.SETTLE] or (high and not t.running(tm.SETTLE_FLOOD) and t.running(tm.SETTLE)):
+                self.mains = 1
+                self.came = True
+                t.stop(tm.SETTLE)
+                t.stop(tm.SETTLE_FLOOD)
+            elif not t.running(tm.SETTLE):
+                t.arm(tm.SETTLE, self.settings[s.MAINS_SETTLE_MS])
+                t.arm(tm.SETTLE_FLOOD, self.settings[s.FLOOD_SETTLE_MS])
+        self.lost = t.lasted(tm.MAINS_ALARM, self.lost, not self.mains, ALARM_MS)
+
+    def _masks(self, high):
+        battery = high or not self.spent  # with high wet it runs to exhaustion
+        self.fed = 0
+        self.on_battery = 0
+        for n in range(2):
+            kind = self.settings[s.SUPPLY_1 + n]
+            bit = 1 << n
+            if kind == s.BATTERY or (kind == s.EITHER and not self.mains):
+                self.on_battery |= bit
+                if battery:
+                    self.fed |= bit
+            elif self.mains:
+                self.fed |= bit
+
+    def battery_low(self, inputs):
+        """Tell whether the battery carries the house and is low."""
+        return self.fitted and not self.mains and inputs[IN_BATTERY] != BATTERY_GOOD

@@ -1,0 +1,102 @@
+"""L5: the level transmitter, its virtual contacts and what shows that it has failed."""
+
+from . import settings as s
+from . import timers as tm
+from .bands import STEP_MM
+from .records import (
+    IN_LEVEL,
+    IN_MOVED,
+    IN_TRANSMITTER,
+    LAG,
+    LEAD,
+    OFF,
+    STATE,
+    TRANSMITTER_OK,
+)
+from .ticks import const
+
+SIGNAL_MS = const(2000)  # NAMUR NE 43 asks that a failure signal be held, common practice for how long
+FROZEN_MS = const(30000)
+
+
+class Transmitter:
+    """Virtual contacts for whichever of off, lead and lag is not a float; supervision of the signal."""
+
+    FIELDS = (
+        ("bad", STATE, 0, False),  # the signal is out of range
+        ("frozen", STATE, 0, False),  # it did not move across a start
+        ("apart", STATE, 0, False),  # floats and transmitter disagree
+        ("watching", STATE, 0, False),  # a run whose movement is still awaited
+    )
+
+    def __init__(self, settings, timers):
+        self.settings = settings
+        self.timers = timers
+        self.virtual = (OFF | LEAD | LAG) & ~settings[s.FITTED] if settings[s.TRANSMITTER] else 0
+        self.bad = False
+        self.frozen = False
+        self.apart = False
+        self.watching = False
+
+    def reset(self):
+        """A reset gives a frozen transmitter another chance."""
+        self.frozen = False
+
+    def failed(self):
+        """Tell whether the level may not be believed."""
+        return self.bad or self.frozen
+
+    def contacts(self, inputs):
+        """Return the virtual contacts as a word of wet bits."""
+        if not self.virtual:
+            return 0
+        st = self.settings
+        level_mm = inputs[IN_LEVEL] * STEP_MM
+        word = 0
+        if level_mm >= st[s.LEVEL_OFF_MM]:
+            word = OFF
+        if level_mm >= st[s.LEVEL_LEAD_MM]:
+            word |= LEAD
+        if level_mm >= st[s.LEVEL_LAG_MM]:
+            word |= LAG
+        return word & self.virtual
+
+    def watch(self):
+        """A pump was switched on in this step: from the next reading on, the level must move."""
+        self.watching = True
+        self.timers.stop(tm.FROZEN)
+
+    def step(self, inputs, proved, wet):
+        """Judge the signal.  `proved`: some pump is proved running; `wet`: the debounced contacts."""
+        if not self.settings[s.TRANSMITTER]:
+            return
+        t = self.timers
+        signal = inputs[IN_TRANSMITTER] != TRANSMITTER_OK
+        self.bad = t.lasted(tm.SIGNAL, self.bad, signal, SIGNAL_MS)
+        if inputs[IN_MOVED]:
+            self.frozen = False
+            self.watching = False
+        still = self.watching and proved and not signal
+        if t.lasted(tm.FROZEN, False, still, FROZEN_MS):
+            self.frozen = True
+            self.watching = False
+        self.apart = t.lasted(tm.GAP, self.apart, self._gap(inputs, wet), self.settings[s.DISAGREE_MS])
+
+    def _gap(self, inputs, wet):
+        # With floats too, the floats rule; a gap beyond a band is told.
+        if self.bad:
+            return False
+        st = self.settings
+        level_mm = inputs[IN_LEVEL] * STEP_MM
+        gap_mm = st[s.LEVEL_GAP_MM]
+        for i in range(3):
+            bit = 1 << i
+            height_mm = st[s.LEVEL_OFF_MM + i]
+            if not st[s.FITTED] & bit:
+                continue
+            if wet & bit:
+                if level_mm < height_mm - gap_mm:
+                    return True
+            elif level_mm > height_mm + gap_mm:
+                return True
+        return False
