@@ -279,6 +279,11 @@ class Rig:
         state = self.c.pumps[n - 1].state
         return pump.STATES[state] if isinstance(state, int) else state
 
+    def suspects(self):
+        """Return the names of the contacts that are not believed."""
+        mask = self.c.belief.suspect
+        return {name for name, bit in CONTACT_BIT.items() if mask & bit}
+
     def alarm(self, name):
         """Return the IEC 62682 state of an alarm."""
         return self.alarm_states[ALARM_PLACE[name]]
@@ -304,3 +309,8 @@ class Rig:
         lines = [(t, f"{name} {'on' if value else 'off'}") for t, name, value in self.edges]
         lines += [(t, f"alarm {name}: {state}") for t, name, state in self.alarm_log]
         return "\n".join(f"{t:10.1f} s  {text}" for t, text in sorted(lines)[-120:])
+
+
+def ready(settle_s=70.0, **settings_by_name):
+    """Return a rig past its power-up delay and rest, all contacts dry."""
+    return Rig(**settings_by_name).run(settle_s)

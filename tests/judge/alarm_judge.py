@@ -8,10 +8,9 @@ alarms that wait for a reset; its names here are the firmware's own.
 An acknowledged alarm may be announced again after a while (re-alarm).
 """
 
-from transitions import Machine, MachineError
-
 from duplexsump.control import records as r
 from duplexsump.control import settings as s
+from transitions import Machine, MachineError
 
 STATES = ("normal", "unacknowledged", "acknowledged", "returned", "latched", "latched_acknowledged")
 PLAIN = (

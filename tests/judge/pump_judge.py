@@ -13,10 +13,10 @@ Two pumps, one small machine each:
     any -> withdrawn -> stopped, out               OFF, thermal contact, supply
 """
 
-from transitions import Machine, MachineError
-
 from duplexsump.control import records as r
 from duplexsump.control import settings as s
+from transitions import Machine, MachineError
+
 from tests.judge.senses import Held, Settled
 
 STATES = ("stopped", "starting", "running", "out", "locked", "withdrawn")

@@ -5,9 +5,9 @@ shown a run that breaks it, and the smallest honest run beside it.
 """
 
 import pytest
-
 from duplexsump.control import records as r
 from duplexsump.control import settings as s
+
 from tests.judge.alarm_judge import AlarmJudge
 from tests.judge.pump_judge import PumpJudge
 
