@@ -1,0 +1,80 @@
+"""The commands that show a table or a drawing: settings, faults, scenarios, state diagrams, benchmark."""
+
+import json
+
+from rich.console import Console
+from rich.table import Table
+from rich.text import Text
+
+from host_sim.report.clock import lasting
+
+# Piped into a file or a pager there is no terminal to ask for its width.
+PIPED_WIDTH = 132
+
+
+def console(stderr=False):
+    """Return a console that fits the terminal, or PIPED_WIDTH columns where there is none."""
+    found = Console(stderr=stderr, highlight=False)
+    return found if found.is_terminal else Console(stderr=stderr, highlight=False, width=PIPED_WIDTH)
+
+
+def table_of(title, columns):
+    """Return an empty table; `columns` are (heading, alignment, smallest width) and the first stays on one line."""
+    table = Table(title=title, title_justify="left", header_style="bold", show_lines=False, pad_edge=False, box=None)
+    for place, (heading, align, least) in enumerate(columns):
+        table.add_column(heading, justify=align, min_width=least, no_wrap=place == 0, overflow="fold")
+    return table
+
+
+def setting_rows():
+    """Return the settings as a list of dictionaries, straight from the firmware's table."""
+    from duplexsump.control import settings
+
+    names = ("name", "unit", "least", "most", "default", "source", "meaning")
+    return [dict(zip(names, row, strict=True)) for row in settings.TABLE]
+
+
+def list_settings(as_json):
+    """Print every setting of the controller as a table or as JSON."""
+    rows = setting_rows()
+    if as_json:
+        print(json.dumps(rows, indent=1))
+        return
+    sources = list(dict.fromkeys(row["source"] for row in rows))
+    columns = (("setting", "left", 16), ("unit", "left", 4), ("range", "left", 8), ("default", "left", 8))
+    table = table_of("Settings of the controller", (*columns, ("source", "right", 2), ("meaning", "left", 30)))
+    for row in rows:
+        span = f"{row['least']} .. {row['most']}"
+        source = f"[{sources.index(row['source']) + 1}]"
+        default = with_words(row["default"], row["unit"])
+        table.add_row(row["name"], row["unit"], span, default, Text(source), row["meaning"])
+    screen = console()
+    screen.print(table)
+    screen.print("\nSources of the defaults", style="bold")
+    for number, source in enumerate(sources, start=1):
+        screen.print(Text(f"[{number}] {source}"))
+
+
+def with_words(value, unit):
+    """Return a value, and for long times also in words: "600000 (10 min)"."""
+    return f"{value} ({lasting(value / 1000)})" if unit == "ms" and value >= 1000 and value % 1000 == 0 else str(value)
+
+
+def draw_charts(machine, out):
+    """Print the Mermaid text of one or all state machines, or write text and pictures into the folder `out`."""
+    from host_sim.report import machines
+
+    tables = [machines.load(name) for name in ([machine] if machine else machines.names())]
+    if out is None:
+        for table in tables:
+            print(machines.mermaid(table))
+        return
+    from host_sim.report import diagram, strip
+
+    out.mkdir(parents=True, exist_ok=True)
+    for table in tables:
+        (out / f"{table.name}.mmd").write_text(machines.mermaid(table), encoding="utf-8")
+        figure = diagram.draw(table)
+        for suffix in ("svg", "png"):
+            strip.save(figure, out / f"{table.name}.{suffix}")
+        console().print(Text(f"{table.title}: {out / table.name}.mmd, .svg, .png"))

@@ -1,0 +1,209 @@
+"""The strip chart: what it must carry, that no label lies on another, and the tools that see to it."""
+
+import itertools
+
+import numpy as np
+import pytest
+import report_sample as sample
+from matplotlib.text import Text
+
+from host_sim.report import diagram, lanes, machines, series, strip
+from host_sim.report.clock import Clock
+from host_sim.report.units import SI, US
+from host_sim.trace import AlarmSpan, FaultSpan, Run, Span
+
+
+@pytest.fixture(scope="module")
+def figure():
+    """Give the sample night's strip chart, drawn once."""
+    trace = sample.duplex()
+    trace.battery_v = [12.6 - 0.8 * (sample.OUT_FROM < now < sample.OUT_TO) for now in trace.time_s]
+    return strip.draw(trace, US, sample.single())
+
+
+def texts_of(figure):
+    """Return every text artist with something to read, ticks outside the scale left out."""
+    found = list(figure.texts)
+    for axes in figure.axes:
+        found += [*axes.texts, axes.xaxis.label, axes.yaxis.label]
+        for axis in (axes.xaxis, axes.yaxis):
+            low, high = sorted(axis.get_view_interval())
+            found += [tick.label1 for tick in axis.get_major_ticks() if low <= tick.get_loc() <= high]
+    return [text for text in found if text.get_text() and text.get_visible()]
+
+
+def letters(figure):
+    """Return (text, box in pixels) of every text, without the leader lines of annotations."""
+    figure.canvas.draw()  # Ticks and annotations take their places only when they are drawn.
+    renderer = figure.canvas.get_renderer()
+    return [(text.get_text(), Text.get_window_extent(text, renderer)) for text in texts_of(figure)]
+
+
+def overlaps(figure):
+    """Return the pairs of texts whose letters lie on each other by more than a pixel or two."""
+    found = []
+    for (a, box_a), (b, box_b) in itertools.combinations(letters(figure), 2):
+        wide = min(box_a.x1, box_b.x1) - max(box_a.x0, box_b.x0)
+        high = min(box_a.y1, box_b.y1) - max(box_a.y0, box_b.y0)
+        if wide > 2 and high > 2:
+            found.append((a, b))
+    return found
+
+
+def words_of(figure):
+    """Return all that can be read in a figure as one text."""
+    return "\n".join(text.get_text() for text in texts_of(figure))
+
+
+def test_the_picture_alone_carries_the_night(figure):
+    words = words_of(figure)
+    assert "out 00:42 to 04:12" in words  # mains out and back
+    assert "B  the lead float hangs up wet" in words and "01:18 to 02:42" in words
+    assert "C  pump 1 is jammed" in words and "from 02:06" in words
+    assert "high water (high)" in words and "02:06 to 02:14" in words  # alarm from when to when
+    assert "highest water 14.6 in at 02:07,\n9.4 in below the floor" in words
+    assert "FLOOR  24.0 in" in words
+    assert "the same night with one pump" in words
+
+
+def test_axes_carry_their_units(figure):
+    words = words_of(figure)
+    for unit in ("[in above pit bottom]", "[gpm]", "[V]", "clock time"):
+        assert unit in words
+
+
+def test_the_same_picture_in_si():
+    words = words_of(strip.draw(sample.duplex(), SI))
+    assert "[mm above pit bottom]" in words
+    assert "[L/s]" in words
+    assert "FLOOR  610 mm" in words
+
+
+def test_no_label_lies_on_another(figure):
+    assert overlaps(figure) == []
+
+
+def test_no_text_leaves_the_page(figure):
+    page = figure.bbox
+    beyond = [text for text, box in letters(figure) if box.x0 < 0 or box.y0 < 0 or box.x1 > page.x1 or box.y1 > page.y1]
+    assert beyond == []
+
+
+def test_a_clash_of_labels_would_be_found():
+    broken = strip.draw(sample.duplex(), US)
+    broken.axes[0].annotate("one on", (0.5, 0.5), xycoords="axes fraction")
+    broken.axes[0].annotate("the other", (0.5, 0.5), xycoords="axes fraction")
+    assert ("one on", "the other") in overlaps(broken)
+
+
+def crowded():
+    """Return a night with contacts close together, flapping mains, and faults and alarms on top of each other."""
+    trace = sample.duplex()
+    trace.contact_trip_m = {"off": 0.30, "lead": 0.31, "lag": 0.32, "high": 0.33}
+    flaps = [(3600.0 * 3 + 40 * n, 3600.0 * 3 + 40 * n + 20) for n in range(20)]
+    trace.supply = [Span("none", start, end) for start, end in flaps]
+    trace.faults = [FaultSpan(f"fault {n}", f"invented fault number {n}", 15000.0 + 30 * n, 16000.0) for n in range(8)]
+    trace.alarms += [
+        AlarmSpan("high_water", "high", "high water", 9000.0 + 400 * n, None, 9100.0 + 400 * n) for n in range(30)
+    ]
+    return trace
+
+
+def test_a_crowded_night_keeps_its_labels_apart():
+    assert overlaps(strip.draw(crowded(), US, sample.single())) == []
+
+
+def test_a_season_shows_shares_of_time_and_days():
+    trace = sample.duplex()
+    stretch = 30 * 86400.0
+    trace.duration_s = stretch
+    trace.time_s = list(np.linspace(0, stretch, len(trace.time_s)))
+    trace.runs = [Run(1 + n % 2, 1000.0 * n, 1000.0 * n + 30, "lead") for n in range(2500)]
+    trace.supply = [Span("mains", 0, stretch)]
+    words = words_of(strip.draw(trace, US))
+    assert "pump 1, share of time" in words
+    assert "day of the run" in words
+    assert "never out" in words
+
+
+def test_svg_keeps_its_letters_and_is_the_same_each_time(tmp_path):
+    for name in ("a.svg", "b.svg"):
+        strip.save(strip.draw(sample.duplex(), US), tmp_path / name)
+    first = (tmp_path / "a.svg").read_bytes()
+    assert first == (tmp_path / "b.svg").read_bytes()
+    assert b"pump 1 is jammed" in first
+
+
+def test_an_envelope_loses_no_peak():
+    times = np.linspace(0, 100, 10_000)
+    values = np.zeros(10_000)
+    values[1234], values[7777] = 5.0, -3.0
+    _, low, high = series.envelope(times, values, 100.0, 50)
+    assert high.max() == 5.0
+    assert low.min() == -3.0
+    assert (low <= high).all()
+
+
+def test_an_envelope_bridges_where_no_point_fell():
+    centres, low, high = series.envelope([0.0, 100.0], [0.0, 1.0], 100.0, 10)
+    np.testing.assert_allclose((low + high) / 2, centres / 100)
+
+
+def test_shares_add_up_to_the_time_covered():
+    spans = [(0.0, 3.0), (9.5, 21.0), (99.0, 100.0)]
+    _, shares = series.share(spans, 100.0, 10)
+    assert shares.sum() * 10 == pytest.approx(3.0 + 11.5 + 1.0)
+    assert shares[1] == pytest.approx(1.0)
+
+
+def test_spread_labels_keep_order_gap_and_bounds():
+    places = series.spread([5.0, 5.1, 5.05, 0.0, 9.9], 1.0, 0.0, 10.0)
+    assert sorted(places) == [places[3], places[0], places[2], places[1], places[4]]
+    assert all(b - a >= 1.0 - 1e-9 for a, b in itertools.pairwise(sorted(places)))
+    assert min(places) >= 0.0
+    assert max(places) <= 10.0
+
+
+def test_labels_with_room_stay_where_they_want_to_be():
+    assert series.spread([1.0, 4.0, 8.0], 1.0, 0.0, 10.0) == [1.0, 4.0, 8.0]
+
+
+def test_a_text_box_goes_where_nothing_is_drawn():
+    x = np.linspace(0, 1, 200)
+    full = (x, np.zeros(200), np.full(200, 0.6))
+    left, bottom = series.clear_place((0.5, 0.3), (0.2, 0.1), [full], [(0.0, 0.6, 0.6, 1.0)])
+    assert bottom > 0.6
+    assert left >= 0.6
+
+
+def test_bar_times_never_touch_each_other():
+    lane = lanes.Lane("alarm", [(100.0 * n, 100.0 * n + 40) for n in range(1, 30)], "red")
+    texts = lanes.bar_texts(lane, Clock(0, 4000.0), 4000.0, lambda text: 150.0)
+    spans = [(x, x + 150) if align == "left" else (x - 150, x) for x, _, align in texts]
+    assert all(b >= a_end for (_, a_end), (b, _) in itertools.pairwise(sorted(spans)))
+
+
+@pytest.mark.parametrize("name", machines.names())
+def test_state_diagrams_keep_their_labels_apart(name):
+    figure = diagram.draw(machines.load(name))
+    assert overlaps(figure) == []
+
+
+@pytest.mark.parametrize("name", machines.names())
+def test_the_mermaid_text_holds_every_transition_of_the_firmware(name):
+    table = machines.load(name)
+    text = machines.mermaid(table)
+    assert text.count("-->") == len(table.edges) + 1  # and the way in
+    for (source, target), events in table.edges.items():
+        line = next(line for line in text.splitlines() if line.strip().startswith(f"{source} --> {target}:"))
+        assert set(line.split(":")[1].replace("|", " ").split()) == set(events)
+
+
+def test_a_table_of_the_wrong_length_is_refused():
+    with pytest.raises(ValueError, match="3 places for 2 states and 2 events"):
+        machines.from_table("x", "X", ("a", "b"), ("go", "back"), (1, 255, 0))
+
+
+def test_a_table_that_leads_nowhere_is_refused():
+    with pytest.raises(ValueError, match="place 1 of the table leads to state 7 of 2"):
+        machines.from_table("x", "X", ("a", "b"), ("go", "back"), (1, 7, 255, 0))

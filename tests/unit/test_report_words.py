@@ -1,0 +1,163 @@
+"""What a person reads of a night: units, clock, verdict, comparison, timeline."""
+
+import pytest
+import report_sample as sample
+
+from host_sim.report.clock import Clock, lasting
+from host_sim.report.timeline import Line, fold, timeline, written
+from host_sim.report.units import SI, US, units
+from host_sim.report.verdict import comparison, margin, rows, summary, verdict
+from host_sim.trace import Event
+
+HOUR = 3600.0
+
+
+@pytest.fixture(scope="module")
+def duplex():
+    """Give the pair's sample night; tests must not change it."""
+    return sample.duplex()
+
+
+@pytest.fixture(scope="module")
+def single():
+    """Give the single pump's sample night; tests must not change it."""
+    return sample.single()
+
+
+def test_levels_speak_inches_or_millimetres():
+    # The inch is 25.4 mm by definition.
+    assert US.level.text(0.4572) == "18.0 in"
+    assert SI.level.text(0.4572) == "457 mm"
+
+
+def test_flows_speak_gallons_a_minute_or_litres_a_second():
+    # The US gallon is 231 cubic inches by definition: 1 gpm is 0.06309 L/s.
+    assert US.flow.text(6.30902e-5 * 34.6) == "34.6 gpm"
+    assert SI.flow.text(6.30902e-5 * 34.6) == "2.18 L/s"
+
+
+def test_a_number_near_zero_has_no_minus_sign():
+    assert US.level.text(-1e-9) == "0.0 in"
+
+
+def test_an_unknown_unit_system_is_refused_by_name():
+    with pytest.raises(ValueError, match=r"'metric'.*us, si"):
+        units("metric")
+
+
+def test_a_night_across_midnight_speaks_the_clock_alone():
+    clock = Clock(20 * HOUR, 10 * HOUR)
+    assert clock.at(0) == "20:00"
+    assert clock.at(5.5 * HOUR) == "01:30"
+    assert clock.at(5.5 * HOUR + 7, seconds=True) == "01:30:07"
+
+
+def test_a_long_run_speaks_of_days():
+    clock = Clock(0, 90 * 86400)
+    assert clock.at(0) == "day 1 00:00"
+    assert clock.at(86400 * 11 + 2.25 * HOUR) == "day 12 02:15"
+
+
+@pytest.mark.parametrize(
+    ("start", "end", "words"),
+    [
+        (HOUR, 2 * HOUR, "21:00 to 22:00"),
+        (HOUR, 10 * HOUR, "from 21:00"),
+        (HOUR, None, "from 21:00"),
+        (0, HOUR, "until 21:00"),
+        (0, 10 * HOUR, "all along"),
+        (HOUR, HOUR + 5, "at 21:00"),
+    ],
+)
+def test_a_stretch_is_said_the_shortest_way(start, end, words):
+    assert Clock(20 * HOUR, 10 * HOUR).span(start, end) == words
+
+
+@pytest.mark.parametrize(
+    ("seconds", "words"),
+    [(0, "0 s"), (40, "40 s"), (130, "2 min 10 s"), (1500, "25 min"), (12480, "3 h 28 min"), (266400, "3 days 2 h")],
+)
+def test_durations_have_at_most_two_parts(seconds, words):
+    assert lasting(seconds) == words
+
+
+def test_a_dry_night_says_how_near_it_was_and_when_the_alarm_called(duplex):
+    words = verdict(duplex, US)
+    assert words.startswith("The floor stayed dry:")
+    # 14.6 in against a floor at 24.0 in.
+    assert "highest water 9.4 in below the floor at 02:07" in words
+    assert "the alarm first called at 00:42" in words
+    assert "\n" not in words
+
+
+def test_a_wet_night_says_from_when_and_for_how_long(single):
+    words = verdict(single, SI)
+    assert words.startswith("The floor got wet from 00:43, for 5 h 14 min:")
+    assert "310 mm above the floor" in words
+    assert "it has no alarm" in words
+
+
+def test_water_at_the_floor_is_neither_above_nor_below():
+    trace = sample.empty("duplex")
+    trace.totals.highest_m = trace.floor_m
+    assert margin(trace, US) == "level with the floor"
+
+
+def test_the_comparison_sets_the_same_figures_side_by_side(duplex, single):
+    table = {label: (ours, theirs) for label, ours, theirs in comparison(duplex, single, US)}
+    assert table["against the floor"] == ("9.4 in below the floor", "12.2 in above the floor")
+    assert table["water on the floor"] == ("none", "5 h 14 min")
+    assert table["alarm first called"] == ("00:42", "never (none fitted)")
+    assert table["pump 1 starts"] == ("60", "119")
+    assert table["pump 2 running"] == ("2.09 h", "not fitted")
+
+
+def test_every_row_of_a_run_has_a_label_of_its_own(duplex):
+    labels = [label for label, _ in rows(duplex, SI)]
+    assert len(labels) == len(set(labels))
+
+
+def test_the_summary_is_plain_and_in_si(duplex):
+    figures = summary(duplex)
+    assert figures["floor_dry"] is True
+    assert figures["highest_m"] == duplex.totals.highest_m
+    assert figures["starts"] == [60, 267]
+
+
+def test_the_timeline_tells_outage_float_and_jam_in_order(duplex):
+    story = "\n".join(written(duplex, US))
+    told = ["00:42:00  the mains fail", "FAULT: the lead float hangs up wet", "no longer believes the lead float"]
+    told += ["02:06:00  FAULT: pump 1 is jammed", "pump 1 stands still under current", "04:12:00  the mains are back"]
+    places = [story.find(words) for words in told]
+    assert -1 not in places
+    assert places == sorted(places)
+
+
+def test_the_timeline_names_the_highest_water(duplex):
+    assert any("highest water of the run: 14.6 in, 9.4 in below the floor" in line for line in written(duplex, US))
+
+
+def test_routine_pumping_is_counted_not_listed(duplex):
+    lines = timeline(duplex, US)
+    assert len(lines) < 45 < len(duplex.runs)
+    # Every run of more than a moment between two marks is in some count, none in two.
+    assert any("pump 1 runs 60 times" in line.text for line in lines)
+
+
+def test_an_alarm_that_keeps_coming_back_is_told_once_with_its_count():
+    lines = [Line(60.0 * minute, "high alarm: high water", 2) for minute in range(10)]
+    folded = fold(lines, Clock(0, HOUR))
+    assert [line.text for line in folded] == ["high alarm: high water (and 9 more until 00:09)"]
+
+
+def test_the_same_words_hours_apart_are_told_twice():
+    lines = [Line(0.0, "the mains fail", 2), Line(3 * HOUR, "the mains fail", 2)]
+    assert [line.text for line in fold(lines, Clock(0, 4 * HOUR))] == ["the mains fail", "the mains fail"]
+
+
+def test_water_on_the_floor_is_told():
+    trace = sample.empty("duplex")
+    trace.events = [Event(HOUR, "floor", {"wet": True}), Event(2 * HOUR, "floor", {"wet": False})]
+    story = written(trace, US)
+    assert "21:00:00  WATER ON THE FLOOR" in story
+    assert "22:00:00  the floor is clear of water" in story
