@@ -60,6 +60,28 @@ def with_words(value, unit):
     return f"{value} ({lasting(value / 1000)})" if unit == "ms" and value >= 1000 and value % 1000 == 0 else str(value)
 
 
+def list_faults():
+    """Print the registry of faults: how each is written, what it does to the pit, what the controller should say."""
+    from host_sim import faults
+    from host_sim import units as edge
+
+    table = table_of(None, (("fault", "left", 20), ("what it does to the pit", "left", 30), ("should say", "left", 30)))
+    for kind in faults.REGISTRY.values():
+        name, does = kind.name, kind.does
+        if kind.parameter is not None:
+            low, high, usual = (
+                edge.show(value, kind.parameter.kind)
+                for value in (kind.parameter.least, kind.parameter.most, kind.parameter.default)
+            )
+            name += "[=VALUE]"
+            does += f"; value: {kind.parameter.meaning}, {low} to {high}, {usual} if left out"
+        table.add_row(Text(name), Text(does), Text(kind.says))
+    screen = console()
+    screen.print(table)
+    screen.print(Text(f"\n{len(faults.REGISTRY)} faults.  Write one as {faults.GRAMMAR}"))
+    screen.print("Faults combine: give --fault more than once.")
+
+
 def draw_charts(machine, out):
     """Print the Mermaid text of one or all state machines, or write text and pictures into the folder `out`."""
     from host_sim.report import machines

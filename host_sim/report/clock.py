@@ -40,7 +40,11 @@ class Clock:
         if opens:
             return f"until {self.at(end_s)}"
         begin, end = self.at(start_s), self.at(end_s)
-        return f"at {begin}" if begin == end else f"{begin} to {end}"
+        if begin == end:
+            return f"at {begin}"
+        if begin.rsplit(" ", 1)[0] == end.rsplit(" ", 1)[0] and self.by_days:
+            end = end.rsplit(" ", 1)[1]
+        return f"{begin} to {end}"
 
 
 def lasting(seconds):

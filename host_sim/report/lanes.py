@@ -9,12 +9,15 @@ from dataclasses import dataclass, field
 from host_sim.report.clock import lasting
 from host_sim.report.series import merged, share
 from host_sim.report.verdict import hours
+from host_sim.trace import CONTACT_NAMES
 
 # Colours that differ for every common kind of colour blindness (Okabe and Ito, 2008) and in grey.
 BLUE, SKY, ORANGE, RED, PURPLE, GREY = "#0072B2", "#56B4E9", "#E69F00", "#D55E00", "#8B4F7D", "#7A7A7A"
 # Above this many runs a pump's lane shows the share of time running instead of single bars.
 MOST_BARS = 700
 SHARE_BINS = 240
+# Of more bars than this in one lane only the first and the last carry their time.
+MOST_TIMES = 4
 # More alarms than this make the picture a list; the rest stand in the timeline.
 MOST_ALARMS = 12
 PRIORITIES = ("high", "medium", "low")
@@ -93,11 +96,20 @@ def fault_lanes(trace):
     """Return one lane for each kind of fault that was put on the pit, lettered in order of time."""
     lanes = {}
     for fault in sorted(trace.faults, key=lambda fault: fault.start_s):
-        if fault.text not in lanes:
+        name = short(fault.name)
+        if name not in lanes:
             mark = chr(ord("A") + len(lanes)) if len(lanes) < 26 else ""
-            lanes[fault.text] = Lane(fault.text, [], ORANGE, "xxxx", mark=mark)
-        lanes[fault.text].bars.append((fault.start_s, fault.end_s))
+            lanes[name] = Lane(name, [], ORANGE, "xxxx", mark=mark)
+        lanes[name].bars.append((fault.start_s, fault.end_s))
     return list(lanes.values())
+
+
+def short(name):
+    """Return the name of a fault as words: "pump1-jammed" is "pump 1 jammed", "lead-stuck-wet" a float's."""
+    words = name.replace("-", " ").replace("pump1", "pump 1").replace("pump2", "pump 2").split()
+    if words[0] in CONTACT_NAMES:
+        words.insert(1, "float")
+    return " ".join(words)
 
 
 def distrust_lanes(trace):
@@ -147,8 +159,12 @@ def bar_texts(lane, clock, trace_end_s, room):
     if not lane.labelled:
         return gap_texts(lane, clock, room)
     texts, taken = [], [*lane.bars]
-    for start, end in lane.bars:
+    for place, (start, end) in enumerate(lane.bars):
         text = clock.span(start, end)
+        if len(lane.bars) > MOST_TIMES:
+            if place not in (0, len(lane.bars) - 1):
+                continue
+            text = f"first {clock.at(start)}" if place == 0 else f"last {clock.at(end)}"
         need = room(text)
         for left, right, align, x in ((end, end + need, "left", end), (start - need, start, "right", start)):
             clear = all(right <= a or left >= b for a, b in taken if (a, b) != (start, end))

@@ -76,9 +76,9 @@ def duplex():
     trace = pump_down(empty("duplex"), able)
     trace.supply = [Span("mains", 0, OUT_FROM), Span("none", OUT_FROM, OUT_TO), Span("mains", OUT_TO, DURATION)]
     trace.faults = [
-        FaultSpan("mains lost", "the mains are gone", OUT_FROM, OUT_TO),
-        FaultSpan("float stuck wet", "the lead float hangs up wet", STUCK_FROM, STUCK_TO, "lead"),
-        FaultSpan("pump jammed", "pump 1 is jammed", JAM_FROM, DURATION, 1),
+        FaultSpan("mains-lost", "the mains are gone", OUT_FROM, OUT_TO),
+        FaultSpan("lead-stuck-wet", "the lead float hangs up wet", STUCK_FROM, STUCK_TO),
+        FaultSpan("pump1-jammed", "pump 1 is jammed", JAM_FROM, DURATION),
     ]
     trace.alarms = [
         AlarmSpan("mains_lost", "medium", "mains lost", OUT_FROM + 10, OUT_FROM + 600, OUT_TO + 15),

@@ -58,8 +58,8 @@ def words_of(figure):
 def test_the_picture_alone_carries_the_night(figure):
     words = words_of(figure)
     assert "out 00:42 to 04:12" in words  # mains out and back
-    assert "B  the lead float hangs up wet" in words and "01:18 to 02:42" in words
-    assert "C  pump 1 is jammed" in words and "from 02:06" in words
+    assert "B  lead float stuck wet" in words and "01:18 to 02:42" in words
+    assert "C  pump 1 jammed" in words and "from 02:06" in words
     assert "high water (high)" in words and "02:06 to 02:14" in words  # alarm from when to when
     assert "highest water 14.6 in at 02:07,\n9.4 in below the floor" in words
     assert "FLOOR  24.0 in" in words
@@ -102,7 +102,7 @@ def crowded():
     trace.contact_trip_m = {"off": 0.30, "lead": 0.31, "lag": 0.32, "high": 0.33}
     flaps = [(3600.0 * 3 + 40 * n, 3600.0 * 3 + 40 * n + 20) for n in range(20)]
     trace.supply = [Span("none", start, end) for start, end in flaps]
-    trace.faults = [FaultSpan(f"fault {n}", f"invented fault number {n}", 15000.0 + 30 * n, 16000.0) for n in range(8)]
+    trace.faults = [FaultSpan(f"fault-{n}", f"invented fault number {n}", 15000.0 + 30 * n, 16000.0) for n in range(8)]
     trace.alarms += [
         AlarmSpan("high_water", "high", "high water", 9000.0 + 400 * n, None, 9100.0 + 400 * n) for n in range(30)
     ]
@@ -131,7 +131,7 @@ def test_svg_keeps_its_letters_and_is_the_same_each_time(tmp_path):
         strip.save(strip.draw(sample.duplex(), US), tmp_path / name)
     first = (tmp_path / "a.svg").read_bytes()
     assert first == (tmp_path / "b.svg").read_bytes()
-    assert b"pump 1 is jammed" in first
+    assert b"pump 1 jammed" in first
 
 
 def test_an_envelope_loses_no_peak():
@@ -177,10 +177,31 @@ def test_a_text_box_goes_where_nothing_is_drawn():
 
 
 def test_bar_times_never_touch_each_other():
-    lane = lanes.Lane("alarm", [(100.0 * n, 100.0 * n + 40) for n in range(1, 30)], "red")
-    texts = lanes.bar_texts(lane, Clock(0, 4000.0), 4000.0, lambda text: 150.0)
-    spans = [(x, x + 150) if align == "left" else (x - 150, x) for x, _, align in texts]
-    assert all(b >= a_end for (_, a_end), (b, _) in itertools.pairwise(sorted(spans)))
+    lane = lanes.Lane("alarm", [(0.0, 40.0), (100.0, 140.0), (700.0, 740.0), (900.0, 1900.0)], "red")
+    texts = lanes.bar_texts(lane, Clock(0, 2000.0), 2000.0, lambda text: 150.0)
+    spans = {"left": lambda x: (x, x + 150), "right": lambda x: (x - 150, x), "center": lambda x: (x - 75, x + 75)}
+    taken = sorted(spans[align](x) for x, _, align in texts)
+    assert len(taken) == 3  # the first bar's times find no room
+    assert all(right <= left for (_, right), (left, _) in itertools.pairwise(taken))
+
+
+def test_of_many_bars_only_the_first_and_the_last_carry_a_time():
+    lane = lanes.Lane("alarm", [(1000.0 * n, 1000.0 * n + 400) for n in range(1, 9)], "red")
+    texts = [text for _, text, _ in lanes.bar_texts(lane, Clock(0, 20000.0), 20000.0, lambda text: 500.0)]
+    assert texts == ["first 00:16", "last 02:20"]
+
+
+@pytest.mark.parametrize(
+    ("name", "words"),
+    [
+        ("pump1-jammed", "pump 1 jammed"),
+        ("lead-stuck-wet", "lead float stuck wet"),
+        ("mains-lost", "mains lost"),
+        ("discharge-frozen", "discharge frozen"),
+    ],
+)
+def test_a_fault_is_named_in_words(name, words):
+    assert lanes.short(name) == words
 
 
 @pytest.mark.parametrize("name", machines.names())

@@ -56,6 +56,8 @@ def test_a_long_run_speaks_of_days():
     clock = Clock(0, 90 * 86400)
     assert clock.at(0) == "day 1 00:00"
     assert clock.at(86400 * 11 + 2.25 * HOUR) == "day 12 02:15"
+    assert clock.span(86400, 86400 + HOUR) == "day 2 00:00 to 01:00"
+    assert clock.span(86400, 2.5 * 86400) == "day 2 00:00 to day 3 12:00"
 
 
 @pytest.mark.parametrize(

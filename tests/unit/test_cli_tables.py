@@ -1,0 +1,102 @@
+"""The commands that list and draw: complete, in both forms, and refusals that say what to do."""
+
+import json
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+from duplexsump.control import settings
+from typer.testing import CliRunner
+
+from host_sim import faults
+from host_sim.cli import app, main
+
+runner = CliRunner()
+
+
+def words(command, *more):
+    """Run a command that must succeed and return its output with all white space made single."""
+    result = runner.invoke(app, [command, *more])
+    assert result.exit_code == 0, result.output
+    return " ".join(result.output.split())
+
+
+def refused(monkeypatch, capsys, *command):
+    """Run a command that must be refused with exit code 2 and return what is said on standard error."""
+    monkeypatch.setattr(sys, "argv", ["sumpbench", *command])
+    with pytest.raises(SystemExit) as stopped:
+        main()
+    assert stopped.value.code == 2
+    said = capsys.readouterr().err
+    assert "Traceback" not in said
+    return " ".join(said.split())
+
+
+def test_settings_lists_every_setting_with_range_and_default():
+    said = words("settings")
+    for name, unit, least, most, *_ in settings.TABLE:
+        assert " ".join(f"{name} {unit} {least} .. {most}".split()) in said
+
+
+def test_settings_names_every_source():
+    said = words("settings")
+    for source in {row[settings.SOURCE] for row in settings.TABLE}:
+        assert source in said
+
+
+def test_long_times_also_stand_in_words():
+    assert "600000 (10 min)" in words("settings")
+
+
+def test_settings_as_json_is_the_firmware_table():
+    rows = json.loads(runner.invoke(app, ["settings", "--json"]).output)
+    assert [tuple(row.values()) for row in rows] == [tuple(row) for row in settings.TABLE]
+
+
+def test_faults_lists_the_whole_registry_and_the_grammar():
+    said = words("faults")
+    for kind in faults.REGISTRY.values():
+        assert kind.name in said
+    assert f"{len(faults.REGISTRY)} faults" in said
+    assert faults.GRAMMAR in said
+
+
+def test_chart_prints_mermaid_of_one_machine():
+    result = runner.invoke(app, ["chart", "pump"])
+    assert result.exit_code == 0
+    assert "stateDiagram-v2" in result.output
+    assert "starting --> running: proved" in result.output
+
+
+def test_chart_writes_text_and_both_pictures_of_every_machine(tmp_path):
+    words("chart", "--out", str(tmp_path / "charts"))
+    names = sorted(path.name for path in (tmp_path / "charts").iterdir())
+    assert names == sorted(f"{name}.{kind}" for name in ("pump", "alarm", "blind") for kind in ("mmd", "png", "svg"))
+    assert (tmp_path / "charts" / "pump.png").read_bytes().startswith(b"\x89PNG")
+
+
+def test_an_unknown_machine_is_refused_and_the_known_ones_named(monkeypatch, capsys):
+    said = refused(monkeypatch, capsys, "chart", "valve")
+    assert '"valve"' in said
+    assert "pump, alarm, blind" in said
+
+
+def test_help_comes_up_without_the_heavy_libraries():
+    script = (
+        "import sys\n"
+        "from typer.testing import CliRunner\n"
+        "from host_sim.cli import app\n"
+        "assert CliRunner().invoke(app, ['--help']).exit_code == 0\n"
+        "heavy = {'matplotlib', 'scipy', 'numpy', 'pint', 'fluids', 'transitions', 'pandas'} & set(sys.modules)\n"
+        "sys.exit(', '.join(sorted(heavy)) or 0)\n"
+    )
+    root = Path(faults.__file__).parents[1]
+    result = subprocess.run([sys.executable, "-c", script], cwd=root, capture_output=True, text=True, timeout=60)
+    assert result.returncode == 0, result.stderr
+
+
+def test_help_carries_the_cautions():
+    said = words("--help").replace("│", "")
+    for caution in ("unplugged or locked out", "drowns", "explosive gas", "Local codes and licensed trades"):
+        assert caution in said
