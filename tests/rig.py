@@ -88,7 +88,7 @@ class Rig:
         for watcher in self.watchers:
             if hasattr(watcher, "power_up"):
                 watcher.power_up(self)
-        self.step()
+        return self.step()
 
     def power_cut(self, dark_s=1.0):
         """Cut the controller's own supply for `dark_s`; what it keeps survives."""
@@ -99,7 +99,7 @@ class Rig:
             self.plant.advance(dark_ms, (0, 0), self.held)
         self.elapsed_ms += dark_ms
         self._follow_plant()
-        self.power_up(kept)
+        return self.power_up(kept)
 
     # -- time ------------------------------------------------------------------------------------
 
@@ -128,11 +128,10 @@ class Rig:
         assert 0 < ahead <= ticks.DAY_MS, f"t={self.t}: next_due lies {ahead} ms ahead"
         assert ahead % TICK_MS == 0, f"t={self.t}: next_due lies off the grid, {ahead} ms ahead"
         self.due_ms = self.elapsed_ms + ahead
-        self.pending = self._currents_change()
         return self
 
     def _next_ms(self, end_ms):
-        if self.ticking or self.pending:
+        if self.ticking or self._currents_change():
             return self.elapsed_ms + TICK_MS
         instants = [end_ms, self.due_ms]
         if self.script:

@@ -1,0 +1,357 @@
+"""A1 to A5: alarms, horn, relay, supply, inspection.  Each test is one claim, in numbers."""
+
+import pytest
+from duplexsump.control import alarms
+from duplexsump.control import settings as s
+
+from tests.rig import ALARM_PRIORITY, NO_CURRENT, WITH_CURRENT, Rig, ready
+
+NEAR = 0.15
+DAY = 86_400
+
+HIGH_ALARMS = {
+    "high_water", "no_pump", "level_lost", "float_wiring", "not_keeping_up", "pump_1_will_not_stop",
+    "pump_2_will_not_stop", "battery_low", "inputs_forced_long",
+}
+MEDIUM_ALARMS = {
+    "pump_1_unavailable", "pump_2_unavailable", "mains_lost", "floats_out_of_sequence", "transmitter_failed",
+    "pump_1_exercise_failed", "pump_2_exercise_failed", "charger_failed", "selector_away", "pump_1_suspect",
+    "pump_2_suspect",
+}
+
+
+def near(seconds):
+    return pytest.approx(seconds, abs=NEAR)
+
+
+def with_battery(**overrides):
+    return ready(**{"sensing": WITH_CURRENT, "supply_2": s.BATTERY, "duty": s.FIXED, **overrides})
+
+
+# A1 ---------------------------------------------------------------------------------------------
+
+
+def test_a1_every_alarm_has_a_priority_a_text_causes_and_what_to_do():
+    names = [row[0] for row in alarms.TABLE]
+    assert len(names) == len(set(names))
+    for row in alarms.TABLE:
+        name, _priority, _latch, text, causes, what_to_do = row[:6]
+        assert text.strip(), name
+        assert causes, name
+        assert what_to_do, name
+
+
+def test_a1_priorities_are_those_of_the_narrative():
+    by_priority = {}
+    for name, priority in ALARM_PRIORITY.items():
+        by_priority.setdefault(priority, set()).add(name)
+    high = next(p for p, names in by_priority.items() if "high_water" in names)
+    medium = next(p for p, names in by_priority.items() if "mains_lost" in names)
+    assert by_priority[high] == HIGH_ALARMS
+    assert by_priority[medium] == MEDIUM_ALARMS
+    assert len(by_priority) == 3
+
+
+def test_a1_high_water_is_raised_in_the_step_in_which_high_turns_wet():
+    rig = ready()
+    rig.fill("off", "lead", "lag")
+    at = rig.t
+    rig.set(high=1).run(2)
+    assert rig.raised("high_water") == [near(at + 1.0)]
+
+
+@pytest.mark.parametrize("wet", [(), ("off", "lead")])
+def test_a1_both_pumps_unavailable_leave_the_house_unprotected_wet_or_dry(wet):
+    rig = ready()
+    rig.set(**dict.fromkeys(wet, 1)).run(30)
+    rig.set(selector_1="off", selector_2="off").run(1)
+    assert rig.active("no_pump")
+
+
+def test_a1_one_pump_unavailable_is_medium():
+    rig = ready(sensing=WITH_CURRENT)
+    rig.set(thermal_1=1).run(1)
+    assert rig.active("pump_1_unavailable")
+    assert not rig.active("no_pump")
+
+
+def test_a1_a_selector_not_in_auto_for_a_day():
+    rig = ready()
+    rig.set(selector_1="off").run(DAY - 120)
+    assert not rig.active("selector_away")
+    rig.run(240)
+    assert rig.active("selector_away")
+
+
+# A2 ---------------------------------------------------------------------------------------------
+
+
+def sounding():
+    """A medium alarm and no other: mains lost, with both pumps able to run on the battery."""
+    rig = ready(supply_1=s.EITHER, supply_2=s.EITHER)
+    rig.set(mains=0).run(11)
+    assert rig.active("mains_lost")
+    assert rig.output("horn") == 1
+    return rig
+
+
+def test_a2_silence_acts_on_the_press_edge():
+    rig = sounding()
+    rig.set(silence=1)
+    assert rig.output("horn") == 0
+    assert rig.alarm("mains_lost") == "acknowledged"
+
+
+def test_a2_a_button_that_stays_pressed_acknowledges_nothing_new():
+    rig = sounding()
+    rig.set(silence=1).run(5)
+    rig.fill("off", "lead", "lag", "high").run(2)
+    assert rig.alarm("high_water") == "unacknowledged"
+    assert rig.output("horn") == 1
+
+
+def test_a2_a_low_alarm_sounds_no_horn():
+    rig = ready()
+    rig.fill("off", "lead", "lag").run(5)
+    assert rig.active("lag_reached")
+    assert rig.output("horn") == 0
+
+
+def test_a2_the_same_alarm_within_fifteen_minutes_of_silence_is_quiet():
+    rig = sounding()
+    rig.press("silence").run(60)
+    rig.set(mains=1).run(60).set(mains=0)
+    since = rig.t
+    rig.run(300)
+    assert rig.active("mains_lost")
+    assert rig.horn_edges(since) == []
+
+
+def test_a2_unless_it_is_still_there_after_it():
+    rig = sounding()
+    rig.press("silence")
+    silenced = rig.t - 0.2
+    rig.run(60).set(mains=1).run(60).set(mains=0)
+    since = rig.t
+    rig.run(1200)
+    assert rig.horn_edges(since)[0] == (pytest.approx(silenced + 900, abs=0.3), 1)
+
+
+def test_a2_another_alarm_within_those_fifteen_minutes_is_heard():
+    rig = sounding()
+    rig.press("silence").run(60)
+    rig.set(thermal_1=1).run(2)
+    assert rig.output("horn") == 1
+
+
+def test_a2_high_still_wet_sounds_again_every_thirty_minutes():
+    rig = ready(not_keeping_up=7_200_000)
+    rig.fill("off", "lead", "lag", "high").run(2)
+    rig.press("silence")
+    silenced = rig.t - 0.2
+    since = rig.t
+    rig.run(1795)
+    assert rig.horn_edges(since) == []
+    rig.run(10)
+    assert rig.horn_edges(since)[0] == (pytest.approx(silenced + 1800, abs=0.3), 1)
+    rig.press("silence")
+    again = rig.t
+    rig.run(1805)
+    assert len([t for t, value in rig.horn_edges(again) if value]) == 1
+
+
+def test_a2_other_alarms_sound_again_every_twelve_hours():
+    rig = sounding()
+    rig.press("silence")
+    since = rig.t
+    rig.run(12 * 3600 - 60)
+    assert rig.horn_edges(since) == []
+    rig.run(120)
+    assert [value for _, value in rig.horn_edges(since)] == [1]
+
+
+def test_a2_returned_unacknowledged_sounds_one_minute_in_ten():
+    rig = sounding()
+    rig.set(mains=1)
+    rig.run_until(lambda rig: rig.alarm("mains_lost") == "returned", 60)
+    rig.run(630)
+    since = rig.t
+    rig.run(3600)
+    edges = rig.horn_edges(since)
+    on = [t for t, value in edges if value]
+    lengths = [off - t for t in on for off in [min((e for e, v in edges if not v and e > t), default=None)] if off]
+    assert len(on) in (5, 6)
+    assert all(length == near(60) for length in lengths)
+    assert all(b - a == near(600) for a, b in zip(on, on[1:], strict=False))
+
+
+def test_a2_a_button_held_over_thirty_seconds_is_stuck():
+    rig = ready()
+    rig.set(silence=1).run(29.5)
+    assert not rig.active("button_stuck")
+    rig.run(1)
+    assert rig.active("button_stuck")
+
+
+def test_a2_silence_pressed_three_seconds_with_no_alarm_tests_horn_beacon_and_relay():
+    rig = ready()
+    rig.set(silence=1).run(2.8)
+    assert (rig.output("horn"), rig.output("beacon"), rig.output("relay")) == (0, 0, 1)
+    rig.run(0.4)
+    assert (rig.output("horn"), rig.output("beacon"), rig.output("relay")) == (1, 1, 0)
+    rig.set(silence=0).run(60)
+    assert (rig.output("horn"), rig.output("beacon"), rig.output("relay")) == (0, 0, 1)
+
+
+def test_a2_silence_held_with_an_alarm_tests_nothing():
+    rig = sounding()
+    since = rig.t
+    rig.set(silence=1).run(20).set(silence=0).run(30)
+    assert [value for t, value in rig.horn_edges(since)] == [0]
+    assert rig.output("relay") == 1
+
+
+# A3 ---------------------------------------------------------------------------------------------
+
+
+def test_a3_the_relay_drops_for_a_high_alarm_and_stays_dropped_while_it_is_unacknowledged():
+    rig = ready()
+    assert rig.output("relay") == 1
+    rig.fill("off", "lead", "lag", "high").run(2)
+    assert rig.output("relay") == 0
+    rig.drain("high", "lag", "lead", "off").run(100)
+    assert rig.alarm("high_water") in ("returned", "latched")
+    assert rig.output("relay") == 0
+    rig.press("silence").run(1)
+    if rig.alarm("high_water") != "normal":
+        rig.press("reset").run(1)
+    assert rig.output("relay") == 1
+
+
+def test_a3_an_acknowledged_high_alarm_still_drops_the_relay():
+    rig = ready()
+    rig.fill("off", "lead", "lag", "high").run(2)
+    rig.press("silence").run(10)
+    assert rig.alarm("high_water") == "acknowledged"
+    assert rig.output("relay") == 0
+
+
+def test_a3_a_medium_alarm_leaves_the_relay_alone():
+    assert sounding().output("relay") == 1
+
+
+# A4 ---------------------------------------------------------------------------------------------
+
+
+def test_a4_mains_loss_drops_a_mains_pump_at_once_and_is_alarmed_after_ten_seconds():
+    rig = with_battery()
+    rig.fill("off", "lead").run(30)
+    assert rig.pumps_on() == (1, 0)
+    at = rig.t
+    rig.set(mains=0)
+    assert rig.pumps_on()[0] == 0
+    rig.run(30)
+    assert rig.raised("mains_lost") == [near(at + 10)]
+    assert rig.pumps_on() == (0, 1)
+    assert not rig.active("pump_1_fault")
+
+
+def test_a4_a_mains_loss_is_no_fault_of_the_pump():
+    rig = with_battery()
+    rig.fill("off", "lead").run(30)
+    rig.set(mains=0).run(30).set(mains=1).run(60)
+    assert rig.pump_state(1) not in ("retry", "locked")
+    assert rig.pumps_on() == (1, 0)
+
+
+@pytest.mark.parametrize(("wet", "settle"), [((), 15), (("lag", "high"), 5)])
+def test_a4_mains_counts_as_back_after_mains_settle(wet, settle):
+    rig = with_battery(sensing=NO_CURRENT, duty=s.ALTERNATE, supply_2=s.MAINS)
+    rig.set(mains=0).fill("off", "lead", *wet).run(100)
+    at = rig.t
+    rig.set(mains=1).run(40)
+    assert rig.all_starts()[0][0] == near(at + settle)
+
+
+def test_a4_the_primary_is_proved_before_the_battery_pump_stops():
+    rig = with_battery()
+    rig.set(mains=0).fill("off", "lead").run(60)
+    assert rig.pumps_on() == (0, 1)
+    at = rig.t
+    rig.set(mains=1).run(60)
+    assert rig.starts(1, since=at)[0] == near(at + 15)
+    stop = rig.stops(2, since=at)[0]
+    assert stop > rig.starts(1, since=at)[0]
+    assert stop <= rig.starts(1, since=at)[0] + 3 + NEAR
+
+
+def test_a4_a_primary_that_does_not_prove_leaves_the_battery_pump_running():
+    rig = with_battery()
+    rig.set(mains=0).fill("off", "lead").run(60)
+    rig.load[0] = "none"
+    rig.set(mains=1).run(120)
+    assert rig.pumps_on()[1] == 1
+
+
+@pytest.mark.parametrize(("allowed", "running"), [(1, 1), (2, 2)])
+def test_a4_at_most_battery_pumps_on_the_battery(allowed, running):
+    rig = ready(supply_1=s.EITHER, supply_2=s.BATTERY, battery_pumps=allowed)
+    rig.set(mains=0).fill("off", "lead", "lag", "high").run(60)
+    assert sum(rig.pumps_on()) == running
+
+
+def test_a4_mains_loss_with_both_on_an_either_supply_leaves_one():
+    rig = ready(supply_1=s.EITHER, supply_2=s.EITHER)
+    rig.fill("off", "lead", "lag").run(30)
+    assert rig.pumps_on() == (1, 1)
+    rig.set(mains=0)
+    assert sum(rig.pumps_on()) == 1
+
+
+def test_a4_battery_low_on_battery_is_high():
+    rig = with_battery()
+    rig.set(mains=0, battery="low").run(30)
+    assert rig.active("battery_low")
+
+
+def test_a4_a_dead_battery_makes_its_pump_unavailable():
+    rig = with_battery()
+    rig.set(mains=0, battery="dead").fill("off", "lead").run(120)
+    assert rig.pumps_on() == (0, 0)
+    assert rig.active("pump_2_unavailable")
+
+
+def test_a4_with_high_wet_it_runs_to_exhaustion():
+    rig = with_battery()
+    rig.set(mains=0, battery="dead").fill("off", "lead", "lag", "high").run(30)
+    assert rig.pumps_on() == (0, 1)
+
+
+def test_a4_mains_present_without_charging_for_a_day():
+    rig = ready(supply_2=s.BATTERY, charger_fitted=1)
+    rig.set(charger=0).run(DAY - 120)
+    assert not rig.active("charger_failed")
+    rig.run(240)
+    assert rig.active("charger_failed")
+
+
+def test_a4_an_outage_is_no_failed_charger():
+    rig = ready(supply_2=s.BATTERY, charger_fitted=1)
+    rig.set(charger=0, mains=0).run(2 * DAY)
+    assert rig.raised("charger_failed") == []
+
+
+# A5 ---------------------------------------------------------------------------------------------
+
+
+def test_a5_an_inspection_is_due_after_ninety_days_until_one_is_recorded():
+    rig = Rig().run(90 * DAY - 120)
+    assert not rig.active("inspection_due")
+    rig.run(240)
+    assert rig.active("inspection_due")
+    rig.press("silence").run(DAY)
+    assert rig.active("inspection_due")
+    rig.set(command=4).run(1).set(command=0).run(60)
+    assert not rig.active("inspection_due")
+    rig.run(89 * DAY)
+    assert not rig.active("inspection_due")

@@ -1,0 +1,256 @@
+"""L5 to L7: the transmitter, blind pumping and float wiring.  Each test is one claim, in numbers."""
+
+import pytest
+
+from tests.rig import WITH_CURRENT, ready
+
+NEAR = 0.15
+TRANSMITTER_ONLY = {"transmitter": 1, "fitted": 8}
+LEVEL = {"empty": 5, "off": 20, "lead": 38, "lag": 43}  # steps of 10 mm: off 150, lead 360, lag 410 mm
+
+
+def near(seconds):
+    return pytest.approx(seconds, abs=NEAR)
+
+
+def by_transmitter(level="empty", **overrides):
+    return ready(**{**TRANSMITTER_ONLY, "sensing": WITH_CURRENT, **overrides}).set(level=LEVEL[level], moved=1).run(5)
+
+
+# L5 ---------------------------------------------------------------------------------------------
+
+
+def test_l5_the_transmitters_virtual_contacts_start_and_stop_the_pumps():
+    rig = by_transmitter("off")
+    assert rig.all_starts() == []
+    rig.set(level=LEVEL["lead"]).run(5)
+    assert sum(rig.pumps_on()) == 1
+    rig.set(level=LEVEL["lag"]).run(8)
+    assert rig.pumps_on() == (1, 1)
+    rig.set(level=LEVEL["off"]).run(8)
+    assert rig.pumps_on() == (1, 1)
+    rig.set(level=LEVEL["empty"]).run(8)
+    assert rig.pumps_on() == (0, 0)
+
+
+@pytest.mark.parametrize("band", ["low", "high"])
+def test_l5_two_seconds_outside_ne_43_are_a_failed_transmitter(band):
+    rig = by_transmitter()
+    rig.set(transmitter=band).run(1.9)
+    assert not rig.active("transmitter_failed")
+    rig.run(0.3)
+    assert rig.active("transmitter_failed")
+
+
+def test_l5_a_shorter_excursion_is_nothing():
+    rig = by_transmitter()
+    for _ in range(5):
+        rig.set(transmitter="low").run(1.8).set(transmitter="ok").run(20)
+    assert rig.raised("transmitter_failed") == []
+
+
+def test_l5_no_movement_over_a_start_and_thirty_seconds_of_proved_running_is_a_failed_transmitter():
+    rig = by_transmitter()
+    rig.set(level=LEVEL["lead"], moved=0).run(2)
+    assert sum(rig.pumps_on()) == 1
+    proved = rig.all_starts()[0][0]
+    rig.run_until(lambda rig: rig.active("transmitter_failed"), 60)
+    assert rig.t == pytest.approx(proved + 30, abs=1.0)
+
+
+def test_l5_a_level_that_moved_is_a_working_transmitter():
+    rig = by_transmitter()
+    rig.set(level=LEVEL["lead"], moved=0).run(20).set(moved=1).run(60)
+    assert rig.raised("transmitter_failed") == []
+
+
+def test_l5_with_floats_a_failed_transmitter_leaves_the_floats_in_charge():
+    rig = ready(transmitter=1, sensing=WITH_CURRENT).set(level=LEVEL["empty"], moved=1).run(5)
+    rig.set(transmitter="low").run(5)
+    assert rig.active("transmitter_failed")
+    rig.fill("off", "lead").run(5)
+    assert sum(rig.pumps_on()) == 1
+    rig.drain("lead", "off").run(10)
+    assert rig.pumps_on() == (0, 0)
+    assert not rig.active("level_lost")
+
+
+def test_l5_a_float_and_a_transmitter_that_differ_by_more_than_the_gap_are_out_of_sequence():
+    rig = ready(transmitter=1, sensing=WITH_CURRENT).set(level=LEVEL["empty"], moved=1).run(5)
+    rig.set(level=30, off=1).run(40)
+    assert rig.raised("floats_out_of_sequence") == []
+    rig.set(level=50).run(40)  # 500 mm, with lead and lag (360, 410 mm) still dry
+    assert rig.active("floats_out_of_sequence")
+
+
+# L6 ---------------------------------------------------------------------------------------------
+
+
+def blind_starts(rig, since):
+    return [(t, n) for t, n in rig.all_starts() if t >= since]
+
+
+def rests(rig, since):
+    """Return the seconds from each stop to the next start of either pump."""
+    starts = blind_starts(rig, since)
+    stops = sorted(rig.stops(1, since) + rig.stops(2, since))
+    return [starts[i + 1][0] - stops[i] for i in range(len(starts) - 1)]
+
+
+def lost_transmitter(**overrides):
+    rig = by_transmitter(**overrides)
+    rig.set(transmitter="low").run(2.1)
+    return rig
+
+
+def test_l6_a_failed_transmitter_without_floats_is_level_lost():
+    rig = lost_transmitter()
+    assert rig.active("level_lost")
+
+
+def test_l6_without_sensing_every_run_lasts_blind_run_and_the_rests_grow():
+    rig = lost_transmitter(sensing=0)
+    since = rig.t - 1
+    rig.run(3 * 3600)
+    lengths = [b - a for a, b in sorted(rig.runs(1, since) + rig.runs(2, since))]
+    assert lengths[:4] == [near(35.0)] * 4
+    assert rests(rig, since)[:6] == [near(s) for s in (60, 300, 600, 1800, 1800, 1800)]
+
+
+def test_l6_one_pump_at_a_time_and_the_two_take_turns():
+    rig = lost_transmitter(sensing=0)
+    since = rig.t - 1
+    rig.run(2 * 3600)
+    order = [n for _, n in blind_starts(rig, since)]
+    assert order[:6] in ([1, 2] * 3, [2, 1] * 3)
+    runs = sorted(rig.runs(1) + rig.runs(2))
+    assert all(b[0] >= a[1] for a, b in zip(runs, runs[1:], strict=False))
+
+
+def test_l6_the_first_rest_is_ten_seconds_only_while_high_reads_wet():
+    rig = ready()
+    rig.set(high=1)
+    rig.run_until(lambda rig: rig.suspects() == {"high"} and rig.active("level_lost"), 60)
+    rig.run_until(lambda rig: rig.pumps_on() == (0, 0), 120)
+    since = rig.t + 0.1
+    rig.run(3 * 3600)
+    first = blind_starts(rig, since)[0][0] - since
+    assert first == pytest.approx(10, abs=0.3)
+    assert rests(rig, since)[:4] == [near(s) for s in (60, 300, 600, 1800)]
+
+
+def test_l6_underload_ends_a_blind_run():
+    rig = lost_transmitter()
+    rig.load = ["under", "under"]
+    since = rig.t - 1
+    rig.run(3600)
+    lengths = [b - a for a, b in sorted(rig.runs(1, since) + rig.runs(2, since))]
+    assert max(lengths) <= 8 + 0.3
+    assert rests(rig, since)[:3] == [near(s) for s in (60, 300, 600)]
+
+
+def test_l6_a_loaded_current_extends_a_blind_run():
+    rig = lost_transmitter()
+    rig.run(120)
+    assert sum(rig.pumps_on()) == 1
+    rig.load = ["under", "under"]
+    rig.run(10)
+    assert rig.pumps_on() == (0, 0)
+
+
+def test_l6_a_run_that_stays_loaded_for_blind_run_ends_the_growth():
+    rig = lost_transmitter()
+    rig.load = ["under", "under"]
+    rig.run(1500)
+    rig.run_until(lambda rig: sum(rig.pumps_on()) == 1, 3700)
+    rig.load = ["normal", "normal"]
+    rig.run(36)
+    rig.load = ["under", "under"]
+    rig.run_until(lambda rig: rig.pumps_on() == (0, 0), 60)
+    since = rig.t
+    rig.run(400)
+    assert blind_starts(rig, since)[0][0] - since == near(60)
+
+
+def test_l6_a_begun_run_is_completed():
+    rig = ready()
+    rig.set(high=1)
+    rig.run_until(lambda rig: rig.active("level_lost"), 60)
+    rig.run_until(lambda rig: rig.pumps_on() == (0, 0), 120)
+    rig.run_until(lambda rig: sum(rig.pumps_on()) == 1, 120)
+    began = rig.t
+    rig.run(5).set(high=0).run(60)
+    assert max(rig.stops(1) + rig.stops(2)) == near(began + 35)
+
+
+def test_l6_the_growth_carries_over_from_one_episode_to_the_next():
+    rig = lost_transmitter(sensing=0)
+    rig.run(1500)  # 60, 300, 600 are used up
+    rig.set(transmitter="ok").run(100)
+    assert not rig.active("level_lost")
+    rig.set(transmitter="low")
+    since = rig.t
+    rig.run(4000)
+    assert rests(rig, since)[0] == near(1800)
+
+
+def test_l6_high_wet_and_suspect_with_another_believed_contact_wet_is_no_blind_pumping():
+    rig = ready(sensing=WITH_CURRENT)
+    rig.set(high=1).run(40)
+    assert rig.suspects() == {"high"}
+    rig.fill("off", "lead").run(5)
+    assert not rig.active("level_lost")
+
+
+# L7 ---------------------------------------------------------------------------------------------
+
+
+def test_l7_contacts_that_turn_together_and_then_read_alike_are_float_wiring():
+    rig = ready()
+    rig.fill("off", "lead").run(3)
+    rig.set(off=0).run(1.5).set(lead=0).run(3)
+    assert rig.active("float_wiring")
+    assert rig.active("level_lost")
+
+
+def test_l7_all_three_turning_wet_at_once_are_float_wiring():
+    rig = ready()
+    rig.set(off=1, lead=1, lag=1).run(2)
+    assert rig.active("float_wiring")
+
+
+def test_l7_more_than_two_seconds_apart_is_honest_water():
+    rig = ready()
+    rig.fill("off", "lead").run(10)
+    rig.set(lead=0).run(2.2).set(off=0).run(10)
+    assert rig.raised("float_wiring") == []
+
+
+def test_l7_two_neighbours_passing_together_over_a_third_that_differs_are_honest():
+    rig = ready()
+    rig.fill("off", "lead", "lag").run(10)
+    rig.set(lag=0, lead=0).run(10)  # off still wet: a strong draw-down
+    assert rig.raised("float_wiring") == []
+    rig.drain("off").run(120)
+    rig.fill("off").set(lead=1, lag=1).run(5)
+    assert rig.raised("float_wiring") != []  # now all three read alike
+
+
+def test_l7_turning_opposite_ways_is_not_wiring():
+    rig = ready(fitted=11)
+    rig.fill("off").run(10)
+    rig.set(off=0, lead=1).run(10)
+    assert rig.raised("float_wiring") == []
+
+
+def test_l7_blind_pumping_answers_until_each_contact_has_been_believed_again():
+    rig = ready()
+    rig.fill("off", "lead").run(3)
+    rig.set(off=0, lead=0).run(60)
+    assert rig.active("float_wiring")
+    assert rig.all_starts()[-1][0] > 70
+    rig.set(off=1).run(5)
+    assert rig.active("float_wiring")
+    rig.set(lead=1).run(5)
+    assert not rig.active("float_wiring")
+    assert not rig.active("level_lost")

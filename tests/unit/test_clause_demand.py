@@ -1,0 +1,329 @@
+"""D1 to D7: demand and duty.  Each test is one claim of the narrative, in numbers."""
+
+import pytest
+from duplexsump.control import settings as s
+
+from tests.rig import WITH_CURRENT, ready
+
+NEAR = 0.15
+DAY = 86_400
+
+
+def near(seconds):
+    return pytest.approx(seconds, abs=NEAR)
+
+
+def cycle(rig, run_s=20, refill_s=70):
+    """One ordinary cycle: fill to lead, run, draw down to off, refill; return which pump led."""
+    since = rig.t
+    rig.fill("off", "lead").run(run_s)
+    leads = [n for t, n in rig.all_starts() if t >= since]
+    rig.drain("lead", "off").run(refill_s)
+    return leads[0] if leads else None
+
+
+# D1 ---------------------------------------------------------------------------------------------
+
+
+def test_d1_lead_wet_asks_for_one_pump_until_off():
+    rig = ready()
+    rig.fill("off", "lead").run(60)
+    assert sum(rig.pumps_on()) == 1
+    rig.drain("lead").run(10)
+    assert sum(rig.pumps_on()) == 1
+    at = rig.t
+    rig.drain("off")
+    assert rig.stops(1) == [near(at + 1.0)]
+
+
+def test_d1_off_wet_by_itself_starts_nothing():
+    rig = ready()
+    rig.fill("off").run(600)
+    assert rig.all_starts() == []
+
+
+@pytest.mark.parametrize("contact", ["lag", "high"])
+def test_d1_lag_or_high_wet_asks_for_two_until_off(contact):
+    rig = ready()
+    rig.fill("off", "lead").run(10)
+    rig.fill(contact).run(5)
+    assert rig.pumps_on() == (1, 1)
+    rig.drain(contact, "lead").run(10)
+    assert rig.pumps_on() == (1, 1)
+    rig.drain("off").run(1)
+    assert rig.pumps_on() == (0, 0)
+
+
+def test_d1_off_dry_does_not_stop_while_a_believed_higher_contact_is_wet():
+    rig = ready()
+    rig.fill("off", "lead", "lag").run(10)
+    rig.drain("off").run(10)
+    assert rig.pumps_on() == (1, 1)
+
+
+def test_d1_in_fixed_duty_the_primary_does_not_displace_a_running_secondary():
+    rig = ready(duty=s.FIXED, sensing=WITH_CURRENT)
+    rig.set(selector_1="off").fill("off", "lead").run(10)
+    assert rig.pumps_on() == (0, 1)
+    rig.set(selector_1="auto").run(300)
+    assert rig.pumps_on() == (0, 1)
+
+
+def test_d1_in_fixed_duty_the_primary_takes_over_when_the_mains_returns():
+    rig = ready(duty=s.FIXED, supply_2=s.BATTERY, sensing=WITH_CURRENT)
+    rig.set(mains=0).fill("off", "lead").run(10)
+    assert rig.pumps_on() == (0, 1)
+    rig.set(mains=1).run(30)
+    assert rig.pumps_on() == (1, 0)
+
+
+# D2 ---------------------------------------------------------------------------------------------
+
+
+def test_d2_alternate_changes_the_lead_turn_at_each_completed_cycle():
+    rig = ready()
+    assert [cycle(rig) for _ in range(6)] in ([1, 2] * 3, [2, 1] * 3)
+
+
+@pytest.mark.parametrize("primary", [1, 2])
+def test_d2_fixed_always_lets_the_primary_lead(primary):
+    rig = ready(duty=s.FIXED, primary=primary)
+    assert [cycle(rig) for _ in range(4)] == [primary] * 4
+
+
+def test_d2_run_time_balancing_lets_the_pump_with_the_least_run_time_lead():
+    rig = ready(duty=s.RUN_TIME)
+    first = cycle(rig, run_s=300)
+    other = 3 - first
+    # The other makes up 300 s in cycles of about 26 s each before the first leads again.
+    leads = [cycle(rig, run_s=20) for _ in range(8)]
+    assert leads == [other] * 8
+    balance = abs(rig.run_time(first) - rig.run_time(other))
+    rest = [cycle(rig, run_s=20) for _ in range(10)]
+    assert first in rest
+    assert abs(rig.run_time(first) - rig.run_time(other)) <= max(26 + NEAR, balance - 10 * 26)
+
+
+def test_d2_an_unavailable_pump_is_skipped_at_once_and_keeps_one_turn():
+    rig = ready()
+    first = cycle(rig)
+    other = 3 - first
+    rig.set(**{f"selector_{other}": "off"})
+    assert [cycle(rig) for _ in range(3)] == [first] * 3
+    rig.set(**{f"selector_{other}": "auto"})
+    # One turn was kept and there is no catching up on the rest.
+    assert [cycle(rig) for _ in range(4)] == [other, first, other, first]
+
+
+def test_d2_a_resting_pump_is_skipped_at_once():
+    rig = ready(min_off=1_800_000, lag_min_off=600_000, flood_min_off=100_000)
+    rig.run(2000)
+    first = cycle(rig, refill_s=5)
+    at = rig.t
+    rig.fill("off", "lead").run(5)
+    assert rig.starts(3 - first, since=at) == [near(at + 3 + 1.0)]
+    rig.drain("lead", "off").run(5)
+
+
+# D3 ---------------------------------------------------------------------------------------------
+
+
+def test_d3_the_other_takes_over_when_the_lead_fails_to_start():
+    rig = ready(sensing=WITH_CURRENT)
+    rig.load[0] = "none"
+    rig.fill("off").set(lead=1)
+    rig.run(12)
+    assert rig.stops(1) == [near(rig.starts(1)[0] + 3.0)]
+    assert rig.starts(2) == [near(rig.starts(1)[0] + 3.0)]
+
+
+def test_d3_the_other_takes_over_when_the_lead_is_switched_off():
+    rig = ready(sensing=WITH_CURRENT)
+    rig.fill("off", "lead").run(30)
+    assert rig.pumps_on() == (1, 0)
+    at = rig.t
+    rig.set(selector_1="off").run(5)
+    assert rig.starts(2) == [near(at)]
+
+
+def test_d3_only_start_spacing_holds_the_other_back():
+    rig = ready(sensing=WITH_CURRENT, start_spacing=8000, generator_spacing=10_000)
+    rig.load[0] = "none"
+    rig.fill("off").set(lead=1).run(20)
+    assert rig.starts(2) == [near(rig.starts(1)[0] + 8.0)]
+
+
+# D4 ---------------------------------------------------------------------------------------------
+
+
+def test_d4_a_lead_past_max_run_below_lag_hands_over_stop_first_then_start():
+    rig = ready(sensing=WITH_CURRENT, max_run=120_000)
+    rig.fill("off", "lead").run(140)
+    (start, stop), = rig.runs(1)
+    assert stop == near(start + 120)
+    assert rig.starts(2)[0] >= stop
+    assert rig.starts(2)[0] <= stop + 3.0 + NEAR
+    assert rig.raised("long_run") == [near(start + 120)]
+
+
+def test_d4_no_hand_over_when_the_other_cannot_start_now():
+    rig = ready(sensing=WITH_CURRENT, max_run=120_000)
+    rig.set(selector_2="off").fill("off", "lead").run(600)
+    assert rig.pumps_on() == (1, 0)
+    assert rig.stops(1) == []
+    assert len(rig.raised("long_run")) == 1
+
+
+def test_d4_not_in_fixed_duty():
+    rig = ready(sensing=WITH_CURRENT, max_run=120_000, duty=s.FIXED)
+    rig.fill("off", "lead").run(600)
+    assert rig.stops(1) == []
+    assert rig.all_starts() == [(rig.starts(1)[0], 1)]
+
+
+def test_d4_at_lag_both_keep_running():
+    rig = ready(sensing=WITH_CURRENT, max_run=120_000)
+    rig.fill("off", "lead", "lag").run(500)
+    assert rig.pumps_on() == (1, 1)
+    assert rig.stops(1) == []
+    assert rig.stops(2) == []
+
+
+# D5 ---------------------------------------------------------------------------------------------
+
+
+def test_d5_lag_reached_is_a_low_alarm():
+    rig = ready()
+    rig.fill("off", "lead").run(10)
+    at = rig.t
+    rig.fill("lag").run(1)
+    assert rig.raised("lag_reached") == [near(at + 1.0)]
+
+
+def test_d5_both_running_for_ten_minutes_do_not_keep_up():
+    rig = ready()
+    rig.fill("off", "lead", "lag").run(700)
+    both = max(rig.starts(1)[0], rig.starts(2)[0])
+    assert rig.raised("not_keeping_up") == [near(both + 600)]
+
+
+def test_d5_one_pump_for_ten_minutes_is_no_such_alarm():
+    rig = ready()
+    rig.fill("off", "lead").run(1100)
+    assert rig.raised("not_keeping_up") == []
+
+
+# D6 ---------------------------------------------------------------------------------------------
+
+
+def cycle_to_lag(rig):
+    since = rig.t
+    rig.fill("off", "lead").run(10)
+    rig.fill("lag").run(20)
+    rig.drain("lag", "lead", "off").run(70)
+    return min((t, n) for t, n in rig.all_starts() if t >= since)[1]
+
+
+def test_d6_a_lead_that_twice_running_lets_the_level_reach_lag_is_suspect_and_the_other_leads():
+    rig = ready()
+    weak = cycle_to_lag(rig)
+    assert cycle(rig) == 3 - weak
+    assert cycle_to_lag(rig) == weak
+    rig.run(5)
+    assert rig.active(f"pump_{weak}_suspect")
+    assert [cycle(rig) for _ in range(4)] == [3 - weak] * 4
+
+
+def test_d6_a_good_lead_in_between_clears_the_count():
+    rig = ready()
+    weak = cycle_to_lag(rig)
+    for _ in range(4):
+        cycle(rig)
+    assert cycle(rig) == 3 - weak
+    assert cycle_to_lag(rig) == weak
+    assert not rig.active(f"pump_{weak}_suspect")
+
+
+def test_d6_reset_clears_the_flag():
+    rig = ready()
+    weak = cycle_to_lag(rig)
+    cycle(rig)
+    cycle_to_lag(rig)
+    rig.press("reset").run(5)
+    assert not rig.active(f"pump_{weak}_suspect")
+    assert {cycle(rig), cycle(rig)} == {1, 2}
+
+
+def test_d6_with_both_flagged_neither_loses_the_lead():
+    rig = ready()
+    for _ in range(4):
+        cycle_to_lag(rig)
+    assert rig.active("pump_1_suspect")
+    assert rig.active("pump_2_suspect")
+    assert {cycle(rig), cycle(rig)} == {1, 2}
+
+
+def test_d6_with_feedback_fitted_nothing_is_flagged():
+    rig = ready(sensing=WITH_CURRENT)
+    for _ in range(6):
+        cycle_to_lag(rig)
+    assert rig.raised("pump_1_suspect") + rig.raised("pump_2_suspect") == []
+
+
+# D7 ---------------------------------------------------------------------------------------------
+
+
+def test_d7_a_pump_idle_for_seven_days_is_exercised_when_off_is_wet():
+    rig = ready(sensing=WITH_CURRENT)
+    rig.fill("off").run(7 * DAY - 200)
+    assert rig.all_starts() == []
+    rig.run(400)
+    assert {n for _, n in rig.all_starts()} == {1, 2}
+    for n in (1, 2):
+        assert [b - a for a, b in rig.runs(n)] == [near(10.0)]
+    assert rig.raised("pump_1_exercise_failed") == []
+
+
+def test_d7_no_exercise_with_off_dry():
+    rig = ready(sensing=WITH_CURRENT)
+    rig.run(8 * DAY)
+    assert rig.all_starts() == []
+    at = rig.t
+    rig.fill("off").run(120)
+    assert {n for t, n in rig.all_starts() if t > at} == {1, 2}
+
+
+def test_d7_no_exercise_without_mains():
+    rig = ready(sensing=WITH_CURRENT, supply_1=s.BATTERY, supply_2=s.BATTERY)
+    rig.set(mains=0).fill("off").run(8 * DAY)
+    assert rig.all_starts() == []
+
+
+def test_d7_a_pump_that_ran_is_not_idle():
+    rig = ready(sensing=WITH_CURRENT)
+    for _ in range(2):
+        rig.run(4 * DAY)
+        cycle(rig)
+        cycle(rig)
+    starts = len(rig.all_starts())
+    rig.fill("off").run(4 * DAY)
+    assert len(rig.all_starts()) == starts
+
+
+@pytest.mark.parametrize("band", ["none", "under"])
+def test_d7_an_exercise_without_normal_current_has_failed(band):
+    rig = ready(sensing=WITH_CURRENT)
+    rig.load[1] = band
+    rig.fill("off").run(7 * DAY + 300)
+    assert rig.active("pump_2_exercise_failed")
+    assert not rig.active("pump_1_exercise_failed")
+
+
+def test_d7_off_dry_for_thirty_days_asks_for_water_and_a_test():
+    rig = ready()
+    rig.run(30 * DAY - 200)
+    assert not rig.active("pour_and_test")
+    rig.run(400)
+    assert rig.active("pour_and_test")
+    rig.fill("off").run(120)
+    assert not rig.active("pour_and_test")

@@ -1,0 +1,251 @@
+"""M1, M2, M4, J3, J4: hand, forcing, settings, counters, what is kept.  Each test is one claim, in numbers."""
+
+import pytest
+from duplexsump.control import records as r
+from duplexsump.control import settings as s
+
+from tests.rig import NO_CURRENT, WITH_CURRENT, Rig, ready
+
+NEAR = 0.15
+
+
+def near(seconds):
+    return pytest.approx(seconds, abs=NEAR)
+
+
+# M1 ---------------------------------------------------------------------------------------------
+
+
+def test_m1_hand_runs_a_pump_whatever_the_level():
+    rig = ready(sensing=WITH_CURRENT)
+    rig.set(selector_1="hand").run(10)
+    assert rig.pumps_on() == (1, 0)
+
+
+def test_m1_hand_ends_after_hand_limit_and_counts_as_auto():
+    rig = ready(sensing=NO_CURRENT)
+    rig.set(selector_1="hand")
+    at = rig.t
+    rig.run(1200)
+    assert rig.runs(1) == [(near(at), near(at + 300))]
+    assert rig.active("hand_overrun")
+    rig.fill("off", "lead").run(10)
+    assert rig.pumps_on() == (1, 0)  # it counts as AUTO, so it takes its turn
+
+
+def test_m1_underload_with_lead_dry_ends_a_hand_run():
+    rig = ready(sensing=WITH_CURRENT)
+    rig.load[0] = "under"
+    rig.set(selector_1="hand").run(60)
+    (start, stop), = rig.runs(1)
+    assert stop - start == pytest.approx(8.1, abs=0.2)
+
+
+def test_m1_underload_with_lead_wet_does_not_end_a_hand_run():
+    rig = ready(sensing=WITH_CURRENT)
+    rig.load[0] = "under"
+    rig.fill("off")
+    rig.set(selector_2="off", selector_1="hand", lead=1).run(60)
+    assert rig.pumps_on() == (1, 0)
+
+
+def test_m1_overcurrent_ends_a_hand_run():
+    rig = ready(sensing=WITH_CURRENT)
+    rig.load[0] = "over"
+    rig.set(selector_1="hand").run(20)
+    (start, stop), = rig.runs(1)
+    assert stop - start == pytest.approx(5.1, abs=0.2)
+
+
+def test_m1_hand_keeps_start_spacing_and_rest():
+    rig = ready(sensing=WITH_CURRENT)
+    rig.set(selector_1="hand", selector_2="hand").run(10)
+    (first, _), (second, _) = rig.all_starts()
+    assert second - first == near(3.0)
+    rig.set(selector_1="off").run(1).set(selector_1="hand").run(100)
+    assert rig.starts(1)[1] - rig.stops(1)[0] == near(60)
+
+
+def test_m1_hand_found_at_power_up_is_auto_until_it_is_moved():
+    rig = Rig(boot=False)
+    rig._apply({"selector_1": "hand"})
+    rig.power_up()
+    rig.run(600)
+    assert rig.all_starts() == []
+    rig.set(selector_1="auto").run(1).set(selector_1="hand").run(1)
+    assert rig.pumps_on() == (1, 0)
+
+
+def test_m1_a_pump_in_hand_counts_towards_demand():
+    rig = ready(sensing=WITH_CURRENT)
+    rig.set(selector_1="hand").run(10)
+    rig.fill("off", "lead").run(60)
+    assert rig.pumps_on() == (1, 0)
+    rig.fill("lag").run(10)
+    assert rig.pumps_on() == (1, 1)
+
+
+def test_m1_off_never_runs():
+    rig = ready()
+    rig.set(selector_1="off", selector_2="off").fill("off", "lead", "lag", "high").run(3600)
+    assert rig.all_starts() == []
+
+
+def test_m1_not_in_auto_for_thirty_minutes_is_a_low_alarm():
+    rig = ready()
+    rig.set(selector_2="off").run(1800 - 61)
+    assert not rig.active("not_in_auto")
+    rig.run(122)
+    assert rig.active("not_in_auto")
+
+
+# M2 ---------------------------------------------------------------------------------------------
+
+
+def test_m2_a_forced_input_acts_like_the_real_one_and_is_alarmed_at_once():
+    rig = ready().set(jumper=1)
+    rig.set(force_mask=r.FORCE_OFF | r.FORCE_LEAD, force_value=r.FORCE_OFF | r.FORCE_LEAD, force_refresh=1)
+    assert rig.active("inputs_forced")
+    rig.run(5)
+    assert rig.pumps_on() == (1, 0)
+
+
+def test_m2_without_the_jumper_nothing_is_forced():
+    rig = ready()
+    rig.set(force_mask=r.FORCE_LEAD, force_value=r.FORCE_LEAD, force_refresh=1).run(30)
+    assert rig.all_starts() == []
+    assert not rig.active("inputs_forced")
+
+
+def test_m2_pulling_the_jumper_ends_the_forces():
+    rig = ready().set(jumper=1)
+    rig.set(force_mask=r.FORCE_LEAD, force_value=r.FORCE_LEAD, force_refresh=1).run(10)
+    assert sum(rig.pumps_on()) == 1
+    rig.set(jumper=0).run(60)
+    assert rig.pumps_on() == (0, 0)
+
+
+def test_m2_forces_lapse_sixty_seconds_after_the_last_refresh():
+    rig = ready().set(jumper=1)
+    rig.set(force_mask=r.FORCE_MAINS, force_value=0, force_refresh=1).run(50)
+    rig.set(force_refresh=2).run(59)
+    assert rig.active("inputs_forced")
+    rig.run(2)
+    assert not rig.active("inputs_forced")
+
+
+def test_m2_a_real_high_cancels_all_forces():
+    rig = ready().set(jumper=1)
+    mask = r.FORCE_OFF | r.FORCE_LEAD | r.FORCE_LAG | r.FORCE_HIGH
+    rig.set(force_mask=mask, force_value=0, force_refresh=1)
+    rig.fill("off", "lead", "lag").run(3)
+    assert rig.pumps_on() == (0, 0)
+    rig.set(high=1).run(6)
+    assert rig.pumps_on() == (1, 1)
+    assert rig.active("high_water")
+    assert not rig.active("inputs_forced")
+
+
+def test_m2_outputs_cannot_be_forced_past_the_gate():
+    rig = ready().set(jumper=1, thermal_1=1, selector_2="off")
+    mask = r.FORCE_LEAD | r.FORCE_LAG | r.FORCE_HIGH
+    rig.set(force_mask=mask, force_value=mask, force_refresh=1).run(30)
+    assert rig.all_starts() == []
+
+
+def test_m2_forced_for_ten_minutes_is_a_high_alarm():
+    rig = ready().set(jumper=1)
+    rig.set(force_mask=r.FORCE_MAINS, force_value=r.FORCE_MAINS, force_refresh=1)
+    for i in range(19):
+        rig.run(30).set(force_refresh=2 + i)
+    assert not rig.active("inputs_forced_long")
+    rig.run(30).set(force_refresh=90).run(31)
+    assert rig.active("inputs_forced_long")
+
+
+# M4 ---------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(("overrides", "named"), [
+    ({"min_off": 5}, ("min_off", "5", "10000")),
+    ({"lag_min_off": 90_000}, ("lag_min_off", "90000", "min_off", "60000", "because")),
+    ({"fitted": 7}, ("fitted", "7", "high")),
+    ({"fitted": 14, "pump_down_lead": 0}, ("fitted", "14", "pump_down_lead", "pump-down")),
+    ({"sensing": 2, "underload": 10_000}, ("underload", "10000")),
+    ({"blind_run": 130_000}, ("blind_run", "130000", "120000", "current")),
+    ({"debounce": 950}, ("debounce", "950", "100 ms")),
+])
+def test_m4_a_refusal_names_setting_value_limit_and_reason(overrides, named):
+    values = s.defaults()
+    for name, value in overrides.items():
+        values[s.index(name)] = value
+    text = " ".join(s.check(values))
+    for word in named:
+        assert word in text
+
+
+def test_m4_the_defaults_are_accepted():
+    assert s.check(s.defaults()) == []
+
+
+def test_m4_all_refusals_come_at_once():
+    values = s.defaults()
+    values[s.MIN_OFF_MS] = 0
+    values[s.MAX_RUN_MS] = 0
+    assert len(s.check(values)) == 2
+
+
+# J4 ---------------------------------------------------------------------------------------------
+
+
+def lock_out_pump_1(**overrides):
+    rig = ready(**{"sensing": WITH_CURRENT, **overrides}).set(selector_2="off")
+    rig.load[0] = "none"
+    rig.fill("off", "lead")
+    rig.run_until(lambda rig: rig.pump_state(1) == "locked", 3600)
+    rig.set(lead=0).run(5).set(off=0).run(30)
+    return rig
+
+
+def test_j4_a_lockout_survives_a_reset():
+    rig = lock_out_pump_1()
+    rig.power_cut().run(30)
+    assert rig.active("pump_1_unavailable")
+
+
+def test_j4_failure_counts_survive_a_reset():
+    rig = ready(sensing=WITH_CURRENT).set(selector_2="off")
+    rig.load[0] = "none"
+    rig.fill("off", "lead").run(700)
+    assert len(rig.starts(1)) == 2
+    rig.power_cut()
+    up = rig.t
+    rig.run(5 * 3600)
+    assert len(rig.starts(1, since=up)) == 1  # the third failure in a row
+    assert rig.pump_state(1) == "locked"
+
+
+def test_j4_the_lead_turn_survives_a_reset():
+    rig = ready()
+    rig.fill("off", "lead").run(20)
+    rig.drain("lead", "off").run(400)
+    first = rig.all_starts()[0][1]
+    rig.power_cut().run(80)
+    rig.fill("off", "lead").run(20)
+    assert rig.all_starts()[1][1] == 3 - first
+
+
+def test_j4_latched_alarms_survive_a_reset():
+    rig = ready(sensing=WITH_CURRENT)
+    rig.set(moisture_1=1).run(5).set(moisture_1=0).run(5)
+    assert rig.alarm("pump_1_moisture") == "latched"
+    rig.power_cut().run(30)
+    assert rig.alarm("pump_1_moisture") == "latched"
+
+
+def test_j4_the_time_since_the_last_run_survives_a_reset():
+    rig = ready(sensing=WITH_CURRENT)
+    rig.run(4 * 86_400).power_cut().run(4 * 86_400)
+    at = rig.t
+    rig.fill("off").run(120)
+    assert {n for t, n in rig.all_starts() if t > at} == {1, 2}
