@@ -13,7 +13,8 @@ from host_sim.errors import InputError
 
 SUMMARY = "summary.json"
 MADE_BY = "sumpbench night"
-NAMES = ("strip.png", "strip.svg", "timeline.txt", "journal.jsonl", SUMMARY)
+PICTURES = ("strip.png", "strip.svg", "closeup.png", "closeup.svg")
+NAMES = (*PICTURES, "timeline.txt", "journal.jsonl", SUMMARY)
 
 
 def check(folder):

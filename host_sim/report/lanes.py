@@ -7,6 +7,7 @@ Every bar carries a fill and a hatch, so that colour is never the only sign.
 from dataclasses import dataclass, field
 
 from host_sim.report.clock import lasting
+from host_sim.report.closeup import contacts_known, wet_spans
 from host_sim.report.series import merged, share
 from host_sim.report.verdict import hours
 from host_sim.trace import CONTACT_NAMES
@@ -16,6 +17,8 @@ BLUE, SKY, ORANGE, RED, PURPLE, GREY = "#0072B2", "#56B4E9", "#E69F00", "#D55E00
 # Above this many runs a pump's lane shows the share of time running instead of single bars.
 MOST_BARS = 700
 SHARE_BINS = 240
+# In a run up to this long the contacts' own lanes can be read.
+CONTACTS_TO_S = 2 * 3600.0
 # Of more bars than this in one lane only the first and the last carry their time.
 MOST_TIMES = 4
 # More alarms than this make the picture a list; the rest stand in the timeline.
@@ -49,7 +52,10 @@ class Group:
 
 def groups(trace):
     """Return the groups of lanes of a trace, top to bottom."""
-    found = [Group("pumps", pump_lanes(trace)), Group("supply", supply_lanes(trace))]
+    found = [Group("pumps", pump_lanes(trace))]
+    if trace.duration_s <= CONTACTS_TO_S and trace.contact_changes:
+        found.append(Group("contacts that read wet", contact_lanes(trace)))
+    found.append(Group("supply", supply_lanes(trace)))
     if trace.faults:
         found.append(Group("what went wrong", fault_lanes(trace)))
     said = distrust_lanes(trace) + alarm_lanes(trace)
@@ -72,6 +78,11 @@ def pump_lanes(trace):
             lane.heights = list(share(bars, trace.duration_s, SHARE_BINS)[1])
         lanes.append(lane)
     return lanes
+
+
+def contact_lanes(trace):
+    """Return one lane for each contact with the stretches in which it was wet, the highest on top."""
+    return [Lane(name, wet_spans(trace, name), "0.55", labelled=False) for name in contacts_known(trace)]
 
 
 def supply_lanes(trace):

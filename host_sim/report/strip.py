@@ -22,6 +22,11 @@ LEFT_IN, RIGHT_IN, TOP_IN, BOTTOM_IN = 2.6, 1.75, 1.08, 0.62
 PANEL_IN = WIDTH_IN - LEFT_IN - RIGHT_IN
 LEVEL_IN, INFLOW_IN, BATTERY_IN, LANE_IN, GAP_IN, HEAD_IN = 3.5, 0.95, 0.6, 0.26, 0.2, 0.24
 DOTS_PER_INCH = 150
+CLOCK_STEPS_S = [
+    *(minutes * 60 for minutes in (1, 2, 5, 10, 15, 30)),
+    *(hours * HOUR_S for hours in (1, 2, 3, 6, 12)),
+    *(days * DAY_S for days in (1, 2, 7, 14, 28)),
+]
 # SVG keeps its letters as letters, and the same night gives the same file.
 STYLE = {
     "font.family": ["DejaVu Sans", "sans-serif"],
@@ -34,11 +39,11 @@ STYLE = {
 }
 
 
-def draw(trace, units, baseline=None, heading=None):
+def draw(trace, units, baseline=None, heading=None, line=None):
     """Return the strip chart of `trace` as a matplotlib figure.
 
     `baseline` is the trace of the single pump in the same night; its level is
-    drawn dashed behind.  `heading` replaces the site's name.
+    drawn dashed behind.  `heading` replaces the site's name, `line` the verdict.
     """
     lanes = groups(trace)
     rows = sum(len(group.lanes) for group in lanes)
@@ -49,7 +54,7 @@ def draw(trace, units, baseline=None, heading=None):
         figure = Figure(figsize=(WIDTH_IN, height))
         FigureCanvasAgg(figure)
         page = _Page(figure, height, trace)
-        _heading(figure, height, trace, units, heading)
+        _heading(figure, height, heading or trace.site_name, line or verdict(trace, units))
         level = page.axes(LEVEL_IN)
         Level(level, trace, units, baseline, (PANEL_IN, LEVEL_IN))
         page.skip(GAP_IN)
@@ -98,10 +103,10 @@ class _Page:
         return axes
 
 
-def _heading(figure, height_in, trace, units, heading):
+def _heading(figure, height_in, heading, line):
     x = 0.25 / WIDTH_IN
-    figure.text(x, 1 - 0.33 / height_in, heading or trace.site_name, fontsize=14, weight="bold", va="center")
-    figure.text(x, 1 - 0.63 / height_in, verdict(trace, units), fontsize=10.5, va="center")
+    figure.text(x, 1 - 0.33 / height_in, heading, fontsize=14, weight="bold", va="center")
+    figure.text(x, 1 - 0.63 / height_in, line, fontsize=10.5, va="center")
 
 
 def _lanes(axes, group, trace):
@@ -138,6 +143,8 @@ def _lanes(axes, group, trace):
 def _beside(axes, x, row, text, align):
     """Write the times of a bar beside it."""
     nudge = {"left": 4, "right": -4, "center": 0}[align]
+    # Words on a hatched bar need a ground of their own.
+    ground = {"boxstyle": "square,pad=0.15", "facecolor": "white", "edgecolor": "none"} if align == "center" else None
     axes.annotate(
         text,
         xy=(x, row + 0.5),
@@ -147,6 +154,7 @@ def _beside(axes, x, row, text, align):
         va="center",
         fontsize=8.5,
         path_effects=HALO,
+        bbox=ground,
         zorder=5,
     )
 
@@ -204,8 +212,7 @@ def _shade(all_axes, trace):
 
 
 def _clock_axis(all_axes, trace):
-    steps = [h * HOUR_S for h in (0.25, 0.5, 1, 2, 3, 6, 12)] + [d * DAY_S for d in (1, 2, 7, 14, 28)]
-    step = next((step for step in steps if trace.duration_s / step <= 14), 56 * DAY_S)
+    step = next((step for step in CLOCK_STEPS_S if trace.duration_s / step <= 14), 56 * DAY_S)
     first = math.ceil(trace.begins_s / step) * step - trace.begins_s
     count = int((trace.duration_s - first) // step) + 1
     ticks = [first + index * step for index in range(count)]

@@ -7,7 +7,7 @@ import pytest
 import report_sample as sample
 from matplotlib.text import Text
 
-from host_sim.report import diagram, lanes, machines, series, strip
+from host_sim.report import closeup, diagram, lanes, machines, series, strip
 from host_sim.report.clock import Clock
 from host_sim.report.units import SI, US
 from host_sim.trace import AlarmSpan, FaultSpan, Run, Span
@@ -228,3 +228,46 @@ def test_a_table_of_the_wrong_length_is_refused():
 def test_a_table_that_leads_nowhere_is_refused():
     with pytest.raises(ValueError, match="place 1 of the table leads to state 7 of 2"):
         machines.from_table("x", "X", ("a", "b"), ("go", "back"), (1, 7, 255, 0))
+
+
+@pytest.fixture(scope="module")
+def close():
+    """Give the sample night's two hours around the jam, cut out."""
+    trace = sample.duplex()
+    trace.contact_changes = {"lead": [(0.0, False), (sample.STUCK_FROM, True), (sample.STUCK_TO, False)]}
+    return closeup.cut(trace, sample.JAM_FROM - 3600.0, sample.JAM_FROM + 3600.0)
+
+
+def test_a_close_up_keeps_the_clock(close):
+    assert Clock(close.begins_s, close.duration_s).at(3600.0) == "02:06"
+    assert close.duration_s == 7200.0
+
+
+def test_a_close_up_counts_only_what_lies_in_it(close):
+    whole = sample.duplex()
+    inside = [run for run in whole.runs if sample.JAM_FROM - 3600 < run.start_s < sample.JAM_FROM + 3600]
+    assert sum(close.totals.starts) == len(inside) < sum(whole.totals.starts)
+    assert close.totals.highest_m == max(close.level_m)
+    assert close.totals.first_alarm_s is None  # the alarm first called before
+
+
+def test_a_close_up_clips_faults_alarms_and_contacts(close):
+    jam = next(fault for fault in close.faults if fault.name == "pump1-jammed")
+    assert (jam.start_s, jam.end_s) == (3600.0, 7200.0)
+    mains = next(alarm for alarm in close.alarms if alarm.name == "mains_lost")
+    assert (mains.raised_s, mains.cleared_s) == (0.0, None)
+    wet = sample.STUCK_TO - sample.JAM_FROM + 3600.0
+    assert closeup.wet_spans(close, "lead") == [(pytest.approx(720.0), pytest.approx(wet))]
+
+
+def test_a_close_up_shows_the_contacts_and_keeps_its_labels_apart(close):
+    figure = strip.draw(close, US)
+    assert "CONTACTS THAT READ WET" in words_of(figure)
+    assert overlaps(figure) == []
+
+
+def test_the_usual_close_up_stays_within_the_run():
+    trace = sample.empty("duplex")
+    assert closeup.window(trace, 10.0) == (0.0, 2400.0)
+    assert closeup.window(trace, trace.duration_s - 1) == (trace.duration_s - 2400.0, trace.duration_s)
+    assert closeup.window(trace, 10000.0) == (8800.0, 11200.0)
