@@ -72,6 +72,8 @@ class Alarms:
         self.relay = 0
         self.chirp = 0
         self.nothing = 1
+        self.loud = False
+        self.returned = False
 
     def begin(self):
         """After a power-up: what was latched stays; what still holds is raised anew."""
@@ -153,34 +155,33 @@ class Alarms:
             self.timers.stop(tm.ALARM)
 
     def step(self, test):
-        """Work out horn, beacon and relay; `test`: all three are being tried (A2)."""
-        now = self.timers.now
-        self._lapse(now)
-        loud = False
-        returned = False
-        healthy = True
-        seen = False
+        """Work out horn, beacon and relay; `test`: 1 while all three are being tried (A2)."""
+        if self.timers.rang[tm.ALARM]:
+            self._lapse(self.timers.now)
         self.nothing = 1
+        self.beacon = test
+        self.relay = 1 - test
+        self.loud = False
+        self.returned = False
         for i in range(COUNT):
-            state = self.state[i]
-            if state == NORMAL:
-                continue
-            self.nothing = 0
-            if i < URGENT and state < RETURNED:
-                healthy = False
-            if i < SOUNDING:
-                seen = True
-                if state == UNACKNOWLEDGED and self.quiet[i] < 0:
-                    loud = True
+            if self.state[i]:
+                self._show(i, self.state[i])
+        self._chirping(self.returned and not self.loud)
+        self.horn = 1 if self.loud or self.chirp or test else 0
+        self._wake(self.timers.now)
+
+    def _show(self, i, state):
+        # What one alarm that is not normal adds to what is heard and seen.
+        self.nothing = 0
+        if i < SOUNDING:
+            self.beacon = 1
+            if i < URGENT and state != LATCHED_ACKNOWLEDGED:
+                self.relay = 0
+            if self.quiet[i] < 0:
+                if state == UNACKNOWLEDGED:
+                    self.loud = True
                 elif state == RETURNED or state == LATCHED:
-                    returned = returned or self.quiet[i] < 0
-                    if i < URGENT:
-                        healthy = False
-        self._chirping(returned and not loud)
-        self.horn = 1 if loud or self.chirp or test else 0
-        self.beacon = 1 if seen or test else 0
-        self.relay = 1 if healthy and not test else 0
-        self._wake(now)
+                    self.returned = True
 
     def _chirping(self, wanted):
         # A2: an alarm that returned unacknowledged sounds 1 min in 10.

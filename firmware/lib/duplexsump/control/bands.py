@@ -60,25 +60,30 @@ class Bands:
         self.start_mm = 0
         self.running = 0
         self.battery = BATTERY_GOOD
+        self.loaded = 0
 
     def convert(self, raw, inputs, pump_1, pump_2):
         """Fill `inputs` from `raw`; `pump_1`, `pump_2` are the outputs now in force (0 or 1)."""
-        st = self.settings
-        for i in range(N_INPUTS):
-            inputs[i] = raw[i]
-        inputs[IN_CONTACTS] = (raw[IN_CONTACTS] ^ st[s.NORMALLY_CLOSED]) & st[s.FITTED]
+        self._copy(raw, inputs)
+        inputs[IN_CONTACTS] = self._contacts(raw[IN_CONTACTS])
         inputs[IN_CHATTER] = 0
         inputs[IN_CURRENT_1] = self._current(0, raw[IN_CURRENT_1])
         inputs[IN_CURRENT_2] = self._current(1, raw[IN_CURRENT_2])
-        inputs[IN_TRANSMITTER] = TRANSMITTER_OK
-        inputs[IN_LEVEL] = 0
-        inputs[IN_MOVED] = 0
-        if st[s.TRANSMITTER]:
+        if self.settings[s.TRANSMITTER]:
             self._level(raw[IN_LEVEL], pump_1 + 2 * pump_2)
-            inputs[IN_TRANSMITTER] = self.transmitter
-            inputs[IN_LEVEL] = self.step
-            inputs[IN_MOVED] = self.moved
-        inputs[IN_BATTERY] = self._battery(raw[IN_BATTERY], self._on_battery(pump_1, pump_2, raw[IN_MAINS]))
+        inputs[IN_TRANSMITTER] = self.transmitter
+        inputs[IN_LEVEL] = self.step
+        inputs[IN_MOVED] = self.moved
+        self.loaded = self._on_battery(pump_1, pump_2, raw[IN_MAINS])
+        inputs[IN_BATTERY] = self._battery(raw[IN_BATTERY], self.loaded)
+
+    def _copy(self, raw, inputs):
+        for i in range(N_INPUTS):
+            inputs[i] = raw[i]
+
+    def _contacts(self, closed):
+        # Electrically closed, or open where normally closed: wet.
+        return (closed ^ self.settings[s.NORMALLY_CLOSED]) & self.settings[s.FITTED]
 
     def _current_edges(self, band):
         # The lowest current of `band` and the lowest of the band above.

@@ -14,6 +14,8 @@ from .ticks import const
 WIRE_MS = const(2000)  # L7
 WIRE_NO_OFF_MS = const(500)  # L7: lead and lag alone may honestly pass within 2 s
 _BELOW_HIGH = const(7)
+CUTS = b"\x00\x01\x03\x07\x0f"  # the contacts below each cut
+BITS = b"\x00\x01\x01\x02\x01\x02\x02\x03\x01\x02\x02\x03\x02\x03\x03\x04"  # bits set in 0 .. 15
 
 
 class Belief:
@@ -75,13 +77,16 @@ class Belief:
         self.failed = failed
         self._sort(wet)
         if rose | fell:
-            mended = self.wiring
-            self._release(rose, fell)
-            self._wires(wet, rose & ~mended, fell & ~mended)
-            self._sort(wet)
-            self._proved_miss(wet, rose, fell)
-        self._sort(wet)
+            self._edges(wet, rose, fell)
         self._disagree(wet, rose, fell)
+        self._sort(wet)
+
+    def _edges(self, wet, rose, fell):
+        turned = ~self.wiring
+        self._release(rose, fell)
+        self._wires(wet, rose & turned, fell & turned)
+        self._sort(wet)
+        self._proved_miss(wet, rose, fell)
         self._sort(wet)
 
     def _sort(self, wet):
@@ -108,51 +113,69 @@ class Belief:
     def _wires(self, wet, rose, fell):
         # L7: floats below high that turn together and end alike share a wire.
         floats = self.settings[s.FITTED] & _BELOW_HIGH
-        alike = wet & floats == 0 or wet & floats == floats
-        together = 0
         for i in range(3):
-            bit = 1 << i
-            if (rose | fell) & bit & floats:
-                self.down = self.down | bit if fell & bit else self.down & ~bit
-                self.timers.arm(tm.TURNED + i, WIRE_MS if floats & OFF else WIRE_NO_OFF_MS)
-            if self.timers.running(tm.TURNED + i):
-                turned_down = self.down & bit
-                if (turned_down and not wet & bit) or (not turned_down and wet & bit):
-                    together |= bit
-        if alike and together & (together - 1):
+            if (rose | fell) & floats & (1 << i):
+                self._turned(i, fell)
+        if wet & floats == 0 or wet & floats == floats:  # all alike
+            self._one_wire(self._together(wet))
+
+    def _one_wire(self, together):
+        if together & (together - 1):
             self.wiring |= together
             for i in range(3):
                 self.timers.stop(tm.TURNED + i)
 
+    def _turned(self, i, fell):
+        self.down = (self.down & ~(1 << i)) | (fell & (1 << i))
+        self.timers.arm(tm.TURNED + i, WIRE_MS if self.settings[s.FITTED] & OFF else WIRE_NO_OFF_MS)
+
+    def _together(self, wet):
+        # Contacts that turned within the window and still read as they turned.
+        together = 0
+        for i in range(3):
+            if self.timers.at[tm.TURNED + i] >= 0 and (self.down ^ wet) & (1 << i):
+                together |= 1 << i
+        return together
+
     def _proved_miss(self, wet, rose, fell):
         # A higher contact that rises and falls with a lower one dry proves the miss.
         self.missed &= ~wet
+        rose &= self.wet
+        fell &= self.over
         for i in range(1, 4):
-            bit = 1 << i
-            below = self.dry & (bit - 1)
-            if rose & bit & self.wet and below:
-                self.over |= bit
-                self.missed |= below
-            elif fell & bit and self.over & bit:
-                self.over &= ~bit
-                if self.missed & (bit - 1):
-                    self.order = self._fewest(wet | bit, True) & ~bit
-                    self.missed = 0
+            if (rose | fell) & (1 << i):
+                self._moved_over(1 << i, wet)
         if not self.over:
             self.missed = 0
 
+    def _moved_over(self, bit, wet):
+        if not wet & bit:
+            self._fell_again(bit, wet)
+        elif self.dry & (bit - 1):
+            self.over |= bit
+            self.missed |= self.dry & (bit - 1)
+
+    def _fell_again(self, bit, wet):
+        self.over &= ~bit
+        if self.missed & (bit - 1):
+            self.order = self._fewest(wet | bit, True) & ~bit
+            self.missed = 0
+
     def _disagree(self, wet, rose, fell):
-        lowest_dry = self.dry & -self.dry
-        apart = lowest_dry and self.wet > lowest_dry
+        lowest = self.dry & -self.dry
+        apart = lowest and self.wet > lowest
         if apart:
-            if rose & self.wet > lowest_dry:
+            if rose & self.wet > lowest:
                 self.rising = 1
             elif fell & self.dry and fell & self.dry < self.wet:
                 self.rising = 0
-        if self.timers.lasted(tm.DISAGREE, False, apart, self.settings[s.DISAGREE_MS]):
+        if self._lasted(apart):
             self.order = self._fewest(wet, self.rising)
             self.missed = 0
             self.over = 0
+
+    def _lasted(self, apart):
+        return self.timers.lasted(tm.DISAGREE, False, apart, self.settings[s.DISAGREE_MS])
 
     def _fewest(self, wet, rising):
         """L2: the fewest contacts whose distrust puts all readings in order.
@@ -161,18 +184,19 @@ class Belief:
         few suspects, a rise takes the highest (the lower contact missed its
         turn), a fall the lowest.
         """
-        known = self.fitted & ~self.proof & ~self.wiring
-        if self.failed:
-            known &= ~self.virtual
-        best = 0
-        least = 5
+        best = 15
         for cut in range(5):
-            below = (1 << cut) - 1
-            wrong = known & ((below & ~wet) | (wet & ~below & 15))
-            count = (wrong & 1) + (wrong >> 1 & 1) + (wrong >> 2 & 1) + (wrong >> 3 & 1)
-            if count < least or (rising and count == least):
-                least = count
-                best = wrong
+            best = self._fewer(best, wet ^ CUTS[cut], rising)
+        return best
+
+    def _known(self):
+        known = self.fitted & ~self.proof & ~self.wiring
+        return known & ~self.virtual if self.failed else known
+
+    def _fewer(self, best, wrong, rising):
+        wrong &= self._known()
+        if BITS[wrong] < BITS[best] or (rising and BITS[wrong] == BITS[best]):
+            return wrong
         return best
 
     def believes(self, bit):

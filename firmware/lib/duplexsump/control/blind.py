@@ -57,6 +57,8 @@ class Blind:
         self.rung = 0
         self.turn = 0
         self.stayed = 0
+        self.loaded = False
+        self.dry = 0
 
     def event(self, event):
         """Go to the next state of TABLE.  Raises ValueError where the event cannot happen."""
@@ -84,38 +86,40 @@ class Blind:
             return True
         return wet & HIGH and b.suspect & HIGH and not b.wet
 
-    def step(self, wet, demand, running, loaded, dry):
-        """Work out the blind run.
+    def step(self, wet, demand, running):
+        """Work out the blind run; `demand`: pumps that the level asks for, `running`: some pump is on.
 
-        `demand`: pumps that the level asks for; `running`: some pump is on;
-        `loaded`: a running pump's current is normal, as far as it is measured; `dry`: one has underloaded for dry_run.
+        Before it the controller sets `loaded` (a running pump's current is
+        normal, as far as it is measured) and `dry` (one has underloaded for dry_run).
         """
-        t = self.timers
         self.reason = bool(self._lost(wet))
-        if self.state == RESTING and t.rang[tm.BLIND_REST]:
+        if self.state == RESTING and self.timers.rang[tm.BLIND_REST]:
             self.event(RESTED)
         if self.wants() and demand:
             self.event(TAKEN)
-            t.stop(tm.BLIND_RUN)
-            t.arm(tm.BLIND_REST, RESTS_MS[max(self.rung, 1)])
-        elif self.state == WATCHING and self.reason and not demand:
+            self.timers.stop(tm.BLIND_RUN)
+            self.timers.arm(tm.BLIND_REST, RESTS_MS[self.rung or 1])
+        elif self.state == WATCHING and self.reason and not demand and not running:
             self.event(LOST)
             self.stayed = 0
         elif self.state == ASKING and not self.reason:
             self.event(FOUND)
-        elif self.state == ASKING and running:
-            self.event(ON)
-            t.arm(tm.BLIND_RUN, self.settings[s.BLIND_RUN_MS])
         elif self.state == RUNNING:
-            self._run(wet, running, loaded, dry)
+            self._run(wet, running)
 
-    def _run(self, wet, running, loaded, dry):
-        sensing = self.settings[s.SENSING] == s.SENSE_CURRENT
-        if self.timers.rang[tm.BLIND_RUN] and sensing and loaded:
+    def started(self):
+        """The gate has switched a pump on: a run that was asked for begins."""
+        if self.state == ASKING:
+            self.event(ON)
+            self.timers.arm(tm.BLIND_RUN, self.settings[s.BLIND_RUN_MS])
+
+    def _run(self, wet, running):
+        loaded = self.loaded and self.settings[s.SENSING] == s.SENSE_CURRENT
+        if self.timers.rang[tm.BLIND_RUN] and loaded:
             self.stayed = 1
             self.rung = 0
-        over = not self.timers.running(tm.BLIND_RUN) and not (sensing and loaded)
-        if dry or over or not running:
+        over = not self.timers.running(tm.BLIND_RUN) and not loaded
+        if self.dry or over or not running:
             self._rest(wet)
 
     def _rest(self, wet):

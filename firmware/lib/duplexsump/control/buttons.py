@@ -50,7 +50,6 @@ class Buttons:
 
     def step(self, inputs, nothing):
         """Read buttons and commands; `nothing`: no alarm of any kind."""
-        t = self.timers
         command = inputs[IN_COMMAND] & ~self.command
         self.command = inputs[IN_COMMAND]
         self.silence = command & CMD_SILENCE or inputs[IN_SILENCE] > self.silence_down
@@ -58,16 +57,20 @@ class Buttons:
         self.inspected = command & CMD_INSPECTED
         self.silence_down = inputs[IN_SILENCE]
         self.reset_down = inputs[IN_RESET]
-        down = self.silence_down or self.reset_down
-        self.stuck = t.lasted(tm.BUTTON, self.stuck, down, STUCK_MS)
-        trying = self.silence_down and nothing and not self.stuck
-        self.held = t.lasted(tm.TEST_HOLD, self.held, trying, HOLD_MS)
+        self._down(self.silence_down or self.reset_down)
+        self._hold(self.silence_down and nothing and not self.stuck)
         if command & CMD_TEST and nothing:
             self.linked = 1
-            t.arm(tm.TEST_RUN, TEST_MS)
-        if t.rang[tm.TEST_RUN] or not nothing:
+            self.timers.arm(tm.TEST_RUN, TEST_MS)
+        if self.timers.rang[tm.TEST_RUN] or not nothing:
             self.linked = 0
-            t.stop(tm.TEST_RUN)
+            self.timers.stop(tm.TEST_RUN)
+
+    def _down(self, down):
+        self.stuck = self.timers.lasted(tm.BUTTON, self.stuck, down, STUCK_MS)
+
+    def _hold(self, trying):
+        self.held = self.timers.lasted(tm.TEST_HOLD, self.held, trying, HOLD_MS)
 
     def test(self):
         """Tell whether horn, beacon and alarm relay are being tried."""

@@ -63,18 +63,22 @@ class Chatter:
 
     def _turn(self, i, now):
         end = (now - 0x3FFFFFFF - 1 + WINDOW_MS) & 0x3FFFFFFF
-        oldest = 5 * i
-        for k in range(5 * i, 5 * i + 5):
-            if self.changes[k] < 0:
-                oldest = k
-                break
-            if diff(self.changes[k], self.changes[oldest]) < 0:
-                oldest = k
+        oldest = self._oldest(5 * i, 5 * i + 5)
         if self.changes[oldest] >= 0:  # a sixth change while five are still in the window
             self.mask |= 1 << i
         self.changes[oldest] = end
         if self.mask & (1 << i):
             self.steady[i] = end
+
+    def _oldest(self, first, end):
+        # A free place, or else the one that leaves the window first.
+        oldest = first
+        for k in range(first, end):
+            if self.changes[k] < 0:
+                return k
+            if diff(self.changes[k], self.changes[oldest]) < 0:
+                oldest = k
+        return oldest
 
     def _wake(self, now):
         # One timer rings for the soonest of them all.
@@ -115,23 +119,27 @@ class Contacts:
 
     def step(self, word):
         """Debounce `word`."""
-        t = self.timers
         self.rose = 0
         self.fell = 0
         turned = word ^ self.seen
         self.seen = word
-        if not turned and not t.any:
-            return
-        for i in range(4):
-            bit = 1 << i
-            if turned & bit:
-                if (word ^ self.wet) & bit:
-                    t.arm(tm.DEBOUNCE + i, self.settings[s.DEBOUNCE_MS])
-                else:
-                    t.stop(tm.DEBOUNCE + i)
-            elif t.rang[tm.DEBOUNCE + i]:
-                self.wet ^= bit
-                if self.wet & bit:
-                    self.rose |= bit
-                else:
-                    self.fell |= bit
+        if turned or self.timers.any:
+            for i in range(4):
+                if turned & (1 << i):
+                    self._turn(i, (word ^ self.wet) & (1 << i))
+                elif self.timers.rang[tm.DEBOUNCE + i]:
+                    self._settle(1 << i)
+
+    def _turn(self, i, away):
+        # The reading changed: away from the debounced one, or back to it.
+        if away:
+            self.timers.arm(tm.DEBOUNCE + i, self.settings[s.DEBOUNCE_MS])
+        else:
+            self.timers.stop(tm.DEBOUNCE + i)
+
+    def _settle(self, bit):
+        self.wet ^= bit
+        if self.wet & bit:
+            self.rose |= bit
+        else:
+            self.fell |= bit

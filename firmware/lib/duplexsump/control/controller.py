@@ -33,8 +33,6 @@ from .records import (
     IN_CONTACTS,
     IN_CURRENT_1,
     IN_GENERATOR,
-    IN_MOISTURE_1,
-    IN_THERMAL_1,
     LAG,
     LEAD,
     N_INPUTS,
@@ -260,8 +258,8 @@ class Controller:
     def _protect(self, n, inputs):
         # One pump's protections, and what takes its faults back.
         pump = self.pumps[n]
-        pump.step(inputs[IN_CURRENT_1 + n], inputs[IN_THERMAL_1 + n], inputs[IN_MOISTURE_1 + n])
-        if self.supply.went and not self.supply.on_battery & (1 << n) and self.timers.at[tm.RECENT + n] >= 0:
+        pump.step(n, inputs)
+        if self.supply.went and self.timers.at[tm.RECENT + n] >= 0 and self.supply.on_mains(n):
             pump.withdraw()
         if pump.state < pm.RETRY:
             return
@@ -272,17 +270,23 @@ class Controller:
     def _level(self, inputs):
         # What the level asks for.
         c = self.contacts
-        for n in range(2):
-            by_hand = self.selectors.hand(n) or self.exercise.who == n
-            if self.demand.demand and self.pumps[n].dry and not by_hand and self.pair.dry_pump(n):
-                self.demand.end(1)
+        self._dry_pump(0)
+        self._dry_pump(1)
+        self.gate.barred = self._barred()
+        self.flood.step(self.gate.barred)
         self.pair.judge()
         if c.rose & LAG & self.belief.wet:
             self.pair.reached_lag(self.demand.demand)
         self.demand.step(c.wet, c.rose, c.fell, self._running(), inputs)
-        self.gate.barred = self._barred()
-        self.flood.step(self.belief.wet, self.gate.out, self.pair.ready, self.gate.barred)
-        self.blind.step(c.wet, self.demand.demand, self.gate.out, self._loaded(inputs), self._dry())
+        self.blind.loaded = self._loaded(inputs)
+        self.blind.dry = self._dry()
+        self.blind.step(c.wet, self.demand.demand, self.gate.out)
+
+    def _dry_pump(self, n):
+        # R1, for a pump that runs for the level's sake.
+        if self.demand.demand and self.pumps[n].dry and not self.selectors.hand(n) and self.exercise.who != n:
+            if self.pair.dry_pump(n):
+                self.demand.end(1)
 
     def _running(self):
         return (self.gate.out & 1) + (self.gate.out >> 1)
@@ -311,24 +315,30 @@ class Controller:
         self.exercise.calm = calm and self.supply.mains
         self.exercise.level_fell = not self.transmitter.watching
         self.exercise.step(self.belief.wet & OFF, self.pair.available, gate.out)
-        want = self.pair.step(self.demand.demand, self.blind.turn if self.blind.wants() else -1)
+        self._switch(self.pair.step(self.demand.demand, self.blind.turn if self.blind.wants() else -1))
+        self.history.step(self.contacts.rose, self.contacts.fell, gate.out)
+        self.out[OUT_PUMP_1] = gate.out & 1
+        self.out[OUT_PUMP_2] = gate.out >> 1
+
+    def _switch(self, want):
+        # Through the gate, and the pumps told what it did.
+        gate = self.gate
         if self.exercise.who >= 0:
             want |= 1 << self.exercise.who
         gate.first = self.pair.lead if self.pair.lead >= 0 else self.pair.turn
         was = gate.out
-        out = gate.step(want)
-        self._switched(was, out)
-        self.history.step(self.contacts.rose, self.contacts.fell, out)
-        self.out[OUT_PUMP_1] = out & 1
-        self.out[OUT_PUMP_2] = out >> 1
+        self._switched(0, was, gate.step(want))
+        self._switched(1, was, gate.out)
+        if gate.out:
+            self.blind.started()
+        self.flood.count(self.belief.wet, gate.out, self.pair.ready)
 
-    def _switched(self, was, out):
-        for n in range(2):
-            bit = 1 << n
-            if out & ~was & bit:
+    def _switched(self, n, was, out):
+        if (was ^ out) & (1 << n):
+            if out & (1 << n):
                 self.pumps[n].started()
                 self.transmitter.watch()
-            elif was & ~out & bit and self.pumps[n].on():
+            elif self.pumps[n].on():
                 self.pumps[n].stopped(self.demand.by_level and not self.demand.demand)
 
     def _tell(self, inputs):
@@ -336,7 +346,7 @@ class Controller:
         tell_alarms(self, inputs)
         if self.buttons.silence:
             alarms.silence()
-        alarms.step(self.buttons.test())
+        alarms.step(1 if self.buttons.test() else 0)
         self.light = 1 if alarms.nothing and self.pair.available == 3 else 0
         self.out[OUT_HORN] = alarms.horn
         self.out[OUT_BEACON] = alarms.beacon
@@ -374,7 +384,7 @@ class Controller:
     def _delay(self):
         if self.pending:
             return TICK_MS
-        delay = self.timers.next_due(self.now, DAY_MS)
+        delay = self.timers.next_ms(DAY_MS)
         minutes = self.exercise.next_min()
         left = self.settings[s.INSPECTION_DAYS] * DAY_MIN - self.inspection_min
         if 0 < left < minutes:

@@ -84,10 +84,9 @@ class Demand:
         self.demand = 0
         self.by_level = by_level
         self.boost = 0
-        self.draw_left = 0
-        self.draw_pumps = 0
-        for timer in (tm.DRAW, tm.OVERDRAW, tm.ALONE, tm.NO_DRAW):
-            self.timers.stop(timer)
+        self._no_draw()
+        self.timers.stop(tm.ALONE)
+        self.timers.stop(tm.NO_DRAW)
 
     def _begin(self, demand):
         if not self.demand:
@@ -105,28 +104,30 @@ class Demand:
 
         `wet`: debounced contacts, `rose`, `fell`: those that turned now; `pumps`: pumps running.
         """
-        b = self.belief
         if (rose | fell) & OFF:  # any move of off ends the test of L4
             self.stops = 0
             self.stopped = 0
             self.timers.stop(tm.STOPPED)
         if self.stopped and self.timers.rang[tm.STOPPED]:
             self._stop_lasted(wet)
-        if b.wet & (LAG | HIGH):
+        if self.belief.wet & (LAG | HIGH):
             self._begin(2)
-        elif b.wet & LEAD:
-            self._begin(max(self.demand, 1))
+        elif self.belief.wet & LEAD:
+            self._begin(self.demand or 1)
         elif self.demand:
-            self._falling(wet, pumps)
-        if b.wet & _UPPER or not self.demand:
-            self.timers.stop(tm.DRAW)
-            self.draw_left = 0
-            self.draw_pumps = 0
-            self.timers.stop(tm.OVERDRAW)
+            self._falling(pumps)
+        if self.belief.wet & _UPPER or not self.demand:
+            self._no_draw()
         self._stands_alone(wet, rose | fell, pumps)
         self._not_falling(inputs, pumps)
 
-    def _falling(self, wet, pumps):
+    def _no_draw(self):
+        self.timers.stop(tm.DRAW)
+        self.timers.stop(tm.OVERDRAW)
+        self.draw_left = 0
+        self.draw_pumps = 0
+
+    def _falling(self, pumps):
         # No believed contact from lead up is wet.
         b = self.belief
         if b.dry & OFF:
@@ -134,13 +135,15 @@ class Demand:
         elif b.wet & OFF:
             self.timers.stop(tm.DRAW)
             self.draw_left = 0
-            overdrawn = 3 * self._pump_down_ms(self._lowest())
-            if self.timers.lasted(tm.OVERDRAW, False, pumps > 0, overdrawn):
+            if self._overdrawn(pumps > 0, self._pump_down_ms(self._lowest())):
                 self.end(0)
                 self.stopped = 1
                 self.timers.arm(tm.STOPPED, 2 * self._pump_down_ms(self._lowest()))
         else:
             self._draw(pumps)
+
+    def _overdrawn(self, running, pump_down_ms):
+        return self.timers.lasted(tm.OVERDRAW, False, running, 3 * pump_down_ms)
 
     def _stop_lasted(self, wet):
         # L4: off stood still through a long draw-down and a long rest.
@@ -186,32 +189,35 @@ class Demand:
     def _stands_alone(self, wet, turned, pumps):
         # L3 without current sensing and without off: a contact that stands wet
         # through a whole blind run hangs.
-        b = self.belief
-        st = self.settings
-        if st[s.SENSING] == s.SENSE_CURRENT or b.believes(OFF):
+        if self.settings[s.SENSING] == s.SENSE_CURRENT or self.belief.believes(OFF):
             return
-        upper = b.wet & _UPPER
+        upper = self.belief.wet & _UPPER
         if upper & LAG:
-            alone = pumps > 0 and not wet & HIGH
+            pumps = pumps > 0 and not wet & HIGH
         else:
-            alone = pumps == 1 and upper == LEAD
+            pumps = pumps == 1 and upper == LEAD
         if turned:
             self.timers.stop(tm.ALONE)
-        if self.timers.lasted(tm.ALONE, False, alone, st[s.BLIND_RUN_MS]):
-            b.condemn(LAG if upper & LAG else LEAD, wet)
-            if not b.wet & _UPPER:
+        if self._alone(pumps):
+            self.belief.condemn(LAG if upper & LAG else LEAD, wet)
+            if not self.belief.wet & _UPPER:
                 self.end(0)
+
+    def _alone(self, alone):
+        return self.timers.lasted(tm.ALONE, False, alone, self.settings[s.BLIND_RUN_MS])
 
     def _not_falling(self, inputs, pumps):
         # R2: with a transmitter the level must fall within no_draw_down.
-        st = self.settings
-        if not st[s.TRANSMITTER] or not self.demand:
+        if not self.settings[s.TRANSMITTER] or not self.demand:
             return
         judged = pumps > 0 and inputs[IN_TRANSMITTER] == TRANSMITTER_OK
         if not judged or inputs[IN_LEVEL] < self.lowest:
             self.lowest = inputs[IN_LEVEL]
             self.timers.stop(tm.NO_DRAW)
             self.boost = 0
-        if self.timers.lasted(tm.NO_DRAW, self.boost, judged, st[s.NO_DRAW_DOWN_MS]):
+        if self._stands(judged):
             self.boost = 1
             self.demand = 2
+
+    def _stands(self, judged):
+        return self.timers.lasted(tm.NO_DRAW, self.boost, judged, self.settings[s.NO_DRAW_DOWN_MS])

@@ -70,20 +70,23 @@ class Exercise:
         if self.who < 0:
             self._begin(self.calm and off_wet and not out, available)
             return
-        n = self.who
-        on = out & (1 << n)
-        pump = self.pumps[n]
-        if on and not self.began:
-            self.began = 1
-            self.tried[n] += 1
-            self.timers.arm(tm.EXERCISE, self.settings[s.EXERCISE_RUN_MS])
+        if out & (1 << self.who) and not self.began:
+            self._began(self.who)
+        self._judge(self.pumps[self.who])
+        if self.who >= 0 and not (self.calm and off_wet and available & (1 << self.who)):
+            self._quit()
+
+    def _judge(self, pump):
         if pump.state >= pm.RETRY:
-            self._end(n, False)
+            self._end(self.who, False)
         elif self.timers.rang[tm.EXERCISE]:
             loaded = pump.loaded or self.settings[s.SENSING] != s.SENSE_CURRENT
-            self._end(n, pump.state == pm.RUNNING and loaded and self.level_fell)
-        elif not self.calm or not off_wet or not available & (1 << n):
-            self._quit()
+            self._end(self.who, pump.state == pm.RUNNING and loaded and self.level_fell)
+
+    def _began(self, n):
+        self.began = 1
+        self.tried[n] += 1
+        self.timers.arm(tm.EXERCISE, self.settings[s.EXERCISE_RUN_MS])
 
     def _begin(self, calm, available):
         limit = self.settings[s.EXERCISE_DAYS] * DAY_MIN

@@ -7,7 +7,7 @@ from .records import COUNTER, HIGH, LAG, STATE
 from .ticks import const
 
 STEPS_MS = (10000, 30000, 60000)  # then every `flood_retry`
-LAG_MS = const(60000)  # both out with lag wet: once after this, then every `retry`
+LAG_MS = const(60000)  # both out with lag wet: three times after this, then every `retry`
 OVERLOADS = const(3)  # tries of an overloaded pump an hour
 _HOUR_MS = const(3600000)
 
@@ -34,35 +34,37 @@ class FloodRetries:
     def _delay_ms(self):
         if self.mode == HIGH:
             return STEPS_MS[self.rung] if self.rung < 3 else self.settings[s.FLOOD_RETRY_MS]
-        return LAG_MS if self.rung == 0 else self.settings[s.RETRY_MS]
+        return LAG_MS if self.rung < 3 else self.settings[s.RETRY_MS]
 
-    def step(self, wet, out, ready, barred):
-        """Grant tries.
-
-        `wet`: believed contacts; `out`: pumps on; `ready`: pumps available
-        without a try; `barred`: pumps that may not run whoever asks.
-        """
-        t = self.timers
+    def step(self, barred):
+        """Grant a try that is due; `barred`: pumps that may not run whoever asks."""
         for n in range(2):
-            if t.rang[tm.OVER_HOUR + n]:
+            if self.timers.rang[tm.OVER_HOUR + n]:
                 self.overloads[n] = 0
-        mode = HIGH if wet & HIGH else LAG if wet & LAG else 0
+        if self.timers.rang[tm.FLOOD_TRY] and self.mode:
+            self._grant(barred)
+
+    def count(self, wet, out, ready):
+        """At the end of a step, count down to the next try.
+
+        `wet`: believed contacts; `out`: pumps on; `ready`: pumps available without a try.
+        """
+        if self._owed(HIGH if wet & HIGH else wet & LAG, out, ready) and not self.timers.running(tm.FLOOD_TRY):
+            self.timers.arm(tm.FLOOD_TRY, self._delay_ms())
+
+    def _owed(self, mode, out, ready):
+        # Tell whether tries are owed now, and start their ladder where they begin.
         if not mode or ready or out:
             if not mode or ready:
                 self._over()
             self.mode = mode
-            t.stop(tm.FLOOD_TRY)
-            return
+            self.timers.stop(tm.FLOOD_TRY)
+            return False
         if mode != self.mode:
             self.mode = mode
             self.rung = 0
-            t.stop(tm.FLOOD_TRY)
-        if self.pumps[0].trial or self.pumps[1].trial:
-            return
-        if t.rang[tm.FLOOD_TRY]:
-            self._grant(barred)
-        elif not t.running(tm.FLOOD_TRY):
-            t.arm(tm.FLOOD_TRY, self._delay_ms())
+            self.timers.stop(tm.FLOOD_TRY)
+        return not self.pumps[0].trial and not self.pumps[1].trial
 
     def _over(self):
         # A pump is ready in the usual way, or the water is down: no try is owed.
@@ -72,18 +74,21 @@ class FloodRetries:
                 pump.trial = 0
 
     def _grant(self, barred):
-        t = self.timers
         self.rung = min(self.rung + 1, 3)
-        for k in range(2):
-            n = self.turn ^ k
-            pump = self.pumps[n]
-            out = pump.state == pm.RETRY or pump.state == pm.LOCKED
-            tired = pump.cause == pm.OVERLOAD and self.overloads[n] >= OVERLOADS
-            if out and not barred & (1 << n) and not tired:
-                if pump.cause == pm.OVERLOAD:
-                    self.overloads[n] += 1
-                    t.arm(tm.OVER_HOUR + n, _HOUR_MS)
-                pump.trial = pm.FLOOD_TRIAL
-                self.turn = 1 - n
-                return
-        t.arm(tm.FLOOD_TRY, self._delay_ms())
+        first = self.turn
+        if not self._try(first, barred) and not self._try(1 - first, barred):
+            self.timers.arm(tm.FLOOD_TRY, self._delay_ms())
+
+    def _try(self, n, barred):
+        # Give pump `n` its try if it is out, not barred, and not tired of overloads.
+        pump = self.pumps[n]
+        if pump.state < pm.RETRY or barred & (1 << n):
+            return False
+        if pump.cause == pm.OVERLOAD:
+            if self.overloads[n] >= OVERLOADS:
+                return False
+            self.overloads[n] += 1
+            self.timers.arm(tm.OVER_HOUR + n, _HOUR_MS)
+        pump.trial = pm.FLOOD_TRIAL
+        self.turn = 1 - n
+        return True

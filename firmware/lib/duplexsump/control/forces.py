@@ -60,24 +60,27 @@ class Forces:
 
     def step(self, inputs):
         """Copy `inputs`, forces applied, into the record that the core works with."""
-        t = self.timers
-        high = inputs[IN_CONTACTS] & HIGH
-        self.real_high = t.lasted(tm.REAL_HIGH, self.real_high, high, self.settings[s.DEBOUNCE_MS])
-        mask = inputs[IN_FORCE_MASK] & FORCE_ALL
+        self._high(inputs[IN_CONTACTS] & HIGH)
         if inputs[IN_FORCE_REFRESH] != self.refresh:
             self.refresh = inputs[IN_FORCE_REFRESH]
             self.lapsed = 0
-            t.arm(tm.FORCE, self.settings[s.FORCE_TIMEOUT_MS])
-        if t.rang[tm.FORCE] or not inputs[IN_JUMPER] or self.real_high:
+            self.timers.arm(tm.FORCE, self.settings[s.FORCE_TIMEOUT_MS])
+        if self.timers.rang[tm.FORCE] or not inputs[IN_JUMPER] or self.real_high:
             self.lapsed = 1
-            t.stop(tm.FORCE)
-        self.active = 0 if self.lapsed else mask
-        self.long = t.lasted(tm.FORCE_LONG, self.long, self.active != 0, LONG_MS)
+            self.timers.stop(tm.FORCE)
+        self._effect(0 if self.lapsed else inputs[IN_FORCE_MASK] & FORCE_ALL)
         mine = self.inputs
         for i in range(N_INPUTS):
             mine[i] = inputs[i]
         if self.active:
             self._apply(mine, self.active, inputs[IN_FORCE_VALUE])
+
+    def _high(self, high):
+        self.real_high = self.timers.lasted(tm.REAL_HIGH, self.real_high, high, self.settings[s.DEBOUNCE_MS])
+
+    def _effect(self, active):
+        self.active = active
+        self.long = self.timers.lasted(tm.FORCE_LONG, self.long, active != 0, LONG_MS)
 
     def _apply(self, mine, active, value):
         contacts = active & _CONTACTS

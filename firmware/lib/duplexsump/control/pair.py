@@ -22,6 +22,7 @@ class Pair:
         ("handing", STATE, 0, False),  # D4: stop first, then start
         ("lagged", STATE, 0, False),  # D6: this demand reached lag with one pump leading
         ("lag_leads", COUNTER, 2, True),  # D6: leads in a row that did
+        ("suspects", STATE, 0, True),  # D6: pumps that did so twice
         ("both_long", STATE, 0, False),  # D5
         ("available", STATE, 0, False),
         ("ready", STATE, 0, False),  # available without a try of R3 or S4
@@ -48,6 +49,7 @@ class Pair:
         self.handing = 0
         self.lagged = 0
         self.lag_leads = [0, 0]
+        self.suspects = 0
         self.both_long = False
         self.available = 0
         self.ready = 0
@@ -57,10 +59,11 @@ class Pair:
         """Forget what made a pump suspect (D6)."""
         self.lag_leads[0] = 0
         self.lag_leads[1] = 0
+        self.suspects = 0
 
     def suspect(self, n):
         """D6: tell whether pump `n` led twice running and let the level reach lag."""
-        return self.lag_leads[n] >= 2
+        return self.suspects & (1 << n)
 
     def judge(self):
         """Work out which pumps are available: in AUTO, supplied, not resting for retry, not locked out."""
@@ -98,25 +101,30 @@ class Pair:
         `demand`: pumps the level asks for; `blind`: -1 or the pump whose blind
         turn it is.
         """
-        want = 0
-        out = self.gate.out
+        self._both(self.gate.out == 3)
         if demand:
-            want = self._demanded(demand)
-        else:
-            if self.lead >= 0 or self.led >= 0 or self.not_pumping:
-                self._cycle_over()
-            if blind >= 0:
-                self._choose(blind)
-                want = 1 << self.lead if self.lead >= 0 else 0
+            return self._demanded(demand) | self._held()
+        if self.lead >= 0 or self.led >= 0 or self.not_pumping:
+            self._cycle_over()
+        if blind >= 0:
+            self._choose(blind)
+            if self.lead >= 0:
+                return 1 << self.lead | self._held()
+        return self._held()
+
+    def _both(self, both):
+        # D5: both running for long do not keep up.
+        self.both_long = self.timers.lasted(tm.BOTH, self.both_long, both, self.settings[s.NOT_KEEPING_UP_MS])
+
+    def _held(self):
+        # Pumps wanted whatever the level: by hand (M1), and for min_run (S3).
+        want = 0
         for n in range(2):
-            bit = 1 << n
-            if self.selectors.hand(n) and self.pumps[n].state < pm.RETRY:
-                want |= bit
-            if out & bit and self.pumps[n].on() and self.timers.running(tm.MIN_RUN + n):
-                want |= bit  # S3
-        self.both_long = self.timers.lasted(
-            tm.BOTH, self.both_long, out == 3, self.settings[s.NOT_KEEPING_UP_MS]
-        )
+            pump = self.pumps[n]
+            if self.selectors.hand(n) and pump.state < pm.RETRY:
+                want |= 1 << n
+            if self.gate.out & (1 << n) and pump.on() and self.timers.at[tm.MIN_RUN + n] >= 0:
+                want |= 1 << n
         return want
 
     def _can_start(self, n):
@@ -172,17 +180,19 @@ class Pair:
 
     def _hand_over(self, demand, out):
         # D4: a lead past max_run below lag hands over; stop first, then start.
-        lead = self.lead
-        alone = demand == 1 and lead >= 0 and out & (1 << lead) and self.settings[s.DUTY] != s.FIXED
-        self.overdue = self.timers.lasted(tm.LONG_RUN, self.overdue, alone, self.settings[s.MAX_RUN_MS])
+        alone = demand == 1 and self.lead >= 0 and out & (1 << self.lead) and self.settings[s.DUTY] != s.FIXED
+        self._overdue(alone)
         if self.overdue:
             self.long_run = 1
-            if not self.gate.contacts & LAG and self._can_start(1 - lead):
-                self.lead = 1 - lead
+            if not self.gate.contacts & LAG and self._can_start(1 - self.lead):
+                self.lead = 1 - self.lead
                 self.handing = 1
                 self.overdue = False
-        elif not alone and not self.handing:
+        elif not alone:
             self.long_run = 0
+
+    def _overdue(self, alone):
+        self.overdue = self.timers.lasted(tm.LONG_RUN, self.overdue, alone, self.settings[s.MAX_RUN_MS])
 
     def _bring_back(self):
         # A4: in fixed duty the mains returns, the primary starts and is proved,
@@ -208,7 +218,7 @@ class Pair:
         if self.led >= 0:
             self.turn = 1 - self.led
             self.cycles += 1
-            self.lag_leads[self.led] = min(2, self.lag_leads[self.led] + 1) if self.lagged else 0
+            self._count_lag_lead(self.led)
         self.lead = _NOBODY
         self.led = _NOBODY
         self.lagged = 0
@@ -218,3 +228,9 @@ class Pair:
         self.long_run = 0
         self.handing = 0
         self.timers.stop(tm.LONG_RUN)
+
+    def _count_lag_lead(self, n):
+        # D6: once suspect, a pump stays so until a reset.
+        self.lag_leads[n] = min(2, self.lag_leads[n] + 1) if self.lagged else 0
+        if self.lag_leads[n] == 2:
+            self.suspects |= 1 << n

@@ -10,6 +10,9 @@ from .records import (
     CURRENT_OVER,
     CURRENT_UNDER,
     DEADLINE,
+    IN_CURRENT_1,
+    IN_MOISTURE_1,
+    IN_THERMAL_1,
     STATE,
     STATISTIC,
 )
@@ -69,6 +72,8 @@ OVERLOAD = const(4)
 MOISTURE = const(5)
 THERMAL_OPEN = const(6)
 
+# Timers of a run: they end with it.
+_RUN_TIMERS = (tm.PROOF, tm.LOST, tm.OVER, tm.INRUSH, tm.ROTOR, tm.DRY, tm.LOAD, tm.STEADY, tm.MIN_RUN)
 _SECOND_MS = const(1000)
 _RECENT_MS = const(3000)
 _HOUR_MS = const(3600000)
@@ -179,10 +184,8 @@ class Pump:
         self.event(RELEASE)
 
     def _end_run(self):
-        t = self.timers
-        n = self.n
-        for base in (tm.PROOF, tm.LOST, tm.OVER, tm.INRUSH, tm.ROTOR, tm.DRY, tm.LOAD, tm.STEADY, tm.MIN_RUN):
-            t.stop(base + n)
+        for i in range(9):
+            self.timers.stop(_RUN_TIMERS[i] + self.n)
         self.held = 0
         self.loaded = 0
         self.steady = False
@@ -230,28 +233,31 @@ class Pump:
         if self.count:
             self.timers.arm(tm.HOUR + self.n, (self.ring[self.head] - self.timers.now) & 0x3FFFFFFF)
 
-    def step(self, current, thermal, moisture):
-        """Protect the motor: `current` is a band, `thermal` 1 = open, `moisture` 1 = wet seal."""
-        t = self.timers
-        n = self.n
-        while self.count and (t.now - self.ring[self.head]) & 0x3FFFFFFF < 0x20000000:
+    def step(self, n, inputs):
+        """Protect the motor of pump `n`, whose places in the input record are taken."""
+        while self.count and (self.timers.now - self.ring[self.head]) & 0x3FFFFFFF < 0x20000000:
             self._drop()
         self._short_cycling()
-        if t.rang[tm.RETRY + n]:
-            self.held = 0 if self.held == RETRY else self.held
-            if self.state == RETRY:
-                self.cause = 0
-                self.event(RESTED)
-        self._thermal(thermal)
-        if moisture and self.settings[s.MOISTURE_TRIPS] and self.state < RETRY:
+        if self.timers.rang[tm.RETRY + self.n]:
+            self._rested()
+        self._thermal(inputs[IN_THERMAL_1 + n])
+        self.moist = inputs[IN_MOISTURE_1 + n]
+        if self.moist and self.settings[s.MOISTURE_TRIPS] and self.state < RETRY:
             self.trip(MOISTURE)
-        self.moist = moisture
         if self.on():
-            self._watch(current)
-        off = not self.on()
-        self.welded = t.lasted(
-            tm.WELD + n, self.welded, off and self.sensing and current != CURRENT_NONE, self.settings[s.START_PROOF_MS]
-        )
+            self._watch(inputs[IN_CURRENT_1 + n])
+        self._weld(self.sensing and inputs[IN_CURRENT_1 + n] != CURRENT_NONE and not self.on())
+
+    def _rested(self):
+        if self.held == RETRY:
+            self.held = 0
+        if self.state == RETRY:
+            self.cause = 0
+            self.event(RESTED)
+
+    def _weld(self, current):
+        # S6: current while off.
+        self.welded = self.timers.lasted(tm.WELD + self.n, self.welded, current, self.settings[s.START_PROOF_MS])
 
     def _short_cycling(self):
         if self.count <= self.settings[s.STARTS_PER_HOUR]:
@@ -275,36 +281,49 @@ class Pump:
         self.open = thermal
 
     def _watch(self, current):
-        t = self.timers
-        n = self.n
-        st = self.settings
         if not self.sensing:
-            if self.state == STARTING and t.rang[tm.PROOF + n]:
+            if self.state == STARTING and self.timers.rang[tm.PROOF + self.n]:
                 self.event(PROVED)
             return
         if self.state == STARTING:
-            if current != CURRENT_NONE:
-                self.event(PROVED)
-                t.stop(tm.PROOF + n)
-            elif t.rang[tm.PROOF + n]:
-                self.trip(FAILED_START)
-                return
-        elif t.lasted(tm.LOST + n, False, current == CURRENT_NONE, st[s.START_PROOF_MS]):
+            self._prove(current)
+        elif self._lost(current == CURRENT_NONE):
             self.trip(RUN_LOST)
-            return
-        rotor = current == CURRENT_LOCKED and not t.running(tm.INRUSH + n)
-        stuck = t.lasted(tm.ROTOR + n, False, rotor, _SECOND_MS)
-        over = t.lasted(tm.OVER + n, False, current >= CURRENT_OVER, st[s.OVERLOAD_MS])
-        if stuck or over:
+        if self.on() and (self._rotor(current) or self._over(current >= CURRENT_OVER)):
             self.trip(OVERLOAD)
-            return
-        self.dry = t.lasted(tm.DRY + n, self.dry, current == CURRENT_UNDER, st[s.DRY_RUN_MS])
-        self._load(current >= CURRENT_NORMAL and self.state == RUNNING)
+        if self.on():
+            self._under(current == CURRENT_UNDER)
+            self._load(current >= CURRENT_NORMAL and self.state == RUNNING)
+
+    def _prove(self, current):
+        # S5: the start is proved by current, or fails.
+        if current != CURRENT_NONE:
+            self.event(PROVED)
+            self.timers.stop(tm.PROOF + self.n)
+        elif self.timers.rang[tm.PROOF + self.n]:
+            self.trip(FAILED_START)
+
+    def _lost(self, gone):
+        return self.timers.lasted(tm.LOST + self.n, False, gone, self.settings[s.START_PROOF_MS])
+
+    def _rotor(self, current):
+        # S7: a locked rotor draws more than three times the rated current after the first second.
+        locked = current == CURRENT_LOCKED and not self.timers.running(tm.INRUSH + self.n)
+        return self.timers.lasted(tm.ROTOR + self.n, False, locked, _SECOND_MS)
+
+    def _over(self, over):
+        return self.timers.lasted(tm.OVER + self.n, False, over, self.settings[s.OVERLOAD_MS])
+
+    def _under(self, under):
+        self.dry = self.timers.lasted(tm.DRY + self.n, self.dry, under, self.settings[s.DRY_RUN_MS])
 
     def _load(self, load):
         # R4: a try that stays loaded releases the pump.
-        t = self.timers
-        self.loaded = 1 if t.lasted(tm.LOAD + self.n, False, load and not self.loaded, _SECOND_MS) else self.loaded
-        self.steady = t.lasted(tm.STEADY + self.n, self.steady, load, self.settings[s.DRY_RUN_MS])
+        if self.timers.lasted(tm.LOAD + self.n, False, load and not self.loaded, _SECOND_MS):
+            self.loaded = 1
+        self._stay(load)
         if self.steady and self.held:
             self.release()
+
+    def _stay(self, load):
+        self.steady = self.timers.lasted(tm.STEADY + self.n, self.steady, load, self.settings[s.DRY_RUN_MS])

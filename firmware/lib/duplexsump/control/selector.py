@@ -54,22 +54,33 @@ class Selectors:
 
         `out`: pumps that are on; `dry`: pumps that have underloaded for dry_run; `lead`: the lead contact is wet.
         """
-        t = self.timers
         self.returned = 0
-        for n in range(2):
-            bit = 1 << n
-            if inputs[IN_SELECTOR_1 + n] != self.at[n]:
-                if self.at[n] == SELECT_OFF:
-                    self.returned |= bit
-                self.at[n] = inputs[IN_SELECTOR_1 + n]
-                self.spent &= ~bit
-                self.overrun &= ~bit
-            running = self.hand(n) and out & bit
-            if t.lasted(tm.HAND + n, False, running, self.settings[s.HAND_LIMIT_MS]):
-                self.spent |= bit
-                self.overrun |= bit
-            if running and dry & bit and not lead & LEAD:
-                self.spent |= bit
-        away = self.at[0] != SELECT_AUTO or self.at[1] != SELECT_AUTO
-        self.away = t.lasted(tm.AWAY, self.away, away, AWAY_MS)
-        self.away_long = t.lasted(tm.AWAY_LONG, self.away_long, away, DAY_MS)
+        self._read(0, inputs[IN_SELECTOR_1], out & 1)
+        self._read(1, inputs[IN_SELECTOR_1 + 1], out & 2)
+        if not lead & LEAD:
+            self.spent |= self._by_hand() & out & dry
+        self._away(self.at[0] != SELECT_AUTO or self.at[1] != SELECT_AUTO)
+
+    def _read(self, n, to, on):
+        if to != self.at[n]:
+            self._moved(n, to)
+        self._hand(n, on)
+
+    def _moved(self, n, to):
+        if self.at[n] == SELECT_OFF:
+            self.returned |= 1 << n
+        self.at[n] = to
+        self.spent &= ~(1 << n)
+        self.overrun &= ~(1 << n)
+
+    def _hand(self, n, on):
+        if self.timers.lasted(tm.HAND + n, False, on and self.hand(n), self.settings[s.HAND_LIMIT_MS]):
+            self.spent |= 1 << n
+            self.overrun |= 1 << n
+
+    def _by_hand(self):
+        return (1 if self.hand(0) else 0) | (2 if self.hand(1) else 0)
+
+    def _away(self, away):
+        self.away = self.timers.lasted(tm.AWAY, self.away, away, AWAY_MS)
+        self.away_long = self.timers.lasted(tm.AWAY_LONG, self.away_long, away, DAY_MS)

@@ -51,15 +51,15 @@ class Supply:
     def step(self, inputs, high):
         """Judge the supplies; `high`: the high contact reads wet, believed or not."""
         self._mains(inputs[IN_MAINS], high)
-        band = inputs[IN_BATTERY]
-        if band == BATTERY_DEAD and self.fitted:
+        if inputs[IN_BATTERY] == BATTERY_DEAD and self.fitted:
             self.spent = 1
-        elif band == BATTERY_GOOD or self.mains:
+        elif inputs[IN_BATTERY] == BATTERY_GOOD or self.mains:
             self.spent = 0
-        charging = inputs[IN_CHARGER] or not self.settings[s.CHARGER_FITTED]
-        idle = inputs[IN_MAINS] and not charging
-        self.not_charging = self.timers.lasted(tm.CHARGER, self.not_charging, idle, DAY_MS)
+        self._charger(inputs[IN_MAINS] and self.settings[s.CHARGER_FITTED] and not inputs[IN_CHARGER])
         self._masks(high)
+
+    def _charger(self, idle):
+        self.not_charging = self.timers.lasted(tm.CHARGER, self.not_charging, idle, DAY_MS)
 
     def _mains(self, present, high):
         t = self.timers
@@ -94,6 +94,10 @@ class Supply:
                     self.fed |= bit
             elif self.mains:
                 self.fed |= bit
+
+    def on_mains(self, n):
+        """Tell whether pump `n` hangs on the mains, or did until it went."""
+        return self.settings[s.SUPPLY_1 + n] != s.BATTERY
 
     def battery_low(self, inputs):
         """Tell whether the battery carries the house and is low."""

@@ -100,19 +100,20 @@ class Timers:
     def expire(self, now):
         """Begin a step at `now`: disarm what is due, mark it as having rung."""
         self.now = now
-        at = self.at
-        rang = self.rang
         if self.any:
-            self.any = False
-            for i in range(N_TIMERS):
-                rang[i] = False
-        i = 0
-        for t in at:
+            self._forget()
+        at = self.at
+        for i in range(N_TIMERS):
+            t = at[i]
             if t >= 0 and (now - t) & 0x3FFFFFFF < 0x20000000:
                 at[i] = NEVER
-                rang[i] = True
+                self.rang[i] = True
                 self.any = True
-            i += 1
+
+    def _forget(self):
+        self.any = False
+        for i in range(N_TIMERS):
+            self.rang[i] = False
 
     def arm(self, i, delay_ms):
         """Arm timer `i` for `delay_ms` (100 ms .. 24 h) from now; it has not rung."""
@@ -147,12 +148,12 @@ class Timers:
             self.arm(i, delay_ms)
         return False
 
-    def next_due(self, now, most_ms):
-        """Return the delay in ms to the soonest armed deadline, `most_ms` at the most."""
-        least = most_ms
-        for t in self.at:
-            if t >= 0:
-                left = (t - now) & 0x3FFFFFFF
-                if left < least:
-                    least = left
+    def next_ms(self, least):
+        """Return the delay in ms to the soonest armed deadline, `least` at the most."""
+        at = self.at
+        now = self.now
+        for i in range(N_TIMERS):
+            t = at[i]
+            if t >= 0 and (t - now) & 0x3FFFFFFF < least:
+                least = (t - now) & 0x3FFFFFFF
         return least

@@ -63,40 +63,42 @@ class Transmitter:
 
     def watch(self):
         """A pump was switched on in this step: from the next reading on, the level must move."""
-        self.watching = True
-        self.timers.stop(tm.FROZEN)
+        if self.settings[s.TRANSMITTER]:
+            self.watching = True
+            self.timers.stop(tm.FROZEN)
 
     def step(self, inputs, proved, wet):
         """Judge the signal.  `proved`: some pump is proved running; `wet`: the debounced contacts."""
-        if not self.settings[s.TRANSMITTER]:
-            return
-        t = self.timers
-        signal = inputs[IN_TRANSMITTER] != TRANSMITTER_OK
-        self.bad = t.lasted(tm.SIGNAL, self.bad, signal, SIGNAL_MS)
+        if self.settings[s.TRANSMITTER]:
+            self._signal(inputs[IN_TRANSMITTER] != TRANSMITTER_OK)
+            self._movement(inputs, proved)
+            wet &= self.settings[s.FITTED]
+            self._floats(self._gap(inputs[IN_LEVEL] * STEP_MM, wet))
+
+    def _signal(self, signal):
+        self.bad = self.timers.lasted(tm.SIGNAL, self.bad, signal, SIGNAL_MS)
+
+    def _movement(self, inputs, proved):
         if inputs[IN_MOVED]:
             self.frozen = False
             self.watching = False
-        still = self.watching and proved and not signal
-        if t.lasted(tm.FROZEN, False, still, FROZEN_MS):
+        still = self.watching and proved and inputs[IN_TRANSMITTER] == TRANSMITTER_OK
+        if self.timers.lasted(tm.FROZEN, False, still, FROZEN_MS):
             self.frozen = True
             self.watching = False
-        self.apart = t.lasted(tm.GAP, self.apart, self._gap(inputs, wet), self.settings[s.DISAGREE_MS])
 
-    def _gap(self, inputs, wet):
+    def _floats(self, gap):
+        self.apart = self.timers.lasted(tm.GAP, self.apart, gap, self.settings[s.DISAGREE_MS])
+
+    def _gap(self, level_mm, wet):
         # With floats too, the floats rule; a gap beyond a band is told.
         if self.bad:
             return False
-        st = self.settings
-        level_mm = inputs[IN_LEVEL] * STEP_MM
-        gap_mm = st[s.LEVEL_GAP_MM]
         for i in range(3):
-            bit = 1 << i
-            height_mm = st[s.LEVEL_OFF_MM + i]
-            if not st[s.FITTED] & bit:
-                continue
-            if wet & bit:
-                if level_mm < height_mm - gap_mm:
+            if self.settings[s.FITTED] & (1 << i):
+                over_mm = level_mm - self.settings[s.LEVEL_OFF_MM + i]
+                if wet & (1 << i):
+                    over_mm = -over_mm
+                if over_mm > self.settings[s.LEVEL_GAP_MM]:
                     return True
-            elif level_mm > height_mm + gap_mm:
-                return True
         return False

@@ -18,17 +18,17 @@ def tell_alarms(c, inputs):
 
 
 def _level(c, inputs):
-    tell = c.alarms.tell
-    tell(at.HIGH_WATER, c.contacts.wet & HIGH)
-    tell(at.LEVEL_LOST, c.blind.reason)
-    tell(at.FLOAT_WIRING, c.belief.wiring, c.belief.wiring)
-    tell(at.NOT_KEEPING_UP, c.pair.both_long or c.demand.boost)
+    alarms = c.alarms
+    alarms.tell(at.HIGH_WATER, c.contacts.wet & HIGH)
+    alarms.tell(at.LEVEL_LOST, c.blind.reason)
+    alarms.tell(at.FLOAT_WIRING, c.belief.wiring, c.belief.wiring)
+    alarms.tell(at.NOT_KEEPING_UP, c.pair.both_long or c.demand.boost)
     out_of_order = (c.belief.order | c.belief.proof) & c.belief.fitted
-    tell(at.OUT_OF_SEQUENCE, out_of_order or c.transmitter.apart, out_of_order)
-    tell(at.TRANSMITTER_FAILED, c.transmitter.failed())
-    tell(at.LAG_REACHED, c.belief.wet & LAG)
-    tell(at.CHATTERING, inputs[IN_CHATTER], inputs[IN_CHATTER])
-    tell(at.POUR_AND_TEST, c.exercise.pour())
+    alarms.tell(at.OUT_OF_SEQUENCE, out_of_order or c.transmitter.apart, out_of_order)
+    alarms.tell(at.TRANSMITTER_FAILED, c.transmitter.failed())
+    alarms.tell(at.LAG_REACHED, c.belief.wet & LAG)
+    alarms.tell(at.CHATTERING, inputs[IN_CHATTER], inputs[IN_CHATTER])
+    alarms.tell(at.POUR_AND_TEST, c.exercise.pour())
 
 
 def _house(c):
@@ -43,35 +43,33 @@ def _house(c):
 
 
 def _supply(c, inputs):
-    tell = c.alarms.tell
-    tell(at.MAINS_LOST, c.supply.lost)
-    tell(at.BATTERY_LOW, c.supply.battery_low(inputs))
-    tell(at.CHARGER_FAILED, c.supply.not_charging)
-    tell(at.LONG_RUN, c.pair.long_run)
-    tell(at.CLOCK_FAULT, c.clock_fault)
-    tell(at.INSPECTION_DUE, c.inspection_min >= c.settings[s.INSPECTION_DAYS] * DAY_MIN)
+    alarms = c.alarms
+    alarms.tell(at.MAINS_LOST, c.supply.lost)
+    alarms.tell(at.BATTERY_LOW, c.supply.battery_low(inputs))
+    alarms.tell(at.CHARGER_FAILED, c.supply.not_charging)
+    alarms.tell(at.LONG_RUN, c.pair.long_run)
+    alarms.tell(at.CLOCK_FAULT, c.clock_fault)
+    alarms.tell(at.INSPECTION_DUE, c.inspection_min >= c.settings[s.INSPECTION_DAYS] * DAY_MIN)
 
 
 def _pump(c, n):
-    tell = c.alarms.tell
     pump = c.pumps[n]
-    bit = 1 << n
-    out = pump.state >= pm.RETRY or pump.held or pump.open
-    tell(at.WILL_NOT_STOP + n, pump.welded)
-    tell(at.UNAVAILABLE + n, out or (c.supply.lost and not c.supply.fed & bit))
-    tell(at.EXERCISE_FAILED + n, c.exercise.failed & bit)
-    tell(at.PUMP_SUSPECT + n, c.pair.suspect(n))
-    tell(at.FAULT + n, pump.cause, pump.cause)
-    tell(at.LOCKOUT + n, pump.state == pm.LOCKED or pump.held == pm.LOCKED, pump.cause)
-    tell(at.MOISTURE + n, pump.moist)
-    tell(at.SHORT_CYCLING + n, pump.short)
+    unfed = c.supply.lost and not c.supply.fed & (1 << n)
+    c.alarms.tell(at.UNAVAILABLE + n, pump.state >= pm.RETRY or pump.held or pump.open or unfed)
+    c.alarms.tell(at.WILL_NOT_STOP + n, pump.welded)
+    c.alarms.tell(at.EXERCISE_FAILED + n, c.exercise.failed & (1 << n))
+    c.alarms.tell(at.PUMP_SUSPECT + n, c.pair.suspect(n))
+    c.alarms.tell(at.FAULT + n, pump.cause, pump.cause)
+    c.alarms.tell(at.LOCKOUT + n, pump.state == pm.LOCKED or pump.held == pm.LOCKED, pump.cause)
+    c.alarms.tell(at.MOISTURE + n, pump.moist)
+    c.alarms.tell(at.SHORT_CYCLING + n, pump.short)
 
 
 def _people(c):
-    tell = c.alarms.tell
-    tell(at.INPUTS_FORCED_LONG, c.forces.long)
-    tell(at.INPUTS_FORCED, c.forces.active)
-    tell(at.SELECTOR_AWAY, c.selectors.away_long)
-    tell(at.NOT_IN_AUTO, c.selectors.away)
-    tell(at.HAND_OVERRUN, c.selectors.overrun)
-    tell(at.BUTTON_STUCK, c.buttons.stuck)
+    alarms = c.alarms
+    alarms.tell(at.INPUTS_FORCED_LONG, c.forces.long)
+    alarms.tell(at.INPUTS_FORCED, c.forces.active)
+    alarms.tell(at.SELECTOR_AWAY, c.selectors.away_long)
+    alarms.tell(at.NOT_IN_AUTO, c.selectors.away)
+    alarms.tell(at.HAND_OVERRUN, c.selectors.overrun)
+    alarms.tell(at.BUTTON_STUCK, c.buttons.stuck)
