@@ -29,6 +29,7 @@ class Belief:
         ("rising", STATE, 0, False),  # the edge that made the disagreement, or no edge yet
         ("over", STATE, 0, False),  # contacts that rose over a dry one
         ("missed", STATE, 0, False),  # the dry ones they rose over
+        ("before", STATE, 0, False),  # ... the last time, and not wet since
         ("down", STATE, 0, False),  # L7: direction in which each contact last turned
         ("wet", STATE, 0, False),
         ("dry", STATE, 0, False),
@@ -47,6 +48,7 @@ class Belief:
         self.rising = 1
         self.over = 0
         self.missed = 0
+        self.before = 0
         self.down = 0
         self.wet = 0
         self.dry = 0
@@ -66,6 +68,7 @@ class Belief:
         self.wiring = 0
         self.over = 0
         self.missed = 0
+        self.before = 0
 
     def condemn(self, mask, wet):
         """Suspect contacts on evidence (L3, L4, R1); `wet` is the debounced word."""
@@ -140,6 +143,7 @@ class Belief:
     def _proved_miss(self, wet, rose, fell):
         # A higher contact that rises and falls with a lower one dry proves the miss.
         self.missed &= ~wet
+        self.before &= ~wet
         rose &= self.wet
         fell &= self.over
         for i in range(1, 4):
@@ -157,9 +161,15 @@ class Belief:
 
     def _fell_again(self, bit, wet):
         self.over &= ~bit
-        if self.missed & (bit - 1):
+        missed = self.missed & (bit - 1)
+        if not missed:
+            return
+        if missed & ~self.before:
             self.order = self._fewest(wet | bit, True) & ~bit
-            self.missed = 0
+        else:  # the second time running: however many, they are dead
+            self.order |= missed
+        self.before = missed
+        self.missed = 0
 
     def _disagree(self, wet, rose, fell):
         lowest = self.dry & -self.dry

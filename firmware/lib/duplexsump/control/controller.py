@@ -325,6 +325,9 @@ class Controller:
         gate = self.gate
         if self.exercise.who >= 0:
             want |= 1 << self.exercise.who
+        for n in range(2):
+            if gate.out & (1 << n) and not self.pumps[n].on():
+                want &= ~(1 << n)  # it tripped or was pardoned in this step: off first, whoever wants it
         gate.first = self.pair.lead if self.pair.lead >= 0 else self.pair.turn
         was = gate.out
         self._switched(0, was, gate.step(want))

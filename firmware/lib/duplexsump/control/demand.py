@@ -187,12 +187,12 @@ class Demand:
         return min(total, st[s.BLIND_RUN_MS] // 100) * 100
 
     def _stands_alone(self, wet, turned, pumps):
-        # L3 without current sensing and without off: a contact that stands wet
-        # through a whole blind run hangs.
-        if self.settings[s.SENSING] == s.SENSE_CURRENT or self.belief.believes(OFF):
-            return
+        # L3 without current sensing and without off wet: a contact that stands wet
+        # through a whole blind run with nothing moving hangs.
         upper = self.belief.wet & _UPPER
-        if upper & LAG:
+        if self.settings[s.SENSING] == s.SENSE_CURRENT or self.belief.wet & OFF:
+            pumps = False
+        elif upper & LAG:
             pumps = pumps > 0 and not wet & HIGH
         else:
             pumps = pumps == 1 and upper == LEAD

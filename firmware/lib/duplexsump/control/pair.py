@@ -215,6 +215,10 @@ class Pair:
 
     def _cycle_over(self):
         # D2: the turn goes to the one that did not lead; a skipped pump keeps one turn.
+        vouched = self.contacts.wet & self.belief.suspect & (LEAD | LAG | HIGH)
+        for n in range(2):
+            if vouched and self.not_pumping & (1 << n) and self.pumps[n].cause == pm.NOT_PUMPING:
+                self.pumps[n].withdraw()  # the contact that vouched for water has proved wrong
         if self.led >= 0:
             self.turn = 1 - self.led
             self.cycles += 1
