@@ -118,11 +118,18 @@ class Controller:
         self.clock_fault = 0
         self.raw_word = 0
         self.pending = 0  # something changed in this step that the next one must see
+        self.powered = False
         self.first = True  # the next step is the first after a power-up
         self.always = False  # tests: work everything out at every step, due or not
 
     def power_up(self, now_ms, kept=None):
-        """Begin a life at `now_ms`; `kept` is what keep() gave in the life before, or None (S4, J4)."""
+        """Begin a life at `now_ms`; `kept` is what keep() gave in the life before, or None (S4, J4).
+
+        Every life needs a controller of its own: raises ValueError on a second call.
+        """
+        if self.powered:
+            raise ValueError("powered up twice: make a new Controller and give it the kept record")
+        self.powered = True
         if kept is not None:
             self._set(kept, True)
         self.now = now_ms
