@@ -1,0 +1,394 @@
+"""The course of the water from the last event on: a chain of pieces, each with a closed form.
+
+Within a piece nothing changes but the volume, and net flow is a straight line
+over volume.  Pieces end at an edge of a table of flows, at a step of the
+inflow, or when something in the plant changes by itself (a motor's heat, an
+empty battery, a drained riser).  The chain depends only on the last event, not
+on when it is looked at: so an event-driven run and a ticking one see the same
+water at the same instant, bit for bit.
+"""
+
+from bisect import bisect_right
+from collections import deque
+from math import exp, inf, log
+
+from . import seepage
+from .motion import time_to, volume_after, volume_seconds
+
+EDGE, INFLOW, UNTIL, HEAT_1, HEAT_2, FLAT, FULL, DRAINED_1, DRAINED_2, SLOT = range(10)
+GROUND_STEP_M = 0.0005  # tables of seepage are kept for outside levels rounded to this
+
+
+class Piece:
+    """A stretch of time with one closed form; see the module's head."""
+
+    __slots__ = (
+        "above", "amps", "b", "back", "depth", "depth_rate", "ends", "f0", "heat", "inside", "k", "line", "loads",
+        "mode", "out_1", "out_2", "row", "seep", "slots", "t0", "t1", "v0", "v1",
+    )  # fmt: skip
+
+    def volume(self, t):
+        """Return the volume at a time within the piece."""
+        return volume_after(self.v0, self.f0, self.b, t - self.t0)
+
+
+class Slots:
+    """What is brought up to date at fixed times only: water on its way back, ground storage, a clogged stilling pipe."""
+
+    __slots__ = ("at_s", "ground_m", "marks", "reading_m", "returns", "returning_m3s")
+
+    def __init__(self, at_s, ground_m, reading_m):
+        self.at_s = at_s  # the next time
+        self.ground_m = ground_m
+        self.reading_m = reading_m
+        self.returns = ()  # (due s, m3) of water that comes back later
+        self.returning_m3s = 0.0
+        self.marks = (0.0, 0.0)  # water discharged and seeped in until the last slot
+
+
+class Ledger:
+    """Water and energy counted over the pieces that have passed."""
+
+    def __init__(self, volume_m3):
+        self.start_m3 = volume_m3
+        self.given_m3 = 0.0  # by the inflow's own rates
+        self.seeped_m3 = 0.0
+        self.returned_m3 = 0.0  # recirculated and run back from the riser
+        self.out_m3 = [0.0, 0.0]
+        self.charge_as = [0.0, 0.0]  # by motor: current times time
+        self.dry_s = [0.0, 0.0]
+        self.loaded_s = [0.0, 0.0]
+        self.floor_s = 0.0
+        self.floor_first_s = None
+        self.highest_m3 = volume_m3
+        self.highest_at_s = 0.0
+        self.deepest = 0.0  # depth of discharge of the battery
+        self.pieces = 0
+
+    def balance_m3(self, volume_m3):
+        """Return water made or lost: 0 but for rounding."""
+        came = self.given_m3 + self.seeped_m3 + self.returned_m3
+        return (volume_m3 - self.start_m3) - (came - self.out_m3[0] - self.out_m3[1])
+
+    def moved_m3(self):
+        """Return all water that went into and out of the pit."""
+        return self.given_m3 + abs(self.seeped_m3) + self.returned_m3 + sum(abs(x) for x in self.out_m3)
+
+
+class Course:
+    """The chain of pieces; the head of the chain holds the present, its tail is laid as far as it is asked for.
+
+    `make_mode(course)` returns the mode for the state at the tail; the plant owns it.
+    """
+
+    def __init__(self, site, volume_m3, make_mode):
+        self.pit = site.pit
+        self.inflow = site.inflow
+        self.seepage = site.seepage
+        self.battery = site.supply.battery
+        self.charger = site.supply.charger
+        self.site = site
+        self.make_mode = make_mode
+        self.seeps = {}
+        self.t = 0.0
+        self.v = volume_m3
+        self.k = 0
+        self.hot = (False, False)
+        self.flat = False
+        self.rush = (-1.0, -1.0)  # when the inrush of each motor ends
+        self.depth = self.battery.start_depth if self.battery else 0.0
+        self.heat = (0.0, 0.0)
+        self.line = (None, None)  # water missing in each riser; None: full, with a good check
+        self.out = (0.0, 0.0)
+        self.inside = 0.0  # seeped in
+        outside = site.seepage.storage_start_m if site.seepage else 0.0
+        self.slots = Slots(0.0, outside, site.pit.level_m(volume_m3))
+        self.slot_s = inf
+        self.ledger = Ledger(volume_m3)
+        self.mode = None
+        self.seep = seepage.NOTHING
+        self.pieces = deque()
+        self.head = None
+
+    # Looking ahead.
+
+    def begin(self):
+        """Lay the first piece after the state at the tail was set."""
+        self.mode = self.make_mode(self)
+        self.seep = self._seep()
+        self.pieces.clear()
+        self.head = self._extend(EDGE)
+        self.pieces.append(self.head)
+
+    def after(self, i):
+        """Return piece number i counted from the present one, laying the chain on as needed."""
+        while len(self.pieces) <= i:
+            self.pieces.append(self._extend(self.pieces[-1].ends))
+        return self.pieces[i]
+
+    def at(self, t):
+        """Move the present to a time and return its piece; the time never goes back."""
+        piece = self.head
+        while piece.t1 <= t:
+            self._commit(piece, piece.t1)
+            following = self.after(1)
+            self.pieces.popleft()
+            self.head = piece = following
+        return piece
+
+    def cut(self, t):
+        """End the chain at a time: the state there becomes the tail, for something to be changed.  Then `begin()`."""
+        piece = self.at(t)
+        dt = t - piece.t0
+        self._commit(piece, t)
+        self.k, self.mode, self.slots = piece.k, piece.mode, piece.slots
+        self.hot, self.flat, self.rush = piece.mode.hot, piece.mode.flat, piece.mode.rush
+        self._advance(piece, dt, piece.volume(t))
+        self.t = t
+
+    # Laying pieces.
+
+    def _seep(self):
+        if self.seepage is None:
+            return seepage.NOTHING
+        if self.seepage.storage_m2:
+            outside = round(self.slots.ground_m / GROUND_STEP_M) * GROUND_STEP_M
+        elif self.inflow.heads_m is None:
+            return seepage.NOTHING
+        else:
+            outside = self.inflow.heads_m[self.k]
+        table = self.seeps.get(outside)
+        if table is None:
+            if len(self.seeps) > 20000:  # a bound on memory in year-long runs
+                self.seeps.clear()
+            table = self.seeps[outside] = seepage.table(self.seepage, self.pit, outside)
+        return table
+
+    def _change(self, ends):
+        # Something in the plant has changed by itself at the tail.
+        if ends == INFLOW:
+            self.k += 1
+            self.seep = self._seep()
+            return
+        if ends == HEAT_1 or ends == HEAT_2:
+            n = ends - HEAT_1
+            hot = list(self.hot)
+            hot[n] = not hot[n]
+            self.hot = tuple(hot)
+        elif ends == FLAT:
+            self.flat, self.depth = True, 1.0
+        elif ends == FULL:
+            self.depth = 0.0
+        elif ends == DRAINED_1 or ends == DRAINED_2:
+            n = ends - DRAINED_1
+            line = list(self.line)
+            line[n] = self.mode.line_m3[n]
+            self.line = tuple(line)
+        elif ends == SLOT:
+            self._slot()
+            return
+        self.mode = self.make_mode(self)
+
+    def _slot(self):
+        old, site = self.slots, self.site
+        new = Slots(round(old.at_s + self.slot_s, 3), old.ground_m, old.reading_m)
+        out = self.out[0] + self.out[1]
+        new.marks = (out, self.inside)
+        share = max(0.0, out - old.marks[0]) * site.discharge.recirculated
+        due = [item for item in old.returns if item[0] > self.t]
+        if share > 0.0:
+            due.append((self.t + site.discharge.recirculation_s, share))
+        new.returns = tuple(due)
+        new.returning_m3s = sum(item[1] for item in old.returns if item[0] <= self.t) / self.slot_s
+        if self.seepage and self.seepage.storage_m2:
+            came = self.inflow.rates_m3s[self.k] * self.slot_s - (self.inside - old.marks[1])
+            if self.inflow.heads_m is not None:
+                came += self.seepage.regional_m2s * (self.inflow.heads_m[self.k] - old.ground_m) * self.slot_s
+            new.ground_m = old.ground_m + came / self.seepage.storage_m2
+        if self.mode.lag_s:
+            share = 1.0 - exp(-self.slot_s / self.mode.lag_s)
+            new.reading_m = old.reading_m + (self.pit.level_m(self.v) - old.reading_m) * share
+        self.slots = new
+        self.seep = self._seep()
+
+    def _extend(self, ends):
+        if ends != EDGE:
+            self._change(ends)
+        t, v, mode, seep = self.t, self.v, self.mode, self.seep
+        inflow, k, slots = self.inflow, self.k, self.slots
+        regime = mode.regime
+        storage = self.seepage is not None and self.seepage.storage_m2 > 0.0
+        given = slots.returning_m3s + (0.0 if storage else inflow.rates_m3s[k])
+        piece = Piece()
+        fixed = given + mode.back
+        j, row = regime.row(v)
+        s = min(bisect_right(seep.volumes, v) - 1, seep.last)
+        drop = seep.rows[s]
+        b = drop[1] - row[1] - row[3]
+        f0 = fixed + drop[0] - row[0] - row[2] + b * v
+        if f0 < 0.0:
+            # On an edge the water that falls goes into the piece below.
+            moved = False
+            if v <= regime.volumes[j] and j > 0:
+                j, moved = j - 1, True
+                row = regime.rows[j]
+            if v <= seep.volumes[s] and s > 0:
+                s, moved = s - 1, True
+                drop = seep.rows[s]
+            if moved:
+                b = drop[1] - row[1] - row[3]
+                f0 = fixed + drop[0] - row[0] - row[2] + b * v
+                if f0 >= 0.0:  # balanced on the edge itself
+                    f0 = b = 0.0
+            edge = max(regime.volumes[j], seep.volumes[s])
+        else:
+            edge = regime.volumes[j + 1] if j < regime.last else inf
+            if s < seep.last and seep.volumes[s + 1] < edge:
+                edge = seep.volumes[s + 1]
+        dt = time_to(v, f0, b, edge) if edge < inf else inf
+        piece.t0, piece.v0, piece.f0, piece.b = t, v, f0, b
+        piece.row, piece.seep, piece.back, piece.k = row, drop, fixed, k
+        piece.mode, piece.slots = mode, slots
+        piece.depth, piece.heat, piece.line = self.depth, self.heat, self.line
+        piece.out_1, piece.out_2, piece.inside = self.out[0], self.out[1], self.inside
+        piece.above = v >= self.pit.floor_m3 and (f0 > 0.0 or v > self.pit.floor_m3)
+        ends, t1 = EDGE, t + dt
+        if k + 1 < len(inflow.times_s) and inflow.times_s[k + 1] < t1:
+            ends, t1 = INFLOW, inflow.times_s[k + 1]
+        if mode.until < t1:
+            ends, t1 = UNTIL, mode.until
+        if slots.at_s < t1 and self.slot_s < inf:
+            ends, t1 = SLOT, slots.at_s
+        piece.amps = piece.depth_rate = 0.0
+        if mode.watched:
+            ends, t1 = self._own_deadlines(piece, ends, t1)
+        piece.ends, piece.t1 = ends, t1
+        if t1 == inf:
+            piece.v1 = v
+            return piece
+        v1 = edge if ends == EDGE else volume_after(v, f0, b, t1 - t)
+        piece.v1 = v1
+        self._advance(piece, t1 - t, v1)
+        self.t = t1
+        return piece
+
+    def _own_deadlines(self, piece, ends, t1):
+        # Heat, battery and draining risers go on at the rates of the middle of the piece.
+        mode, t = piece.mode, piece.t0
+        if t1 < inf:
+            middle = volume_after(piece.v0, piece.f0, piece.b, 0.5 * (t1 - t))
+        else:
+            middle = piece.v0
+        loads = mode.loads(piece.row, middle)
+        for n in (0, 1):
+            when = t + _heat_time(mode, n, piece.heat[n], loads[n])
+            if when < t1:
+                ends, t1 = HEAT_1 + n, when
+            drain = mode.drain_m3s[n]
+            if drain > 0.0:
+                when = t + max(0.0, (mode.line_m3[n] - piece.line[n]) / drain)
+                if when < t1:
+                    ends, t1 = DRAINED_1 + n, when
+        if self.battery is not None:
+            piece.amps = mode.battery_amps(loads)
+            rate = mode.depth_rate(piece.amps, piece.depth)
+            piece.depth_rate = rate
+            if rate > 0.0 and not self.flat:
+                when = t + (1.0 - piece.depth) / rate
+                if when < t1:
+                    ends, t1 = FLAT, when
+            elif rate < 0.0 and t - piece.depth / rate < t1:
+                ends, t1 = FULL, t - piece.depth / rate
+        piece.loads = loads
+        return ends, max(t1, t)
+
+    def _advance(self, piece, dt, v):
+        # Bring the state at the tail to dt after the start of a piece.
+        mode = piece.mode
+        vs = volume_seconds(piece.v0, piece.f0, piece.b, dt)
+        row = piece.row
+        out_1, out_2 = row[0] * dt + row[1] * vs, row[2] * dt + row[3] * vs
+        self.out = (piece.out_1 + out_1, piece.out_2 + out_2)
+        self.inside = piece.inside + piece.seep[0] * dt + piece.seep[1] * vs
+        self.v = v
+        self.depth, self.heat, self.line = piece.depth, piece.heat, piece.line
+        if not mode.watched:
+            return
+        loads = piece.loads
+        self.heat = tuple(_heat_after(mode, n, piece.heat[n], loads[n], dt) for n in (0, 1))
+        if self.battery is not None:
+            self.depth = min(1.0, max(0.0, piece.depth + piece.depth_rate * dt))
+        if mode.lines:
+            line = list(piece.line)
+            for n, moved in ((0, out_1), (1, out_2)):
+                if line[n] is not None:
+                    missing = line[n] - max(0.0, moved) + mode.drain_m3s[n] * dt
+                    line[n] = min(mode.line_m3[n], max(0.0, missing))
+            self.line = tuple(line)
+
+    # What has passed.
+
+    def _commit(self, piece, t):
+        dt = t - piece.t0
+        if dt <= 0.0:
+            return
+        ledger, row, mode = self.ledger, piece.row, piece.mode
+        full = t == piece.t1
+        v1 = piece.v1 if full else piece.volume(t)
+        vs = volume_seconds(piece.v0, piece.f0, piece.b, dt)
+        out_1, out_2 = row[0] * dt + row[1] * vs, row[2] * dt + row[3] * vs
+        ledger.out_m3[0] += out_1
+        ledger.out_m3[1] += out_2
+        ledger.seeped_m3 += piece.seep[0] * dt + piece.seep[1] * vs
+        extra = piece.slots.returning_m3s + mode.back
+        ledger.returned_m3 += extra * dt
+        ledger.given_m3 += (piece.back - extra) * dt
+        ledger.pieces += 1
+        if v1 > ledger.highest_m3:
+            ledger.highest_m3, ledger.highest_at_s = v1, t
+        if piece.above:
+            ledger.floor_s += dt
+            if ledger.floor_first_s is None:
+                ledger.floor_first_s = piece.t0
+        if mode.energised:
+            self._commit_motors(piece, dt, vs, (out_1, out_2))
+        if self.battery is not None:
+            ledger.deepest = max(ledger.deepest, piece.depth, min(1.0, piece.depth + piece.depth_rate * dt))
+
+    def _commit_motors(self, piece, dt, vs, moved):
+        ledger, mode = self.ledger, piece.mode
+        for n in (0, 1):
+            if not mode.live[n]:
+                continue
+            fixed = mode.fixed_load[n]
+            if fixed is None:
+                load = piece.row[4 + 2 * n] * dt + piece.row[5 + 2 * n] * vs
+            else:
+                load = fixed * dt
+            ledger.charge_as[n] += load * mode.rated_a[n]
+            if moved[n] > 0.05 * mode.rated_m3s[n] * dt:
+                ledger.loaded_s[n] += dt
+            else:
+                ledger.dry_s[n] += dt
+
+
+def _heat_after(mode, n, heat, load, dt):
+    rise = load * load
+    return rise + (heat - rise) * exp(-dt / mode.heat_s[n])
+
+
+def _heat_time(mode, n, heat, load):
+    # When the thermal contact of motor n changes, in seconds; inf when it does not.
+    rise = load * load
+    edge = mode.closes_at[n] if mode.hot[n] else mode.opens_at[n]
+    if mode.hot[n]:
+        if heat <= edge:
+            return 0.0
+        if rise >= edge:
+            return inf
+    else:
+        if heat >= edge:
+            return 0.0
+        if rise <= edge:
+            return inf
+    return mode.heat_s[n] * log((heat - rise) / (edge - rise))
