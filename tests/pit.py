@@ -100,13 +100,14 @@ class Pit:
     def advance(self, ms, pumps, held):
         """Let `ms` pass with the pumps as they are; never longer than to the next event."""
         slope = self._slope(self.elapsed_ms, pumps)
+        at_intake = self.level_mm <= INTAKE_MM + 1e-9
         self.level_mm += slope * ms
         if sum(self._flow(pumps)) and self.level_mm < INTAKE_MM:
             self.level_mm = INTAKE_MM
         self.highest_mm = max(self.highest_mm, self.level_mm)
         self.flooded_ms += ms if self.level_mm > FLOOR_MM else 0
         for n in range(2):
-            dry = pumps[n] and self._supplied(n) and self.level_mm <= INTAKE_MM + 1e-9
+            dry = pumps[n] and self._supplied(n) and at_intake
             self.dry_ms[n] = self.dry_ms[n] + ms if dry else 0
             self.longest_dry_ms[n] = max(self.longest_dry_ms[n], self.dry_ms[n])
         self.elapsed_ms += ms

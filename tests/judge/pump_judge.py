@@ -77,11 +77,11 @@ class PumpJudge:
 
     def power_up(self, rig):
         """A new life: every pump stopped now, nothing settled yet."""
-        self.boot_ms = rig.elapsed_ms
+        self.boot_ms = getattr(rig, "boot_ms", rig.elapsed_ms)
         self.settled = Settled(self.settings[s.DEBOUNCE_MS])
         self.pumps = [Pump(0), Pump(1)]
         for pump in self.pumps:
-            pump.stopped_ms = rig.elapsed_ms
+            pump.stopped_ms = self.boot_ms
         self.last_start_ms = None
         self.asked = False
         self.two_asked = False
@@ -106,7 +106,10 @@ class PumpJudge:
         for pump in self.pumps:
             self._pardons(pump, inputs, word)
             self._withdrawal(pump, inputs)
-            self._edge(pump, inputs, out[r.OUT_PUMP_1 + pump.n])
+        for value in (0, 1):  # What stops in a step has stopped before anything starts in it.
+            for pump in self.pumps:
+                if bool(out[r.OUT_PUMP_1 + pump.n]) == bool(value):
+                    self._edge(pump, inputs, value)
         for pump in self.pumps:
             self._musts(pump, inputs)
         self.word = word

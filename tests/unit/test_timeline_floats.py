@@ -1,0 +1,188 @@
+"""Timelines that break naive controllers: faults of floats and their wires, in a closed pit.
+
+Each is a night in the 18 in pit with something wrong; what must happen is said
+in numbers.  Both judges watch every one of them.
+"""
+
+import pytest
+
+from tests.judge.watch import watch
+from tests.pit import FLOOR_MM, GPM, HEIGHTS_MM, Pit
+from tests.rig import NO_CURRENT, WITH_CURRENT, Rig
+
+HOUR = 3600
+BLIND_RUN_S = 35.0
+SENSING = pytest.mark.parametrize("sensing", [NO_CURRENT, WITH_CURRENT], ids=["nothing sensed", "current sensed"])
+
+
+def night(inflow, hours, *, faults=None, plan=(), level_mm=0.0, **overrides):
+    """Run a closed pit for `hours`; return (rig, pit, judges)."""
+    pit = Pit(inflow, level_mm=level_mm)
+    pit.float_fault.update(faults or {})
+    for seconds, action in plan:
+        pit.at(seconds, action)
+    rig = Rig(plant=pit, boot=False, **overrides)
+    rig.power_up()
+    judges = watch(rig)
+    rig.run(hours * HOUR)
+    judges.check()
+    return rig, pit, judges
+
+
+def stick(name, how):
+    return lambda pit: pit.float_fault.__setitem__(name, how)
+
+
+def heal(name):
+    return lambda pit: pit.float_fault.pop(name)
+
+
+def longest_dry_s(pit):
+    return max(pit.longest_dry_ms) / 1000
+
+
+# off stuck wet ----------------------------------------------------------------------------------
+
+
+@SENSING
+@pytest.mark.parametrize("gpm", [1, 10, 25])
+def test_off_stuck_wet(sensing, gpm):
+    rig, pit, _ = night(gpm * GPM, 4, faults={"off": "wet"}, sensing=sensing)
+    assert not pit.flooded
+    assert longest_dry_s(pit) <= BLIND_RUN_S
+    assert pit.highest_mm < HEIGHTS_MM[3]
+    assert rig.active("floats_out_of_sequence") == ("off" in rig.suspects())
+    assert len(rig.all_starts()) > 20
+
+
+@SENSING
+def test_off_stuck_wet_is_found_and_then_no_pump_runs_dry(sensing):
+    rig, pit, _ = night(3 * GPM, 1, faults={"off": "wet"}, sensing=sensing)
+    assert rig.suspects() == {"off"}
+    assert rig.active("floats_out_of_sequence")
+    pit.longest_dry_ms[:] = [0, 0]
+    rig.run(4 * HOUR)
+    assert longest_dry_s(pit) == 0
+    assert not pit.flooded
+
+
+def test_an_honest_off_is_not_condemned_at_any_inflow():
+    for gpm in (1, 5, 10, 17, 25, 30, 33):
+        rig, pit, _ = night(gpm * GPM, 1)
+        assert rig.raised("floats_out_of_sequence") == [], gpm
+        assert rig.suspects() == set(), gpm
+        assert longest_dry_s(pit) == 0, gpm
+
+
+# lead stuck dry ---------------------------------------------------------------------------------
+
+
+@SENSING
+@pytest.mark.parametrize("gpm", [1, 10, 30])
+def test_lead_stuck_dry(sensing, gpm):
+    rig, pit, _ = night(gpm * GPM, 2, faults={"lead": "dry"}, sensing=sensing)
+    assert pit.highest_mm < HEIGHTS_MM[3]  # the high-water float never gets wet
+    assert rig.suspects() == {"lead"}
+    assert len(rig.raised("floats_out_of_sequence")) == 1
+    assert longest_dry_s(pit) == 0
+    assert rig.run_time(1) == pytest.approx(rig.run_time(2), rel=0.3)
+
+
+# lead hung up wet -------------------------------------------------------------------------------
+
+
+@SENSING
+@pytest.mark.parametrize("gpm", [1, 10, 30])
+def test_lead_hung_up_wet(sensing, gpm):
+    rig, pit, _ = night(gpm * GPM, 2, plan=[(HOUR / 2, stick("lead", "wet"))], sensing=sensing)
+    assert rig.suspects() == {"lead"}
+    assert longest_dry_s(pit) <= 21.0  # disagree and debounce, less the way from off to the intake
+    assert not pit.flooded
+    pit.longest_dry_ms[:] = [0, 0]
+    rig.run(2 * HOUR)
+    assert longest_dry_s(pit) == 0  # once is enough to know
+    pit.float_fault.clear()
+    rig.run(HOUR)
+    assert rig.suspects() == set()
+
+
+# high stuck wet for a week ----------------------------------------------------------------------
+
+
+@SENSING
+@pytest.mark.parametrize("gpm", [0.02, 1])
+def test_high_stuck_wet_for_a_week(sensing, gpm):
+    rig, pit, _ = night(gpm * GPM, 7 * 24, faults={"high": "wet"}, sensing=sensing)
+    assert not pit.flooded
+    assert rig.active("high_water")
+    assert rig.output("relay") == 0
+    assert longest_dry_s(pit) <= (10.0 if sensing == WITH_CURRENT else BLIND_RUN_S + 0.1)
+    # Blind pumping rests 30 min once it has found the pit empty: at most 48 runs a day, shared by two.
+    level_starts = 7 * 24 * 60 * gpm / 8.8
+    assert len(rig.all_starts()) <= 7 * 48 + 12 + 2 * level_starts
+    assert rig.run_time(1) + rig.run_time(2) < 7 * 86_400 * (0.03 + 2 * gpm / 34.6)
+
+
+def test_high_stuck_wet_does_not_keep_the_level_rules_from_working():
+    rig, pit, _ = night(10 * GPM, 6, faults={"high": "wet"}, sensing=NO_CURRENT)
+    assert pit.highest_mm < HEIGHTS_MM[2] + 20
+    assert rig.suspects() <= {"high"}
+
+
+# a common float wire broken ---------------------------------------------------------------------
+
+
+def break_common_wire(pit):
+    for name in ("off", "lead", "lag"):
+        pit.float_fault[name] = "dry"
+
+
+@SENSING
+@pytest.mark.parametrize("gpm", [1, 5, 15])
+def test_a_common_float_wire_broken_in_mid_run(sensing, gpm):
+    pit = Pit(gpm * GPM)
+    rig = Rig(plant=pit, boot=False, sensing=sensing)
+    rig.power_up()
+    judges = watch(rig)
+    rig.run(HOUR)
+    rig.run_until(lambda rig: pit.floats[1] and sum(rig.pumps_on()), HOUR)
+    break_common_wire(pit)
+    broken = rig.t
+    rig.run(3)
+    assert rig.raised("float_wiring") == [pytest.approx(broken + 1.0, abs=0.25)]
+    rig.run(6 * HOUR)
+    judges.check()
+    assert not pit.flooded
+    assert longest_dry_s(pit) <= BLIND_RUN_S + 0.1
+    assert rig.active("level_lost")
+
+
+def test_a_common_float_wire_broken_while_the_pit_is_empty_with_current_sensed():
+    rig, pit, _ = night(10 * GPM, 2, faults={"off": "dry", "lead": "dry", "lag": "dry"}, sensing=WITH_CURRENT)
+    assert not pit.flooded
+    # A high that rises and falls twice over three dry floats has proved them dead; then stops go by time.
+    assert rig.suspects() == {"off", "lead", "lag"}
+    assert rig.raised("floats_out_of_sequence")[0] < 180
+    assert longest_dry_s(pit) <= BLIND_RUN_S + 0.1
+    assert len(rig.all_starts()) < 2 * 70
+
+
+# any one float, either way ----------------------------------------------------------------------
+
+
+@SENSING
+@pytest.mark.parametrize("how", ["wet", "dry"])
+@pytest.mark.parametrize("name", ["off", "lead", "lag", "high"])
+@pytest.mark.parametrize("pumps", [2, 1], ids=["both pumps", "one pump"])
+def test_i14_one_faulty_float_floods_nothing_and_runs_nothing_dry_for_long(sensing, how, name, pumps):
+    for gpm in (2, 20):
+        pit = Pit(gpm * GPM)
+        rig = Rig(plant=pit, boot=False, sensing=sensing, starts_per_hour=60)
+        rig.held[12] = 0 if pumps == 2 else 1  # selector_2 to OFF leaves one pump
+        rig.power_up()
+        judges = watch(rig)
+        pit.at(20 * 60, stick(name, how)).at(2 * HOUR, heal(name))
+        rig.run(3 * HOUR)
+        judges.check()
+        assert pit.highest_mm < FLOOR_MM, gpm
+        assert longest_dry_s(pit) <= BLIND_RUN_S + 0.1, gpm
