@@ -16,6 +16,7 @@ from . import seepage
 from .motion import time_to, volume_after, volume_seconds
 
 EDGE, INFLOW, UNTIL, HEAT_1, HEAT_2, FLAT, FULL, DRAINED_1, DRAINED_2, SLOT = range(10)
+FAR_M3 = 1e9
 GROUND_STEP_M = 0.0005  # tables of seepage are kept for outside levels rounded to this
 
 
@@ -33,7 +34,7 @@ class Piece:
 
 
 class Slots:
-    """What is brought up to date at fixed times only: water on its way back, ground storage, a clogged stilling pipe."""
+    """What is brought up to date at fixed times only: returning water, ground storage, a clogged stilling pipe."""
 
     __slots__ = ("at_s", "ground_m", "marks", "reading_m", "returns", "returning_m3s")
 
@@ -264,7 +265,8 @@ class Course:
             ends, t1 = self._own_deadlines(piece, ends, t1)
         piece.ends, piece.t1 = ends, t1
         if t1 == inf:
-            piece.v1 = v
+            # It goes on for ever: towards the balance of its flows, or away.
+            piece.v1 = v if f0 == 0.0 else v - f0 / b if b < 0.0 else FAR_M3 if f0 > 0.0 else -FAR_M3
             return piece
         v1 = edge if ends == EDGE else volume_after(v, f0, b, t1 - t)
         piece.v1 = v1

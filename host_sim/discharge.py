@@ -151,7 +151,8 @@ class Lines:
         def excess(junction_m):
             return sum(branches(junction_m)[0]) - through_header(junction_m)
 
-        top = max([level_m + p.curve.shutoff_m for p, d in zip(self.pumps, drives, strict=True) if d.turning] or [end_m])
+        heads = [p.curve.shutoff_m for p, d in zip(self.pumps, drives, strict=True) if d.turning]
+        top = level_m + max(heads) if heads else end_m
         if top <= end_m or excess(top) > 0.0:
             out, through = branches(top)
         elif header is None and not outlet.shut and excess(end_m) >= 0.0:
@@ -169,7 +170,7 @@ class Lines:
         for pump, drive in zip(self.pumps, drives, strict=True):
             share = min(1.0, max(0.0, (level - pump.intake_m) / pump.cover_m))
             wet.append(share if drive.turning else 0.0)
-        live = tuple(d if w > 0.0 or not d.turning else Drive(back_m2=d.back_m2) for d, w in zip(drives, wet, strict=True))
+        live = tuple(d if w > 0.0 or not d.turning else Drive() for d, w in zip(drives, wet, strict=True))
         flows = self.solve(max(level, 0.0), live, outlet) if any(w > 0.0 for w in wet) else (0.0,) * 4
         keep = 1.0 - outlet.returned
         values = []

@@ -144,7 +144,7 @@ class Action:
 
 @dataclass
 class Inflow:
-    """Inflow held in steps: `times_s` rises from 0; `rates_m3s` of given flows; `heads_m` of the water table, or None."""
+    """Inflow in steps: `times_s` rises from 0; `rates_m3s` of given flows; `heads_m` of the water table, or None."""
 
     times_s: list[float] = field(default_factory=lambda: [0.0])
     rates_m3s: list[float] = field(default_factory=lambda: [0.0])

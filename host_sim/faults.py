@@ -184,8 +184,8 @@ def _pump_faults():
              "a fill right after a stop much faster than before it; short cycling", _pump(n, "check", "missing"))
         _add(f"{key}-valve-shut", f"the valve above the check of {p} was left shut: no flow", not_pumping,
              _pump(n, "valve_shut"))
-        _add(f"{key}-left-off", f"somebody left the selector of {p} at OFF", "low alarm after 30 min, medium after 24 h",
-             _pump(n, "selector", "off"))
+        _add(f"{key}-left-off", f"somebody left the selector of {p} at OFF",
+             "low alarm after 30 min, medium after 24 h", _pump(n, "selector", "off"))
         _add(f"{key}-left-in-hand", f"somebody left the selector of {p} at HAND",
              "runs at most the hand limit, then AUTO; low alarm", _pump(n, "selector", "hand"))
 

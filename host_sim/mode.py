@@ -1,4 +1,4 @@
-"""What the plant is doing between two changes: which motors turn on what, through which pipes, and how fast by-states go.
+"""What the plant is doing between two changes: which motors turn, through which pipes, how fast by-states go.
 
 A Mode is made from the commands, the conditions and the few things that
 change by themselves (heat, a flat battery, inrush, drained risers).

@@ -1,4 +1,4 @@
-"""Noise and waves as functions of (seed, grid index): the same however often and in whatever order they are asked for."""
+"""Noise and waves as functions of (seed, grid index): the same however often and in whatever order they are asked."""
 
 from math import pi, sin
 
@@ -22,6 +22,6 @@ def uniform(seed, index, channel):
 
 
 def wave(seed, index, height_m):
-    """Return the wave's height at a float, within +-height_m, at a grid index of 100 ms: two sines of invented periods."""
+    """Return the wave at a float, within +-height_m, at a grid index of 100 ms: two sines of invented periods."""
     phase = seed * 0.7391
     return height_m * (0.6 * sin(2.0 * pi * index / 13.7 + phase) + 0.4 * sin(2.0 * pi * index / 7.3 + 2.1 * phase))

@@ -160,6 +160,16 @@ class Plant:
         """Return the level at the last sample."""
         return self.pit.level_m(self.volume)
 
+    def look(self, now_s):
+        """Return (level m, inflow m3/s, (current 1, current 2) A, battery V) at a time that never goes back."""
+        piece = self.course.at(now_s)
+        volume = piece.volume(now_s)
+        inflow = piece.back - piece.mode.back + piece.seep[0] + piece.seep[1] * volume
+        loads = piece.mode.loads(piece.row, volume)
+        currents = (loads[0] * piece.mode.rated_a[0], loads[1] * piece.mode.rated_a[1])
+        volts = self._volts(piece, now_s) if piece.mode.battery is not None else 0.0
+        return self.pit.level_m(volume), inflow, currents, volts
+
     def sample(self, now_ms, raw):
         """Fill a raw record (see `duplexsump.control.records`) with what is there at a grid instant."""
         piece = self.course.at(now_ms / 1000.0)
@@ -237,7 +247,7 @@ class Plant:
         for n in (0, 1):
             amps = loads[n] * mode.rated_a[n]
             if mode.states[n] == TURNING and volume < mode.regime.cover_m3[n]:
-                amps *= 1.0 + FLICKER * noise.uniform(self.seed, index // FLICKER_TICKS, noise.FLICKER + 8 * n)
+                amps *= self._flicker_factor(n, index)
             self.current[n] = amps
             place = IN_CURRENT_2 if n else IN_CURRENT_1
             if self.conditions.pumps[n].sensor_dead:
@@ -246,6 +256,9 @@ class Plant:
                 raw[place] = int(amps * self.site.pumps[n].motor.sensor_scale * 1000.0)
             else:
                 raw[place] = 1 if mode.live[n] else 0
+
+    def _flicker_factor(self, n, index):
+        return 1.0 + FLICKER * noise.uniform(self.seed, index // FLICKER_TICKS, noise.FLICKER + 8 * n)
 
     def _reading_m(self, piece, volume, t):
         c = self.conditions
@@ -411,6 +424,9 @@ class Plant:
             if not mode.live[n] or self.conditions.pumps[n].sensor_dead:
                 continue
             scale = mode.rated_a[n] * self.site.pumps[n].motor.sensor_scale * 1000.0
+            if mode.states[n] == TURNING and self.volume < mode.regime.cover_m3[n]:
+                # The flicker holds until the next look, which comes with its next value.
+                scale *= self._flicker_factor(n, round(now * 10.0))
             low, high = edges[2 * n], edges[2 * n + 1]
             fixed = mode.fixed_load[n]
             if fixed is not None:

@@ -206,7 +206,8 @@ def _check_parts(table, pit, contacts, pumps, discharge, supply, duration):
         if pump.supply != "mains" and supply is not None and supply.battery is None:
             table.problem(f"{key}.supply", f'"{pump.supply}" needs a battery: [supply.battery]')
     if discharge is not None and pit is not None and discharge.outlet_m <= pit.floor_m:
-        table.problem("discharge.outlet", f"must lie above the floor, {show(pit.floor_m, 'length')} over the pit's bottom")
+        floor = show(pit.floor_m, "length")
+        table.problem("discharge.outlet", f"must lie above the floor, {floor} over the pit's bottom")
 
 
 def _settings(table, overrides, pit, contacts, closed, pumps, discharge, supply, transmitter, sensing):

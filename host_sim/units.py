@@ -30,6 +30,7 @@ KINDS = {
 _WORDS = ("gpm = gallon / minute", "gph = gallon / hour", "cfs = foot ** 3 / second")
 _MIXED = re.compile(r"(?<![\w./])(\d+)[-\s]+(\d+)/(\d+)(?![\w/])")
 _POWER = re.compile(r"\b(mm|cm|m|in|ft)\s*([23])\b")
+_FEET_INCHES = re.compile(r"^([\d.]+)\s*ft\s+([\d.]+)\s*in$")
 _NUMBER = re.compile(r"[-+]?(\d+\.?\d*|\.\d+)([eE][-+]?\d+)?(/\d+)?")
 
 
@@ -45,8 +46,9 @@ def registry():
 
 
 def _plain(text):
-    # "1-1/2 in" is one and a half, not a half less than one; "ft2" is an area.
+    # "1-1/2 in" is one and a half, not a half less than one; "10 ft 6 in" is one length; "ft2" is an area.
     text = _MIXED.sub(lambda m: repr(int(m[1]) + int(m[2]) / int(m[3])), text.strip())
+    text = _FEET_INCHES.sub(lambda m: repr(float(m[1]) + float(m[2]) / 12.0) + " ft", text)
     return _POWER.sub(r"\1**\2", text)
 
 

@@ -1,0 +1,113 @@
+"""The journal of a run: what crossed into and out of the core, on change, as JSON lines.
+
+The first line is a header (format, settings, checksum of the firmware's
+control part, seed).  Every further line is one record: the instant in
+milliseconds since the start, the input record after the step, the outputs.
+A line with "power" tells that a life of the controller began (with its
+snapshot) or ended there; replay can start at any "up".
+"""
+
+import json
+import zlib
+from dataclasses import dataclass, field
+from importlib import resources
+from pathlib import Path
+
+FORMAT = "sumpbench-journal"
+VERSION = 1
+
+
+def firmware_checksum():
+    """Return the CRC-32 over the sources of the control part, names in order."""
+    crc = 0
+    folder = resources.files("duplexsump.control")
+    for item in sorted(folder.iterdir(), key=lambda item: item.name):
+        if item.name.endswith(".py"):
+            crc = zlib.crc32(item.read_bytes(), zlib.crc32(item.name.encode(), crc))
+    return crc
+
+
+@dataclass
+class Record:
+    """One record: `inputs` and `outputs` are tuples of integers after `duplexsump.control.records`."""
+
+    time_ms: int
+    inputs: tuple
+    outputs: tuple
+
+
+@dataclass
+class Life:
+    """A life of the controller that began ("up") or ended ("down"); `now_ms` is its own 30-bit time then."""
+
+    time_ms: int
+    power: str
+    now_ms: int
+    kept: tuple | None = None
+    snapshot: tuple | None = None
+
+
+@dataclass
+class Journal:
+    """Records and lives in order of time.  Two journals of the same run are equal."""
+
+    settings: list = field(default_factory=list)
+    checksum: int = 0
+    site: str = ""
+    seed: int = 0
+    duration_ms: int = 0
+    records: list = field(default_factory=list)
+
+    def write(self, path):
+        """Write the journal as JSON lines."""
+        header = {
+            "format": FORMAT,
+            "version": VERSION,
+            "site": self.site,
+            "seed": self.seed,
+            "firmware": f"{self.checksum:08x}",
+            "duration_ms": self.duration_ms,
+            "settings": list(self.settings),
+        }
+        with Path(path).open("w", encoding="utf-8") as file:
+            file.write(json.dumps(header) + "\n")
+            for record in self.records:
+                file.write(json.dumps(_line(record), separators=(",", ":")) + "\n")
+
+
+def _line(record):
+    if isinstance(record, Life):
+        line = {"t": record.time_ms, "power": record.power, "now": record.now_ms}
+        if record.kept is not None:
+            line["kept"] = list(record.kept)
+        if record.snapshot is not None:
+            line["snapshot"] = list(record.snapshot)
+        return line
+    return {"t": record.time_ms, "in": list(record.inputs), "out": list(record.outputs)}
+
+
+def _tuple(value):
+    return None if value is None else tuple(value)
+
+
+def read_journal(path):
+    """Return the Journal written in a file.  Raises ValueError naming the line that cannot be used."""
+    journal = Journal()
+    with Path(path).open(encoding="utf-8") as file:
+        for number, text in enumerate(file, 1):
+            try:
+                line = json.loads(text)
+                if number == 1:
+                    if line.get("format") != FORMAT or line.get("version") != VERSION:
+                        raise ValueError(f'"{FORMAT}" of version {VERSION} is wanted')
+                    journal.site, journal.seed = line["site"], line["seed"]
+                    journal.checksum = int(line["firmware"], 16)
+                    journal.duration_ms, journal.settings = line["duration_ms"], line["settings"]
+                elif "power" in line:
+                    kept, snapshot = _tuple(line.get("kept")), _tuple(line.get("snapshot"))
+                    journal.records.append(Life(line["t"], line["power"], line["now"], kept, snapshot))
+                else:
+                    journal.records.append(Record(line["t"], tuple(line["in"]), tuple(line["out"])))
+            except (ValueError, KeyError, TypeError, AttributeError) as error:
+                raise ValueError(f"{path}, line {number}: no journal line: {error}") from error
+    return journal
