@@ -47,7 +47,9 @@ def night(
         list[str] | None,
         typer.Option(help="A fault to add, such as `sumpbench faults` lists; may be given again."),
     ] = None,
-    seed: Annotated[int | None, typer.Option(help="Seed of noise and waves; the scenario's own if left out.")] = None,
+    seed: Annotated[
+        str | None, typer.Option(metavar="NUMBER", help="Seed of noise and waves; the scenario's own if left out.")
+    ] = None,
     units: Annotated[UnitSystem, typer.Option(help="Units of the report.")] = UnitSystem.us,
     out: Annotated[Path, typer.Option(help="Folder for the pictures and records.")] = Path("sumpbench-night"),
     baseline: Annotated[

@@ -1,6 +1,8 @@
 """The commands that show a table or a drawing: settings, faults, scenarios, state diagrams, benchmark."""
 
 import json
+import tomllib
+from importlib import resources
 
 from rich.console import Console
 from rich.table import Table
@@ -58,6 +60,20 @@ def list_settings(as_json):
 def with_words(value, unit):
     """Return a value, and for long times also in words: "600000 (10 min)"."""
     return f"{value} ({lasting(value / 1000)})" if unit == "ms" and value >= 1000 and value % 1000 == 0 else str(value)
+
+
+def list_scenarios():
+    """Print the packaged scenarios: name, what it is, how long it lasts."""
+    table = table_of(None, (("scenario", "left", 12), ("lasts", "left", 8), ("what it is", "left", 30)))
+    folder = resources.files("host_sim") / "scenarios"
+    for item in sorted(folder.iterdir(), key=lambda item: item.name):
+        if item.name.endswith(".toml"):
+            data = tomllib.loads(item.read_text(encoding="utf-8"))
+            about = " ".join(data.get("about", "").split())
+            table.add_row(item.name[:-5], data["scenario"]["lasts"], Text(f"{data['name']}. {about}"))
+    screen = console()
+    screen.print(table)
+    screen.print("\nRun one with  sumpbench night NAME")
 
 
 def list_faults():

@@ -71,7 +71,8 @@ def pump_lanes(trace):
     for pump in (1, 2) if trace.controller == "duplex" else (1,):
         bars = [(run.start_s, run.end_s) for run in trace.runs if run.pump == pump]
         starts, run_s = trace.totals.starts[pump - 1], trace.totals.run_s[pump - 1]
-        note = f"{starts} start{'' if starts == 1 else 's'}, {hours(run_s)}"
+        running = lasting(run_s) if trace.duration_s <= CONTACTS_TO_S else hours(run_s)
+        note = f"{starts} start{'' if starts == 1 else 's'}, {running}"
         lane = Lane(f"pump {pump} runs", bars, BLUE if pump == 1 else SKY, "" if pump == 1 else "////", note, False)
         if crowded:
             lane.name = f"pump {pump}, share of time"
@@ -92,6 +93,10 @@ def supply_lanes(trace):
     note = f"out {duration_note(lost)}" if lost else "never out"
     lanes = [Lane("mains", merged(fed, 0.0), GREY, "", note, labelled=False)]
     lanes[0].gaps = merged(lost, trace.duration_s / 300)
+    dead = [(span.start_s, span.end_s) for span in trace.outputs if span.name == "controller"]
+    if dead:
+        bars = merged(dead, trace.duration_s / 300)
+        lanes.append(Lane("controller dead", bars, "0.15", "", duration_note(dead)))
     spare = [(span.start_s, span.end_s) for span in trace.supply if span.name not in ("mains", "none")]
     if spare:
         lanes.append(Lane("generator", merged(spare, 0.0), ORANGE, "\\\\\\\\"))
@@ -155,7 +160,7 @@ def alarm_lanes(trace):
     horn = [(span.start_s, span.end_s) for span in trace.outputs if span.name == "horn"]
     if horn:
         found.append(
-            Lane("horn sounds", merged(horn, trace.duration_s / 300), "black", labelled=False, note=duration_note(horn))
+            Lane("horn sounds", merged(horn, trace.duration_s / 300), "0.35", labelled=False, note=duration_note(horn))
         )
         found[-1].called_s = trace.totals.first_alarm_s
     return found

@@ -1,15 +1,18 @@
 """The panels of the strip chart that have a scale: water level, inflow, battery."""
 
 import numpy as np
-from matplotlib.patheffects import withStroke
 
-from host_sim.report.clock import Clock
+from host_sim.report.clock import Clock, lasting
 from host_sim.report.lanes import BLUE, RED
 from host_sim.report.series import clear_place, envelope, spread
 from host_sim.report.verdict import margin
 
 BINS = 1500
-HALO = [withStroke(linewidth=2.5, foreground="white")]
+# Words on lines or hatches stand on a ground of their own; an outline would turn them into curves in an SVG.
+GROUND = {"boxstyle": "square,pad=0.15", "facecolor": "white", "edgecolor": "none", "alpha": 0.85}
+# With more pump runs than this single cycles are not to be told apart: the band they fill is drawn instead.
+MOST_CYCLES = 160
+BAND_BINS = (80, 320)
 CONTACT_LINES = {"off": (0, (1, 2)), "lead": (0, (4, 2)), "lag": (0, (6, 2, 1, 2)), "high": (0, (9, 2))}
 BASELINE_WORDS = "the same night with one pump,\none float switch, no battery"
 LETTER_IN, LINE_IN = 0.073, 0.155  # of a 9 point text, measured with a little to spare
@@ -26,9 +29,10 @@ class Level:
         self.bands, self.boxes = [], []
         self._frame()
         self._water()
-        if baseline is not None:
-            self._baseline(baseline)
+        top = None if baseline is None else self._baseline(baseline)
         self._peak()
+        if top is not None:
+            self._words(BASELINE_WORDS, top, style="italic")
 
     def _scale(self, level_m):
         return self.units.level.number(level_m)
@@ -67,12 +71,23 @@ class Level:
 
     def _water(self):
         trace = self.trace
-        x, low, high = envelope(trace.time_s, trace.level_m, trace.duration_s, BINS)
-        self.water = (x, low, high)
-        self.axes.fill_between(x, self._scale(low), self._scale(high), color=BLUE, alpha=0.35, linewidth=0)
-        self.axes.plot(x, self._scale(high), color=BLUE, linewidth=1.1)
-        self.axes.plot(x, self._scale(low), color=BLUE, linewidth=0.5)
+        banded = len(trace.runs) > MOST_CYCLES
+        bins = band_bins(trace) if banded else BINS
+        x, low, high = envelope(trace.time_s, trace.level_m, trace.duration_s, bins)
+        if banded:
+            # Steps, since a bin's highest and lowest water belong to the whole of it.
+            x = np.repeat(np.linspace(0, trace.duration_s, bins + 1), 2)[1:-1]
+            low, high = np.repeat(low, 2), np.repeat(high, 2)
+            self._band_words(trace.duration_s / bins)
+        self.axes.fill_between(x, self._scale(low), self._scale(high), color=BLUE, alpha=0.3, linewidth=0)
+        self.axes.plot(x, self._scale(high), color=BLUE, linewidth=1.3)
+        self.axes.plot(x, self._scale(low), color=BLUE, linewidth=0.8)
         self.bands.append((x / trace.duration_s, low / self.top_m, high / self.top_m))
+        self.water = envelope(trace.time_s, trace.level_m, trace.duration_s, BINS)
+
+    def _band_words(self, seconds):
+        text = f"shaded: from the lowest to the highest water of every {lasting(seconds)}"
+        self.axes.text(0.006, 0.025, text, transform=self.axes.transAxes, fontsize=8, color="0.3")
 
     def _baseline(self, baseline):
         # Only where it stands above the pair's water: elsewhere both cycle alike and hide each other.
@@ -82,11 +97,11 @@ class Level:
         usual = np.max(np.lib.stride_tricks.sliding_window_view(np.pad(pair, window // 2, "edge"), window), axis=1)
         shown = np.where(high > usual[: len(high)] + 0.02 * baseline.floor_m, high, np.nan)
         if np.isnan(shown).all():
-            return
+            return None
         self.axes.plot(x, self._scale(shown), color="black", linewidth=1.3, linestyle=(0, (5, 3)), zorder=3)
         self.bands.append((x / self.trace.duration_s, np.nan_to_num(shown, nan=-9) / self.top_m, high / self.top_m))
         top = int(np.nanargmax(shown))
-        self._words(BASELINE_WORDS, (x[top], high[top]), style="italic")
+        return x[top], high[top]
 
     def _peak(self):
         trace, clock = self.trace, Clock(self.trace.begins_s, self.trace.duration_s)
@@ -125,11 +140,18 @@ class Level:
             ha="center",
             va="center",
             fontsize=9,
-            path_effects=HALO,
+            bbox=GROUND,
             zorder=7,
             arrowprops=arrow if leader else None,
             **style,
         )
+
+
+def band_bins(trace):
+    """Return how many bins a band needs so that nearly every one holds a whole pump cycle."""
+    gaps = np.diff(sorted(run.start_s for run in trace.runs))
+    cycle_s = 1.1 * float(np.quantile(gaps, 0.97))
+    return int(np.clip(trace.duration_s / max(cycle_s, 1.0), *BAND_BINS))
 
 
 def inflow(axes, trace, units):

@@ -5,6 +5,7 @@ bar is named where it stands, hatches and line styles carry what colours do,
 and no label lies on another.
 """
 
+import logging
 import math
 
 import matplotlib as mpl
@@ -13,9 +14,12 @@ from matplotlib.figure import Figure
 
 from host_sim.report.clock import DAY_S, HOUR_S, Clock
 from host_sim.report.lanes import bar_texts, groups
-from host_sim.report.panels import HALO, Level, battery, inflow, note
+from host_sim.report.panels import GROUND, Level, battery, inflow, note
 from host_sim.report.series import spread
 from host_sim.report.verdict import verdict
+
+# The first picture on a new machine makes matplotlib look for fonts; nobody needs to be told.
+logging.getLogger("matplotlib.font_manager").setLevel(logging.ERROR)
 
 WIDTH_IN = 12.0
 LEFT_IN, RIGHT_IN, TOP_IN, BOTTOM_IN = 2.6, 1.75, 1.08, 0.62
@@ -143,8 +147,6 @@ def _lanes(axes, group, trace):
 def _beside(axes, x, row, text, align):
     """Write the times of a bar beside it."""
     nudge = {"left": 4, "right": -4, "center": 0}[align]
-    # Words on a hatched bar need a ground of their own.
-    ground = {"boxstyle": "square,pad=0.15", "facecolor": "white", "edgecolor": "none"} if align == "center" else None
     axes.annotate(
         text,
         xy=(x, row + 0.5),
@@ -153,8 +155,7 @@ def _beside(axes, x, row, text, align):
         ha=align,
         va="center",
         fontsize=8.5,
-        path_effects=HALO,
-        bbox=ground,
+        bbox=GROUND if align == "center" else None,
         zorder=5,
     )
 

@@ -23,7 +23,8 @@ class Line:
 
 def timeline(trace, units):
     """Return the lines of the story of `trace`, in order of time."""
-    lines = [Line(event.time_s, *told) for event in trace.events if (told := tell(event, trace, units))]
+    events = [event for event in trace.events if not implied(event, trace)]
+    lines = [Line(event.time_s, *told) for event in events if (told := tell(event, trace, units))]
     lines.append(peak(trace, units))
     lines.sort(key=lambda line: line.time_s)
     return routine(trace, fold(lines, Clock(trace.begins_s, trace.duration_s)))
@@ -33,6 +34,17 @@ def written(trace, units):
     """Return the story as texts "clock  words", one a line."""
     clock = Clock(trace.begins_s, trace.duration_s)
     return [f"{clock.at(line.time_s, seconds=True)}  {line.text}" for line in timeline(trace, units)]
+
+
+def implied(event, trace):
+    """Tell whether another line says it at the same instant: a fault for the mains, the mains for the charger."""
+    if event.kind == "mains":
+        edges = [edge for fault in trace.faults if fault.name == "mains-lost" for edge in (fault.start_s, fault.end_s)]
+        return any(abs(edge - event.time_s) < 0.5 for edge in edges)
+    if event.kind == "charger":
+        edges = [edge for span in trace.supply for edge in (span.start_s, span.end_s)]
+        return any(abs(edge - event.time_s) < 0.5 for edge in edges)
+    return False
 
 
 def peak(trace, units):
@@ -80,7 +92,7 @@ def _alarm(data, trace, units):
     if data["change"] == "raised":
         return (f"{data['priority']} alarm: {data['text']}", 2 if data["priority"] == "high" else 1)
     if data["change"] == "returned":
-        return (f"{data['text']}: over, but nobody has seen it yet", 0)
+        return (f"{data['text']}: over, not yet acknowledged", 0)
     return (f"{data['text']}: {data['change']}", 0)
 
 
@@ -110,7 +122,8 @@ def _controller(data, trace, units):
 
 
 def _pump_state(data, trace, units):
-    words = {"tripped": "is tripped and rests", "locked out": "is locked out", "lockout": "is locked out"}
+    # The words of the firmware's own state table.
+    words = {"retry": "is tripped and rests", "locked": "is locked out"}
     word = words.get(data["state"])
     return (f"pump {data['pump']} {word}", 1) if word else None
 

@@ -103,7 +103,7 @@ def events(trace):
         Event(STUCK_FROM + 60, "suspect", {"contact": "lead", "reads": "wet", "on": True}),
         Event(STUCK_TO, "suspect", {"contact": "lead", "reads": "wet", "on": False}),
         Event(JAM_FROM + 2, "motor", {"pump": 1, "what": "stalled"}),
-        Event(JAM_FROM + 7, "pump_state", {"pump": 1, "state": "tripped", "before": "running"}),
+        Event(JAM_FROM + 7, "pump_state", {"pump": 1, "state": "retry", "before": "running"}),
         Event(OUT_FROM + 600, "button", {"name": "silence", "pressed": True}),
         Event(OUT_FROM + 10, "output", {"name": "horn", "on": True}),
         Event(OUT_FROM + 600, "output", {"name": "horn", "on": False}),

@@ -128,11 +128,35 @@ def test_the_summary_is_plain_and_in_si(duplex):
 
 def test_the_timeline_tells_outage_float_and_jam_in_order(duplex):
     story = "\n".join(written(duplex, US))
-    told = ["00:42:00  the mains fail", "FAULT: the lead float hangs up wet", "no longer believes the lead float"]
-    told += ["02:06:00  FAULT: pump 1 is jammed", "pump 1 stands still under current", "04:12:00  the mains are back"]
+    told = [
+        "00:42:00  FAULT: the mains are gone",
+        "01:18:00  FAULT: the lead float hangs up wet",
+        "01:19:00  the controller no longer believes the lead float, which reads wet",
+        "02:06:00  FAULT: pump 1 is jammed",
+        "pump 1 stands still under current",
+        "04:12:00  fault over: the mains are gone",
+    ]
     places = [story.find(words) for words in told]
     assert -1 not in places
     assert places == sorted(places)
+
+
+def test_the_mains_are_not_told_twice_where_a_fault_says_it(duplex):
+    story = "\n".join(written(duplex, US))
+    assert "the mains fail" not in story
+
+
+def test_mains_that_fail_by_themselves_are_told():
+    trace = sample.empty("duplex")
+    trace.events = [
+        Event(HOUR, "mains", {"present": False, "source": "none"}),
+        Event(2 * HOUR, "mains", {"present": True, "source": "generator"}),
+    ]
+    assert written(trace, US)[1:] == ["21:00:00  the mains fail", "22:00:00  supply from the generator"]
+
+
+def test_a_trip_is_told_in_words(duplex):
+    assert "02:06:07  pump 1 is tripped and rests" in written(duplex, US)
 
 
 def test_the_timeline_names_the_highest_water(duplex):
