@@ -230,6 +230,7 @@ class Controller:
     def _evaluate(self, inputs):
         c = self.contacts
         c.step(inputs[IN_CONTACTS] | self.transmitter.contacts(inputs))
+        self.supply.demanded = self.demand.demand
         self.supply.step(inputs, c.wet & HIGH)
         self.transmitter.step(inputs, self._proved(), c.wet)
         self.belief.step(c.wet, c.rose, c.fell, self.transmitter.failed())
@@ -332,9 +333,7 @@ class Controller:
         gate = self.gate
         if self.exercise.who >= 0:
             want |= 1 << self.exercise.who
-        for n in range(2):
-            if gate.out & (1 << n) and not self.pumps[n].on():
-                want &= ~(1 << n)  # it tripped or was pardoned in this step: off first, whoever wants it
+        want &= ~self._tripped()
         gate.first = self.pair.lead if self.pair.lead >= 0 else self.pair.turn
         was = gate.out
         self._switched(0, was, gate.step(want))
@@ -342,6 +341,14 @@ class Controller:
         if gate.out:
             self.blind.started()
         self.flood.count(self.belief.wet, gate.out, self.pair.ready)
+
+    def _tripped(self):
+        # Pumps that tripped or were pardoned in this step: off first, whoever wants them.
+        mask = 0
+        for n in range(2):
+            if self.gate.out & (1 << n) and not self.pumps[n].on():
+                mask |= 1 << n
+        return mask
 
     def _switched(self, n, was, out):
         if (was ^ out) & (1 << n):
@@ -383,6 +390,7 @@ class Controller:
             return b.suspect | b.wet << 4 | b.dry << 8 | b.order << 12 | b.proof << 16 | b.wiring << 20
         if i == 2:
             value = self.supply.fed | self.supply.on_battery << 2 | self.supply.mains << 4 | self.supply.spent << 5
+            value |= self.supply.exhaust << 26
             value |= self.pair.handing << 6 | self.pair.take_back << 7 | self.pair.not_pumping << 8
             value |= self.selectors.spent << 10 | self.alarms.nothing << 12 | self.demand.boost << 13
             return value | self.forces.active << 14 | (self.pair.led + 1) << 24

@@ -16,6 +16,7 @@ from .records import (
 )
 from .ticks import const
 
+LONGEST_DRAW_MS = const(7200000)
 _LONGEST_DS = const(36000)  # runs and refills are remembered up to an hour
 _UPPER = const(14)  # lead, lag, high
 
@@ -30,6 +31,8 @@ class Demand:
         ("draw_left", COUNTER, 0, False),  # L3: time left while no pump runs
         ("stopped", STATE, 0, False),  # L4: in a provisional stop
         ("stops", COUNTER, 0, False),  # L4: stops in a row that lasted
+        ("limit_ms", COUNTER, 0, False),  # L4: the draw-down now allowed
+        ("patience_ms", COUNTER, 0, False),  # L4: what the last draw-downs have shown to be honest
         ("boost", STATE, 0, False),  # R2: both pumps, the level does not fall
         ("lowest", STATE, 0, False),  # R2: lowest level step of this demand
         ("run_ms", CLOCK, 0, False),  # L3: pump time of this demand
@@ -48,6 +51,8 @@ class Demand:
         self.draw_left = 0
         self.stopped = 0
         self.stops = 0
+        self.limit_ms = 0
+        self.patience_ms = 0
         self.boost = 0
         self.lowest = 0
         self.run_ms = 0
@@ -98,6 +103,7 @@ class Demand:
             self.stopped = 0
             self.stops = 0
             self.timers.stop(tm.STOPPED)
+            self.patience_ms = 200 * min(LONGEST_DRAW_MS // 200, self._draw_ds())
 
     def step(self, wet, rose, fell, pumps, inputs):
         """Work out the demand.
@@ -131,23 +137,33 @@ class Demand:
         # No believed contact from lead up is wet.
         b = self.belief
         if b.dry & OFF:
+            self._drawn()
             self.end(1)
         elif b.wet & OFF:
             self.timers.stop(tm.DRAW)
             self.draw_left = 0
-            if self._overdrawn(pumps > 0, self._pump_down_ms(self._lowest())):
+            if self._overdrawn(pumps > 0):
                 self.end(0)
                 self.stopped = 1
                 self.timers.arm(tm.STOPPED, 2 * self._pump_down_ms(self._lowest()))
         else:
             self._draw(pumps)
 
-    def _overdrawn(self, running, pump_down_ms):
-        return self.timers.lasted(tm.OVERDRAW, False, running, 3 * pump_down_ms)
+    def _overdrawn(self, running):
+        # L4: three pump-downs, or twice the last honest draw-down.
+        if not self.timers.running(tm.OVERDRAW):
+            self.limit_ms = max(3 * self._pump_down_ms(self._lowest()), self.patience_ms)
+        return self.timers.lasted(tm.OVERDRAW, False, running, self.limit_ms)
+
+    def _drawn(self):
+        # An honest draw-down, off dry at its end: it tells how long one takes at this inflow.
+        if self.timers.running(tm.OVERDRAW):
+            self.patience_ms = min(LONGEST_DRAW_MS, 2 * (self.limit_ms - self.timers.left_ms(tm.OVERDRAW)))
 
     def _stop_lasted(self, wet):
         # L4: off stood still through a long draw-down and a long rest.
         self.stopped = 0
+        self.patience_ms = 0
         self.stops += 1
         if self.stops >= 2:
             self.stops = 0
@@ -164,7 +180,7 @@ class Demand:
         elif self.draw_left:
             left_ms = self.draw_left
         else:
-            left_ms = self._draw_ms()
+            left_ms = 100 * min(self._draw_ds(), self.settings[s.BLIND_RUN_MS] // 100)
             self.draw_pumps = 1
         if t.running(tm.DRAW) and pumps == self.draw_pumps:
             return
@@ -179,12 +195,11 @@ class Demand:
             self.draw_left = left_ms
             self.draw_pumps = 1
 
-    def _draw_ms(self):
-        # pump_down x (1 + last run / last refill), in steps of 100 ms.
-        st = self.settings
+    def _draw_ds(self):
+        # pump_down x (1 + last run / last refill), in steps of 100 ms: with an
+        # inflow Q and a pump rate P that is pump_down x P / (P - Q).
         down_ds = self._pump_down_ms(self._lowest()) // 100
-        total = down_ds + down_ds * self.last_run_ds // max(1, self.last_refill_ds)
-        return min(total, st[s.BLIND_RUN_MS] // 100) * 100
+        return down_ds + down_ds * self.last_run_ds // (self.last_refill_ds or 1)
 
     def _stands_alone(self, wet, turned, pumps):
         # L3 without current sensing and without off wet: a contact that stands wet

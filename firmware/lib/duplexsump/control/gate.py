@@ -10,7 +10,7 @@ from . import timers as tm
 from .records import HIGH, LAG, LEAD, STATE
 from .ticks import const
 
-SHORT_HOLD_MS = const(20000)  # S4: the longest power-up delay with lag or high wet
+SHORT_HOLD_MS = const(20000)  # S4: the longest power-up delay with lag wet
 NEAR_MS = const(300000)  # S4: power-ups closer than this are counted
 
 
@@ -39,7 +39,9 @@ class Gate:
 
     def begin(self):
         """S4: hold the outputs off; both pumps count as just stopped."""
-        hold_ms = self.settings[s.BOOT_HOLD_MS] << min(self.boots, 2)
+        hold_ms = self.settings[s.BOOT_HOLD_MS]
+        self.timers.arm(tm.BOOT_FLOOD, hold_ms)
+        hold_ms <<= min(self.boots, 2)
         self.timers.arm(tm.BOOT, hold_ms)
         self.timers.arm(tm.BOOT_SHORT, min(hold_ms, SHORT_HOLD_MS))
         self.timers.arm(tm.BOOT_COUNT, NEAR_MS)
@@ -79,9 +81,12 @@ class Gate:
         return self.out
 
     def _held(self):
-        # S4: the power-up delay, which high water shortens.
-        at = self.timers.at
-        return at[tm.BOOT] >= 0 and (at[tm.BOOT_SHORT] >= 0 or not self.wet & (LAG | HIGH))
+        # S4: the power-up delay, which rising water shortens.
+        if self.wet & HIGH:
+            return self.timers.at[tm.BOOT_FLOOD] >= 0
+        if self.wet & LAG:
+            return self.timers.at[tm.BOOT_SHORT] >= 0
+        return self.timers.at[tm.BOOT] >= 0
 
     def _start(self, want, n):
         if not want & ~self.out & (1 << n) or self.timers.at[tm.SPACING] >= 0 or not self.rested(n):

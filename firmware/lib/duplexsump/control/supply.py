@@ -22,6 +22,7 @@ class Supply:
         ("mains", STATE, 0, False),  # mains counts as there
         ("lost", STATE, 0, False),  # it has been gone for 10 s
         ("spent", STATE, 0, False),  # the battery was found dead
+        ("exhaust", STATE, 0, False),  # ... and is used all the same, until the demand is over
         ("not_charging", STATE, 0, False),
         ("fed", STATE, 0, False),  # pumps that have a supply
         ("on_battery", STATE, 0, False),  # pumps that would draw on the battery
@@ -33,6 +34,8 @@ class Supply:
         self.mains = 0
         self.lost = False
         self.spent = 0
+        self.exhaust = 0
+        self.demanded = 0  # pumps that the level asked for in the step before
         self.not_charging = False
         self.fed = 0
         self.on_battery = 0
@@ -82,7 +85,11 @@ class Supply:
         self.lost = t.lasted(tm.MAINS_ALARM, self.lost, not self.mains, ALARM_MS)
 
     def _masks(self, high):
-        battery = high or not self.spent  # with high wet it runs to exhaustion
+        if high and self.spent:
+            self.exhaust = 1  # with high wet it runs to exhaustion
+        elif not self.spent or not self.demanded:
+            self.exhaust = 0
+        battery = self.exhaust or not self.spent
         self.fed = 0
         self.on_battery = 0
         for n in range(2):

@@ -43,6 +43,7 @@ CHIRP = const(30)  # A2: horn 1 min in 10
 ALARM = const(31)  # A2: soonest of the quiet and reminder deadlines
 CHATTER = const(32)  # L1: soonest of the chatter deadlines
 REAL_HIGH = const(79)  # M2
+BOOT_FLOOD = const(80)  # S4: the delay with high wet, however often the power came back
 
 # Per contact: base + 0 .. 3.
 DEBOUNCE = const(33)
@@ -68,7 +69,7 @@ HOUR = const(71)  # S8: the oldest start in the last hour
 SHORT_DAY = const(73)  # S8: once a day
 OVER_HOUR = const(75)  # R3: tries after an overcurrent
 HAND = const(77)  # M1
-N_TIMERS = const(80)
+N_TIMERS = const(81)
 
 NAMES = (
     "disagree draw overdraw stopped alone signal frozen gap blind_run blind_rest long_run both no_draw exercise "
@@ -83,7 +84,7 @@ NAMES += [
     ).split()
     for tail in ("_1", "_2")
 ]
-NAMES.append("real_high")
+NAMES += ["real_high", "boot_flood"]
 
 
 class Timers:
