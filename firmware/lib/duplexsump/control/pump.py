@@ -241,9 +241,9 @@ class Pump:
         if self.timers.rang[tm.RETRY + self.n]:
             self._rested()
         self._thermal(inputs[IN_THERMAL_1 + n])
+        if inputs[IN_MOISTURE_1 + n] > self.moist and self.settings[s.MOISTURE_TRIPS] and self.state < RETRY:
+            self.trip(MOISTURE)  # on the edge: moisture that stands must not end a flood retry
         self.moist = inputs[IN_MOISTURE_1 + n]
-        if self.moist and self.settings[s.MOISTURE_TRIPS] and self.state < RETRY:
-            self.trip(MOISTURE)
         if self.on():
             self._watch(inputs[IN_CURRENT_1 + n])
         self._weld(self.sensing and inputs[IN_CURRENT_1 + n] != CURRENT_NONE and not self.on())
@@ -294,6 +294,7 @@ class Pump:
         if self.on():
             self._under(current == CURRENT_UNDER)
             self._load(current >= CURRENT_NORMAL and self.state == RUNNING)
+            self._stay(current == CURRENT_NORMAL and self.state == RUNNING)
 
     def _prove(self, current):
         # S5: the start is proved by current, or fails.
@@ -318,12 +319,11 @@ class Pump:
         self.dry = self.timers.lasted(tm.DRY + self.n, self.dry, under, self.settings[s.DRY_RUN_MS])
 
     def _load(self, load):
-        # R4: a try that stays loaded releases the pump.
         if self.timers.lasted(tm.LOAD + self.n, False, load and not self.loaded, _SECOND_MS):
             self.loaded = 1
-        self._stay(load)
-        if self.steady and self.held:
-            self.release()
 
     def _stay(self, load):
+        # R4: a try that stays loaded, and no more than loaded, releases the pump.
         self.steady = self.timers.lasted(tm.STEADY + self.n, self.steady, load, self.settings[s.DRY_RUN_MS])
+        if self.steady and self.held:
+            self.release()
