@@ -12,7 +12,7 @@ from host_sim import faults as fault_registry
 from host_sim.cli_tables import console
 from host_sim.errors import InputError
 from host_sim.report import closeup, files
-from host_sim.report.clock import Clock
+from host_sim.report.clock import Clock, stretch
 from host_sim.report.timeline import timeline
 from host_sim.report.units import units as unit_system
 from host_sim.report.verdict import comparison, rows, summary, verdict
@@ -52,7 +52,7 @@ def read(site, faults, seed):
     problems, plan = [], None
     try:
         is_file = site is not None and (site.endswith(".toml") or Path(site).exists())
-        plan = load_site(site if is_file else packaged(site or "demo"))
+        plan = load_site(site if is_file else packaged((site or "demo").replace("-", "_")))
     except InputError as error:
         problems += [f"{error.source}: {line}" if error.source else line for line in error.problems]
     added = []
@@ -116,7 +116,7 @@ def tell(screen, duplex, single, units):
 def comparison_table(duplex, single, units):
     """Return the table of figures, with the single pump's beside them where it was simulated."""
     table = Table(header_style="bold", pad_edge=False, box=None)
-    table.add_column("the same night", no_wrap=True)
+    table.add_column(f"the same {stretch(duplex)}", no_wrap=True)
     table.add_column("two pumps and controller", justify="right")
     if single is None:
         for label, ours in rows(duplex, units):

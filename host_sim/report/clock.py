@@ -60,3 +60,8 @@ def lasting(seconds):
         return f"{hours} h {rest} min" if rest else f"{hours} h"
     days, rest = divmod(round(seconds / HOUR_S), 24)
     return f"{days} days {rest} h" if rest else f"{days} days"
+
+
+def stretch(trace):
+    """Return what a run is called in a sentence: a night, or a run where it lasts for days."""
+    return "run" if Clock(trace.begins_s, trace.duration_s).by_days else "night"

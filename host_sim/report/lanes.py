@@ -75,10 +75,20 @@ def pump_lanes(trace):
         note = f"{starts} start{'' if starts == 1 else 's'}, {running}"
         lane = Lane(f"pump {pump} runs", bars, BLUE if pump == 1 else SKY, "" if pump == 1 else "////", note, False)
         if crowded:
-            lane.name = f"pump {pump}, share of time"
             lane.heights = list(share(bars, trace.duration_s, SHARE_BINS)[1])
         lanes.append(lane)
+    if crowded:
+        _scale_shares(lanes)
     return lanes
+
+
+def _scale_shares(lanes):
+    # All pumps to one scale, whose top is named, so that a few minutes a day can still be seen.
+    most = max(max(lane.heights) for lane in lanes)
+    top = next((top for top in (0.01, 0.02, 0.05, 0.1, 0.2, 0.5) if top >= most), 1.0)
+    for lane in lanes:
+        lane.heights = [height / top for height in lane.heights]
+        lane.name = f"{lane.name} (top: {top:.0%} of time)"
 
 
 def contact_lanes(trace):
@@ -173,7 +183,7 @@ def bar_texts(lane, clock, trace_end_s, room):
     place beside it goes without: its times then stand in the timeline.
     """
     if not lane.labelled:
-        return gap_texts(lane, clock, room)
+        return gap_texts(lane, clock, trace_end_s, room)
     texts, taken = [], [*lane.bars]
     for place, (start, end) in enumerate(lane.bars):
         text = clock.span(start, end)
@@ -194,12 +204,19 @@ def bar_texts(lane, clock, trace_end_s, room):
     return texts
 
 
-def gap_texts(lane, clock, room):
-    """Return the same for the gaps of a lane, each in its middle; one that finds no room goes without."""
+def gap_texts(lane, clock, trace_end_s, room):
+    """Return the same for the gaps of a lane: in the gap, or behind it where it is too narrow; some find no room."""
     texts, free_from = [], 0.0
     for start, end in lane.gaps:
-        text, middle = f"out {clock.span(start, end)}", (start + end) / 2
-        if middle - room(text) / 2 >= free_from:
-            texts.append((middle, text, "center"))
-            free_from = middle + room(text) / 2
+        text = f"out {clock.span(start, end)}"
+        need = room(text)
+        if need <= end - start:
+            x, align, left = (start + end) / 2, "center", (start + end - need) / 2
+        elif end + need <= trace_end_s:
+            x, align, left = end, "left", end
+        else:
+            x, align, left = start, "right", start - need
+        if left >= free_from:
+            texts.append((x, text, align))
+            free_from = left + need
     return texts

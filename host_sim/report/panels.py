@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from host_sim.report.clock import Clock, lasting
+from host_sim.report.clock import Clock, lasting, stretch
 from host_sim.report.lanes import BLUE, RED
 from host_sim.report.series import clear_place, envelope, spread
 from host_sim.report.verdict import margin
@@ -14,7 +14,7 @@ GROUND = {"boxstyle": "square,pad=0.15", "facecolor": "white", "edgecolor": "non
 MOST_CYCLES = 160
 BAND_BINS = (80, 320)
 CONTACT_LINES = {"off": (0, (1, 2)), "lead": (0, (4, 2)), "lag": (0, (6, 2, 1, 2)), "high": (0, (9, 2))}
-BASELINE_WORDS = "the same night with one pump,\none float switch, no battery"
+BASELINE_WORDS = "the same {stretch} with one pump,\none float switch, no battery"
 LETTER_IN, LINE_IN = 0.073, 0.155  # of a 9 point text, measured with a little to spare
 
 
@@ -32,7 +32,7 @@ class Level:
         top = None if baseline is None else self._baseline(baseline)
         self._peak()
         if top is not None:
-            self._words(BASELINE_WORDS, top, style="italic")
+            self._words(BASELINE_WORDS.format(stretch=stretch(trace)), top, style="italic")
 
     def _scale(self, level_m):
         return self.units.level.number(level_m)
@@ -90,13 +90,16 @@ class Level:
         self.axes.text(0.006, 0.025, text, transform=self.axes.transAxes, fontsize=8, color="0.3")
 
     def _baseline(self, baseline):
-        # Only where it stands above the pair's water: elsewhere both cycle alike and hide each other.
+        # Only where it stands above its own start level and the pair's water: elsewhere both cycle alike.
         x, _, high = envelope(baseline.time_s, baseline.level_m, baseline.duration_s, BINS)
-        pair = self.water[2]
-        window = max(3, BINS // 40)
-        usual = np.max(np.lib.stride_tricks.sliding_window_view(np.pad(pair, window // 2, "edge"), window), axis=1)
-        shown = np.where(high > usual[: len(high)] + 0.02 * baseline.floor_m, high, np.nan)
-        if np.isnan(shown).all():
+        start_m = max(baseline.contact_trip_m.values(), default=0.0)
+        above = (high > self.water[2] + 0.01 * baseline.floor_m) & (high > start_m + 0.02 * baseline.floor_m)
+        # One bin more on either side, so that a short flood is a spike and not a lost point.
+        wide = above.copy()
+        wide[1:] |= above[:-1]
+        wide[:-1] |= above[1:]
+        shown = np.where(wide, high, np.nan)
+        if not above.any():
             return None
         self.axes.plot(x, self._scale(shown), color="black", linewidth=1.3, linestyle=(0, (5, 3)), zorder=3)
         self.bands.append((x / self.trace.duration_s, np.nan_to_num(shown, nan=-9) / self.top_m, high / self.top_m))
@@ -160,11 +163,13 @@ def inflow(axes, trace, units):
     x, low, high = envelope(trace.time_s, trace.inflow_m3s, trace.duration_s, BINS)
     axes.fill_between(x, 0, scale(high), color="0.82", linewidth=0)
     axes.plot(x, scale(high), color="black", linewidth=1.0)
+    words = f"peak {units.flow.text(high.max())}"
     if (high - low).max() > 0.05 * high.max():
         axes.plot(x, scale(low), color="black", linewidth=0.6, linestyle=":")
+        words += "\n(dotted: lowest)"
     axes.set_ylim(0, max(scale(high.max()) * 1.15, 1e-6))
     axes.set_ylabel(f"inflow\n[{units.flow.unit}]")
-    note(axes, f"peak {units.flow.text(high.max())}", scale(high.max()))
+    note(axes, words, 0.92 * scale(high.max()))
 
 
 def battery(axes, trace):

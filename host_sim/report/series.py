@@ -85,7 +85,8 @@ def clear_place(anchor, size, bands, boxes=(), steps=(36, 24)):
             for x, low, high in bands:
                 inside = (x >= left - 0.004) & (x <= left + width + 0.004)
                 hit = inside & (high >= bottom - 0.01) & (low <= bottom + height + 0.01)
-                covered += float(hit.sum()) / len(x) / width
+                # A spike is narrow, but a box on it hides it as well.
+                covered += float(hit.sum()) / len(x) / width + (0.1 if hit.any() else 0.0)
             for a, b, c, d in boxes:
                 if left < c and a < left + width and bottom < d and b < bottom + height:
                     covered += 2.0

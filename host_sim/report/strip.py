@@ -140,12 +140,12 @@ def _lanes(axes, group, trace):
         axes.axhline(row + 0.92, color="0.88", linewidth=0.6, zorder=0)
         _bars(axes, row, lane, trace)
         for x, text, align in bar_texts(lane, clock, trace.duration_s, room):
-            _beside(axes, x, row, text, align)
+            _beside(axes, x, row, text, align, grounded=align == "center" or not lane.labelled)
         note(axes, lane.note, row + 0.5)
 
 
-def _beside(axes, x, row, text, align):
-    """Write the times of a bar beside it."""
+def _beside(axes, x, row, text, align, grounded=False):
+    """Write the times of a bar beside it; `grounded` where it stands on a bar."""
     nudge = {"left": 4, "right": -4, "center": 0}[align]
     axes.annotate(
         text,
@@ -155,7 +155,7 @@ def _beside(axes, x, row, text, align):
         ha=align,
         va="center",
         fontsize=8.5,
-        bbox=GROUND if align == "center" else None,
+        bbox=GROUND if grounded else None,
         zorder=5,
     )
 

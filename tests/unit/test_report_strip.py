@@ -121,9 +121,25 @@ def test_a_season_shows_shares_of_time_and_days():
     trace.runs = [Run(1 + n % 2, 1000.0 * n, 1000.0 * n + 30, "lead") for n in range(2500)]
     trace.supply = [Span("mains", 0, stretch)]
     words = words_of(strip.draw(trace, US))
-    assert "pump 1, share of time" in words
+    assert "pump 1 runs (top: 2% of time)" in words  # 1250 runs of 30 s in 30 days are 1.4 %
     assert "day of the run" in words
     assert "never out" in words
+
+
+def test_a_flood_of_minutes_in_months_is_still_drawn():
+    months = 90 * 86400.0
+    pair, single = sample.empty("duplex"), sample.empty("single")
+    for trace in (pair, single):
+        trace.duration_s = months
+        trace.time_s = [0.0, 40 * 86400.0, 40 * 86400.0 + 600, 40 * 86400.0 + 1200, months]
+        trace.level_m = [0.2, 0.2, 0.2, 0.2, 0.2]
+        trace.inflow_m3s = [1e-4] * 5
+    single.level_m[2] = sample.FLOOR + 0.05
+    lines = strip.draw(pair, US, single).axes[0].lines
+    dashed = [np.asarray(line.get_ydata(), float) for line in lines if line.get_color() == "black"]
+    spike = next(data for data in dashed if len(data) > 2)
+    assert np.isfinite(spike).sum() >= 3
+    assert np.nanmax(spike) == pytest.approx(US.level.number(sample.FLOOR + 0.05))
 
 
 def test_svg_keeps_its_letters_and_is_the_same_each_time(tmp_path):
