@@ -102,9 +102,13 @@ class Level:
         if not above.any():
             return None
         self.axes.plot(x, self._scale(shown), color="black", linewidth=1.3, linestyle=(0, (5, 3)), zorder=3)
-        self.bands.append((x / self.trace.duration_s, np.nan_to_num(shown, nan=-9) / self.top_m, high / self.top_m))
-        top = int(np.nanargmax(shown))
-        return x[top], high[top]
+        # Between two points the line passes through every height from one to the other.
+        padded = np.pad(shown, 1, constant_values=np.nan)
+        low, top = np.fmin(padded[:-2], padded[2:]), np.fmax(padded[:-2], padded[2:])
+        low, top = np.nan_to_num(np.fmin(low, shown), nan=2 * self.top_m), np.nan_to_num(np.fmax(top, shown), nan=-1)
+        self.bands.append((x / self.trace.duration_s, low / self.top_m, top / self.top_m))
+        peak = int(np.nanargmax(shown))
+        return x[peak], high[peak]
 
     def _peak(self):
         trace, clock = self.trace, Clock(self.trace.begins_s, self.trace.duration_s)
