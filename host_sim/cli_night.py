@@ -97,20 +97,24 @@ def tell(screen, duplex, single, units):
     """Print the story of the night and the comparison."""
     clock = Clock(duplex.begins_s, duplex.duration_s)
     lines = timeline(duplex, units)
-    for weight in (1, 2):
-        if len(lines) > STORY_LINES:
-            lines = [line for line in lines if line.weight >= weight]
+    shown = weightiest(lines, STORY_LINES)
     table = Table(box=None, show_header=False, pad_edge=False)
     table.add_column(no_wrap=True)
     table.add_column()
-    for line in lines[:STORY_LINES]:
+    for line in shown:
         table.add_row(clock.at(line.time_s, seconds=True), Text(line.text, style=("dim", "", "bold")[line.weight]))
     screen.print(table)
-    if len(lines) > STORY_LINES:
-        screen.print(Text(f"... {len(lines) - STORY_LINES} more lines in timeline.txt", style="dim"))
+    if len(lines) > len(shown):
+        screen.print(Text(f"... and {len(lines) - len(shown)} quieter lines, in timeline.txt", style="dim"))
     screen.print()
     screen.print(comparison_table(duplex, single, units))
     screen.print()
+
+
+def weightiest(lines, most):
+    """Return the `most` lines that matter most, in order of time."""
+    chosen = sorted(range(len(lines)), key=lambda place: (-lines[place].weight, place))[:most]
+    return [lines[place] for place in sorted(chosen)]
 
 
 def comparison_table(duplex, single, units):

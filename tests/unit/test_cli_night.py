@@ -9,9 +9,11 @@ import pytest
 from typer.testing import CliRunner
 
 from host_sim.cli import app, main
+from host_sim.cli_night import weightiest
 from host_sim.report import files
 from host_sim.report.clock import Clock
 from host_sim.report.lanes import short
+from host_sim.report.timeline import Line
 
 runner = CliRunner()
 DEMO = (resources.files("host_sim") / "scenarios" / "demo.toml").read_text(encoding="utf-8")
@@ -182,6 +184,12 @@ def test_bad_input_names_what_was_given_and_what_is_allowed(tmp_path, monkeypatc
     for word in words:
         assert word in said
     assert not (tmp_path / "out").exists()
+
+
+def test_a_long_story_keeps_what_matters_most_in_order():
+    lines = [Line(float(place), f"line {place}", weight) for place, weight in enumerate([0, 2, 1, 0, 1, 2, 0])]
+    assert [line.text for line in weightiest(lines, 3)] == ["line 1", "line 2", "line 5"]
+    assert weightiest(lines, 10) == lines
 
 
 def test_every_packaged_scenario_is_listed():
