@@ -1,6 +1,7 @@
 """`sumpbench night`: read and refuse, simulate, tell, draw, keep."""
 
 import json
+from importlib import resources
 from pathlib import Path
 
 from rich.panel import Panel
@@ -52,7 +53,7 @@ def read(site, faults, seed):
     problems, plan = [], None
     try:
         is_file = site is not None and (site.endswith(".toml") or Path(site).exists())
-        plan = load_site(site if is_file else packaged((site or "demo").replace("-", "_")))
+        plan = load_site(site if is_file else packaged(spelt(site or "demo")))
     except InputError as error:
         problems += [f"{error.source}: {line}" if error.source else line for line in error.problems]
     added = []
@@ -66,6 +67,13 @@ def read(site, faults, seed):
     if problems:
         raise InputError(problems)
     return plan, added, plan.seed if seed is None else int(seed)
+
+
+def spelt(name):
+    """Return the name of a packaged scenario as its file spells it: "water-table" is water_table.toml."""
+    folder = resources.files("host_sim") / "scenarios"
+    underscored = name.replace("-", "_")
+    return underscored if (folder / f"{underscored}.toml").is_file() else name
 
 
 def simulate(plan, added, seed, baseline):

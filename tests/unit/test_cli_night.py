@@ -9,7 +9,7 @@ import pytest
 from typer.testing import CliRunner
 
 from host_sim.cli import app, main
-from host_sim.cli_night import weightiest
+from host_sim.cli_night import spelt, weightiest
 from host_sim.report import files
 from host_sim.report.clock import Clock
 from host_sim.report.lanes import short
@@ -190,6 +190,11 @@ def test_a_long_story_keeps_what_matters_most_in_order():
     lines = [Line(float(place), f"line {place}", weight) for place, weight in enumerate([0, 2, 1, 0, 1, 2, 0])]
     assert [line.text for line in weightiest(lines, 3)] == ["line 1", "line 2", "line 5"]
     assert weightiest(lines, 10) == lines
+
+
+def test_a_packaged_name_may_be_written_with_a_hyphen():
+    assert spelt("water-table") == "water_table"
+    assert spelt("no-such-scenario") == "no-such-scenario"
 
 
 def test_every_packaged_scenario_is_listed():
