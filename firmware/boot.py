@@ -1,0 +1,27 @@
+"""Outputs safe first, then the one-shot flag for maintenance (M6).
+
+A soft reset leaves pins as they were and may skip main.py; this file runs all
+the same, and picking the board puts every output at its safe value.
+"""
+
+import os
+
+from duplexsump.boards import pick
+
+MAINTENANCE_MS = 600000  # M6: it ends by itself
+
+
+def take_flag(board):
+    """Tell whether maintenance was asked for; the flag holds for one start only."""
+    try:
+        os.remove(board.files() + "/maintenance")
+        return True
+    except OSError:
+        return False
+
+
+board = pick()
+board.safe()
+board.maintenance = take_flag(board)
+if board.maintenance:
+    board.reset_after(MAINTENANCE_MS)

@@ -1,0 +1,37 @@
+"""The boards: one file and one wiring table each; no pin number stands anywhere else.
+
+Whatever differs between boards is behind the methods of one object:
+
+    now_ms()         milliseconds in a 30-bit ring
+    read(raw)        fill a raw record (`control.records`)
+    write(outputs)   set the outputs
+    safe()           all outputs to their safe value, at any time
+    feed_watchdog()  the first call starts it
+    rest(ms)         let at least some time pass, at most `ms`
+    open_link()      rows of (stream, "ascii" or "rtu", unit, silence in ms)
+    files()          folder for settings and journal
+    firmware()       folder that holds the firmware
+    reset()          reset the board; does not return
+    reset_after(ms)  reset the board then, whatever it is doing
+    RESET_CAUSE      0 power-up, 1 watchdog, 2 asked for
+
+A stream has ready() -> the next byte or -1, takes() -> whether it can be
+written without waiting, put(buffer, at, count).
+"""
+
+import sys
+
+_picked = []
+
+
+def pick():
+    """Return the one board object of this machine; making it puts the outputs at their safe values."""
+    if not _picked:
+        if sys.platform == "rp2":
+            from .pico import Board
+        elif sys.platform == "esp32":
+            from .esp32 import Board
+        else:
+            from .posix import Board
+        _picked.append(Board())
+    return _picked[0]

@@ -1,0 +1,159 @@
+"""A virtual board: MicroPython on a PC, its pins carried over a byte stream to a virtual bench.
+
+The bench hands over a stream as an inherited file descriptor.  The board asks:
+
+    'R', time (4 bytes), outputs (1 byte, a bit each)   -> answer: N_INPUTS numbers of 4 bytes, low byte first
+    'W', time, outputs                                  -> no answer
+    'D' (watchdog fed), 'X' (reset me now), each with time and outputs, no answer
+    'T' (reset me after a time), with that time in ms instead
+
+so the bench's pit follows the board's clock.  The environment says which
+descriptor (DUPLEXSUMP_PINS), what the reset was for (DUPLEXSUMP_CAUSE), and
+how fast time goes (DUPLEXSUMP_SPEED: a whole number; 0: as fast as it can).
+"""
+
+import os
+import select
+import sys
+import time
+from array import array
+
+from ..control.records import N_INPUTS, OUT_LATE
+
+_MASK = 0x3FFFFFFF
+
+WIRING = ()  # a virtual board has no pins
+
+
+class Stream:
+    """USB serial of the virtual board: its standard input and output."""
+
+    def __init__(self):
+        self.source = sys.stdin.buffer
+        self.sink = sys.stdout.buffer
+        self.one = bytearray(1)
+        self.reading = select.poll()
+        self.reading.register(sys.stdin, select.POLLIN)
+        self.writing = select.poll()
+        self.writing.register(sys.stdout, select.POLLOUT)
+
+    def ready(self):
+        """Return the next byte, -1 when there is none."""
+        for event in self.reading.ipoll(0):
+            if event[1] & select.POLLIN and self.source.readinto(self.one):
+                return self.one[0]
+        return -1
+
+    def takes(self):
+        """Tell whether it can be written without waiting."""
+        for event in self.writing.ipoll(0):
+            return event[1] & select.POLLOUT
+        return False
+
+    def put(self, buffer, at, count):
+        """Write `count` bytes of `buffer` from `at` on."""
+        self.sink.write(buffer, at, count)
+
+
+class Board:
+    """See `boards/__init__.py`.  Raises OSError when no bench is there."""
+
+    def __init__(self):
+        descriptor = os.getenv("DUPLEXSUMP_PINS")
+        if descriptor is None:
+            raise OSError("no virtual bench: DUPLEXSUMP_PINS names no descriptor; start it with `sumpbench virtual`")
+        self.pins = open(int(descriptor), "r+b")
+        self.speed = int(os.getenv("DUPLEXSUMP_SPEED") or "1")
+        self.RESET_CAUSE = int(os.getenv("DUPLEXSUMP_CAUSE") or "0")
+        self.request = bytearray(6)
+        self.answer = array("i", [0] * N_INPUTS)
+        self.outputs = 0
+        self.free_ms = 0
+        self.began_ms = time.ticks_ms()
+        self.fed_ms = self.began_ms
+        self.fed = False
+        self.maintenance = False
+        self.safe()
+
+    def now_ms(self):
+        """Return milliseconds since the reset, in a 30-bit ring; `ticks_ms` does not wrap there by itself."""
+        if not self.speed:
+            return self.free_ms & _MASK
+        return (time.ticks_diff(time.ticks_ms(), self.began_ms) * self.speed) & _MASK
+
+    def _ask(self, letter):
+        request = self.request
+        now = self.now_ms()
+        request[0] = letter
+        for i in range(4):
+            request[1 + i] = now & 255
+            now >>= 8
+        request[5] = self.outputs
+        self.pins.write(request)
+
+    def read(self, raw):
+        """Fill a raw record from the bench."""
+        self._ask(82)
+        self.pins.readinto(self.answer)
+        for i in range(N_INPUTS):
+            raw[i] = self.answer[i]
+
+    def write(self, outputs):
+        """Set the outputs."""
+        packed = 0
+        for i in range(OUT_LATE):
+            packed |= outputs[i] << i
+        if packed != self.outputs:
+            self.outputs = packed
+            self._ask(87)
+
+    def safe(self):
+        """Everything off; the alarm relay drops."""
+        self.outputs = 0
+        self._ask(87)
+
+    def feed_watchdog(self):
+        """Tell the bench, which ends this process when it hears nothing for 8.388 s, at most ten times a second."""
+        now = time.ticks_ms()
+        if not self.fed or time.ticks_diff(now, self.fed_ms) >= 100:
+            self.fed = True
+            self.fed_ms = now
+            self._ask(68)
+
+    def rest(self, ms):
+        """Let time pass; as fast as it can where the bench wants that."""
+        if self.speed:
+            time.sleep_ms(ms // self.speed)
+        else:
+            self.free_ms += max(1, ms)
+
+    def open_link(self):
+        """Return the one link: ASCII on standard input and output.  Ctrl-C is data from now on."""
+        import micropython
+
+        micropython.kbd_intr(-1)
+        return [(Stream(), "ascii", 1, 0)]
+
+    def files(self):
+        """Return the folder for settings and journal."""
+        return "/pit"
+
+    def firmware(self):
+        """Return the folder that holds the firmware."""
+        return "/lib/duplexsump"
+
+    def reset(self):
+        """Have the bench end this process and start it anew."""
+        self.outputs = 0
+        self._ask(88)
+        while True:
+            time.sleep_ms(1000)
+
+    def reset_after(self, ms):
+        """Ask the bench to reset this board after a time (at most 16,777 s), whatever it is doing."""
+        self.request[0] = 84
+        for i in range(4):
+            self.request[1 + i] = ms & 255
+            ms >>= 8
+        self.request[5] = 0
+        self.pins.write(self.request)

@@ -1,0 +1,325 @@
+"""J1, J2: what went into and came out of the core, on change, in segments on flash.
+
+A segment is a file of batches (`codec.py`).  Its first batch holds one OPEN
+record: firmware checksum, settings, snapshot, so a replay may start at any
+segment.  Records:
+
+    OPEN    version, segment, life, checksum, wall clock in s (0: not set), begins a life (1) or goes on (0),
+            instant, settings, kept (only where a life begins), snapshot
+    STEP    ticks since the record before, ticks late, outputs packed, mask of the inputs that differ, these inputs
+    KEPT    what survives a reset, as it differs: count, then (gap, value) pairs
+    MINUTE  least, mean and most of each analog channel over a minute
+    EVENT   code, value, text
+
+The inputs of a life's first STEP are told against zeros, those of a segment
+that goes on against the `last` record in its snapshot.
+"""
+
+import os
+
+from ..control.records import N_INPUTS, OUT_CLOCK, OUT_LATE
+from ..control.ticks import TICK_MS, const, diff
+from .codec import Batch, Reader, payloads
+
+VERSION = const(1)
+OPEN = const(1)
+STEP = const(2)
+KEPT = const(3)
+MINUTE = const(4)
+EVENT = const(5)
+
+EVENTS = (
+    "power-up", "settings", "settings slot", "exception", "storage", "clock set", "maintenance", "reset asked for",
+    "firmware changed", "journal damaged",
+)  # fmt: skip
+POWER_UP = const(0)  # value: reset cause
+SETTINGS = const(1)  # value: sequence of the set
+SETTINGS_SLOT = const(2)
+EXCEPTION = const(3)
+STORAGE = const(4)
+CLOCK_SET = const(5)
+MAINTENANCE = const(6)
+RESET_ASKED = const(7)
+FIRMWARE = const(8)
+DAMAGED = const(9)
+
+SEGMENT_BYTES = const(12288)  # a segment is closed once it is longer
+MOST_SEGMENTS = const(40)
+ROOM = const(640)  # payload of an ordinary batch; the longest STEP takes 150 bytes
+FULL = const(360)  # a batch that is longer is flushed at once
+HELD_MS = const(900)  # J1: input-only records wait at most 1 s, one tick of it for the flush itself
+QUIET_MS = const(43200000)  # no two records lie further apart
+
+
+def pack(out):
+    """Return the outputs as one byte, a bit each; whether the step was late stands elsewhere."""
+    value = 0
+    for i in range(OUT_LATE):
+        value |= out[i] << i
+    return value | out[OUT_CLOCK] << 7
+
+
+def segments(folder):
+    """Return the numbers of the segments in a folder, in order."""
+    return sorted([int(name[:8]) for name in os.listdir(folder) if name.endswith(".seg")])
+
+
+def path_of(folder, number):
+    """Return the path of a segment."""
+    return "%s/%08d.seg" % (folder, number)
+
+
+def recall(data, kept_places):
+    """Return (life, checksum, kept) as the segment `data` leaves them.  Raises ValueError for a damaged one.
+
+    `kept_places`: the places of a snapshot that survive a reset.
+    """
+    batches = payloads(data)
+    if not batches:
+        raise ValueError("no sound batch")
+    reader = Reader(batches[0])
+    opened = read_open(reader)
+    snapshot = opened[8]
+    kept = [snapshot[i] for i in kept_places] if len(snapshot) > kept_places[-1] else []
+    for batch in batches:
+        reader = Reader(batch)
+        while reader.more():
+            _skip(reader, kept)
+    return opened[1], opened[2], kept
+
+
+def read_open(reader):
+    """Return the fields of an OPEN record as a list:
+
+    segment, life, checksum, wall clock, begins, instant, settings, kept or None, snapshot.
+    """
+    if reader.byte() != OPEN or reader.count() != VERSION:
+        raise ValueError("no OPEN record of version %d" % VERSION)
+    head = [reader.count() for _ in range(6)]
+    lists = []
+    for wanted in (True, head[4], True):
+        lists.append([reader.number() for _ in range(reader.count())] if wanted else None)
+    return head + lists
+
+
+def _skip(reader, kept):
+    kind = reader.byte()
+    if kind == OPEN:
+        reader.at -= 1
+        read_open(reader)
+    elif kind == KEPT:
+        read_kept(reader, kept)
+    elif kind == STEP:
+        for _ in range(3):
+            reader.count()
+        mask = reader.count()
+        while mask:
+            if mask & 1:
+                reader.number()
+            mask >>= 1
+    elif kind == MINUTE:
+        for _ in range(12):
+            reader.number()
+    elif kind == EVENT:
+        reader.count()
+        reader.number()
+        reader.text()
+    else:
+        raise ValueError("unknown record %d" % kind)
+
+
+def read_kept(reader, kept):
+    """Bring the list `kept` up to date with a KEPT record whose kind has been read."""
+    place = -1
+    for _ in range(reader.count()):
+        place += reader.count() + 1
+        value = reader.number()
+        if place < len(kept):
+            kept[place] = value
+
+
+class Journal:
+    """The open segment and its neighbours in `folder`.  File errors are left to the caller (`recorder.py`)."""
+
+    def __init__(self, folder, checksum):
+        self.folder = folder
+        self.checksum = checksum
+        self.batch = Batch(ROOM)
+        self.file = None
+        self.number = 0
+        self.size = 0
+        self.life = 0
+        self.first = 0
+        self.count = 0
+        self.last = [0] * N_INPUTS
+        self.out = 0
+        self.at_ms = 0  # instant of the last STEP
+        self.since_ms = 0  # instant of the oldest record that is not flushed
+        self.kept = []
+        self.flushes = 0
+        self.records = 0
+        self.dropped = 0
+
+    def survey(self):
+        """Find what is there; return its segment numbers."""
+        numbers = segments(self.folder)
+        self.count = len(numbers)
+        self.first = numbers[0] if numbers else 0
+        self.number = numbers[-1] if numbers else 0
+        return numbers
+
+    def open(self, controller, now_ms, wall_s, kept=None, begins=False):
+        """Close the segment and open the next with the controller's snapshot; drop the oldest beyond MOST_SEGMENTS."""
+        self.close()
+        while self.count >= MOST_SEGMENTS:
+            self.drop()
+        snapshot = controller.snapshot()
+        batch = Batch(5 * (len(snapshot) + len(controller.settings)) + 1200)
+        batch.byte(OPEN)
+        for value in (VERSION, self.number + 1, self.life, self.checksum, wall_s, 1 if begins else 0, now_ms):
+            batch.count(value)
+        kept = (kept or []) if begins else None
+        for values in (controller.settings, kept, snapshot):
+            if values is not None:
+                batch.count(len(values))
+                for value in values:
+                    batch.number(value)
+        length = batch.seal()
+        self.number += 1
+        self.count += 1
+        if self.count == 1:
+            self.first = self.number
+        self.file = open(path_of(self.folder, self.number), "wb")
+        self.file.write(batch.view[:length])
+        self.file.flush()
+        self.size = length
+        self.flushes += 1
+        self.at_ms = now_ms
+        self.kept = controller.keep()
+        self._base(controller, begins)
+
+    def _base(self, controller, begins):
+        for i in range(N_INPUTS):
+            self.last[i] = 0 if begins else controller.last[i]
+        self.out = pack(controller.out)
+
+    def close(self):
+        """Close the segment, if one is open."""
+        if self.file is not None:
+            self.file.close()
+            self.file = None
+
+    def drop(self):
+        """Remove the oldest segment; raises OSError when there is none but the open one."""
+        numbers = [number for number in segments(self.folder) if self.file is None or number != self.number]
+        if not numbers:
+            raise OSError("no segment is left to drop")
+        os.remove(path_of(self.folder, numbers[0]))
+        self.dropped += 1
+        self.count -= 1
+        self.first = numbers[1] if len(numbers) > 1 else self.number
+
+    def _begin(self, now_ms):
+        if self.batch.end == 7:
+            self.since_ms = now_ms
+        self.records += 1
+
+    def step(self, now_ms, late_ms, inputs, out, always):
+        """Record a step if inputs or outputs differ, it was late, or `always`; tell whether the outputs differ."""
+        mask = 0
+        for i in range(N_INPUTS):
+            if inputs[i] != self.last[i]:
+                mask |= 1 << i
+        packed = pack(out)
+        edge = packed != self.out
+        if not (mask or edge or late_ms or always or diff(now_ms, self.at_ms) >= QUIET_MS):
+            return False
+        self._begin(now_ms)
+        batch = self.batch
+        batch.byte(STEP)
+        batch.count(diff(now_ms, self.at_ms) // TICK_MS)
+        batch.count(late_ms // TICK_MS)
+        batch.count(packed)
+        batch.count(mask)
+        for i in range(N_INPUTS):
+            if mask & (1 << i):
+                batch.number(inputs[i])
+                self.last[i] = inputs[i]
+        self.out = packed
+        self.at_ms = now_ms
+        return edge
+
+    def keep(self, now_ms, kept):
+        """Record how what survives a reset differs from what stands in the journal."""
+        changed = 0
+        for i in range(len(kept)):
+            if kept[i] != self.kept[i]:
+                changed += 1
+        if not changed:
+            return
+        self._begin(now_ms)
+        if changed > 40:
+            self.flush()
+        batch = self.batch
+        batch.byte(KEPT)
+        batch.count(changed)
+        place = -1
+        for i in range(len(kept)):
+            if kept[i] != self.kept[i]:
+                batch.count(i - place - 1)
+                batch.number(kept[i])
+                place = i
+        self.kept = kept
+
+    def minute(self, now_ms, values):
+        """Record least, mean and most of the four analog channels: a list of 12 numbers."""
+        self._begin(now_ms)
+        self.batch.byte(MINUTE)
+        for value in values:
+            self.batch.number(value)
+
+    def event(self, now_ms, code, value=0, text=""):
+        """Record an event of EVENTS."""
+        self._begin(now_ms)
+        self.batch.byte(EVENT)
+        self.batch.count(code)
+        self.batch.number(value)
+        self.batch.text(text)
+
+    def waiting(self):
+        """Tell whether records wait to be flushed."""
+        return self.batch.end > 7
+
+    def due(self, now_ms):
+        """Tell whether what waits must be flushed now (J1)."""
+        return self.batch.end > 7 and (self.batch.end > FULL or diff(now_ms, self.since_ms) >= HELD_MS)
+
+    def flush(self):
+        """Write what waits as one batch and have it on flash when this returns."""
+        if self.batch.end == 7 or self.file is None:
+            self.batch.clear()
+            return
+        length = self.batch.seal()
+        self.file.write(self.batch.view[:length])
+        self.file.flush()
+        self.size += length
+        self.flushes += 1
+        self.batch.clear()
+
+    def full(self):
+        """Tell whether the segment is long enough to be closed."""
+        return self.size >= SEGMENT_BYTES
+
+    def window(self, number, offset, buffer):
+        """Read from a segment at `offset` into `buffer`; return the bytes read, 0 for a segment that is not there."""
+        try:
+            file = open(path_of(self.folder, number), "rb")
+        except OSError:
+            return 0
+        try:
+            file.seek(offset)
+            return file.readinto(buffer) or 0
+        finally:
+            file.close()
+
+

@@ -1,0 +1,177 @@
+"""The station: read, bands, step, gate, write, record, link, watchdog, again and again.
+
+The board is handed over by main: an object with `now_ms()`, `read(raw)`,
+`write(outputs)`, `feed_watchdog()`, `open_link()`, `files()`, `safe()`,
+`rest(ms)`, `reset()` and `RESET_CAUSE`.  Outputs are written before anything
+is recorded, and only a healthy pass feeds the watchdog (M3).
+"""
+
+import gc
+
+from ..control.bands import Bands
+from ..control.controller import Controller
+from ..control.records import (
+    IN_COMMAND,
+    IN_FORCE_MASK,
+    IN_FORCE_REFRESH,
+    IN_FORCE_VALUE,
+    N_INPUTS,
+    OUT_LATE,
+    OUT_RELAY,
+)
+from ..control.ticks import TICK_MS, add, const, diff
+from . import health as h
+from . import journal as j
+from .checksum import firmware_checksum
+from .framing import AsciiPort, RtuPort
+from .link import Model
+from .modbus import Handler
+from .recorder import Recorder
+from .store import Store
+
+PASS_MS = const(5)  # the longest rest between two looks at the link
+OVERRUN_MS = const(500)  # a pass that takes longer is counted
+
+
+class Station:
+    """One controller in its surroundings.  Raises OSError when the board has no place for files."""
+
+    def __init__(self, board, mode=h.FULL):
+        self.board = board
+        self.mode = mode
+        self.store = Store(board.files())
+        self.store.load()
+        self.checksum = firmware_checksum(board.firmware())
+        self.recorder = Recorder(board.files() + "/journal" if mode == h.FULL else None, self.checksum)
+        self.raw = [0] * N_INPUTS
+        self.inputs = [0] * N_INPUTS
+        self.command = 0  # CMD_ bits for the next step
+        self.force_mask = 0
+        self.force_value = 0
+        self.force_refresh = 0
+        self.wall_s = 0  # clock time at `wall_mark_min` of uptime, 0: not set
+        self.wall_mark_min = 0
+        self.wish = 0  # what to do after this pass: one of the WISH_ values
+        self.overruns = 0
+        self.longest_pass_ms = 0
+        self.passes = 0
+        self.reason = ""
+        self.due_ms = 0
+        self.links = []
+        self.controller = Controller(list(self.store.values))
+        self.bands = Bands(self.controller.settings)
+        self.model = Model(self)
+
+    def connect(self):
+        """Open the board's links: rows of (stream, "ascii" or "rtu", unit, silence in ms)."""
+        for stream, framing, unit, silence_ms in self.board.open_link():
+            handler = Handler(self.model)
+            if framing == "ascii":
+                self.links.append(AsciiPort(stream, handler, unit))
+            else:
+                self.links.append(RtuPort(stream, handler, unit, silence_ms))
+
+    def staging(self):
+        """Tell whether settings are staged that are not in force."""
+        return self.model.differs()
+
+    def bad_frames(self):
+        """Return how many frames all links have dropped."""
+        total = 0
+        for link in self.links:
+            total += link.bad
+        return total
+
+    def begin(self, cause, reason=""):
+        """Power up: recall what survived, take the first step, open the journal."""
+        self.reason = reason
+        kept, notes = self.recorder.recall()
+        now = self.board.now_ms()
+        self._life(now, kept, cause)
+        for code, value, text in notes:
+            self.recorder.event(now, code, value, text)
+        for note in self.store.notes:
+            self.recorder.event(now, j.SETTINGS_SLOT, self.store.slot, note)
+        if reason:
+            self.recorder.event(now, j.EXCEPTION, 0, reason)
+        gc.collect()
+
+    def _life(self, now, kept, cause):
+        try:
+            self.controller.power_up(now, kept)
+        except ValueError:  # kept by another firmware: a life without a past
+            kept = None
+            self.controller = Controller(self.controller.settings)
+            self.controller.power_up(now)
+        self.recorder.begin(self.controller, now, self.wall_now_s(), kept, cause)
+        self.due_ms = now
+        self._tick(now, 0, True)
+
+    def wall_now_s(self):
+        """Return the clock time in seconds, 0 while it is not set."""
+        if not self.wall_s:
+            return 0
+        return self.wall_s + 60 * (self.controller.uptime_min - self.wall_mark_min)
+
+    def set_clock(self, seconds):
+        """Set the clock time; 0 unsets it.  The control knows no clock: this is for readers of the journal."""
+        self.wall_s = seconds
+        self.wall_mark_min = self.controller.uptime_min
+        self.recorder.event(self.controller.now, j.CLOCK_SET, seconds)
+
+    def _tick(self, instant, late_ms, first):
+        inputs = self.inputs
+        out = self.controller.out
+        self.board.read(self.raw)
+        self.bands.convert(self.raw, inputs, out[0], out[1])
+        inputs[IN_COMMAND] = self.command
+        inputs[IN_FORCE_MASK] = self.force_mask
+        inputs[IN_FORCE_VALUE] = self.force_value
+        inputs[IN_FORCE_REFRESH] = self.force_refresh
+        due = self.controller.due
+        self.controller.step(instant, inputs)
+        if self.mode != h.FULL:
+            out[OUT_RELAY] = 0
+        self.board.write(out)
+        self.command = 0
+        late_ms = diff(instant, due) if out[OUT_LATE] and not first else 0
+        self.recorder.step(self.controller, instant, late_ms, inputs, self.raw, first, self.wall_now_s())
+
+    def once(self):
+        """Make one pass; return the time in ms that the loop may rest before the next."""
+        board = self.board
+        now = board.now_ms()
+        behind = diff(now, self.due_ms)
+        if behind >= 0:
+            # The grid is relative: an instant that was missed is left out, the next is on the grid again.
+            instant = add(self.due_ms, behind // TICK_MS * TICK_MS)
+            self.due_ms = add(instant, TICK_MS)
+            self._tick(instant, 0, False)
+        for link in self.links:
+            link.serve(now)
+        took = diff(board.now_ms(), now)
+        if took > self.longest_pass_ms:
+            self.longest_pass_ms = took
+        if took > OVERRUN_MS:
+            self.overruns += 1
+        self.passes = (self.passes + 1) & 0xFFFFFFF
+        board.feed_watchdog()
+        left = diff(self.due_ms, board.now_ms())
+        if self.recorder.litter and left > TICK_MS // 2 and not (self.controller.out[0] or self.controller.out[1]):
+            self.recorder.litter = False
+            gc.collect()
+        return max(0, min(PASS_MS, left))
+
+    def renew(self):
+        """Begin a new life of the control part with the settings in the store; pumps rest as after a power-up (S4)."""
+        now = self.due_ms
+        kept = self.controller.keep()
+        self.recorder.flush(now)
+        self.wall_s = self.wall_now_s()
+        self.wall_mark_min = 0
+        self.controller = Controller(list(self.store.values))
+        self.bands = Bands(self.controller.settings)
+        self._life(now, kept, -1)
+        self.due_ms = add(now, TICK_MS)
+        self.recorder.event(now, j.SETTINGS, self.store.sequence)
+        gc.collect()

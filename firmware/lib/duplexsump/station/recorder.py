@@ -1,0 +1,198 @@
+"""Keeps the journal beside the running controller: what is recorded when, and what happens when the flash does not.
+
+A file error never stops the control: it is counted, the oldest segment is
+dropped once when the flash is full, and the journal is tried again later.
+"""
+
+import os
+
+from ..control.alarm_table import COUNT
+from ..control.controller import FIELDS
+from ..control.records import IN_BATTERY, IN_CURRENT_1, IN_CURRENT_2, IN_LEVEL
+from ..control.ticks import add, const, diff
+from . import journal as j
+
+CHANNELS = (IN_CURRENT_1, IN_CURRENT_2, IN_LEVEL, IN_BATTERY)
+MINUTE_MS = const(60000)
+TRY_AGAIN_MS = const(60000)
+_SHARE = const(32)  # a minute is recorded when a mean has moved by more than 1 part in so many
+
+
+class Minute:
+    """Least, mean and most of the analog channels over the running minute."""
+
+    def __init__(self):
+        self.sums = [0] * 4
+        self.values = [0] * 12
+        self.told = [0] * 4
+        self.readings = 0
+        self.pumped = 0
+
+    def add(self, raw, out):
+        """Take one reading; values are clipped to 1,000,000 so that a sum stays a small integer."""
+        values = self.values
+        first = not self.readings
+        for i in range(4):
+            value = min(1000000, raw[CHANNELS[i]])
+            self.sums[i] += value
+            if first or value < values[3 * i]:
+                values[3 * i] = value
+            if first or value > values[3 * i + 2]:
+                values[3 * i + 2] = value
+        self.readings += 1
+        self.pumped |= out[0] | out[1]
+
+    def close(self):
+        """Fill the means, begin the next minute; tell whether this one says anything new."""
+        news = self.pumped
+        for i in range(4):
+            mean = self.sums[i] // max(1, self.readings)
+            self.values[3 * i + 1] = mean
+            self.sums[i] = 0
+            if abs(mean - self.told[i]) * _SHARE > abs(self.told[i]) + 320:
+                news = 1
+        if news:
+            for i in range(4):
+                self.told[i] = self.values[3 * i + 1]
+        self.readings = 0
+        self.pumped = 0
+        return news
+
+
+class Recorder:
+    """The journal of a station.  `folder` None: nothing is recorded (M5)."""
+
+    def __init__(self, folder, checksum):
+        self.journal = j.Journal(folder or "", checksum)
+        self.on = folder is not None
+        self.minute = Minute()
+        self.minute_due_ms = 0
+        self.alarms = bytearray(COUNT)
+        self.faults = 0
+        self.failing = False
+        self.try_again_ms = 0
+        self.longest_flush_ms = 0
+        self.litter = False  # something was allocated; collect at a quiet instant
+
+    def recall(self):
+        """Return what survived the life before (J4), or None; also numbers this life and names damaged segments."""
+        book = self.journal
+        if not self.on:
+            return None, []
+        places = [i for i in range(len(FIELDS)) if FIELDS[i][2]]
+        notes = []
+        try:
+            numbers = book.survey()
+        except OSError:
+            os.mkdir(book.folder)
+            numbers = []
+        for number in reversed(numbers[-4:]):
+            try:
+                with open(j.path_of(book.folder, number), "rb") as file:
+                    life, checksum, kept = j.recall(file.read(), places)
+            except (OSError, ValueError) as error:
+                notes.append((j.DAMAGED, number, str(error)))
+                continue
+            book.life = life
+            if checksum != book.checksum:
+                notes.append((j.FIRMWARE, checksum, "another firmware wrote segment %d" % number))
+            return (kept if len(kept) == len(places) else None), notes
+        return None, notes
+
+    def begin(self, controller, now_ms, wall_s, kept, cause):
+        """Open the segment of a new life; `cause` of the reset, or -1 for new settings."""
+        self.minute_due_ms = add(now_ms, MINUTE_MS)
+        if not self.on:
+            return
+        self.journal.life += 1
+        self._open(controller, now_ms, wall_s, kept, True)
+        if cause >= 0:
+            self.journal.event(now_ms, j.POWER_UP, cause)
+        self._copy_alarms(controller)
+
+    def _open(self, controller, now_ms, wall_s, kept=None, begins=False):
+        self.litter = True
+        try:
+            self.journal.open(controller, now_ms, wall_s, kept, begins)
+            self.failing = False
+        except OSError as error:
+            self._failed(now_ms, error)
+
+    def event(self, now_ms, code, value=0, text=""):
+        """Record an event; it is flushed in this pass."""
+        if self.on:
+            self.journal.event(now_ms, code, value, text)
+            self.flush(now_ms)
+
+    def _copy_alarms(self, controller):
+        # Tell whether any alarm changed its state.
+        changed = False
+        state = controller.alarms.state
+        mine = self.alarms
+        for i in range(COUNT):
+            if state[i] != mine[i]:
+                mine[i] = state[i]
+                changed = True
+        return changed
+
+    def step(self, controller, now_ms, late_ms, inputs, raw, first, wall_s):
+        """Record one step, after its outputs have been written (J1)."""
+        out = controller.out
+        self.minute.add(raw, out)
+        book = self.journal
+        if not self.on:
+            return
+        if book.file is None and diff(now_ms, self.try_again_ms) >= 0:
+            # The steps that were missed are in the snapshot of the new segment.
+            self._open(controller, now_ms, wall_s)
+        if book.file is None:
+            return
+        urgent = book.step(now_ms, late_ms, inputs, out, first)
+        if self._copy_alarms(controller) or urgent or first:
+            book.keep(now_ms, controller.keep())
+            urgent = True
+        if diff(now_ms, self.minute_due_ms) >= 0:
+            self.minute_due_ms = add(now_ms, MINUTE_MS)
+            if self.minute.close():
+                book.minute(now_ms, self.minute.values)
+        if urgent or book.due(now_ms):
+            self.flush(now_ms)
+        if book.full() and not (out[0] or out[1]) and not book.waiting():
+            self._open(controller, now_ms, wall_s)
+
+    def flush(self, now_ms):
+        """Have everything that waits on flash."""
+        if self.journal.file is None:
+            return
+        self.litter = True
+        try:
+            self.journal.flush()
+        except OSError as error:
+            self._failed(now_ms, error)
+
+    def _failed(self, now_ms, error):
+        # A full flash gives up the oldest segment; a batch that could not be written is lost, so
+        # the segment ends here and the next one opens with a snapshot of its own.
+        self.faults += 1
+        book = self.journal
+        try:
+            book.close()
+        except OSError:
+            book.file = None
+        book.batch.clear()
+        try:
+            book.drop()
+        except OSError:
+            pass
+        # While everything goes well but for the space, the next tick opens a segment again.
+        self.try_again_ms = add(now_ms, TRY_AGAIN_MS if self.failing else 0)
+        self.failing = True
+        book.event(now_ms, j.STORAGE, self.faults, str(error))
+
+    def close(self, now_ms):
+        """Flush and close, for a reset that was asked for."""
+        self.flush(now_ms)
+        try:
+            self.journal.close()
+        except OSError:
+            self.faults += 1

@@ -1,0 +1,105 @@
+"""The settings store: two slots, each a text file sealed by a checksum; the newer sound one holds.
+
+    settings 12
+    debounce 1000
+    ...
+    sum 89abcdef
+
+A set is written into the slot that is not in use, so the set before is whole
+whatever happens.  Settings go by name: a firmware that knows more or fewer of
+them reads what it knows and takes the default for the rest.
+"""
+
+import binascii
+
+from ..control import settings as s
+from ..control.ticks import const
+
+SLOTS = ("a", "b")
+DEFAULTS = const(-1)  # `slot` while no slot is sound
+
+
+class Store:
+    """Settings in `folder`.  `values` is the set in force, `slot` where it came from, `notes` what was amiss."""
+
+    def __init__(self, folder):
+        self.folder = folder
+        self.values = s.defaults()
+        self.slot = DEFAULTS
+        self.sequence = 0
+        self.notes = []
+
+    def _path(self, slot):
+        return self.folder + "/settings." + SLOTS[slot]
+
+    def load(self):
+        """Take the newest sound slot, the defaults if there is none; return the values."""
+        for slot in range(2):
+            try:
+                with open(self._path(slot), "rb") as file:
+                    data = file.read()
+            except OSError:
+                continue
+            self._consider(slot, data)
+        if self.slot == DEFAULTS:
+            self.notes.append("no sound settings slot: the defaults hold")
+        return self.values
+
+    def _consider(self, slot, data):
+        try:
+            sequence, values, unknown = parse(data)
+            refusals = s.check(values)
+            if refusals:
+                raise ValueError(refusals[0])
+        except ValueError as error:
+            self.notes.append("settings slot %s: %s" % (SLOTS[slot], error))
+            return
+        for name in unknown:
+            self.notes.append("settings slot %s: %s is no setting of this firmware" % (SLOTS[slot], name))
+        if self.slot == DEFAULTS or sequence > self.sequence:
+            self.slot = slot
+            self.sequence = sequence
+            self.values = values
+
+    def save(self, values):
+        """Check a set and write it into the other slot; raises ValueError with the first refusal, or OSError."""
+        refusals = s.check(values)
+        if refusals:
+            raise ValueError(refusals[0])
+        slot = 1 if self.slot == 0 else 0
+        with open(self._path(slot), "wb") as file:
+            file.write(text_of(self.sequence + 1, values))
+        self.slot = slot
+        self.sequence += 1
+        self.values = list(values)
+
+
+def text_of(sequence, values):
+    """Return a settings set as the bytes of a slot."""
+    lines = ["settings %d" % sequence]
+    for i in range(s.N_SETTINGS):
+        lines.append("%s %d" % (s.TABLE[i][s.NAME], values[i]))
+    body = ("\n".join(lines) + "\n").encode()
+    return body + ("sum %08x\n" % binascii.crc32(body)).encode()
+
+
+def parse(data):
+    """Return (sequence, values, unknown names) of a slot's bytes.  Raises ValueError for a damaged one."""
+    end = data.rfind(b"sum ")
+    if end < 0 or data[end + 4 :] != ("%08x\n" % binascii.crc32(data[:end])).encode():
+        raise ValueError("damaged, its checksum does not hold")
+    lines = data[:end].decode().split("\n")
+    head = lines[0].split(" ")
+    if len(head) != 2 or head[0] != "settings":
+        raise ValueError("not a settings slot")
+    values = s.defaults()
+    unknown = []
+    for line in lines[1:]:
+        if not line:
+            continue
+        name, number = line.split(" ")
+        try:
+            values[s.index(name)] = int(number)
+        except ValueError:
+            unknown.append(name)
+    return int(head[1]), values, unknown

