@@ -29,7 +29,7 @@ class Exercise:
         self.timers = timers
         self.pumps = pumps
         self.who = _NOBODY
-        self.calm = False  # the level asks for nothing, no blind run goes on, mains is there
+        self.calm = 0  # the level asks for nothing, no blind run goes on, mains is there
         self.level_fell = True  # False where a transmitter saw no movement
         self.began = 0
         self.failed = 0
