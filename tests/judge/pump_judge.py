@@ -10,7 +10,7 @@ Two pumps, one small machine each:
     stopped -> starting -> running -> stopped      S1, S2, S3, S5 (proved)
     starting, running -> out -> starting           S5, S5b, S7, R1, R3
     out -> locked -> starting                      S5, R3, R4, S4
-    any -> withdrawn -> stopped, out               OFF, thermal contact, supply
+    any -> withdrawn -> stopped, out, locked       OFF, thermal contact, supply
 """
 
 from duplexsump.control import records as r
@@ -60,7 +60,10 @@ class Pump:
         self.on = False
         self.none, self.under, self.over, self.jam = Held(), Held(), Held(), Held()
         self.thermal = False
+        self.closed_ms = None
         self.was_locked = False
+        self.from_locked = False
+        self.loaded = Held()
 
 
 class PumpJudge:
@@ -72,6 +75,8 @@ class PumpJudge:
         self.settings = rig.settings
         self.wrong = []
         self.seen = {"starts": 0, "trips": 0, "withdrawals": 0}
+        self.ran_ms = [rig.elapsed_ms, rig.elapsed_ms]  # outlives a reset, as the idle time of D7 does
+        self.battery = r.BATTERY_GOOD
         self.power_up(rig)
         rig.watchers.append(self)
 
@@ -83,7 +88,9 @@ class PumpJudge:
         for pump in self.pumps:
             pump.stopped_ms = self.boot_ms
         self.last_start_ms = None
+        self.spacing_ms = 0
         self.asked = False
+        self.off_fell = False
         self.two_asked = False
         self.no_level = False
         self.fell_ms, self.rose_ms = {}, {}
@@ -141,8 +148,10 @@ class PumpJudge:
             self.two_asked = True
         if self.settings[s.TRANSMITTER]:
             self.asked = self.two_asked = self.no_level = True  # The level itself is not judged here.
+        self.off_fell = bool((self.off_fell or self.word & ~word & r.OFF) and not above)
         idle = not any(p.on for p in self.pumps)
-        if not above and idle and not self.no_level and not word & r.OFF and self.settings[s.FITTED] & r.OFF:
+        # Where off did not take part, the pit may still be drawn down by time (L3).
+        if self.off_fell and idle and not self.no_level:
             self.asked = self.two_asked = False
 
     def _note_mains(self, inputs):
@@ -156,6 +165,7 @@ class PumpJudge:
                     pump.pardon()
                     pump.trips = 0
         self.mains = mains
+        self.battery = inputs[r.IN_BATTERY]
 
     # -- what may end an outage early ------------------------------------------------------------
 
@@ -176,14 +186,18 @@ class PumpJudge:
             pump.was_locked = pump.state == "locked"
             pump.withdraw()
             self.seen["withdrawals"] += 1
-        pump.thermal = pump.thermal or bool(thermal)
+        if thermal:
+            pump.thermal = True
+        elif self.before and self.before[r.IN_THERMAL_1 + pump.n]:
+            pump.closed_ms = self.now
         if selector == r.SELECT_OFF:
             pump.was_locked = False
             pump.trips = 0
         if not away and pump.state == "withdrawn":
             if pump.thermal:
                 pump.rest()
-                pump.tripped_ms, pump.cause = self.now, "thermal"
+                # The rest counts from the closing, which was seen in the step after it was last open.
+                pump.tripped_ms, pump.cause = pump.closed_ms, "thermal"
             else:
                 pump.restore()
             if pump.was_locked:
@@ -194,6 +208,12 @@ class PumpJudge:
     def _no_supply(self, n, inputs):
         return self.settings[s.SUPPLY_1 if n == 0 else s.SUPPLY_2] == s.MAINS and not inputs[r.IN_MAINS]
 
+    def _spent(self, n):
+        # A4: below battery_dead a pump on the battery is not available, except while high is wet.
+        supply = self.settings[s.SUPPLY_1 if n == 0 else s.SUPPLY_2]
+        on_battery = supply == s.BATTERY or (supply == s.EITHER and not self.mains)
+        return on_battery and self.battery == r.BATTERY_DEAD
+
     # -- edges -----------------------------------------------------------------------------------
 
     def _edge(self, pump, inputs, value):
@@ -201,8 +221,10 @@ class PumpJudge:
         if value and not pump.on:
             self._start(pump, inputs)
         elif pump.on and not value:
-            self._stop(pump, band)
+            self._stop(pump, band, inputs)
         pump.on = bool(value)
+        if pump.on:
+            self.ran_ms[pump.n] = self.now
         if self.settings[s.SENSING] == s.SENSE_NOTHING:
             if pump.state == "starting":
                 pump.prove()
@@ -214,9 +236,19 @@ class PumpJudge:
         pump.jam.see(self.now, pump.on and band == r.CURRENT_LOCKED and running >= 1_000)
         if pump.state == "starting" and band != r.CURRENT_NONE:
             pump.prove()
+        self._stays_loaded(pump, band)
+
+    def _stays_loaded(self, pump, band):
+        # R4: a try that stays loaded ends the lockout; with feedback a proved one is enough.
+        loaded_ms = pump.loaded.see(self.now, pump.on and band >= r.CURRENT_NORMAL)
+        enough = 0 if self.settings[s.SENSING] == s.SENSE_FEEDBACK else self.settings[s.DRY_RUN_MS]
+        if pump.from_locked and pump.state == "running" and loaded_ms >= enough:
+            pump.from_locked = False
+            pump.trips = 0
 
     def _start(self, pump, inputs):
         self.seen["starts"] += 1
+        pump.from_locked = pump.state == "locked"
         self._check_rest(pump)
         self._check_spacing(inputs)
         self._check_reason(pump, inputs)
@@ -246,17 +278,17 @@ class PumpJudge:
             self._say("S4", f"pump {pump.n + 1} started {self.now - self.boot_ms} ms after power-up")
 
     def _check_spacing(self, inputs):
-        spacing = self.settings[s.GENERATOR_SPACING_MS if inputs[r.IN_GENERATOR] else s.START_SPACING_MS]
+        spacing = self.spacing_ms
         if self.last_start_ms is not None and self.now - self.last_start_ms < spacing:
             self._say("S2", f"two starts {self.now - self.last_start_ms} ms apart, start_spacing = {spacing} ms")
+        # What feeds the house at a start says how long the next must wait.
+        self.spacing_ms = self.settings[s.GENERATOR_SPACING_MS if inputs[r.IN_GENERATOR] else s.START_SPACING_MS]
 
     def _check_reason(self, pump, inputs):
         hand = [inputs[r.IN_SELECTOR_1 + n] == r.SELECT_HAND for n in range(2)]
         if hand[pump.n]:
             return
-        idle_ms = self.now - pump.stopped_ms
-        exercise = idle_ms >= self.settings[s.EXERCISE_DAYS] * 86_400_000 - 120_000
-        exercise = exercise or self.now - self.boot_ms >= 3_600_000  # Idle time from before a reset is not seen.
+        exercise = self.now - self.ran_ms[pump.n] >= self.settings[s.EXERCISE_DAYS] * 86_400_000 - 120_000
         if not self.asked and not exercise:
             self._say("D1", f"pump {pump.n + 1} started and no contact from lead up was wet")
         back = self.mains_back_ms is not None and self.now - self.mains_back_ms < 120_000
@@ -265,7 +297,7 @@ class PumpJudge:
 
     def _check_retry(self, pump):
         word, st = self.settled.word, self.settings
-        both_out = all(p.state in ("out", "locked", "withdrawn") for p in self.pumps)
+        both_out = all(p.state in ("out", "locked", "withdrawn") or self._spent(p.n) for p in self.pumps)
         early = bool(word & r.HIGH) or (both_out and bool(word & r.LAG)) or self.no_level
         if early and not self.pumps[1 - pump.n].on:
             return
@@ -275,14 +307,14 @@ class PumpJudge:
         elif rested < st[s.RETRY_MS]:
             self._say("S5", f"pump {pump.n + 1} started {rested} ms after it tripped ({pump.cause})")
 
-    def _stop(self, pump, band):
+    def _stop(self, pump, band, inputs):
         pump.stopped_ms = self.now
         if pump.state == "withdrawn":
             return
-        cause = self._trip_cause(pump, band)
+        cause = self._trip_cause(pump, band, inputs)
         if cause is None:
             ran = self.now - pump.started_ms
-            if ran < self.settings[s.MIN_RUN_MS]:
+            if not self._spent(pump.n) and ran < self.settings[s.MIN_RUN_MS]:
                 self._say("S3", f"pump {pump.n + 1} stopped after {ran} ms, min_run = {self.settings[s.MIN_RUN_MS]} ms")
             pump.trips = 0
             pump.stop()
@@ -301,11 +333,13 @@ class PumpJudge:
             return
         pump.trips += 1
         pump.trip()
-        if pump.trips >= self.settings[s.RETRIES]:
+        if pump.trips >= self.settings[s.RETRIES] or pump.from_locked:
             pump.lock()
 
-    def _trip_cause(self, pump, band):
+    def _trip_cause(self, pump, band, inputs):
         st, slack = self.settings, self.SLACK_MS
+        if st[s.MOISTURE_TRIPS] and inputs[r.IN_MOISTURE_1 + pump.n]:
+            return "moisture"
         if st[s.SENSING] == s.SENSE_NOTHING:
             return None
         ran = self.now - pump.started_ms

@@ -6,58 +6,16 @@ through the very same claims (test_clause_gate_mutants.py).  Times in ms.
 
 import pytest
 from duplexsump.control import gate as real_gate
-from duplexsump.control import settings as s
 from duplexsump.control import timers as tm
-from duplexsump.control.timers import Timers
 
-MIN_OFF, LAG_OFF, FLOOD_OFF = 60_000, 20_000, 12_000
+from tests.gate_door import BOTH, FLOOD_OFF, LAG_OFF, MIN_OFF, NONE, PUMP_1, PUMP_2, first_on, opener
+
 RING_MS = 1 << 30
-BOTH, PUMP_1, PUMP_2, NONE = 3, 1, 2, 0
-
-
-class Door:
-    """A gate with its timers; `ask` is one step."""
-
-    def __init__(self, module, **overrides):
-        values = s.defaults()
-        values[s.FLOOD_MIN_OFF_MS] = FLOOD_OFF  # unlike boot_hold, so that one cannot stand for the other
-        for name, value in overrides.items():
-            values[s.index(name)] = value
-        self.timers = Timers()
-        self.gate = module.Gate(values, self.timers)
-        self.as_built = dict(vars(self.gate))
-        self.power_up(0)
-
-    def power_up(self, now):
-        self.timers.expire(now)
-        self.gate.begin()
-
-    def ask(self, now, want, *, barred=0, on_battery=0, first=0, lead=0, lag=0, high=0, generator=0, wet=None):
-        """One step.  `lead`, `lag`, `high` are believed; `wet` is what reads wet, the same unless given."""
-        gate = self.gate
-        self.timers.expire(now)
-        gate.barred, gate.on_battery, gate.first, gate.generator = barred, on_battery, first, generator
-        gate.contacts = lead | lag | high
-        gate.wet = gate.contacts if wet is None else wet
-        return gate.step(want)
-
-
-def opener(module):
-    """Return a factory of doors with the gate of `module`."""
-    return lambda **overrides: Door(module, **overrides)
 
 
 @pytest.fixture
 def door():
     return opener(real_gate)
-
-
-def first_on(gate, want, start, until, **contacts):
-    """Return the first instant from `start` on at which the output is `want`, asked every 100 ms."""
-    for now in range(start, until, 100):
-        if gate.ask(now, want, **contacts) == want:
-            return now
-    return None
 
 
 # As built ----------------------------------------------------------------------------------------
@@ -113,13 +71,12 @@ def test_s4_the_hold_ends_on_its_own_instant_and_not_before(door):
     assert gate.ask(120_000, PUMP_1, lead=2) == PUMP_1
 
 
-def test_s4_with_lag_or_high_wet_the_hold_is_twenty_seconds_at_most(door):
-    for wet in ({"lag": 4}, {"high": 8}):
-        gate = door(flood_min_off=5000)
-        for now in (10_000, 20_000):
-            gate.power_up(now)
-        assert gate.ask(39_999, PUMP_1, **wet) == NONE
-        assert gate.ask(40_000, PUMP_1, **wet) == PUMP_1
+def test_s4_with_lag_wet_the_hold_is_twenty_seconds_at_most(door):
+    gate = door(lag_min_off=10_000, flood_min_off=5000)
+    for now in (10_000, 20_000):
+        gate.power_up(now)
+    assert gate.ask(39_999, PUMP_1, lag=4) == NONE
+    assert gate.ask(40_000, PUMP_1, lag=4) == PUMP_1
     gate = door()
     for now in (10_000, 20_000):
         gate.power_up(now)
@@ -127,11 +84,23 @@ def test_s4_with_lag_or_high_wet_the_hold_is_twenty_seconds_at_most(door):
     assert gate.ask(60_000, PUMP_1, lead=2) == PUMP_1
 
 
+def test_s4_with_high_wet_the_hold_does_not_grow(door):
+    for boot_hold in (10_000, 30_000):
+        gate = door(boot_hold=boot_hold, flood_min_off=5000)
+        for now in (10_000, 20_000):
+            gate.power_up(now)
+        assert gate.ask(20_000 + boot_hold - 1, PUMP_1, lag=4, high=8) == NONE
+        assert gate.ask(20_000 + boot_hold, PUMP_1, lag=4, high=8) == PUMP_1
+
+
 def test_s4_the_hold_asks_what_reads_wet_and_the_rest_what_is_believed(door):
     gate = door(min_off=10_000, lag_min_off=10_000)
     for now in (10_000, 20_000):
         gate.power_up(now)
-    assert gate.ask(40_000, PUMP_1, wet=4) == PUMP_1
+    assert gate.ask(29_900, PUMP_1, wet=8) == NONE
+    assert gate.ask(30_000, PUMP_1, wet=8) == PUMP_1
+    gate.power_up(100_000)
+    assert gate.ask(120_000, PUMP_1, wet=4) == PUMP_1
     gate = door()
     assert gate.ask(15_000, PUMP_1, wet=2 | 4 | 8) == NONE
     assert gate.ask(20_000, PUMP_1, lead=2, wet=0) == PUMP_1
@@ -145,9 +114,10 @@ def test_s4_lead_or_off_wet_does_not_shorten_the_hold(door):
 
 
 def test_s4_with_lag_or_high_wet_a_short_hold_is_not_made_longer(door):
-    gate = door(flood_min_off=5000)
-    assert gate.ask(9_999, PUMP_1, high=8) == NONE
-    assert gate.ask(10_000, PUMP_1, high=8) == PUMP_1
+    for wet in ({"lag": 4}, {"high": 8}):
+        gate = door(lag_min_off=5000, flood_min_off=5000)
+        assert gate.ask(9_999, PUMP_1, **wet) == NONE
+        assert gate.ask(10_000, PUMP_1, **wet) == PUMP_1
 
 
 def test_s4_power_ups_five_minutes_apart_are_not_counted(door):
@@ -229,9 +199,9 @@ def test_i10_a_deadline_at_the_very_instant_at_which_the_clock_wraps_is_a_deadli
     assert gate.ask(RING_MS - 3000, BOTH) == PUMP_1
     assert gate.ask(RING_MS - 100, BOTH) == PUMP_1
     assert gate.ask(0, BOTH) == BOTH
-    for wet in ({"lead": 2}, {"high": 8}):
+    for wet, hold in (({"lead": 2}, 20_000), ({"lag": 4}, 20_000), ({"high": 8}, 10_000)):
         gate = door(min_off=10_000, lag_min_off=5000, flood_min_off=5000)
-        gate.power_up(RING_MS - 20_000)  # the second power-up: 20 s
+        gate.power_up(RING_MS - hold)  # the second power-up: 20 s, with high wet 10 s
         assert gate.ask(RING_MS - 100, PUMP_1, **wet) == NONE
         assert gate.ask(0, PUMP_1, **wet) == PUMP_1
 

@@ -13,6 +13,7 @@ import types
 import pytest
 from duplexsump.control import gate as real_gate
 
+from tests.gate_door import opener
 from tests.unit import test_clause_gate as claims
 
 SOURCE = inspect.getsource(real_gate)
@@ -79,7 +80,7 @@ def replacements(node):
 
 def exchanged_names(node):
     """Yield a setting, timer or argument exchanged for another one that stands in the gate as well."""
-    pools = ({"REST", "REST_LAG", "REST_FLOOD"}, {"BOOT", "BOOT_SHORT", "BOOT_COUNT", "SPACING"},
+    pools = ({"REST", "REST_LAG", "REST_FLOOD"}, {"BOOT", "BOOT_SHORT", "BOOT_FLOOD", "BOOT_COUNT", "SPACING"},
              {"MIN_OFF_MS", "LAG_MIN_OFF_MS", "FLOOD_MIN_OFF_MS", "BOOT_HOLD_MS"},
              {"GENERATOR_SPACING_MS", "START_SPACING_MS"}, {"barred", "on_battery", "out"}, {"contacts", "wet"})
     if isinstance(node, ast.Attribute):
@@ -134,7 +135,7 @@ def build(tree):
 def killer(tree):
     """Return the name of the first claim that fails on a mutant, or None."""
     try:
-        door = claims.opener(build(tree))
+        door = opener(build(tree))
     except Exception as error:
         return f"does not load: {error!r}"
     for name, claim in vars(claims).items():

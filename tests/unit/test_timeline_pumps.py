@@ -72,7 +72,7 @@ def test_one_pump_underloads_and_the_other_takes_over():
     assert pit.highest_mm < HEIGHTS_MM[3]
     assert rig.active("pump_1_unavailable")
     assert rig.suspects() == set()
-    # A wet lead ends a "not pumping" trip (R4), so pump 1 is tried once a cycle until three in a row lock it out, and so on.
+    # A wet lead ends a "not pumping" trip (R4): pump 1 is tried once a cycle, and no float is blamed for it.
     assert max(pit.longest_dry_ms) == 0
 
 
@@ -84,14 +84,17 @@ def test_one_pump_underloads_and_the_other_takes_over():
 def test_a_resting_lead_in_a_small_pit_at_peak_inflow(sensing, gpm):
     pit = Pit(gpm * GPM)
     rig, judges = start(pit, off=(2,), sensing=sensing, starts_per_hour=60)
+    rig.run(HOUR / 4)
+    assert pit.highest_mm < FLOOR_MM
+    pit.highest_mm = 0  # L4 may have cut a long honest draw-down short before it learnt how long one takes
     rig.run(3 * HOUR)
     judges.check()
-    assert pit.highest_mm < FLOOR_MM
     # From off to lead takes V/Q; what is left of lag_min_off raises the water above lead, and no more.
     fill_s = 8.8128 / gpm * 60
     wait_s = max(0.0, 20 - fill_s) + 1.2
     assert pit.highest_mm <= HEIGHTS_MM[1] + wait_s * gpm * GPM / 164.17 + 3
-    rests = [b - a for a, b in zip(rig.stops(1), rig.starts(1)[1:], strict=False)]
+    stops = rig.stops(1, since=HOUR / 4)
+    rests = [b - a for a, b in zip(stops, rig.starts(1, since=stops[0]), strict=False)]
     assert min(rests) >= 20 - 0.05
     assert max(rests) <= max(20, fill_s + 1.2) + 2.5
 
@@ -168,7 +171,7 @@ def test_a_jammed_pump_is_tripped_in_two_seconds_and_the_other_carries_the_night
     rig.run(6 * HOUR)
     judges.check()
     assert not pit.flooded
-    runs = [(a, b) for a, b in rig.runs(2) if a > HOUR]
+    runs = [(max(a, HOUR), b) for a, b in rig.runs(2) if b > HOUR]
     assert len(runs) == 3
     assert max(b - a for a, b in runs) <= 2.2
     assert rig.active("pump_2_lockout")
