@@ -116,6 +116,7 @@ def _read(table, folder):
     actions = [_action(part, scenario["begins_s"] or 0.0) for part in table.tables("action")]
     start = _start(pit_table, pit)
     _check_parts(table, pit, contacts, pumps, discharge, supply, duration)
+    table.asked.append("sizing")  # what only sizing asks for
     table.done()
     settings = _settings(table, overrides, pit, contacts, closed, pumps, discharge, supply, transmitter, sensing)
     if table.problems:

@@ -22,6 +22,7 @@ KINDS = {
     "power": ("W", "a power", "1500 W", "W", "W"),
     "charge": ("A*s", "an electric charge", "100 Ah", "Ah", "Ah"),
     "resistance": ("ohm", "a resistance", "15 mohm", "mohm", "mohm"),
+    "mass": ("kg", "a mass", "20 lb", "lb", "kg"),
     "share": ("dimensionless", "a share", "20 %", "%", "%"),
     "number": ("dimensionless", "a plain number", "1.2", "", ""),
 }

@@ -1,0 +1,152 @@
+"""Cycling: how long a cycle lasts at every inflow, how often each motor starts, how long it runs and rests.
+
+T = V/Q + V/(Qp - Q), shortest at Q = Qp/2 where it is 4V/Qp (US Army EI
+11C201, 1997; MIL-HDBK-1005/9A).  V is the water between `off` turning dry and
+`lead` turning wet, and what passes while the controller debounces both
+contacts: one pump's flow for that time.  Qp is that of each level in turn.
+"""
+
+from dataclasses import dataclass
+from math import inf
+
+from duplexsump.control import settings as s
+
+from host_sim.discharge import Outlet
+from host_sim.motion import time_to
+
+from .head import ALONE_1, ALONE_2, drives
+
+HALF_TICK_S = 0.05  # a contact changes anywhere between two instants of the controller's 100 ms grid
+SCAN = 48  # inflows that are tried on the way to the worst one
+
+
+@dataclass(frozen=True)
+class Cycle:
+    """One pump's cycle at one inflow: times in s; `time_s` is inf where it never ends."""
+
+    inflow_m3s: float
+    fill_s: float
+    run_s: float
+
+    @property
+    def time_s(self):
+        return self.fill_s + self.run_s
+
+    @property
+    def starts_per_hour(self):
+        return 3600.0 / self.time_s if self.time_s < inf else 0.0
+
+
+def travel_s(regime, pit, from_m3, to_m3, inflow_m3s):
+    """Return how long the water falls from one volume to another against an inflow; inf when it never gets there."""
+    volume, total = from_m3, 0.0
+    while volume > to_m3:
+        j, row = regime.row(volume)
+        if volume <= regime.volumes[j] and j > 0:
+            j, row = j - 1, regime.rows[j - 1]
+        out, slope = row[0] + row[2], row[1] + row[3]
+        edge = max(to_m3, regime.volumes[j])
+        total += time_to(volume, inflow_m3s - out - slope * volume, -slope, edge)
+        if total == inf:
+            return inf
+        volume = edge
+    return total
+
+
+def out_m3s(regime, volume_m3):
+    """Return what leaves the pit at a volume."""
+    return sum(regime.flows(volume_m3)[:2])
+
+
+class Cycling:
+    """The cycles of a pit with its contacts, by pump."""
+
+    def __init__(self, inputs, contacts, settings):
+        self.pit = inputs.pit
+        self.lead_m3 = inputs.pit.volume_m3(contacts[1].wet_m)
+        self.off_m3 = inputs.pit.volume_m3(contacts[0].dry_m)
+        self.regimes = [inputs.lines.regime(drives(which), Outlet()) for which in (ALONE_1, ALONE_2)]
+        self.late_s = settings[s.DEBOUNCE_MS] / 1000.0 + HALF_TICK_S
+        self.shortest_run_s = settings[s.MIN_RUN_MS] / 1000.0
+        self.alternates = settings[s.DUTY] != s.FIXED
+        self.primary = settings[s.PRIMARY] - 1
+
+    @property
+    def band_m3(self):
+        """Water between `off` turning dry and `lead` turning wet."""
+        return self.lead_m3 - self.off_m3
+
+    def rate_m3s(self, n):
+        """Return a pump's mean rate over the band with no inflow."""
+        return self.band_m3 / travel_s(self.regimes[n], self.pit, self.lead_m3, self.off_m3, 0.0)
+
+    def cycle(self, n, inflow_m3s):
+        """Return the Cycle of pump 1 (n = 0) or 2 alone at an inflow."""
+        regime, q, late = self.regimes[n], inflow_m3s, self.late_s
+        top = self.lead_m3 + q * late
+        run = max(travel_s(regime, self.pit, top, self.off_m3, q) + late, self.shortest_run_s)
+        if run == inf:
+            return Cycle(q, 0.0, inf)
+        low = self.off_m3 - (out_m3s(regime, self.off_m3) - q) * late
+        fill = (self.lead_m3 - max(low, 0.0)) / q + late if q > 0.0 else inf
+        return Cycle(q, fill, run)
+
+    def starts(self, n, inflow_m3s, alternating=True):
+        """Return the starts an hour of one motor; alternating, each pump takes every other cycle."""
+        if not alternating:
+            return self.cycle(n, inflow_m3s).starts_per_hour
+        both = self.cycle(0, inflow_m3s).time_s + self.cycle(1, inflow_m3s).time_s
+        return 3600.0 / both if both < inf else 0.0
+
+    def time_s(self, inflow_m3s):
+        """Return the mean time from start to start as the controller's duty takes the pumps."""
+        if self.alternates:
+            return 0.5 * (self.cycle(0, inflow_m3s).time_s + self.cycle(1, inflow_m3s).time_s)
+        return self.cycle(self.primary, inflow_m3s).time_s
+
+    def duty_starts(self, inflow_m3s):
+        """Return the starts an hour of the busier motor under the controller's duty."""
+        if self.alternates:
+            return self.starts(0, inflow_m3s)
+        return self.starts(self.primary, inflow_m3s, alternating=False)
+
+    def worst(self, n=None, most_m3s=inf):
+        """Return the inflow (m3/s) of the shortest cycle, no inflow above `most_m3s` considered.
+
+        `n` is one pump alone; None is the controller's duty.
+        """
+        pumps = (0, 1) if n is None else (n,)
+        end = min(most_m3s, 0.999 * min(out_m3s(self.regimes[i], self.off_m3) for i in pumps))
+
+        def time_s(q):
+            return self.time_s(q) if n is None else self.cycle(n, q).time_s
+
+        flows = [end * (i + 1) / SCAN for i in range(SCAN)]
+        best = min(range(SCAN), key=lambda i: time_s(flows[i]))
+        low, high = flows[max(0, best - 1)], flows[min(SCAN - 1, best + 1)]
+        for _ in range(24):  # the cycle time has one lowest point
+            a, b = low + (high - low) / 3.0, high - (high - low) / 3.0
+            if time_s(a) <= time_s(b):
+                high = b
+            else:
+                low = a
+        return 0.5 * (low + high)
+
+    def run_empty_s(self, n):
+        """Return a pump's run with no inflow, the shortest there is."""
+        return max(travel_s(self.regimes[n], self.pit, self.lead_m3, self.off_m3, 0.0) + self.late_s, self.shortest_run_s)
+
+    def shortest_fill_s(self, most_m3s):
+        """Return the shortest rest of a pump that has the pit to itself, up to an inflow."""
+        low = self.off_m3 - max(0.0, out_m3s(self.regimes[0], self.off_m3) - most_m3s) * self.late_s
+        return (self.lead_m3 - max(low, 0.0)) / most_m3s + self.late_s if most_m3s > 0.0 else inf
+
+
+def shortest_cycle_s(volume_m3, pump_m3s):
+    """Return the shortest cycle of a volume: 4 V / Qp.  Example: 8.8128 gal and 34.605 gpm give 61.1 s."""
+    return 4.0 * volume_m3 / pump_m3s
+
+
+def volume_for_starts_m3(starts, pump_m3s, motors=1):
+    """Return the volume that keeps each of so many alternating motors to its starts an hour: V = Qp * T / 4."""
+    return pump_m3s * 3600.0 / (starts * motors) / 4.0

@@ -1,0 +1,188 @@
+"""Reads the evidence for the inflow, [[sizing.evidence]]: what was measured, in which weather."""
+
+import csv
+from math import pi
+
+from host_sim import units
+from host_sim.table import Table
+
+from .inputs import Assumption, Evidence
+from .limits import FOOT, INCH, RULE_OF_THUMB
+
+KINDS = {
+    "rise test": "pump off, so many inches in so many minutes",
+    "pump-down test": "one pump running, so many inches down in so many minutes",
+    "log": "starts counted over hours, or a file of times and levels",
+    "drained area": "area, rain and runoff",
+    "recovery": "the pit's own recovery under a known water table",
+    "rule of thumb": "floor area and soil, where nothing was measured",
+}
+WEATHER = ("wettest", "wet", "dry", "unknown")
+LOG_KINDS = ("time", "length")
+
+
+def read_evidence(sizing, table, assumptions, pit):
+    """Return a list of Evidence.  Where there is none, a rule of thumb for the floor's area on sand is taken."""
+    found = []
+    for part in sizing.tables("evidence"):
+        kind = part.text("kind", choices=tuple(KINDS))
+        weather = part.text("weather", "unknown", WEATHER)
+        if "weather" not in part.data and kind in ("rise test", "pump-down test", "log"):
+            why = "taken as dry, when a pit shows least of what is to come"
+            assumptions.append(Assumption(part.name("weather"), "unknown", why))
+        if kind is None or weather is None:
+            continue
+        facts = _READERS[kind](part, assumptions, pit)
+        part.done()
+        if facts is not None and None not in [facts[key] for key in facts if not key.startswith("_")]:
+            found.append(Evidence(kind, facts, weather))
+    if not found and "evidence" not in sizing.data:
+        area = table.data.get("pit", {}).get("floor_area", "600 ft2") if isinstance(table.data.get("pit"), dict) else None
+        facts = {"area_m2": Table({"a": area}, "", []).quantity("a", "area") or 55.7, "flow_m3s_m2": RULE_OF_THUMB["sand"]}
+        found.append(Evidence("rule of thumb", facts, "wettest"))
+        assumptions.append(Assumption("sizing.evidence", "14 gpm for each 1000 ft2", "nothing measured; the rule for sand"))
+    return found
+
+
+def _errors(part, pit):
+    # A tape is read to 1/8 in, a watch to 2 s, a pit is round to 1/4 in.
+    across = (4.0 * pit.area_m2(0.0) / pi) ** 0.5 if pit else 0.5
+    return {
+        "_tape_m": part.quantity("read_to", "length", INCH / 8.0, above=0.0) or INCH / 8.0,
+        "_watch_s": 2.0,
+        "_area_share": 2.0 * 0.25 * INCH / across,
+    }
+
+
+def _span(part, word, pit):
+    way = part.quantity(word, "length", above=0.0)
+    seconds = part.quantity("in", "time", above=0.0)
+    middle = 0.5 * pit.floor_m if pit else 0.3
+    start = part.quantity("from", "length", middle, least=0.0)
+    if pit and None not in (way, start):
+        end = start + way if word == "rise" else start - way
+        if end > pit.floor_m or end < 0.0:
+            part.problem(word, f"goes from {units.show(start, 'length')} to {units.show(end, 'length')}, "
+                               f"but the pit reaches from 0 to {units.show(pit.floor_m, 'length')}; mend from or {word}")
+            return None
+    return {"way_m": way, "time_s": seconds, "from_m": start, **_errors(part, pit)}
+
+
+def _rise(part, assumptions, pit):
+    return _span(part, "rise", pit)
+
+
+def _pump_down(part, assumptions, pit):
+    facts = _span(part, "falls", pit)
+    rate = part.quantity("pump_rate", "flow", None, above=0.0)
+    if "pump_rate" not in part.data:
+        why = "worked out from the curve and the pipe, believed to 15 %; better, time a bucket at the outlet"
+        assumptions.append(Assumption(part.name("pump_rate"), "calculated", why))
+    if facts is not None:
+        facts["_rate_m3s"] = rate
+    return facts
+
+
+def _log(part, assumptions, pit):
+    if "file" in part.data:
+        return _log_file(part, pit)
+    facts = {
+        "starts": part.quantity("starts", "number", above=0.0),
+        "over_s": part.quantity("over", "time", above=0.0),
+        "from_m": part.quantity("stops_at", "length", least=0.0),
+        "to_m": part.quantity("starts_at", "length", above=0.0),
+        **_errors(part, pit),
+    }
+    facts["_run_s"] = part.quantity("run_time", "time", None, above=0.0)
+    facts["_rate_m3s"] = part.quantity("pump_rate", "flow", None, above=0.0)
+    if None not in (facts["from_m"], facts["to_m"]) and facts["to_m"] <= facts["from_m"]:
+        part.problem("starts_at", "must lie above stops_at: the pump starts at the higher level")
+        return None
+    if facts["_run_s"] and facts["over_s"] and facts["_run_s"] > facts["over_s"]:
+        part.problem("run_time", "is longer than the log itself (over)")
+        return None
+    return facts
+
+
+def _log_file(part, pit):
+    name = part.text("file")
+    try:
+        points = read_log(name)
+    except (OSError, ValueError) as error:
+        part.problem("file", f'"{name}": {error}')
+        return None
+    return {"points": points, **_errors(part, pit)}
+
+
+def read_log(path):
+    """Return [(s, m)] from a CSV file with a header such as `time [min],level [in]`.
+
+    Raises ValueError that says what is wrong, OSError when it cannot be read.
+    """
+    with open(path, newline="", encoding="utf-8") as file:
+        rows = [row for row in csv.reader(file) if row and not row[0].startswith("#")]
+    if len(rows) < 4 or len(rows[0]) != 2:
+        raise ValueError("a header of two columns, as in time [min],level [in], and three rows or more are wanted")
+    factors = []
+    for title, kind in zip(rows[0], LOG_KINDS, strict=True):
+        word = title.partition("[")[2].rstrip("] ")
+        if not word:
+            raise ValueError(f'column "{title}": a unit in brackets is wanted, as in "level [in]"')
+        factors.append(units.read(f"1 {word}", kind))
+    try:
+        points = [(float(a) * factors[0], float(b) * factors[1]) for a, b in rows[1:]]
+    except ValueError as error:
+        raise ValueError("every row holds two numbers, time and level") from error
+    if any(b[0] <= a[0] for a, b in zip(points, points[1:], strict=False)):
+        raise ValueError("times must rise from row to row")
+    return points
+
+
+def _area(part, assumptions, pit):
+    facts = {"area_m2": part.quantity("area", "area", above=0.0), "runoff": part.quantity("runoff", "share", 0.9, above=0.0,
+                                                                                         most=1.0)}
+    if "runoff" not in part.data:
+        assumptions.append(Assumption(part.name("runoff"), "90 %", "roofs and paving; soil passes less"))
+    if isinstance(part.data.get("rain"), str) and "/" in part.data["rain"]:
+        facts["rain_ms"] = part.quantity("rain", "rate", above=0.0)
+    else:
+        facts["day_m"] = part.quantity("rain", "length", above=0.0, most="2 m")
+        facts["lag_s"] = part.quantity("lag", "time", "10 min", least=0.0, most="10 days")
+    return facts
+
+
+def _recovery(part, assumptions, pit):
+    facts = {
+        "table_m": part.quantity("water_table", "distance", above=0.0),
+        "low_m": part.quantity("from", "length", least=0.0),
+        "high_m": part.quantity("to", "length", above=0.0),
+        "time_s": part.quantity("in", "time", above=0.0),
+        **_errors(part, pit),
+    }
+    facts["highest_m"] = part.quantity("highest_water_table", "distance", facts["table_m"], above=0.0)
+    if "highest_water_table" not in part.data:
+        taken = max(facts["table_m"] or 0.0, pit.floor_m if pit else 0.0) + FOOT
+        facts["highest_m"] = taken
+        why = "a foot above the floor or above what was measured, whichever is higher"
+        assumptions.append(Assumption(part.name("highest_water_table"), units.show(taken, "distance"), why))
+    low, high, table = facts["low_m"], facts["high_m"], facts["table_m"]
+    if None not in (low, high, table) and not low < high < table:
+        part.problem("to", "levels must rise: from below to, to below water_table, or the pit would not have recovered")
+        return None
+    return facts
+
+
+def _thumb(part, assumptions, pit):
+    soil = part.text("soil", "sand", ("sand", "clay"))
+    area = part.quantity("area", "area", above=0.0)
+    return {"area_m2": area, "flow_m3s_m2": RULE_OF_THUMB.get(soil)}
+
+
+_READERS = {
+    "rise test": _rise,
+    "pump-down test": _pump_down,
+    "log": _log,
+    "drained area": _area,
+    "recovery": _recovery,
+    "rule of thumb": _thumb,
+}

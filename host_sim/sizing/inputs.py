@@ -1,0 +1,130 @@
+"""What the sizing is worked out from, in SI: the site's own parts and the facts that only sizing asks for."""
+
+from dataclasses import dataclass, field
+
+from host_sim.discharge import Lines
+
+
+@dataclass(frozen=True)
+class Assumption:
+    """A fact that nobody gave: what was taken for it, and why that is cautious."""
+
+    key: str
+    taken: str
+    why: str
+
+
+@dataclass(frozen=True)
+class Plate:
+    """What a pump's data plate and its maker's leaflet say beyond the curve; None where they are silent."""
+
+    outlet_m: float
+    body_m: float
+    covered_m: float  # level above the pit's bottom that the motor must stay covered to
+    starts_per_hour: float
+    least_run_s: float
+    least_rest_s: float
+    minimum_m3s: float
+    maximum_m3s: float
+    weight_kg: float
+
+
+@dataclass(frozen=True)
+class Floats:
+    kind: str  # "vertical" or "tethered"
+    travel_m: float  # between wet and dry
+    tether_m: float
+    footprint_m: float  # diameter of the circle that the floats need beside the pumps
+
+
+@dataclass(frozen=True)
+class Piping:
+    material: str
+    made_for_pressure: bool
+    check: tuple  # by pump, whether a check valve is in its riser
+    valve: tuple  # by pump, whether a full-open valve is
+    nominal_in: dict  # of "riser1", "riser2", "header": nominal size in inches, None where only a diameter is given
+
+
+@dataclass(frozen=True)
+class Outfall:
+    to: str
+    distance_m: float
+    freezes: bool
+    freeze_relief: bool
+
+
+@dataclass(frozen=True)
+class Basin:
+    perforated: bool
+    holes_m2: float
+    holes_m: float  # level of the lowest holes
+    hole_each_m2: float
+    inlet_m: float | None  # lowest point of a drain pipe that runs in
+    held_down: bool
+    weight_kg: float
+    cover: str
+    water_table_m: float  # highest, above the pit's bottom
+
+
+@dataclass(frozen=True)
+class Power:
+    """The supply beyond what the plant models."""
+
+    circuits: str
+    wanted_s: float
+    chemistry: str
+    room: str
+    vented: bool
+    cable_m: float
+    cable_awg: int
+    fuse_a: float | None
+    battery_v: float
+    generator_w: float
+    house_w: float
+    alarm: bool
+
+
+@dataclass(frozen=True)
+class Evidence:
+    """One piece of evidence for the inflow: its kind, its numbers in SI, the weather it was taken in."""
+
+    kind: str
+    facts: dict
+    weather: str
+
+
+@dataclass
+class Inputs:
+    """Everything read from one document."""
+
+    name: str
+    data: dict  # the document itself
+    pit: object
+    shape: str
+    floor_area_m2: float
+    contacts: list  # of equipment.Contact or None; empty when the sizing is to choose
+    closed: list
+    pumps: tuple
+    plates: tuple
+    discharge: object
+    supply: object
+    transmitter: object
+    sensing: str
+    wave_m: float
+    floats: Floats
+    piping: Piping
+    outfall: Outfall
+    basin: Basin
+    power: Power
+    evidence: list
+    margin: float
+    overrides: dict
+    assumptions: list = field(default_factory=list)
+    lines: Lines = None
+
+    @property
+    def diameter_m(self):
+        """Diameter of the circle that a pump has at the bottom (the side, of a square pit)."""
+        area = self.pit.area_m2(0.0)
+        return area**0.5 if self.shape == "square" else (4.0 * area / 3.141592653589793) ** 0.5

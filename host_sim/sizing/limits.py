@@ -1,0 +1,122 @@
+"""Every limit and every cautious default of the sizing: value in SI, what it limits, where it comes from.
+
+A limit with no published source says so.  Nothing in the sizing compares
+against a number that is not listed here, so the report can print them all.
+"""
+
+from dataclasses import dataclass
+
+INCH, FOOT, GALLON, PSI = 0.0254, 0.3048, 3.785411784e-3, 6894.757
+GPM = GALLON / 60.0
+
+PRACTICE = "common practice, no source"
+MEMORY = "from memory"
+OWN = "our own choice, no source"
+
+
+@dataclass(frozen=True)
+class Limit:
+    """One limit: `value` in SI (or a plain number), the kind of `say.py` that shows it, meaning and source."""
+
+    name: str
+    value: float
+    kind: str
+    meaning: str
+    source: str
+
+
+LIMITS = (
+    Limit("pit_diameter", 18 * INCH, "length", "least diameter of a sump pit",
+          "International Plumbing Code 1113.1.2; the local code decides"),
+    Limit("pit_depth", 24 * INCH, "length", "least depth of a sump pit",
+          "International Plumbing Code 1113.1.2; the local code decides"),
+    Limit("velocity_low", 2 * FOOT, "velocity", "slower, sand and iron settle in the pipe", "Wisconsin NR 110.14"),
+    Limit("velocity_high", 8 * FOOT, "velocity", "faster, valves slam and wear", "Sanks, Pumping Station Design"),
+    Limit("starts", 10, "number", "starts of one motor in an hour where its maker says nothing",
+          "common practice 10 to 15 for small single-phase motors; the lower one is taken"),
+    Limit("least_run", 10.0, "seconds", "shortest run of a motor where its maker says nothing", PRACTICE),
+    Limit("least_rest", 10.0, "seconds", "shortest rest of a motor where its maker says nothing", PRACTICE),
+    Limit("minimum_flow", 0.10, "share", "of the flow at no head; less overheats the pump where its maker says nothing",
+          PRACTICE),
+    Limit("margin", 0.5, "share", "added to the best estimate of the inflow", OWN),
+    Limit("weather_wet", 1.5, "number", "a wet spell is multiplied by this to reach the wettest week", OWN),
+    Limit("weather_dry", 3.0, "number", "a dry spell, or one not known, is multiplied by this", OWN),
+    Limit("uncertain", 0.35, "share", "an uncertainty of more than this asks for a longer test", OWN),
+    Limit("disagree", 2.5, "number", "two kinds of evidence further apart than this contradict each other", OWN),
+    Limit("lag_gain", 0.35, "share", "the second pump should add at least this to one pump's flow", OWN),
+    Limit("pipe_pays", 0.20, "share", "a larger pipe is named when it adds more than this to the flow", OWN),
+    Limit("wear", 0.10, "share", "of head and flow that a pump loses before anybody notices", PRACTICE),
+    Limit("gap", 1 * INCH, "length", "clear space between pumps, floats and wall", PRACTICE),
+    Limit("step", 2 * INCH, "length", "least height between two contacts", PRACTICE),
+    Limit("freeboard", 3 * INCH, "length", "least height from the high contact to the floor", PRACTICE),
+    Limit("intake_cover", 1 * INCH, "length", "water kept above what the pump needs, against waves and air", PRACTICE),
+    Limit("entrance_head", 6 * INCH, "length", "how far water may stand above the pit's outside to get in", OWN),
+    Limit("outfall_distance", 10 * FOOT, "distance", "nearer to the wall the water seeps back", PRACTICE),
+    Limit("drain_back", 0.25, "share", "of the band that may run back from the pipe after a stop", OWN),
+    Limit("uplift", 1.2, "number", "weight must exceed uplift by this factor", PRACTICE),
+    Limit("time_to_floor", 1800.0, "time", "with no pump running a person needs this long to wake and act", OWN),
+    Limit("ageing", 1.25, "number", "a battery is bought larger by this, for its old age",
+          "IEEE 485 practice, from memory"),
+    Limit("depth", 0.5, "share", "of a lead-acid battery that a plan may use", MEMORY),
+    Limit("depth_lithium", 0.8, "share", "of a lithium battery that a plan may use", MEMORY),
+    Limit("wanted", 8 * 3600.0, "time", "how long the battery should last where nobody says", OWN),
+    Limit("recharge", 48 * 3600.0, "time", "longest recharge, for two storms in a row", PRACTICE),
+    Limit("cable_drop", 0.03, "share", "voltage lost between battery and pump, there and back", PRACTICE),
+    Limit("locked_rotor", 5.0, "number", "starting current over rated current where the plate says nothing",
+          "common practice: four to six times"),
+    Limit("generator_spare", 0.8, "share", "of a generator's power that may be planned with", PRACTICE),
+    Limit("inflow_agreement", 0.02, "share", "promise and simulation agree within this", OWN),
+)  # fmt: skip
+
+_BY_NAME = {limit.name: limit for limit in LIMITS}
+
+# Capacity of a cold battery as a share of that at 25 C (77 F); lead-acid, from memory.
+COLD = {"heated": 1.0, "unheated": 0.8, "freezing": 0.6}
+# Battery kinds: (Peukert exponent, share of the plan's depth, gives off gas, where from)
+CHEMISTRY = {
+    "flooded": (1.3, "depth", True, "Peukert 1.2 to 1.6, sources vary"),
+    "AGM": (1.1, "depth", False, "Peukert 1.05 to 1.15, sources vary"),
+    "lithium": (1.03, "depth_lithium", False, MEMORY),
+}
+# Pipe materials: (made for pressure, what it is, source)
+MATERIALS = {
+    "PVC schedule 40": (True, "solid-wall PVC 1120", "ASTM D1785"),
+    "PVC schedule 80": (True, "solid-wall PVC 1120", "ASTM D1785"),
+    "polyethylene pressure": (True, "pressure-rated polyethylene", "ASTM D2239, from memory"),
+    "cellular-core DWV": (False, "foam-core drain pipe", "ASTM F891: not for pressure"),
+    "corrugated drain": (False, "corrugated drain hose", PRACTICE),
+    "unknown": (False, "a pipe whose marking nobody has read", OWN),
+}
+# Rated pressure of Sch 40 PVC 1120 at 73 F by inside diameter in inches (ASTM D1785).
+PRESSURE_PSI = ((1.380, 370.0), (1.610, 330.0), (2.067, 280.0))
+SURGE_SPEED = 430.0  # m/s, pressure wave in small Sch 40 PVC; from memory
+# Copper: (AWG, area m2, amperes that its insulation bears in free air at 60 C class); areas by the AWG formula.
+RESISTIVITY = 1.72e-8  # ohm m, copper at 20 C (IEC 60028)
+AMPACITY = {14: 15.0, 12: 20.0, 10: 30.0, 8: 40.0, 6: 55.0, 4: 70.0, 2: 95.0, 0: 125.0}  # NEC 310.16, 60 C, from memory
+FUSES_A = (15.0, 20.0, 25.0, 30.0, 40.0, 50.0, 60.0, 80.0, 100.0, 125.0, 150.0, 200.0)  # usual sizes
+FUSE_FACTOR = 1.25  # of the running current; NEC practice, from memory
+# NEMA MG 10 table 2-3: starts an hour of three-phase motors by power in hp and poles.
+NEMA_STARTS = {(1.0, 2): 15, (1.0, 4): 30, (1.0, 6): 34}
+# Long cycles that lift stations are built for, said beside our own figures.
+STATION_CYCLES = (
+    ("10 to 15 min between starts for motors under 20 hp", "US Army EI 11C201, 1997"),
+    ("at least 6 min between starts for motors under 50 hp", "MIL-HDBK-1005/9A"),
+)
+# Inflow by the floor's area where nobody has measured: m3/s for each m2.
+RULE_OF_THUMB = {"sand": 14 * GPM / (1000 * FOOT**2), "clay": 8 * GPM / (1000 * FOOT**2)}
+
+
+def limit(name):
+    """Return the value of a limit in SI.  Raises KeyError for an unknown name."""
+    return _BY_NAME[name].value
+
+
+def row(name):
+    """Return the whole Limit of a name."""
+    return _BY_NAME[name]
+
+
+def awg_area_m2(gauge):
+    """Return the copper area of an American wire gauge: d = 0.127 mm * 92 ** ((36 - n) / 39)."""
+    diameter = 0.127e-3 * 92.0 ** ((36.0 - gauge) / 39.0)
+    return 3.141592653589793 / 4.0 * diameter**2

@@ -1,0 +1,92 @@
+"""The sizing worked through: one function from a site document to a Result that every report is written from."""
+
+from dataclasses import dataclass
+
+from duplexsump.control import settings as s
+
+from . import battery, contacts, cycling, head, inflow, reserve, room
+from .limits import limit
+from .reading import read
+
+
+@dataclass
+class Result:
+    """Everything that was worked out; all in SI."""
+
+    inputs: object
+    design: inflow.Design
+    contacts: list
+    contacts_given: bool
+    recommended: list
+    settings: list
+    points: list
+    lag_gain: float
+    larger: head.Larger | None
+    pressure: tuple
+    cycling: cycling.Cycling
+    worst: dict  # inflow of the shortest cycle: "anywhere" and "design" (up to the design inflow), by the duty
+    starts: dict  # starts an hour: "anywhere", "design", "alone anywhere", "alone design"
+    room: room.Room
+    reserve: reserve.Reserve
+    stored: object
+    stored_expected: object
+    wires: battery.Wires
+
+    @property
+    def lead(self):
+        """Index of the weaker pump at high, which the reserve rests on."""
+        flows = {p.which: p.flow_m3s for p in self.points if p.contact == "high"}
+        return 0 if flows[head.ALONE_1] <= flows[head.ALONE_2] else 1
+
+    def flow(self, which, contact="high"):
+        """Return the flow of one Point in m3/s."""
+        return next(p.flow_m3s for p in self.points if p.which == which and p.contact == contact)
+
+
+def size(data, source="site"):
+    """Return the Result of a site document.  Raises InputError with everything that is wrong with it."""
+    inputs = read(data, source)
+    middle = 0.5 * inputs.pit.floor_m
+    rates = [head.point(inputs, which, "", middle).flow_m3s for which in (head.ALONE_1, head.ALONE_2)]
+    design = inflow.design(inputs, min(rates))
+    recommended = contacts.recommend(inputs, design.inflow_m3s)
+    given = bool(inputs.contacts) and all(inputs.contacts)
+    used = inputs.contacts if given else completed(inputs.contacts, recommended)
+    values = contacts.follow(inputs, used, design.inflow_m3s)
+    points = head.points(inputs, used)
+    turns = cycling.Cycling(inputs, used, values)
+    worst, starts = _worst(turns, design.inflow_m3s)
+    worn = head.worn(inputs, limit("wear"))
+    worn_m3s = min(head.point(inputs, w, "high", used[3].wet_m, worn).flow_m3s for w in (head.ALONE_1, head.ALONE_2))
+    held = battery.stored(inputs, points, design.inflow_m3s)
+    return Result(
+        inputs, design, used, given, recommended, values, points, head.lag_gain(points),
+        head.larger(inputs, used, points), head.pressure(inputs, points), turns, worst, starts,
+        room.room(inputs, used, design.inflow_m3s, turns.band_m3),
+        reserve.reserve(inputs, used, values, design, points, worn_m3s),
+        held, battery.stored(inputs, points, design.expected_m3s), battery.wires(inputs, held),
+    )  # fmt: skip
+
+
+def completed(given, recommended):
+    """Return four contacts: those given, and the recommended ones in the places of those that are not."""
+    if not given:
+        return recommended
+    return [one if one is not None else other for one, other in zip(given, recommended, strict=True)]
+
+
+def _worst(turns, design_m3s):
+    worst = {"anywhere": turns.worst(), "design": turns.worst(most_m3s=max(design_m3s, 1e-9))}
+    worst["alone design"] = [turns.worst(n, most_m3s=max(design_m3s, 1e-9)) for n in (0, 1)]
+    starts = {
+        "anywhere": turns.duty_starts(worst["anywhere"]),
+        "design": turns.duty_starts(worst["design"]),
+        "alone anywhere": max(turns.starts(n, turns.worst(n), False) for n in (0, 1)),
+        "alone design": max(turns.starts(n, worst["alone design"][n], False) for n in (0, 1)),
+    }
+    return worst, starts
+
+
+def fixed_duty(result):
+    """Whether one pump always leads."""
+    return result.settings[s.DUTY] == s.FIXED

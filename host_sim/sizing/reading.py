@@ -1,0 +1,253 @@
+"""Reads a site document for sizing: the parts that the simulator knows, then the tables that only sizing asks for.
+
+Everything wrong is reported at once.  Whatever is not given is taken at a
+cautious default that the report lists; what can only be wrong is refused.
+"""
+
+import copy
+from math import pi
+
+from host_sim import site_pit, site_pumps, site_settings
+from host_sim.discharge import Lines
+from host_sim.equipment import Supply
+from host_sim.errors import InputError
+from host_sim.table import Table
+
+from . import evidence
+from .hints import sensible
+from .inputs import Assumption, Basin, Floats, Inputs, Outfall, Piping, Plate, Power
+from .limits import AMPACITY, CHEMISTRY, COLD, FOOT, INCH, MATERIALS, PRACTICE, limit
+from .refusals import check_physics
+from .say import Say
+
+OUTFALLS = ("daylight", "storm drain", "dry well", "sanitary sewer", "unknown")
+COVERS = ("bolted", "loose", "none")
+SAY, KINDS = Say("us"), {"time": "seconds"}
+CHECKS, VALVES = ("swing_check", "swing_check_straight"), ("ball_valve", "gate_valve")
+
+
+class Asker:
+    """Reads keys of one table with cautious defaults, remembering each default that was taken."""
+
+    def __init__(self, table, assumptions):
+        self.table = table
+        self.assumptions = assumptions
+
+    def _note(self, key, taken, why):
+        if key not in self.table.data:
+            self.assumptions.append(Assumption(self.table.name(key), str(taken), why))
+
+    def quantity(self, key, kind, default, why, **bounds):
+        """Return a quantity; `default` is a text with a unit, or an SI number."""
+        shown = default if isinstance(default, str) else SAY(default, KINDS.get(kind, kind))
+        self._note(key, shown, why)
+        return self.table.quantity(key, kind, default, **bounds)
+
+    def text(self, key, default, why, choices):
+        self._note(key, default, why)
+        return self.table.text(key, default, choices)
+
+    def boolean(self, key, default, why):
+        self._note(key, "yes" if default else "no", why)
+        return self.table.boolean(key, default)
+
+
+def read(data, source="site"):
+    """Return the Inputs of a site document.  Raises InputError with everything that is wrong with it."""
+    problems, assumptions = [], []
+    table = Table(copy.deepcopy(data), "", problems)
+    site = _site_parts(table, assumptions)
+    sizing = table.table("sizing", {})
+    extra = _sizing_parts(sizing, table, assumptions, site) if sizing is not None else {}
+    if not problems:
+        check_physics(site, extra, problems)
+    if problems:
+        raise InputError([sensible(line) for line in problems], source)
+    pit_data = data["pit"]
+    found = Inputs(
+        name=site["name"], data=data, pit=site["pit"], shape=pit_data.get("shape", "cylinder"),
+        floor_area_m2=site["floor_area"], contacts=site["contacts"], closed=site["closed"],
+        pumps=site["pumps"], discharge=site["discharge"], supply=site["supply"], transmitter=site["transmitter"],
+        sensing=site["sensing"], wave_m=site["wave"], overrides=site["overrides"], assumptions=assumptions, **extra,
+    )  # fmt: skip
+    found.lines = Lines(found.pit, found.pumps, found.discharge)
+    return found
+
+
+def _site_parts(table, assumptions):
+    pit_table = table.table("pit")
+    if pit_table is not None and "floor_area" not in pit_table:
+        assumptions.append(Assumption("pit.floor_area", "600 ft2", "only says how fast water spreads on the floor"))
+        pit_table = Table({**pit_table.data, "floor_area": "600 ft2"}, "pit", table.problems)
+    site = {"name": table.text("name", "a sump pit"), "floor_area": None}
+    if pit_table is not None:
+        site["floor_area"] = Table(pit_table.data, "pit", []).quantity("floor_area", "area", 55.7)
+    site["pit"] = site_pit.read_pit(pit_table)
+    contacts = table.table("contacts", None)
+    site["contacts"], site["closed"] = site_pit.read_contacts(contacts, site["pit"])
+    if contacts is None:
+        site["contacts"], site["closed"] = [], [False, False, False, True]
+    pump_tables = [Table(table.data.get(key, {}), key, []) for key in ("pump", "pump1", "pump2")]
+    if all("rated_current" not in part for part in pump_tables) and "pump" in table:
+        assumptions.append(Assumption("pump.rated_current", "10 A", "a half-horsepower motor; read the plate"))
+        table.data["pump"].setdefault("rated_current", "10 A")
+    site["pumps"] = site_pumps.read_pumps(table)
+    site["discharge"] = site_pumps.read_discharge(table.table("discharge"))
+    site["supply"] = site_pumps.read_supply(table.table("supply", {})) or Supply()
+    site["transmitter"] = site_pit.read_transmitter(table.table("transmitter", None))
+    waves = table.table("waves", {})
+    site["wave"] = waves.quantity("height", "length", 0.0, least=0.0, most="50 mm") if waves else 0.0
+    controller = table.table("controller", {})
+    words = tuple(site_settings.SENSING)
+    ask = Asker(controller or Table({}, "controller", []), assumptions)
+    site["sensing"] = ask.text("sensing", "nothing", "no current sensor or run feedback on the pumps", words)
+    site["overrides"] = table.data.get("settings", {})
+    table.asked += ["about", "scenario", "inflow", "groundwater", "action", "settings", "sizing"]
+    table.done()
+    return site
+
+
+def _sizing_parts(sizing, table, assumptions, site):
+    ask = Asker(sizing, assumptions)
+    margin = ask.quantity("margin", "share", limit("margin"), "on top of the best estimate", least=0.0, most=10.0)
+    plates = tuple(_plate(sizing, n, site, assumptions) for n in (0, 1))
+    parts = {
+        "margin": margin,
+        "plates": plates,
+        "floats": _floats(sizing, assumptions),
+        "piping": _piping(sizing, table, assumptions),
+        "outfall": _outfall(sizing, assumptions),
+        "basin": _basin(sizing, assumptions, site),
+        "power": _power(sizing, table, assumptions, site),
+        "evidence": evidence.read_evidence(sizing, table, assumptions, site["pit"]),
+    }
+    sizing.done()
+    return parts
+
+
+def _part(sizing, key):
+    part = sizing.table(key, {})
+    return Table({}, sizing.name(key), []) if part is None else part
+
+
+def _plate(sizing, n, site, assumptions):
+    # [sizing.motor] holds for both pumps; [sizing.motor1] and [sizing.motor2] override it key by key.
+    common, own = _part(sizing, "motor"), _part(sizing, f"motor{n + 1}")
+    table = Table({**common.data, **own.data}, own.path if own.data else common.path, sizing.problems)
+    ask = Asker(table, assumptions if n == 0 or own.data else [])
+    pump = site["pumps"][n]
+    runout = pump.curve.runout_m3s if pump else 1.0
+    least = (pump.intake_m + pump.cover_m) if pump else 0.1
+    last = max((q for q, h in pump.curve.points if h > 0.0), default=runout) if pump else runout
+    plate = Plate(
+        ask.quantity("outlet", "length", 1.5 * INCH, "the usual outlet of a half-horsepower pump", above=0.0),
+        ask.quantity("body_diameter", "length", "8 in", "a wide pump", above=0.0, most="3 ft"),
+        ask.quantity("covered_to", "length", least, "the motor's maker may ask for more; read the leaflet", above=0.0),
+        ask.quantity("starts_per_hour", "number", limit("starts"), "the lower end of common practice", least=1, most=60),
+        ask.quantity("least_run", "time", limit("least_run"), PRACTICE, least=0.0),
+        ask.quantity("least_rest", "time", limit("least_rest"), PRACTICE, least=0.0),
+        ask.quantity("minimum_flow", "flow", limit("minimum_flow") * runout, "a tenth of the flow at no head", least=0.0),
+        ask.quantity("maximum_flow", "flow", last, "the last point of the curve above no head", above=0.0),
+        ask.quantity("weight", "mass", "20 lb", "a light pump", above=0.0),
+    )
+    table.done()
+    return plate
+
+
+def _floats(sizing, assumptions):
+    table = _part(sizing, "floats")
+    ask = Asker(table, assumptions)
+    kind = ask.text("kind", "vertical", "floats on rods, which a narrow pit needs", ("vertical", "tethered"))
+    travel_default = "1 in" if kind != "tethered" else "4 in"
+    travel = ask.quantity("travel", "length", travel_default, PRACTICE, above=0.0, most="3 ft")
+    tether = table.quantity("tether", "length", 3.5 * INCH if kind == "tethered" else 0.0, least=0.0)
+    size = table.quantity("body_diameter", "length", "3.5 in" if kind == "tethered" else "3 in", above=0.0)
+    table.done()
+    return Floats(kind, travel or 0.02, tether or 0.0, (tether or 0.0) + (size or 0.0))
+
+
+def _piping(sizing, table, assumptions):
+    part = _part(sizing, "piping")
+    ask = Asker(part, assumptions)
+    names = tuple(MATERIALS)
+    material = ask.text("material", "unknown", "read the marking on the pipe", names) or "unknown"
+    part.done()
+    discharge = table.data.get("discharge", {})
+    risers = [discharge.get(f"riser{n}", discharge.get("riser", {})) for n in (1, 2)]
+    held = [riser.get("fittings", {}) if isinstance(riser, dict) else {} for riser in risers]
+    check = tuple(any(fittings.get(name, 0) for name in CHECKS) for fittings in held)
+    valve = tuple(any(fittings.get(name, 0) for name in VALVES) for fittings in held)
+    pieces = {"riser1": risers[0], "riser2": risers[1], "header": discharge.get("header", {})}
+    nominal = {name: _nominal(piece) for name, piece in pieces.items()}
+    return Piping(material, MATERIALS[material][0], check, valve, nominal)
+
+
+def _nominal(piece):
+    from host_sim import units
+
+    if not isinstance(piece, dict) or "pipe" not in piece:
+        return None
+    try:
+        return round(units.read(piece["pipe"], "length") / INCH, 4)
+    except ValueError:
+        return None
+
+
+def _outfall(sizing, assumptions):
+    part = _part(sizing, "outfall")
+    ask = Asker(part, assumptions)
+    found = Outfall(
+        ask.text("to", "unknown", "find out before anything is dug", OUTFALLS),
+        ask.quantity("distance", "distance", 0.0, "taken as close to the wall", least=0.0, most="2000 ft"),
+        ask.boolean("freezes", True, "winter comes to most places"),
+        ask.boolean("freeze_relief", False, "taken as not there"),
+    )
+    part.done()
+    return found
+
+
+def _basin(sizing, assumptions, site):
+    part = _part(sizing, "basin")
+    ask = Asker(part, assumptions)
+    wall = ask.text("wall", "solid", "a solid basin can float", ("solid", "perforated"))
+    count = part.integer("holes", 0, 0, 10000) or 0
+    hole = part.quantity("hole", "length", "0.5 in", above=0.0) or 0.0127
+    low = part.quantity("holes_from", "length", 0.0, least=0.0) or 0.0
+    floor = site["pit"].floor_m if site["pit"] else 0.6
+    each = pi / 4.0 * hole**2
+    found = Basin(
+        wall == "perforated", each * count, low, each,
+        part.quantity("inlet", "length", None, above=0.0),
+        ask.boolean("held_down", False, "not known to be cast into the floor"),
+        ask.quantity("weight", "mass", "30 lb", "a light plastic basin", least=0.0),
+        ask.text("cover", "none", "taken as open", COVERS),
+        ask.quantity("water_table", "distance", floor, "the highest, above the pit's bottom; taken at the floor", least=0.0),
+    )  # fmt: skip
+    part.done()
+    return found
+
+
+def _power(sizing, table, assumptions, site):
+    part = _part(sizing, "power")
+    has_battery = site["supply"].battery is not None
+    ask = Asker(part, assumptions)
+    when = ask if has_battery else Asker(part, [])
+    found = Power(
+        ask.text("circuits", "shared", "look in the panel: one breaker for each pump?", ("separate", "shared")),
+        when.quantity("wanted", "time", limit("wanted"), "one night", above=0.0),
+        when.text("battery", "flooded", "the kind that loses most", tuple(CHEMISTRY)),
+        when.text("room", "unheated", "a cellar in winter", tuple(COLD)),
+        when.boolean("vented", False, "taken as a closed room"),
+        when.quantity("cable", "distance", 10 * FOOT, "one way", above=0.0),
+        part.integer("cable_gauge", 6, 0, 14),
+        part.quantity("fuse", "current", None, above=0.0),
+        when.quantity("battery_voltage", "voltage", 12.0, "one 12 V battery", above=0.0),
+        part.quantity("generator", "power", 0.0, least=0.0),
+        part.quantity("house_load", "power", 1500.0, least=0.0),
+        ask.boolean("alarm", True, "the controller's own horn, placed where it is heard in the bedroom"),
+    )
+    if found.cable_awg not in AMPACITY and found.cable_awg is not None:
+        sizes = ", ".join(str(size) for size in AMPACITY)
+        part.problem("cable_gauge", f"{found.cable_awg}: an American wire gauge of {sizes} is wanted")
+    part.done()
+    return found

@@ -1,0 +1,100 @@
+"""What cannot be sized at all: refused with the reason and with what a sensible value looks like."""
+
+from .limits import FOOT, INCH
+from .say import Say
+
+SAY = Say("us")
+FROM_CODE = "International Plumbing Code: no smaller than the pump's outlet"
+
+
+def check_physics(site, extra, problems):
+    """Note in `problems` everything physically impossible in parts that were read well by themselves."""
+    _pipes(site["discharge"], site["pumps"], extra, problems)
+    _lift(site, problems)
+    _plates(site, extra, problems)
+    _pit(site, extra, problems)
+
+
+def _pipes(discharge, pumps, extra, problems):
+    risers = {"discharge.riser1": (discharge.risers[0], 0), "discharge.riser2": (discharge.risers[1], 1)}
+    if discharge.risers[0] == discharge.risers[1] and extra["plates"][0].outlet_m == extra["plates"][1].outlet_m:
+        risers = {"discharge.riser": (discharge.risers[0], 0)}
+    for key, (pipe, n) in risers.items():
+        _pipe(key, pipe, extra["plates"][n].outlet_m, extra["piping"].nominal_in[f"riser{n + 1}"], problems)
+    if discharge.header is not None:
+        widest = max(plate.outlet_m for plate in extra["plates"])
+        _pipe("discharge.header", discharge.header, widest, extra["piping"].nominal_in["header"], problems)
+    shortest = min(discharge.outlet_m - pump.intake_m for pump in pumps)
+    for n in (0, 1):
+        run = discharge.risers[n].length_m + (discharge.header.length_m if discharge.header else 0.0)
+        if 0.0 < run < 0.9 * shortest:
+            problems.append(
+                f"discharge: {SAY(run, 'distance')} of pipe cannot climb the {SAY(shortest, 'distance')} from the pump "
+                "to the outlet: measure along the pipe, riser and header together; at least the lift itself"
+            )
+            break
+
+
+def _pipe(key, pipe, outlet_m, nominal_in, problems):
+    if pipe.length_m <= 0.0:
+        problems.append(f"{key}.length: a pipe of no length")
+    # A nominal size is compared with a nominal outlet; a given inside diameter may be a little less than its name.
+    size = nominal_in * INCH if nominal_in is not None else pipe.diameter_m * 1.02
+    if size < outlet_m - 1e-6:
+        problems.append(
+            f"{key}: pipe of {SAY(size if nominal_in else pipe.diameter_m, 'length')} on a pump outlet of "
+            f"{SAY(outlet_m, 'length')} is refused: a discharge smaller than the outlet throttles the pump, speeds "
+            f"the water past its valves and traps what the pump passes ({FROM_CODE}). "
+            f"Sensible: {SAY(outlet_m, 'length')} or the next size up"
+        )
+
+
+def _lift(site, problems):
+    pit, discharge = site["pit"], site["discharge"]
+    for n, pump in enumerate(site["pumps"]):
+        lift = discharge.outlet_m - pump.intake_m
+        shutoff = pump.curve.shutoff_m
+        if shutoff <= lift:
+            problems.append(
+                f"pump {n + 1}: lifts to {SAY(shutoff, 'distance')} at most (its shut-off head), but the outlet lies "
+                f"{SAY(lift, 'distance')} above its intake: no water would move. Sensible: a pump whose shut-off "
+                f"head is about {SAY(1.5 * lift, 'distance')} or more"
+            )
+    if discharge.outlet_m <= pit.floor_m:
+        problems.append(
+            f"discharge.outlet: {SAY(discharge.outlet_m, 'distance')} lies below the floor, "
+            f"{SAY(pit.floor_m, 'distance')} above the pit's bottom"
+        )
+
+
+def _plates(site, extra, problems):
+    for n, (pump, plate) in enumerate(zip(site["pumps"], extra["plates"], strict=True)):
+        name = f"sizing.motor{n + 1}"
+        if plate.minimum_m3s >= plate.maximum_m3s:
+            problems.append(
+                f"{name}.minimum_flow: {SAY(plate.minimum_m3s, 'flow')} must lie below maximum_flow, "
+                f"{SAY(plate.maximum_m3s, 'flow')}; sensible: a tenth of the largest flow"
+            )
+        if plate.body_m >= site["pit"].floor_m * 10.0:
+            problems.append(f"{name}.body_diameter: {SAY(plate.body_m, 'length')} is no sump pump")
+        if plate.covered_m >= site["pit"].floor_m - 2 * INCH:
+            problems.append(
+                f"{name}.covered_to: {SAY(plate.covered_m, 'length')} leaves no room below the floor at "
+                f"{SAY(site['pit'].floor_m, 'length')}; sensible: 4 in to 8 in, or a deeper pit"
+            )
+        if pump.intake_m + pump.cover_m >= site["pit"].floor_m - 2 * INCH:
+            problems.append(
+                f"pump {n + 1}: intake at {SAY(pump.intake_m, 'length')} leaves no water to pump below the floor at "
+                f"{SAY(site['pit'].floor_m, 'length')}; sensible: 2 in to 4 in above the bottom"
+            )
+
+
+def _pit(site, extra, problems):
+    basin = extra["basin"]
+    if basin.inlet_m is not None and basin.inlet_m >= site["pit"].floor_m:
+        problems.append(
+            f"sizing.basin.inlet: {SAY(basin.inlet_m, 'length')} lies above the floor at "
+            f"{SAY(site['pit'].floor_m, 'length')}: give the lowest point of the pipe that runs in, as 18 in"
+        )
+    if basin.water_table_m > 40.0 * FOOT:
+        problems.append(f"sizing.basin.water_table: {SAY(basin.water_table_m, 'distance')} above the pit; sensible: 3 ft")
