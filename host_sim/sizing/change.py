@@ -22,8 +22,12 @@ def width_edits(result, width_m):
         return {"pit.side": text}
     if shape == "basin":
         return {"pit.bottom_diameter": text, "pit.top_diameter": text_of(max(width_m, top_m(result)), "length")}
-    return {"pit.shape": "cylinder", "pit.areas": None, "pit.diameter": text,
-            "pit.depth": text_of(result.inputs.pit.floor_m, "length")}  # fmt: skip
+    return {
+        "pit.shape": "cylinder",
+        "pit.areas": None,
+        "pit.diameter": text,
+        "pit.depth": text_of(result.inputs.pit.floor_m, "length"),
+    }
 
 
 def top_m(result):
@@ -54,8 +58,13 @@ def deeper(result, say):
         if "outlet" in result.inputs.data["discharge"]:
             edits["discharge.outlet"] = text_of(result.inputs.discharge.outlet_m + more * INCH, "distance", 2)
         if result.inputs.shape == "table":
-            edits.update({"pit.shape": "cylinder", "pit.areas": None,
-                          "pit.diameter": text_of(result.inputs.diameter_m, "length")})  # fmt: skip
+            edits.update(
+                {
+                    "pit.shape": "cylinder",
+                    "pit.areas": None,
+                    "pit.diameter": text_of(result.inputs.diameter_m, "length"),
+                }
+            )
         if result.inputs.basin.inlet_m is not None:
             edits["sizing.basin.inlet"] = text_of(result.inputs.basin.inlet_m + more * INCH, "length")
         if "water_table" in result.inputs.data.get("sizing", {}).get("basin", {}):
@@ -134,10 +143,12 @@ def pipes(result, say, larger=True):
     else:
         sizes = [s for s in reversed(sizes) if s < now - 1e-6 and s >= outlet - 1e-6]
     return [
-        Cure(f"{s:g} in pipe throughout ({say(pipe_diameter_m(s), 'length')} inside)",
-             head.resized(result.inputs.data, s))
+        Cure(
+            f"{s:g} in pipe throughout ({say(pipe_diameter_m(s), 'length')} inside)",
+            head.resized(result.inputs.data, s),
+        )
         for s in sizes
-    ]  # fmt: skip
+    ]
 
 
 def separate_lines(result, say):

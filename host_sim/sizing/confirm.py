@@ -40,7 +40,8 @@ class Check:
 
 
 def inflows(result):
-    """Return the inflows that are checked: half the design inflow, the design inflow, and that of the shortest cycle."""
+    """Return the inflows that are checked: half the design inflow, the design inflow, and that of the shortest
+    cycle."""
     design, worst = result.design.inflow_m3s, result.worst["anywhere"]
     weakest = 0.9 * result.reserve.one_m3s
     return sorted({round(min(q, weakest), 9) for q in (0.5 * design, design, worst)})

@@ -161,8 +161,7 @@ def changed(values):
 
 
 def site_settings_table(values):
-    """Return the [settings] table of a site file: those that differ from the defaults, with units where they have any."""
+    """Return the [settings] table of a site file: those that differ from the defaults, with units where they
+    have any."""
     units = {"ms": "ms", "mm": "mm", "mA": "mA", "mV": "mV", "mL": "mL", "days": "days"}
-    return {
-        name: f"{value} {units[unit]}" if unit in units else value for name, value, unit, _ in changed(values)
-    }
+    return {name: f"{value} {units[unit]}" if unit in units else value for name, value, unit, _ in changed(values)}

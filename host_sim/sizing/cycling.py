@@ -134,7 +134,9 @@ class Cycling:
 
     def run_empty_s(self, n):
         """Return a pump's run with no inflow, the shortest there is."""
-        return max(travel_s(self.regimes[n], self.pit, self.lead_m3, self.off_m3, 0.0) + self.late_s, self.shortest_run_s)
+        return max(
+            travel_s(self.regimes[n], self.pit, self.lead_m3, self.off_m3, 0.0) + self.late_s, self.shortest_run_s
+        )
 
     def shortest_fill_s(self, most_m3s):
         """Return the shortest rest of a pump that has the pit to itself, up to an inflow."""

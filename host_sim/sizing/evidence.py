@@ -37,10 +37,17 @@ def read_evidence(sizing, table, assumptions, pit):
         if facts is not None and None not in [facts[key] for key in facts if not key.startswith("_")]:
             found.append(Evidence(kind, facts, weather))
     if not found and "evidence" not in sizing.data:
-        area = table.data.get("pit", {}).get("floor_area", "600 ft2") if isinstance(table.data.get("pit"), dict) else None
-        facts = {"area_m2": Table({"a": area}, "", []).quantity("a", "area") or 55.7, "flow_m3s_m2": RULE_OF_THUMB["sand"]}
+        area = (
+            table.data.get("pit", {}).get("floor_area", "600 ft2") if isinstance(table.data.get("pit"), dict) else None
+        )
+        facts = {
+            "area_m2": Table({"a": area}, "", []).quantity("a", "area") or 55.7,
+            "flow_m3s_m2": RULE_OF_THUMB["sand"],
+        }
         found.append(Evidence("rule of thumb", facts, "wettest"))
-        assumptions.append(Assumption("sizing.evidence", "14 gpm for each 1000 ft2", "nothing measured; the rule for sand"))
+        assumptions.append(
+            Assumption("sizing.evidence", "14 gpm for each 1000 ft2", "nothing measured; the rule for sand")
+        )
     return found
 
 
@@ -62,8 +69,11 @@ def _span(part, word, pit):
     if pit and None not in (way, start):
         end = start + way if word == "rise" else start - way
         if end > pit.floor_m or end < 0.0:
-            part.problem(word, f"goes from {units.show(start, 'length')} to {units.show(end, 'length')}, "
-                               f"but the pit reaches from 0 to {units.show(pit.floor_m, 'length')}; mend from or {word}")
+            part.problem(
+                word,
+                f"goes from {units.show(start, 'length')} to {units.show(end, 'length')}, "
+                f"but the pit reaches from 0 to {units.show(pit.floor_m, 'length')}; mend from or {word}",
+            )
             return None
     return {"way_m": way, "time_s": seconds, "from_m": start, **_errors(part, pit)}
 
@@ -139,8 +149,10 @@ def read_log(path):
 
 
 def _area(part, assumptions, pit):
-    facts = {"area_m2": part.quantity("area", "area", above=0.0), "runoff": part.quantity("runoff", "share", 0.9, above=0.0,
-                                                                                         most=1.0)}
+    facts = {
+        "area_m2": part.quantity("area", "area", above=0.0),
+        "runoff": part.quantity("runoff", "share", 0.9, above=0.0, most=1.0),
+    }
     if "runoff" not in part.data:
         assumptions.append(Assumption(part.name("runoff"), "90 %", "roofs and paving; soil passes less"))
     if isinstance(part.data.get("rain"), str) and "/" in part.data["rain"]:

@@ -149,8 +149,12 @@ def _log(facts, inputs, pump_m3s):
     volume = inputs.pit.volume_m3(facts["to_m"]) - inputs.pit.volume_m3(facts["from_m"])
     values = {"starts": facts["starts"], "over_s": facts["over_s"], "volume_m3": volume, "pump_m3s": rate}
     spread = sqrt(2.0) * facts["_tape_m"] / (facts["to_m"] - facts["from_m"])
-    errors = {"starts": 1.0, "over_s": 60.0, "volume_m3": volume * sqrt(spread**2 + facts["_area_share"] ** 2),
-              "pump_m3s": error * rate}  # fmt: skip
+    errors = {
+        "starts": 1.0,
+        "over_s": 60.0,
+        "volume_m3": volume * sqrt(spread**2 + facts["_area_share"] ** 2),
+        "pump_m3s": error * rate,
+    }
     return bounds(logged_m3s, values, errors), "starts counted: T = V/Q + V/(Qp-Q)", "US Army EI 11C201, 1997", {}
 
 
@@ -196,10 +200,20 @@ def _recovery(facts, inputs, pump_m3s):
         c = conductance_m2s(area_m2, table_m, facts["low_m"], facts["low_m"] + rise_m, time_s)
         return c * max(0.0, highest_m - least)
 
-    values = {"area_m2": area, "table_m": facts["table_m"], "rise_m": facts["high_m"] - facts["low_m"],
-              "time_s": facts["time_s"], "highest_m": facts["highest_m"]}  # fmt: skip
-    errors = {"area_m2": area * facts["_area_share"], "table_m": 0.25 * FOOT, "rise_m": sqrt(2.0) * facts["_tape_m"],
-              "time_s": facts["_watch_s"], "highest_m": 0.5 * FOOT}  # fmt: skip
+    values = {
+        "area_m2": area,
+        "table_m": facts["table_m"],
+        "rise_m": facts["high_m"] - facts["low_m"],
+        "time_s": facts["time_s"],
+        "highest_m": facts["highest_m"],
+    }
+    errors = {
+        "area_m2": area * facts["_area_share"],
+        "table_m": 0.25 * FOOT,
+        "rise_m": sqrt(2.0) * facts["_tape_m"],
+        "time_s": facts["_watch_s"],
+        "highest_m": 0.5 * FOOT,
+    }
     c = conductance_m2s(area, facts["table_m"], facts["low_m"], facts["high_m"], facts["time_s"])
     how = "C = A/t ln((hw-h1)/(hw-h2)), then C x (highest water table - lowest level)"
     return bounds(work, values, errors), how, "linear recharge", {"conductance_m2s": c}

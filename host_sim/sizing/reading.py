@@ -143,10 +143,14 @@ def _plate(sizing, n, site, assumptions):
         ask.quantity("outlet", "length", 1.5 * INCH, "the usual outlet of a half-horsepower pump", above=0.0),
         ask.quantity("body_diameter", "length", "8 in", "a wide pump", above=0.0, most="3 ft"),
         ask.quantity("covered_to", "length", least, "the motor's maker may ask for more; read the leaflet", above=0.0),
-        ask.quantity("starts_per_hour", "number", limit("starts"), "the lower end of common practice", least=1, most=60),
+        ask.quantity(
+            "starts_per_hour", "number", limit("starts"), "the lower end of common practice", least=1, most=60
+        ),
         ask.quantity("least_run", "time", limit("least_run"), PRACTICE, least=0.0),
         ask.quantity("least_rest", "time", limit("least_rest"), PRACTICE, least=0.0),
-        ask.quantity("minimum_flow", "flow", limit("minimum_flow") * runout, "a tenth of the flow at no head", least=0.0),
+        ask.quantity(
+            "minimum_flow", "flow", limit("minimum_flow") * runout, "a tenth of the flow at no head", least=0.0
+        ),
         ask.quantity("maximum_flow", "flow", last, "the last point of the curve above no head", above=0.0),
         ask.quantity("weight", "mass", "20 lb", "a light pump", above=0.0),
     )
@@ -221,7 +225,7 @@ def _basin(sizing, assumptions, site):
         ask.boolean("held_down", False, "not known to be cast into the floor"),
         ask.quantity("weight", "mass", "30 lb", "a light plastic basin", least=0.0),
         ask.text("cover", "none", "taken as open", COVERS),
-        ask.quantity("water_table", "distance", floor, "the highest, above the pit's bottom; taken at the floor", least=0.0),
+        ask.quantity("water_table", "distance", floor, "the highest, above the bottom; taken at the floor", least=0.0),
     )  # fmt: skip
     part.done()
     return found

@@ -97,4 +97,6 @@ def _pit(site, extra, problems):
             f"{SAY(site['pit'].floor_m, 'length')}: give the lowest point of the pipe that runs in, as 18 in"
         )
     if basin.water_table_m > 40.0 * FOOT:
-        problems.append(f"sizing.basin.water_table: {SAY(basin.water_table_m, 'distance')} above the pit; sensible: 3 ft")
+        problems.append(
+            f"sizing.basin.water_table: {SAY(basin.water_table_m, 'distance')} above the pit; sensible: 3 ft"
+        )

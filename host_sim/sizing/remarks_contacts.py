@@ -42,8 +42,11 @@ def _close(result, say):
 def _room_for_contacts(result, say):
     from .change import deeper
 
-    return [spread(result, say), deeper(result, say), one("still the water: an elbow on the inlet",
-            {"waves.height": "0 mm"})]  # fmt: skip
+    return [
+        spread(result, say),
+        deeper(result, say),
+        one("still the water: an elbow on the inlet", {"waves.height": "0 mm"}),
+    ]
 
 
 def _high_high(result, say):
@@ -58,7 +61,8 @@ def _drowned(result, say):
     if inlet is None or result.contacts[1].wet_m <= inlet + 2e-4:
         return None
     return (
-        f"lead starts at {say(result.contacts[1].wet_m, 'length')}, above the drain that runs in at {say(inlet, 'length')}: "
+        f"lead starts at {say(result.contacts[1].wet_m, 'length')}, above the drain that runs in at "
+        f"{say(inlet, 'length')}: "
         "every cycle backs water up into the drain"
     )
 
@@ -80,8 +84,13 @@ def _travel(result, say):
 def _short_travel(result, say):
     from .change import deeper
 
-    return [one("floats on rods, with an inch of travel",
-                {"sizing.floats": {"kind": "vertical", "travel": "1 in"}, "contacts": None}), deeper(result, say)]  # fmt: skip
+    return [
+        one(
+            "floats on rods, with an inch of travel",
+            {"sizing.floats": {"kind": "vertical", "travel": "1 in"}, "contacts": None},
+        ),
+        deeper(result, say),
+    ]
 
 
 def _no_sensing(result, say):
@@ -90,7 +99,8 @@ def _no_sensing(result, say):
     blind = result.settings[s.BLIND_RUN_MS] / 1000.0
     return (
         "no current sensing is fitted: only the off contact, its time limit (pump_down) and blind_run "
-        f"({say(blind, 'seconds')} at most on a level that cannot be believed) protect the pumps from running dry; a pump "
+        f"({say(blind, 'seconds')} at most on a level that cannot be believed) protect the pumps from running "
+        "dry; a pump "
         "that turns without moving water is noticed only when the level reaches lag"
     )
 

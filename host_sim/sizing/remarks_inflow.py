@@ -18,7 +18,8 @@ def _not_wettest(result, say):
     if governing.factor == 1.0:
         return None
     return (
-        f"the {governing.kind} was made in weather called {governing.weather}, so its {say(governing.measured_m3s, 'flow')} "
+        f"the {governing.kind} was made in weather called {governing.weather}, so its "
+        f"{say(governing.measured_m3s, 'flow')} "
         f"was multiplied by {governing.factor:g}: the design inflow is guessed, not measured"
     )
 
@@ -75,8 +76,12 @@ def _settle(result, say):
         for i, e in estimates
         if e.kind == "rule of thumb" or e.value_m3s * limit("disagree") >= top
     ]
-    return [one("repeat the test that said less; strike it out if it was made in dry weather or misread",
-                {"sizing.evidence": kept})]  # fmt: skip
+    return [
+        one(
+            "repeat the test that said less; strike it out if it was made in dry weather or misread",
+            {"sizing.evidence": kept},
+        )
+    ]
 
 
 def _nothing_measured(result, say):
@@ -88,11 +93,20 @@ def _nothing_measured(result, say):
 def _measure(result, say):
     rate = result.design.governing.value_m3s / result.inputs.pit.area_m2(0.3 * result.inputs.pit.floor_m)
     rise = 0.4 * result.inputs.pit.floor_m
-    test = {"kind": "rise test", "rise": text_of(rise, "length"), "in": f"{rise / rate:.0f} s", "from": "2 in",
-            "weather": "wettest"}  # fmt: skip
+    test = {
+        "kind": "rise test",
+        "rise": text_of(rise, "length"),
+        "in": f"{rise / rate:.0f} s",
+        "from": "2 in",
+        "weather": "wettest",
+    }
     seconds = say(INCH / rate, "seconds")
-    return [one(f"stop the pump and time the rise with a tape (at the rule's rate an inch takes {seconds})",
-                {"sizing.evidence": [test]})]  # fmt: skip
+    return [
+        one(
+            f"stop the pump and time the rise with a tape (at the rule's rate an inch takes {seconds})",
+            {"sizing.evidence": [test]},
+        )
+    ]
 
 
 def _perforated(result, say):
@@ -100,7 +114,9 @@ def _perforated(result, say):
         return None
     if any(e.kind in ("recovery", "drained area", "log", "pump-down test") for e in result.design.estimates):
         return None
-    return "the basin is perforated: while the water rises the gravel around it fills as well, so the test says too little"
+    return (
+        "the basin is perforated: while the water rises the gravel around it fills as well, so the test says too little"
+    )
 
 
 def _confirm(result, say):
@@ -109,8 +125,13 @@ def _confirm(result, say):
     volume = result.inputs.pit.volume_m3(12 * INCH) - result.inputs.pit.volume_m3(6 * INCH)
     more["starts"] = max(1.0, round(share * 3600.0 / volume * 0.9, 1))
     place = len(result.inputs.data.get("sizing", {}).get("evidence", []))
-    return [one("count the pump's starts over an hour of the same weather and add them as a log: while it cycles the "
-                "gravel stores nothing", {f"sizing.evidence.{place}": more})]  # fmt: skip
+    return [
+        one(
+            "count the pump's starts over an hour of the same weather and add them as a log: while it cycles the "
+            "gravel stores nothing",
+            {f"sizing.evidence.{place}": more},
+        )
+    ]
 
 
 REMARKS = (

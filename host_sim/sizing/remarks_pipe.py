@@ -22,8 +22,12 @@ def _not_pressure(result, say):
 
 
 def _solid_wall(result, say):
-    return [one("solid-wall PVC schedule 40 pressure pipe (ASTM D1785) with pressure fittings",
-                {"sizing.piping.material": "PVC schedule 40"})]  # fmt: skip
+    return [
+        one(
+            "solid-wall PVC schedule 40 pressure pipe (ASTM D1785) with pressure fittings",
+            {"sizing.piping.material": "PVC schedule 40"},
+        )
+    ]
 
 
 def _pressure(result, say):
@@ -61,7 +65,9 @@ def _slow(result, say):
     if not under:
         return None
     told = ", ".join(f"{say(v, 'velocity')} in {name}" for name, v in under.items())
-    return f"one pump moves only {told}; below {say(limit('velocity_low'), 'velocity')} sand and iron settle in the pipe"
+    return (
+        f"one pump moves only {told}; below {say(limit('velocity_low'), 'velocity')} sand and iron settle in the pipe"
+    )
 
 
 def _faster(result, say):
@@ -112,8 +118,11 @@ def _beyond(result, say):
 def _throttle(result, say):
     family = []
     for k in (5, 10, 20, 40, 80, 160, 320):
-        edits = {f"discharge.{key}.extra_k": k for key in ("riser", "riser1", "riser2") if key in
-                 result.inputs.data["discharge"]}  # fmt: skip
+        edits = {
+            f"discharge.{key}.extra_k": k
+            for key in ("riser", "riser1", "riser2")
+            if key in result.inputs.data["discharge"]
+        }
         family.append(Cure(f"throttle each riser with its full-open valve, to a loss coefficient of {k}", edits))
     return [pipes(result, say, False), family, other_pump(result, (0.9, 0.8, 0.7, 0.6, 0.5), say)]
 
@@ -155,7 +164,9 @@ def _equal_pumps(result, say):
 
 
 def _weep(result, say):
-    missing = [f"pump {n + 1}" for n in (0, 1) if result.inputs.pumps[n].weep_m2 <= 0.0 and result.inputs.piping.check[n]]
+    missing = [
+        f"pump {n + 1}" for n in (0, 1) if result.inputs.pumps[n].weep_m2 <= 0.0 and result.inputs.piping.check[n]
+    ]
     if not missing:
         return None
     return (
@@ -169,8 +180,13 @@ def _drill(result, say):
     for key in ("pump", "pump1", "pump2"):
         if key in result.inputs.data:
             edits[f"{key}.weep_hole"] = "0.1875 in"
-    return [one("a 3/16 in hole in the riser below the check valve, pointing down into the pit (where the pump has none "
-                "of its own; follow its maker)", edits)]  # fmt: skip
+    return [
+        one(
+            "a 3/16 in hole in the riser below the check valve, pointing down into the pit (where the pump has none "
+            "of its own; follow its maker)",
+            edits,
+        )
+    ]
 
 
 def _pays(result, say):

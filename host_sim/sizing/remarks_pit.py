@@ -23,8 +23,10 @@ def _no_room(result, say):
 
 
 def _make_room(result, say):
-    return [wider(result, result.room.needed_m, say), one("floats on rods instead of tethers",
-            {"sizing.floats": {"kind": "vertical", "travel": "1 in"}})]  # fmt: skip
+    return [
+        wider(result, result.room.needed_m, say),
+        one("floats on rods instead of tethers", {"sizing.floats": {"kind": "vertical", "travel": "1 in"}}),
+    ]
 
 
 def _code(result, say):
@@ -36,7 +38,9 @@ def _code(result, say):
         small.append(f"{say(depth, 'length')} deep, at least {say(limit('pit_depth'), 'length')}")
     if not small:
         return None
-    return f"smaller than the code asks ({'; '.join(small)}: International Plumbing Code 1113.1.2); the local code decides"
+    return (
+        f"smaller than the code asks ({'; '.join(small)}: International Plumbing Code 1113.1.2); the local code decides"
+    )
 
 
 def _to_code(result, say):
@@ -112,8 +116,12 @@ def _starts_alone(result, say):
 def _fewer_alone(result, say):
     allowed = min(plate.starts_per_hour for plate in result.inputs.plates)
     ratio = result.starts["alone design"] / allowed
-    return [spread(result, say), wider(result, result.inputs.diameter_m * sqrt(ratio) * 0.97, say), deeper(result, say),
-            _smaller(result, say)]  # fmt: skip
+    return [
+        spread(result, say),
+        wider(result, result.inputs.diameter_m * sqrt(ratio) * 0.97, say),
+        deeper(result, say),
+        _smaller(result, say),
+    ]
 
 
 def _fixed(result, say):
@@ -137,8 +145,12 @@ def _short_run(result, say):
 def _longer_run(result, say):
     need = max(plate.least_run_s for plate in result.inputs.plates)
     ratio = need / min(result.cycling.run_empty_s(n) for n in (0, 1))
-    return [spread(result, say), wider(result, result.inputs.diameter_m * sqrt(ratio) * 0.97, say), deeper(result, say),
-            _smaller(result, say)]  # fmt: skip
+    return [
+        spread(result, say),
+        wider(result, result.inputs.diameter_m * sqrt(ratio) * 0.97, say),
+        deeper(result, say),
+        _smaller(result, say),
+    ]
 
 
 def _short_rest(result, say):
@@ -147,7 +159,8 @@ def _short_rest(result, say):
     if rest >= need:
         return None
     return (
-        f"at the design inflow the pit refills in {say(rest, 'seconds')}: a pump that is left alone would rest less than "
+        f"at the design inflow the pit refills in {say(rest, 'seconds')}: a pump that is left alone would rest "
+        "less than "
         f"the {say(need, 'seconds')} it needs"
     )
 
@@ -163,7 +176,8 @@ def _holes(result, say):
     if passes is None or passes >= result.design.inflow_m3s:
         return None
     return (
-        f"the holes pass {say(passes, 'flow')} with {say(limit('entrance_head'), 'length')} of water behind them, less than "
+        f"the holes pass {say(passes, 'flow')} with {say(limit('entrance_head'), 'length')} of water behind them, "
+        "less than "
         f"the design inflow of {say(result.design.inflow_m3s, 'flow')}: the water table stays high around a dry pit"
     )
 
@@ -180,7 +194,8 @@ def _no_check(result, say):
         return None
     share = result.room.drain_back_share
     return (
-        f"no check valve on pump {' and '.join(missing)}: after every stop {say(result.room.drain_back_m3, 'volume')} run "
+        f"no check valve on pump {' and '.join(missing)}: after every stop "
+        f"{say(result.room.drain_back_m3, 'volume')} run "
         f"back, {say(share, 'share')} of the band, and a shared line would turn the idle pump backwards "
         "(International Plumbing Code: a check valve and a full-open valve for each pump)"
     )
@@ -197,20 +212,30 @@ def _riser_fitting(result, test, name):
 
 
 def _fit_check(result, say):
-    return [one("a check valve in each riser, within reach above the pit",
-                _riser_fitting(result, result.inputs.piping.check, "swing_check"))]  # fmt: skip
+    return [
+        one(
+            "a check valve in each riser, within reach above the pit",
+            _riser_fitting(result, result.inputs.piping.check, "swing_check"),
+        )
+    ]
 
 
 def _no_valve(result, say):
     missing = [str(n + 1) for n in (0, 1) if not result.inputs.piping.valve[n]]
     if not missing:
         return None
-    return f"no full-open valve above the check valve of pump {' and '.join(missing)}: it cannot be taken out in a flood"
+    return (
+        f"no full-open valve above the check valve of pump {' and '.join(missing)}: it cannot be taken out in a flood"
+    )
 
 
 def _fit_valve(result, say):
-    return [one("a full-bore ball valve above each check valve",
-                _riser_fitting(result, result.inputs.piping.valve, "ball_valve"))]  # fmt: skip
+    return [
+        one(
+            "a full-bore ball valve above each check valve",
+            _riser_fitting(result, result.inputs.piping.valve, "ball_valve"),
+        )
+    ]
 
 
 def _drains_back(result, say):
@@ -238,9 +263,14 @@ def _floats_up(result, say):
 
 def _hold_down(result, say):
     need = ceil(limit("uplift") * result.room.uplift_kg - result.room.held_kg + result.inputs.basin.weight_kg + 1.0)
-    return [one("cast the rim into the floor slab", {"sizing.basin.held_down": True}),
-            one(f"ballast: {say(need, 'mass')} of basin and concrete under water (concrete weighs 1.4 times its "
-                "weight less water there)", {"sizing.basin.weight": text_of(need, "mass")})]  # fmt: skip
+    return [
+        one("cast the rim into the floor slab", {"sizing.basin.held_down": True}),
+        one(
+            f"ballast: {say(need, 'mass')} of basin and concrete under water (concrete weighs 1.4 times its "
+            "weight less water there)",
+            {"sizing.basin.weight": text_of(need, "mass")},
+        ),
+    ]
 
 
 def _cover(result, say):
@@ -254,14 +284,14 @@ def _bolt(result, say):
     return [one("a bolted cover with grommets for pipes and cords", {"sizing.basin.cover": "bolted"})]
 
 
-
-
 REMARKS = (
     Remark("no_room", SECTION, True, "pumps and floats do not fit", _no_room, _make_room, True),
     Remark("below_code_minimum", SECTION, True, "smaller than the code's pit", _code, _to_code),
     Remark("pit_too_small", CYCLING, True, "too many starts: the pit is too small", _starts, _fewer_starts, True),
     Remark("starts_alone", CYCLING, False, "too many starts with one pump out", _starts_alone, _fewer_alone, True),
-    Remark("always_the_same_lead", CYCLING, False, "equal pumps do not alternate", _fixed, lambda r, say: [_alternate(r)]),
+    Remark(
+        "always_the_same_lead", CYCLING, False, "equal pumps do not alternate", _fixed, lambda r, say: [_alternate(r)]
+    ),
     Remark("short_run", CYCLING, False, "runs too short for the motor", _short_run, _longer_run, True),
     Remark("short_rest", CYCLING, False, "rests too short for the motor", _short_rest, _longer_rest),
     Remark("holes_too_small", SECTION, False, "the wall passes too little", _holes, _more_holes),

@@ -26,7 +26,8 @@ def _one(result, say):
     if one_flow >= result.design.inflow_m3s:
         return None
     return (
-        f"one pump moves {say(one_flow, 'flow')}, the design inflow is {say(result.design.inflow_m3s, 'flow')}: each pump "
+        f"one pump moves {say(one_flow, 'flow')}, the design inflow is {say(result.design.inflow_m3s, 'flow')}: "
+        "each pump "
         "must carry the peak alone (Wisconsin NR 110.14), or the second is no reserve"
     )
 
@@ -61,8 +62,12 @@ def _waits(result, say):
 def _more_reserve(result, say):
     need = max(w.level_m for w in result.reserve.waits) / result.inputs.pit.floor_m
     shorter = {"settings.lag_min_off": "10 s", "settings.boot_hold": "3 s"}
-    return [spread(result, say), wider(result, result.inputs.diameter_m * min(2.0, need**0.5), say), deeper(result, say),
-            one("shorter holds: 10 s of rest with lag wet, 3 s after a power-up", shorter)]  # fmt: skip
+    return [
+        spread(result, say),
+        wider(result, result.inputs.diameter_m * min(2.0, need**0.5), say),
+        deeper(result, say),
+        one("shorter holds: 10 s of rest with lag wet, 3 s after a power-up", shorter),
+    ]
 
 
 def _time(result, say):
@@ -70,7 +75,8 @@ def _time(result, say):
     if seconds >= limit("time_to_floor") or _protected(result):
         return None
     return (
-        f"without mains the water goes from lead to floor in {say(seconds, 'seconds')} at the design inflow, sooner than "
+        f"without mains the water goes from lead to floor in {say(seconds, 'seconds')} at the design inflow, "
+        "sooner than "
         f"anybody wakes and acts ({say(limit('time_to_floor'), 'time')}), and no battery or generator takes over"
     )
 
@@ -102,17 +108,21 @@ def battery_edits(result):
 def _stand_by(result, say):
     generator = {"supply.generator.starts_after": "20 s"}
     need = text_of(result.wires.generator_w, "power")
-    return [one("a battery with charger and inverter (or a battery pump): 400 Ah of AGM batteries to begin with",
-                battery_edits(result)),
-            one(f"a generator of {need} or more that starts by itself",
-                {**generator, "sizing.power.generator": need})]  # fmt: skip
+    return [
+        one(
+            "a battery with charger and inverter (or a battery pump): 400 Ah of AGM batteries to begin with",
+            battery_edits(result),
+        ),
+        one(f"a generator of {need} or more that starts by itself", {**generator, "sizing.power.generator": need}),
+    ]
 
 
 def _sewer(result, say):
     if result.inputs.outfall.to != "sanitary sewer":
         return None
     return (
-        "groundwater must never go into the sanitary sewer: it is forbidden nearly everywhere, floods the treatment plant, "
+        "groundwater must never go into the sanitary sewer: it is forbidden nearly everywhere, floods the "
+        "treatment plant, "
         "and sends the sewer back into the cellar"
     )
 
@@ -124,8 +134,12 @@ def _unknown_outfall(result, say):
 
 
 def _daylight(result, say):
-    return [one("to daylight well away from the house, or to a storm drain where the town allows it in writing",
-                {"sizing.outfall.to": "daylight"})]  # fmt: skip
+    return [
+        one(
+            "to daylight well away from the house, or to a storm drain where the town allows it in writing",
+            {"sizing.outfall.to": "daylight"},
+        )
+    ]
 
 
 def _near(result, say):
@@ -155,8 +169,12 @@ def _freezes(result, say):
 
 
 def _relief(result, say):
-    return [one("a freeze relief at the wall outside: a grated gap that spills when the line beyond is shut",
-                {"sizing.outfall.freeze_relief": True})]  # fmt: skip
+    return [
+        one(
+            "a freeze relief at the wall outside: a grated gap that spills when the line beyond is shut",
+            {"sizing.outfall.freeze_relief": True},
+        )
+    ]
 
 
 def _generator(result, say):
@@ -167,15 +185,20 @@ def _generator(result, say):
         return None
     given = say(power.generator_w, "power") if power.generator_w else "an unknown power"
     return (
-        f"the generator has {given}; one motor's start of {say(result.wires.surge_w, 'power')} beside the other pump and "
+        f"the generator has {given}; one motor's start of {say(result.wires.surge_w, 'power')} beside the other "
+        "pump and "
         f"the house ({say(power.house_w, 'power')}) asks for {say(result.wires.generator_w, 'power')}"
     )
 
 
 def _larger_generator(result, say):
     need = 100.0 * (int(result.wires.generator_w / 100.0) + 1)
-    return [one(f"a generator of {say(need, 'power')}, or take house load off it",
-                {"sizing.power.generator": text_of(need, "power")})]  # fmt: skip
+    return [
+        one(
+            f"a generator of {say(need, 'power')}, or take house load off it",
+            {"sizing.power.generator": text_of(need, "power")},
+        )
+    ]
 
 
 def _long_runs(result, say):
@@ -184,15 +207,18 @@ def _long_runs(result, say):
     if cycle.run_s <= most or _one(result, say) is not None or cycle.run_s == float("inf"):
         return None
     return (
-        f"at the design inflow one run lasts {say(cycle.run_s, 'time')}, longer than max_run ({say(most, 'time')}): the "
+        f"at the design inflow one run lasts {say(cycle.run_s, 'time')}, longer than max_run "
+        f"({say(most, 'time')}): the "
         "pumps would hand over in mid-run and say so every time"
     )
 
 
 def _longer_max_run(result, say):
     run = result.cycling.cycle(result.lead, result.design.inflow_m3s).run_s
-    return [one(f"max_run of {say(1.2 * run, 'time')}", {"settings.max_run": f"{min(7200, int(1.2 * run))} s"}),
-            other_pump(result, (1.15, 1.3, 1.5), say)]  # fmt: skip
+    return [
+        one(f"max_run of {say(1.2 * run, 'time')}", {"settings.max_run": f"{min(7200, int(1.2 * run))} s"}),
+        other_pump(result, (1.15, 1.3, 1.5), say),
+    ]
 
 
 REMARKS = (

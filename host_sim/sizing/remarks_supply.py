@@ -16,8 +16,10 @@ def _too_small(result, say):
     if held is None or held.shortest_s >= result.inputs.power.wanted_s:
         return None
     return (
-        f"at the design inflow pump {held.pump} runs {say(held.duty, 'share')} of the time at {say(held.amps, 'current')}: "
-        f"{say(held.shortest_s, 'time')} to {say(held.longest_s, 'time')} of it can be planned with (age, cold and depth "
+        f"at the design inflow pump {held.pump} runs {say(held.duty, 'share')} of the time at "
+        f"{say(held.amps, 'current')}: "
+        f"{say(held.shortest_s, 'time')} to {say(held.longest_s, 'time')} of it can be planned with (age, cold "
+        "and depth "
         f"counted), {say(result.inputs.power.wanted_s, 'time')} are wanted"
     )
 
@@ -54,7 +56,8 @@ def _drop(result, say):
         return None
     return (
         f"{say(result.inputs.power.cable_m, 'distance')} of {result.inputs.power.cable_awg} AWG cable lose "
-        f"{say(result.wires.drop_v, 'voltage')}, {say(result.wires.drop, 'share')}, at {say(result.stored.amps, 'current')}"
+        f"{say(result.wires.drop_v, 'voltage')}, {say(result.wires.drop, 'share')}, at "
+        f"{say(result.stored.amps, 'current')}"
     )
 
 
@@ -64,8 +67,12 @@ def _thicker(result, say):
         gauge = result.wires.gauge_needed
         families.append(one(f"{gauge} AWG copper", {"sizing.power.cable_gauge": gauge}))
     need = result.inputs.power.cable_m * limit("cable_drop") / result.wires.drop * 0.98
-    families.append(one(f"battery and inverter within {say(need, 'distance')} of each other",
-                        {"sizing.power.cable": text_of(need, "distance", 2)}))  # fmt: skip
+    families.append(
+        one(
+            f"battery and inverter within {say(need, 'distance')} of each other",
+            {"sizing.power.cable": text_of(need, "distance", 2)},
+        )
+    )
     return families
 
 
@@ -87,8 +94,11 @@ def _bear(result, say):
         families.append(one(f"{good[0]} AWG copper", {"sizing.power.cable_gauge": good[0]}))
     volts = 24.0 if result.inputs.power.battery_v <= 12.0 else 48.0
     motor = result.inputs.pumps[result.stored.pump - 1].motor
-    smaller = {key: {**result.inputs.data[key], "rated_current": f"{motor.rated_a / 2.0:.2f} A"}
-               for key in ("pump", "pump1", "pump2") if "rated_current" in result.inputs.data.get(key, {})}  # fmt: skip
+    smaller = {
+        key: {**result.inputs.data[key], "rated_current": f"{motor.rated_a / 2.0:.2f} A"}
+        for key in ("pump", "pump1", "pump2")
+        if "rated_current" in result.inputs.data.get(key, {})
+    }
     if smaller:
         families.append(one(f"a pump of half the current, or a {volts:g} V battery and inverter", smaller))
     return families
@@ -111,8 +121,12 @@ def _fuse(result, say):
 
 
 def _fit_fuse(result, say):
-    return [one(f"a slow fuse of {result.wires.fuse_a:g} A within a hand's width of the battery's post",
-                {"sizing.power.fuse": f"{result.wires.fuse_a:g} A"})]  # fmt: skip
+    return [
+        one(
+            f"a slow fuse of {result.wires.fuse_a:g} A within a hand's width of the battery's post",
+            {"sizing.power.fuse": f"{result.wires.fuse_a:g} A"},
+        )
+    ]
 
 
 def _gas(result, say):
@@ -121,14 +135,17 @@ def _gas(result, say):
         return None
     air = gas_m3s(result.inputs.supply.battery.capacity_as) * 3600.0
     return (
-        f"a flooded battery gives off hydrogen while it charges, and the room is closed: {air:.1f} m3 of fresh air an hour "
+        f"a flooded battery gives off hydrogen while it charges, and the room is closed: {air:.1f} m3 of fresh "
+        "air an hour "
         "are wanted (EN 62485-2, from memory)"
     )
 
 
 def _vent(result, say):
-    return [one("openings low and high to outdoors, no flame or switch above the battery", {"sizing.power.vented": True}),
-            one("sealed AGM batteries", {"sizing.power.battery": "AGM"})]  # fmt: skip
+    return [
+        one("openings low and high to outdoors, no flame or switch above the battery", {"sizing.power.vented": True}),
+        one("sealed AGM batteries", {"sizing.power.battery": "AGM"}),
+    ]
 
 
 def _circuits(result, say):
@@ -139,8 +156,12 @@ def _circuits(result, say):
 
 
 def _separate(result, say):
-    return [one("a branch circuit of its own for each pump, and a third for the controller's alarm",
-                {"sizing.power.circuits": "separate"})]  # fmt: skip
+    return [
+        one(
+            "a branch circuit of its own for each pump, and a third for the controller's alarm",
+            {"sizing.power.circuits": "separate"},
+        )
+    ]
 
 
 def _inverter(result, say):
@@ -158,8 +179,7 @@ def _inverter(result, say):
 
 def _larger_inverter(result, say):
     need = 100.0 * (int(1.1 * result.wires.surge_w / 100.0) + 1)
-    return [one(f"an inverter that bears {say(need, 'power')} for a second",
-                {"supply.inverter.limit": f"{need:g} W"})]  # fmt: skip
+    return [one(f"an inverter that bears {say(need, 'power')} for a second", {"supply.inverter.limit": f"{need:g} W"})]
 
 
 def _dies(result, say):
@@ -174,12 +194,17 @@ def _feed(result, say):
 
 
 def _alarm(result, say):
-    return None if result.inputs.power.alarm else "no alarm is heard in the bedroom, so a failed pump is found by the flood"
+    return (
+        None
+        if result.inputs.power.alarm
+        else "no alarm is heard in the bedroom, so a failed pump is found by the flood"
+    )
 
 
 def _horn(result, say):
-    return [one("the controller's horn where it wakes the house, or its relay on a dialler",
-                {"sizing.power.alarm": True})]  # fmt: skip
+    return [
+        one("the controller's horn where it wakes the house, or its relay on a dialler", {"sizing.power.alarm": True})
+    ]
 
 
 REMARKS = (

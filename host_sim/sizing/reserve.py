@@ -75,7 +75,8 @@ def rise_s(pit, from_m, to_m, net_m3s):
 
 
 def overwhelming(design, flow_m3s, highest_off_m):
-    """Return ((kind, SI value), ...) of what brings a flow: rain, a day of rain, a water table; always the flow itself."""
+    """Return ((kind, SI value), ...) of what brings a flow: rain, a day of rain, a water table; always the flow
+    itself."""
     found = [("flow", flow_m3s)]
     fresh = flow_m3s * (1.0 - design.recirculated_m3s / design.inflow_m3s) if design.inflow_m3s > 0.0 else flow_m3s
     for item in design.estimates:

@@ -108,7 +108,8 @@ def drain_back_m3(inputs):
 
 
 def uplift_kg(inputs, off_m):
-    """Return the lift of groundwater on a basin pumped down to `off_m`, as a mass: displaced water less what is inside."""
+    """Return the lift of groundwater on a basin pumped down to `off_m`, as a mass: displaced water less what is
+    inside."""
     pit, table = inputs.pit, min(inputs.basin.water_table_m, inputs.pit.floor_m)
     if inputs.basin.perforated or table <= off_m:
         return 0.0
