@@ -62,7 +62,7 @@ def f_strings(tree):
 
 
 def not_on_board(tree):
-    """Return the lines that use what MicroPython does not have: some modules, `match`, computed attributes."""
+    """Return the lines that use what MicroPython lacks: some modules, `match`; or attributes named out of pieces."""
     lines = []
     for node in ast.walk(tree):
         if isinstance(node, ast.Import) and any(alias.name in NOT_ON_BOARD for alias in node.names):
@@ -71,8 +71,9 @@ def not_on_board(tree):
             lines.append(node.lineno)
         if isinstance(node, ast.Match):
             lines.append(node.lineno)
-        if isinstance(node, ast.Call) and isinstance(node.func, ast.Name) and node.func.id == "setattr":
-            lines.append(node.lineno)
+        if isinstance(node, ast.Call) and isinstance(node.func, ast.Name) and node.func.id in ("getattr", "setattr"):
+            # A name out of a table is fine; one put together from pieces is found by no search.
+            lines += [node.lineno] * isinstance(node.args[1], ast.BinOp | ast.JoinedStr | ast.Call)
     return lines
 
 
@@ -125,6 +126,7 @@ PLANTED = [
     (not_on_board, "import enum"),
     (not_on_board, "match x:\n    case 1:\n        pass"),
     (not_on_board, "setattr(o, 'pump_' + n, 1)"),
+    (not_on_board, "x = getattr(o, 'pump_%d' % n)"),
     (long_functions, LONG_BODY),
 ]
 
@@ -139,7 +141,7 @@ HARMLESS = [
     (foreign_imports, "from . import settings\nfrom .ticks import add\nfrom micropython import const"),
     (doors, "x = int(y)"),
     (f_strings, "x = 'level %d mm' % y"),
-    (not_on_board, "x = getattr(o, 'pump')"),
+    (not_on_board, "x = getattr(o, field[NAME])"),
     (long_functions, LONG_BODY.replace("    x = 1\n", "", 1)),
 ]
 
