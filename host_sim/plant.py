@@ -306,7 +306,7 @@ class Plant:
         `edges` is what `Bands.thresholds()` fills.  Waking early is harmless.
         """
         now = now_ms / 1000.0
-        if self._must_tick(now_ms):
+        if self._must_tick(edges, now):
             return min(now_ms + TICK_MS, limit_ms)
         up, down = self._targets(edges, now)
         if self.volume >= up or self.volume <= down:
@@ -349,8 +349,14 @@ class Plant:
         ticks = -int(-(best - EARLY_S) * 10.0 // 1)
         return min(max(now_ms + TICK_MS, ticks * TICK_MS), limit_ms)
 
-    def _must_tick(self, now_ms):
+    def _must_tick(self, edges, now):
+        # What changes from tick to tick by itself.
         c = self.conditions
+        if c.transmitter == "clogged" and self.site.transmitter is not None:
+            low, high = self._transmitter_levels(edges, now)
+            reading = self.course.head.slots.reading_m
+            if reading <= low or reading >= high:
+                return True
         return CHATTERING in c.contacts
 
     def _flicker(self, now_ms, limit_ms):
@@ -391,21 +397,28 @@ class Plant:
             up, down = min(up, high), max(down, low)
         return up, down
 
-    def _transmitter_targets(self, edges, now):
+    def _transmitter_levels(self, edges, now):
+        # The readings below and above which the noise may carry a value over an edge of its band.
         device, c = self.site.transmitter, self.conditions
-        if c.transmitter not in (AS_IS, "drifting"):
-            return -inf, inf
         offset = 0.0
         if c.transmitter == "drifting":
             offset = c.transmitter_value * 60.0 * ((now - self.drift_from_s) // 60.0)
+        scale = device.span_m / 16000.0
         low, high = -inf, inf
-        if edges[4] > LOWEST:
-            level = device.zero_m + (edges[4] - 4000) / 16000.0 * device.span_m - offset + device.noise_m
-            low = self.pit.volume_m3(level) if edges[4] > LEAST_UA and level > 0.0 else -inf
-        if edges[5] < HIGHEST:
-            level = device.zero_m + (edges[5] - 4000) / 16000.0 * device.span_m - offset - device.noise_m
-            high = self.pit.volume_m3(level) if edges[5] <= MOST_UA else inf
+        if edges[4] > LEAST_UA:
+            low = device.zero_m + (edges[4] - 4000) * scale - offset + device.noise_m
+        if edges[5] <= MOST_UA:
+            high = device.zero_m + (edges[5] - 4000) * scale - offset - device.noise_m
         return low, high
+
+    def _transmitter_targets(self, edges, now):
+        if self.conditions.transmitter not in (AS_IS, "drifting"):
+            return -inf, inf
+        low, high = self._transmitter_levels(edges, now)
+        return (
+            self.pit.volume_m3(low) if low > 0.0 else -inf,
+            self.pit.volume_m3(high) if high < inf else inf,
+        )
 
     def _seen(self, mode, before):
         # Whether a change by itself shows on a wire at once.
