@@ -116,3 +116,28 @@ def draw_charts(machine, out):
         for suffix in ("svg", "png"):
             strip.save(figure, out / f"{table.name}.{suffix}")
         console().print(Text(f"{table.title}: {out / table.name}.mmd, .svg, .png"))
+
+
+def run_benchmark(as_json):
+    """Measure the simulator's speed and print it as a table or as JSON; what runs now is said meanwhile."""
+    from host_sim import benchmark
+
+    with console(stderr=True).status("") as status:
+        rows, words = benchmark.run_benchmark(lambda name: status.update(f"running: {name}"))
+    if as_json:
+        names = ("name", "simulated_s", "cpu_s", "steps", "note", "us_per_step", "ms_per_hour", "times_real")
+        figures = [{name: getattr(row, name) for name in names} for row in rows]
+        print(json.dumps({"rows": figures, "says": words}, indent=1))
+        return
+    columns = (("what ran", "left", 30), ("simulated", "right", 9), ("CPU time", "right", 9), ("steps", "right", 8))
+    more = (("us a step", "right", 9), ("CPU ms an hour", "right", 9), ("times real time", "right", 9))
+    table = table_of(None, (*columns, *more))
+    for row in rows:
+        step = f"{row.us_per_step:.0f}" if row.steps else ""
+        figures = (lasting(row.simulated_s), f"{row.cpu_s:.2f} s", f"{row.steps}", step)
+        table.add_row(row.name, *figures, f"{row.ms_per_hour:.2f}", f"{row.times_real:,.0f}")
+    screen = console()
+    screen.print(table)
+    screen.print()
+    for line in words:
+        screen.print(Text(line))

@@ -9,7 +9,7 @@ import pytest
 from duplexsump.control import settings
 from typer.testing import CliRunner
 
-from host_sim import faults
+from host_sim import benchmark, faults
 from host_sim.cli import app, main
 
 runner = CliRunner()
@@ -80,6 +80,31 @@ def test_an_unknown_machine_is_refused_and_the_known_ones_named(monkeypatch, cap
     said = refused(monkeypatch, capsys, "chart", "valve")
     assert '"valve"' in said
     assert "pump, alarm, blind" in said
+
+
+def measured(progress):
+    """Stand in for a measurement, which takes half a minute: two rows of known figures."""
+    progress("the demo night")
+    night = benchmark.Row("demo night", 36000.0, 0.5, 10000)
+    other = benchmark.Row("another engine", 36000.0, 1.0, 0, "no controller")
+    return [night, other], ["The demo night takes 0.50 times the other's time."]
+
+
+def test_the_benchmark_shows_every_row_and_what_it_says(monkeypatch):
+    monkeypatch.setattr(benchmark, "run_benchmark", measured)
+    said = words("benchmark")
+    # 0.5 s over 10000 steps are 50 us a step; over ten hours 50 ms an hour and 72,000 times real time.
+    assert "demo night 10 h 0.50 s 10000 50 50.00 72,000" in said
+    assert "another engine 10 h 1.00 s 0 100.00 36,000" in said
+    assert said.endswith("The demo night takes 0.50 times the other's time.")
+
+
+def test_the_benchmark_as_json(monkeypatch):
+    monkeypatch.setattr(benchmark, "run_benchmark", measured)
+    figures = json.loads(runner.invoke(app, ["benchmark", "--json"]).stdout)
+    assert figures["rows"][0]["us_per_step"] == pytest.approx(50.0)
+    assert figures["rows"][1]["note"] == "no controller"
+    assert len(figures["says"]) == 1
 
 
 def test_help_comes_up_without_the_heavy_libraries():
