@@ -14,6 +14,7 @@ from typing import Annotated
 
 import typer
 
+from host_sim import cli_board
 from host_sim.errors import InputError
 
 CAUTION = (
@@ -78,14 +79,20 @@ def faults():
     list_faults()
 
 
-@app.command()
+settings_app = typer.Typer(invoke_without_command=True)
+app.add_typer(settings_app, name="settings")
+
+
+@settings_app.callback()
 def settings(
+    context: typer.Context,
     as_json: Annotated[bool, typer.Option("--json", help="Print JSON instead of a table.")] = False,
 ):
-    """List every setting of the controller: unit, range, default, source, meaning."""
+    """List every setting of the controller: unit, range, default, source, meaning; push or pull those of a board."""
     from host_sim.cli_tables import list_settings
 
-    list_settings(as_json)
+    if context.invoked_subcommand is None:
+        list_settings(as_json)
 
 
 @app.command()
@@ -109,6 +116,9 @@ def benchmark(
     from host_sim.cli_tables import run_benchmark
 
     run_benchmark(as_json)
+
+
+cli_board.add_to(app, settings_app)
 
 
 def main():

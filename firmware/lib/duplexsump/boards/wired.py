@@ -1,0 +1,198 @@
+"""What boards with real pins share: reading and writing by a wiring table, the serial ports, the watchdog.
+
+A row of a wiring table is (kind, pin, place, bit or level, wire, where to).
+Kinds: CLOSED, a dry contact to ground that makes `bit` in the raw record's
+place; ANALOG, a voltage of 0 to 3.3 V that stands for 0 to `level`; OUTPUT, a
+relay that is on at `level`, off at boot and whenever in doubt.
+"""
+
+import select
+import sys
+import time
+
+import machine
+
+from ..control.records import (
+    IN_CHARGER,
+    IN_MAINS,
+    IN_SELECTOR_1,
+    IN_SELECTOR_2,
+    IN_THERMAL_1,
+    IN_THERMAL_2,
+    N_INPUTS,
+    SELECT_AUTO,
+    SELECT_HAND,
+    SELECT_OFF,
+)
+
+CLOSED = "contact to ground"
+ANALOG = "0 to 3.3 V"
+OUTPUT = "output"
+SERIAL = "serial"
+
+_MASK = 0x3FFFFFFF
+_READINGS = 8  # of each analog channel, averaged
+WATCHDOG_MS = 8000  # the RP2040's reaches 8388 ms
+
+
+class Usb:
+    """USB serial, which carries the REPL too.  One byte at a time: a longer read would wait for all of them."""
+
+    def __init__(self):
+        self.source = sys.stdin.buffer
+        self.sink = sys.stdout.buffer
+        self.one = bytearray(1)
+        self.reading = select.poll()
+        self.reading.register(sys.stdin, select.POLLIN)
+        self.writing = select.poll()
+        self.writing.register(sys.stdout, select.POLLOUT)
+
+    def ready(self):
+        """Return the next byte, -1 when there is none."""
+        for event in self.reading.ipoll(0):
+            if event[1] & select.POLLIN and self.source.readinto(self.one):
+                return self.one[0]
+        return -1
+
+    def takes(self):
+        """Tell whether it can be written without waiting."""
+        for event in self.writing.ipoll(0):
+            return event[1] & select.POLLOUT
+        return False
+
+    def put(self, buffer, at, count):
+        """Write `count` bytes of `buffer` from `at` on."""
+        self.sink.write(memoryview(buffer)[at : at + count])
+
+
+class Rs485:
+    """A UART with an RS-485 transceiver; `direction` is the pin that is on while sending, None where none is needed."""
+
+    def __init__(self, uart, direction=None):
+        self.uart = uart
+        self.direction = direction
+        self.one = bytearray(1)
+
+    def ready(self):
+        """Return the next byte, -1 when there is none; the line is turned back once all is sent."""
+        if self.direction is not None and self.direction.value() and self.uart.txdone():
+            self.direction.value(0)
+        if self.uart.any() and self.uart.readinto(self.one):
+            return self.one[0]
+        return -1
+
+    def takes(self):
+        """Tell whether it can be written: once the piece before is sent."""
+        return self.uart.txdone()
+
+    def put(self, buffer, at, count):
+        """Write `count` bytes of `buffer` from `at` on."""
+        if self.direction is not None:
+            self.direction.value(1)
+        self.uart.write(memoryview(buffer)[at : at + count])
+
+
+class WiredBoard:
+    """A board by its wiring table.  Making it puts every output at its safe value first thing."""
+
+    def __init__(self, wiring):
+        self.outputs = []
+        for kind, pin, place, level, _wire, _to in wiring:
+            if kind == OUTPUT:
+                self.outputs.append((machine.Pin(pin, machine.Pin.OUT, value=1 - level), place, level))
+        self.contacts = []
+        self.analog: list[tuple[machine.ADC, int, int]] = []
+        for kind, pin, place, level, _wire, _to in wiring:
+            if kind == CLOSED:
+                self.contacts.append((machine.Pin(pin, machine.Pin.IN, machine.Pin.PULL_UP), place, level))
+            elif kind == ANALOG:
+                self.analog.append((self.adc(pin), place, level))
+        fitted = [row[2] for row in wiring]
+        # What is not wired reads as healthy: mains there, charging.
+        self.mains = 0 if IN_MAINS in fitted else 1
+        self.charger = 0 if IN_CHARGER in fitted else 1
+        self.watchdog = None
+        self.maintenance = False
+        self.RESET_CAUSE = self.cause()
+
+    def adc(self, pin):
+        """Return the ADC of a pin."""
+        return machine.ADC(machine.Pin(pin))
+
+    def cause(self):
+        """Return what the reset was for: 0 power-up, 1 watchdog, 2 asked for."""
+        if machine.reset_cause() == machine.WDT_RESET:
+            return 1
+        return 0 if machine.reset_cause() == machine.PWRON_RESET else 2
+
+    def now_ms(self):
+        """Return milliseconds in a 30-bit ring."""
+        return time.ticks_ms() & _MASK  # type: ignore[operator]
+
+    def read(self, raw):
+        """Fill a raw record; a contact closed to ground reads 0 on its pin."""
+        for i in range(N_INPUTS):
+            raw[i] = 0
+        raw[IN_MAINS] = self.mains
+        raw[IN_CHARGER] = self.charger
+        for row in self.contacts:
+            if not row[0].value():
+                raw[row[1]] |= row[2]
+        for channel in self.analog:
+            total = 0
+            for _ in range(_READINGS):
+                total += channel[0].read_u16() >> 4
+            # 12 bits times at most 60,000 stays a small integer.
+            raw[channel[1]] = total // _READINGS * channel[2] // 4095
+        self._selectors(raw)
+
+    def _selectors(self, raw):
+        # Two contacts each: OFF as bit 1, HAND as bit 2.  A thermal contact opens when hot.
+        for place in (IN_SELECTOR_1, IN_SELECTOR_2):
+            word = raw[place]
+            raw[place] = SELECT_OFF if word & 1 else (SELECT_HAND if word & 2 else SELECT_AUTO)
+        raw[IN_THERMAL_1] = 1 - raw[IN_THERMAL_1]
+        raw[IN_THERMAL_2] = 1 - raw[IN_THERMAL_2]
+
+    def write(self, outputs):
+        """Set the outputs."""
+        for row in self.outputs:
+            row[0].value(row[2] if outputs[row[1]] else 1 - row[2])
+
+    def safe(self):
+        """Everything off; the alarm relay drops."""
+        for row in self.outputs:
+            row[0].value(1 - row[2])
+
+    def feed_watchdog(self):
+        """Feed the watchdog; the first call starts it, and nothing stops it again."""
+        if self.watchdog is None:
+            self.watchdog = machine.WDT(timeout=WATCHDOG_MS)
+        self.watchdog.feed()
+
+    def rest(self, ms):
+        """Let time pass."""
+        time.sleep_ms(ms)
+
+    def files(self):
+        """Return the folder for settings and journal."""
+        return "/pit"
+
+    def firmware(self):
+        """Return the folder that holds the firmware."""
+        return "/lib/duplexsump"
+
+    def reset(self):
+        """Reset the board."""
+        machine.reset()
+
+    def reset_after(self, ms):
+        """Reset the board after a time, whatever it is doing."""
+        self.timer = machine.Timer(self.timer_id())
+        self.timer.init(mode=machine.Timer.ONE_SHOT, period=ms, callback=lambda timer: machine.reset())
+
+    def timer_id(self):
+        """Return the number of a timer that is free."""
+        return -1
+
+

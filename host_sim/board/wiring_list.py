@@ -1,0 +1,89 @@
+"""The wiring list of a board, from the board's own wiring table, with the cautions that belong to it.
+
+The boards' modules need MicroPython's own modules to be imported, so their
+tables are read from the source, as literals.
+"""
+
+import ast
+import contextlib
+from pathlib import Path
+
+from duplexsump.boards import __file__ as boards_file
+from duplexsump.control import records
+
+from ..errors import InputError
+
+FOLDER = Path(boards_file).parent
+BOARDS = ("pico", "esp32", "posix")
+
+# What a relay or a mains wire may do to people and houses: common practice, no source; local codes decide.
+CAUTIONS = (
+    "Mains kills. Have a licensed electrician do everything beyond the low-voltage terminals, to the local code.",
+    "A relay module switches a contactor's coil, never a pump: the pumps go through contactors rated in horsepower "
+    "(or kW) for motor duty at the pump's voltage; a motor's start welds plain relay contacts.",
+    "Each pump has a branch circuit of its own with its own fuse or breaker, and one fault leaves the other running.",
+    "Earth-fault protection as the code asks, one device a pump: one for both would stop both.",
+    "The coil circuit of each contactor goes through its hand-off-auto selector: OFF opens the coil in the wiring "
+    "itself. The controller only reads the selector's second contact; no program stands between OFF and the coil.",
+    "The motor's own thermal contact belongs into the coil circuit as well as to the input.",
+    "Work on a pump only with it unplugged or locked out, never by trusting a selector, a relay or this controller.",
+    "Relay inputs need a resistor that holds them off while the board starts, is reset or is dead.",
+    "The alarm relay is energised while all is well: wire the alarm to the contact that closes when it drops.",
+    "Floats in a pit that may hold methane or fuel need an intrinsically safe circuit. Keep float wires apart from "
+    "mains; give `high` a pair of wires of its own; extra-low voltage only.",
+    "A battery needs a fuse at its terminal and ventilation: charging gives off explosive gas.",
+    "Supply the board from a source that survives the mains failure it is to report.",
+)
+
+
+def table(name):
+    """Return the wiring table of a board as a list of dictionaries.  Raises InputError for an unknown board."""
+    if name not in BOARDS:
+        raise InputError(f'board "{name}" is unknown: there are {", ".join(BOARDS)}', "wiring")
+    tree = ast.parse((FOLDER / f"{name}.py").read_text(encoding="utf-8"))
+    kinds = _constants(ast.parse((FOLDER / "wired.py").read_text(encoding="utf-8")))
+    here = _constants(tree)
+    rows = []
+    for node in tree.body:
+        if isinstance(node, ast.Assign) and getattr(node.targets[0], "id", "") == "WIRING":
+            rows = [[_value(cell, here, kinds) for cell in row.elts] for row in node.value.elts]
+    names = ("kind", "pin", "place", "level", "wire", "to")
+    return [dict(zip(names, row, strict=True)) for row in rows]
+
+
+def title(name):
+    """Return what the board is called."""
+    tree = ast.parse((FOLDER / f"{name}.py").read_text(encoding="utf-8"))
+    return _constants(tree).get("NAME", "virtual board: no pins")
+
+
+def _constants(tree):
+    found = {}
+    for node in tree.body:
+        if isinstance(node, ast.Assign):
+            with contextlib.suppress(ValueError):
+                value = ast.literal_eval(node.value)
+                target = node.targets[0]
+                if isinstance(target, ast.Tuple):
+                    found.update({item.id: part for item, part in zip(target.elts, value, strict=True)})
+                else:
+                    found[target.id] = value
+    return found
+
+
+def _value(node, here, kinds):
+    if isinstance(node, ast.Name):
+        if node.id in here:
+            return here[node.id]
+        return kinds[node.id] if node.id in kinds else getattr(records, node.id)
+    return ast.literal_eval(node)
+
+
+def how(row):
+    """Return in words how a row of the table is meant."""
+    if row["kind"] == "output":
+        return f"on at {'3.3 V' if row['level'] else '0 V'}, off at boot"
+    if row["kind"] == "0 to 3.3 V":
+        unit = {records.IN_LEVEL: "mA", records.IN_BATTERY: "V"}.get(row["place"], "A")
+        return f"full scale {row['level'] / 1000:g} {unit}"
+    return "pull-up inside, closed to ground" if row["kind"] == "contact to ground" else "3.3 V serial"
