@@ -1,0 +1,175 @@
+"""Breadth-first search through every state a part of the controller can reach.
+
+A part is an object with
+
+    name, title, invariants     what it is and what it claims
+    moves                       list of hashable moves: the inputs of one coarse tick
+    start()                     a list of states (bytes)
+    step(state, move)           (next state, None), or (next state, (invariant, what went wrong))
+    show(move)                  a move in words
+
+"Exhausted" is said only when the frontier is empty.  Breadth first makes the
+first counter-example a shortest one.
+"""
+
+import time
+from array import array
+from dataclasses import dataclass, field
+
+
+@dataclass
+class Broken:
+    """A counter-example: the moves that lead from start state `start` to the breach."""
+
+    invariant: str
+    text: str
+    start: int
+    moves: list[int]
+
+
+@dataclass
+class Result:
+    """What a search found; `depth` is the number of complete ticks."""
+
+    part: str
+    coarse: str
+    states: int = 0
+    transitions: int = 0
+    depth: int = 0
+    seconds: float = 0.0
+    exhausted: bool = False
+    broken: Broken | None = None
+    longest: dict[str, int] = field(default_factory=dict)  # liveness: ticks, by claim
+
+
+class Graph:
+    """States in the order in which they were found, each with its parent and the move that led there."""
+
+    def __init__(self):
+        self.states = []
+        self.index = {}
+        self.parent = array("q")
+        self.move = array("l")
+
+    def add(self, state, parent, move):
+        """Add a state that is not there yet."""
+        self.index[state] = len(self.states)
+        self.states.append(state)
+        self.parent.append(parent)
+        self.move.append(move)
+
+    def path(self, place):
+        """Return (start place, moves) that lead to the state at `place`."""
+        moves = []
+        while self.parent[place] >= 0:
+            moves.append(self.move[place])
+            place = self.parent[place]
+        return place, moves[::-1]
+
+
+def explore(part, coarse="", most_states=None, most_seconds=None, most_depth=None, progress=None):
+    """Search `part` to the end or to a limit.  Returns (Result, Graph)."""
+    graph = Graph()
+    result = Result(part.name, coarse)
+    began = time.perf_counter()
+    for state in part.start():
+        if state not in graph.index:
+            graph.add(state, -1, -1)
+    done, edge = 0, len(graph.states)
+    while done < len(graph.states):
+        if done == edge:
+            result.depth += 1
+            edge = len(graph.states)
+            if most_depth is not None and result.depth >= most_depth:
+                break
+        if _expand(part, graph, done, result):
+            break
+        done += 1
+        if done % 256 == 0:
+            result.seconds = time.perf_counter() - began
+            if progress:
+                progress(result, len(graph.states), len(graph.states) - done)
+            if most_states is not None and len(graph.states) >= most_states:
+                break
+            if most_seconds is not None and result.seconds >= most_seconds:
+                break
+    result.states = len(graph.states)
+    result.seconds = time.perf_counter() - began
+    result.exhausted = result.broken is None and done == len(graph.states)
+    return result, graph
+
+
+def _expand(part, graph, place, result):
+    # Every move from one state.  Returns True at a breach.
+    state, index, step = graph.states[place], graph.index, part.step
+    for number, move in enumerate(part.moves):
+        after, breach = step(state, move)
+        if breach is not None:
+            start, moves = graph.path(place)
+            result.broken = Broken(breach[0], breach[1], start, [*moves, number])
+            result.transitions += number + 1
+            return True
+        if after not in index:
+            graph.add(after, place, number)
+    result.transitions += len(part.moves)
+    return False
+
+
+def longest_wait(part, graph, moves, waiting, most_states=None):
+    """Return the most ticks for which `waiting(state)` can go on while only `moves` are made, or None for ever.
+
+    This is liveness by search for loops: among the states found, those that
+    still wait and the moves between them must form no loop; then the longest
+    path through them is the bound.  Returns (ticks or None, states looked at).
+    """
+    longest, looked = {}, 0
+    for first in graph.states[:most_states]:
+        if first in longest or not waiting(first):
+            continue
+        stack = [(first, iter(moves))]
+        longest[first] = None  # on the path now
+        best = {first: 0}
+        while stack:
+            state, left = stack[-1]
+            for move in left:
+                after, _ = part.step(state, move)
+                if not waiting(after):
+                    best[state] = max(best[state], 1)
+                elif after not in longest:
+                    longest[after] = None
+                    best[after] = 0
+                    stack.append((after, iter(moves)))
+                    break
+                elif longest[after] is None:
+                    return None, looked  # a loop: it can wait for ever
+                else:
+                    best[state] = max(best[state], 1 + longest[after])
+            else:
+                stack.pop()
+                looked += 1
+                longest[state] = best.pop(state)
+                if stack:
+                    below = stack[-1][0]
+                    best[below] = max(best[below], 1 + longest[state])
+    return max(longest.values(), default=0), looked
+
+
+def replay(part, start, moves):
+    """Yield (tick, move in words, state, breach) along a counter-example."""
+    state = part.start()[start]
+    yield 0, "start", state, None
+    for tick, number in enumerate(moves, start=1):
+        move = part.moves[number]
+        state, breach = part.step(state, move)
+        yield tick, part.show(move), state, breach
+
+
+def trace_text(part, broken):
+    """Return a counter-example as lines a person can follow, with the state after each tick."""
+    lines = [f"{broken.invariant}: {broken.text}"]
+    for tick, words, state, breach in replay(part, broken.start, broken.moves):
+        shown = " ".join(f"{name}={value}" for name, value in part.describe(state))
+        lines.append(f"  tick {tick:3d}  {words}\n            {shown}")
+        if breach:
+            lines.append(f"  tick {tick:3d}  {breach[0]}: {breach[1]}")
+    return "\n".join(lines)

@@ -1,0 +1,93 @@
+"""Part (a), second half: belief under arbitrary debounced contacts.  L2, L7 and what I12 asks of belief."""
+
+from itertools import product
+
+from duplexsump.control import timers as tm
+from duplexsump.control.belief import Belief
+from duplexsump.control.records import HIGH, OFF
+from duplexsump.control.timers import Timers
+
+from host_sim.proof import coarse
+from host_sim.proof.canonical import Form
+
+_TIMERS = {tm.DISAGREE, tm.TURNED, tm.TURNED + 1, tm.TURNED + 2}
+
+
+class BeliefPart:
+    """The real belief.  A move is (debounced word, reset, condemned contacts).
+
+    Observers: the word before, and the ticks since it last changed.
+    """
+
+    name = "belief"
+    title = "belief under arbitrary debounced contacts"
+    invariants = ("L2", "I12")
+    observers = ("word", "unmoved")
+
+    def __init__(self, world, fitted=15, every=True):
+        self.fitted = fitted
+        self.settings = coarse.values(world, fitted=fitted, normally_closed=0)
+        self.timers = Timers()
+        self.belief = Belief(self.settings, self.timers, 0)
+        self.form = Form([(self.belief, None), (self.timers, lambda name, i: i in _TIMERS)], coarse.TICK_MS, extra=2)
+        self.disagree = coarse.ticks(world, "disagree")
+        words = [w for w in range(16) if not w & ~fitted]
+        evidence = (0, OFF, 2, 4) if every else (0, OFF)  # L3, L4 and R1 condemn off, lead or lag by evidence
+        self.moves = list(product(words, (0, 1), evidence))
+
+    def start(self):
+        """A power-up with every first reading."""
+        states = []
+        for word in range(16):
+            if not word & ~self.fitted:
+                self.timers.at = [-1] * tm.N_TIMERS
+                self.timers.expire(self.form.now_ms)
+                self.belief.begin(word)
+                states.append(self.form.save((word, 0)))
+        return states
+
+    def step(self, state, move):
+        """One tick: the contacts have turned to `word`."""
+        before, unmoved = self.form.load(state)
+        word, reset, condemned = move
+        b = self.belief
+        suspect_before = b.suspect
+        self.timers.expire(self.form.now_ms)
+        rose, fell = word & ~before, before & ~word
+        b.step(word, rose, fell, False)
+        breach = self._judge(word, rose, fell, suspect_before)
+        # A disagreement is counted from the moment the readings stand as they do.
+        unmoved = 0 if word != before or reset or condemned else min(unmoved + 1, self.disagree + 1)
+        if reset:
+            b.reset()
+            b._sort(word)
+            if b.suspect and breach is None:
+                breach = "I12", f"contacts {b.suspect} are still suspect after a reset"
+        elif condemned & b.fitted:
+            b.condemn(condemned, word)
+        if breach is None and unmoved > self.disagree and self._out_of_order():
+            breach = "L2", f"readings {word} have stood for over disagree, believed wet {b.wet} over dry {b.dry}"
+        return self.form.save((word, unmoved)), breach
+
+    def _out_of_order(self):
+        lowest_dry = self.belief.dry & -self.belief.dry
+        return lowest_dry and self.belief.wet > lowest_dry
+
+    def _judge(self, word, rose, fell, suspect_before):
+        b = self.belief
+        if b.suspect & ~b.fitted or b.wet != word & b.fitted & ~b.suspect or b.dry != b.fitted & ~b.suspect & ~word:
+            return "L2", f"suspects {b.suspect}, believed wet {b.wet} and dry {b.dry} of readings {word}"
+        if (rose | fell) & suspect_before & HIGH & b.suspect:
+            return "L2", "high was suspect, has moved, and is not believed"
+        # A disagreement worked out in this very step may find it guilty again.
+        if rose & suspect_before & (b.order | b.proof) and not self.timers.rang[tm.DISAGREE]:
+            return "L2", f"suspects {rose & suspect_before} have turned wet and are not believed at once"
+        return None
+
+    def show(self, move):
+        """Say a move in words."""
+        return f"contacts={move[0]}" + (" reset" if move[1] else "") + (f" condemned={move[2]}" if move[2] else "")
+
+    def describe(self, state):
+        """Return what is not at rest in a state."""
+        return self.form.describe(state, self.observers)
