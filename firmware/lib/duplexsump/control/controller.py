@@ -281,7 +281,7 @@ class Controller:
         self._dry_pump(0)
         self._dry_pump(1)
         self.gate.barred = self._barred()
-        self.flood.step(self.gate.barred)
+        self.flood.step(self.belief.wet, self.gate.barred)
         self.pair.judge()
         if c.rose & LAG & self.belief.wet:
             self.pair.reached_lag(self.demand.demand)

@@ -36,12 +36,12 @@ class FloodRetries:
             return STEPS_MS[self.rung] if self.rung < 3 else self.settings[s.FLOOD_RETRY_MS]
         return LAG_MS if self.rung < 3 else self.settings[s.RETRY_MS]
 
-    def step(self, barred):
-        """Grant a try that is due; `barred`: pumps that may not run whoever asks."""
+    def step(self, wet, barred):
+        """Grant a try that is due; `wet`: believed contacts, `barred`: pumps that may not run whoever asks."""
         for n in range(2):
             if self.timers.rang[tm.OVER_HOUR + n]:
                 self.overloads[n] = 0
-        if self.timers.rang[tm.FLOOD_TRY] and self.mode:
+        if self.timers.rang[tm.FLOOD_TRY] and wet & self.mode:
             self._grant(barred)
 
     def count(self, wet, out, ready):
