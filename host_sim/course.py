@@ -36,10 +36,11 @@ class Piece:
 class Slots:
     """What is brought up to date at fixed times only: returning water, ground storage, a clogged stilling pipe."""
 
-    __slots__ = ("at_s", "ground_m", "marks", "reading_m", "returns", "returning_m3s")
+    __slots__ = ("at_s", "from_s", "ground_m", "marks", "reading_m", "returning_m3s", "returns")
 
     def __init__(self, at_s, ground_m, reading_m):
         self.at_s = at_s  # the next time
+        self.from_s = 0.0  # the last time
         self.ground_m = ground_m
         self.reading_m = reading_m
         self.returns = ()  # (due s, m3) of water that comes back later
@@ -193,6 +194,8 @@ class Course:
     def _slot(self):
         old, site = self.slots, self.site
         new = Slots(round(old.at_s + self.slot_s, 3), old.ground_m, old.reading_m)
+        new.from_s = old.at_s
+        elapsed = old.at_s - old.from_s
         out = self.out[0] + self.out[1]
         new.marks = (out, self.inside)
         share = max(0.0, out - old.marks[0]) * site.discharge.recirculated
@@ -202,12 +205,12 @@ class Course:
         new.returns = tuple(due)
         new.returning_m3s = sum(item[1] for item in old.returns if item[0] <= self.t) / self.slot_s
         if self.seepage and self.seepage.storage_m2:
-            came = self.inflow.rates_m3s[self.k] * self.slot_s - (self.inside - old.marks[1])
+            came = self.inflow.rates_m3s[self.k] * elapsed - (self.inside - old.marks[1])
             if self.inflow.heads_m is not None:
-                came += self.seepage.regional_m2s * (self.inflow.heads_m[self.k] - old.ground_m) * self.slot_s
+                came += self.seepage.regional_m2s * (self.inflow.heads_m[self.k] - old.ground_m) * elapsed
             new.ground_m = old.ground_m + came / self.seepage.storage_m2
         if self.mode.lag_s:
-            share = 1.0 - exp(-self.slot_s / self.mode.lag_s)
+            share = 1.0 - exp(-elapsed / self.mode.lag_s)
             new.reading_m = old.reading_m + (self.pit.level_m(self.v) - old.reading_m) * share
         self.slots = new
         self.seep = self._seep()

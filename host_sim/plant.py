@@ -89,6 +89,7 @@ class Plant:
         self.current = [0.0, 0.0]
         self.battery_v = 0.0
         self._slot_length()
+        self.course.slots.at_s = self.course.slot_s
         self.course.begin()
 
     # Changes from outside.
@@ -150,8 +151,9 @@ class Plant:
         old = self.course.slots
         new = Slots(old.at_s, old.ground_m, self.pit.level_m(self.course.v))
         new.returns, new.marks, new.returning_m3s = old.returns, old.marks, old.returning_m3s
+        new.from_s = old.from_s
         if self.course.slot_s == inf:
-            new.at_s = now_s
+            new.at_s, new.from_s = now_s, now_s
         self.course.slots = new
 
     # What the wires carry.

@@ -40,7 +40,7 @@ def _pressures(path):
                 rows = True
             elif rows and len(row) >= 2:
                 try:
-                    found[datetime.strptime(row[0], "%Y/%m/%d %H:%M:%S")] = float(row[1])
+                    found[datetime.fromisoformat(row[0].replace("/", "-"))] = float(row[1])
                 except ValueError:
                     continue  # the closing line
     return found

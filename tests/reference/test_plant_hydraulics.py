@@ -7,8 +7,9 @@ import pytest
 
 from host_sim import hydraulics as hy
 from host_sim.discharge import Drive, Lines, Outlet
-from host_sim.equipment import Discharge, Motor, Pump
+from host_sim.equipment import Discharge, Motor, Pump, Seepage
 from host_sim.pit import cylinder
+from host_sim.seepage import flow_m3s
 from tests.plant_sites import FOOT, GPM, INCH
 
 CURVE = hy.Curve(tuple((q * GPM, h * FOOT) for q, h in ((0, 23), (15, 20), (33, 15), (45, 10), (60, 0))))
@@ -65,6 +66,24 @@ def test_the_worked_operating_point():
 def test_orifice():
     area = 3.141592653589793 / 4 * (0.5 * INCH) ** 2
     assert hy.orifice_m3s(area, 1 * FOOT) / GPM == pytest.approx(2.95, abs=0.005)
+
+
+# Source: soil and holes in a row: the wall stands at the level at which both pass the same flow (orifice, Cd 0.6).
+def test_perforations_limit_what_the_soil_lets_through():
+    area = 3.141592653589793 / 4 * (0.25 * INCH) ** 2
+    few, many, open_wall = (
+        Seepage(3 * GPM / FOOT, 0.0, False, holes)
+        for holes in (((2 * INCH, 4 * area),), ((2 * INCH, 400 * area),), ())
+    )
+    outside, level = 24 * INCH, 6 * INCH
+    free = flow_m3s(open_wall, outside, level)
+    assert free == pytest.approx(3 * GPM * 1.5, rel=1e-9)
+    assert flow_m3s(many, outside, level) == pytest.approx(free, rel=1e-3)
+    held = flow_m3s(few, outside, level)
+    wall = outside - held / few.conductance_m2s
+    assert held == pytest.approx(hy.orifice_m3s(4 * area, wall - level), rel=1e-6)
+    assert 0.3 * free < held < 0.9 * free
+    assert flow_m3s(few, outside, outside) == 0.0
 
 
 def epanet(level_m, outlet_m, curves, risers, header):
