@@ -14,7 +14,7 @@ from typing import Annotated
 
 import typer
 
-from host_sim import cli_board, cli_proof
+from host_sim import cli_board, cli_proof, cli_size
 from host_sim.errors import InputError
 
 CAUTION = (
@@ -61,24 +61,6 @@ def night(
     from host_sim.cli_night import run
 
     raise typer.Exit(run(site, fault or [], seed, units.value, out, baseline))
-
-
-@app.command()
-def size(
-    site: Annotated[str | None, typer.Argument(help="A site file (TOML); with --ask, the one to write.")] = None,
-    ask: Annotated[bool, typer.Option("--ask", help="Ask the questions in order, and write the site file.")] = False,
-    change: Annotated[
-        list[str] | None, typer.Option("--with", help='Try a change, as in pit.diameter="24 in"; may be given again.')
-    ] = None,
-    units: Annotated[UnitSystem, typer.Option(help="Units of the report.")] = UnitSystem.us,
-    out: Annotated[Path, typer.Option(help="Folder for page, settings, sized site and JSON.")] = Path("sumpbench-size"),
-    as_json: Annotated[bool, typer.Option("--json", help="Print the report as JSON.")] = False,
-    check: Annotated[bool, typer.Option(help="Let the simulator confirm cycle time and starts.")] = True,
-):
-    """Size the pit: inflow, pumps, pipe, cycling, reserve, battery, contacts; does it fit, and what cures it."""
-    from host_sim.cli_size import run
-
-    raise typer.Exit(run(site, ask, change or [], units.value, out, as_json, check))
 
 
 @app.command()
@@ -137,6 +119,7 @@ def benchmark(
 
 
 cli_proof.register(app)
+cli_size.register(app)
 
 
 cli_board.add_to(app, settings_app)

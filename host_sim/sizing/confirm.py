@@ -7,10 +7,12 @@ from host_sim import loop
 from host_sim.site import read_site
 
 from .document import to_toml
+from .head import ALONE_1, ALONE_2
 from .limits import limit
 from .site_out import sized
 
 CYCLES = 8
+NEAR = 0.85
 
 
 @dataclass(frozen=True)
@@ -40,11 +42,14 @@ class Check:
 
 
 def inflows(result):
-    """Return the inflows that are checked: half the design inflow, the design inflow, and that of the shortest
-    cycle."""
+    """Return the inflows (m3/s) to check: half the design inflow, the design inflow, that of the shortest cycle.
+
+    None lies above NEAR of what the weaker pump moves at `off`: nearer to it the
+    controller cuts draw-downs short to see whether `off` hangs (narrative L4).
+    """
     design, worst = result.design.inflow_m3s, result.worst["anywhere"]
-    weakest = 0.9 * result.reserve.one_m3s
-    return sorted({round(min(q, weakest), 9) for q in (0.5 * design, design, worst)})
+    most = NEAR * min(result.flow(which, "off") for which in (ALONE_1, ALONE_2))
+    return sorted({round(min(q, most), 9) for q in (0.5 * design, design, worst)})
 
 
 def check(result, inflow_m3s):

@@ -1,0 +1,28 @@
+"""`sumpbench size`: what can be asked of the sizing; the work lies in `host_sim.sizing.command`."""
+
+from pathlib import Path
+from typing import Annotated, Literal
+
+import typer
+
+
+def size(
+    site: Annotated[str | None, typer.Argument(help="A site file (TOML); with --ask, the one to write.")] = None,
+    ask: Annotated[bool, typer.Option("--ask", help="Ask the questions in order, and write the site file.")] = False,
+    change: Annotated[
+        list[str] | None, typer.Option("--with", help='Try a change, as in pit.diameter="24 in"; may be given again.')
+    ] = None,
+    units: Annotated[Literal["us", "si"], typer.Option(help="Units of the report.")] = "us",
+    out: Annotated[Path, typer.Option(help="Folder for page, settings, sized site and JSON.")] = Path("sumpbench-size"),
+    as_json: Annotated[bool, typer.Option("--json", help="Print the report as JSON.")] = False,
+    check: Annotated[bool, typer.Option(help="Let the simulator confirm cycle time and starts.")] = True,
+):
+    """Size the pit: inflow, pumps, pipe, cycling, reserve, battery, contacts; does it fit, and what cures it."""
+    from host_sim.sizing.command import run
+
+    raise typer.Exit(run(site, ask, change or [], units, out, as_json, check))
+
+
+def register(app):
+    """Put the command into the command line."""
+    app.command()(size)

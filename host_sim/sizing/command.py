@@ -1,0 +1,73 @@
+"""The work of `sumpbench size`: read and refuse, or ask; size; confirm; tell; write."""
+
+import json
+import tomllib
+from pathlib import Path
+
+from rich.text import Text
+
+from host_sim.cli_tables import console
+from host_sim.errors import InputError
+from host_sim.sizing import output
+from host_sim.sizing.as_json import as_json
+from host_sim.sizing.document import edited
+from host_sim.sizing.model import size
+from host_sim.sizing.page import build
+from host_sim.sizing.say import Say
+from host_sim.sizing.terminal import tell
+
+
+def run(site, ask, changes, units_name, out, as_text, check):
+    """Size one site and return the exit code: 0 it fits (with remarks or without), 1 it does not.
+
+    `site` is a file (with `ask`, the one to be written), `changes` a list of
+    "dotted.key=value" to try.  Raises InputError for what cannot be used,
+    before anything is written.
+    """
+    output.check(out)
+    if ask:
+        from host_sim.sizing.ask import ask_site
+
+        path = ask_site(site or "site.toml", units_name)
+        if path is None:
+            return 0
+        site = path
+    if site is None:
+        raise InputError("no site file: name one, or let  sumpbench size --ask  write it", "size")
+    data = edited(load(site), dict(_change(text) for text in changes))
+    say = Say(units_name)
+    result = size(data, str(site))
+    screen = console()
+    page = build(result, say, with_check=check)
+    if as_text:
+        print(json.dumps(as_json(page, say), indent=1, allow_nan=False))
+    else:
+        tell(screen, page, say)
+    output.write_all(out, page, say)
+    if not as_text:
+        screen.print(Text(f"Page, settings, sized site and figures: {out}/ ({', '.join(output.NAMES)})"))
+        screen.print(Text(f"Try it before it is dug:  sumpbench night {out}/site.toml"))
+    return 1 if page.verdict == "does not fit" else 0
+
+
+def load(path):
+    """Return the document of a site file.  Raises InputError when it cannot be read or is no TOML."""
+    path = Path(path)
+    try:
+        return tomllib.loads(path.read_text(encoding="utf-8"))
+    except (OSError, UnicodeDecodeError) as error:
+        hint = "; let  sumpbench size --ask  write one" if not path.exists() else ""
+        raise InputError(f"cannot be read: {error}{hint}", str(path)) from error
+    except tomllib.TOMLDecodeError as error:
+        raise InputError(f"is no TOML: {error}", str(path)) from error
+
+
+def _change(text):
+    key, sign, value = text.partition("=")
+    if not sign or not key.strip() or not value.strip():
+        raise InputError(f'"{text}": write it as key=value, as in  --with pit.diameter="24 in"', "--with")
+    try:
+        found = tomllib.loads(f"x = {value.strip()}")["x"]
+    except tomllib.TOMLDecodeError:
+        found = value.strip()
+    return key.strip(), found
