@@ -13,6 +13,7 @@ from collections import deque
 from math import exp, inf, log
 
 from . import seepage
+from .ledger import Ledger
 from .motion import time_to, volume_after, volume_seconds
 
 EDGE, INFLOW, UNTIL, HEAT_1, HEAT_2, FLAT, FULL, DRAINED_1, DRAINED_2, SLOT = range(10)
@@ -46,35 +47,6 @@ class Slots:
         self.returns = ()  # (due s, m3) of water that comes back later
         self.returning_m3s = 0.0
         self.marks = (0.0, 0.0)  # water discharged and seeped in until the last slot
-
-
-class Ledger:
-    """Water and energy counted over the pieces that have passed."""
-
-    def __init__(self, volume_m3):
-        self.start_m3 = volume_m3
-        self.given_m3 = 0.0  # by the inflow's own rates
-        self.seeped_m3 = 0.0
-        self.returned_m3 = 0.0  # recirculated and run back from the riser
-        self.out_m3 = [0.0, 0.0]
-        self.charge_as = [0.0, 0.0]  # by motor: current times time
-        self.dry_s = [0.0, 0.0]
-        self.loaded_s = [0.0, 0.0]
-        self.floor_s = 0.0
-        self.floor_first_s = None
-        self.highest_m3 = volume_m3
-        self.highest_at_s = 0.0
-        self.deepest = 0.0  # depth of discharge of the battery
-        self.pieces = 0
-
-    def balance_m3(self, volume_m3):
-        """Return water made or lost: 0 but for rounding."""
-        came = self.given_m3 + self.seeped_m3 + self.returned_m3
-        return (volume_m3 - self.start_m3) - (came - self.out_m3[0] - self.out_m3[1])
-
-    def moved_m3(self):
-        """Return all water that went into and out of the pit."""
-        return self.given_m3 + abs(self.seeped_m3) + self.returned_m3 + sum(abs(x) for x in self.out_m3)
 
 
 class Course:
@@ -132,7 +104,7 @@ class Course:
         """Move the present to a time and return its piece; the time never goes back."""
         piece = self.head
         while piece.t1 <= t:
-            self._commit(piece, piece.t1)
+            self.ledger.add(piece, piece.t1)
             following = self.after(1)
             self.pieces.popleft()
             self.head = piece = following
@@ -142,7 +114,7 @@ class Course:
         """End the chain at a time: the state there becomes the tail, for something to be changed.  Then `begin()`."""
         piece = self.at(t)
         dt = t - piece.t0
-        self._commit(piece, t)
+        self.ledger.add(piece, t)
         self.k, self.mode, self.slots = piece.k, piece.mode, piece.slots
         self.hot, self.flat, self.rush = piece.mode.hot, piece.mode.flat, piece.mode.rush
         self._advance(piece, dt, piece.volume(t))
@@ -223,32 +195,9 @@ class Course:
         regime = mode.regime
         storage = self.seepage is not None and self.seepage.storage_m2 > 0.0
         given = slots.returning_m3s + (0.0 if storage else inflow.rates_m3s[k])
-        piece = Piece()
         fixed = given + mode.back
-        j, row = regime.row(v)
-        s = min(bisect_right(seep.volumes, v) - 1, seep.last)
-        drop = seep.rows[s]
-        b = drop[1] - row[1] - row[3]
-        f0 = fixed + drop[0] - row[0] - row[2] + b * v
-        if f0 < 0.0:
-            # On an edge the water that falls goes into the piece below.
-            moved = False
-            if v <= regime.volumes[j] and j > 0:
-                j, moved = j - 1, True
-                row = regime.rows[j]
-            if v <= seep.volumes[s] and s > 0:
-                s, moved = s - 1, True
-                drop = seep.rows[s]
-            if moved:
-                b = drop[1] - row[1] - row[3]
-                f0 = fixed + drop[0] - row[0] - row[2] + b * v
-                if f0 >= 0.0:  # balanced on the edge itself
-                    f0 = b = 0.0
-            edge = max(regime.volumes[j], seep.volumes[s])
-        else:
-            edge = regime.volumes[j + 1] if j < regime.last else inf
-            if s < seep.last and seep.volumes[s + 1] < edge:
-                edge = seep.volumes[s + 1]
+        piece = Piece()
+        row, drop, f0, b, edge = _line(regime, seep, fixed, v)
         dt = time_to(v, f0, b, edge) if edge < inf else inf
         piece.t0, piece.v0, piece.f0, piece.b = t, v, f0, b
         piece.row, piece.seep, piece.back, piece.k = row, drop, fixed, k
@@ -331,50 +280,33 @@ class Course:
                     line[n] = min(mode.line_m3[n], max(0.0, missing))
             self.line = tuple(line)
 
-    # What has passed.
 
-    def _commit(self, piece, t):
-        dt = t - piece.t0
-        if dt <= 0.0:
-            return
-        ledger, row, mode = self.ledger, piece.row, piece.mode
-        full = t == piece.t1
-        v1 = piece.v1 if full else piece.volume(t)
-        vs = volume_seconds(piece.v0, piece.f0, piece.b, dt)
-        out_1, out_2 = row[0] * dt + row[1] * vs, row[2] * dt + row[3] * vs
-        ledger.out_m3[0] += out_1
-        ledger.out_m3[1] += out_2
-        ledger.seeped_m3 += piece.seep[0] * dt + piece.seep[1] * vs
-        extra = piece.slots.returning_m3s + mode.back
-        ledger.returned_m3 += extra * dt
-        ledger.given_m3 += (piece.back - extra) * dt
-        ledger.pieces += 1
-        if v1 > ledger.highest_m3:
-            ledger.highest_m3, ledger.highest_at_s = v1, t
-        if piece.above:
-            ledger.floor_s += dt
-            if ledger.floor_first_s is None:
-                ledger.floor_first_s = piece.t0
-        if mode.energised:
-            self._commit_motors(piece, dt, vs, (out_1, out_2))
-        if self.battery is not None:
-            ledger.deepest = max(ledger.deepest, piece.depth, min(1.0, piece.depth + piece.depth_rate * dt))
-
-    def _commit_motors(self, piece, dt, vs, moved):
-        ledger, mode = self.ledger, piece.mode
-        for n in (0, 1):
-            if not mode.live[n]:
-                continue
-            fixed = mode.fixed_load[n]
-            if fixed is None:
-                load = piece.row[4 + 2 * n] * dt + piece.row[5 + 2 * n] * vs
-            else:
-                load = fixed * dt
-            ledger.charge_as[n] += load * mode.rated_a[n]
-            if moved[n] > 0.05 * mode.rated_m3s[n] * dt:
-                ledger.loaded_s[n] += dt
-            else:
-                ledger.dry_s[n] += dt
+def _line(regime, seep, fixed, v):
+    """Return (row of the regime, row of the seepage, net flow at v, its slope, volume at which the piece ends)."""
+    j, row = regime.row(v)
+    s = min(bisect_right(seep.volumes, v) - 1, seep.last)
+    drop = seep.rows[s]
+    b = drop[1] - row[1] - row[3]
+    f0 = fixed + drop[0] - row[0] - row[2] + b * v
+    if f0 >= 0.0:
+        edge = regime.volumes[j + 1] if j < regime.last else inf
+        if s < seep.last and seep.volumes[s + 1] < edge:
+            edge = seep.volumes[s + 1]
+        return row, drop, f0, b, edge
+    # On an edge the water that falls goes into the piece below.
+    moved = False
+    if v <= regime.volumes[j] and j > 0:
+        j, moved = j - 1, True
+        row = regime.rows[j]
+    if v <= seep.volumes[s] and s > 0:
+        s, moved = s - 1, True
+        drop = seep.rows[s]
+    if moved:
+        b = drop[1] - row[1] - row[3]
+        f0 = fixed + drop[0] - row[0] - row[2] + b * v
+        if f0 >= 0.0:  # balanced on the edge itself
+            f0 = b = 0.0
+    return row, drop, f0, b, max(regime.volumes[j], seep.volumes[s])
 
 
 def _heat_after(mode, n, heat, load, dt):

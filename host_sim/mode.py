@@ -65,12 +65,13 @@ class ModeMaker:
         """Whether the battery gives anything at all."""
         return self.site.supply.battery is not None and not course.flat and not self.plant.conditions.battery_dead
 
-    def _on_battery(self, n):
+    def on_battery(self, n):
+        """Whether pump n hangs on the battery now."""
         supply = self.site.pumps[n].supply
         return supply == "battery" or (supply == "either" and not self.plant.mains)
 
     def _powered(self, n, course):
-        if not self._on_battery(n):
+        if not self.on_battery(n):
             return self.plant.mains
         if not self.battery_ok(course):
             return False
@@ -185,7 +186,7 @@ class ModeMaker:
         factors = [0.0, 0.0]
         for n in (0, 1):
             pump = self.site.pumps[n]
-            if mode.live[n] and self._on_battery(n):
+            if mode.live[n] and self.on_battery(n):
                 factors[n] = pump.motor.rated_a
                 if pump.supply == "either":
                     watts = pump.motor.volts * pump.motor.power_factor
