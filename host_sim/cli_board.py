@@ -196,7 +196,7 @@ def virtual(
     image = flash or Path(folder.name) / "flash.img"
     fresh = not image.exists()
     with folder, VirtualBoard(loaded, image, speed, faults) as board:
-        print(f"port: {board.port}")
+        print(f"port: {board.port} (Modbus ASCII), {board.port_485} (Modbus RTU)")
         print(f"site: {loaded.name}; flash: {image}; try: sumpbench watch --port {board.port}", flush=True)
         if fresh:
             _first_settings(board, loaded)

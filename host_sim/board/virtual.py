@@ -42,7 +42,7 @@ def find_micropython():
 
 
 class VirtualBoard:
-    """`with VirtualBoard(site, flash) as board:` - then `board.port` is its serial port.
+    """`with VirtualBoard(site, flash) as board:` - then `board.port` is its USB port, `board.port_485` its RS-485.
 
     `flash` is the path of the flash image, kept from run to run.  `speed` is how
     fast time goes, 0 as fast as it can.  `firmware` fills a new image.
@@ -76,9 +76,11 @@ class VirtualBoard:
         self.thread = None
         self.watching = selectors.DefaultSelector()
         self.master, self.slave = os.openpty()
-        for end in (self.master, self.slave):
+        self.master_485, self.slave_485 = os.openpty()
+        for end in (self.master, self.slave, self.master_485, self.slave_485):
             tty.setraw(end)
         self.port = os.ttyname(self.slave)
+        self.port_485 = os.ttyname(self.slave_485)
         self.wake_read, self.wake_write = os.pipe()
         self.watching.register(self.wake_read, selectors.EVENT_READ)
 
@@ -92,7 +94,8 @@ class VirtualBoard:
         os.write(self.wake_write, b"x")
         self.thread.join()
         self._end()
-        for descriptor in (self.master, self.slave, self.wake_read, self.wake_write):
+        ends = (self.master, self.slave, self.master_485, self.slave_485, self.wake_read, self.wake_write)
+        for descriptor in ends:
             os.close(descriptor)
 
     # What a person or a test does to the board.
@@ -151,6 +154,7 @@ class VirtualBoard:
         environment = {
             **os.environ,
             "DUPLEXSUMP_PINS": str(theirs.fileno()),
+            "DUPLEXSUMP_RS485": str(self.master_485),
             "DUPLEXSUMP_SPEED": str(self.speed),
             "DUPLEXSUMP_CAUSE": str(self.next_cause),
             "BENCH_FLASH": str(self.flash),
@@ -160,7 +164,7 @@ class VirtualBoard:
         self.process = subprocess.Popen(
             [self.executable, "-i", str(START)],
             stdin=self.master, stdout=self.master, stderr=self.log or subprocess.DEVNULL,
-            env=environment, pass_fds=[theirs.fileno()], start_new_session=True,
+            env=environment, pass_fds=[theirs.fileno(), self.master_485], start_new_session=True,
         )  # fmt: skip
         theirs.close()
         self.pins = ours

@@ -8,7 +8,7 @@ The bench hands over a stream as an inherited file descriptor.  The board asks:
     'T' (reset me after a time), with that time in ms instead
 
 so the bench's pit follows the board's clock.  The environment says which
-descriptor (DUPLEXSUMP_PINS), what the reset was for (DUPLEXSUMP_CAUSE), and
+descriptor (DUPLEXSUMP_PINS; DUPLEXSUMP_RS485 for a second serial port), what the reset was for (DUPLEXSUMP_CAUSE), and
 how fast time goes (DUPLEXSUMP_SPEED: a whole number; 0: as fast as it can).
 """
 
@@ -26,16 +26,16 @@ WIRING = ()  # a virtual board has no pins
 
 
 class Stream:
-    """USB serial of the virtual board: its standard input and output."""
+    """A serial port of the virtual board; `source` and `sink` are open byte streams."""
 
-    def __init__(self):
-        self.source = sys.stdin.buffer
-        self.sink = sys.stdout.buffer
+    def __init__(self, source, sink):
+        self.source = source
+        self.sink = sink
         self.one = bytearray(1)
         self.reading = select.poll()
-        self.reading.register(sys.stdin, select.POLLIN)
+        self.reading.register(source, select.POLLIN)
         self.writing = select.poll()
-        self.writing.register(sys.stdout, select.POLLOUT)
+        self.writing.register(sink, select.POLLOUT)
 
     def ready(self):
         """Return the next byte, -1 when there is none."""
@@ -128,11 +128,16 @@ class Board:
             self.free_ms += max(1, ms)
 
     def open_link(self):
-        """Return the one link: ASCII on standard input and output.  Ctrl-C is data from now on."""
+        """Return ASCII on standard input and output, and RTU where the bench has it.  Ctrl-C is data from now on."""
         import micropython
 
         micropython.kbd_intr(-1)
-        return [(Stream(), "ascii", 1, 0)]
+        links = [(Stream(sys.stdin.buffer, sys.stdout.buffer), "ascii", 1, 0)]
+        descriptor = os.getenv("DUPLEXSUMP_RS485")
+        if descriptor is not None:
+            line = open(int(descriptor), "r+b")
+            links.append((Stream(line, line), "rtu", 1, 5))
+        return links
 
     def files(self):
         """Return the folder for settings and journal."""

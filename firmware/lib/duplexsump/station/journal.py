@@ -45,7 +45,8 @@ DAMAGED = const(9)
 
 SEGMENT_BYTES = const(12288)  # a segment is closed once it is longer
 MOST_SEGMENTS = const(40)
-ROOM = const(640)  # payload of an ordinary batch; the longest STEP takes 150 bytes
+RESERVE_BLOCKS = const(8)  # free blocks of the file system below which the oldest segment goes
+ROOM = const(1900)  # payload of a batch; KEPT takes 1100 bytes at the most, STEP 150, MINUTE 80, EVENT 210
 FULL = const(360)  # a batch that is longer is flushed at once
 HELD_MS = const(900)  # J1: input-only records wait at most 1 s, one tick of it for the flush itself
 QUIET_MS = const(43200000)  # no two records lie further apart
@@ -171,7 +172,7 @@ class Journal:
     def open(self, controller, now_ms, wall_s, kept=None, begins=False):
         """Close the segment and open the next with the controller's snapshot; drop the oldest beyond MOST_SEGMENTS."""
         self.close()
-        while self.count >= MOST_SEGMENTS:
+        while self.count >= MOST_SEGMENTS or (self.count > 1 and self.scarce()):
             self.drop()
         snapshot = controller.snapshot()
         batch = Batch(5 * (len(snapshot) + len(controller.settings)) + 1200)
@@ -184,19 +185,32 @@ class Journal:
                 batch.count(len(values))
                 for value in values:
                     batch.number(value)
+        self._create(batch)
+        self.at_ms = now_ms
+        self.kept = controller.keep()
+        self._base(controller, begins)
+
+    def _create(self, batch):
+        # The file of the next segment with its first batch; nothing is left of it when that fails.
         length = batch.seal()
+        path = path_of(self.folder, self.number + 1)
+        try:
+            self.file = open(path, "wb")
+            self.file.write(batch.view[:length])
+            self.file.flush()
+        except OSError:
+            self.abandon()
+            try:
+                os.remove(path)
+            except OSError:
+                pass
+            raise
         self.number += 1
         self.count += 1
         if self.count == 1:
             self.first = self.number
-        self.file = open(path_of(self.folder, self.number), "wb")
-        self.file.write(batch.view[:length])
-        self.file.flush()
         self.size = length
         self.flushes += 1
-        self.at_ms = now_ms
-        self.kept = controller.keep()
-        self._base(controller, begins)
 
     def _base(self, controller, begins):
         for i in range(N_INPUTS):
@@ -209,9 +223,25 @@ class Journal:
             self.file.close()
             self.file = None
 
+    def abandon(self):
+        """Let go of the file after an error; what was flushed stays."""
+        try:
+            self.close()
+        except OSError:
+            self.file = None
+
+    def scarce(self):
+        """Tell whether so little is free that a segment and both settings slots might not find room."""
+        stat = os.statvfs(self.folder)
+        return stat[3] < RESERVE_BLOCKS
+
+    def reopen(self):
+        """Go on with the segment after an error."""
+        self.file = open(path_of(self.folder, self.number), "ab")
+
     def drop(self):
         """Remove the oldest segment; raises OSError when there is none but the open one."""
-        numbers = [number for number in segments(self.folder) if self.file is None or number != self.number]
+        numbers = [number for number in segments(self.folder) if number != self.number or self.count == 0]
         if not numbers:
             raise OSError("no segment is left to drop")
         os.remove(path_of(self.folder, numbers[0]))
@@ -279,7 +309,9 @@ class Journal:
             self.batch.number(value)
 
     def event(self, now_ms, code, value=0, text=""):
-        """Record an event of EVENTS."""
+        """Record an event of EVENTS; one that finds no room in the batch is left out."""
+        if self.batch.end > ROOM - 200:
+            return
         self._begin(now_ms)
         self.batch.byte(EVENT)
         self.batch.count(code)

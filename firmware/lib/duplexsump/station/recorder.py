@@ -15,6 +15,7 @@ from . import journal as j
 CHANNELS = (IN_CURRENT_1, IN_CURRENT_2, IN_LEVEL, IN_BATTERY)
 MINUTE_MS = const(60000)
 TRY_AGAIN_MS = const(60000)
+TRIES = const(4)  # of a write, an old segment given up before each but the first
 _SHARE = const(32)  # a minute is recorded when a mean has moved by more than 1 part in so many
 
 
@@ -69,9 +70,10 @@ class Recorder:
         self.minute_due_ms = 0
         self.alarms = bytearray(COUNT)
         self.faults = 0
+        self.told_faults = 0
+        self.fault = ""  # what the last file error was
         self.failing = False
         self.try_again_ms = 0
-        self.longest_flush_ms = 0
         self.litter = False  # something was allocated; collect at a quiet instant
 
     def recall(self):
@@ -106,21 +108,24 @@ class Recorder:
             return
         self.journal.life += 1
         self._open(controller, now_ms, wall_s, kept, True)
-        if cause >= 0:
+        if cause >= 0 and self.journal.file is not None:
             self.journal.event(now_ms, j.POWER_UP, cause)
         self._copy_alarms(controller)
 
     def _open(self, controller, now_ms, wall_s, kept=None, begins=False):
         self.litter = True
-        try:
-            self.journal.open(controller, now_ms, wall_s, kept, begins)
-            self.failing = False
-        except OSError as error:
-            self._failed(now_ms, error)
+        for _ in range(TRIES):
+            try:
+                self.journal.open(controller, now_ms, wall_s, kept, begins)
+                self.failing = False
+                return
+            except OSError as error:
+                self._make_room(error)
+        self._give_up(now_ms)
 
     def event(self, now_ms, code, value=0, text=""):
         """Record an event; it is flushed in this pass."""
-        if self.on:
+        if self.journal.file is not None:
             self.journal.event(now_ms, code, value, text)
             self.flush(now_ms)
 
@@ -155,6 +160,9 @@ class Recorder:
             self.minute_due_ms = add(now_ms, MINUTE_MS)
             if self.minute.close():
                 book.minute(now_ms, self.minute.values)
+        if self.faults != self.told_faults:
+            self.told_faults = self.faults
+            book.event(now_ms, j.STORAGE, self.faults, self.fault)
         if urgent or book.due(now_ms):
             self.flush(now_ms)
         if book.full() and not (out[0] or out[1]) and not book.waiting():
@@ -165,29 +173,33 @@ class Recorder:
         if self.journal.file is None:
             return
         self.litter = True
-        try:
-            self.journal.flush()
-        except OSError as error:
-            self._failed(now_ms, error)
-
-    def _failed(self, now_ms, error):
-        # A full flash gives up the oldest segment; a batch that could not be written is lost, so
-        # the segment ends here and the next one opens with a snapshot of its own.
-        self.faults += 1
         book = self.journal
+        for _ in range(TRIES):
+            try:
+                if book.file is None:
+                    book.reopen()
+                book.flush()
+                return
+            except OSError as error:
+                self._make_room(error)
+        self._give_up(now_ms)
+
+    def _make_room(self, error):
+        # A full flash gives up the oldest segment.
+        self.faults += 1
+        self.fault = str(error)
+        self.journal.abandon()
         try:
-            book.close()
-        except OSError:
-            book.file = None
-        book.batch.clear()
-        try:
-            book.drop()
+            self.journal.drop()
         except OSError:
             pass
-        # While everything goes well but for the space, the next tick opens a segment again.
-        self.try_again_ms = add(now_ms, TRY_AGAIN_MS if self.failing else 0)
+
+    def _give_up(self, now_ms):
+        # What waited is lost; later a new segment opens with a snapshot of its own.
+        self.journal.abandon()
+        self.journal.batch.clear()
+        self.try_again_ms = add(now_ms, TRY_AGAIN_MS)
         self.failing = True
-        book.event(now_ms, j.STORAGE, self.faults, str(error))
 
     def close(self, now_ms):
         """Flush and close, for a reset that was asked for."""
