@@ -81,6 +81,11 @@ def read_site(text, folder=Path(), source="site"):
         data = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
         raise InputError(f"is no TOML: {error}", source) from error
+    return read_data(data, folder, source)
+
+
+def read_data(data, folder=Path(), source="site"):
+    """Return the Site of a parsed TOML document.  Raises InputError."""
     problems = []
     site = _read(Table(data, "", problems), Path(folder))
     if problems:

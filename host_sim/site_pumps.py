@@ -170,6 +170,8 @@ def read_supply(table):
 
 
 def _battery(table):
+    if table is None:
+        return None
     d = Battery(1.0)
     values = {
         "capacity_as": table.quantity("capacity", "charge", above=0.0),

@@ -32,6 +32,8 @@ _WORDS = ("gpm = gallon / minute", "gph = gallon / hour", "cfs = foot ** 3 / sec
 _MIXED = re.compile(r"(?<![\w./])(\d+)[-\s]+(\d+)/(\d+)(?![\w/])")
 _POWER = re.compile(r"\b(mm|cm|m|in|ft)\s*([23])\b")
 _FEET_INCHES = re.compile(r"^([\d.]+)\s*ft\s+([\d.]+)\s*in$")
+_TOWER = re.compile(r"(\*\*|\^)\s*-?(\d{2,}|\d.*(\*\*|\^))")  # a power that would take for ever to work out
+LONGEST = 60
 _NUMBER = re.compile(r"[-+]?(\d+\.?\d*|\.\d+)([eE][-+]?\d+)?(/\d+)?")
 
 
@@ -56,6 +58,8 @@ def _plain(text):
 @functools.lru_cache(maxsize=4096)
 def _read(text, kind):
     si, called, example = KINDS[kind][:3]
+    if len(text) > LONGEST or _TOWER.search(text):
+        raise ValueError(f'"{text[:LONGEST]}" cannot be read as {called}: write it as in "{example}"')
     if not _NUMBER.match(text.strip()):
         raise ValueError(f'"{text}" is not {called}: begin with a number, as in "{example}"')
     reg = registry()
