@@ -1,0 +1,223 @@
+"""The inflow over the night, with a band of uncertainty, and what the pumps moved at every draw-down.
+
+While no pump runs, the inflow is the slope of the water.  While one runs, it
+is the slope and the pump's rate together; the rate of a draw-down is the slope
+less the inflow of the fills beside it.
+"""
+
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from host_sim.discharge import Drive, Lines, Outlet
+
+GRID_S = 30.0
+AREA_SHARE = 0.02  # how well a pit's plan area is known; common practice, no source
+KERNEL_S = 90.0  # fills this near one another are taken together
+WIDTHS_S = (90.0, 180.0, 360.0, 720.0, 1200.0)
+GOOD = 0.003  # of a pump's rate, or GOOD_SHARE of the flow: a mean as sure as this is taken together with no more
+GOOD_SHARE = 0.06
+BRIDGE = 0.02  # of a pump's rate: between points as sure as this a straight line is drawn
+USELESS = 0.25  # of a pump's rate: a point with such an error says nothing
+NEAR_FILL_S = 900.0  # a draw-down is rated by fills no further away than this
+LONG_RUN_S = 45.0  # a run shorter than this is rated by its fills, not the other way round
+
+
+@dataclass
+class DrawDown:
+    """One stretch of pumping: `rate_m3s` is what the pumps moved, `expected_m3s` what the site's would at that level.
+
+    `share` is the one over the other; `order` counts the runs of the night.
+    """
+
+    start_s: float
+    end_s: float
+    on: int
+    mask: int
+    rate_m3s: float
+    error_m3s: float
+    expected_m3s: float
+    start_m: float
+    end_m: float
+    order: int
+
+    @property
+    def share(self):
+        """What was moved as a share of what should have been."""
+        return self.rate_m3s / self.expected_m3s if self.expected_m3s > 0.0 else np.nan
+
+
+@dataclass
+class Inflow:
+    """Inflow on a grid: `low`, `flow` and `high` are arrays of n in m3/s at `time_s`; the band is meant to hold 95 %.
+
+    `held` marks grid points that lie in a gap, where the flow is only carried
+    over; `draw_downs` are the runs that could be rated.
+    """
+
+    time_s: np.ndarray
+    flow_m3s: np.ndarray
+    low_m3s: np.ndarray
+    high_m3s: np.ndarray
+    held: np.ndarray
+    draw_downs: list = field(default_factory=list)
+    points: list = field(default_factory=list)  # (time s, m3/s, standard error)
+    rate_m3s: float = 0.0
+
+    def volume_m3(self):
+        """Return the water that came in."""
+        return float(np.trapezoid(self.flow_m3s, self.time_s))
+
+
+class Rates:
+    """What the site's pumps move at a level, by the site's curves and pipes."""
+
+    def __init__(self, site):
+        self.site = site
+        self.lines = Lines(site.pit, site.pumps, site.discharge)
+
+    def expected(self, mask, level_m):
+        """Return the flow in m3/s of the pumps of a mask at a level; of one pump where the mask is unknown."""
+        mask = 1 if mask <= 0 else mask
+        drives = (Drive(turning=bool(mask & 1)), Drive(turning=bool(mask & 2)))
+        flows = self.lines.regime(drives, Outlet()).flows(self.site.pit.volume_m3(level_m))
+        return flows[0] + flows[1]
+
+    def nominal(self):
+        """Return what the weaker pump moves alone, half-way between off and lead (or half-way up the pit)."""
+        off, lead = self.site.contacts[0], self.site.contacts[1]
+        level = self.site.pit.floor_m / 2.0
+        if off is not None and lead is not None:
+            level = (off.dry_m + lead.wet_m) / 2.0
+        return min(self.expected(1, level), self.expected(2, level))
+
+
+def reconstruct(log, parts, site, rates=None):
+    """Return the Inflow of a Log cut into Segments, or None where no stretch shows it."""
+    rates = rates or Rates(site)
+    points = _fills(parts)
+    if not points:
+        return None
+    draws = _draw_downs(parts, points, rates)
+    typical = _typical(draws)
+    points = sorted(points + _through_pumping(parts, draws, points, rates, typical))
+    sound = [point for point in points if point[2] < USELESS * rates.nominal()]
+    points = sound if len(sound) >= 2 else points
+    grid = np.arange(0.0, log.duration_s + GRID_S, GRID_S)
+    flow, error, far = _smooth(grid, np.array(points), rates.nominal())
+    slow = _growth(points)
+    half = 1.96 * error + AREA_SHARE * np.abs(flow) + slow * np.maximum(0.0, far - KERNEL_S)
+    held = np.zeros(len(grid), bool)
+    for a, b in log.gaps:
+        held |= (grid > a) & (grid < b)
+    flow = np.maximum(flow, 0.0)
+    return Inflow(grid, flow, np.maximum(flow - half, 0.0), flow + half, held, draws, points, typical * rates.nominal())
+
+
+def _fills(parts):
+    # One point for each fill; long ones were cut before.
+    found = []
+    for part in parts:
+        if part.on == 0 and part.end_s - part.start_s >= 2.0:
+            found.append((part.middle_s, part.slope_m3s, max(part.error_m3s, 1e-8)))
+    return found
+
+
+def _at(points, time_s):
+    """Return (inflow, its error, distance in s to the nearest point) at a time, on a line between points."""
+    times = np.array([p[0] for p in points])
+    flows = np.array([p[1] for p in points])
+    errors = np.array([p[2] for p in points])
+    near = float(np.min(np.abs(times - time_s)))
+    return float(np.interp(time_s, times, flows)), float(np.interp(time_s, times, errors)), near
+
+
+def _draw_downs(parts, points, rates):
+    found, order, before = [], 0, None
+    for part in parts:
+        if part.on == 0:
+            before = None
+            continue
+        if before is None:
+            order += 1
+        before = part
+        inflow, error, near = _at(points, part.middle_s)
+        if near > NEAR_FILL_S or part.rows < 2:
+            continue
+        expected = rates.expected(part.mask if part.mask > 0 else (3 if part.on == 2 else 1),
+                                  (part.start_m + part.end_m) / 2.0)  # fmt: skip
+        error = float(np.hypot(error, part.error_m3s))
+        found.append(DrawDown(part.start_s, part.end_s, part.on, part.mask, inflow - part.slope_m3s, error, expected,
+                              part.start_m, part.end_m, order))  # fmt: skip
+    return found
+
+
+def _typical(draws):
+    """Return the usual share of what was moved of what should have been; 1 where no draw-down could be rated."""
+    shares = [d.share for d in draws if d.error_m3s < 0.3 * abs(d.rate_m3s) and d.end_s - d.start_s < 600.0]
+    return float(np.clip(np.median(shares), 0.05, 1.5)) if shares else 1.0
+
+
+def _through_pumping(parts, draws, points, rates, typical):
+    # Long pumping with no fill near it: slope and pump rate together.
+    found, recent = [], []
+    for part in parts:
+        if part.on == 0:
+            continue
+        near = _at(points, part.middle_s)[2]
+        level = (part.start_m + part.end_m) / 2.0
+        expected = rates.expected(part.mask if part.mask > 0 else (3 if part.on == 2 else 1), level)
+        if near <= 2.0 * KERNEL_S and part.end_s - part.start_s < LONG_RUN_S:
+            recent += [d.share for d in draws if d.start_s == part.start_s and d.mask == part.mask]
+            continue
+        same = recent[-8:]
+        share = float(np.median(same)) if len(same) >= 3 else typical
+        rate = share * expected
+        found.append((part.middle_s, part.slope_m3s + rate, float(np.hypot(part.error_m3s, 0.05 * rate))))
+    return found
+
+
+def _smooth(grid, points, rate):
+    """Return (flow, standard error, distance to the nearest point) at each grid time.
+
+    A weighted mean of the points within a kernel, which widens where they are
+    few or poor: water that stands on a floor shows its inflow only slowly.
+    """
+    times, flows, errors = points.T
+    flow, error, far = np.empty(len(grid)), np.empty(len(grid)), np.empty(len(grid))
+    line, line_error = np.interp(grid, times, flows), np.interp(grid, times, errors)
+    for i, at in enumerate(grid):
+        a, b = np.searchsorted(times, (at - KERNEL_S, at + KERNEL_S))
+        far[i] = 0.0 if b > a else float(np.min(np.abs(times[max(0, a - 1) : b + 1] - at)))
+        flow[i], error[i] = line[i], line_error[i]
+        for width in WIDTHS_S:
+            a, b = np.searchsorted(times, (at - width, at + width))
+            if b - a < 2:
+                if far[i] <= KERNEL_S or errors[max(0, a - 1) : b + 1].max() <= BRIDGE * rate:
+                    break  # a gap between good points is bridged by a straight line
+                continue
+            flow[i], error[i] = _mean(times[a:b] - at, flows[a:b], errors[a:b], width)
+            if error[i] <= max(GOOD * rate, GOOD_SHARE * abs(flow[i])):
+                break
+    return flow, error, far
+
+
+def _mean(apart, flows, errors, width):
+    # (weighted mean, its standard error): near and certain points weigh most.
+    weight = (1.0 - (apart / (width * 1.001)) ** 2) / (errors**2 + (0.02 * np.abs(flows)) ** 2 + 1e-16)
+    total = weight.sum()
+    mean = (weight * flows).sum() / total
+    scatter = (weight * (flows - mean) ** 2).sum() / total
+    return mean, np.sqrt(scatter / len(flows) + (weight**2 * errors**2).sum() / total**2)
+
+
+def _growth(points):
+    # How fast the inflow changes by itself, in m3/s for each second, as a careful person would allow for.
+    if len(points) < 4:
+        return 0.0
+    table = np.array(points)
+    steps = np.diff(table[:, 0])
+    wide = steps > 20.0
+    if not wide.any():
+        return 0.0
+    return float(np.quantile(np.abs(np.diff(table[:, 1]))[wide] / steps[wide], 0.75))

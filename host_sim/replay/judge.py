@@ -1,0 +1,88 @@
+"""A foreign log under our firmware: what it would have done on that water, where the recorded pumps did otherwise."""
+
+from dataclasses import dataclass, field
+
+import numpy as np
+from duplexsump.control import alarm_table
+from duplexsump.control.records import OUT_HORN, OUT_PUMP_1, OUT_PUMP_2, OUT_RELAY
+
+from . import openloop
+
+LEAST_S = 20.0  # a difference shorter than this is a matter of debounce and rests; our own choice
+
+
+@dataclass
+class Span:
+    """A stretch in which the firmware wanted more or fewer pumps than ran; `level_m` at its start, or nan."""
+
+    start_s: float
+    end_s: float
+    wanted: int
+    ran: int
+    level_m: float
+
+
+@dataclass
+class Judgement:
+    """What the firmware made of a log: its `starts`, its alarms, and where the recorded pumps differed."""
+
+    starts: list[int] = field(default_factory=lambda: [0, 0])
+    run_s: list[float] = field(default_factory=lambda: [0.0, 0.0])
+    recorded_starts: int | None = None
+    first_alarm_s: float | None = None
+    alarms: list = field(default_factory=list)  # (time s, name, priority, text)
+    spans: list[Span] = field(default_factory=list)
+    steps: int = 0
+    outputs: list = field(default_factory=list)
+
+    @property
+    def ran(self):
+        """Whether a pump of the firmware's ever ran: a log in which none did proves nothing."""
+        return any(self.starts)
+
+
+def judge(log, site, ran=None, settings=None, module=None):
+    """Return the Judgement of a log.
+
+    `ran` is an array of n, how many pumps ran at each row (UNKNOWN below 0),
+    recorded or found in the level; None: no comparison.  The level follows the
+    recorded pumps, so the firmware's own starts are what it would have done
+    next, not a night of its own: that is what a what-if is for.
+    Raises InputError where the site does not serve.
+    """
+    loop = openloop.run(log, site, settings, module)
+    found = Judgement(steps=loop.steps, outputs=loop.outputs)
+    end_s = float(log.time_s[-1])
+    times = np.array([t for t, _ in loop.outputs]) / 1000.0
+    table = np.array([out for _, out in loop.outputs])
+    for n, place in ((0, OUT_PUMP_1), (1, OUT_PUMP_2)):
+        on = table[:, place]
+        found.starts[n] = int((np.diff(on, prepend=0) == 1).sum())
+        found.run_s[n] = float((on * np.diff(np.append(times, end_s))).sum())
+    alive = table.any(axis=1)  # a controller without power shows nothing but zeros
+    calls = np.flatnonzero((table[:, OUT_HORN] == 1) | ((table[:, OUT_RELAY] == 0) & alive))
+    found.first_alarm_s = float(times[calls[0]]) if len(calls) else None
+    for time_ms, i, active in loop.alarms:
+        if active:
+            row = alarm_table.TABLE[i]
+            priority = alarm_table.PRIORITIES[row[alarm_table.PRIORITY]]
+            found.alarms.append((time_ms / 1000.0, row[alarm_table.NAME], priority, row[alarm_table.TEXT]))
+    if ran is not None:
+        wanted = table[np.searchsorted(times, log.time_s, side="right") - 1][:, [OUT_PUMP_1, OUT_PUMP_2]].sum(axis=1)
+        found.recorded_starts = int(((np.diff(ran) > 0) & (ran[1:] > 0)).sum())
+        found.spans = _differences(log, wanted, ran)
+    return found
+
+
+def _differences(log, wanted, ran):
+    differ = (wanted != ran) & (ran >= 0)
+    edges = np.flatnonzero(np.diff(np.concatenate(([False], differ, [False])).astype(np.int8)))
+    spans = []
+    for first, last in zip(edges[::2], edges[1::2], strict=True):
+        start, end = float(log.time_s[first]), float(log.time_s[min(last, len(log.time_s) - 1)])
+        inside = any(a < end and b > start for a, b in log.gaps)
+        if end - start >= LEAST_S and not inside:
+            level = np.nan if log.level_m is None else float(log.level_m[first])
+            middle = (first + last) // 2
+            spans.append(Span(start, end, int(wanted[middle]), int(ran[middle]), level))
+    return spans

@@ -1,0 +1,167 @@
+"""The firmware fed with recorded water: its outputs are watched, but the water does not follow them.
+
+Levels become contacts by the site's floats, found by vectorised code; the
+controller is stepped only where a contact or the mains changes and at the
+instants that it names as due.  Recorded motor currents belong to the recorded
+controller's pumps, so they are not fed: the firmware runs without sensing.
+"""
+
+import numpy as np
+from duplexsump.control import settings as s
+from duplexsump.control.controller import Controller
+from duplexsump.control.records import IN_CHARGER, IN_CONTACTS, IN_MAINS, N_INPUTS, N_OUTPUTS
+from duplexsump.control.ticks import MASK, diff
+
+from host_sim.errors import InputError
+
+TICK_MS = 100
+MOST_BLIND_MS = 120_000  # without sensing nothing else ends a dry run (see settings)
+
+
+def settings_for(site):
+    """Return the site's settings for floats alone: no transmitter, no current, as many contacts as the site has."""
+    values = list(site.settings)
+    values[s.SENSING], values[s.TRANSMITTER] = s.SENSE_NOTHING, 0
+    values[s.FITTED] = sum(1 << i for i in range(4) if site.contacts[i] is not None)
+    values[s.NORMALLY_CLOSED] &= values[s.FITTED]
+    values[s.BLIND_RUN_MS] = min(values[s.BLIND_RUN_MS], MOST_BLIND_MS)
+    for place in (s.PUMP_DOWN_LEAD_MS, s.PUMP_DOWN_LAG_MS, s.PUMP_DOWN_HIGH_MS):
+        values[place] = min(values[place], values[s.BLIND_RUN_MS])
+    refusals = s.check(values)
+    if refusals:
+        raise InputError([f"the firmware cannot judge this site by its level: {line}" for line in refusals])
+    return values
+
+
+class Floats:
+    """The site's floats as Schmitt triggers over an array of levels; remembers across arrays."""
+
+    def __init__(self, contacts):
+        self.fitted = [(1 << i, c.wet_m, c.dry_m) for i, c in enumerate(contacts) if c is not None]
+        self.word = 0
+
+    def words(self, level_m):
+        """Return an array of n contact words for levels in order of time; nan holds what was."""
+        n = len(level_m)
+        found = np.zeros(n, np.uint8)
+        if not n:
+            return found
+        rows = np.arange(n)
+        with np.errstate(invalid="ignore"):
+            for bit, wet_m, dry_m in self.fitted:
+                known = level_m >= wet_m
+                decided = known | (level_m <= dry_m)
+                last = np.maximum.accumulate(np.where(decided, rows, -1))
+                wet = known[np.maximum(last, 0)]
+                if last[0] < 0:
+                    wet = np.where(last < 0, bool(self.word & bit), wet)
+                found |= np.where(wet, np.uint8(bit), np.uint8(0))
+        self.word = int(found[-1])
+        return found
+
+
+class OpenLoop:
+    """One firmware under recorded inputs.  Times are whole ms from the start of the log, never going back."""
+
+    def __init__(self, settings, module=None):
+        self.settings = list(settings)
+        self.make = module.Controller if module is not None else Controller
+        self.controller, self.kept = None, None
+        self.inputs = [0] * N_INPUTS
+        self.now_ms = 0
+        self.steps = 0
+        self.outputs = [(0, (0,) * N_OUTPUTS)]
+        self.alarms = []  # (time_ms, place in the table, active)
+        self._alarm_states = None
+
+    def begin(self, time_ms):
+        """Power the controller up."""
+        self.controller = self.make(self.settings)
+        self.controller.power_up(time_ms & MASK, self.kept)
+        self.now_ms = time_ms
+        self._alarm_states = None
+
+    def end(self, time_ms):
+        """Power the controller down: nothing is known of what follows."""
+        self.until(time_ms)
+        self.kept = self.controller.keep()
+        self.controller = None
+        self._note(time_ms, (0,) * N_OUTPUTS)
+
+    def feed(self, time_ms, word, mains=1):
+        """Take a change of the contacts or the mains at an instant on the grid."""
+        if self.controller is None:
+            self.begin(time_ms)
+        else:
+            self.until(time_ms)
+        inputs = self.inputs
+        inputs[IN_CONTACTS], inputs[IN_MAINS], inputs[IN_CHARGER] = word, mains, mains
+        self.word = word
+        self._step(time_ms)
+
+    def until(self, time_ms):
+        """Serve every instant that is due before a time."""
+        while True:
+            ring = self.now_ms & MASK
+            due = self.now_ms + diff(self.controller.next_due(ring), ring)
+            if due >= time_ms:
+                return
+            self._step(due)
+
+    def _step(self, time_ms):
+        c = self.controller
+        self.now_ms = time_ms
+        self.inputs[IN_CONTACTS] = self.word  # the chatter limit wrote its own answer there
+        out = c.step(time_ms & MASK, self.inputs)
+        self.steps += 1
+        if out != self.outputs[-1][1]:
+            self._note(time_ms, tuple(out))
+        states = c.alarms.state
+        if states != self._alarm_states:
+            before = self._alarm_states or [0] * len(states)
+            self._alarm_states = list(states)
+            for i, state in enumerate(states):
+                if (state == 0) != (before[i] == 0):
+                    self.alarms.append((time_ms, i, state != 0))
+
+    def _note(self, time_ms, out):
+        if out != self.outputs[-1][1]:
+            self.outputs.append((time_ms, out))
+
+
+def grid_ms(time_s):
+    """Return times in ms on the controller's grid, rounded up, as an array of integers."""
+    return (np.ceil(np.asarray(time_s) * 10.0 - 1e-6)).astype(np.int64) * TICK_MS
+
+
+def run(log, site, settings=None, module=None):
+    """Return the OpenLoop that has been through a Log.  Raises InputError where the site or the log does not serve."""
+    loop = OpenLoop(settings or settings_for(site), module)
+    words = _words(log, site)
+    mains = np.ones(len(words), np.int8) if log.mains is None else np.where(log.mains == 0, 0, 1)
+    joint = words.astype(np.int16) | (mains.astype(np.int16) << 8)
+    turns = np.flatnonzero(np.diff(joint, prepend=joint[0] + 1))
+    starts = {float(end): float(start) for start, end in log.gaps}
+    places = sorted(set(turns) | set(np.searchsorted(log.time_s, list(starts)) if starts else ()))
+    times = grid_ms(log.time_s)
+    for i in places:
+        if loop.controller is not None and float(log.time_s[i]) in starts:
+            gap_ms = int(grid_ms([starts[float(log.time_s[i])]])[0])
+            loop.end(max(gap_ms, loop.now_ms))
+        loop.feed(int(times[i]), int(words[i]), int(mains[i]))
+    if loop.controller is not None:
+        loop.until(int(times[-1]) + TICK_MS)
+    return loop
+
+
+def _words(log, site):
+    if log.level_m is not None and not log.marks:
+        return Floats(site.contacts).words(log.level_m)
+    words = np.zeros(len(log.time_s), np.uint8)
+    for i, name in enumerate(("off", "lead", "lag", "high")):
+        values = log.contacts.get(name)
+        if values is not None and site.contacts[i] is not None:
+            rows = np.maximum.accumulate(np.where(values >= 0, np.arange(len(values)), -1))
+            wet = np.where(rows < 0, 0, values[np.maximum(rows, 0)]) == 1
+            words |= np.where(wet, np.uint8(1 << i), np.uint8(0))
+    return words

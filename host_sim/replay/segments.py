@@ -1,0 +1,292 @@
+"""The night cut into stretches in which the same pumps ran, each with the straight line of its water.
+
+Where pump states were recorded they say where to cut.  From the level alone
+the cuts are its turns, and the kinks between two slopes that differ by a good
+part of a pump: the inflow changes slowly, a pump at once, so a jump of the
+slope is a pump that came or went.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from .log import UNKNOWN
+
+LEAST_ROWS = 3  # a line through fewer rows says nothing
+SETTLE_S = 2.0  # left out after a pump came or went: the water swings
+SEEN = 0.02  # of a pump's rate: pieces are long enough to tell the inflow to this; our own choice
+FLOOR_ROWS = 15  # on either side of the floor's edge, where the plan area jumps
+TURN_SIGMAS = 10.0  # of noise that thousands of rows do not reach by chance
+KINK_S = 20.0  # a kink is looked for only between two lines of this length: a turn's own swing is none
+PIECE_S = 60.0  # a long stretch is cut into pieces of this, so that a changing inflow shows
+
+
+@dataclass
+class Segment:
+    """One stretch: `slope_m3s` is net flow into the pit, with its standard error; `on` how many pumps ran.
+
+    `mask` says which (1, 2 or 3), 0 for none, UNKNOWN where only the number is known.
+    """
+
+    start_s: float
+    end_s: float
+    slope_m3s: float
+    error_m3s: float
+    start_m: float
+    end_m: float
+    on: int
+    mask: int
+    rows: int
+
+    @property
+    def middle_s(self):
+        """The middle of the stretch."""
+        return (self.start_s + self.end_s) / 2.0
+
+
+def noise_m(time_s, level_m):
+    """Return the standard deviation of the level's reading, its quantisation included, in metres."""
+    steps = np.diff(level_m)
+    if len(steps) < 3:
+        return 0.0
+    second = np.abs(np.diff(steps))
+    sigma = float(np.median(second)) / (0.6745 * np.sqrt(6.0))
+    moved = np.abs(steps[steps != 0.0])
+    # A reading in coarse steps shows no noise at all while the water moves less than a step.
+    quantum = float(np.quantile(moved, 0.05)) if len(moved) and len(moved) < 0.5 * len(steps) else 0.0
+    return max(sigma, quantum / np.sqrt(12.0))
+
+
+def volumes(pit, level_m):
+    """Return the volume of an array of levels, none below the bottom."""
+    return np.interp(level_m, pit.levels_m, pit.volumes_m3)
+
+
+def segments(log, site, nominal_m3s):
+    """Return the Segments of a Log in order of time; `nominal_m3s` is what one good pump moves."""
+    if log.level_m is None:
+        return []
+    good = ~np.isnan(log.level_m)
+    time, level = log.time_s[good], log.level_m[good]
+    if log.marks:
+        return _between_marks(log, site, time, level)
+    if len(time) < LEAST_ROWS:
+        return []
+    sigma = noise_m(time, level)
+    volume = volumes(site.pit, level)
+    holes = np.flatnonzero(np.diff(time) > max(30.0, 5.0 * float(np.median(np.diff(time))))) + 1
+    parts = np.split(np.arange(len(time)), holes)
+    recorded = any(values is not None and (values >= 0).any() for values in log.pumps)
+    found = []
+    for part in parts:
+        if len(part) < LEAST_ROWS:
+            continue
+        if recorded:
+            mask = _mask(log)[good][part]
+            edges = {int(i) + 1 for i in np.flatnonzero(np.diff(mask))}
+            cuts = sorted({0, len(part), *edges, *_floor(level[part], site.pit.floor_m)})
+            lines = [_line(time[part], level[part], volume[part], a, b, sigma, site, int(mask[a]))
+                     for a, b in zip(cuts, cuts[1:], strict=False)]  # fmt: skip
+            found += [line for line in lines if line is not None]
+        else:
+            found += _from_level(time[part], level[part], volume[part], sigma, site, nominal_m3s)
+    return [piece for part in found for piece in _pieces(part, time, level, volume, sigma, site, nominal_m3s)]
+
+
+def _pieces(part, time, level, volume, sigma, site, nominal):
+    # A long stretch in pieces, so that a changing inflow shows; as long as it takes to see a flow at all
+    # (the error of a slope goes with the length to the power -1.5).
+    length = part.end_s - part.start_s
+    enough = length * (part.error_m3s / (SEEN * nominal)) ** (2.0 / 3.0)
+    count = int(length // max(PIECE_S, enough))
+    if count < 2:
+        return [part]
+    found = []
+    edges = np.linspace(part.start_s, part.end_s, count + 1)
+    for start, end in zip(edges, edges[1:], strict=False):
+        a, b = np.searchsorted(time, (start, end))
+        line = _line(time, level, volume, int(a), int(b), sigma, site, 0)
+        if line is not None:
+            line.on, line.mask = part.on, part.mask
+            found.append(line)
+    return found or [part]
+
+
+def _mask(log):
+    mask = np.zeros(len(log.time_s), int)
+    for i, values in enumerate(log.pumps):
+        if values is not None:
+            mask |= np.where(values == 1, 1 << i, 0)
+    unknown = [values < 0 for values in log.pumps if values is not None]
+    return np.where(np.logical_or.reduce(unknown), UNKNOWN, mask) if unknown else mask
+
+
+def _line(time, level, volume, a, b, sigma, site, mask):
+    # The line through rows a to b, the swing after the cut left out where rows allow.
+    first = a
+    while first < b - LEAST_ROWS and time[first] < time[a] + SETTLE_S and a > 0:
+        first += 1
+    t, v = time[first:b], volume[first:b]
+    if len(t) < LEAST_ROWS or mask == UNKNOWN:
+        return None
+    centred = t - t.mean()
+    spread = float((centred**2).sum())
+    slope = float((centred * v).sum()) / spread
+    error = sigma * site.pit.area_m2(float(level[first:b].mean())) / np.sqrt(spread)
+    if (level[first] - site.pit.floor_m) * (level[b - 1] - site.pit.floor_m) < 0.0:
+        error = max(error, abs(slope))  # across the floor's edge there is no straight line
+    end = time[b] if b < len(time) else time[b - 1]
+    pumps = (mask & 1) + (mask >> 1)
+    return Segment(float(time[a]), float(end), slope, error, float(level[a]), float(level[b - 1]), pumps, mask, len(t))
+
+
+def _turns(level, least_m):
+    # Places of the highs and lows that lie at least so far apart.
+    turns, extreme, up = [0], 0, None
+    for i, value in enumerate(level.tolist()):
+        if up is None:
+            if abs(value - level[0]) >= least_m:
+                up, extreme = value > level[0], i
+        elif (value > level[extreme]) == up:
+            extreme = i
+        elif abs(value - level[extreme]) >= least_m:
+            turns.append(extreme)
+            up, extreme = not up, i
+    turns.append(len(level) - 1)
+    return turns
+
+
+def _kinks(time, volume, a, b, least_slope, sigma_m3, found):
+    # Cut rows a..b where two lines fit clearly better than one, and go on in both halves.
+    n = b - a
+    side = max(2 * LEAST_ROWS, int(KINK_S / max((time[b] - time[a]) / n, 1e-9)) if n else 0)
+    if n < 2 * side + 1:
+        return
+    t, v = time[a:b] - time[a], volume[a:b] - volume[a]
+    sums = [np.cumsum(x) for x in (np.ones(n), t, v, t * t, t * v, v * v)]
+    places = np.arange(side, n - side + 1)
+    left = [s[places - 1] for s in sums]
+    right = [s[-1] - s[places - 1] for s in sums]
+    total = _misfit([s[-1] for s in sums])[0]
+    error_left, slope_left, spread_left = _misfit(left)
+    error_right, slope_right, spread_right = _misfit(right)
+    gain = total - error_left - error_right
+    jump = np.abs(slope_left - slope_right)
+    sure = 5.0 * sigma_m3 * np.sqrt(1.0 / np.maximum(spread_left, 1e-9) + 1.0 / np.maximum(spread_right, 1e-9))
+    score = np.where((jump >= least_slope) & (jump >= sure), gain, -np.inf)
+    best = int(np.argmax(score))
+    if not np.isfinite(score[best]) or score[best] < 40.0 * sigma_m3**2:
+        return
+    middle = a + int(places[best])
+    _kinks(time, volume, a, middle, least_slope, sigma_m3, found)
+    found.append(middle)
+    _kinks(time, volume, middle, b, least_slope, sigma_m3, found)
+
+
+def _misfit(sums):
+    n, t, v, tt, tv, vv = sums
+    stt, stv, svv = tt - t * t / n, tv - t * v / n, vv - v * v / n
+    slope = stv / np.maximum(stt, 1e-30)
+    return svv - slope * stv, slope, stt
+
+
+def _from_level(time, level, volume, sigma, site, nominal):
+    turns = _turns(level, max(TURN_SIGMAS * sigma, 0.012))
+    turns = sorted({*turns, *_floor(level, site.pit.floor_m)})
+    cuts = set(turns)
+    for a, b in zip(turns, turns[1:], strict=False):
+        kinks = []
+        sigma_m3 = max(sigma, 0.0005) * site.pit.area_m2(float(level[a : b + 1].max()))
+        _kinks(time, volume, a, b, 0.25 * nominal, sigma_m3, kinks)
+        cuts.update(kinks)
+    cuts = sorted(cuts | {0, len(time)} - {len(time) - 1})
+    pairs = list(zip(cuts, cuts[1:], strict=False))
+    lines = [_line(time, level, volume, a, b, sigma, site, 0) for a, b in pairs]
+    for place, (a, b) in enumerate(pairs):
+        if lines[place] is None:
+            lines[place] = _chord(time, level, volume, a, min(b, len(time) - 1), sigma, site)
+    lines = [line for line in lines if line.end_s > line.start_s]
+    for line, on in zip(lines, _count(lines, nominal), strict=True):
+        line.on, line.mask = on, UNKNOWN if on else 0
+    return lines
+
+
+def _floor(level, floor_m):
+    # Rows on both sides of where the water reached or left the floor: no line goes through that edge.
+    if level.max() < floor_m or level.min() > floor_m or len(level) < 4 * FLOOR_ROWS:
+        return []
+    ones = np.ones(2 * FLOOR_ROWS + 1)
+    mean = np.convolve(level, ones, "same") / np.convolve(np.ones(len(level)), ones, "same")
+    edges = np.flatnonzero(np.diff((mean > floor_m).astype(np.int8)))
+    return [int(np.clip(i + k, 1, len(level) - 1)) for i in edges for k in (-FLOOR_ROWS, FLOOR_ROWS)]
+
+
+def _chord(time, level, volume, a, b, sigma, site):
+    # A stretch of too few rows for a line: from its first row to its last.
+    length = max(float(time[b] - time[a]), 1e-9)
+    spread = float(np.median(np.diff(time[max(0, a - 20) : b + 20])))
+    area = site.pit.area_m2(float(max(level[a], level[b])))
+    slope = float(volume[b] - volume[a]) / length
+    # Its turns lie anywhere between two rows.
+    error = sigma * area * np.sqrt(2.0) / length + abs(slope) * spread / (length + spread)
+    return Segment(float(time[a]), float(time[b]), slope, error, float(level[a]), float(level[b]), 0, 0, 2)
+
+
+def _count(lines, nominal):
+    """Return how many pumps ran in each stretch: the answer that lets the inflow change least (Viterbi).
+
+    In a stretch with k pumps the inflow is its slope and k times a pump's
+    rate.  It may not be below nothing, changes little from stretch to stretch,
+    and of two answers that do equally well the one with fewer pumps is taken.
+    """
+    falls = [a.slope_m3s - b.slope_m3s for a, b in zip(lines, lines[1:], strict=False)
+             if a.slope_m3s > 0.0 > b.slope_m3s and b.error_m3s < 0.1 * nominal]  # fmt: skip
+    rate = float(np.clip(np.median(falls), 0.2 * nominal, 1.5 * nominal)) if len(falls) >= 3 else nominal
+    states = (0, 1, 2)
+    costs, paths = [], []
+    for place, line in enumerate(lines):
+        inflow = [line.slope_m3s + k * rate for k in states]
+        wide = 0.05 * rate + 2.0 * line.error_m3s
+        own = [0.3 * k + max(0.0, -q) / wide for k, q in zip(states, inflow, strict=True)]
+        if not place:
+            costs, before = own, (inflow, line)
+            continue
+        old, last = before
+        apart = max(0.0, line.middle_s - last.middle_s)
+        scale = 0.15 * rate * (1.0 + apart / 600.0) + 2.0 * (line.error_m3s + last.error_m3s)
+        best, chosen = [], []
+        for k in states:
+            ways = [costs[j] + min(12.0, abs(inflow[k] - old[j]) / scale) for j in states]
+            j = int(np.argmin(ways))
+            best.append(ways[j] + own[k])
+            chosen.append(j)
+        paths.append(chosen)
+        costs, before = best, (inflow, line)
+    if not lines:
+        return []
+    found = [int(np.argmin(costs))]
+    for chosen in reversed(paths):
+        found.append(chosen[found[-1]])
+    return found[::-1]
+
+
+def _between_marks(log, site, time, level):
+    # From contact to contact with the same pumps all the way.
+    mask_of = _mask(log)
+    rows = np.flatnonzero(~np.isnan(log.level_m))
+    changes = np.flatnonzero(np.diff(mask_of)) + 1
+    volume = volumes(site.pit, level)
+    found = []
+    for k in range(len(rows) - 1):
+        a, b = rows[k], rows[k + 1]
+        between = changes[(changes > a) & (changes <= b)]
+        length = time[k + 1] - time[k]
+        if len(between) or length < 1.0 or mask_of[a] == UNKNOWN or level[k] == level[k + 1]:
+            continue
+        slope = float(volume[k + 1] - volume[k]) / length
+        # A float turns within a few millimetres of its height, and the record's grid is 0.1 s; from memory.
+        error = np.hypot(0.003 * site.pit.area_m2(float(level[k])), abs(slope) * 0.1) * np.sqrt(2.0) / length
+        mask = int(mask_of[a])
+        found.append(Segment(float(time[k]), float(time[k + 1]), slope, float(error), float(level[k]),
+                             float(level[k + 1]), (mask & 1) + (mask >> 1), mask, 2))  # fmt: skip
+    return found
