@@ -1,6 +1,34 @@
 """The site file: one TOML for a site and its scenario, units as people write them, SI inside.
 
 `load_site(path)` reads it and reports everything wrong with it at once.
+Quantities are texts with a unit ("18 in", "45 gpm", "3.2 m", "10 ft 6 in");
+levels count from the pit's bottom.  Keys with a default are in brackets.
+
+  name, [about]
+  [pit]         [shape] cylinder | square | basin | table; diameter, side, or bottom_diameter and top_diameter;
+                depth (the floor lies there); areas = [[level, plan area], ...] for a table; floor_area; [start_level]
+  [contacts]    off, lead, lag, high: wet_at and [dry_at], or pivot and travel of a tether; [normally_closed]
+  [pump]        for both, [pump1] and [pump2] override it key by key: curve = [[flow, head], ...] from the data plate,
+                intake, rated_current, [cover], [weep_hole], [supply] mains | battery | either, [volts],
+                [power_factor], [dry_current], [shut_off_current], [locked_rotor_current], [start_time],
+                [heating_time], [thermal_opens], [thermal_closes], [sensor_scale]
+  [discharge]   outlet; riser for each pump, or riser1 and riser2; [header] that both share; [seeps_back],
+                [seeps_back_after].  A pipe: pipe (nominal, Schedule 40) or diameter, length, [roughness], [extra_k],
+                [fittings] = { elbow_90 = 2, ... } with the names of `hydraulics.FITTINGS`
+  [supply]      [controller] mains | battery; [battery] capacity, [rated_over], [peukert], [full], [empty],
+                [resistance], [discharged], [idle_current]; [charger] current, [efficiency]; [inverter] [efficiency],
+                [limit]; [generator] starts_after
+  [transmitter] span, [zero], [noise]
+  [[inflow]]    kind = constant: rate, [from], [until]; hydrograph: flows = [[time, flow], ...] or file;
+                storm or "foundation drain": rain, area, [runoff], [lag], [begins] (NRCS Type II day)
+  [groundwater] conductance; level, or [groundwater.series] source gensor | file, well, file, begins, zero, [scale];
+                [enters_at], [two_way], [[groundwater.holes]] level, diameter, [count];
+                [groundwater.storage] area, [porosity], [start_level], [regional_conductance]
+  [waves]       [height]
+  [controller]  [sensing] current | feedback | nothing
+  [settings]    any setting of the controller by name; those not written follow from the site where they can
+  [scenario]    lasts, [begins] "20:00", [seed], [faults] = ["mains-lost@01:10+2h", ...] (grammar: `faults`)
+  [[action]]    at, do = silence | reset | selector1 | selector2 | mains, [to], [for]
 """
 
 import tomllib
