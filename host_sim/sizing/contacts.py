@@ -13,6 +13,7 @@ from .limits import INCH, limit
 from .reserve import longest_wait_s
 
 GRID_M = 0.5 * INCH  # contacts are set with a tape
+LONGEST_S = 118.0  # of the 120 s that a blind run may last without current sensing
 NAMES = ("off", "lead", "lag", "high")
 
 
@@ -56,7 +57,8 @@ def recommend(inputs, inflow_m3s):
     lead = min(lag - step, highest_lead_m(inputs, inflow_m3s, wait))
     if inputs.basin.inlet_m is not None:
         lead = min(lead, inputs.basin.inlet_m)
-    lead = max(_down(lead), off_dry + _up(min(travel, step)) + GRID_M)
+    lead = _within_two_minutes(inputs, _down(lead), off_dry)
+    lead = max(lead, off_dry + _up(min(travel, step)) + GRID_M)
     lag = max(lag, lead + GRID_M)
     high = max(high, lag + GRID_M)
     wets = (off_dry + travel, lead, lag, high)
@@ -66,6 +68,21 @@ def recommend(inputs, inflow_m3s):
     if found[0].wet_m >= found[1].wet_m:
         found[0] = Contact(found[1].wet_m - 0.1 * INCH, off_dry)
     return found
+
+
+def _within_two_minutes(inputs, lead_m, off_m):
+    # Without current sensing a pump-down time may not pass two minutes (nothing else would end a dry run), and one
+    # that is set shorter than the truth makes the controller doubt an honest `off` (narrative L4).
+    if inputs.sensing == "current":
+        return lead_m
+    while lead_m - GRID_M > off_m and draw_down_s(inputs, lead_m - inputs.floats.travel_m, off_m) > LONGEST_S:
+        lead_m -= GRID_M
+    return lead_m
+
+
+def draw_down_s(inputs, from_m, to_m):
+    """Return how long the slower pump alone takes from one level down to another with no inflow, in seconds."""
+    return site_settings.pump_down_s(inputs, from_m, to_m, inputs.lines)
 
 
 def _up(level):
@@ -109,6 +126,7 @@ def follow(inputs, contacts, design_m3s):
         # A battery pump beside a mains pump is the backup: the mains pump leads.
         values[s.DUTY], values[s.PRIMARY] = s.FIXED, supplies.index("mains" if "mains" in supplies else "either") + 1
     values[s.STARTS_PER_HOUR] = int(min(plate.starts_per_hour for plate in inputs.plates))
+    _within_blind_run(values)
     values[s.NO_DRAW_DOWN_MS] = _no_draw_down_ms(inputs, contacts, design_m3s)
     _battery_volts(inputs, values)
     problems = []
@@ -117,6 +135,13 @@ def follow(inputs, contacts, design_m3s):
     if problems:
         raise InputError(problems, inputs.name)
     return values
+
+
+def _within_blind_run(values):
+    # Without current sensing no blind run is longer than two minutes, and so no pump-down time is either.  From lag
+    # and high down a shorter time does no harm; from lead it does, and a remark says so.
+    for place in (s.PUMP_DOWN_LEAD_MS, s.PUMP_DOWN_LAG_MS, s.PUMP_DOWN_HIGH_MS):
+        values[place] = min(values[place], values[s.BLIND_RUN_MS])
 
 
 def _no_draw_down_ms(inputs, contacts, design_m3s):

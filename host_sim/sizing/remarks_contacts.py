@@ -3,7 +3,7 @@
 from duplexsump.control import settings as s
 
 from .change import one, spread
-from .contacts import NAMES, lowest_off_m, step_m
+from .contacts import NAMES, draw_down_s, lowest_off_m, step_m
 from .limits import INCH, limit
 from .remarks import Remark
 
@@ -109,6 +109,22 @@ def _sense(result, say):
     return [one("a current transformer on each pump's cord, read by the controller", {"controller.sensing": "current"})]
 
 
+def _long_draw_down(result, say):
+    seconds = draw_down_s(result.inputs, result.contacts[1].dry_m, result.contacts[0].dry_m)
+    blind = result.settings[s.BLIND_RUN_MS] / 1000.0
+    if result.settings[s.SENSING] == s.SENSE_CURRENT or seconds <= blind:
+        return None
+    return (
+        f"one pump draws the pit from lead to off in {say(seconds, 'seconds')}, but without current sensing the "
+        "time limit "
+        f"stands at {say(blind, 'seconds')} at most: at high inflow the controller would doubt an honest off contact"
+    )
+
+
+def _shorter_draw_down(result, say):
+    return [spread(result, say), *_sense(result, say)]
+
+
 def _high_open(result, say):
     if result.inputs.closed[3]:
         return None
@@ -139,5 +155,8 @@ REMARKS = (
     Remark("float_travel", SECTION, True, "the floats travel too far for the band", _travel, _short_travel),
     Remark("contact_missing", SECTION, False, "a contact is not fitted", _missing, _respread),
     Remark("high_normally_open", SECTION, False, "high is normally open", _high_open, _close_high),
+    Remark(
+        "outlasts_blind_run", SECTION, True, "the draw-down outlasts a blind run", _long_draw_down, _shorter_draw_down
+    ),
     Remark("no_current_sensing", SECTION, False, "no current sensing", _no_sensing, _sense),
 )
