@@ -39,8 +39,10 @@ def time_to(v0, f0, b, v1):
     if f0 == 0.0:
         return inf
     straight = way / f0
-    if straight < 0.0:
+    if straight < 0.0 or straight == inf:
         return inf
+    if b == 0.0:
+        return straight
     x = b * straight
     if x <= -1.0:
         return inf

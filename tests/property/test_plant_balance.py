@@ -11,6 +11,7 @@ from scipy.integrate import solve_ivp
 from host_sim import battery, seepage
 from host_sim.discharge import Drive, Outlet
 from host_sim.equipment import Inflow
+from host_sim.hydraulics import DENSITY, G
 from host_sim.motion import time_to, volume_after, volume_seconds
 from tests.plant_sites import BATTERY, GPM, INCH, PIT, PUMP, SEPARATE, Still, site
 
@@ -153,6 +154,40 @@ def test_the_closed_form_integrates_itself(v0, f0, b, dt):
     assert v1 - v0 == pytest.approx(total, rel=1e-9, abs=1e-13)
     if abs(f0) > 1e-9 and 0.0 < dt < 100.0 and b * dt > -10.0:
         assert time_to(v0, f0, b, v1) == pytest.approx(dt, rel=1e-5, abs=1e-6)
+
+
+@settings(max_examples=40, deadline=None)
+@given(
+    which=st.sampled_from([0, 3]),
+    start=st.floats(0.1, 0.6),
+    gpm=st.floats(0.0, 40.0),
+    on=st.sampled_from([(1, 0), (0, 1), (1, 1)]),
+)
+def test_energy_is_counted_and_never_comes_from_nowhere(which, start, gpm, on):
+    where = replace(sites()[which], start_m=start)
+    where.inflow = Inflow([0.0], [gpm * GPM], where.inflow.heads_m and [where.inflow.heads_m[0]])
+    bench = Still(where).command(*on).after(0.5)  # past the inrush
+    course = bench.plant.course
+    course.cut(0.5)
+    course.begin()
+    ledger = course.ledger
+    before, lifted = list(ledger.charge_as), sum(ledger.out_m3)
+    sums, last, highest = [0.0, 0.0], list(bench.plant.current), bench.level_m
+    for _ in range(200):
+        bench.after(0.1)
+        for n in (0, 1):
+            sums[n] += 0.05 * (last[n] + bench.plant.current[n])
+        last, highest = list(bench.plant.current), max(highest, bench.level_m)
+    course.cut(bench.now_ms / 1000)
+    taken = 0.0
+    for n in (0, 1):
+        motor = where.pumps[n].motor
+        charge = ledger.charge_as[n] - before[n]
+        # The samples flicker while a pump draws air, by 8 % at most.
+        assert charge == pytest.approx(sums[n], rel=0.02, abs=1e-6)
+        taken += charge * motor.volts * motor.power_factor
+    useful = DENSITY * G * (sum(ledger.out_m3) - lifted) * (where.discharge.outlet_m - highest)
+    assert useful <= 0.75 * taken  # no small pump does better
 
 
 @settings(max_examples=40, deadline=None)
