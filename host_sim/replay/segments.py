@@ -18,6 +18,7 @@ SEEN = 0.02  # of a pump's rate: pieces are long enough to tell the inflow to th
 FLOOR_ROWS = 15  # on either side of the floor's edge, where the plan area jumps
 TURN_SIGMAS = 10.0  # of noise that thousands of rows do not reach by chance
 KINK_S = 20.0  # a kink is looked for only between two lines of this length: a turn's own swing is none
+SWING_S = 1.2  # and before it, since a turn lies between two rows
 PIECE_S = 60.0  # a long stretch is cut into pieces of this, so that a changing inflow shows
 
 
@@ -126,13 +127,16 @@ def _line(time, level, volume, a, b, sigma, site, mask):
     first = a
     while first < b - LEAST_ROWS and time[first] < time[a] + SETTLE_S and a > 0:
         first += 1
-    t, v = time[first:b], volume[first:b]
+    last = b
+    while last > first + 2 * LEAST_ROWS and last < len(time) and time[last - 1] > time[b] - SWING_S:
+        last -= 1
+    t, v = time[first:last], volume[first:last]
     if len(t) < LEAST_ROWS or mask == UNKNOWN:
         return None
     centred = t - t.mean()
     spread = float((centred**2).sum())
     slope = float((centred * v).sum()) / spread
-    error = sigma * site.pit.area_m2(float(level[first:b].mean())) / np.sqrt(spread)
+    error = sigma * site.pit.area_m2(float(level[first:last].mean())) / np.sqrt(spread)
     if (level[first] - site.pit.floor_m) * (level[b - 1] - site.pit.floor_m) < 0.0:
         error = max(error, abs(slope))  # across the floor's edge there is no straight line
     end = time[b] if b < len(time) else time[b - 1]
@@ -239,15 +243,13 @@ def _count(lines, nominal):
     rate.  It may not be below nothing, changes little from stretch to stretch,
     and of two answers that do equally well the one with fewer pumps is taken.
     """
-    falls = [a.slope_m3s - b.slope_m3s for a, b in zip(lines, lines[1:], strict=False)
-             if a.slope_m3s > 0.0 > b.slope_m3s and b.error_m3s < 0.1 * nominal]  # fmt: skip
-    rate = float(np.clip(np.median(falls), 0.2 * nominal, 1.5 * nominal)) if len(falls) >= 3 else nominal
-    states = (0, 1, 2)
+    rates, pumps = _rates(lines, nominal)
+    rate, states = rates[-1] / 2.0, range(len(rates))
     costs, paths = [], []
     for place, line in enumerate(lines):
-        inflow = [line.slope_m3s + k * rate for k in states]
+        inflow = [line.slope_m3s + moved for moved in rates]
         wide = 0.05 * rate + 2.0 * line.error_m3s
-        own = [0.3 * k + max(0.0, -q) / wide for k, q in zip(states, inflow, strict=True)]
+        own = [0.3 * n + max(0.0, -q) / wide for n, q in zip(pumps, inflow, strict=True)]
         if not place:
             costs, before = own, (inflow, line)
             continue
@@ -267,7 +269,20 @@ def _count(lines, nominal):
     found = [int(np.argmin(costs))]
     for chosen in reversed(paths):
         found.append(chosen[found[-1]])
-    return found[::-1]
+    return [pumps[state] for state in found[::-1]]
+
+
+def _rates(lines, nominal):
+    """Return (what each state moves in m3/s, its number of pumps): none, one, two; a weaker one besides where seen."""
+    falls = np.array([a.slope_m3s - b.slope_m3s for a, b in zip(lines, lines[1:], strict=False)
+                      if a.slope_m3s > 0.0 > b.slope_m3s and b.error_m3s < 0.1 * nominal])  # fmt: skip
+    if len(falls) < 3:
+        return [0.0, nominal, 2.0 * nominal], [0, 1, 2]
+    low, high = np.clip(np.quantile(falls, (0.1, 0.9)), 0.15 * nominal, 1.5 * nominal)
+    if len(falls) >= 8 and low < 0.75 * high:
+        return [0.0, float(low), float(high), float(low + high)], [0, 1, 1, 2]
+    rate = float(np.clip(np.median(falls), 0.15 * nominal, 1.5 * nominal))
+    return [0.0, rate, 2.0 * rate], [0, 1, 2]
 
 
 def _between_marks(log, site, time, level):
