@@ -208,7 +208,7 @@ class Controller:
         self.mark = add(self.mark, count * _MINUTE_MS)
         self.uptime_min = min(_MOST_MIN, self.uptime_min + count)
         self.inspection_min = min(_MOST_MIN, self.inspection_min + count)
-        self.exercise.minutes(count, self.gate.out, self.contacts.wet)
+        self.exercise.minutes(count, self.gate.out, self.belief.wet)
 
     def _jumped(self, delta_ms):
         # Every deadline moves with a clock that jumped, so nothing fires early or never.
@@ -390,7 +390,7 @@ class Controller:
             return b.suspect | b.wet << 4 | b.dry << 8 | b.order << 12 | b.proof << 16 | b.wiring << 20
         if i == 2:
             value = self.supply.fed | self.supply.on_battery << 2 | self.supply.mains << 4 | self.supply.spent << 5
-            value |= self.supply.exhaust << 26
+            value |= self.supply.exhaust << 26 | (1 if self.transmitter.failed() else 0) << 27
             value |= self.pair.handing << 6 | self.pair.take_back << 7 | self.pair.not_pumping << 8
             value |= self.selectors.spent << 10 | self.alarms.nothing << 12 | self.demand.boost << 13
             return value | self.forces.active << 14 | (self.pair.led + 1) << 24

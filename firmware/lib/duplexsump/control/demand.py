@@ -103,7 +103,7 @@ class Demand:
             self.stopped = 0
             self.stops = 0
             self.timers.stop(tm.STOPPED)
-            self.patience_ms = 200 * min(LONGEST_DRAW_MS // 200, self._draw_ds())
+            self._learn(100 * self._honest_ds(self.limit_ms // 100, self.last_refill_ds or 1))
 
     def step(self, wet, rose, fell, pumps, inputs):
         """Work out the demand.
@@ -150,7 +150,7 @@ class Demand:
             self._draw(pumps)
 
     def _overdrawn(self, running):
-        # L4: three pump-downs, or twice the last honest draw-down.
+        # L4: three pump-downs, or what has been learnt of an honest draw-down.
         if not self.timers.running(tm.OVERDRAW):
             self.limit_ms = max(3 * self._pump_down_ms(self._lowest()), self.patience_ms)
         return self.timers.lasted(tm.OVERDRAW, False, running, self.limit_ms)
@@ -158,7 +158,23 @@ class Demand:
     def _drawn(self):
         # An honest draw-down, off dry at its end: it tells how long one takes at this inflow.
         if self.timers.running(tm.OVERDRAW):
-            self.patience_ms = min(LONGEST_DRAW_MS, 2 * (self.limit_ms - self.timers.left_ms(tm.OVERDRAW)))
+            self._learn(self.limit_ms - self.timers.left_ms(tm.OVERDRAW))
+
+    def _learn(self, draw_ms):
+        # An honest draw-down may take this long: if off hangs, a pump runs dry for blind_run at the most.
+        self.patience_ms = min(LONGEST_DRAW_MS, draw_ms + self.settings[s.BLIND_RUN_MS])
+
+    def _honest_ds(self, run_ds, refill_ds):
+        # How long a draw-down takes, after a stop that cut one short.  It is
+        # pump_down x P / (P - Q) with a pump rate P and an inflow Q.  Above off
+        # run and refill moved the same water, so P / (P - Q) = 1 + run / refill.
+        # A run that went dry says too much of that; then the refill alone tells,
+        # with Q = volume / refill: P / (P - Q) = refill / (refill - pump_down).
+        down_ds = self._pump_down_ms(self._lowest()) // 100
+        draw_ds = down_ds + down_ds * min(10000, 10 * run_ds // refill_ds) // 10
+        if refill_ds > down_ds:
+            draw_ds = min(draw_ds, down_ds * refill_ds // (refill_ds - down_ds))
+        return min(draw_ds, LONGEST_DRAW_MS // 100)
 
     def _stop_lasted(self, wet):
         # L4: off stood still through a long draw-down and a long rest.

@@ -39,7 +39,7 @@ class Exercise:
         self.off_dry_min = 0
 
     def minutes(self, count, out, wet):
-        """Count `count` minutes in which `out` pumps were on and `wet` contacts were wet."""
+        """Count `count` minutes in which `out` pumps were on and `wet` contacts were believed wet."""
         for n in range(2):
             self.idle_min[n] = 0 if out & (1 << n) else min(_MOST_MIN, self.idle_min[n] + count)
         self.off_dry_min = 0 if wet & OFF else min(_MOST_MIN, self.off_dry_min + count)
