@@ -152,9 +152,9 @@ def pressure(inputs, found):
 def curves(inputs, contacts, steps=40):
     """Return the curves of the chart at `high`: each a list of (flow m3/s, head m).
 
-    With a shared header the pumps' curves are drawn less the losses of their
-    own risers, so that they meet the header's curve exactly; with lines of
-    their own, the pump's curve meets its own line's.
+    Pumps are drawn by what they deliver past their weep holes.  With a shared
+    header they are drawn less the losses of their own risers, so that they meet
+    the header's curve exactly; with lines of their own, each meets its line's.
     """
     level = contacts[3].wet_m
     static = inputs.discharge.outlet_m - level
@@ -162,11 +162,16 @@ def curves(inputs, contacts, steps=40):
     top = 1.05 * sum(p.curve.runout_m3s for p in inputs.pumps)
 
     def pump_curve(n):
+        # What the pump delivers past its weep hole, at the head that is left for the rest of the line.
+        pump = inputs.pumps[n]
         riser = inputs.discharge.risers[n] if header is not None else None
         rows = []
         for i in range(steps + 1):
-            q = inputs.pumps[n].curve.runout_m3s * i / steps
-            rows.append((q, inputs.pumps[n].curve.head_m(q) - (riser.loss_m(q) if riser else 0.0)))
+            through = pump.curve.runout_m3s * i / steps
+            rise = pump.curve.head_m(through)
+            delivered = through - hydraulics.orifice_m3s(pump.weep_m2, rise)
+            if delivered >= 0.0:
+                rows.append((delivered, rise - (riser.loss_m(delivered) if riser else 0.0)))
         return [row for row in rows if row[1] >= 0.0]
 
     found = {"pump 1": pump_curve(0), "pump 2": pump_curve(1)}

@@ -134,6 +134,7 @@ def _battery_amps(answer, answers):
 BATTERY = ("battery pump", "inverter")
 
 # fmt: off
+# fmt: off
 QUESTIONS = (
     Question("name", "What is the place called?", "It heads the page.", "words", "cellar, north corner", "A cellar",
              "only a name", _one("name")),
@@ -157,19 +158,20 @@ QUESTIONS = (
     Question("rise", "How far did the water rise?", "A rise of 4 in or more makes the tape's error small.", "length",
              "4 in", "1 in", "a short rise counts its large error in", _test("rise"), when=_is("evidence",
              "rise test"), least="0.1 in", most="10 ft"),
-    Question("rise_time", "In how long?", "By the watch.", "time", "5 min", "30 s",
+    Question("rise_time", "In how long did it rise so far?", "By the watch.", "time", "5 min", "30 s",
              "an inch in half a minute is a wet cellar", _test("in"), when=_is("evidence", "rise test"), least="1 s",
              most="10 days"),
-    Question("rise_from", "From which height above the bottom?", "A bucket is wider higher up.", "length", "6 in",
-             "6 in", "matters little in a straight pit", _test("from"), when=_is("evidence", "rise test"),
-             least="0 in", most="10 ft"),
+    Question("rise_from", "From which height above the bottom did it rise?", "A bucket is wider higher up.",
+             "length", "6 in", "6 in", "matters little in a straight pit", _test("from"), when=_is("evidence",
+             "rise test"), least="0 in", most="10 ft"),
     Question("falls", "One pump running: how far did the water fall?",
              "The inflow is what the pump moved less this.", "length", "6 in", "1 in",
              "a slow fall means much inflow", _test("falls"), when=_is("evidence", "pump-down test"), least="0.1 in",
              most="10 ft"),
-    Question("falls_time", "In how long?", "By the watch.", "time", "30 s", "60 s", "a slow fall means much inflow",
-             _test("in"), when=_is("evidence", "pump-down test"), least="1 s", most="1 day"),
-    Question("falls_from", "From which height above the bottom?", "", "length", "14 in", "14 in",
+    Question("falls_time", "In how long did it fall so far?", "By the watch.", "time", "30 s", "60 s",
+             "a slow fall means much inflow", _test("in"), when=_is("evidence", "pump-down test"), least="1 s",
+             most="1 day"),
+    Question("falls_from", "From which height above the bottom did it fall?", "", "length", "14 in", "14 in",
              "near the lead contact", _test("from"), when=_is("evidence", "pump-down test"), least="1 in",
              most="10 ft"),
     Question("starts", "How many times did the pump start?",
@@ -195,7 +197,7 @@ QUESTIONS = (
              "near the bottom", _test("from"), when=_is("evidence", "recovery"), least="0 in", most="10 ft"),
     Question("high", "To which level?", "", "length", "14 in", "14 in", "near the lead contact", _test("to"),
              when=_is("evidence", "recovery"), least="0.1 in", most="10 ft"),
-    Question("recovery_time", "In how long?", "", "time", "10 min", "1 min", "fast", _test("in"),
+    Question("recovery_time", "In how long did it recover?", "", "time", "10 min", "1 min", "fast", _test("in"),
              when=_is("evidence", "recovery"), least="1 s", most="100 days"),
     Question("thumb", "Which floor area gathers the water?", "", "area", "600 ft2", "1000 ft2", "a large floor",
              _test("area"), when=_is("evidence", "rule of thumb"), least="10 ft2", most="100000 ft2"),
@@ -282,4 +284,5 @@ QUESTIONS = (
              "choice", "vertical", "tethered", "they need more room", lambda a, answers: {"sizing.floats.kind": a,
              "sizing.floats.travel": "1 in" if a == "vertical" else "4 in"}, ("vertical", "tethered")),
 )
+# fmt: on
 # fmt: on

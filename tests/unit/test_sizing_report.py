@@ -1,0 +1,196 @@
+"""The report: verdict, page, JSON, settings file, sized site, and the command's exit codes."""
+
+import json
+import re
+import xml.etree.ElementTree as ElementTree
+
+import pytest
+from duplexsump.control import settings as control
+from typer.testing import CliRunner
+
+from host_sim import loop
+from host_sim.cli import app
+from host_sim.cli import main as command_line
+from host_sim.errors import InputError
+from host_sim.site import load_site
+from host_sim.sizing import output
+from host_sim.sizing.as_html import as_html
+from host_sim.sizing.as_json import as_json
+from host_sim.sizing.catalogue import CATALOGUE
+from host_sim.sizing.document import edited, to_toml
+from host_sim.sizing.limits import LIMITS
+from host_sim.sizing.model import size
+from host_sim.sizing.page import build
+from host_sim.sizing.say import Say
+from tests.sizing_sites import SOUND
+
+BAD = {"sizing.outfall.to": "sanitary sewer", "sizing.basin.cover": "none", "pit.shape": "square", "pit.side": "30 in",
+       "pit.diameter": None}  # fmt: skip
+
+
+@pytest.fixture(scope="module")
+def pages():
+    say = Say("us")
+    return {name: build(size(edited(SOUND, edits)), say) for name, edits in (("good", {}), ("bad", BAD))}
+
+
+@pytest.fixture
+def site(tmp_path):
+    path = tmp_path / "site.toml"
+    path.write_text(to_toml(SOUND), encoding="utf-8")
+    return path
+
+
+def svgs(html):
+    return [ElementTree.fromstring(text) for text in re.findall(r"<svg.*?</svg>", html, re.S)]
+
+
+def words(svg):
+    return [element.text for element in svg.iter("{http://www.w3.org/2000/svg}text")]
+
+
+def test_the_page_needs_nothing_but_itself(pages):
+    for page in pages.values():
+        html = as_html(page, Say("us"))
+        assert not re.search(r"(src|href)\s*=|url\(|@import|<script", html)
+        links = set(re.findall(r"https?://[^\s\"'<]+", html))
+        assert links <= {"http://www.w3.org/2000/svg"}
+        assert len(svgs(html)) == 3
+
+
+def test_the_pit_is_drawn_to_scale(pages):
+    page = pages["good"]
+    pit = svgs(as_html(page, Say("us")))[0]
+    lines = {}
+    for name, contact in zip(("off", "lead", "lag", "high"), page.result.contacts, strict=True):
+        level = contact.dry_m if name == "off" else contact.wet_m
+        lines[level] = next(text for text in words(pit) if text.startswith(name))
+    space = "{http://www.w3.org/2000/svg}"
+    ellipses = [float(element.get("cy")) for element in pit.iter(f"{space}ellipse")]
+    levels = sorted(lines)
+    # Heights on paper are in proportion to heights in the pit, and the ruler says in which.
+    scale = [(ellipses[0] - y) / (level - levels[0]) for y, level in zip(ellipses[1:], levels[1:], strict=True)]
+    assert max(scale) / min(scale) == pytest.approx(1.0, abs=0.01)
+    ruler = words(pit)[-1]
+    assert ruler == "6 in"
+    ends = list(pit.iter(f"{space}line"))[-3]
+    assert (float(ends.get("x2")) - float(ends.get("x1"))) / 0.1524 == pytest.approx(scale[0], rel=0.01)
+
+
+def test_the_charts_carry_curves_points_and_limits(pages):
+    curves, cycle = svgs(as_html(pages["good"], Say("us")))[1:]
+    assert {"one pump", "both pumps", "system"} <= set(words(curves))
+    assert any("gpm at" in text for text in words(curves))
+    assert any("shortest" in text for text in words(cycle)) and any("design" in text for text in words(cycle))
+    assert any("15 starts an hour" in text for text in words(cycle))
+
+
+def test_the_curves_meet_at_the_operating_point(pages):
+    from host_sim.sizing.head import ALONE_1, BOTH
+
+    page = pages["good"]
+    for which, name in ((ALONE_1, "pump 1"), (BOTH, "both pumps")):
+        flow = page.result.flow(which)
+        assert height(page.curves[name], flow) == pytest.approx(height(page.curves["system"], flow), rel=0.02)
+
+
+def height(points, flow):
+    for (q0, h0), (q1, h1) in zip(points, points[1:], strict=False):
+        if q0 <= flow <= q1:
+            return h0 + (h1 - h0) * (flow - q0) / (q1 - q0)
+    raise AssertionError(f"{flow} lies outside the curve")
+
+
+def test_the_json_holds_every_value_limit_and_source(pages):
+    report = json.loads(json.dumps(as_json(pages["bad"], Say("us")), allow_nan=False))
+    assert report["verdict"] == "does not fit" and "sanitary sewer" in report["headline"]
+    keys = {row["key"] for section in report["sections"] for row in section["rows"]}
+    wanted = [
+        "inflow.design", "inflow.margin", "inflow.1.measured", "inflow.1.low", "inflow.1.high",
+        "head.off.pump_1_alone.flow", "head.high.both.flow", "head.lag_gain", "head.larger.flow",
+        "head.high.both.velocity_header", "head.off.both.through_1", "pit.across", "pit.needed",
+        "pit.drain_back", "pit.uplift", "pit.cover", "pit.outfall_distance", "pit.recirculates",
+        "cycling.band", "cycling.time_anywhere", "cycling.starts_design", "cycling.starts_alone",
+        "cycling.run", "cycling.rest", "reserve.one", "reserve.both", "reserve.wait_1", "reserve.one_fails",
+        "reserve.none_runs", "reserve.overwhelms_one_1", "reserve.overwhelms_both_1", "supply.circuits",
+        "supply.design.shortest", "supply.design.longest", "supply.recharge", "supply.needed", "supply.drop",
+        "supply.fuse", "supply.surge", "supply.generator", "contacts.off.dry", "contacts.high.wet",
+        "contacts.dry_run",
+    ]  # fmt: skip
+    assert set(wanted) <= keys
+    limits = {limit["name"]: limit for limit in report["limits"]}
+    assert set(limits) == {limit.name for limit in LIMITS}
+    assert all(limit["source"] and limit["meaning"] for limit in limits.values())
+    named = {row["limit"] for section in report["sections"] for row in section["rows"] if "limit" in row}
+    assert named <= set(limits)
+    assert len(report["catalogue"]) == len(CATALOGUE)
+    assert all(item["cures"] for item in report["remarks"])
+    assert report["settings"]["starts_per_hour"] == 15 and len(report["settings"]) == control.N_SETTINGS
+    assert {check["agrees"] for check in report["confirmed"]} == {True}
+    assert {"check valve, one in each riser", "cover, bolted, with grommets"} <= {p["what"] for p in report["parts"]}
+    assert any("sewer" in caution for caution in report["cautions"])
+
+
+def test_page_and_json_say_the_same(pages):
+    page = pages["bad"]
+    html, report = as_html(page, Say("us")), as_json(page, Say("us"))
+    for item in report["remarks"]:
+        assert item["title"] in html
+    for section in report["sections"]:
+        for row in section["rows"]:
+            if not row["key"].startswith("head."):
+                assert row["shown"] in html
+
+
+def test_si_is_spoken_throughout(pages):
+    html = as_html(pages["good"], Say("si"))
+    assert " L/s" in html and " mm" in html
+    sections = html[html.index("<h2>Inflow") : html.index("<h2>The simulator")]
+    assert " gpm" not in sections and " psi" not in sections
+
+
+def test_the_command_leaves_page_settings_site_and_json(tmp_path, site):
+    out = tmp_path / "out"
+    done = CliRunner().invoke(app, ["size", str(site), "--out", str(out)])
+    assert done.exit_code == 0, done.output
+    assert "Fits" in done.output and "simulator confirms" in done.output
+    assert sorted(path.name for path in out.iterdir()) == sorted(output.NAMES)
+    values = json.loads((out / "settings.json").read_text(encoding="utf-8"))
+    assert control.check([values[row[control.NAME]] for row in control.TABLE]) == []
+    sized = load_site(out / "site.toml")
+    assert sized.settings == [values[row[control.NAME]] for row in control.TABLE]
+    assert loop.run(sized).floor_dry
+    # The sized site is a site again, and sizes to the same.
+    again = CliRunner().invoke(app, ["size", str(out / "site.toml"), "--out", str(tmp_path / "b"), "--no-check"])
+    assert again.exit_code == 0, again.output
+    assert (tmp_path / "b" / "settings.json").read_text() == (out / "settings.json").read_text()
+
+
+def test_a_change_can_be_tried_and_what_does_not_fit_leaves_with_1(tmp_path, site):
+    change = ["--with", 'sizing.outfall.to="sanitary sewer"', "--with", "sizing.basin.cover=none"]
+    done = CliRunner().invoke(app, ["size", str(site), "--out", str(tmp_path / "o"), "--no-check", *change])
+    assert done.exit_code == 1
+    assert "never the sanitary sewer" in done.output and "bolted cover" in done.output
+    as_text = CliRunner().invoke(app, ["size", str(site), "--out", str(tmp_path / "p"), "--no-check", "--json"])
+    assert json.loads(as_text.output)["verdict"] == "fits"
+
+
+def test_bad_input_leaves_with_2_and_writes_nothing(tmp_path, site, monkeypatch, capsys):
+    site.write_text(to_toml(edited(SOUND, {"pit.depth": "deep"})), encoding="utf-8")
+    out = tmp_path / "out"
+    for given in ([str(site)], [str(tmp_path / "none.toml")], [], [str(site), "--with", "pit.depth"]):
+        monkeypatch.setattr("sys.argv", ["sumpbench", "size", *given, "--out", str(out)])
+        with pytest.raises(SystemExit) as left:
+            command_line()
+        assert left.value.code == 2
+        told = capsys.readouterr().err
+        assert "Traceback" not in told and ("pit.depth" in told or "size" in told)
+        assert not out.exists()
+
+
+def test_a_folder_of_somebody_elses_is_left_alone(tmp_path):
+    (tmp_path / "sizing.html").write_text("mine", encoding="utf-8")
+    with pytest.raises(InputError, match="no sizing of ours"):
+        output.check(tmp_path)
+    with pytest.raises(InputError, match="is a file"):
+        output.check(tmp_path / "sizing.html")
