@@ -1,0 +1,99 @@
+"""A station on CPython: a board made of plain attributes, so that link, loop and journal are driven by hand."""
+
+from collections import deque
+
+from duplexsump.control.records import IN_MAINS, N_INPUTS, N_OUTPUTS
+from duplexsump.station import health
+from duplexsump.station.loop import Station
+
+
+class Wire:
+    """Both ends of a byte stream: what a client sent, and what the board answered."""
+
+    def __init__(self):
+        self.sent = deque()
+        self.answered = bytearray()
+        self.stuck = False
+
+    def ready(self):
+        return self.sent.popleft() if self.sent else -1
+
+    def takes(self):
+        return not self.stuck
+
+    def put(self, buffer, at, count):
+        assert not self.stuck, "written although it would have waited"
+        assert count <= 64
+        self.answered += buffer[at : at + count]
+
+
+class Board:
+    """A board whose inputs, clock and files a test sets."""
+
+    RESET_CAUSE = 0
+
+    def __init__(self, folder, start_ms=0x3FFFFFFF - 5000):
+        self.folder = folder
+        folder.mkdir(exist_ok=True)
+        self.time_ms = start_ms
+        self.raw = [0] * N_INPUTS
+        self.raw[IN_MAINS] = 1
+        self.raw[0] = 8  # high is normally closed
+        self.outputs = [0] * N_OUTPUTS
+        self.usb, self.rs485 = Wire(), Wire()
+        self.fed = 0
+        self.made_safe = 0
+        self.wrote = []
+
+    def now_ms(self):
+        return self.time_ms
+
+    def read(self, raw):
+        raw[:] = self.raw
+
+    def write(self, outputs):
+        if list(outputs[:6]) != self.outputs[:6]:
+            self.wrote.append((self.time_ms, list(outputs[:6])))
+        self.outputs = list(outputs)
+
+    def safe(self):
+        self.made_safe += 1
+        self.outputs = [0] * N_OUTPUTS
+
+    def feed_watchdog(self):
+        self.fed += 1
+
+    def rest(self, ms):
+        self.time_ms = (self.time_ms + max(1, ms)) & 0x3FFFFFFF
+
+    def open_link(self):
+        return [(self.usb, "ascii", 1, 0), (self.rs485, "rtu", 1, 5)]
+
+    def files(self):
+        return str(self.folder)
+
+    def firmware(self):
+        return str(self.folder)
+
+    def reset(self):
+        raise SystemExit("reset")
+
+
+def start(folder, **raw):
+    """Return (board, station) after a power-up in `folder`, linked."""
+    board = Board(folder)
+    station = Station(board, health.FULL)
+    station.begin(0)
+    station.connect()
+    return board, station
+
+
+def run(board, station, ms):
+    """Let the station run for a time."""
+    while ms > 0:
+        left = max(1, min(station.once(), ms))
+        if station.wish == 1:
+            station.wish = 0
+            station.renew()
+        board.rest(left)
+        ms -= left
