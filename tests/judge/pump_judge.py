@@ -107,6 +107,7 @@ class PumpJudge:
         self.now = now
         raw = self._with_forces(inputs)
         word = self.settled.see(now, raw)
+        self.floats_doubted = hasattr(rig, "active") and rig.active("floats_out_of_sequence")
         self._note_wiring(word)
         self._note_demand(word, inputs)
         self._note_mains(inputs)
@@ -175,7 +176,8 @@ class PumpJudge:
         reset = inputs[r.IN_RESET] and not self.before[r.IN_RESET]
         reset = reset or inputs[r.IN_COMMAND] & ~self.before[r.IN_COMMAND] & r.CMD_RESET
         rose = word & ~self.word & (r.LEAD | r.LAG | r.HIGH)
-        if reset or (rose and pump.cause == "under"):
+        # R1: a trip for not pumping goes with the float that caused it; who is suspect, the alarm tells.
+        if reset or ((rose or self.floats_doubted) and pump.cause == "under"):
             pump.pardon()
             pump.trips = 0
 
@@ -192,6 +194,7 @@ class PumpJudge:
             pump.closed_ms = self.now
         if selector == r.SELECT_OFF:
             pump.was_locked = False
+            pump.thermal = bool(thermal)
             pump.trips = 0
         if not away and pump.state == "withdrawn":
             if pump.thermal:
@@ -338,7 +341,8 @@ class PumpJudge:
 
     def _trip_cause(self, pump, band, inputs):
         st, slack = self.settings, self.SLACK_MS
-        if st[s.MOISTURE_TRIPS] and inputs[r.IN_MOISTURE_1 + pump.n]:
+        moist = inputs[r.IN_MOISTURE_1 + pump.n] and not (self.before and self.before[r.IN_MOISTURE_1 + pump.n])
+        if st[s.MOISTURE_TRIPS] and moist:
             return "moisture"
         if st[s.SENSING] == s.SENSE_NOTHING:
             return None

@@ -257,6 +257,15 @@ def test_r4_a_flood_retry_that_is_loaded_for_less_does_not():
     assert rig.pump_state(1) == "locked"
 
 
+def test_r4_a_thermal_contact_that_opens_during_a_flood_retry_does_not_end_the_lockout():
+    rig = locked()
+    rig.fill("lag", "high")
+    rig.run_until(lambda rig: rig.pumps_on()[0] == 1, 200)
+    rig.run(1).set(thermal_1=1).run(30).set(thermal_1=0)
+    rig.drain("high", "lag").run(700)
+    assert rig.pump_state(1) == "locked"
+
+
 def test_r4_with_feedback_a_proved_flood_retry_is_enough():
     rig = locked(sensing=WITH_FEEDBACK)
     rig.fill("lag", "high")
