@@ -11,7 +11,7 @@ import time
 from dataclasses import dataclass, replace
 
 from . import loop, swmm_pit
-from .discharge import Drive, Lines, Outlet
+from .discharge import Drive, Outlet, lines_of
 from .equipment import Inflow
 from .errors import InputError
 from .site import load_site, packaged
@@ -65,7 +65,7 @@ def ordinary_year(site):
 
 
 def _swmm_model(site, inflow_m3s, duration_s):
-    regime = Lines(site.pit, site.pumps, site.discharge).regime((Drive(True), Drive()), Outlet())
+    regime = lines_of(site.pit, site.pumps, site.discharge).regime((Drive(True), Drive()), Outlet())
     levels = [(site.pit.level_m(volume), regime.flows(volume)[0]) for volume in regime.volumes]
     rates = [(level, flow) for level, flow in levels if level <= site.pit.floor_m]
     on, off = site.contacts[1].wet_m, site.contacts[0].dry_m

@@ -7,6 +7,7 @@ TOLERANCE of the largest flow; between events the level then has a closed form.
 
 from bisect import bisect_right
 from dataclasses import dataclass
+from functools import lru_cache
 from math import sqrt
 
 from scipy.optimize import brentq
@@ -219,6 +220,12 @@ class Lines:
         values[middle] = at
         self._refine(low, middle, values, drives, outlet, largest)
         self._refine(middle, high, values, drives, outlet, largest)
+
+
+@lru_cache(maxsize=64)
+def lines_of(pit, pumps, discharge):
+    """Return the Lines of a pit, kept: runs of one site share what was solved."""
+    return Lines(pit, pumps, discharge)
 
 
 def rated_flow_m3s(curve):

@@ -35,7 +35,7 @@ from . import battery as batteries
 from . import noise, wake
 from .conditions import AS_IS, BROKEN, CHATTERING, WET, Conditions
 from .course import Course, Slots
-from .discharge import Lines
+from .discharge import lines_of
 from .mode import TURNING, ModeMaker
 from .trace import CONTACT_NAMES
 from .wake import DRIFT_STEP_S, FLICKER_TICKS, LEAST_UA, MOST_UA, TICK_MS
@@ -75,7 +75,7 @@ class Plant:
         self.rough_release_m3 = [self.pit.volume_m3(x + self.wave_m) if x > -inf else -inf for x in releases]
         volume = self.pit.volume_m3(site.start_m)
         self.wet = [site.start_m >= trips[i] for i in range(4)]
-        lines = Lines(self.pit, site.pumps, site.discharge)
+        lines = lines_of(self.pit, site.pumps, site.discharge)
         self.maker = ModeMaker(site, lines, self)
         self.course = Course(site, volume, self.maker.make)
         self.frozen_ua = 0

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 from duplexsump.control import settings as s
 
-from .discharge import Drive, Lines, Outlet
+from .discharge import Drive, Outlet, lines_of
 from .units import read
 
 SENSING = {"nothing": s.SENSE_NOTHING, "feedback": s.SENSE_FEEDBACK, "current": s.SENSE_CURRENT}
@@ -50,7 +50,7 @@ def pump_down_s(parts, from_m, to_m, lines=None):
     """
     from .motion import time_to
 
-    lines = lines or Lines(parts.pit, parts.pumps, parts.discharge)
+    lines = lines or lines_of(parts.pit, parts.pumps, parts.discharge)
     worst = 0.0
     for n in (0, 1):
         drives = tuple(Drive(turning=i == n) for i in (0, 1))
@@ -80,7 +80,7 @@ def derive(parts):
     values[s.SUPPLY_1], values[s.SUPPLY_2] = (SUPPLY[p.supply] for p in parts.pumps)
     values[s.CHARGER_FITTED] = 1 if parts.supply.charger else 0
     values[s.TRANSMITTER] = 1 if parts.transmitter else 0
-    lines = Lines(parts.pit, parts.pumps, parts.discharge)
+    lines = lines_of(parts.pit, parts.pumps, parts.discharge)
     _motor(values, parts, lines)
     if parts.transmitter:
         values[s.LEVEL_SPAN_MM] = _clip(s.LEVEL_SPAN_MM, parts.transmitter.span_m * 1000.0)

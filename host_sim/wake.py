@@ -190,7 +190,7 @@ def _current_time(plant, piece, now, edges):
 def _battery_time(plant, piece, now, edges):
     # When the battery's voltage next crosses an edge of its band within a piece.
     low, high = edges[6] / 1000.0, edges[7] / 1000.0
-    start = plant.volts(piece, max(piece.t0, now))
+    start = plant.battery_v if piece.t0 <= now else plant.volts(piece, piece.t0)
     if not low <= start < high:
         return max(piece.t0, now)
     if piece.depth_rate == 0.0 or piece.t1 == inf:
