@@ -14,7 +14,7 @@ from typing import Annotated
 
 import typer
 
-from host_sim import cli_board, cli_proof, cli_size
+from host_sim import cli_board, cli_proof, cli_replay, cli_size
 from host_sim.errors import InputError
 
 CAUTION = (
@@ -119,6 +119,7 @@ def benchmark(
 
 
 cli_proof.register(app)
+cli_replay.register(app)
 cli_size.register(app)
 
 

@@ -20,6 +20,8 @@ GOOD_SHARE = 0.06
 BRIDGE = 0.02  # of a pump's rate: between points as sure as this a straight line is drawn
 USELESS = 0.25  # of a pump's rate: a point with such an error says nothing
 NEAR_FILL_S = 900.0  # a draw-down is rated by fills no further away than this
+NEAREST = 7  # short runs that tell what a long one moves
+WORN = 0.05  # of what it should move: a pump that moves less is stopped rather than worn
 LONG_RUN_S = 45.0  # a run shorter than this is rated by its fills, not the other way round
 
 
@@ -40,6 +42,7 @@ class DrawDown:
     start_m: float
     end_m: float
     order: int
+    near_s: float = 0.0  # how far the nearest fill lay
 
     @property
     def share(self):
@@ -82,6 +85,24 @@ class Rates:
         drives = (Drive(turning=bool(mask & 1)), Drive(turning=bool(mask & 2)))
         flows = self.lines.regime(drives, Outlet()).flows(self.site.pit.volume_m3(level_m))
         return flows[0] + flows[1]
+
+    def weakened(self, mask, level_m, lost):
+        """Return the flow of the pumps of a mask that have lost a share of their flow and head alike."""
+        mask = 1 if mask <= 0 else mask
+        drives = tuple(Drive(turning=bool(mask >> n & 1), head=1.0 - lost, flow=1.0 - lost) for n in (0, 1))
+        flows = self.lines.regime(drives, Outlet()).flows(self.site.pit.volume_m3(level_m))
+        return flows[0] + flows[1]
+
+    def lost(self, mask, level_m, share):
+        """Return the share of flow and head lost, from 0 to 0.95, that leaves a share of what should be moved.
+
+        A worn pump loses both, and lost head costs more flow behind a tall pipe.
+        """
+        whole, low, high = self.expected(mask, level_m), 0.0, 0.95
+        for _ in range(10):
+            middle = (low + high) / 2.0
+            low, high = (middle, high) if self.weakened(mask, level_m, middle) > share * whole else (low, middle)
+        return round(low, 3)
 
     def nominal(self):
         """Return what the weaker pump moves alone, half-way between off and lead (or half-way up the pit)."""
@@ -148,7 +169,7 @@ def _draw_downs(parts, points, rates):
                                   (part.start_m + part.end_m) / 2.0)  # fmt: skip
         error = float(np.hypot(error, part.error_m3s))
         found.append(DrawDown(part.start_s, part.end_s, part.on, part.mask, inflow - part.slope_m3s, error, expected,
-                              part.start_m, part.end_m, order))  # fmt: skip
+                              part.start_m, part.end_m, order, near))  # fmt: skip
     return found
 
 
@@ -159,20 +180,24 @@ def _typical(draws):
 
 
 def _through_pumping(parts, draws, points, rates, typical):
-    # Long pumping with no fill near it: slope and pump rate together.
-    found, recent = [], []
+    # Long pumping with no fill near it: slope and pump rate together, the rate that of the nearest short runs.
+    sure = [d for d in draws if d.near_s < 2.0 * KERNEL_S and d.error_m3s < 0.2 * abs(d.rate_m3s)]
+    reference = float(np.median([(d.start_m + d.end_m) / 2.0 for d in sure])) if sure else 0.0
+    found, lost = [], {}
     for part in parts:
-        if part.on == 0:
-            continue
         near = _at(points, part.middle_s)[2]
+        if part.on == 0 or (near <= 2.0 * KERNEL_S and part.end_s - part.start_s < LONG_RUN_S) or near <= KERNEL_S:
+            continue
         level = (part.start_m + part.end_m) / 2.0
         expected = rates.expected(part.mask if part.mask > 0 else (3 if part.on == 2 else 1), level)
-        if near <= 2.0 * KERNEL_S and part.end_s - part.start_s < LONG_RUN_S:
-            recent += [d.share for d in draws if d.start_s == part.start_s and d.mask == part.mask]
-            continue
-        same = recent[-8:]
-        share = float(np.median(same)) if len(same) >= 3 else typical
+        like = sorted((abs(d.start_s - part.middle_s), d.share) for d in sure if d.mask == part.mask)[:NEAREST]
+        share = float(np.median([s for _, s in like])) if len(like) >= 3 else typical
         rate = share * expected
+        if WORN < share < 0.9:
+            key = (part.mask, round(share, 2))
+            if key not in lost:
+                lost[key] = rates.lost(part.mask, reference, share)
+            rate = rates.weakened(part.mask, level, lost[key])
         found.append((part.middle_s, part.slope_m3s + rate, float(np.hypot(part.error_m3s, 0.05 * rate))))
     return found
 

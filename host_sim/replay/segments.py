@@ -17,6 +17,8 @@ SETTLE_S = 2.0  # left out after a pump came or went: the water swings
 SEEN = 0.02  # of a pump's rate: pieces are long enough to tell the inflow to this; our own choice
 FLOOR_ROWS = 15  # on either side of the floor's edge, where the plan area jumps
 TURN_SIGMAS = 10.0  # of noise that thousands of rows do not reach by chance
+BLIND = 0.15  # of a pump's rate: a slope on the floor with such an error does not tell whether one runs
+KINK = 0.12  # of a pump: a smaller jump of the slope is no pump that comes or goes; our own choice
 KINK_S = 20.0  # a kink is looked for only between two lines of this length: a turn's own swing is none
 SWING_S = 1.2  # and before it, since a turn lies between two rows
 PIECE_S = 60.0  # a long stretch is cut into pieces of this, so that a changing inflow shows
@@ -201,7 +203,7 @@ def _from_level(time, level, volume, sigma, site, nominal):
     for a, b in zip(turns, turns[1:], strict=False):
         kinks = []
         sigma_m3 = max(sigma, 0.0005) * site.pit.area_m2(float(level[a : b + 1].max()))
-        _kinks(time, volume, a, b, 0.25 * nominal, sigma_m3, kinks)
+        _kinks(time, volume, a, b, KINK * nominal, sigma_m3, kinks)
         cuts.update(kinks)
     cuts = sorted(cuts | {0, len(time)} - {len(time) - 1})
     pairs = list(zip(cuts, cuts[1:], strict=False))
@@ -210,8 +212,13 @@ def _from_level(time, level, volume, sigma, site, nominal):
         if lines[place] is None:
             lines[place] = _chord(time, level, volume, a, min(b, len(time) - 1), sigma, site)
     lines = [line for line in lines if line.end_s > line.start_s]
-    for line, on in zip(lines, _count(lines, nominal), strict=True):
-        line.on, line.mask = on, UNKNOWN if on else 0
+    # A stretch that tells nothing, as a short one on a floor, is left out and goes on as the one before it.
+    blind = [line.error_m3s > BLIND * nominal and line.start_m > site.pit.floor_m - 0.01 for line in lines]
+    counts = iter(_count([line for line, dark in zip(lines, blind, strict=True) if not dark], nominal))
+    before = 0
+    for line, dark in zip(lines, blind, strict=True):
+        line.on = before if dark else next(counts)
+        line.mask, before = UNKNOWN if line.on else 0, line.on
     return lines
 
 
@@ -244,12 +251,12 @@ def _count(lines, nominal):
     and of two answers that do equally well the one with fewer pumps is taken.
     """
     rates, pumps = _rates(lines, nominal)
-    rate, states = rates[-1] / 2.0, range(len(rates))
+    rate, states = rates[1], range(len(rates))  # the weakest pump is the smallest jump that means one
     costs, paths = [], []
     for place, line in enumerate(lines):
         inflow = [line.slope_m3s + moved for moved in rates]
         wide = 0.05 * rate + 2.0 * line.error_m3s
-        own = [0.3 * n + max(0.0, -q) / wide for n, q in zip(pumps, inflow, strict=True)]
+        own = [0.1 * n + max(0.0, -q) / wide for n, q in zip(pumps, inflow, strict=True)]
         if not place:
             costs, before = own, (inflow, line)
             continue

@@ -133,6 +133,11 @@ def look(log, site, parts, flow, rates):
                  signs_pumps.not_pumping, signs_pumps.short_cycling, signs_pumps.mains, signs_water.leaking,
                  signs_water.recirculation, signs_water.not_keeping_up):  # fmt: skip
         signs += work(found)
+    for sign in signs:
+        # Pumps that do not keep up while one of them is weak: the weak one comes first.
+        flooded = [s.weight for s in signs if s.kind == "not keeping up" and s.start_s < sign.end_s > sign.start_s]
+        if sign.kind == "weak pump" and sign.sure == "certain" and flooded:
+            sign.weight = max(flooded) + 0.5
     signs.sort(key=lambda sign: (-sign.weight, -SURE.index(sign.sure), sign.start_s))
     return signs
 

@@ -100,32 +100,11 @@ def _weak(case, name, number, draws, split, share, before):
     sure = "certain" if share < VERY_WEAK and n >= LEAST_DRAWS else "likely" if n >= LEAST_DRAWS else "possible"
     start = first.start_s if split else 0.0
     who = name if name.startswith("pump ") or name == "the pump" else f"the pump of {name}"
-    # A worn pump loses flow and head alike, and head costs more flow behind a tall pipe.
+    level = float(np.median([(d.start_m + d.end_m) / 2.0 for d in draws[split:]]))
+    lost = case.rates.lost(number, level, share)
     return Sign("weak pump", sure, start, case.log.duration_s, f"{who} moves {share:.0%} of what it should", evidence,
                 ["worn impeller", "inlet partly clogged", "a valve partly shut", "a leak or burst in the discharge"],
-                f"pump{number}-worn={worn(case, number, share):.3f}", 2.5 if share < VERY_WEAK else 1.0)  # fmt: skip
-
-
-def worn(case, number, share):
-    """Return how worn a pump must be, as the fault counts it, to move a share of its flow, from 0 to 0.95."""
-    from dataclasses import replace
-
-    from host_sim.discharge import Drive, Outlet
-
-    level = case.site.pit.floor_m / 2.0
-    volume = case.site.pit.volume_m3(level)
-    good = Drive(turning=True)
-
-    def flow(lost):
-        drive = replace(good, head=1.0 - lost, flow=1.0 - lost)
-        drives = (drive, Drive()) if number == 1 else (Drive(), drive)
-        return case.rates.lines.regime(drives, Outlet()).flows(volume)[number - 1]
-
-    whole, low, high = flow(0.0), 0.0, 0.95
-    for _ in range(14):
-        middle = (low + high) / 2.0
-        low, high = (middle, high) if flow(middle) > share * whole else (low, middle)
-    return low
+                f"pump{number}-worn={lost:.3f}", 2.5 if share < VERY_WEAK else 1.0)  # fmt: skip
 
 
 def not_pumping(case):

@@ -12,6 +12,7 @@ LEAST_FILL_S = 30.0
 LEAST_FILLS = 4
 LEAST_LITRES = 0.25
 LAGS_MIN = range(2, 61)
+HALF_SURE = 2.0  # standard errors in either half of the night
 RISING_S = 60.0
 
 
@@ -152,7 +153,7 @@ def recirculation(case):
             continue
         share = float((late * without).sum()) / power
         r = float((late * without).sum()) / np.sqrt(power * float((without**2).sum()) + 1e-30)
-        if share > 0.0 and r > best[0]:
+        if share > 0.0 and r > best[0] and _in_both_halves(late, without):
             best = (r, lag, share)
     r, lag, share = best
     sure = r * np.sqrt(len(time))  # in standard errors of no correlation; the limits are of our own trials
@@ -163,6 +164,17 @@ def recirculation(case):
     return [Sign("recirculation", "likely" if sure > 8.0 else "possible", 0.0, case.log.duration_s,
                  "pumped water comes back into the pit", evidence,
                  ["the outlet is too near the house", "a leak in the discharge under ground"], "", 0.9)]  # fmt: skip
+
+
+def _in_both_halves(late, rest):
+    # What is only so in a part of the night is chance, or something else that happened then.
+    middle = len(late) // 2
+    for part in (slice(0, middle), slice(middle, None)):
+        a, b = late[part] - late[part].mean(), rest[part] - rest[part].mean()
+        power = float((a**2).sum()) * float((b**2).sum())
+        if power <= 0.0 or float((a * b).sum()) / np.sqrt(power) * np.sqrt(len(a)) < HALF_SURE:
+            return False
+    return True
 
 
 def _pumped(case, grid, step):

@@ -1,0 +1,185 @@
+"""Everything about one night together: the log, what was reconstructed, what was judged, what was tried."""
+
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from host_sim.trace import FaultSpan, Run, Span, Totals, Trace
+
+from . import inflow, judge, segments, signs, whatif
+
+MOST_FAULTS = 4
+
+
+@dataclass
+class Account:
+    """What `explain()` found of one log."""
+
+    log: object
+    site: object
+    was: str
+    parts: list
+    flow: object
+    signs: list
+    judged: object
+    highest_m: float
+    highest_at_s: float
+    floor_wet_s: float
+    floor_first_s: float | None
+    runs: list = field(default_factory=list)
+    outcomes: list = field(default_factory=list)  # the night again, then the changes
+    faults: list = field(default_factory=list)  # those that the night was run again with
+    sweep: list = field(default_factory=list)
+    axes: list = field(default_factory=list)
+
+    @property
+    def floor_dry(self):
+        """Whether the log shows no water on the floor."""
+        return self.floor_wet_s == 0.0
+
+    @property
+    def pump_ran(self):
+        """Whether any pump ran, by the record or by the water."""
+        return bool(self.runs)
+
+
+def explain(log, site, was, settings=None, module=None):
+    """Return the Account of a log, with nothing tried yet."""
+    rates = inflow.Rates(site)
+    parts = segments.segments(log, site, rates.nominal())
+    flow = inflow.reconstruct(log, parts, site, rates)
+    found = signs.look(log, site, parts, flow, rates)
+    ran = pumps_on(log, parts)
+    judged = judge.judge(log, site, ran, settings, module)
+    highest, at, wet, first = _water(log, site, parts)
+    account = Account(log, site, was, parts, flow, found, judged, highest, at, wet, first)
+    account.runs = _runs(log, parts)
+    return account
+
+
+def pumps_on(log, parts):
+    """Return an array of n: how many pumps ran at each row, recorded or found; -1 where nobody knows."""
+    if any(values is not None for values in log.pumps):
+        known = [values for values in log.pumps if values is not None]
+        total = sum(np.maximum(values, 0).astype(int) for values in known)
+        return np.where(np.logical_or.reduce([values < 0 for values in known]), -1, total)
+    found = np.full(len(log.time_s), -1)
+    for part in parts:
+        a, b = np.searchsorted(log.time_s, (part.start_s, part.end_s))
+        found[a:b] = part.on
+    return found
+
+
+def _water(log, site, parts):
+    # (highest level, when, seconds over the floor, when first); of marks the level is known only now and then.
+    if log.level_m is None or np.isnan(log.level_m).all():
+        return float("nan"), 0.0, 0.0, None
+    level = log.level_m.copy()
+    good = ~np.isnan(level)
+    top = int(np.nanargmax(level))
+    smooth = level[good]
+    if not log.marks and len(smooth) > 9:
+        smooth = np.array([np.median(smooth[max(0, i - 4) : i + 5]) for i in range(len(smooth))])
+    over = smooth > site.pit.floor_m
+    time = log.time_s[good]
+    if not over.any():
+        return float(level[top]), float(log.time_s[top]), 0.0, None
+    steps = np.diff(time, append=time[-1])
+    wet = float(steps[over][steps[over] < 600.0].sum())
+    return float(level[top]), float(log.time_s[top]), wet, float(time[np.flatnonzero(over)[0]])
+
+
+def _runs(log, parts):
+    if any(values is not None for values in log.pumps):
+        found = []
+        for n, values in enumerate(log.pumps):
+            if values is None:
+                continue
+            for start, end in signs.spans(values == 1, log.time_s, 0.0):
+                found.append(Run(n + 1, start, end, "recorded"))
+        return sorted(found, key=lambda one: one.start_s)
+    return [Run(1, one.start_s, one.end_s, "found in the level") for one in signs.runs(parts)]
+
+
+def try_changes(account, changes=None, axes=(), progress=None):
+    """Run the night again as it was and with each change, and sweep the axes, into the account.
+
+    Raises InputError for a change that cannot be made.
+    """
+    log, flow = account.log, account.flow
+    if flow is None:
+        return
+    account.faults = _faults(account)
+    good = log.level_m[~np.isnan(log.level_m)]
+    trial = whatif.Trial(account.site, flow, log.begins_s, float(good[0]), account.faults, account.was)
+    wanted = changes or whatif.proposals(account.site, account.was, account.faults)
+    total = len(wanted) + 1
+    for done, change in enumerate(["", *wanted]):
+        account.outcomes.append(trial.run(change))
+        if progress is not None:
+            progress((done + 1) / total)
+    if axes:
+        account.axes = [whatif.axis(text) for text in axes]
+        account.sweep = whatif.sweep(trial, account.axes, progress)
+
+
+def _faults(account):
+    # One fault of a kind at a time: two signs often tell of one thing.
+    found, taken = [], []
+    for sign in account.signs:
+        text = sign.fault_text(account.log.duration_s)
+        part = sign.fault.split("=")[0].split("-")[0]
+        overlap = any(part == other and sign.start_s < end and start < sign.end_s for other, start, end in taken)
+        if text and not overlap and len(found) < MOST_FAULTS:
+            found.append(text)
+            taken.append((part, sign.start_s, sign.end_s))
+    return found
+
+
+def as_trace(account):
+    """Return the night as a Trace, so that it can be drawn like any other run.
+
+    What was found wrong stands where a simulated run has its faults; what the
+    log does not tell is left out.
+    """
+    log, site = account.log, account.site
+    known = any(values is not None for values in log.pumps)
+    trace = Trace(site.name, "duplex" if known else "single", 0, log.begins_s, log.duration_s, site.pit.floor_m,
+                  site.pit.floor_m)  # fmt: skip
+    for name, contact in zip(("off", "lead", "lag", "high"), site.contacts, strict=True):
+        if contact is not None:
+            trace.contact_trip_m[name], trace.contact_release_m[name] = contact.wet_m, contact.dry_m
+    time, level = _line(account)
+    trace.time_s, trace.level_m = list(time), list(level)
+    flow = account.flow
+    trace.inflow_m3s = list(np.interp(time, flow.time_s, flow.flow_m3s)) if flow else [0.0] * len(time)
+    trace.current_a = [[0.0] * len(time)] * 2
+    trace.runs = account.runs
+    if log.mains is not None:
+        lost = signs.spans(log.mains == 0, log.time_s, 0.0)
+        edges = [0.0, *(t for span in lost for t in span), log.duration_s]
+        names = ["mains", "none"] * len(edges)
+        trace.supply = [Span(n, a, b) for n, a, b in zip(names, edges, edges[1:], strict=False) if b > a]
+    shown = [sign for sign in account.signs if sign.kind != "no mains"][:8]
+    trace.faults = [FaultSpan(f"{sign.kind} ({sign.sure})", sign.text, sign.start_s, sign.end_s) for sign in shown]
+    totals = trace.totals = Totals(account.highest_m, account.highest_at_s, account.floor_wet_s, account.floor_first_s)
+    for one in trace.runs:
+        totals.starts[one.pump - 1] += 1
+        totals.run_s[one.pump - 1] += one.end_s - one.start_s
+    totals.first_alarm_s = None
+    return trace
+
+
+def _line(account):
+    # The level to draw: at most 40,000 points, every turn kept; of a journal the stretches between its marks.
+    log = account.log
+    good = np.flatnonzero(~np.isnan(log.level_m))
+    time, level = log.time_s[good], log.level_m[good]
+    if len(time) > 40000:
+        step = len(time) // 20000 + 1
+        cut = len(time) // step * step
+        blocks = level[:cut].reshape(-1, step)
+        rows = np.arange(0, cut, step)
+        keep = np.unique(np.concatenate((rows + blocks.argmin(axis=1), rows + blocks.argmax(axis=1), [len(time) - 1])))
+        time, level = time[keep], level[keep]
+    return np.append(time, log.duration_s), np.append(level, level[-1])
