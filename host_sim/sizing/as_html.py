@@ -2,7 +2,7 @@
 
 from html import escape
 
-from .drawing import curves_chart, cycle_chart, pit_drawing
+from .drawing import curves_chart, cycle_chart, marked_points, pit_drawing
 from .limits import LIMITS
 from .limits import row as limit_row
 from .page import CAUTIONS
@@ -31,6 +31,7 @@ th { font-weight: 600; }
 td.n { text-align: right; white-space: nowrap; font-variant-numeric: tabular-nums; }
 tr { break-inside: avoid; }
 sup { font-size: 6.5pt; color: #5c6b78; line-height: 0; margin-left: 0.5mm; }
+td.l { white-space: nowrap; }
 td.s { color: #5c6b78; font-size: 7.9pt; }
 .ok { color: #1d5e22; }
 .bad, td.s.bad { color: #8f1d14; font-weight: 600; }
@@ -57,7 +58,7 @@ def as_html(page, say):
         "<div class='figures'>",
         _figure(pit_drawing(page, say), "The pit to scale: contacts, water at lead, pumps with their intake."),
         "<div>",
-        _figure(curves_chart(page, say), _curves_caption(result)),
+        _figure(curves_chart(page, say), _curves_caption(page, say)),
         _figure(
             cycle_chart(page, say),
             "Time from one start to the next at every inflow, as the duty is shared.",
@@ -81,10 +82,13 @@ def as_html(page, say):
     )
 
 
-def _curves_caption(result):
-    if result.inputs.discharge.header is not None:
-        return "Pumps (less the losses of their own risers) against the shared header, water at high."
-    return "Pumps against their own lines, water at high."
+def _curves_caption(page, say):
+    told = [f"{letter}: {what}, {say(q, 'flow')} at {say(h, 'head')}" for letter, what, q, h in marked_points(page)]
+    if page.result.inputs.discharge.header is not None:
+        words = "Pumps (less the losses of their own risers) against the shared header, water at high."
+    else:
+        words = "Pumps against their own lines, water at high."
+    return f"{words} {'; '.join(told)}."
 
 
 def _figure(svg, caption):
@@ -138,7 +142,7 @@ def _section(section, say, sources):
         number = f"<sup>{sources.number(row.source)}</sup>" if row.source else ""
         out.append(
             f"<tr><td>{escape(row.label)}{number}</td><td class='n {mark}'>{escape(shown)}</td>"
-            f"<td class='s {mark}'>{escape(limit)}</td></tr>"
+            f"<td class='s l {mark}'>{escape(limit)}</td></tr>"
         )
     out.append("</table></div>")
     if section.note:
@@ -220,8 +224,8 @@ def _settings(page):
     )
     return (
         "<h2>Settings that differ from the controller's defaults</h2><table><tr><th>setting</th><th>value</th>"
-        f"<th>default</th><th>meaning</th></tr>{rows}</table><p class='small'>All of them are in settings.json, as the "
-        "firmware takes them.</p>"
+        f"<th>default</th><th>meaning</th></tr>{rows}</table><p class='small'>All of them are in settings.toml, as "
+        "sumpbench settings push takes it.</p>"
     )
 
 

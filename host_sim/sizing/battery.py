@@ -5,7 +5,6 @@ from math import inf
 
 from host_sim import battery as peukert
 from host_sim.discharge import rated_flow_m3s
-from host_sim.mode import INVERTER_V
 
 from .limits import (
     AMPACITY,
@@ -65,7 +64,7 @@ def battery_amps(inputs, n, through_m3s):
     amps = motor.rated_a * load
     if pump.supply == "either":
         efficiency = inputs.supply.inverter.efficiency if inputs.supply.inverter else 1.0
-        amps *= motor.volts * motor.power_factor / (INVERTER_V * efficiency)
+        amps *= motor.volts * motor.power_factor / (inputs.power.battery_v * efficiency)
     return amps
 
 

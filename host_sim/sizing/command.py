@@ -8,9 +8,10 @@ from rich.text import Text
 
 from host_sim.cli_tables import console
 from host_sim.errors import InputError
-from host_sim.sizing import output
+from host_sim.site import packaged, read_site
+from host_sim.sizing import output, site_out
 from host_sim.sizing.as_json import as_json
-from host_sim.sizing.document import edited
+from host_sim.sizing.document import edited, own
 from host_sim.sizing.model import size
 from host_sim.sizing.page import build
 from host_sim.sizing.say import Say
@@ -34,9 +35,11 @@ def run(site, ask, changes, units_name, out, as_text, check):
         site = path
     if site is None:
         raise InputError("no site file: name one, or let  sumpbench size --ask  write it", "size")
-    data = edited(load(site), dict(_change(text) for text in changes))
+    data = edited(own(load(site)), dict(_change(text) for text in changes))
     say = Say(units_name)
     result = size(data, str(site))
+    # What sizing itself does not read must be fit for the night as well, before anything is written.
+    read_site(site_out.text(result), Path(site).parent, str(site))
     screen = console()
     page = build(result, say, with_check=check)
     if as_text:
@@ -51,8 +54,10 @@ def run(site, ask, changes, units_name, out, as_text, check):
 
 
 def load(path):
-    """Return the document of a site file.  Raises InputError when it cannot be read or is no TOML."""
+    """Return the document of a site file or a packaged scenario.  Raises InputError when it cannot be read."""
     path = Path(path)
+    if not path.exists() and path.suffix != ".toml":
+        path = packaged(str(path))
     try:
         return tomllib.loads(path.read_text(encoding="utf-8"))
     except (OSError, UnicodeDecodeError) as error:

@@ -51,6 +51,20 @@ def look(data, key, default=None):
     return data
 
 
+def own(data):
+    """Return a document without what an earlier sizing wrote into it: the dotted keys that `sizing.written` names."""
+    found = copy.deepcopy(data)
+    sizing = found.get("sizing")
+    written = sizing.pop("written", []) if isinstance(sizing, dict) else []
+    if isinstance(written, list):
+        for key in written:
+            if isinstance(key, str) and look(found, key) is not None:
+                _edit(found, key.split("."), None)
+    if written and found.get("settings") == {}:
+        del found["settings"]
+    return found
+
+
 def to_toml(data, heading=""):
     """Return a document as TOML text.  `heading` lines become comments.  Raises TypeError for what TOML cannot hold."""
     lines = [f"# {line}" if line else "#" for line in heading.splitlines()]

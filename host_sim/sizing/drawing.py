@@ -27,26 +27,24 @@ def curves_chart(page, say):
         drawn.append((label, points))
     for index, (label, points) in enumerate(drawn):
         chart.curve([(flow(q), head(h)) for q, h in points], label, index)
+    for letter, _, flow_m3s, level in marked_points(page):
+        chart.letter(flow(flow_m3s), head(level), letter)
+    return chart.svg("pump and system curves")
+
+
+def marked_points(page):
+    """Return [(letter, what, flow m3/s, head m)] of the operating points that the chart marks, water at high."""
+    result = page.result
     shared = result.inputs.discharge.header is not None
-    for index, which in enumerate((ALONE_1, ALONE_2, BOTH)):
+    same = page.curves["pump 1"] == page.curves["pump 2"]
+    found = []
+    for which in (ALONE_1, ALONE_2, BOTH):
         if (which == ALONE_2 and same) or (which == BOTH and not shared):
             continue
         p = next(x for x in result.points if x.which == which and x.contact == "high")
-        level = _meeting_head(page, p, shared)
         word = "one pump" if which == ALONE_1 and same else which.replace(" alone", "")
-        x, words = flow(p.flow_m3s), f"{word}: {say(p.flow_m3s, 'flow')} at {say(level, 'head')}"
-        # Beside the point where there is room for the words, below it where the curves leave it free.
-        room = chart.width - chart.right - chart.at(x, 0.0)[0]
-        fits = room > 6.2 * len(words) + 12
-        chart.mark(
-            x,
-            head(level),
-            words,
-            "right" if fits else "left",
-            True,
-            (10, 14 if index < 2 else 28) if fits else (-10, 16),
-        )
-    return chart.svg("pump and system curves")
+        found.append(("ABC"[len(found)], word, p.flow_m3s, _meeting_head(page, p, shared)))
+    return found
 
 
 def _meeting_head(page, p, shared):

@@ -2,8 +2,10 @@
 
 import csv
 from math import pi
+from pathlib import Path
 
-from host_sim import units
+from host_sim import inflow as steps
+from host_sim import site_pit, units
 from host_sim.table import Table
 
 from .inputs import Assumption, Evidence
@@ -18,11 +20,13 @@ KINDS = {
     "rule of thumb": "floor area and soil, where nothing was measured",
 }
 WEATHER = ("wettest", "wet", "dry", "unknown")
+DAY_S = 86400.0
 LOG_KINDS = ("time", "length")
 
 
 def read_evidence(sizing, table, assumptions, pit):
-    """Return a list of Evidence.  Where there is none, a rule of thumb for the floor's area on sand is taken."""
+    """Return a list of Evidence.  Where there is none, the peak of the site's own [[inflow]] is taken, or a rule
+    of thumb for the floor's area on sand."""
     found = []
     for part in sizing.tables("evidence"):
         kind = part.text("kind", choices=tuple(KINDS))
@@ -36,19 +40,33 @@ def read_evidence(sizing, table, assumptions, pit):
         part.done()
         if facts is not None and None not in [facts[key] for key in facts if not key.startswith("_")]:
             found.append(Evidence(kind, facts, weather))
-    if not found and "evidence" not in sizing.data:
-        area = (
-            table.data.get("pit", {}).get("floor_area", "600 ft2") if isinstance(table.data.get("pit"), dict) else None
-        )
-        facts = {
-            "area_m2": Table({"a": area}, "", []).quantity("a", "area") or 55.7,
-            "flow_m3s_m2": RULE_OF_THUMB["sand"],
-        }
-        found.append(Evidence("rule of thumb", facts, "wettest"))
-        assumptions.append(
-            Assumption("sizing.evidence", "14 gpm for each 1000 ft2", "nothing measured; the rule for sand")
-        )
+    if not found and not sizing.data.get("evidence"):
+        found.append(_nothing_measured(table, assumptions))
     return found
+
+
+def _nothing_measured(table, assumptions):
+    peak = _scenario_peak(table)
+    if peak > 0.0:
+        why = "nothing measured; the peak of the scenario's own inflow stands in for it"
+        assumptions.append(Assumption("sizing.evidence", units.show(peak, "flow"), why))
+        return Evidence("scenario", {"peak_m3s": peak}, "wettest")
+    pit = table.data.get("pit")
+    area = pit.get("floor_area", "600 ft2") if isinstance(pit, dict) else "600 ft2"
+    floor_m2 = Table({"area": area}, "", []).quantity("area", "area") or 55.7
+    why = "nothing measured; the rule for sand"
+    assumptions.append(Assumption("sizing.evidence", "14 gpm for each 1000 ft2", why))
+    facts = {"area_m2": floor_m2, "flow_m3s_m2": RULE_OF_THUMB["sand"]}
+    return Evidence("rule of thumb", facts, "wettest")
+
+
+def _scenario_peak(table):
+    # The site's own [[inflow]] tables; what is wrong with them is told when the sized site is read for its night.
+    if "inflow" not in table.data:
+        return 0.0
+    problems = []
+    flows = site_pit.read_inflow(Table(table.data, "", problems).tables("inflow"), DAY_S, Path())
+    return max(steps.combine(flows, None).rates_m3s) if flows and not problems else 0.0
 
 
 def _errors(part, pit):

@@ -226,6 +226,12 @@ def _thumb(facts, inputs, pump_m3s):
     return bounds(lambda area_m2, flow: area_m2 * flow, values, errors), how, "trade's rule of thumb, from memory", {}
 
 
+def _scenario(facts, inputs, pump_m3s):
+    how = "the peak of the scenario's own inflow; a scenario is no measurement"
+    peak = facts["peak_m3s"]
+    return bounds(lambda peak: peak, {"peak": peak}, {"peak": 0.3 * peak}), how, "the site file", {}
+
+
 _WORK = {
     "rise test": _rise,
     "pump-down test": _pump_down,
@@ -233,8 +239,9 @@ _WORK = {
     "drained area": _area,
     "recovery": _recovery,
     "rule of thumb": _thumb,
+    "scenario": _scenario,
 }
-ALREADY_PEAK = ("drained area", "recovery", "rule of thumb")  # these speak of the worst time themselves
+ALREADY_PEAK = ("drained area", "recovery", "rule of thumb", "scenario")  # these speak of the worst time themselves
 
 
 def estimate(evidence, inputs, pump_m3s):

@@ -4,14 +4,15 @@ import json
 import os
 from pathlib import Path
 
+from host_sim.board import settings_file
 from host_sim.errors import InputError
 from host_sim.report.files import write
 
-from . import contacts, site_out
+from . import site_out
 from .as_html import as_html
 from .as_json import MADE_BY, as_json
 
-NAMES = ("sizing.html", "settings.json", "site.toml", "sizing.json")
+NAMES = ("sizing.html", "settings.toml", "site.toml", "sizing.json")
 
 
 def check(folder):
@@ -42,6 +43,6 @@ def write_all(folder, page, say):
     """Write page, settings, sized site and JSON; the JSON last, since it marks the folder as complete."""
     result = page.result
     write(folder, "sizing.html", as_html(page, say))
-    write(folder, "settings.json", json.dumps(contacts.settings_file(result.settings), indent=1) + "\n")
+    write(folder, "settings.toml", settings_file.to_text(result.settings))
     write(folder, "site.toml", site_out.text(result))
     write(folder, "sizing.json", json.dumps(as_json(page, say), indent=1, allow_nan=False) + "\n")

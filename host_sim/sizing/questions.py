@@ -134,7 +134,6 @@ def _battery_amps(answer, answers):
 BATTERY = ("battery pump", "inverter")
 
 # fmt: off
-# fmt: off
 QUESTIONS = (
     Question("name", "What is the place called?", "It heads the page.", "words", "cellar, north corner", "A cellar",
              "only a name", _one("name")),
@@ -284,5 +283,4 @@ QUESTIONS = (
              "choice", "vertical", "tethered", "they need more room", lambda a, answers: {"sizing.floats.kind": a,
              "sizing.floats.travel": "1 in" if a == "vertical" else "4 in"}, ("vertical", "tethered")),
 )
-# fmt: on
 # fmt: on

@@ -2,6 +2,23 @@
 
 Everything wrong is reported at once.  Whatever is not given is taken at a
 cautious default that the report lists; what can only be wrong is refused.
+
+The tables that only sizing asks for, all of them optional:
+
+    [sizing]            margin
+    [[sizing.evidence]] kind, weather; of a "rise test": rise, in, from, read_to; of a "pump-down test": falls, in,
+                        from, pump_rate, read_to; of a "log": starts, over, stops_at, starts_at, run_time, pump_rate,
+                        or file; of a "drained area": area, runoff, rain (an intensity, or a day's depth with lag);
+                        of a "recovery": water_table, from, to, in, highest_water_table; of a "rule of thumb": area,
+                        soil
+    [sizing.motor]      outlet, body_diameter, covered_to, starts_per_hour, least_run, least_rest, minimum_flow,
+                        maximum_flow, weight; [sizing.motor1] and [sizing.motor2] override it
+    [sizing.floats]     kind, travel, tether, body_diameter
+    [sizing.piping]     material
+    [sizing.outfall]    to, distance, freezes, freeze_relief
+    [sizing.basin]      wall, holes, hole, holes_from, inlet, held_down, weight, cover, water_table
+    [sizing.power]      circuits, wanted, battery, room, vented, cable, cable_gauge, fuse, battery_voltage, generator,
+                        house_load, alarm
 """
 
 import copy
@@ -14,6 +31,7 @@ from host_sim.errors import InputError
 from host_sim.table import Table
 
 from . import evidence
+from .document import own
 from .hints import sensible
 from .inputs import Assumption, Basin, Floats, Inputs, Outfall, Piping, Plate, Power
 from .limits import AMPACITY, CHEMISTRY, COLD, FOOT, INCH, MATERIALS, PRACTICE, limit
@@ -55,6 +73,7 @@ class Asker:
 def read(data, source="site"):
     """Return the Inputs of a site document.  Raises InputError with everything that is wrong with it."""
     problems, assumptions = [], []
+    data = own(data)
     table = Table(copy.deepcopy(data), "", problems)
     site = _site_parts(table, assumptions)
     sizing = table.table("sizing", {})
@@ -87,8 +106,8 @@ def _site_parts(table, assumptions):
     site["contacts"], site["closed"] = site_pit.read_contacts(contacts, site["pit"])
     if contacts is None:
         site["contacts"], site["closed"] = [], [False, False, False, True]
-    pump_tables = [Table(table.data.get(key, {}), key, []) for key in ("pump", "pump1", "pump2")]
-    if all("rated_current" not in part for part in pump_tables) and "pump" in table:
+    pump_tables = [_dictionary(table.data, key) for key in ("pump", "pump1", "pump2")]
+    if all("rated_current" not in part for part in pump_tables) and isinstance(table.data.get("pump"), dict):
         assumptions.append(Assumption("pump.rated_current", "10 A", "a half-horsepower motor; read the plate"))
         table.data["pump"].setdefault("rated_current", "10 A")
     site["pumps"] = site_pumps.read_pumps(table)
@@ -101,7 +120,8 @@ def _site_parts(table, assumptions):
     words = tuple(site_settings.SENSING)
     ask = Asker(controller or Table({}, "controller", []), assumptions)
     site["sensing"] = ask.text("sensing", "nothing", "no current sensor or run feedback on the pumps", words)
-    site["overrides"] = table.data.get("settings", {})
+    overrides = table.table("settings", {})
+    site["overrides"] = overrides.data if overrides else {}
     table.asked += ["about", "scenario", "inflow", "groundwater", "action", "settings", "sizing"]
     table.done()
     return site
@@ -143,9 +163,7 @@ def _plate(sizing, n, site, assumptions):
         ask.quantity("outlet", "length", 1.5 * INCH, "the usual outlet of a half-horsepower pump", above=0.0),
         ask.quantity("body_diameter", "length", "8 in", "a wide pump", above=0.0, most="3 ft"),
         ask.quantity("covered_to", "length", least, "the motor's maker may ask for more; read the leaflet", above=0.0),
-        ask.quantity(
-            "starts_per_hour", "number", limit("starts"), "the lower end of common practice", least=1, most=60
-        ),
+        _starts(ask, site),
         ask.quantity("least_run", "time", limit("least_run"), PRACTICE, least=0.0),
         ask.quantity("least_rest", "time", limit("least_rest"), PRACTICE, least=0.0),
         ask.quantity(
@@ -156,6 +174,16 @@ def _plate(sizing, n, site, assumptions):
     )
     table.done()
     return plate
+
+
+def _starts(ask, site):
+    # What the site's own [settings] allow the motors is what somebody has read on a plate.
+    given = site["overrides"].get("starts_per_hour")
+    if "starts_per_hour" not in ask.table and isinstance(given, int) and 1 <= given <= 60:
+        return float(given)
+    return ask.quantity(
+        "starts_per_hour", "number", limit("starts"), "the lower end of common practice", least=1, most=60
+    )
 
 
 def _floats(sizing, assumptions):
@@ -176,20 +204,26 @@ def _piping(sizing, table, assumptions):
     names = tuple(MATERIALS)
     material = ask.text("material", "unknown", "read the marking on the pipe", names) or "unknown"
     part.done()
-    discharge = table.data.get("discharge", {})
-    risers = [discharge.get(f"riser{n}", discharge.get("riser", {})) for n in (1, 2)]
-    held = [riser.get("fittings", {}) if isinstance(riser, dict) else {} for riser in risers]
+    discharge = _dictionary(table.data, "discharge")
+    risers = [_dictionary(discharge, f"riser{n}") or _dictionary(discharge, "riser") for n in (1, 2)]
+    held = [_dictionary(riser, "fittings") for riser in risers]
     check = tuple(any(fittings.get(name, 0) for name in CHECKS) for fittings in held)
     valve = tuple(any(fittings.get(name, 0) for name in VALVES) for fittings in held)
-    pieces = {"riser1": risers[0], "riser2": risers[1], "header": discharge.get("header", {})}
+    pieces = {"riser1": risers[0], "riser2": risers[1], "header": _dictionary(discharge, "header")}
     nominal = {name: _nominal(piece) for name, piece in pieces.items()}
     return Piping(material, MATERIALS[material][0], check, valve, nominal)
+
+
+def _dictionary(data, key):
+    # What is no table is refused by the reader that it belongs to.
+    found = data.get(key)
+    return found if isinstance(found, dict) else {}
 
 
 def _nominal(piece):
     from host_sim import units
 
-    if not isinstance(piece, dict) or "pipe" not in piece:
+    if "pipe" not in piece:
         return None
     try:
         return round(units.read(piece["pipe"], "length") / INCH, 4)

@@ -6,6 +6,7 @@ from .remarks import Remark
 from .say import text_of
 
 SECTION = "inflow"
+GUESSED = ("rule of thumb", "scenario")
 WEATHERED = ("rise test", "pump-down test", "log")
 
 
@@ -85,9 +86,11 @@ def _settle(result, say):
 
 
 def _nothing_measured(result, say):
-    if any(e.kind != "rule of thumb" for e in result.design.estimates):
+    if any(e.kind not in GUESSED for e in result.design.estimates):
         return None
-    return f"nobody has measured: {say(result.design.governing.value_m3s, 'flow')} comes from the floor's area alone"
+    flow, kind = say(result.design.governing.value_m3s, "flow"), result.design.governing.kind
+    source = "the floor's area alone" if kind == "rule of thumb" else "the scenario of the site file"
+    return f"nobody has measured: {flow} comes from {source}"
 
 
 def _measure(result, say):

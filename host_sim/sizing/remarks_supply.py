@@ -92,15 +92,25 @@ def _bear(result, say):
     families = []
     if good:
         families.append(one(f"{good[0]} AWG copper", {"sizing.power.cable_gauge": good[0]}))
-    volts = 24.0 if result.inputs.power.battery_v <= 12.0 else 48.0
-    motor = result.inputs.pumps[result.stored.pump - 1].motor
-    smaller = {
-        key: {**result.inputs.data[key], "rated_current": f"{motor.rated_a / 2.0:.2f} A"}
-        for key in ("pump", "pump1", "pump2")
-        if "rated_current" in result.inputs.data.get(key, {})
-    }
-    if smaller:
-        families.append(one(f"a pump of half the current, or a {volts:g} V battery and inverter", smaller))
+    pump = result.inputs.pumps[result.stored.pump - 1]
+    if pump.supply == "either":
+        volts = 2.0 * result.inputs.power.battery_v
+        families.append(
+            [
+                Cure(
+                    f"battery and inverter of {v:g} V, which halves the current each time",
+                    {"sizing.power.battery_voltage": f"{v:g} V"},
+                )
+                for v in (volts, 2.0 * volts)
+            ]
+        )
+    key = (
+        f"pump{result.stored.pump}"
+        if "rated_current" in result.inputs.data.get(f"pump{result.stored.pump}", {})
+        else "pump"
+    )
+    edits = {f"{key}.rated_current": f"{pump.motor.rated_a / 2.0:.2f} A"}
+    families.append(one("a pump of half the current", edits))
     return families
 
 

@@ -1,5 +1,7 @@
 """The rows of a report on inflow, head and pit, and the list of all sections."""
 
+from dataclasses import replace
+
 from duplexsump.control import settings as s
 
 from host_sim.site_settings import describe
@@ -95,6 +97,7 @@ def _head(result, say):
                     source="Wisconsin NR 110.14; Sanks",
                 )
             )
+    rows += _line(result)
     rows.append(
         Row(
             "head.lag_gain",
@@ -131,6 +134,36 @@ def _head(result, say):
     piping = inputs.piping
     rows.append(Row("head.material", "pipe", piping.material, within=piping.made_for_pressure))
     return section("head", "Head and flow", rows)
+
+
+def _line(result):
+    # Each stretch by its true inside diameter, with what its friction and its fittings cost with both pumps running.
+    inputs = result.inputs
+    discharge = inputs.discharge
+    both = next(p for p in result.points if p.which == BOTH and p.contact == "high")
+    stretches = [
+        ("riser_1", discharge.risers[0], both.by_pump_m3s[0]),
+        ("riser_2", discharge.risers[1], both.by_pump_m3s[1]),
+    ]
+    if discharge.header is not None:
+        stretches.append(("header", discharge.header, both.flow_m3s))
+    rows = [Row("head.line.static", "static lift, water at off", discharge.outlet_m - result.contacts[0].dry_m, "head")]
+    for name, pipe, flow in stretches:
+        words, key = name.replace("_", " "), f"head.line.{name}"
+        bare = replace(pipe, k=0.0).loss_m(flow)
+        rows.append(
+            Row(f"{key}.inside", f"{words}, true inside diameter", pipe.diameter_m, "length", source="ASTM D1785")
+        )
+        rows.append(Row(f"{key}.length", f"{words}, length", pipe.length_m, "distance"))
+        rows.append(Row(f"{key}.k", f"{words}, fittings and valves: sum of K", pipe.k, "number", source="Crane TP-410"))
+        rows.append(Row(f"{key}.friction", f"{words}, friction with both running", bare, "head", source=DARCY))
+        rows.append(Row(f"{key}.loss", f"{words}, friction and fittings", pipe.loss_m(flow), "head", source=DARCY))
+    for n in (0, 1):
+        lost = both.through_m3s[n] - both.by_pump_m3s[n]
+        rows.append(
+            Row(f"head.weep_{n + 1}", f"through the weep hole of pump {n + 1}", lost, "flow", source="orifice, Cd 0.6")
+        )
+    return rows
 
 
 def _pit(result, say):

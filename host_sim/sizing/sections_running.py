@@ -2,8 +2,9 @@
 
 from duplexsump.control import settings as s
 
+from .battery import gas_m3s
 from .contacts import NAMES
-from .limits import NEMA_STARTS, STATION_CYCLES, limit
+from .limits import CHEMISTRY, NEMA_STARTS, STATION_CYCLES, limit
 from .limits import row as limit_row
 from .rows import Row, section
 
@@ -223,6 +224,10 @@ def supply(result, say):
     return section("supply", "Battery and supply", rows)
 
 
+def _gives_gas(result):
+    return CHEMISTRY[result.inputs.power.chemistry][2]
+
+
 def _battery(result, held):
     rows = []
     for name, one in (("expected", result.stored_expected), ("design", held)):
@@ -260,6 +265,14 @@ def _battery(result, held):
             "charge",
             bound=result.inputs.supply.battery.capacity_as,
             source="Peukert turned round",
+        ),
+        Row(
+            "supply.air",
+            "fresh air while it charges, m3 an hour (0 for a sealed one)",
+            gas_m3s(result.inputs.supply.battery.capacity_as) * 3600.0 if _gives_gas(result) else 0.0,
+            "number",
+            within=result.inputs.power.vented or not _gives_gas(result),
+            source="EN 62485-2, from memory",
         ),
         Row(
             "supply.recharge",

@@ -1,11 +1,12 @@
 """The sized site: the same document with contacts, settings, inflow and scenario filled in, as `night` takes it."""
 
 from . import contacts
-from .document import edited, to_toml
+from .document import edited, look, to_toml
 from .limits import GPM
 
-HEADING = """Sized by sumpbench size.  The tables contacts, settings, inflow and scenario are its answers;
-everything under sizing is what it was asked.  Local codes and licensed trades decide."""
+HEADING = """Sized by sumpbench size.  sizing.written names what it worked out, which is worked out anew when this
+file is sized again.  Take a key out of that list to keep what you have written there yourself.
+Local codes and licensed trades decide."""
 RISING_H, PEAK_H, WHOLE_H = 2, 4, 8
 
 
@@ -33,10 +34,25 @@ def sized(result, inflow_m3s=None, hours=None):
         edits.update(_constant(result, inflow_m3s, hours))
     elif not data.get("inflow") and "groundwater" not in data:
         edits["inflow"] = [_flood(result.design.inflow_m3s)]
-        edits["scenario"] = {"begins": "20:00", "lasts": f"{WHOLE_H} h", "seed": 1, **data.get("scenario", {})}
+        edits["scenario"] = {
+            "begins": "20:00",
+            "lasts": f"{WHOLE_H} h",
+            "seed": 1,
+            **(data["scenario"] if isinstance(data.get("scenario"), dict) else {}),
+        }
     elif "scenario" not in data:
         edits["scenario"] = {"begins": "20:00", "lasts": f"{WHOLE_H} h", "seed": 1}
+    edits["sizing.written"] = _written(data, edits)
     return edited(data, edits)
+
+
+def _written(data, edits):
+    # What stands in the file only because sizing put it there.
+    found = [key for key in edits if key not in ("settings", "contacts") and look(data, key) is None and edits[key]]
+    if "contacts" not in data:
+        found.append("contacts")
+    given = data.get("settings", {})
+    return found + [f"settings.{name}" for name in edits["settings"] if name not in given]
 
 
 def _flood(design_m3s):

@@ -84,6 +84,14 @@ class Chart:
         self.parts.append(f'<circle cx="{px:.1f}" cy="{py:.1f}" r="4.2" fill="{INK}" stroke="white" stroke-width="1"/>')
         self.parts.append(haloed(px + dx, py + dy, words, anchor))
 
+    def letter(self, x, y, letter):
+        """Draw a dot with a letter above it, to be told below the chart."""
+        px, py = self.at(x, y)
+        self.parts.append(f'<circle cx="{px:.1f}" cy="{py:.1f}" r="4.2" fill="{INK}" stroke="white" stroke-width="1"/>')
+        self.parts.append(
+            haloed(px, py - 9, letter, "middle").replace('font-size="12"', 'font-size="13" font-weight="600"')
+        )
+
     def upright(self, x, words, index=4):
         """Draw an upright line with words at its top."""
         px = self.at(x, 0.0)[0]

@@ -86,6 +86,17 @@ def test_what_nobody_said_is_taken_cautiously_and_listed():
     assert len(size(SOUND).inputs.assumptions) < len(taken)
 
 
+def test_a_scenario_stands_in_for_a_measurement_and_its_settings_for_a_plate():
+    rising = {"kind": "hydrograph", "flows": [["0 h", "0 gpm"], ["2 h", "9 gpm"]]}
+    flows = [{"kind": "constant", "rate": "4 gpm"}, rising]
+    data = edited(SOUND, {"sizing.evidence": None, "inflow": flows, "settings": {"starts_per_hour": 30},
+                          "sizing.motor.starts_per_hour": None})  # fmt: skip
+    result = size(data)
+    assert result.design.governing.kind == "scenario"
+    assert result.design.expected_m3s * 15850.323 == pytest.approx(13.0, rel=0.01)
+    assert result.inputs.plates[0].starts_per_hour == 30
+
+
 def test_a_log_file_gives_its_steepest_rise(tmp_path):
     rows = ["time [min],level [in]", "0,6", "1,7", "2,8", "3,11", "4,12", "5,6", "6,7"]
     path = tmp_path / "log.csv"

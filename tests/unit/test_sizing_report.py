@@ -2,6 +2,7 @@
 
 import json
 import re
+import tomllib
 import xml.etree.ElementTree as ElementTree
 
 import pytest
@@ -9,6 +10,7 @@ from duplexsump.control import settings as control
 from typer.testing import CliRunner
 
 from host_sim import loop
+from host_sim.board.settings_file import from_file
 from host_sim.cli import app
 from host_sim.cli import main as command_line
 from host_sim.errors import InputError
@@ -80,7 +82,11 @@ def test_the_pit_is_drawn_to_scale(pages):
 def test_the_charts_carry_curves_points_and_limits(pages):
     curves, cycle = svgs(as_html(pages["good"], Say("us")))[1:]
     assert {"one pump", "both pumps", "system"} <= set(words(curves))
-    assert any("gpm at" in text for text in words(curves))
+    assert {"A", "B"} <= set(words(curves))
+    html = as_html(pages["good"], Say("us"))
+    caption = re.search(r"A: one pump, ([\d.]+) gpm at ([\d.]+) ft; B: both, ([\d.]+) gpm", html)
+    flow = pages["good"].result.flow("pump 1 alone") * 15850.323
+    assert float(caption[1]) == pytest.approx(flow, abs=0.06)
     assert any("shortest" in text for text in words(cycle)) and any("design" in text for text in words(cycle))
     assert any("15 starts an hour" in text for text in words(cycle))
 
@@ -108,6 +114,7 @@ def test_the_json_holds_every_value_limit_and_source(pages):
     wanted = [
         "inflow.design", "inflow.margin", "inflow.1.measured", "inflow.1.low", "inflow.1.high",
         "head.off.pump_1_alone.flow", "head.high.both.flow", "head.lag_gain", "head.larger.flow",
+        "head.line.riser_1.inside", "head.line.riser_1.loss", "head.line.static",
         "head.high.both.velocity_header", "head.off.both.through_1", "pit.across", "pit.needed",
         "pit.drain_back", "pit.uplift", "pit.cover", "pit.outfall_distance", "pit.recirculates",
         "cycling.band", "cycling.time_anywhere", "cycling.starts_design", "cycling.starts_alone",
@@ -155,15 +162,28 @@ def test_the_command_leaves_page_settings_site_and_json(tmp_path, site):
     assert done.exit_code == 0, done.output
     assert "Fits" in done.output and "simulator confirms" in done.output
     assert sorted(path.name for path in out.iterdir()) == sorted(output.NAMES)
-    values = json.loads((out / "settings.json").read_text(encoding="utf-8"))
-    assert control.check([values[row[control.NAME]] for row in control.TABLE]) == []
+    # The settings file is what `sumpbench settings push` puts on a board; every setting is in it.
+    values = from_file(out / "settings.toml", [-1] * control.N_SETTINGS)
+    assert control.check(values) == []
     sized = load_site(out / "site.toml")
-    assert sized.settings == [values[row[control.NAME]] for row in control.TABLE]
+    assert sized.settings == values
     assert loop.run(sized).floor_dry
     # The sized site is a site again, and sizes to the same.
     again = CliRunner().invoke(app, ["size", str(out / "site.toml"), "--out", str(tmp_path / "b"), "--no-check"])
     assert again.exit_code == 0, again.output
-    assert (tmp_path / "b" / "settings.json").read_text() == (out / "settings.json").read_text()
+    assert (tmp_path / "b" / "settings.toml").read_text() == (out / "settings.toml").read_text()
+
+
+def test_a_sized_site_that_is_changed_is_sized_afresh(tmp_path, site):
+    out = tmp_path / "out"
+    CliRunner().invoke(app, ["size", str(site), "--out", str(out), "--no-check"])
+    sized, deeper = tomllib.loads((out / "site.toml").read_text(encoding="utf-8")), {"pit.depth": "44 in"}
+    fresh, again = size(edited(SOUND, deeper)), size(edited(sized, deeper))
+    assert again.settings == fresh.settings and again.contacts == fresh.contacts
+    assert again.contacts != size(SOUND).contacts
+    # What a person has taken out of the list stays as it is written.
+    kept = edited(sized, {**deeper, "sizing.written": []})
+    assert size(kept).contacts_given and size(kept).settings == size(SOUND).settings
 
 
 def test_a_change_can_be_tried_and_what_does_not_fit_leaves_with_1(tmp_path, site):
