@@ -1,9 +1,17 @@
 """`sumpbench size`: what can be asked of the sizing; the work lies in `host_sim.sizing.command`."""
 
+from enum import StrEnum
 from pathlib import Path
-from typing import Annotated, Literal
+from typing import Annotated
 
 import typer
+
+
+class Speech(StrEnum):
+    """The units that the report speaks."""
+
+    us = "us"
+    si = "si"
 
 
 def size(
@@ -12,7 +20,7 @@ def size(
     change: Annotated[
         list[str] | None, typer.Option("--with", help='Try a change, as in pit.diameter="24 in"; may be given again.')
     ] = None,
-    units: Annotated[Literal["us", "si"], typer.Option(help="Units of the report.")] = "us",
+    units: Annotated[Speech, typer.Option(help="Units of the report.")] = Speech.us,
     out: Annotated[Path, typer.Option(help="Folder for page, settings, sized site and JSON.")] = Path("sumpbench-size"),
     as_json: Annotated[bool, typer.Option("--json", help="Print the report as JSON.")] = False,
     check: Annotated[bool, typer.Option(help="Let the simulator confirm cycle time and starts.")] = True,
@@ -20,7 +28,7 @@ def size(
     """Size the pit: inflow, pumps, pipe, cycling, reserve, battery, contacts; does it fit, and what cures it."""
     from host_sim.sizing.command import run
 
-    raise typer.Exit(run(site, ask, change or [], units, out, as_json, check))
+    raise typer.Exit(run(site, ask, change or [], units.value, out, as_json, check))
 
 
 def register(app):
