@@ -70,6 +70,8 @@ class History:
             self.filling = 1
             self.refill_ms = 0
         if rose & OFF:
+            if self.filling != 1:
+                self.refill_ms = _LONGEST_MS  # no stop was seen before: nothing to judge a refill by
             self.filling = 0 if out else 2
             self.fill_ms = 0
         if rose & LEAD and self.filling == 2:

@@ -54,11 +54,11 @@ NO = const(255)
 # Next state for each event, a row for each state; NO: cannot happen.
 TABLE = (
     # start   proved   stop  rest_again lock_again trip  lock_out thermal rested release withdrawn
-    1, NO, NO, NO, NO, 3, 4, 3, NO, 0, NO,  # idle
+    1, NO, NO, NO, NO, 3, 4, 3, NO, NO, NO,  # idle
     NO, 2, 0, 3, 4, 3, 4, 3, NO, 1, NO,  # starting
     NO, NO, 0, 3, 4, 3, 4, 3, NO, 2, NO,  # running
-    1, NO, NO, NO, NO, 3, 4, 3, 0, 0, 0,  # retry
-    1, NO, NO, NO, NO, NO, NO, 4, NO, 0, 0,  # locked
+    1, NO, NO, NO, NO, NO, NO, NO, 0, 0, 0,  # retry
+    1, NO, NO, NO, NO, NO, NO, NO, NO, 0, 0,  # locked
 )  # fmt: skip
 
 BOOT_TRIAL = const(1)  # S4: one try after a power-up
@@ -271,7 +271,10 @@ class Pump:
         t = self.timers
         n = self.n
         if thermal:
-            if self.state < RETRY:
+            if self.held == LOCKED:
+                self.event(LOCK_AGAIN)  # a try that proved nothing: still locked out
+                self._end_run()
+            elif self.state < RETRY:
                 self.event(THERMAL)
                 self.cause = THERMAL_OPEN
                 self._end_run()
