@@ -61,6 +61,8 @@ class Plant:
         self.generator = False
         self.silence = self.reset = False
         self.conditions = Conditions()
+        self.wired = None  # the raw record that holds what changes only from outside
+        self.chattering = False
         self.sensing = site.settings[SENSING]
         self.contacts = site.contacts
         self.fitted = [i for i in range(4) if site.contacts[i] is not None]
@@ -94,6 +96,7 @@ class Plant:
         now = now_ms / 1000.0
         self.course.cut(now)
         work()
+        self.wired = None
         self._lines()
         self._slot_length()
         self.course.begin()
@@ -104,6 +107,11 @@ class Plant:
             self.course.cut(now_ms / 1000.0)
             self.commands[0], self.commands[1] = pump_1, pump_2
             self.course.begin()
+
+    def press(self, name, pressed):
+        """Press or let go a button, "silence" or "reset"."""
+        setattr(self, name, pressed)
+        self.wired = None
 
     def set_conditions(self, now_ms, conditions):
         """Put another Conditions record in force."""
@@ -179,21 +187,29 @@ class Plant:
         self._currents(index, volume, piece, raw)
         if self.site.transmitter is not None:
             raw[IN_LEVEL] = self._loop_ua(index, piece, c)
-        raw[IN_MAINS] = 1 if self.mains else 0
-        raw[IN_GENERATOR] = 1 if self.generator and self.mains else 0
+        if raw is not self.wired:
+            self._wire(raw)
         raw[IN_CHARGER] = 1 if mode.charging else 0
         if mode.battery is not None:
             self.battery_v = self.volts(piece, now_ms / 1000.0)
             raw[IN_BATTERY] = int(self.battery_v * 1000.0)
-        one, two = c.pumps
+        hot = mode.hot
+        raw[IN_THERMAL_1] = 1 if hot[0] or c.pumps[0].thermal_open else 0
+        raw[IN_THERMAL_2] = 1 if hot[1] or c.pumps[1].thermal_open else 0
+
+    def _wire(self, raw):
+        # What stays as it is until somebody or a fault changes it.
+        c = self.conditions
+        raw[IN_MAINS] = 1 if self.mains else 0
+        raw[IN_GENERATOR] = 1 if self.generator and self.mains else 0
         raw[IN_SELECTOR_1] = SELECTOR_WORDS[self.selectors[0]]
         raw[IN_SELECTOR_2] = SELECTOR_WORDS[self.selectors[1]]
-        raw[IN_THERMAL_1] = 1 if mode.hot[0] or one.thermal_open else 0
-        raw[IN_THERMAL_2] = 1 if mode.hot[1] or two.thermal_open else 0
-        raw[IN_MOISTURE_1] = 1 if one.moisture else 0
-        raw[IN_MOISTURE_2] = 1 if two.moisture else 0
+        raw[IN_MOISTURE_1] = 1 if c.pumps[0].moisture else 0
+        raw[IN_MOISTURE_2] = 1 if c.pumps[1].moisture else 0
         raw[IN_SILENCE] = 1 if self.silence or c.silence_stuck else 0
         raw[IN_RESET] = 1 if self.reset or c.reset_stuck else 0
+        self.chattering = any(c.contacts[i] == CHATTERING for i in self.fitted)
+        self.wired = raw
 
     def waves(self, piece):
         """Whether the water is rough in a piece: while something flows."""

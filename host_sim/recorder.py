@@ -53,6 +53,7 @@ class Recorder:
         self.supply = None
         self.faults = {}
         self.motors = ["", ""]
+        self.idle_mode = None
         self.battery, self.charger = BATTERY_GOOD, None
         self.floor = False
         self.next_point_s = 0.0
@@ -247,8 +248,11 @@ class Recorder:
         if floor != self.floor:
             self.floor = floor
             self.event(now_s, "floor", wet=floor)
-        for n in (0, 1):
-            self._motor(now_s, n)
+        if plant.course.head.mode is not self.idle_mode:
+            self._motor(now_s, 0)
+            self._motor(now_s, 1)
+            if not plant.course.head.mode.energised:
+                self.idle_mode = plant.course.head.mode  # nothing to tell until it changes
         if self.site.supply.battery is not None:
             self._battery(now_s, raw)
 

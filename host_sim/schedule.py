@@ -158,5 +158,5 @@ class Schedule:
             self.select(now_ms, int(action.what[-1]) - 1, action.value)
 
     def _press(self, now_ms, _order, name, pressed):
-        setattr(self.plant, name, pressed)
+        self.plant.press(name, pressed)
         self.night.told(now_ms, "button", name=name, pressed=pressed)

@@ -9,7 +9,7 @@ from math import inf
 from duplexsump.control.bands import HIGHEST, LOWEST
 from duplexsump.control.settings import SENSE_CURRENT
 
-from .conditions import AS_IS, CHATTERING
+from .conditions import AS_IS
 from .mode import TURNING
 from .motion import time_to
 
@@ -78,7 +78,7 @@ def _must_tick(plant, edges, now):
         reading = plant.course.head.slots.reading_m
         if reading <= low or reading >= high:
             return True
-    return any(c.contacts[i] == CHATTERING for i in plant.fitted)
+    return plant.chattering
 
 
 def _flicker(plant, now_ms):

@@ -2,6 +2,7 @@
 
 import random
 import statistics
+import warnings
 
 import pytest
 
@@ -90,7 +91,9 @@ def epanet(level_m, outlet_m, curves, risers, header):
     """Return the flow of each pump in m3/s as EPANET has it."""
     wntr = pytest.importorskip("wntr", reason="wntr (EPANET) is not installed")
     net = wntr.network.WaterNetworkModel()
-    net.options.hydraulic.headloss = "D-W"
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")  # it warns that roughness keeps its unit, which is what is wanted
+        net.options.hydraulic.headloss = "D-W"
     net.options.hydraulic.viscosity = 1.098  # relative to 1.1e-5 ft2/s: water at 60 F
     net.options.hydraulic.accuracy = 1e-6
     net.options.hydraulic.trials = 500
