@@ -1,6 +1,7 @@
-"""The commands of the proof, hung into the command line by `register`: explore."""
+"""The commands of the proof, hung into the command line by `register`: explore, mutants, campaign."""
 
 import os
+from pathlib import Path
 from typing import Annotated
 
 import typer
@@ -9,6 +10,8 @@ import typer
 def register(app):
     """Add the commands of the proof to the command line."""
     app.command()(explore)
+    app.command()(mutants)
+    app.command()(campaign)
 
 
 def explore(
@@ -29,3 +32,34 @@ def explore(
     from host_sim.proof.show_explore import explore as run
 
     raise typer.Exit(run(part, coarse, quick, seconds, states, workers, replay, as_json))
+
+
+def mutants(
+    module: Annotated[list[str] | None, typer.Option(help="A module of control/; may be given again.")] = None,
+    changed: Annotated[bool, typer.Option("--changed", help="Only mutants on lines changed since a commit.")] = False,
+    since: Annotated[str, typer.Option(help="That commit.")] = "HEAD",
+    slow: Annotated[bool, typer.Option("--slow", help="Put survivors to the timelines as well.")] = False,
+    seconds: Annotated[float | None, typer.Option(help="At most this long for each module.")] = None,
+    as_json: Annotated[bool, typer.Option("--json", help="Print JSON instead of a table.")] = False,
+):
+    """Make small mistakes in the control core, one at a time, and see whether the tests find each."""
+    from host_sim.proof.show_mutants import mutants as run
+
+    raise typer.Exit(run(module, changed, since, slow, seconds, as_json))
+
+
+def campaign(
+    nights: Annotated[int, typer.Option(help="How many nights in all; those already kept are not run again.")] = 200,
+    seed: Annotated[int, typer.Option(help="Seed of the campaign; with a night's number it draws the same night.")] = 1,
+    out: Annotated[Path, typer.Option(help="Folder for records, Parquet and picture.")] = Path("sumpbench-campaign"),
+    workers: Annotated[int, typer.Option(help="Processes; all cores if left out.")] = os.cpu_count() or 1,
+    scheduler: Annotated[
+        str | None, typer.Option(help="Address of a dask scheduler, as tcp://192.0.2.7:8786, instead of processes.")
+    ] = None,
+    only: Annotated[int | None, typer.Option(help="Run this one night and print its site file and record.")] = None,
+    as_json: Annotated[bool, typer.Option("--json", help="Print JSON instead of tables.")] = False,
+):
+    """Random sites, storms and faults against the real firmware, beside one pump on a float switch."""
+    from host_sim.proof.show_campaign import run
+
+    raise typer.Exit(run(nights, seed, out, workers, scheduler, only, as_json))
