@@ -96,9 +96,10 @@ def judged_lines(account, units):
     if found is None:
         return []
     one, two = found.starts
-    lines = [f"on this water our firmware would have started pump 1 {one} times and pump 2 {two} times"]
+    lines = [f"on this water, which follows the pumps that were there, our firmware would have made {one + two} starts "
+             f"({one} of pump 1, {two} of pump 2)"]  # fmt: skip
     if found.recorded_starts is not None:
-        lines.append(f"the pumps that were there started {found.recorded_starts} times")
+        lines.append(f"the pumps that were there made {found.recorded_starts}")
     if found.first_alarm_s is not None:
         lines.append(f"it would first have called at {clock(found.first_alarm_s)}")
     for span in sorted(found.spans, key=lambda s: s.start_s - s.end_s)[:4]:
@@ -245,3 +246,43 @@ def _outcome(outcome):
 
 def _number(value):
     return None if value != value else float(value)
+
+
+def long_lines(found, site, units):
+    """Return what a long log came to, as lines."""
+    from datetime import UTC, datetime
+
+    days = max(1.0, found.duration_s / 86400.0)
+    gap = site.pit.floor_m - found.highest_m
+    side = "below" if gap >= 0 else "above"
+
+    def at(time_s):
+        return datetime.fromtimestamp(found.begins_s + time_s, UTC).strftime("%Y-%m-%d %H:%M UTC")
+
+    lines = [
+        f"{found.rows:,} rows over {days:.1f} days from {at(0.0)}; {found.edges:,} edges, {found.steps:,} steps",
+        f"highest water {units.level.text(abs(gap))} {side} the floor at {at(found.highest_at_s)}",
+        f"our firmware, open loop: {found.starts[0]:,} starts of pump 1, {found.starts[1]:,} of pump 2, "
+        f"{sum(found.starts) / days:.1f} a day",
+    ]
+    busiest = max(found.days, key=lambda day: sum(found.days[day].starts), default=None)
+    if busiest is not None:
+        most = sum(found.days[busiest].starts)
+        lines.append(f"the busiest day began at {at(busiest * 86400.0)}: {most} starts, highest water "
+                     f"{units.level.text(found.days[busiest].highest_m)}")  # fmt: skip
+    lines += [f"alarm {name}: {count} times" for name, count in found.alarms.most_common(8)]
+    lines += [f"{count:,} rows: {kind}" for kind, count in found.lost.items() if count]
+    lines += [f"{found.gaps} gaps of over a minute: the controller was taken as off in them"] if found.gaps else []
+    return lines
+
+
+def long_json(found):
+    """Return a long log's counts as a plain dictionary, SI units."""
+    return {
+        "rows": found.rows, "edges": found.edges, "steps": found.steps, "gaps": found.gaps,
+        "begins_s": found.begins_s, "duration_s": found.duration_s, "highest_m": found.highest_m,
+        "highest_at_s": found.highest_at_s, "starts": found.starts, "alarms": dict(found.alarms),
+        "lost": dict(found.lost),
+        "days": [{"day": day, "starts": d.starts, "run_s": d.run_s, "highest_m": d.highest_m, "alarms": d.alarms}
+                 for day, d in sorted(found.days.items())],
+    }  # fmt: skip

@@ -88,7 +88,15 @@ def _for_levels(plan, values):
 
 
 def _read(screen, path, mapping, ask):
-    from host_sim.replay import asking, foreign, toml_text
+    from host_sim.replay import foreign
+
+    log = foreign.read(path, _mapping(screen, path, mapping, ask))
+    foreign.nothing_to_see(log)
+    return log
+
+
+def _mapping(screen, path, mapping, ask):
+    from host_sim.replay import asking, toml_text
     from host_sim.replay import mapping as maps
 
     beside = Path(str(path) + MAP_SUFFIX)
@@ -98,19 +106,95 @@ def _read(screen, path, mapping, ask):
         found = asking.ask(path, lambda question, default: typer.prompt(question, default=default, show_default=True))
         beside.write_text(toml_text.text(maps.as_table(found)), encoding="utf-8")
         screen.print(Text(f"The mapping is kept in {beside}"))
-    elif mapping is not None:
-        found = maps.load(mapping)
-    elif beside.exists():
-        found = maps.load(beside)
-    else:
-        raise InputError(
-            f"which column holds what?  Ask with --map (the answers are kept in {beside.name}), or give a mapping "
-            "file with --mapping FILE.toml",
-            str(path),
-        )
-    log = foreign.read(path, found)
-    foreign.nothing_to_see(log)
-    return log
+        return found
+    if mapping is not None:
+        return maps.load(mapping)
+    if beside.exists():
+        return maps.load(beside)
+    raise InputError(
+        f"which column holds what?  Ask with --map (the answers are kept in {beside.name}), or give a mapping "
+        "file with --mapping FILE.toml",
+        str(path),
+    )
+
+
+def run_long(path, site, mapping, ask, settings, firmware, units_name, out):
+    """Take a long log through the firmware and count; returns the exit code as `run()` does.  Raises InputError."""
+    from host_sim.replay import exact, long
+
+    _check(out)
+    units, screen = unit_system(units_name), console()
+    module = exact.firmware(firmware) if firmware else None
+    plan = _site(site)
+    values = _settings(plan, settings)
+    values = None if values is None else _for_levels(plan, values)
+    found_map = _mapping(screen, path, mapping, ask)
+    columns = (TextColumn("{task.description}"), BarColumn(), TaskProgressColumn(), TimeElapsedColumn())
+    with Progress(*columns, console=console(stderr=True), transient=True) as bar:
+        task = bar.add_task("the long log", total=1.0)
+        found = long.run(path, found_map, plan, values, module, lambda done: bar.update(task, completed=done))
+    for line in words.long_lines(found, plan, units):
+        screen.print(Text(line))
+    files.write(out, SUMMARY, json.dumps({"made_by": MADE_BY, **words.long_json(found)}, indent=1) + "\n")
+    screen.print(Text(f"Day by day: {out}/{SUMMARY}"))
+    if not any(found.starts):
+        screen.print(Text("No pump ever ran in this log: it proves nothing about the controller.", style="bold"))
+        return 1
+    return 0
+
+
+def benchmark(rows, as_json, folder):
+    """Measure a long log against merely reading it, in Parquet and CSV; prints, returns 0.  Raises InputError."""
+    import tempfile
+
+    from host_sim.replay import bench
+
+    if not 10_000 <= rows <= 10 * bench.YEAR_ROWS:
+        raise InputError(f"{rows} rows: from 10,000 to {10 * bench.YEAR_ROWS:,} are allowed", "--rows")
+    with tempfile.TemporaryDirectory(dir=folder) as place:
+        found = [part for suffix in ("parquet", "csv") for part in bench.compare(place, rows, suffix)]
+    if as_json:
+        print(json.dumps(found, indent=1))
+        return 0
+    table = Table(box=None, pad_edge=False, header_style="bold")
+    for heading in ("format", "what", "rows", "wall s", "processor s", "rows / processor s", "peak MB"):
+        table.add_column(heading, justify="right")
+    for part in found:
+        what = "merely read" if part["what"] == "read" else "through the firmware"
+        table.add_row(part["format"], what, f"{part['rows']:,}", f"{part['seconds']:.1f}", f"{part['cpu_s']:.1f}",
+                      f"{part['rows_per_s']:,.0f}", f"{part['peak_bytes'] / 1e6:.0f}")  # fmt: skip
+    console().print(table)
+    return 0
+
+
+def trials(nights, as_json):
+    """Simulate nights and score the signs and the inflow found in their logs; prints, returns 0."""
+    import numpy as np
+
+    from host_sim.replay import trial
+
+    columns = (TextColumn("{task.description}"), BarColumn(), TaskProgressColumn(), TimeElapsedColumn())
+    with Progress(*columns, console=console(stderr=True), transient=True) as bar:
+        task = bar.add_task("signs", total=2.0)
+        table, misses = trial.detect(nights, lambda done: bar.update(task, completed=done))
+        rows = trial.reconstruct(min(nights, 110), lambda done: bar.update(task, completed=1.0 + done))
+    errors, volumes = np.array([row[1] for row in rows]), np.array([abs(row[2]) for row in rows])
+    inside = np.array([row[3] for row in rows])
+    if as_json:
+        print(json.dumps({"signs": table, "misses": misses, "inflow": rows}, indent=1))
+        return 0
+    shown = Table(box=None, pad_edge=False, header_style="bold")
+    for heading in ("sign", "there, found", "there, missed", "absent, found", "absent, not found"):
+        shown.add_column(heading, justify="left" if heading == "sign" else "right")
+    for kind, counts in table.items():
+        shown.add_row(kind, *map(str, counts))
+    screen = console()
+    screen.print(shown)
+    screen.print(Text(f"Inflow on {len(rows)} nights, as a share of the night's mean: error median "
+                      f"{np.median(errors):.1%}, worst {errors.max():.1%} ({rows[int(errors.argmax())][0]}); volume "
+                      f"median {np.median(volumes):.1%}, worst {volumes.max():.1%}; truth within the band "
+                      f"{inside.mean():.0%} of the time"))  # fmt: skip
+    return 0
 
 
 # A journal of ours.

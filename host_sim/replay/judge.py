@@ -8,7 +8,7 @@ from duplexsump.control.records import OUT_HORN, OUT_PUMP_1, OUT_PUMP_2, OUT_REL
 
 from . import openloop
 
-LEAST_S = 20.0  # a difference shorter than this is a matter of debounce and rests; our own choice
+LEAST_S = 60.0  # a difference shorter than this is a matter of debounce, rests and stop levels; our own choice
 
 
 @dataclass

@@ -122,11 +122,19 @@ class OpenLoop:
             self._alarm_states = list(states)
             for i, state in enumerate(states):
                 if (state == 0) != (before[i] == 0):
-                    self.alarms.append((time_ms, i, state != 0))
+                    self.alarm(time_ms, i, state != 0)
+
+    def alarm(self, time_ms, place, active):
+        """Keep an alarm that came or went; a long run counts it instead."""
+        self.alarms.append((time_ms, place, active))
 
     def _note(self, time_ms, out):
         if out != self.outputs[-1][1]:
-            self.outputs.append((time_ms, out))
+            self.changed(time_ms, out)
+
+    def changed(self, time_ms, out):
+        """Keep outputs that changed; a long run counts them instead."""
+        self.outputs.append((time_ms, out))
 
 
 def grid_ms(time_s):

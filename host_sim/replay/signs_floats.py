@@ -145,8 +145,10 @@ def _late(case, usual, group, start, end):
     evidence = [f"pumps start at {mm(usual)} ({normal} starts of {len(case.runs)})"]
     if group:
         level = float(np.median([run.start_m for run in group]))
-        many = f"{len(group)} starts" if len(group) > 1 else "the start"
-        evidence.append(f"{many} from {clock(group[0].start_s)} to {clock(group[-1].start_s)} came only at {mm(level)}")
+        many = f"the start at {clock(group[0].start_s)}"
+        if len(group) > 1:
+            many = f"{len(group)} starts from {clock(group[0].start_s)} to {clock(group[-1].start_s)}"
+        evidence.append(f"{many} came only at {mm(level)}")
     else:
         evidence.append(f"from {clock(start)} to the end of the log none came")
     evidence.append(f"the water went up to {mm(highest)} in the meantime")

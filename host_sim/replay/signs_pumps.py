@@ -76,14 +76,18 @@ def _error(draws):
 
 def _split(shares):
     """Return the place from which the shares are clearly lower than before, or 0."""
-    n, best, place = len(shares), 0.0, 0
+    # The place at which two levels fit best; whether they differ clearly is asked afterwards.
+    n, best, place = len(shares), np.inf, 0
     for i in range(3, n - 2):
         a, b = float(np.median(shares[:i])), float(np.median(shares[i:]))
-        noise = 1.4826 * float(np.median(np.abs(np.concatenate((shares[:i] - a, shares[i:] - b))))) + 0.01
-        score = (a - b) / noise * np.sqrt(min(i, n - i))
-        if a - b > FELL and score > best:
-            best, place = score, i
-    return place if best > 5.0 else 0
+        misfit = float(np.abs(shares[:i] - a).sum() + np.abs(shares[i:] - b).sum())
+        if a - b > FELL and misfit < best:
+            best, place = misfit, i
+    if not place:
+        return 0
+    a, b = float(np.median(shares[:place])), float(np.median(shares[place:]))
+    noise = 1.4826 * float(np.median(np.abs(np.concatenate((shares[:place] - a, shares[place:] - b))))) + 0.01
+    return place if (a - b) / noise * np.sqrt(min(place, n - place)) > 5.0 else 0
 
 
 def _weak(case, name, number, draws, split, share, before):

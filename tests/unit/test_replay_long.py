@@ -1,0 +1,81 @@
+"""Long logs: in blocks as at once, edges by arithmetic as row by row, in memory that does not grow."""
+
+import numpy as np
+import pytest
+
+from host_sim.errors import InputError
+from host_sim.replay import bench, export, foreign, long, mapping, openloop
+from tests.replay_nights import demo, logged, night
+
+pytest.importorskip("pyarrow")
+
+
+@pytest.fixture(scope="module")
+def files(tmp_path_factory):
+    """Give (site, log, {suffix: (path, mapping)}) of three hours."""
+    site, folder = demo(3.0), tmp_path_factory.mktemp("long")
+    log = logged(night(site), mains=True)
+    keep = (log.time_s < 4000.0) | (log.time_s > 4700.0)
+    log.time_s, log.level_m, log.mains = log.time_s[keep], log.level_m[keep], log.mains[keep]
+    found = {}
+    for suffix in ("csv", "parquet"):
+        export.write(log, folder / f"log.{suffix}")
+        found[suffix] = (folder / f"log.{suffix}", export.mapping_of(log, suffix))
+    return site, log, found
+
+
+@pytest.mark.parametrize("suffix", ["csv", "parquet"])
+def test_the_long_route_counts_what_the_short_one_sees(files, suffix):
+    site, _, found = files
+    path, how = found[suffix]
+    log = foreign.read(path, how)
+    loop = openloop.run(log, site)
+    long_run = long.run(path, how, site)
+    for n in (0, 1):
+        on = np.array([out[n] for _, out in loop.outputs])
+        assert long_run.starts[n] == int((np.diff(on, prepend=0) == 1).sum())
+    assert sum(long_run.starts) > 20
+    assert long_run.rows == log.rows_read
+    assert long_run.gaps == len(log.gaps) == 1
+    assert long_run.highest_m == pytest.approx(np.nanmax(log.level_m))
+
+
+def test_small_blocks_change_nothing(files, monkeypatch):
+    site, _, found = files
+    path, how = found["parquet"]
+    whole = long.run(path, how, site)
+    monkeypatch.setattr(long, "BLOCK_ROWS", 97)
+    assert long.run(path, how, site) == whole
+
+
+def test_rows_out_of_order_are_left_out_and_counted(files, tmp_path):
+    site, _, found = files
+    path, how = found["csv"]
+    lines = path.read_text().splitlines()
+    lines[50], lines[51] = lines[51], lines[50]
+    lines.insert(70, lines[60])
+    (tmp_path / "log.csv").write_text("\n".join(lines) + "\n")
+    spoilt = long.run(tmp_path / "log.csv", how, site)
+    assert spoilt.lost["out of order or repeated"] == 2
+    assert spoilt.starts == long.run(path, how, site).starts
+
+
+def test_a_log_without_a_level_is_refused(files):
+    site, _, found = files
+    how = mapping.read({"time": {"column": "time"}, "contacts": {"lead": {"column": "mains"}}})
+    with pytest.raises(InputError, match="judged by its level"):
+        long.run(found["csv"][0], how, site)
+
+
+def test_a_column_of_words_is_refused(files, tmp_path):
+    site, _, _ = files
+    (tmp_path / "log.csv").write_text("time,level_m\n2024-01-01T00:00:00Z,deep\n")
+    with pytest.raises(InputError):
+        long.run(tmp_path / "log.csv", mapping.read({"time": {"column": "time"}, "level": {"column": "level_m"}}), site)
+
+
+def test_the_benchmark_measures_both_over_the_same_rows(tmp_path):
+    read, replayed = bench.compare(tmp_path, 40_000, "parquet")
+    assert read["rows"] == replayed["rows"] == 40_000
+    assert replayed["steps"] > 0
+    assert min(read["rows_per_s"], replayed["rows_per_s"], read["peak_bytes"]) > 0
