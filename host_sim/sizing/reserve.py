@@ -8,6 +8,7 @@ from duplexsump.control import settings as s
 from .head import ALONE_1, ALONE_2, BOTH
 
 FLAPPING_HOLD_S = 20.0  # the power-up delay after several power-ups in a row, with lag or high wet (narrative S4)
+BOOT_S = 0.5  # a microcontroller's own start; common practice
 
 
 @dataclass(frozen=True)
@@ -42,11 +43,15 @@ def _delays_s(inputs, values):
 
     debounce, spacing = seconds(s.DEBOUNCE_MS), seconds(s.START_SPACING_MS)
     failed = seconds(s.START_PROOF_MS) + spacing
+    # After a power-up both pumps count as just stopped (narrative S4), so they rest as well as being held.
+    rest = seconds(s.LAG_MIN_OFF_MS)
+    held = debounce + BOOT_S + max(seconds(s.BOOT_HOLD_MS), rest, spacing)
+    flapping = debounce + BOOT_S + max(FLAPPING_HOLD_S, seconds(s.BOOT_HOLD_MS), rest)
     found = [
-        ("rest of the only pump left, after a short run", seconds(s.LAG_MIN_OFF_MS), True),
+        ("rest of the only pump left, after a short run", rest, True),
         ("a failed start, the other takes over", debounce + failed, False),
-        ("power-up delay", debounce + max(seconds(s.BOOT_HOLD_MS), spacing), False),
-        ("power-up delay on flapping mains, then a failed start", debounce + FLAPPING_HOLD_S + failed, False),
+        ("power-up delay and the rest after it", held, False),
+        ("power-up delay on flapping mains, then a failed start", flapping + failed, False),
     ]
     if inputs.supply.generator is not None:
         after = inputs.supply.generator.after_s + seconds(s.MAINS_SETTLE_MS) + seconds(s.GENERATOR_SPACING_MS)
