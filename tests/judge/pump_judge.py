@@ -107,7 +107,9 @@ class PumpJudge:
         self.now = now
         raw = self._with_forces(inputs)
         word = self.settled.see(now, raw)
-        self.floats_doubted = hasattr(rig, "active") and rig.active("floats_out_of_sequence")
+        told = getattr(rig, "active", lambda name: False)
+        self.floats_doubted = told("floats_out_of_sequence") or self.settings[s.TRANSMITTER]
+        self.doubtful = [told("pump_1_will_not_stop"), told("pump_2_will_not_stop")]
         self._note_wiring(word)
         self._note_demand(word, inputs)
         self._note_mains(inputs)
@@ -211,8 +213,16 @@ class PumpJudge:
     def _no_supply(self, n, inputs):
         return self.settings[s.SUPPLY_1 if n == 0 else s.SUPPLY_2] == s.MAINS and not inputs[r.IN_MAINS]
 
-    def _spent(self, n):
-        # A4: below battery_dead a pump on the battery is not available, except while high is wet.
+    def _battery_taken(self, inputs):
+        # A4: at most battery_pumps on the battery: one of two gives way at once.
+        on = [self.settings[s.SUPPLY_1 + n] == s.BATTERY or not inputs[r.IN_MAINS] for n in range(2)]
+        return all(on) and self.settings[s.BATTERY_PUMPS] == 1
+
+    def _useless(self, n):
+        # A4: below battery_dead a pump on the battery is not available, except while high is wet;
+        # S6: nor is one that will not stop.
+        if self.doubtful[n]:
+            return True
         supply = self.settings[s.SUPPLY_1 if n == 0 else s.SUPPLY_2]
         on_battery = supply == s.BATTERY or (supply == s.EITHER and not self.mains)
         return on_battery and self.battery == r.BATTERY_DEAD
@@ -300,7 +310,7 @@ class PumpJudge:
 
     def _check_retry(self, pump):
         word, st = self.settled.word, self.settings
-        both_out = all(p.state in ("out", "locked", "withdrawn") or self._spent(p.n) for p in self.pumps)
+        both_out = all(p.state in ("out", "locked", "withdrawn") or self._useless(p.n) for p in self.pumps)
         early = bool(word & r.HIGH) or (both_out and bool(word & r.LAG)) or self.no_level
         if early and not self.pumps[1 - pump.n].on:
             return
@@ -317,7 +327,7 @@ class PumpJudge:
         cause = self._trip_cause(pump, band, inputs)
         if cause is None:
             ran = self.now - pump.started_ms
-            if not self._spent(pump.n) and ran < self.settings[s.MIN_RUN_MS]:
+            if not self._useless(pump.n) and not self._battery_taken(inputs) and ran < self.settings[s.MIN_RUN_MS]:
                 self._say("S3", f"pump {pump.n + 1} stopped after {ran} ms, min_run = {self.settings[s.MIN_RUN_MS]} ms")
             pump.trips = 0
             pump.stop()

@@ -30,6 +30,8 @@ class Settled:
             self.since_ms = [now_ms] * 4
             self.changed_ms = [now_ms] * 4
         for i, bit in enumerate(records.CONTACTS):
+            if self.chatter & bit and now_ms - self.changed_ms[i] >= CHATTER_MS:
+                self.chatter &= ~bit
             if (raw ^ self.raw) & bit:
                 self.changed_ms[i] = now_ms
                 self.changes_ms[i].append(now_ms)
@@ -48,8 +50,6 @@ class Settled:
         self.changes_ms[i] = [t for t in self.changes_ms[i] if now_ms - t < CHATTER_MS]
         if len(self.changes_ms[i]) > CHATTER_EDGES:
             self.chatter |= bit
-        elif self.chatter & bit and now_ms - self.changed_ms[i] >= CHATTER_MS:
-            self.chatter &= ~bit
 
 
 class Held:
