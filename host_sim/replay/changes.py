@@ -87,8 +87,10 @@ def told(channel, clock):
     if channel.moved:
         shifts = sorted(shift for _, _, shift in channel.moved)
         time, on, shift = channel.moved[0]
+        reach = _shift(shifts[0]) if shifts[0] == shifts[-1] else f"{_shift(shifts[0])} to {_shift(shifts[-1])}"
+        noun = "edge" if len(shifts) == 1 else "edges"
         lines.append(
-            f"  {len(shifts)} edges moved, {_shift(shifts[0])} to {_shift(shifts[-1])}, "
+            f"  {len(shifts)} {noun} moved, {reach}, "
             f"median {_shift(shifts[len(shifts) // 2])}; the first at {clock(time)}, turning "
             f"{'on' if on else 'off'}, {_shift(shift)}"
         )

@@ -203,9 +203,11 @@ def trials(nights, as_json):
 def _journals(screen, path, site, was, settings, module, changes, sweep, tries, units, out):
     journals = _board(path) if Path(path).is_dir() else [sources.journal(path)]
     plan = _site(site) if site is not None else None
-    code = 0
-    for journal, findings in journals:
-        code = max(code, _replay(screen, journal, findings, plan, settings, module))
+    results = [_replay(screen, journal, findings, plan, settings, module) for journal, findings in journals]
+    # Of several sets of settings one may have lasted a moment only; together they must have moved a pump.
+    code = 1 if any(differs for differs, _ in results) or not any(ran for _, ran in results) else 0
+    if code and not any(differs for differs, _ in results):
+        screen.print(Text("In nothing that was compared did a pump run: this proves nothing.", style="bold"))
     journal, findings = journals[-1]
     if plan is None:
         screen.print(Text("(Give its site with --site to have the night reconstructed and explained.)", style="dim"))
@@ -218,9 +220,9 @@ def _board(folder):
     # A folder of segments that a board wrote.
     from host_sim.board import readback
 
-    names = sorted(item for item in Path(folder).iterdir() if item.is_file())
+    names = sorted(Path(folder).glob("*.seg"))
     if not names:
-        raise InputError("holds no file: the segments of a board's journal are wanted", str(folder))
+        raise InputError("holds no NAME.seg: the segments of a board's journal are wanted", str(folder))
     segments = []
     for item in names:
         try:
@@ -232,8 +234,8 @@ def _board(folder):
 
 
 def _replay(screen, journal, findings, plan, settings, module):
+    # Returns (whether it differs, whether anything was compared in which a pump ran).
     from host_sim.journal import firmware_checksum
-    from host_sim.replay import changes as moved
     from host_sim.replay import exact, whatif
 
     for finding in findings:
@@ -244,25 +246,30 @@ def _replay(screen, journal, findings, plan, settings, module):
             _override(values, text)
     else:
         values = whatif.settings_of(plan, settings) if settings else None
-    if journal.checksum != firmware_checksum():
+    if journal.site and journal.checksum not in (0, firmware_checksum()):
         screen.print(Text(f"The journal was written by firmware {journal.checksum:08x}; this one is "
                           f"{firmware_checksum():08x}.", style="dim"))  # fmt: skip
-    found = exact.replay(journal)
     if values is None and module is None:
+        found = exact.replay(journal)
         _tell_exact(screen, found)
-        return 0 if found.passed else 1
-    before = exact.replay(journal, collect=True)
+        if found.difference is not None:
+            _tell_changes(screen, journal, exact.replay(journal, collect=True))
+        return found.difference is not None, found.compared > 0 and found.pump_ran
     after = exact.replay(journal, values, module, collect=True)
+    _tell_changes(screen, journal, after)
+    return False, after.compared > 0 and after.pump_ran
+
+
+def _tell_changes(screen, journal, after):
+    # Against what was recorded, whichever firmware wrote it.
+    from host_sim.replay import changes, exact
+
     end_ms = journal.duration_ms or journal.records[-1].time_ms
     screen.print(Text("What changed, channel by channel:", style="bold"))
-    lines = [line for channel in moved.compare(before.outputs, after.outputs, end_ms)
-             for line in moved.told(channel, _ms)]  # fmt: skip
+    lines = [line for channel in changes.compare(exact.recorded(journal), after.outputs, end_ms)
+             for line in changes.told(channel, _ms)]  # fmt: skip
     for line in lines or ["nothing"]:
         screen.print(Text(line))
-    if not after.compared or not after.pump_ran:
-        screen.print(Text(f"This proves nothing: {after.reason}.", style="bold"))
-        return 1
-    return 0
 
 
 def _override(values, text):
@@ -293,10 +300,11 @@ def _tell_exact(screen, found):
     if found.passed:
         screen.print(Text(f"Identical: {words_of}; every output as recorded, bit for bit.", style="bold"))
         return
-    screen.print(Text(f"Not identical: {found.reason} ({words_of}).", style="bold"))
     where = found.difference
     if where is None:
+        screen.print(Text(f"No difference, but {found.reason} ({words_of})."))
         return
+    screen.print(Text(f"Not identical: {found.reason} ({words_of}).", style="bold"))
     screen.print(Text(f"First difference at {_ms(where.time_ms)} ({where.time_ms} ms): {where.what}", style="bold"))
     table = Table(box=None, pad_edge=False, header_style="bold")
     for heading in ("", "recorded", "came"):

@@ -228,6 +228,17 @@ def replay(journal, settings=None, module=None, collect=False):
     return found
 
 
+def recorded(journal):
+    """Return [(time_ms, outputs)] where the record itself changed; all off where a life ended."""
+    found = []
+    for record in journal.records:
+        out = tuple(record.outputs) if not isinstance(record, Life) else (0,) * len(OUTPUT_NAMES)
+        ended = isinstance(record, Life) and record.power == "down"
+        if (ended or not isinstance(record, Life)) and (not found or found[-1][1] != out):
+            found.append((record.time_ms, out))
+    return found
+
+
 def _life(runner, life, same):
     if life.power == "down":
         if runner.controller is not None:

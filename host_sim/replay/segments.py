@@ -138,7 +138,7 @@ def _line(time, level, volume, a, b, sigma, site, mask):
     centred = t - t.mean()
     spread = float((centred**2).sum())
     slope = float((centred * v).sum()) / spread
-    error = sigma * site.pit.area_m2(float(level[first:last].mean())) / np.sqrt(spread)
+    error = sigma * site.pit.area_m2(float(level[first:last].max())) / np.sqrt(spread)
     if (level[first] - site.pit.floor_m) * (level[b - 1] - site.pit.floor_m) < 0.0:
         error = max(error, abs(slope))  # across the floor's edge there is no straight line
     end = time[b] if b < len(time) else time[b - 1]

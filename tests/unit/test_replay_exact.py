@@ -127,6 +127,7 @@ def test_a_log_in_which_no_pump_ever_ran_is_no_pass():
 
 def test_other_settings_are_told_channel_by_channel_with_their_lag(journal):
     before = exact.replay(journal, collect=True)
+    assert exact.recorded(journal) == before.outputs
     slower = list(journal.settings)
     slower[s.DEBOUNCE_MS] = 1500
     after = exact.replay(journal, settings=slower)
