@@ -8,7 +8,6 @@ are run, the quickest first.  A fork that hangs is stopped and counts as killed.
 import contextlib
 import io
 import os
-import resource
 import signal
 import sys
 import time
@@ -20,7 +19,7 @@ from pathlib import Path
 from host_sim.proof.mutations import Source
 
 KILLED, SURVIVED, LOADED_BADLY = 1, 0, 2
-CPU_LIMIT_S = 20  # of one fork
+LEAST_LIMIT_S = 1.5  # of processor time for one test of a mutant, or ten times what it takes without
 CONTROL = str(Path("duplexsump") / "control")
 
 
@@ -150,7 +149,7 @@ class Plugin:
         # Never returns.
         code = LOADED_BADLY
         try:
-            resource.setrlimit(resource.RLIMIT_CPU, (CPU_LIMIT_S, CPU_LIMIT_S))
+            signal.signal(signal.SIGPROF, signal.SIG_DFL)
             signal.signal(signal.SIGINT, signal.SIG_DFL)
             with contextlib.redirect_stdout(io.StringIO()), contextlib.redirect_stderr(io.StringIO()):
                 code, by = self._try(mutant, tests)
@@ -164,7 +163,8 @@ class Plugin:
         source = self.sources.setdefault(mutant.module, Source(mutant.module))
         source.switch_on(mutant)
         places = [place for _seconds, place in tests]
-        for place, following in zip(places, [*places[1:], len(self.session.items)], strict=True):
+        for (seconds, place), following in zip(tests, [*places[1:], len(self.session.items)], strict=True):
+            signal.setitimer(signal.ITIMER_PROF, max(LEAST_LIMIT_S, 10.0 * seconds))
             if not self._passes(place, following):
                 return KILLED, self.session.items[place].nodeid
         return SURVIVED, ""

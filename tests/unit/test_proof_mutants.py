@@ -1,0 +1,111 @@
+"""The mutant runner: a slice of mutants is killed, and the runner itself can tell a kill from a survival."""
+
+from pathlib import Path
+
+import pytest
+
+from host_sim.errors import InputError
+from host_sim.proof import mutant_runner, mutations, selection, show_mutants
+
+ROOT = Path(__file__).resolve().parents[2]
+
+
+def judged(module, function, keep=lambda mutant: True):
+    found = [m for m in mutations.Source(module).mutants() if m.function == function and keep(m)]
+    assert found, f"{module} has no function {function}, or no mutant in it"
+    return show_mutants.judge(module, found, ROOT)
+
+
+def test_canary_a_plain_mistake_is_killed_and_told_by_whom():
+    report = judged("gate", "Gate.step", lambda m: m.text == "want &= ~self.barred")
+    assert report.killed() == len(report.verdicts) >= 3
+    assert all("test_clause" in verdict.by for verdict in report.verdicts)
+
+
+def test_canary_a_harmless_change_survives_and_is_listed_with_its_reason():
+    report = judged("gate", "Gate.step", lambda m: m.text == "for n in range(2):")
+    assert [(v.killed, bool(v.reason)) for v in report.verdicts] == [(False, True)]
+
+
+def test_canary_a_mutant_that_hangs_is_stopped():
+    source = mutations.Source("pump")
+    loop = [m for m in source.mutants() if m.function == "Pump._drop" and m.text == "self.count -= 1"]
+    dropped = [m for m in loop if m.what == "statement dropped"]
+    tests = [ROOT / "tests" / "unit" / "test_clause_starting.py"]
+    verdict = mutant_runner.run(dropped, tests).verdicts[0]
+    assert verdict.killed
+    assert verdict.by == "it hung and was stopped"
+
+
+def test_every_mutant_can_be_switched_on_and_off_again():
+    total = 0
+    for name in mutations.MODULES:
+        source = mutations.Source(name)
+        found = list(source.mutants())
+        total += len(found)
+        for mutant in found[:: max(1, len(found) // 10)]:
+            live = source.live(mutant.function)
+            good = live.__code__
+            off = source.switch_on(mutant)
+            assert live.__code__ is not good
+            off()
+            assert live.__code__ is good
+    assert total > 5000, f"only {total} mutants: the generator has gone blind"
+
+
+def test_no_two_mutants_of_a_function_are_the_same_code():
+    source = mutations.Source("gate")
+    codes = {}
+    for mutant in source.mutants():
+        code = source.code(mutant)
+        key = (mutant.function, code.co_code, str(code.co_consts), code.co_names)
+        codes.setdefault(key, []).append(mutant)
+    good = {(name, source.live(name).__code__.co_code) for name in source.functions}
+    doubles = [m for m in codes.values() if len(m) > 1]
+    assert len(doubles) < len(codes) / 10, doubles
+    assert sum((name, code) in good for name, code, consts, names in codes) < len(codes) / 3
+
+
+def test_tests_that_fail_by_themselves_are_refused(tmp_path):
+    (tmp_path / "test_wrong.py").write_text("def test_wrong():\n    assert False\n")
+    mutant = next(mutations.Source("gate").mutants())
+    with pytest.raises(RuntimeError, match="fail without any mutant"):
+        mutant_runner.run([mutant], [tmp_path / "test_wrong.py"])
+
+
+def test_every_module_of_the_core_is_mutated_and_has_its_tests():
+    core = ROOT / "firmware" / "lib" / "duplexsump" / "control"
+    modules = {path.stem for path in core.glob("*.py")}
+    # No rule stands in these: names of records and timers, texts of alarms.
+    assert modules - set(mutations.MODULES) == {"__init__", "records", "alarm_table"}
+    for module in mutations.MODULES:
+        assert selection.files(module, ROOT / "tests"), module
+
+
+def test_the_list_of_equivalents_names_lines_that_are_there():
+    lines = {name: {m.key for m in mutations.Source(name).mutants()} for name in mutations.MODULES}
+    for key, reason in mutant_runner.equivalents().items():
+        assert key in lines[key[0]], key
+        assert len(reason) > 15, key
+
+
+def test_changed_lines_are_read_from_the_difference(tmp_path):
+    import subprocess
+
+    def git(*words):
+        name = ["-c", "user.name=a", "-c", "user.email=a@example.org"]
+        subprocess.run(["git", "-C", str(tmp_path), *name, *words], check=True, capture_output=True)
+
+    core = tmp_path / "firmware" / "lib" / "duplexsump" / "control"
+    core.mkdir(parents=True)
+    (core / "gate.py").write_text("a = 1\nb = 2\nc = 3\nd = 4\n")
+    git("init", "-q")
+    git("add", ".")
+    git("commit", "-qm", "one")
+    (core / "gate.py").write_text("a = 1\nb = 9\nc = 3\nd = 4\ne = 5\nf = 6\n")
+    assert mutant_runner.changed_lines(tmp_path) == {"gate": {2, 5, 6}}
+
+
+def test_an_unknown_module_is_refused():
+    with pytest.raises(InputError, match='module "pumps"'):
+        show_mutants.mutants(["pumps"], False, "HEAD", False, None, False)
