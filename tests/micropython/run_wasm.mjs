@@ -18,6 +18,13 @@ function copy(from, to) {
     }
 }
 copy(lib, "/firmware");
+// A folder among the arguments is copied too and handed over under its new name.
+rest.forEach((argument, i) => {
+    if (fs.existsSync(argument) && fs.statSync(argument).isDirectory()) {
+        copy(argument, "/argument" + i);
+        rest[i] = "/argument" + i;
+    }
+});
 const argv = JSON.stringify([script, "/firmware", ...rest]);
 try {
     mp.runPython(`ARGUMENTS = ${argv}\n`);

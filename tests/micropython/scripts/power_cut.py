@@ -91,6 +91,9 @@ class Work:
         self.tick(True)
         return kept
 
+    def wall_now_s(self):
+        return 0
+
     def promise(self):
         book = self.recorder.journal
         now = (book.number, book.size)
@@ -108,7 +111,7 @@ class Work:
         inputs[IN_CURRENT_1 + 1] = 2 * c.out[1]
         self.raw[IN_CURRENT_1] = 7000 * c.out[0] + self.ticks % 50
         c.step(self.now, inputs)
-        self.recorder.step(c, self.now, 0, inputs, self.raw, first, 0)
+        self.recorder.step(self, 0, first)
         self.promise()
         self.now = add(self.now, 100)
         self.ticks += 1

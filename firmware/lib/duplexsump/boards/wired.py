@@ -135,16 +135,29 @@ class WiredBoard:
             raw[i] = 0
         raw[IN_MAINS] = self.mains
         raw[IN_CHARGER] = self.charger
+        self._contacts(raw)
+        self._channels(raw)
+        self._selectors(raw)
+
+    def _contacts(self, raw):
         for row in self.contacts:
             if not row[0].value():
-                raw[row[1]] |= row[2]
+                self._closed(raw, row[1], row[2])
+
+    def _closed(self, raw, place, bit):
+        raw[place] |= bit
+
+    def _channels(self, raw):
+        # 12 bits times at most 60,000 stays a small integer.
         for channel in self.analog:
-            total = 0
-            for _ in range(_READINGS):
-                total += channel[0].read_u16() >> 4
-            # 12 bits times at most 60,000 stays a small integer.
-            raw[channel[1]] = total // _READINGS * channel[2] // 4095
-        self._selectors(raw)
+            raw[channel[1]] = self._counts(channel[0]) * channel[2] // 4095
+
+    def _counts(self, adc):
+        # The mean of a few readings, 0 to 4095.
+        total = 0
+        for _ in range(_READINGS):
+            total += adc.read_u16() >> 4
+        return total // _READINGS
 
     def _selectors(self, raw):
         # Two contacts each: OFF as bit 1, HAND as bit 2.  A thermal contact opens when hot.

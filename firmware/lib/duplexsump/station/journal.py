@@ -154,6 +154,7 @@ class Journal:
         self.count = 0
         self.last = [0] * N_INPUTS
         self.out = 0
+        self.edge = False
         self.at_ms = 0  # instant of the last STEP
         self.since_ms = 0  # instant of the oldest record that is not flushed
         self.kept = []
@@ -254,30 +255,43 @@ class Journal:
             self.since_ms = now_ms
         self.records += 1
 
-    def step(self, now_ms, late_ms, inputs, out, always):
+    def step(self, controller, inputs, late_ms, always):
         """Record a step if inputs or outputs differ, it was late, or `always`; tell whether the outputs differ."""
+        mask = self._differ(inputs)
+        packed = pack(controller.out)
+        self.edge = packed != self.out
+        if not (mask or late_ms or always or self.edge or self._quiet(controller.now)):
+            return False
+        self.out = packed
+        self._head(controller.now, late_ms)
+        self._inputs(mask, inputs)
+        return self.edge
+
+    def _quiet(self, now_ms):
+        return diff(now_ms, self.at_ms) >= QUIET_MS
+
+    def _head(self, now_ms, late_ms):
+        self._begin(now_ms)
+        self.batch.byte(STEP)
+        self.batch.count(diff(now_ms, self.at_ms) // TICK_MS)
+        self.batch.count(late_ms // TICK_MS)
+        self.batch.count(self.out)
+        self.at_ms = now_ms
+
+    def _differ(self, inputs):
+        # The places of the inputs that differ from those of the last step, a bit each.
         mask = 0
         for i in range(N_INPUTS):
             if inputs[i] != self.last[i]:
                 mask |= 1 << i
-        packed = pack(out)
-        edge = packed != self.out
-        if not (mask or edge or late_ms or always or diff(now_ms, self.at_ms) >= QUIET_MS):
-            return False
-        self._begin(now_ms)
-        batch = self.batch
-        batch.byte(STEP)
-        batch.count(diff(now_ms, self.at_ms) // TICK_MS)
-        batch.count(late_ms // TICK_MS)
-        batch.count(packed)
-        batch.count(mask)
+        return mask
+
+    def _inputs(self, mask, inputs):
+        self.batch.count(mask)
         for i in range(N_INPUTS):
             if mask & (1 << i):
-                batch.number(inputs[i])
+                self.batch.number(inputs[i])
                 self.last[i] = inputs[i]
-        self.out = packed
-        self.at_ms = now_ms
-        return edge
 
     def keep(self, now_ms, kept):
         """Record how what survives a reset differs from what stands in the journal."""

@@ -105,7 +105,7 @@ class Station:
             self.controller.power_up(now)
         self.recorder.begin(self.controller, now, self.wall_now_s(), kept, cause)
         self.due_ms = now
-        self._tick(now, 0, True)
+        self._tick(now, True)
 
     def wall_now_s(self):
         """Return the clock time in seconds, 0 while it is not set."""
@@ -119,48 +119,59 @@ class Station:
         self.wall_mark_min = self.controller.uptime_min
         self.recorder.event(self.controller.now, j.CLOCK_SET, seconds)
 
-    def _tick(self, instant, late_ms, first):
-        inputs = self.inputs
-        out = self.controller.out
+    def _tick(self, instant, first):
+        self._inputs(self.inputs, self.controller.out)
+        due = self.controller.due
+        out = self.controller.step(instant, self.inputs)
+        if self.mode != h.FULL:
+            out[OUT_RELAY] = 0
+        self.board.write(out)
+        self.command = 0
+        late_ms = diff(instant, due) if out[OUT_LATE] and not first else 0
+        self.recorder.step(self, late_ms, first)
+
+    def _inputs(self, inputs, out):
+        # Readings, through the bands, and what the link asks for.
         self.board.read(self.raw)
         self.bands.convert(self.raw, inputs, out[0], out[1])
         inputs[IN_COMMAND] = self.command
         inputs[IN_FORCE_MASK] = self.force_mask
         inputs[IN_FORCE_VALUE] = self.force_value
         inputs[IN_FORCE_REFRESH] = self.force_refresh
-        due = self.controller.due
-        self.controller.step(instant, inputs)
-        if self.mode != h.FULL:
-            out[OUT_RELAY] = 0
-        self.board.write(out)
-        self.command = 0
-        late_ms = diff(instant, due) if out[OUT_LATE] and not first else 0
-        self.recorder.step(self.controller, instant, late_ms, inputs, self.raw, first, self.wall_now_s())
 
     def once(self):
         """Make one pass; return the time in ms that the loop may rest before the next."""
-        board = self.board
-        now = board.now_ms()
-        behind = diff(now, self.due_ms)
-        if behind >= 0:
-            # The grid is relative: an instant that was missed is left out, the next is on the grid again.
-            instant = add(self.due_ms, behind // TICK_MS * TICK_MS)
-            self.due_ms = add(instant, TICK_MS)
-            self._tick(instant, 0, False)
+        now = self.board.now_ms()
+        self._step(diff(now, self.due_ms))
         for link in self.links:
             link.serve(now)
-        took = diff(board.now_ms(), now)
-        if took > self.longest_pass_ms:
-            self.longest_pass_ms = took
-        if took > OVERRUN_MS:
+        self._judge(diff(self.board.now_ms(), now))
+        self.board.feed_watchdog()
+        left = diff(self.due_ms, self.board.now_ms())
+        if self.recorder.litter and left > TICK_MS // 2:
+            self._collect(self.controller.out)
+        return max(0, min(PASS_MS, left))
+
+    def _step(self, behind):
+        # The grid is relative: an instant that was missed is left out, the next is on the grid again.
+        if behind >= 0:
+            instant = add(self.due_ms, behind // TICK_MS * TICK_MS)
+            self.due_ms = add(instant, TICK_MS)
+            self._tick(instant, False)
+
+    def _judge(self, took_ms):
+        # M3: how long the pass took.
+        if took_ms > self.longest_pass_ms:
+            self.longest_pass_ms = took_ms
+        if took_ms > OVERRUN_MS:
             self.overruns += 1
         self.passes = (self.passes + 1) & 0xFFFFFFF
-        board.feed_watchdog()
-        left = diff(self.due_ms, board.now_ms())
-        if self.recorder.litter and left > TICK_MS // 2 and not (self.controller.out[0] or self.controller.out[1]):
+
+    def _collect(self, out):
+        # Garbage is collected at a quiet instant: no pump runs, the next tick is far.
+        if not (out[0] or out[1]):
             self.recorder.litter = False
             gc.collect()
-        return max(0, min(PASS_MS, left))
 
     def renew(self):
         """Begin a new life of the control part with the settings in the store; pumps rest as after a power-up (S4)."""

@@ -44,30 +44,33 @@ class FloatsOnly:
 
     def step(self, now_ms, raw):
         """Return the outputs for a raw record at `now_ms`."""
-        st = self.settings
         self.timers.expire(now_ms)
-        wet = (raw[IN_CONTACTS] ^ st[s.NORMALLY_CLOSED]) & st[s.FITTED]
-        barred = 0
-        for n in range(2):
-            unfed = not raw[IN_MAINS] and st[s.SUPPLY_1 + n] == s.MAINS
-            if raw[IN_SELECTOR_1 + n] == SELECT_OFF or raw[IN_THERMAL_1 + n] or unfed:
-                barred |= 1 << n
+        wet = (raw[IN_CONTACTS] ^ self.settings[s.NORMALLY_CLOSED]) & self.settings[s.FITTED]
         gate = self.gate
-        gate.barred = barred
+        gate.barred = self._barred(0, raw) | self._barred(1, raw)
         gate.wet = wet
         gate.contacts = wet & (LEAD | LAG | HIGH)
+        self._ask(now_ms, wet)
+        gate.step(self.demand)
+        out = self.out
+        out[OUT_PUMP_1] = gate.out & 1
+        out[OUT_PUMP_2] = gate.out >> 1
+        out[OUT_HORN] = 1 if wet & HIGH else 0
+        out[OUT_BEACON] = out[OUT_HORN]
+        return out
+
+    def _barred(self, n, raw):
+        # People and motors first; a pump without its supply is left alone.
+        unfed = not raw[IN_MAINS] and self.settings[s.SUPPLY_1 + n] == s.MAINS
+        return 1 << n if unfed or raw[IN_SELECTOR_1 + n] == SELECT_OFF or raw[IN_THERMAL_1 + n] else 0
+
+    def _ask(self, now_ms, wet):
+        # `off` may hang up wet: without a higher contact it keeps a pump running for one blind run at most.
         if wet & (LAG | HIGH):
             self.demand = 3
         elif wet & LEAD and not self.demand:
-            self.demand = 1 if not barred & 1 else 2
+            self.demand = 1 if not self.gate.barred & 1 else 2
         if wet & (LEAD | LAG | HIGH):
-            self.until_ms = add(now_ms, min(_LONGEST_MS, st[s.BLIND_RUN_MS]))
-        elif not wet & OFF and (st[s.FITTED] & OFF or diff(now_ms, self.until_ms) >= 0):
+            self.until_ms = add(now_ms, min(_LONGEST_MS, self.settings[s.BLIND_RUN_MS]))
+        elif diff(now_ms, self.until_ms) >= 0 or (self.settings[s.FITTED] & OFF and not wet & OFF):
             self.demand = 0
-        elif diff(now_ms, self.until_ms) >= 0:
-            self.demand = 0
-        gate.step(self.demand)
-        self.out[OUT_PUMP_1] = gate.out & 1
-        self.out[OUT_PUMP_2] = gate.out >> 1
-        self.out[OUT_HORN] = self.out[OUT_BEACON] = 1 if wet & HIGH else 0
-        return self.out

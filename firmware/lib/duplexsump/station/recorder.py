@@ -16,6 +16,7 @@ CHANNELS = (IN_CURRENT_1, IN_CURRENT_2, IN_LEVEL, IN_BATTERY)
 MINUTE_MS = const(60000)
 TRY_AGAIN_MS = const(60000)
 TRIES = const(4)  # of a write, an old segment given up before each but the first
+_MOST = const(1000000)
 _SHARE = const(32)  # a minute is recorded when a mean has moved by more than 1 part in so many
 
 
@@ -31,17 +32,20 @@ class Minute:
 
     def add(self, raw, out):
         """Take one reading; values are clipped to 1,000,000 so that a sum stays a small integer."""
-        values = self.values
-        first = not self.readings
         for i in range(4):
-            value = min(1000000, raw[CHANNELS[i]])
-            self.sums[i] += value
-            if first or value < values[3 * i]:
-                values[3 * i] = value
-            if first or value > values[3 * i + 2]:
-                values[3 * i + 2] = value
+            self._add(i, raw[CHANNELS[i]])
         self.readings += 1
         self.pumped |= out[0] | out[1]
+
+    def _add(self, i, value):
+        if value > _MOST:
+            value = _MOST
+        self.sums[i] += value
+        values = self.values
+        if not self.readings or value < values[3 * i]:
+            values[3 * i] = value
+        if not self.readings or value > values[3 * i + 2]:
+            values[3 * i + 2] = value
 
     def close(self):
         """Fill the means, begin the next minute; tell whether this one says anything new."""
@@ -140,33 +144,43 @@ class Recorder:
                 changed = True
         return changed
 
-    def step(self, controller, now_ms, late_ms, inputs, raw, first, wall_s):
-        """Record one step, after its outputs have been written (J1)."""
-        out = controller.out
-        self.minute.add(raw, out)
-        book = self.journal
-        if not self.on:
+    def step(self, station, late_ms, first):
+        """Record the step that `station` has just taken, after its outputs have been written (J1)."""
+        self.minute.add(station.raw, station.controller.out)
+        if not self.on or (self.journal.file is None and not self._again(station)):
             return
-        if book.file is None and diff(now_ms, self.try_again_ms) >= 0:
-            # The steps that were missed are in the snapshot of the new segment.
-            self._open(controller, now_ms, wall_s)
-        if book.file is None:
-            return
-        urgent = book.step(now_ms, late_ms, inputs, out, first)
-        if self._copy_alarms(controller) or urgent or first:
-            book.keep(now_ms, controller.keep())
+        if self._note(station, late_ms, first) or self.journal.due(station.controller.now):
+            self.flush(station.controller.now)
+        if self.journal.full() and not self.journal.waiting() and not self._pumping(station.controller.out):
+            self._open(station.controller, station.controller.now, station.wall_now_s())
+
+    def _pumping(self, out):
+        return out[0] or out[1]
+
+    def _again(self, station):
+        # The steps that were missed are in the snapshot of the new segment.
+        now_ms = station.controller.now
+        if diff(now_ms, self.try_again_ms) >= 0:
+            self._open(station.controller, now_ms, station.wall_now_s())
+        return self.journal.file is not None
+
+    def _note(self, station, late_ms, first):
+        # Tell whether what was recorded must be flushed in this pass.
+        urgent = self.journal.step(station.controller, station.inputs, late_ms, first)
+        if self._copy_alarms(station.controller) or urgent or first:
+            self.journal.keep(station.controller.now, station.controller.keep())
             urgent = True
+        self._note_more(station.controller.now)
+        return urgent
+
+    def _note_more(self, now_ms):
         if diff(now_ms, self.minute_due_ms) >= 0:
             self.minute_due_ms = add(now_ms, MINUTE_MS)
             if self.minute.close():
-                book.minute(now_ms, self.minute.values)
+                self.journal.minute(now_ms, self.minute.values)
         if self.faults != self.told_faults:
             self.told_faults = self.faults
-            book.event(now_ms, j.STORAGE, self.faults, self.fault)
-        if urgent or book.due(now_ms):
-            self.flush(now_ms)
-        if book.full() and not (out[0] or out[1]) and not book.waiting():
-            self._open(controller, now_ms, wall_s)
+            self.journal.event(now_ms, j.STORAGE, self.faults, self.fault)
 
     def flush(self, now_ms):
         """Have everything that waits on flash."""
