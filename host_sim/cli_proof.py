@@ -38,7 +38,7 @@ def mutants(
     module: Annotated[list[str] | None, typer.Option(help="A module of control/; may be given again.")] = None,
     changed: Annotated[bool, typer.Option("--changed", help="Only mutants on lines changed since a commit.")] = False,
     since: Annotated[str, typer.Option(help="That commit.")] = "HEAD",
-    slow: Annotated[bool, typer.Option("--slow", help="Put survivors to the timelines as well.")] = False,
+    slow: Annotated[bool, typer.Option("--slow", help="Put survivors to the searches and timelines as well.")] = False,
     seconds: Annotated[float | None, typer.Option(help="At most this long for each module.")] = None,
     as_json: Annotated[bool, typer.Option("--json", help="Print JSON instead of a table.")] = False,
 ):

@@ -1,6 +1,6 @@
 """Which test files are put to the mutants of which module: those of the clauses that the module serves.
 
-The timelines, which take seconds each, are put only to what survives the clauses.
+The searches and the timelines, which take seconds each, are put only to what survives the clauses.
 """
 
 from pathlib import Path
@@ -35,11 +35,11 @@ BY_MODULE = {
 }
 
 
-SLOW = ("test_timeline_floats", "test_timeline_pumps", "test_timeline_power")
+SLOW = ("test_proof_explore", "test_timeline_floats", "test_timeline_pumps", "test_timeline_power")
 
 
 def files(module, root="tests", slow=False):
-    """Return the test files for a module that are there, the proof's own (test_proof_*) first; or the timelines."""
+    """Return the test files for a module that are there, the proof's own (test_proof_*) first; or the slow ones."""
     folder = Path(root) / "unit"
     if slow:
         return [path for name in SLOW if (path := folder / f"{name}.py").exists()]
