@@ -98,7 +98,8 @@ class Watched(Duplex):
 
     def _waiting(self, now_ms, out, c):
         st = self.settings
-        waits = c.belief.wet & LEAD and c.pair.available and not out[0] and not out[1]
+        running = out[0] or out[1] or c.pumps[0].welded or c.pumps[1].welded  # S6: a welded pump counts as running
+        waits = c.belief.wet & LEAD and c.pair.available and not running
         if not waits or c.gate._held():
             self.waits_from = None
             return
