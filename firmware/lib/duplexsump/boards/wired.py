@@ -141,11 +141,11 @@ class WiredBoard:
 
     def _contacts(self, raw):
         for row in self.contacts:
-            if not row[0].value():
-                self._closed(raw, row[1], row[2])
+            self._contact(row, raw)
 
-    def _closed(self, raw, place, bit):
-        raw[place] |= bit
+    def _contact(self, row, raw):
+        if not row[0].value():
+            raw[row[1]] |= row[2]
 
     def _channels(self, raw):
         # 12 bits times at most 60,000 stays a small integer.

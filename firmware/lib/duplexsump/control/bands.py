@@ -12,6 +12,7 @@ from .records import (
     BATTERY_DEAD,
     BATTERY_GOOD,
     BATTERY_LOW,
+    CURRENT_LOCKED,
     CURRENT_NONE,
     CURRENT_NORMAL,
     CURRENT_OVER,
@@ -85,18 +86,23 @@ class Bands:
         # Electrically closed, or open where normally closed: wet.
         return (closed ^ self.settings[s.NORMALLY_CLOSED]) & self.settings[s.FITTED]
 
-    def _current_edges(self, band):
-        # The lowest current of `band` and the lowest of the band above.
+    def _edge(self, band):
+        # The lowest current of `band`; one above the last band is never reached.
         st = self.settings
-        if band == CURRENT_NONE:
-            return LOWEST, st[s.NO_CURRENT_MA]
+        if band <= CURRENT_NONE:
+            return LOWEST
         if band == CURRENT_UNDER:
-            return st[s.NO_CURRENT_MA], st[s.UNDERLOAD_MA]
+            return st[s.NO_CURRENT_MA]
         if band == CURRENT_NORMAL:
-            return st[s.UNDERLOAD_MA], st[s.OVERLOAD_MA]
+            return st[s.UNDERLOAD_MA]
         if band == CURRENT_OVER:
-            return st[s.OVERLOAD_MA], 3 * st[s.RATED_MA]
-        return 3 * st[s.RATED_MA], HIGHEST
+            return st[s.OVERLOAD_MA]
+        return 3 * st[s.RATED_MA] if band == CURRENT_LOCKED else HIGHEST
+
+    def _low_edge(self, band):
+        # With the dead band: 5 % below the edge.
+        edge = self._edge(band)
+        return edge - edge // 20 if edge > 0 else edge
 
     def _current(self, n, milliamps):
         sensing = self.settings[s.SENSING]
@@ -106,13 +112,10 @@ class Bands:
             self.current[n] = CURRENT_NORMAL if milliamps else CURRENT_NONE
             return self.current[n]
         band = self.current[n]
-        low, high = self._current_edges(band)
-        while milliamps >= high:
+        while milliamps >= self._edge(band + 1):
             band += 1
-            low, high = self._current_edges(band)
-        while milliamps < low - low // 20:  # dead band: 5 % below the edge
+        while milliamps < self._low_edge(band):
             band -= 1
-            low, high = self._current_edges(band)
         self.current[n] = band
         return band
 
@@ -150,15 +153,15 @@ class Bands:
                 return 1
         return 0
 
-    def _battery_edges(self, loaded):
-        st = self.settings
-        return st[s.BATTERY_DEAD_MV], st[s.BATTERY_LOADED_MV if loaded else s.BATTERY_LOW_MV]
+    def _low_battery(self, loaded):
+        return self.settings[s.BATTERY_LOADED_MV if loaded else s.BATTERY_LOW_MV]
 
     def _battery(self, millivolts, loaded):
         st = self.settings
         if st[s.SUPPLY_1] == s.MAINS and st[s.SUPPLY_2] == s.MAINS:
             return BATTERY_GOOD
-        dead, low = self._battery_edges(loaded)
+        dead = st[s.BATTERY_DEAD_MV]
+        low = self._low_battery(loaded)
         if millivolts < dead:
             self.battery = BATTERY_DEAD
         elif millivolts >= low + BATTERY_BAND_MV:
@@ -178,8 +181,7 @@ class Bands:
         for n in range(2):
             low, high = LOWEST, HIGHEST
             if self.settings[s.SENSING] == s.SENSE_CURRENT:
-                low, high = self._current_edges(self.current[n])
-                low -= low // 20 if low > 0 else 0
+                low, high = self._low_edge(self.current[n]), self._edge(self.current[n] + 1)
             elif self.settings[s.SENSING] == s.SENSE_FEEDBACK:
                 low, high = (1, HIGHEST) if self.current[n] else (LOWEST, 1)
             edges[2 * n] = low
@@ -209,8 +211,9 @@ class Bands:
         edges[5] = high
 
     def _battery_thresholds(self, edges, loaded):
-        dead, low = self._battery_edges(loaded)
         st = self.settings
+        dead = st[s.BATTERY_DEAD_MV]
+        low = self._low_battery(loaded)
         if st[s.SUPPLY_1] == s.MAINS and st[s.SUPPLY_2] == s.MAINS:
             edges[6], edges[7] = LOWEST, HIGHEST
         elif self.battery == BATTERY_DEAD:
