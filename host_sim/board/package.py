@@ -1,0 +1,27 @@
+"""package.json, by which `mip` installs the firmware's library on a board: what it must say, from what there is.
+
+`boot.py` and `main.py` are not the library's: `sumpbench deploy` brings them.
+"""
+
+import json
+
+from .virtual import FIRMWARE
+
+LIBRARY = "lib"
+VERSION = "0.1.0"
+
+
+def content():
+    """Return what package.json must hold, as a dictionary: every file of the library, its place on the board first."""
+    root = FIRMWARE / LIBRARY
+    names = sorted(str(path.relative_to(root)) for path in root.rglob("*.py"))
+    return {"version": VERSION, "deps": [], "urls": [[name, f"firmware/{LIBRARY}/{name}"] for name in names]}
+
+
+def text():
+    """Return package.json as text."""
+    return json.dumps(content(), indent=1) + "\n"
+
+
+if __name__ == "__main__":
+    print(text(), end="")

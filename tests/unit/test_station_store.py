@@ -1,0 +1,184 @@
+"""M4, J4, M5 and what files do to them: settings slots, what survives a reset, the boot record."""
+
+import binascii
+
+import pytest
+from duplexsump.control import settings as s
+from duplexsump.control.controller import KEPT
+from duplexsump.station import health, store
+from duplexsump.station import journal as j
+
+from host_sim.board import readback
+from tests.station_rig import Board, run, start
+
+
+def with_debounce(values, ms):
+    changed = list(values)
+    changed[s.DEBOUNCE_MS] = ms
+    return changed
+
+
+def slots(folder):
+    return store.Store(str(folder))
+
+
+def test_settings_come_back_from_the_newer_of_two_slots(tmp_path):
+    first = slots(tmp_path)
+    for ms in (1100, 1200, 1300):
+        first.save(with_debounce(first.values, ms))
+    again = slots(tmp_path)
+    assert again.load()[s.DEBOUNCE_MS] == 1300
+    assert (again.slot, again.sequence, again.notes) == (0, 3, [])
+    assert sorted(path.name for path in tmp_path.iterdir()) == ["settings.a", "settings.b"]
+
+
+@pytest.mark.parametrize("damage", [b"", b"rubbish", "one bit"], ids=["empty", "rubbish", "one bit"])
+def test_a_corrupt_slot_falls_back_to_the_set_before_and_is_told(tmp_path, damage):
+    first = slots(tmp_path)
+    first.save(with_debounce(first.values, 1100))
+    first.save(with_debounce(first.values, 1200))
+    path = tmp_path / "settings.b"
+    data = bytearray(path.read_bytes())
+    data[40] ^= 1
+    path.write_bytes(bytes(data) if damage == "one bit" else damage)
+    again = slots(tmp_path)
+    assert again.load()[s.DEBOUNCE_MS] == 1100
+    assert again.notes == ["settings slot b: damaged, its checksum does not hold"]
+
+
+def test_every_single_damaged_byte_of_a_slot_is_noticed(tmp_path):
+    text = store.text_of(7, s.defaults())
+    assert store.parse(text) == (7, s.defaults(), [])
+    for place in range(len(text)):
+        spoilt = bytearray(text)
+        spoilt[place] ^= 4
+        with pytest.raises(ValueError, match=r"damaged|not a settings slot"):
+            store.parse(bytes(spoilt))
+
+
+def test_a_refused_set_changes_nothing_and_names_why(tmp_path):
+    first = slots(tmp_path)
+    first.save(with_debounce(first.values, 1100))
+    before = {path.name: path.read_bytes() for path in tmp_path.iterdir()}
+    with pytest.raises(ValueError, match="debounce = 50: a whole number from 200 to 5000 ms"):
+        first.save(with_debounce(first.values, 50))
+    assert {path.name: path.read_bytes() for path in tmp_path.iterdir()} == before
+    assert first.values[s.DEBOUNCE_MS] == 1100
+
+
+def test_settings_of_another_firmware_are_read_by_name(tmp_path):
+    body = b"settings 3\ndebounce 1500\ncolour_of_the_lid 7\n"
+    (tmp_path / "settings.a").write_bytes(body + b"sum %08x\n" % binascii.crc32(body))
+    again = slots(tmp_path)
+    assert again.load()[s.DEBOUNCE_MS] == 1500
+    assert again.values[s.MIN_OFF_MS] == s.defaults()[s.MIN_OFF_MS]
+    assert again.notes == ["settings slot a: colour_of_the_lid is no setting of this firmware"]
+
+
+def segments(folder):
+    return [readback.read_segment(path.read_bytes()) for path in sorted((folder / "journal").glob("*.seg"))]
+
+
+def test_a_corrupt_slot_is_recorded_in_the_journal(tmp_path):
+    folder = tmp_path / "pit"
+    folder.mkdir()
+    (folder / "settings.a").write_bytes(b"rubbish")
+    start(folder)
+    events = [event[1:] for segment in segments(folder) for event in segment.events]
+    assert ("settings slot", -1, "settings slot a: damaged, its checksum does not hold") in events
+
+
+def fill_and_pump(board, station):
+    """Let the water rise to lead, so that a pump runs, and fall again."""
+    run(board, station, 15000)
+    for contacts in (1, 3):
+        board.raw[0] = 8 ^ contacts
+        run(board, station, 3000)
+    assert station.controller.out[0] or station.controller.out[1]
+    for contacts in (1, 0):
+        board.raw[0] = 8 ^ contacts
+        run(board, station, 6000)
+
+
+def test_j4_starts_run_time_and_lead_turn_survive_a_reset(tmp_path):
+    board, station = start(tmp_path / "pit")
+    fill_and_pump(board, station)
+    before = station.controller.keep()
+    assert station.controller.pumps[0].starts + station.controller.pumps[1].starts == 1
+    again, after = start(tmp_path / "pit")
+    # The boot count of S4 grows; all else is what it was.
+    names = [name for name, _, _ in KEPT]
+    differing = [n for n, a, b in zip(names, before, after.controller.keep(), strict=True) if a != b]
+    assert set(differing) <= {"gate.boots"}
+    assert again.fed == 0
+
+
+def test_j1_an_output_edge_is_on_flash_in_the_pass_that_makes_it(tmp_path):
+    board, station = start(tmp_path / "pit")
+    run(board, station, 25000)
+    board.raw[0] = 8 ^ 3
+    waited = 0
+    while not board.outputs[0] and not board.outputs[1]:
+        run(board, station, 5)
+        waited += 5
+        assert waited < 5000
+    last = segments(tmp_path / "pit")[-1].steps[-1]
+    assert last.packed & 3 == board.outputs[0] + 2 * board.outputs[1]
+
+
+def test_j1_an_input_alone_is_on_flash_within_a_second(tmp_path):
+    board, station = start(tmp_path / "pit")
+    run(board, station, 15000)
+    count = len(segments(tmp_path / "pit")[-1].steps)
+    board.raw[0] = 8 ^ 1
+    run(board, station, 1100)
+    assert len(segments(tmp_path / "pit")[-1].steps) > count
+
+
+def test_a_file_system_that_fails_stops_no_pump(tmp_path, monkeypatch):
+    board, station = start(tmp_path / "pit")
+
+    def broken(*_):
+        raise OSError(28, "no space")
+
+    monkeypatch.setattr(j.Journal, "flush", broken)
+    monkeypatch.setattr(j.Journal, "open", broken)
+    fill_and_pump(board, station)
+    assert station.recorder.failing
+    assert station.recorder.faults > 3
+    assert station.controller.pumps[0].starts + station.controller.pumps[1].starts == 1
+    assert board.made_safe == 0
+
+
+def begin(folder, cause):
+    record = health.Health(str(folder), cause)
+    return record, record.begin()
+
+
+def test_m5_three_watchdog_resets_in_ten_minutes_start_with_control_only(tmp_path):
+    modes = [begin(tmp_path, health.WATCHDOG)[1] for _ in range(4)]
+    assert modes == [health.FULL, health.FULL, health.CONTROL_ONLY, health.MINIMAL]
+
+
+def test_m5_resets_further_apart_are_not_counted(tmp_path):
+    for _ in range(6):
+        record, mode = begin(tmp_path, health.WATCHDOG)
+        assert mode == health.FULL
+        for minute in range(1, 6):
+            record.minutes(minute)
+    # 5 min each: never three within ten.
+
+
+def test_m5_a_power_up_begins_anew(tmp_path):
+    for _ in range(3):
+        begin(tmp_path, health.WATCHDOG)
+    assert begin(tmp_path, health.POWER_ON)[1] == health.FULL
+    assert begin(tmp_path, health.WATCHDOG)[1] == health.FULL
+
+
+def test_an_ordinary_life_writes_no_boot_record(tmp_path):
+    record, _ = begin(tmp_path, health.POWER_ON)
+    for minute in range(60):
+        record.minutes(minute)
+    assert list(tmp_path.iterdir()) == []
+    assert Board.RESET_CAUSE == health.POWER_ON
