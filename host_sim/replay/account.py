@@ -29,7 +29,8 @@ def headline(account, units):
     if np.isnan(gap):
         return "The log holds no level, so the highest water is not known."
     side = "below" if gap >= 0 else "above"
-    peak = f"highest water {units.level.text(abs(gap))} {side} the floor at {clock(account.highest_at_s)}"
+    seen = "highest contact that turned wet" if account.log.marks else "highest water"
+    peak = f"{seen} {units.level.text(abs(gap))} {side} the floor at {clock(account.highest_at_s)}"
     if account.floor_dry:
         return f"The floor stayed dry: {peak}."
     return (f"The floor got wet from {clock(account.floor_first_s)}, for {lasting(account.floor_wet_s)}: {peak}.")
@@ -252,7 +253,8 @@ def long_lines(found, site, units):
     """Return what a long log came to, as lines."""
     from datetime import UTC, datetime
 
-    days = max(1.0, found.duration_s / 86400.0)
+    days = found.duration_s / 86400.0
+    rate = f", {sum(found.starts) / days:.1f} a day" if days > 1.0 else ""
     gap = site.pit.floor_m - found.highest_m
     side = "below" if gap >= 0 else "above"
 
@@ -260,17 +262,17 @@ def long_lines(found, site, units):
         return datetime.fromtimestamp(found.begins_s + time_s, UTC).strftime("%Y-%m-%d %H:%M UTC")
 
     lines = [
-        f"{found.rows:,} rows over {days:.1f} days from {at(0.0)}; {found.edges:,} edges, {found.steps:,} steps",
+        f"{found.rows:,} rows over {lasting(found.duration_s)} from {at(0.0)}; {found.edges:,} edges, "
+        f"{found.steps:,} steps",
         f"highest water {units.level.text(abs(gap))} {side} the floor at {at(found.highest_at_s)}",
-        f"our firmware, open loop: {found.starts[0]:,} starts of pump 1, {found.starts[1]:,} of pump 2, "
-        f"{sum(found.starts) / days:.1f} a day",
+        f"our firmware, open loop: {found.starts[0]:,} starts of pump 1, {found.starts[1]:,} of pump 2{rate}",
     ]
     busiest = max(found.days, key=lambda day: sum(found.days[day].starts), default=None)
     if busiest is not None:
         most = sum(found.days[busiest].starts)
         lines.append(f"the busiest day began at {at(busiest * 86400.0)}: {most} starts, highest water "
                      f"{units.level.text(found.days[busiest].highest_m)}")  # fmt: skip
-    lines += [f"alarm {name}: {count} times" for name, count in found.alarms.most_common(8)]
+    lines += [f"alarm {name.replace('_', ' ')}: {count} times" for name, count in found.alarms.most_common(8)]
     lines += [f"{count:,} rows: {kind}" for kind, count in found.lost.items() if count]
     lines += [f"{found.gaps} gaps of over a minute: the controller was taken as off in them"] if found.gaps else []
     return lines

@@ -45,16 +45,26 @@ class Account:
 
 def explain(log, site, was, settings=None, module=None):
     """Return the Account of a log, with nothing tried yet."""
-    rates = inflow.Rates(site)
-    parts = segments.segments(log, site, rates.nominal())
-    flow = inflow.reconstruct(log, parts, site, rates)
-    found = signs.look(log, site, parts, flow, rates)
+    parts, flow, found = reconstruct(log, site)
     ran = pumps_on(log, parts)
     judged = judge.judge(log, site, ran, settings, module)
     highest, at, wet, first = _water(log, site, parts)
     account = Account(log, site, was, parts, flow, found, judged, highest, at, wet, first)
     account.runs = _runs(log, parts)
     return account
+
+
+def reconstruct(log, site):
+    """Return (Segments, Inflow or None, Signs) of a log; water that a leaking check lets back is no inflow."""
+    rates = inflow.Rates(site)
+    parts = segments.segments(log, site, rates.nominal())
+    flow = inflow.reconstruct(log, parts, site, rates)
+    found = signs.look(log, site, parts, flow, rates)
+    knee = max((sign.knee_s for sign in found), default=0.0)
+    if knee > 0.0:
+        clean = segments.without_backflow(log, site, parts, knee, rates.nominal())
+        flow = inflow.reconstruct(log, clean, site, rates) or flow
+    return parts, flow, found
 
 
 def pumps_on(log, parts):

@@ -80,7 +80,7 @@ def segments(log, site, nominal_m3s):
     holes = np.flatnonzero(np.diff(time) > max(30.0, 5.0 * float(np.median(np.diff(time))))) + 1
     parts = np.split(np.arange(len(time)), holes)
     recorded = any(values is not None and (values >= 0).any() for values in log.pumps)
-    found = []
+    found, stretches = [], []
     for part in parts:
         if len(part) < LEAST_ROWS:
             continue
@@ -92,7 +92,12 @@ def segments(log, site, nominal_m3s):
                      for a, b in zip(cuts, cuts[1:], strict=False)]  # fmt: skip
             found += [line for line in lines if line is not None]
         else:
-            found += _from_level(time[part], level[part], volume[part], sigma, site, nominal_m3s)
+            stretches.append(_from_level(time[part], level[part], volume[part], sigma, site, nominal_m3s))
+    # What pumps move is learnt from the whole log; whether they run is told stretch by stretch.
+    rates = _rates(stretches, nominal_m3s)
+    for lines in stretches:
+        _settle(lines, rates, site, nominal_m3s)
+        found += lines
     return [piece for part in found for piece in _pieces(part, time, level, volume, sigma, site, nominal_m3s)]
 
 
@@ -113,6 +118,30 @@ def _pieces(part, time, level, volume, sigma, site, nominal):
             line.on, line.mask = part.on, part.mask
             found.append(line)
     return found or [part]
+
+
+def without_backflow(log, site, parts, knee_s, nominal_m3s):
+    """Return the Segments with every fill begun `knee_s` after its stop, when the discharge has run empty.
+
+    Fills that end before that show no inflow of their own and are left out.
+    """
+    good = ~np.isnan(log.level_m)
+    time, level = log.time_s[good], log.level_m[good]
+    volume, sigma = volumes(site.pit, level), noise_m(time, level)
+    found, stopped, fill = [], None, None
+    for part in [*parts, None]:
+        if part is not None and part.on == 0 and stopped is not None:
+            fill = (fill[0] if fill else part.start_s, part.end_s)
+            continue
+        if fill is not None:
+            a, b = np.searchsorted(time, (max(fill[0], stopped + knee_s), fill[1]))
+            line = _line(time, level, volume, int(a), int(b), sigma, site, 0) if b - a > 2 * LEAST_ROWS else None
+            found += _pieces(line, time, level, volume, sigma, site, nominal_m3s) if line is not None else []
+        fill = None
+        if part is not None:
+            stopped = part.end_s if part.on else None
+            found.append(part)
+    return found
 
 
 def _mask(log):
@@ -211,15 +240,18 @@ def _from_level(time, level, volume, sigma, site, nominal):
     for place, (a, b) in enumerate(pairs):
         if lines[place] is None:
             lines[place] = _chord(time, level, volume, a, min(b, len(time) - 1), sigma, site)
-    lines = [line for line in lines if line.end_s > line.start_s]
-    # A stretch that tells nothing, as a short one on a floor, is left out and goes on as the one before it.
+    return [line for line in lines if line.end_s > line.start_s]
+
+
+def _settle(lines, rates, site, nominal):
+    # Fill in how many pumps ran.  A stretch that tells nothing, as a short one on a floor, is left out and goes on
+    # as the one before it.
     blind = [line.error_m3s > BLIND * nominal and line.start_m > site.pit.floor_m - 0.01 for line in lines]
-    counts = iter(_count([line for line, dark in zip(lines, blind, strict=True) if not dark], nominal))
+    counts = iter(_count([line for line, dark in zip(lines, blind, strict=True) if not dark], rates))
     before = 0
     for line, dark in zip(lines, blind, strict=True):
         line.on = before if dark else next(counts)
         line.mask, before = UNKNOWN if line.on else 0, line.on
-    return lines
 
 
 def _floor(level, floor_m):
@@ -243,14 +275,14 @@ def _chord(time, level, volume, a, b, sigma, site):
     return Segment(float(time[a]), float(time[b]), slope, error, float(level[a]), float(level[b]), 0, 0, 2)
 
 
-def _count(lines, nominal):
+def _count(lines, moving):
     """Return how many pumps ran in each stretch: the answer that lets the inflow change least (Viterbi).
 
     In a stretch with k pumps the inflow is its slope and k times a pump's
     rate.  It may not be below nothing, changes little from stretch to stretch,
     and of two answers that do equally well the one with fewer pumps is taken.
     """
-    rates, pumps = _rates(lines, nominal)
+    rates, pumps = moving
     rate, states = rates[1], range(len(rates))  # the weakest pump is the smallest jump that means one
     costs, paths = [], []
     for place, line in enumerate(lines):
@@ -279,9 +311,10 @@ def _count(lines, nominal):
     return [pumps[state] for state in found[::-1]]
 
 
-def _rates(lines, nominal):
+def _rates(stretches, nominal):
     """Return (what each state moves in m3/s, its number of pumps): none, one, two; a weaker one besides where seen."""
-    falls = np.array([a.slope_m3s - b.slope_m3s for a, b in zip(lines, lines[1:], strict=False)
+    falls = np.array([a.slope_m3s - b.slope_m3s for lines in stretches
+                      for a, b in zip(lines, lines[1:], strict=False)
                       if a.slope_m3s > 0.0 > b.slope_m3s and b.error_m3s < 0.1 * nominal])  # fmt: skip
     if len(falls) < 3:
         return [0.0, nominal, 2.0 * nominal], [0, 1, 2]

@@ -41,6 +41,7 @@ class Sign:
     causes: list[str] = field(default_factory=list)
     fault: str = ""
     weight: float = 0.0  # the larger, the more it threatens the floor
+    knee_s: float = 0.0  # of a leaking check valve: for so long after a stop its water comes back
 
     def fault_text(self, duration_s):
         """Return the fault with its times as the simulator reads it, or ""."""

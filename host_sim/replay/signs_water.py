@@ -96,7 +96,7 @@ def _hinge(case, fills, time, volume, who):
     fault = f"pump1-check-leaking={min(49.0, 2.0 * extra * 15850.32):.2f} gpm"
     return Sign("leaking check valve", sure, fills[0][0], case.log.duration_s,
                 f"water runs back into the pit after {who}", evidence, ["a leaking or missing check valve"],
-                fault, 0.9)  # fmt: skip
+                fault, 0.9, float(knee))  # fmt: skip
 
 
 def _leaking_marks(case):

@@ -16,7 +16,8 @@ from host_sim.inflow import combine, steps_of_flow
 from host_sim.loop import run
 from host_sim.site import load_site, packaged
 
-from . import inflow, mend, segments, signs
+from . import mend
+from . import night as nights
 from .log import Log
 
 GPM = 6.30902e-5
@@ -127,20 +128,18 @@ def _by_trace(night):
 
 def look(night):
     """Return (Inflow or None, signs) of a night's log."""
-    rates = inflow.Rates(night.site)
-    parts = segments.segments(night.log, night.site, rates.nominal())
-    flow = inflow.reconstruct(night.log, parts, night.site, rates)
-    return flow, signs.look(night.log, night.site, parts, flow, rates)
+    _, flow, found = nights.reconstruct(night.log, night.site)
+    return flow, found
 
 
-def detect(nights, progress=None):
+def detect(count, progress=None):
     """Return ({sign: [there and found, there and missed, absent and found, absent and not found]}, misses).
 
-    `nights` nights, the kinds in turn; `misses` are (kind, seed, sign, "missed" or "false").
+    `count` nights, the kinds in turn; `misses` are (kind, seed, sign, "missed" or "false").
     """
     table = {kind: [0, 0, 0, 0] for kind in SIGNS}
     misses = []
-    for seed in range(nights):
+    for seed in range(count):
         kind = list(NIGHTS)[seed % len(NIGHTS)]
         night = make(kind, seed)
         named = {sign.kind for sign in look(night)[1]}
@@ -150,17 +149,17 @@ def detect(nights, progress=None):
             if there != told:
                 misses.append((kind, seed, sign, "missed" if there else "false"))
         if progress is not None:
-            progress((seed + 1) / nights)
+            progress((seed + 1) / count)
     return table, misses
 
 
-def reconstruct(nights, progress=None, every_s=1.0):
+def reconstruct(count, progress=None, every_s=1.0):
     """Return a list of (kind, mean error, error of the volume, share of the truth within the band), one a night.
 
     Errors are shares of the night's mean inflow, over the stretches that the log covers.
     """
     found = []
-    for seed in range(nights):
+    for seed in range(count):
         kind = list(NIGHTS)[seed % len(NIGHTS)]
         night = make(kind, 1000 + seed, every_s=every_s)
         flow, _ = look(night)
@@ -171,5 +170,5 @@ def reconstruct(nights, progress=None, every_s=1.0):
         inside = ((truth >= flow.low_m3s) & (truth <= flow.high_m3s))[seen].mean()
         found.append((kind, float(error), float(volume), float(inside)))
         if progress is not None:
-            progress((seed + 1) / nights)
+            progress((seed + 1) / count)
     return found

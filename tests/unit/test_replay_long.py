@@ -1,10 +1,14 @@
 """Long logs: in blocks as at once, edges by arithmetic as row by row, in memory that does not grow."""
 
+import json
+
 import numpy as np
 import pytest
+from typer.testing import CliRunner
 
+from host_sim.cli import app
 from host_sim.errors import InputError
-from host_sim.replay import bench, export, foreign, long, mapping, openloop
+from host_sim.replay import bench, export, foreign, long, mapping, openloop, toml_text
 from tests.replay_nights import demo, logged, night
 
 pytest.importorskip("pyarrow")
@@ -79,3 +83,16 @@ def test_the_benchmark_measures_both_over_the_same_rows(tmp_path):
     assert read["rows"] == replayed["rows"] == 40_000
     assert replayed["steps"] > 0
     assert min(read["rows_per_s"], replayed["rows_per_s"], read["peak_bytes"]) > 0
+
+
+def test_the_command_counts_a_long_log_day_by_day(files, tmp_path):
+    _, log, found = files
+    path, how = found["csv"]
+    (tmp_path / "map.toml").write_text(toml_text.text(mapping.as_table(how)))
+    out = tmp_path / "out"
+    done = CliRunner().invoke(app, ["replay", str(path), "--long", "--site", "demo", "--mapping",
+                                    str(tmp_path / "map.toml"), "--out", str(out)])  # fmt: skip
+    assert done.exit_code == 0, done.output
+    told = json.loads((out / "account.json").read_text())
+    assert told["rows"] == len(log.time_s)
+    assert sum(day["starts"][0] for day in told["days"]) == told["starts"][0] > 10
