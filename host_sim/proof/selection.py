@@ -43,5 +43,5 @@ def files(module, root="tests", slow=False):
     folder = Path(root) / "unit"
     if slow:
         return [path for name in SLOW if (path := folder / f"{name}.py").exists()]
-    own = sorted(folder.glob(f"test_proof_{module}_*.py")) + sorted(folder.glob(f"test_proof_{module}.py"))
+    own = sorted(folder.glob(f"test_proof_{module}_*.py")) + sorted(folder.glob("test_proof_cover_*.py"))
     return own + [path for name in BY_MODULE[module] if (path := folder / f"{name}.py").exists()]
