@@ -107,8 +107,10 @@ class Alarms:
             self._event(i, CLEAR_LATCHING if TABLE[i][LATCH] else CLEAR)
 
     def silence(self):
-        """A2: acknowledge what there is and stop the horn."""
+        """A2: acknowledge what there is and stop the horn, a reminder of this very step included."""
         now = self.timers.now
+        if self.timers.rang[tm.ALARM]:
+            self._lapse(now)
         for i in range(COUNT):
             before = self.state[i]
             self._event(i, ACKNOWLEDGE)

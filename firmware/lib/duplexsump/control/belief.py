@@ -109,6 +109,8 @@ class Belief:
             if self.suspect & bit and moved:
                 self.order &= ~bit
                 self.proof &= ~bit
+                if rose & bit:
+                    self.rising = 1  # in a tie the contact just believed wins
                 if self.wiring & bit:
                     self.wiring &= ~bit
                     self.timers.stop(tm.TURNED + i)
