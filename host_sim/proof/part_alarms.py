@@ -112,7 +112,9 @@ class AlarmsPart:
             if i < SOUNDING:
                 calling = calling or state in (UNACKNOWLEDGED, RETURNED)
                 loud = loud or (state == UNACKNOWLEDGED and seen[3 * k] >= self.quiet)
-                if acknowledged and seen[3 * k + 1] >= self.remind[i] and not silence:
+                if acknowledged and silence and seen[3 * k + 1] >= self.remind[i]:
+                    seen[3 * k] = seen[3 * k + 1] = 0  # the silence answers the reminder of this very tick
+                if acknowledged and seen[3 * k + 1] >= self.remind[i]:
                     return "A2", f"{TABLE[i][0]} acknowledged for {seen[3 * k + 1]} ticks and not told again"
             if i < URGENT:
                 dropped = dropped or state in (UNACKNOWLEDGED, ACKNOWLEDGED, RETURNED)
