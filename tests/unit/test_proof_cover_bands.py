@@ -101,6 +101,12 @@ def test_the_level_moves_in_steps_of_ten_mm_left_only_four_mm_outside():
     assert wire.read(level=at(105))[r.IN_LEVEL] == 10
 
 
+def test_without_a_transmitter_no_level_is_worked_out():
+    wire = Wire(transmitter=0, fitted=15)
+    assert wire.read(level=9000)[r.IN_LEVEL] == 0
+    assert wire.edges()[4:6] == [core.LOWEST, core.HIGHEST]
+
+
 def test_moved_tells_more_than_two_mm_since_the_last_start():
     wire = Wire(level_span=1000)
     wire.read(level=4000 + 16 * 200)

@@ -286,3 +286,69 @@ def test_l6_reset_ends_a_rest_but_no_run():
     bench.b.reset()
     assert bench.b.state == blind.WATCHING
     assert not bench.c.timers.running(tm.BLIND_REST)
+
+
+# Belief, alarms, inspection ------------------------------------------------------------------------
+
+
+def test_l2_three_dead_floats_are_all_named_at_the_second_miss():
+    c = Controller(s.defaults())
+    c.belief.begin(0)
+    for k in range(2):
+        c.belief.step(r.HIGH, r.HIGH, 0, False)
+        assert c.belief.order == 0
+        c.belief.step(0, 0, r.HIGH, False)
+        if k == 0:
+            assert c.belief.order == 0, "once, and the fewest would be high itself, which has just moved"
+    assert c.belief.order == r.OFF | r.LEAD | r.LAG
+
+
+def test_l2_a_float_that_was_wet_in_between_has_not_missed_twice_running():
+    c = Controller(s.defaults())
+    c.belief.begin(0)
+    high_up_and_down = ((r.HIGH, r.HIGH, 0), (0, 0, r.HIGH))
+    for step in (*high_up_and_down, (r.LEAD, r.LEAD, 0), (0, 0, r.LEAD), *high_up_and_down):
+        c.belief.step(*step, False)
+    assert not c.belief.order & r.HIGH
+    assert c.belief.order != r.OFF | r.LEAD | r.LAG
+
+
+@pytest.mark.parametrize("place", [0, 4, 11])
+def test_a2_a_silence_in_the_very_step_of_a_reminder_silences_it(place):
+    c = Controller(s.defaults())
+    wait_ms = 1_800_000 if place == 0 else 43_200_000
+    c.alarms.tell(place, 1)
+    c.alarms.silence()
+    c.alarms.step(0)
+    c.timers.expire(900_000)
+    c.alarms.step(0)
+    c.timers.expire(wait_ms)
+    c.alarms.tell(place, 1)
+    c.alarms.silence()
+    c.alarms.step(0)
+    assert c.alarms.horn == 0
+    assert c.alarms.remind[place] == 2 * wait_ms, "the next reminder counts from here"
+
+
+def test_l4_a_refill_no_longer_than_the_pump_down_tells_nothing_of_the_inflow():
+    d = Controller(s.defaults()).demand
+    assert d._pump_down_ms(r.LEAD) == 16_000
+    run_ds, short, long = 160, 160, 320
+    honest = 160 + 160 * (10 * run_ds // short) // 10
+    assert d._honest_ds(run_ds, short) == honest
+    assert d._honest_ds(run_ds, long) == min(160 + 160 * (10 * run_ds // long) // 10, 160 * 320 // 160)
+
+
+def test_a5_the_inspection_is_awaited_when_it_is_the_nearest_of_the_long_times():
+    c = Controller(make_settings(inspection=1))
+    c.power_up(0)
+    c.inspection_min = 1430
+    inputs = [0] * r.N_INPUTS
+    inputs[r.IN_MAINS] = 1
+    now = 0
+    while now < 600_000:
+        c.step(now, inputs)
+        now = min(c.next_due(now), 700_000)
+    assert now == 600_000, "stepped at the very minute at which the inspection falls due"
+    c.step(now, inputs)
+    assert c.alarms.active[35]
