@@ -56,7 +56,8 @@ def replay(
 
     Exit codes: 0 explained (a journal: identical), 1 not identical, nothing compared or no pump ever ran, 2 bad input.
     """
-    from host_sim.replay.command import run, run_long
+    from host_sim.replay.command import run
+    from host_sim.replay.command_long import run_long
 
     if long:
         raise typer.Exit(run_long(log, site, mapping, ask, setting or [], firmware, units.value, out))
@@ -72,7 +73,7 @@ def replay_benchmark(
     folder: Annotated[Path | None, typer.Option(help="Where the log is written for a while.")] = None,
 ):
     """Measure a long log through the firmware, beside merely reading the same file with pyarrow."""
-    from host_sim.replay.command import benchmark
+    from host_sim.replay.command_long import benchmark
 
     raise typer.Exit(benchmark(rows, as_json, folder))
 
@@ -82,7 +83,7 @@ def replay_trial(
     as_json: Annotated[bool, typer.Option("--json", help="Print JSON instead of tables.")] = False,
 ):
     """Measure the reconstruction on simulated nights whose truth is known: signs found and missed, inflow's error."""
-    from host_sim.replay.command import trials
+    from host_sim.replay.command_long import trials
 
     raise typer.Exit(trials(nights, as_json))
 

@@ -30,20 +30,21 @@ def run(path, site, mapping, ask, was, settings, firmware, changes, sweep, tries
     """
     from host_sim.replay import exact
 
-    _check(out)
+    check_folder(out)
     units = unit_system(units_name)
     module = exact.firmware(firmware) if firmware else None
     screen = console()
     if Path(path).is_dir() or sources.is_journal(path):
         return _journals(screen, path, site, was, settings, module, changes, sweep, tries, units, out)
-    plan = _site(site)
+    plan = the_site(site)
     log = _read(screen, path, mapping, ask)
-    values = _settings(plan, settings)
-    values = None if values is None else _for_levels(plan, values)
+    values = the_settings(plan, settings)
+    values = None if values is None else settings_for_levels(plan, values)
     return _explain(screen, log, plan, was or "single", values, module, changes, sweep, tries, units, out)
 
 
-def _check(out):
+def check_folder(out):
+    """Raise InputError where results must not be written into a folder."""
     out = Path(out)
     if out.exists() and not out.is_dir():
         raise InputError(f"{out} is a file: name a folder, or one that does not exist yet", "--out")
@@ -59,7 +60,8 @@ def _ours(out):
         return False
 
 
-def _site(name):
+def the_site(name):
+    """Return the Site of a file or packaged scenario, without its faults and people.  Raises InputError."""
     from host_sim.cli_night import read
 
     if name is None:
@@ -73,13 +75,15 @@ def _site(name):
     return plan
 
 
-def _settings(plan, texts):
+def the_settings(plan, texts):
+    """Return the settings of a site with NAME=VALUE texts, or None without any.  Raises InputError."""
     from host_sim.replay import whatif
 
     return whatif.settings_of(plan, texts) if texts else None
 
 
-def _for_levels(plan, values):
+def settings_for_levels(plan, values):
+    """Return settings for a site that is judged by its level alone.  Raises InputError."""
     from dataclasses import replace
 
     from host_sim.replay import openloop
@@ -90,12 +94,13 @@ def _for_levels(plan, values):
 def _read(screen, path, mapping, ask):
     from host_sim.replay import foreign
 
-    log = foreign.read(path, _mapping(screen, path, mapping, ask))
+    log = foreign.read(path, the_mapping(screen, path, mapping, ask))
     foreign.nothing_to_see(log)
     return log
 
 
-def _mapping(screen, path, mapping, ask):
+def the_mapping(screen, path, mapping, ask):
+    """Return the Mapping of a log: asked for, given, or kept beside it.  Raises InputError."""
     from host_sim.replay import asking, toml_text
     from host_sim.replay import mapping as maps
 
@@ -118,92 +123,14 @@ def _mapping(screen, path, mapping, ask):
     )
 
 
-def run_long(path, site, mapping, ask, settings, firmware, units_name, out):
-    """Take a long log through the firmware and count; returns the exit code as `run()` does.  Raises InputError."""
-    from host_sim.replay import exact, long
-
-    _check(out)
-    units, screen = unit_system(units_name), console()
-    module = exact.firmware(firmware) if firmware else None
-    plan = _site(site)
-    values = _settings(plan, settings)
-    values = None if values is None else _for_levels(plan, values)
-    found_map = _mapping(screen, path, mapping, ask)
-    columns = (TextColumn("{task.description}"), BarColumn(), TaskProgressColumn(), TimeElapsedColumn())
-    with Progress(*columns, console=console(stderr=True), transient=True) as bar:
-        task = bar.add_task("the long log", total=1.0)
-        found = long.run(path, found_map, plan, values, module, lambda done: bar.update(task, completed=done))
-    for line in words.long_lines(found, plan, units):
-        screen.print(Text(line))
-    files.write(out, SUMMARY, json.dumps({"made_by": MADE_BY, **words.long_json(found)}, indent=1) + "\n")
-    screen.print(Text(f"Day by day: {out}/{SUMMARY}"))
-    if not any(found.starts):
-        screen.print(Text("No pump ever ran in this log: it proves nothing about the controller.", style="bold"))
-        return 1
-    return 0
-
-
-def benchmark(rows, as_json, folder):
-    """Measure a long log against merely reading it, in Parquet and CSV; prints, returns 0.  Raises InputError."""
-    import tempfile
-
-    from host_sim.replay import bench
-
-    if not 10_000 <= rows <= 10 * bench.YEAR_ROWS:
-        raise InputError(f"{rows} rows: from 10,000 to {10 * bench.YEAR_ROWS:,} are allowed", "--rows")
-    with tempfile.TemporaryDirectory(dir=folder) as place:
-        found = [part for suffix in ("parquet", "csv") for part in bench.compare(place, rows, suffix)]
-    if as_json:
-        print(json.dumps(found, indent=1))
-        return 0
-    table = Table(box=None, pad_edge=False, header_style="bold")
-    for heading in ("format", "what", "rows", "wall s", "processor s", "rows / processor s", "peak MB"):
-        table.add_column(heading, justify="right")
-    for part in found:
-        what = "merely read" if part["what"] == "read" else "through the firmware"
-        table.add_row(part["format"], what, f"{part['rows']:,}", f"{part['seconds']:.1f}", f"{part['cpu_s']:.1f}",
-                      f"{part['rows_per_s']:,.0f}", f"{part['peak_bytes'] / 1e6:.0f}")  # fmt: skip
-    console().print(table)
-    return 0
-
-
-def trials(nights, as_json):
-    """Simulate nights and score the signs and the inflow found in their logs; prints, returns 0."""
-    import numpy as np
-
-    from host_sim.replay import trial
-
-    columns = (TextColumn("{task.description}"), BarColumn(), TaskProgressColumn(), TimeElapsedColumn())
-    with Progress(*columns, console=console(stderr=True), transient=True) as bar:
-        task = bar.add_task("signs", total=2.0)
-        table, misses = trial.detect(nights, lambda done: bar.update(task, completed=done))
-        rows = trial.reconstruct(min(nights, 110), lambda done: bar.update(task, completed=1.0 + done))
-    errors, volumes = np.array([row[1] for row in rows]), np.array([abs(row[2]) for row in rows])
-    inside = np.array([row[3] for row in rows])
-    if as_json:
-        print(json.dumps({"signs": table, "misses": misses, "inflow": rows}, indent=1))
-        return 0
-    shown = Table(box=None, pad_edge=False, header_style="bold")
-    for heading in ("sign", "there, found", "there, missed", "absent, found", "absent, not found"):
-        shown.add_column(heading, justify="left" if heading == "sign" else "right")
-    for kind, counts in table.items():
-        shown.add_row(kind, *map(str, counts))
-    screen = console()
-    screen.print(shown)
-    screen.print(Text(f"Inflow on {len(rows)} nights, as a share of the night's mean: error median "
-                      f"{np.median(errors):.1%}, worst {errors.max():.1%} ({rows[int(errors.argmax())][0]}); volume "
-                      f"median {np.median(volumes):.1%}, worst {volumes.max():.1%}; truth within the band "
-                      f"{inside.mean():.0%} of the time"))  # fmt: skip
-    return 0
-
-
 # A journal of ours.
 
 
 def _journals(screen, path, site, was, settings, module, changes, sweep, tries, units, out):
     journals = _board(path) if Path(path).is_dir() else [sources.journal(path)]
-    plan = _site(site) if site is not None else None
-    results = [_replay(screen, journal, findings, plan, settings, module) for journal, findings in journals]
+    plan = the_site(site) if site is not None else None
+    board = Path(path).is_dir()
+    results = [_replay(screen, journal, findings, plan, settings, module, board) for journal, findings in journals]
     # Of several sets of settings one may have lasted a moment only; together they must have moved a pump.
     code = 1 if any(differs for differs, _ in results) or not any(ran for _, ran in results) else 0
     if code and not any(differs for differs, _ in results):
@@ -230,10 +157,16 @@ def _board(folder):
         except InputError as error:
             raise InputError(error.problems, str(item)) from error
     segments.sort(key=lambda segment: segment.number)
-    return [(journal, []) for journal in readback.to_journals(segments, Path(folder).name)]
+    journals = readback.to_journals(segments, Path(folder).name)
+    steps = (step for segment in segments for step in segment.steps)
+    for journal in journals:
+        for record in journal.records:
+            if hasattr(record, "inputs"):
+                record.late_ms = next(steps).late_ms  # the simulator's record only tells that a step was late
+    return [(journal, []) for journal in journals]
 
 
-def _replay(screen, journal, findings, plan, settings, module):
+def _replay(screen, journal, findings, plan, settings, module, board):
     # Returns (whether it differs, whether anything was compared in which a pump ran).
     from host_sim.journal import firmware_checksum
     from host_sim.replay import exact, whatif
@@ -246,7 +179,7 @@ def _replay(screen, journal, findings, plan, settings, module):
             _override(values, text)
     else:
         values = whatif.settings_of(plan, settings) if settings else None
-    if journal.site and journal.checksum not in (0, firmware_checksum()):
+    if not board and journal.checksum != firmware_checksum():
         screen.print(Text(f"The journal was written by firmware {journal.checksum:08x}; this one is "
                           f"{firmware_checksum():08x}.", style="dim"))  # fmt: skip
     if values is None and module is None:

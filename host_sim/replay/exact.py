@@ -136,11 +136,14 @@ class _Runner:
             {names[i]: life.snapshot[i] for i in differ}, {names[i]: own[i] for i in differ}, in_words(self.controller),
         )  # fmt: skip
 
-    def until(self, time_ms, late=False):
+    def until(self, time_ms, late=False, late_ms=0):
         """Step at every due instant before a time; return False at the first output that moved.
 
-        Before a step that was recorded as `late` the last due instant was missed, so it is left out here too.
+        A step that was recorded as late missed the instant `late_ms` before it.  Where a record tells only that
+        it was `late`, as JSON lines do, the last due instant before it is taken for the missed one.
         """
+        if late_ms:
+            time_ms, late = time_ms - late_ms, False
         c = self.controller
         count = 0
         while True:
@@ -212,7 +215,7 @@ def replay(journal, settings=None, module=None, collect=False):
             _life(runner, record, same)
         elif runner.controller is None:
             raise InputError(f"the record at {record.time_ms} ms comes before any power-up: the journal is torn")
-        elif runner.until(record.time_ms, bool(record.outputs[OUT_LATE])):
+        elif runner.until(record.time_ms, bool(record.outputs[OUT_LATE]), getattr(record, "late_ms", 0)):
             runner.step(record.time_ms, record.inputs)
             found.compared += 1
             if not collect and list(record.outputs) != runner.controller.out:
