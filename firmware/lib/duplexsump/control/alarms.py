@@ -140,8 +140,7 @@ class Alarms:
             if self.remind[i] >= 0 and diff(now, self.remind[i]) >= 0:
                 self.remind[i] = NEVER
                 self.quiet[i] = NEVER
-                if self.state[i] == ACKNOWLEDGED:
-                    self._event(i, REMIND)
+                self._event(i, REMIND)
 
     def _wake(self, now):
         least = 0

@@ -29,7 +29,6 @@ class Chatter:
         self.mask = 0
         self.changes = [NEVER] * 20
         self.steady = [NEVER] * 4
-        self.soonest = NEVER
 
     def begin(self, word):
         """Take the first reading after a power-up as it is."""
@@ -81,12 +80,10 @@ class Chatter:
         return oldest
 
     def _wake(self, now):
-        # One timer rings for the soonest of them all.
+        # One timer rings for the soonest of them all; a contact is steady when
+        # its newest change leaves the window, so `steady` adds no instant of its own.
         least = 2 * WINDOW_MS
         for t in self.changes:
-            if t >= 0 and diff(t, now) < least:
-                least = diff(t, now)
-        for t in self.steady:
             if t >= 0 and diff(t, now) < least:
                 least = diff(t, now)
         if least < 2 * WINDOW_MS:
