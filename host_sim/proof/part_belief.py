@@ -79,8 +79,7 @@ class BeliefPart:
             return "L2", f"suspects {b.suspect}, believed wet {b.wet} and dry {b.dry} of readings {word}"
         if (rose | fell) & suspect_before & HIGH & b.suspect:
             return "L2", "high was suspect, has moved, and is not believed"
-        # A disagreement worked out in this very step may find it guilty again.
-        if rose & suspect_before & (b.order | b.proof) and not self.timers.rang[tm.DISAGREE]:
+        if rose & suspect_before & (b.order | b.proof):
             return "L2", f"suspects {rose & suspect_before} have turned wet and are not believed at once"
         return None
 

@@ -244,7 +244,7 @@ class PumpPart:
     def _judge_try(self, state, since_trip, boot_try, level, event):
         # I9: what may start a pump that rests or is locked out.
         c = self.controller.contacts
-        # A try falls due on the readings of the tick before, so contacts that fell just now count too.
+        # A try granted a tick ago and held up by the gate may still be taken in the tick in which the water falls.
         if event in (RESET, TURNED_OFF) or c.rose & (LEAD | LAG | HIGH) or (level | c.fell) & (LAG | HIGH):
             return None
         if (state == pm.LOCKED and boot_try) or (state == pm.RETRY and since_trip >= self.retry):
