@@ -115,10 +115,10 @@ def test_j4_starts_run_time_and_lead_turn_survive_a_reset(tmp_path):
 
 
 def test_j2_late_steps_are_recorded_and_replayed_with_their_instants(tmp_path, monkeypatch):
-    monkeypatch.setattr(j, "SEGMENT_BYTES", 2500)
+    monkeypatch.setattr(j, "SEGMENT_BYTES", 1800)
     board, station = start(tmp_path / "pit")
     draw = random.Random(3)
-    for _ in range(700):
+    for _ in range(300):
         board.raw[0] = 8 ^ draw.choice((0, 1, 1, 3, 3, 7))
         run(board, station, draw.choice((300, 1500, 6000)))
         board.time_ms = (board.time_ms + draw.choice((0, 150, 400, 900))) & 0x3FFFFFFF
@@ -126,11 +126,11 @@ def test_j2_late_steps_are_recorded_and_replayed_with_their_instants(tmp_path, m
     found = segments(tmp_path / "pit")
     late = [step.late_ms for segment in found for step in segment.steps if step.late_ms]
     assert len(late) > 20
-    assert len(found) > 2
+    assert len(found) > 1
     result = readback.replay(found)
     assert result.differences == []
-    assert result.records > 500
-    assert result.snapshots > 2
+    assert result.records > 200
+    assert result.snapshots > 0
 
 
 def test_j1_an_output_edge_is_on_flash_in_the_pass_that_makes_it(tmp_path):

@@ -139,8 +139,7 @@ measure("early,every-step", Case(sensed(2), 1000))
 measure("wrapping,ten-years,largest-settings,every-step", Case(largest(), NEAR, True))
 measure("wrapping,due-steps", Case(sensed(2), NEAR, always=False))
 measure("wrapping,floats-only", Minimal(s.defaults(), NEAR))
-if WAY != "lock":
-    measure("bands,wrapping,due-steps", Case(sensed(2), NEAR, always=False, banded=True))
+measure("wrapping,with-bands,due-steps", Case(sensed(2), NEAR, always=False, banded=True))
 if WAY == "total":
     measure("wrapping,feedback,every-step", Case(sensed(1), NEAR))
     measure("wrapping,nothing-sensed,every-step", Case(sensed(0), NEAR))

@@ -33,7 +33,7 @@ VARIANTS = (
     {s.TRANSMITTER: 1, s.FITTED: 8},
     {s.FITTED: 14, s.NORMALLY_CLOSED: 10, s.MOISTURE_TRIPS: 1},
 )
-WORDS = (0, 0, 1, 1, 3, 3, 3, 7, 7, 15, 15, 7, 3, 1, 1, 0)
+WORDS = (0, 0, 1, 1, 3, 3, 3, 7, 7, 15)
 
 
 class Draw:
@@ -63,6 +63,7 @@ class Life:
         self.level = 0
         self.stuck = 0
         self.hung = 0
+        self.flow = 0
         self.begin()
 
     def begin(self):
@@ -77,7 +78,10 @@ class Life:
     def change(self, out):
         """Let a few readings change."""
         draw, raw = self.draw, self.raw
-        self.level = max(0, min(15, self.level + draw.below(3) - 1 - (out[0] + out[1]) * draw.below(2)))
+        if not draw.below(50):
+            self.flow = draw.below(3)  # a flood brings more than one pump takes
+        level = self.level + draw.below(3) - 1 + self.flow * draw.below(2) - (out[0] + out[1]) * draw.below(2)
+        self.level = max(0, min(9, level))
         if not draw.below(90):
             self.stuck = draw.below(16) if draw.below(2) else 0
             self.hung = draw.below(16)
@@ -93,9 +97,9 @@ class Life:
         elif kind == 1:
             raw[r.IN_BATTERY] = 9000 + draw.below(5000)
         elif kind == 2:
-            raw[r.IN_SELECTOR_1 + draw.below(2)] = draw.below(8) % 3 if draw.below(2) else 0
+            raw[r.IN_SELECTOR_1 + draw.below(2)] = draw.below(3) if not draw.below(5) else 0
         elif kind == 3:
-            raw[r.IN_THERMAL_1 + draw.below(2)] = 0 if draw.below(3) else 1
+            raw[r.IN_THERMAL_1 + draw.below(2)] = 0 if draw.below(6) else 1
         elif kind == 4:
             raw[r.IN_MOISTURE_1 + draw.below(2)] = 0 if draw.below(4) else 1
         elif kind == 5:
