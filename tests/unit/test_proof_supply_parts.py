@@ -1,0 +1,155 @@
+"""A4 for each pump alike: what feeds it, when the mains counts as back, when the battery is spent, what is told."""
+
+import pytest
+from duplexsump.control import records as r
+from duplexsump.control import settings as s
+from duplexsump.control import timers as tm
+from duplexsump.control.supply import Supply
+from duplexsump.control.timers import Timers
+
+GOOD, LOW, DEAD = r.BATTERY_GOOD, r.BATTERY_LOW, r.BATTERY_DEAD
+DAY_MS = 86_400_000
+
+
+class Bench:
+    """The supply with a clock; `go` is one step."""
+
+    def __init__(self, kinds=(s.MAINS, s.MAINS), mains=1, **overrides):
+        values = s.defaults()
+        values[s.SUPPLY_1], values[s.SUPPLY_2] = kinds
+        for name, value in overrides.items():
+            values[s.index(name)] = value
+        self.timers = Timers()
+        self.supply = Supply(values, self.timers)
+        self.inputs = [0] * r.N_INPUTS
+        self.inputs[r.IN_MAINS], self.inputs[r.IN_CHARGER] = mains, 1
+        self.now = 0
+        self.supply.begin(self.inputs)
+
+    def go(self, ms=100, high=0, **changes):
+        for name, value in changes.items():
+            self.inputs[r.INPUT_NAMES.index(name)] = value
+        self.now += ms
+        self.timers.expire(self.now)
+        self.supply.step(self.inputs, high)
+        return self.supply
+
+
+@pytest.mark.parametrize("kinds", [(a, b) for a in range(3) for b in range(3)])
+@pytest.mark.parametrize("mains", [0, 1])
+def test_a4_what_feeds_each_pump(kinds, mains):
+    for bench in (Bench(kinds, mains), Bench(kinds, 1 - mains)):
+        bench.go(mains=mains)
+        bench.go(60_000)
+        bench.go()
+        fed = on_battery = 0
+        for n, kind in enumerate(kinds):
+            battery = kind == s.BATTERY or (kind == s.EITHER and not mains)
+            on_battery |= battery << n
+            fed |= (battery or (kind != s.BATTERY and mains)) << n
+        assert (bench.supply.fed, bench.supply.on_battery) == (fed, on_battery)
+        assert [bool(bench.supply.on_mains(n)) for n in range(2)] == [kind != s.BATTERY for kind in kinds]
+        assert bench.supply.fitted == sum((kind != s.MAINS) << n for n, kind in enumerate(kinds))
+
+
+def test_a4_the_mains_at_power_up_counts_at_once_and_its_loss_at_once():
+    bench = Bench()
+    assert (bench.supply.mains, bench.supply.fed) == (1, 3)
+    assert bench.go(mains=0).went
+    assert (bench.supply.mains, bench.supply.fed) == (0, 0)
+    assert not bench.go().went, "told in the step of the loss only"
+    assert not Bench(mains=0).go().went
+
+
+@pytest.mark.parametrize(("high", "settle_ms"), [(0, 15_000), (8, 5000)])
+def test_a4_the_return_of_the_mains_counts_once_it_has_settled(high, settle_ms):
+    bench = Bench()
+    bench.go(mains=0)
+    bench.go(high=high, mains=1)
+    assert not bench.go(settle_ms - 100, high=high).mains
+    supply = bench.go(100, high=high)
+    assert (supply.mains, supply.came, supply.fed) == (1, True, 3)
+    assert not bench.timers.running(tm.SETTLE) and not bench.timers.running(tm.SETTLE_FLOOD)
+    supply = bench.go(100, high=high)
+    assert (supply.mains, supply.came) == (1, False), "told in that step only"
+
+
+def test_a4_high_water_after_the_short_settling_makes_the_mains_count_at_once():
+    bench = Bench()
+    bench.go(mains=0)
+    bench.go(mains=1)
+    assert not bench.go(8000).mains
+    assert bench.go(100, high=8).mains
+
+
+def test_a4_high_water_does_not_make_a_mains_count_that_came_in_this_very_step():
+    bench = Bench(mains=0)
+    assert not bench.go(mains=1, high=8).mains
+
+
+def test_a4_a_mains_that_goes_again_settles_from_the_beginning():
+    bench = Bench()
+    bench.go(mains=0)
+    bench.go(mains=1)
+    bench.go(10_000, mains=0)
+    assert not bench.timers.running(tm.SETTLE) and not bench.timers.running(tm.SETTLE_FLOOD)
+    bench.go(100, mains=1)
+    assert not bench.go(10_000).mains
+    assert bench.go(5000).mains
+
+
+def test_a4_the_loss_is_told_after_ten_seconds_until_the_mains_counts_as_back():
+    bench = Bench()
+    bench.go(mains=0)
+    assert not bench.go(9900).lost
+    assert bench.go(100).lost
+    assert bench.go(mains=1).lost
+    assert bench.go(14_900).lost
+    assert not bench.go(100).lost
+
+
+def test_a4_a_dead_battery_is_spent_until_it_is_good_again_or_the_mains_is_back():
+    bench = Bench((s.MAINS, s.BATTERY), mains=0)
+    bench.go(battery=DEAD)
+    assert (bench.supply.spent, bench.supply.fed) == (1, 0)
+    assert bench.go(battery=LOW).spent == 1, "it recovers a little when the pump stops: that is no charge"
+    assert bench.go(battery=GOOD).spent == 0
+    bench.go(battery=DEAD)
+    bench.go(battery=LOW, mains=1)
+    assert bench.go(20_000).spent == 0
+    assert bench.supply.fed == 3
+
+
+def test_a4_no_battery_fitted_is_never_spent_and_never_low():
+    bench = Bench(mains=0)
+    assert bench.go(battery=DEAD).spent == 0
+    assert not bench.supply.battery_low(bench.inputs)
+
+
+@pytest.mark.parametrize(("mains", "battery", "low"), [
+    (0, LOW, True), (0, DEAD, True), (0, GOOD, False), (1, LOW, False),
+])  # fmt: skip
+def test_a4_battery_low_is_told_while_it_carries_the_house(mains, battery, low):
+    bench = Bench((s.BATTERY, s.MAINS), mains=mains)
+    bench.go(battery=battery)
+    assert bool(bench.supply.battery_low(bench.inputs)) == low
+
+
+def test_a4_with_high_wet_a_spent_battery_runs_to_exhaustion():
+    bench = Bench((s.MAINS, s.BATTERY), mains=0)
+    bench.go(battery=DEAD)
+    assert bench.go(high=8).fed == 2
+
+
+@pytest.mark.parametrize(("changes", "told"), [
+    ({"charger": 0}, True), ({"charger": 1}, False), ({"charger": 0, "mains": 0}, False),
+])  # fmt: skip
+def test_a4_a_charger_that_does_not_charge_for_a_day_with_mains_is_told(changes, told):
+    bench = Bench(charger_fitted=1)
+    bench.go(**changes)
+    assert not bench.go(DAY_MS - 100).not_charging
+    assert bool(bench.go(100).not_charging) == told
+    assert not bench.go(charger=1).not_charging
+    unfitted = Bench()
+    unfitted.go(**changes)
+    assert not unfitted.go(DAY_MS).not_charging
