@@ -1,0 +1,155 @@
+"""D7 for each pump alike: when an exercise begins, what ends it, and how it is judged."""
+
+import pytest
+from duplexsump.control import pump
+from duplexsump.control import records as r
+from duplexsump.control import settings as s
+from duplexsump.control import timers as tm
+from duplexsump.control.controller import Controller
+
+from tests.rig import make_settings
+
+WEEK_MIN = 7 * 1440
+MOST_MIN = 1 << 29
+
+
+class Bench:
+    """The exercise with nothing round it but pumps and timers."""
+
+    def __init__(self, **overrides):
+        self.c = Controller(make_settings(**{"sensing": s.SENSE_CURRENT, **overrides}))
+        self.e = self.c.exercise
+        self.e.calm = True
+        self.now = 0
+
+    def go(self, ms=100, off_wet=1, available=3, out=0):
+        self.now += ms
+        self.c.timers.expire(self.now)
+        self.e.step(off_wet, available, out)
+        return self.e.who
+
+    def begin(self, n, state=pump.RUNNING, loaded=1):
+        """An exercise of pump `n` under way, its output on."""
+        self.e.idle_min[n] = WEEK_MIN
+        assert self.go() == n
+        self.c.pumps[n].state, self.c.pumps[n].loaded = state, loaded
+        self.go(out=1 << n)
+        return self
+
+
+@pytest.fixture(params=[0, 1], ids=["pump 1", "pump 2"])
+def n(request):
+    return request.param
+
+
+def test_d7_it_begins_at_the_minute_the_pump_has_been_idle_for_seven_days(n):
+    bench = Bench()
+    bench.e.idle_min[n] = WEEK_MIN - 1
+    assert bench.go() == -1
+    bench.e.idle_min[n] = WEEK_MIN
+    assert bench.go() == n
+    assert bench.e.began == 0
+    assert bench.e.tried == [0, 0], "counted when the output is on, not before"
+
+
+@pytest.mark.parametrize("changes", [{"off_wet": 0}, {"available": 0}, {"out": 1}, {"out": 2}])
+def test_d7_it_waits_for_water_a_pump_and_quiet(n, changes):
+    bench = Bench()
+    bench.e.idle_min[n] = WEEK_MIN
+    running = changes.get("out") == 1 << n  # then it is no longer idle at all
+    assert bench.go(**changes) == -1
+    assert bench.go() == (-1 if running else n)
+
+
+def test_d7_it_waits_for_calm_and_only_an_available_pump_is_taken(n):
+    bench = Bench()
+    bench.e.idle_min = [WEEK_MIN, WEEK_MIN]
+    bench.e.calm = False
+    assert bench.go() == -1
+    bench.e.calm = True
+    assert bench.go(available=1 << n) == n
+
+
+def test_d7_of_two_that_are_due_the_first_goes_first_and_one_at_a_time():
+    bench = Bench()
+    bench.e.idle_min = [WEEK_MIN, WEEK_MIN]
+    assert bench.go() == 0
+    assert bench.go() == 0
+
+
+def test_d7_it_lasts_for_exercise_run_from_the_output_on_and_passes(n):
+    bench = Bench().begin(n)
+    assert (bench.e.began, bench.e.tried[n]) == (1, 1)
+    assert bench.c.timers.left_ms(tm.EXERCISE) == 10_000
+    bench.e.failed = 3
+    assert bench.go(9900, out=1 << n) == n
+    assert bench.e.tried[n] == 1
+    assert bench.go(100, out=1 << n) == -1
+    assert (bench.e.passed[n], bench.e.passed[1 - n]) == (1, 0)
+    assert bench.e.failed == 3 & ~(1 << n), "a pass forgets that pump's failure alone"
+    assert bench.e.began == 0
+
+
+@pytest.mark.parametrize("bad", ["not proved", "not loaded", "level stands"])
+def test_d7_it_fails_where_the_start_the_current_or_the_level_was_not_right(n, bad):
+    state = pump.STARTING if bad == "not proved" else pump.RUNNING
+    bench = Bench().begin(n, state, 0 if bad == "not loaded" else 1)
+    bench.e.level_fell = bad != "level stands"
+    bench.e.idle_min[n] = 5
+    assert bench.go(10_000, out=1 << n) == -1
+    assert (bench.e.failed, bench.e.passed) == (1 << n, [0, 0])
+    assert bench.e.idle_min[n] == 0, "the next one is a week away"
+    assert not bench.c.timers.running(tm.EXERCISE)
+
+
+def test_d7_without_current_sensing_the_load_is_not_asked_for(n):
+    bench = Bench(sensing=s.SENSE_FEEDBACK).begin(n, loaded=0)
+    bench.go(10_000, out=1 << n)
+    assert bench.e.passed[n] == 1
+
+
+@pytest.mark.parametrize("state", [pump.RETRY, pump.LOCKED])
+def test_d7_a_pump_that_trips_has_failed_at_once(n, state):
+    bench = Bench().begin(n)
+    bench.c.pumps[n].state = state
+    assert bench.go(out=0) == -1
+    assert bench.e.failed == 1 << n
+    assert not bench.c.timers.running(tm.EXERCISE)
+
+
+@pytest.mark.parametrize("changes", [{"off_wet": 0}, {"available": 0}])
+def test_d7_it_is_given_up_without_a_verdict_when_water_or_pump_is_gone(n, changes):
+    bench = Bench().begin(n)
+    assert bench.go(out=1 << n, **changes) == -1
+    assert (bench.e.failed, bench.e.passed, bench.e.began) == (0, [0, 0], 0)
+    assert not bench.c.timers.running(tm.EXERCISE)
+
+
+def test_d7_idle_minutes_count_while_a_pump_is_off_and_no_further_than_they_must(n):
+    e = Bench().e
+    e.minutes(5, 0, r.OFF)
+    e.minutes(3, 1 << n, r.OFF)
+    assert (e.idle_min[n], e.idle_min[1 - n]) == (0, 8)
+    e.minutes(MOST_MIN, 0, 0)
+    assert e.idle_min == [MOST_MIN, MOST_MIN]
+    bench = Bench()
+    bench.e.idle_min = [7, 7]
+    bench.go(out=1 << n)
+    assert (bench.e.idle_min[n], bench.e.idle_min[1 - n]) == (0, 7), "a run shorter than a minute counts as well"
+
+
+def test_d7_dry_minutes_of_off_count_until_it_is_wet_for_a_moment():
+    bench = Bench()
+    bench.e.minutes(30 * 1440 - 1, 0, r.LEAD)
+    assert not bench.e.pour()
+    bench.e.minutes(1, 0, 0)
+    assert bench.e.pour()
+    bench.e.minutes(MOST_MIN, 0, 0)
+    assert bench.e.off_dry_min == MOST_MIN
+    bench.go(off_wet=0)
+    assert bench.e.pour()
+    bench.go(off_wet=1)
+    assert (bench.e.off_dry_min, bench.e.pour()) == (0, False)
+    bench.e.minutes(3, 0, 0)
+    bench.e.minutes(3, 0, r.OFF)
+    assert bench.e.off_dry_min == 0
