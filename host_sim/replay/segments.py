@@ -95,8 +95,11 @@ def segments(log, site, nominal_m3s):
             stretches.append(_from_level(time[part], level[part], volume[part], sigma, site, nominal_m3s))
     # What pumps move is learnt from the whole log; whether they run is told stretch by stretch.
     rates = _rates(stretches, nominal_m3s)
+    rising = [line.slope_m3s for lines in stretches for line in lines
+              if line.slope_m3s > 0.0 and line.error_m3s < BLIND * nominal_m3s]  # fmt: skip
+    inflow = float(np.median(rising)) if rising else 0.0
     for lines in stretches:
-        _settle(lines, rates, site, nominal_m3s)
+        inflow = _settle(lines, rates, inflow, site, nominal_m3s)
         found += lines
     return [piece for part in found for piece in _pieces(part, time, level, volume, sigma, site, nominal_m3s)]
 
@@ -243,15 +246,17 @@ def _from_level(time, level, volume, sigma, site, nominal):
     return [line for line in lines if line.end_s > line.start_s]
 
 
-def _settle(lines, rates, site, nominal):
-    # Fill in how many pumps ran.  A stretch that tells nothing, as a short one on a floor, is left out and goes on
-    # as the one before it.
+def _settle(lines, rates, inflow, site, nominal):
+    # Fill in how many pumps ran, `inflow` having been what came before; returns what comes at the end.  A stretch
+    # that tells nothing, as a short one on a floor, is left out and goes on as the one before it.
     blind = [line.error_m3s > BLIND * nominal and line.start_m > site.pit.floor_m - 0.01 for line in lines]
-    counts = iter(_count([line for line, dark in zip(lines, blind, strict=True) if not dark], rates))
+    states, inflow = _count([line for line, dark in zip(lines, blind, strict=True) if not dark], rates, inflow)
+    counts = iter(states)
     before = 0
     for line, dark in zip(lines, blind, strict=True):
         line.on = before if dark else next(counts)
         line.mask, before = UNKNOWN if line.on else 0, line.on
+    return inflow
 
 
 def _floor(level, floor_m):
@@ -275,12 +280,13 @@ def _chord(time, level, volume, a, b, sigma, site):
     return Segment(float(time[a]), float(time[b]), slope, error, float(level[a]), float(level[b]), 0, 0, 2)
 
 
-def _count(lines, moving):
-    """Return how many pumps ran in each stretch: the answer that lets the inflow change least (Viterbi).
+def _count(lines, moving, before_m3s):
+    """Return (how many pumps ran in each line, the inflow of the last).
 
-    In a stretch with k pumps the inflow is its slope and k times a pump's
-    rate.  It may not be below nothing, changes little from stretch to stretch,
-    and of two answers that do equally well the one with fewer pumps is taken.
+    It is the answer that lets the inflow change least (Viterbi).  In a line
+    with k pumps the inflow is its slope and k times a pump's rate.  It may not
+    be below nothing, changes little from line to line, and of two answers that
+    do equally well the one with fewer pumps is taken.
     """
     rates, pumps = moving
     rate, states = rates[1], range(len(rates))  # the weakest pump is the smallest jump that means one
@@ -290,7 +296,10 @@ def _count(lines, moving):
         wide = 0.05 * rate + 2.0 * line.error_m3s
         own = [0.1 * n + max(0.0, -q) / wide for n, q in zip(pumps, inflow, strict=True)]
         if not place:
-            costs, before = own, (inflow, line)
+            # A stretch begins with about the inflow with which the one before it ended.
+            costs = [cost + min(12.0, abs(q - before_m3s) / (0.3 * rate + 2.0 * line.error_m3s))
+                     for cost, q in zip(own, inflow, strict=True)]  # fmt: skip
+            before = (inflow, line)
             continue
         old, last = before
         apart = max(0.0, line.middle_s - last.middle_s)
@@ -304,11 +313,11 @@ def _count(lines, moving):
         paths.append(chosen)
         costs, before = best, (inflow, line)
     if not lines:
-        return []
+        return [], before_m3s
     found = [int(np.argmin(costs))]
     for chosen in reversed(paths):
         found.append(chosen[found[-1]])
-    return [pumps[state] for state in found[::-1]]
+    return [pumps[state] for state in found[::-1]], before[0][found[0]]
 
 
 def _rates(stretches, nominal):
