@@ -15,6 +15,7 @@ from host_sim.board.client import Client, RefusedError
 from host_sim.board.virtual import FIRMWARE, VirtualBoard
 from host_sim.errors import InputError
 from host_sim.journal import Life, Record, read_journal
+from host_sim.replay import exact
 from tests.micropython.places import ROOT
 from tests.micropython.virtual_rig import pit, ready, values, wait_for
 
@@ -52,6 +53,8 @@ def test_a_night_read_back_replays_bit_for_bit(tmp_path):
     journal.write(tmp_path / "board.jsonl")
     again = read_journal(tmp_path / "board.jsonl")
     assert again.records == journal.records
+    passed = exact.replay(again)
+    assert (passed.passed, passed.reason) == (True, "identical")
     assert sum(isinstance(record, Record) for record in again.records) > 150
     assert sum(isinstance(record, Life) and record.power == "up" for record in again.records) >= 2
 
