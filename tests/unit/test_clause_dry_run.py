@@ -175,6 +175,17 @@ def test_r3_never_with_the_thermal_contact_open_or_the_selector_off():
     assert [t for t, _ in rig.all_starts() if t > since] == []
 
 
+def test_r3_a_try_that_its_pump_cannot_use_does_not_keep_the_other_waiting():
+    rig = ready(sensing=WITH_CURRENT, flood_min_off=20_000)
+    rig.load = ["none", "none"]
+    rig.fill("off", "lead", "lag", "high").run_until(lambda rig: rig.c.pumps[0].trial, 200)
+    at = rig.t
+    rig.set(selector_1="off").run(300)
+    tries = [t for t in rig.starts(2) if t > at]
+    assert tries[0] - at <= 30.1
+    assert len(tries) >= 3
+
+
 def test_r3_overcurrent_is_tried_at_most_three_times_an_hour():
     rig = flooded("locked").run(120)
     since = rig.t

@@ -41,6 +41,8 @@ class FloodRetries:
         for n in range(2):
             if self.timers.rang[tm.OVER_HOUR + n]:
                 self.overloads[n] = 0
+            if barred & (1 << n) and self.pumps[n].trial == pm.FLOOD_TRIAL:
+                self.pumps[n].trial = 0  # it cannot use its try: the other is not kept waiting
         if self.timers.rang[tm.FLOOD_TRY] and wet & self.mode:
             self._grant(barred)
 
