@@ -352,3 +352,12 @@ def test_a5_the_inspection_is_awaited_when_it_is_the_nearest_of_the_long_times()
     assert now == 600_000, "stepped at the very minute at which the inspection falls due"
     c.step(now, inputs)
     assert c.alarms.active[35]
+
+
+def test_l2_a_float_that_came_late_but_came_has_missed_nothing():
+    c = Controller(s.defaults())
+    c.belief.begin(r.OFF)
+    for step in ((r.OFF | r.LAG, r.LAG, 0), (r.OFF | r.LEAD | r.LAG, r.LEAD, 0), (r.OFF | r.LEAD, 0, r.LAG)):
+        c.belief.step(*step, False)
+    assert c.belief.order == 0
+    assert c.belief.suspect == 0

@@ -176,7 +176,6 @@ def test_r3_after_an_overcurrent_three_tries_an_hour_and_the_other_is_not_held_b
     assert bench.f.overloads[1 - n] == 0
 
 
-@pytest.mark.xfail(strict=False, reason="told and not yet mended: a try outstanding for a barred pump blocks the other")
 def test_i6_a_pump_switched_off_before_it_took_its_try_does_not_hold_up_the_other():
     rig = ready(sensing=WITH_CURRENT, flood_min_off=20_000)
     rig.load = ["none", "none"]
