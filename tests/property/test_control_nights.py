@@ -48,11 +48,8 @@ def test_i14_on_seeded_nights(block):
         check_night(some_night(RandomChooser(random.Random(seed))))
 
 
-OPEN = pytest.mark.xfail(strict=True, reason="the run on lead alone and the draw-down by time add up to 57 s, not 35 s")
-
-
 # 52: `off` sticks wet at high inflow; 238: `lead` hangs wet for half a minute after a stop.
-@pytest.mark.parametrize("seed", [52, pytest.param(238, marks=OPEN)])
+@pytest.mark.parametrize("seed", [52, 238])
 def test_i14_on_nights_that_once_went_wrong(seed):
     check_night(some_night(RandomChooser(random.Random(seed))))
 

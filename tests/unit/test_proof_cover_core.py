@@ -177,14 +177,6 @@ def test_s8_the_ring_of_starts_drops_the_oldest_when_it_is_full():
     assert one.ring[one.head] == 3000 + 3_600_000
 
 
-def test_l2_believes_tells_of_a_contact_that_is_fitted_and_not_suspect():
-    rig = ready(fitted=r.LEAD | r.HIGH)
-    assert rig.c.belief.believes(r.LEAD)
-    assert not rig.c.belief.believes(r.OFF), "not fitted"
-    rig.c.belief.condemn(r.LEAD, 0)
-    assert not rig.c.belief.believes(r.LEAD)
-
-
 def test_r3_with_every_pump_barred_the_try_waits_for_its_next_turn():
     rig = ready()
     for each in rig.c.pumps:

@@ -210,7 +210,3 @@ class Belief:
         if BITS[wrong] < BITS[best] or (rising and BITS[wrong] == BITS[best]):
             return wrong
         return best
-
-    def believes(self, bit):
-        """Tell whether the contact is fitted and believed."""
-        return self.fitted & ~self.suspect & bit

@@ -196,7 +196,7 @@ class Demand:
         elif self.draw_left:
             left_ms = self.draw_left
         else:
-            left_ms = 100 * min(self._draw_ds(), self.settings[s.BLIND_RUN_MS] // 100)
+            left_ms = 100 * min(self._draw_ds(), self._blind_left_ms() // 100)
             self.draw_pumps = 1
         if t.running(tm.DRAW) and pumps == self.draw_pumps:
             return
@@ -210,6 +210,13 @@ class Demand:
             t.stop(tm.DRAW)
             self.draw_left = left_ms
             self.draw_pumps = 1
+
+    def _blind_left_ms(self):
+        # What is left of a blind run: where nothing is sensed, a contact that stood
+        # alone over a dry off may have been a hung float, and the run dry all the while.
+        if self.timers.running(tm.ALONE):
+            return self.timers.left_ms(tm.ALONE)
+        return self.settings[s.BLIND_RUN_MS]
 
     def _draw_ds(self):
         # pump_down x (1 + last run / last refill), in steps of 100 ms: with an
