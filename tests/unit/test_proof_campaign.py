@@ -183,7 +183,9 @@ def command(*arguments):
 
 def test_ctrl_c_keeps_what_is_done_and_the_same_command_goes_on(tmp_path):
     line, env = command("campaign", "--nights", "400", "--workers", "1", "--out", str(tmp_path))
-    work = subprocess.Popen(line, env=env, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
+    # A shell that runs the tests in the background has SIGINT ignored; a person's terminal has not.
+    work = subprocess.Popen(line, env=env, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
+                            preexec_fn=lambda: signal.signal(signal.SIGINT, signal.SIG_DFL))  # fmt: skip
     kept = tmp_path / campaign.KEPT
     deadline = time.monotonic() + 120
     while not (kept.exists() and kept.read_text().count("\n") >= 8) and time.monotonic() < deadline:
