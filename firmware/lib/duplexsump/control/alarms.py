@@ -74,6 +74,7 @@ class Alarms:
         self.nothing = 1
         self.loud = False
         self.returned = False
+        self.moved = True  # a quiet time or a reminder was set or ended: the timer follows
 
     def begin(self):
         """After a power-up: what was latched stays; what still holds is raised anew."""
@@ -104,11 +105,13 @@ class Alarms:
             self.active[i] = 0
             if i < SOUNDING:
                 self.remind[i] = NEVER
+                self.moved = True
             self._event(i, CLEAR_LATCHING if TABLE[i][LATCH] else CLEAR)
 
     def silence(self):
         """A2: acknowledge what there is and stop the horn, a reminder of this very step included."""
         now = self.timers.now
+        self.moved = True
         if self.timers.rang[tm.ALARM]:
             self._lapse(now)
         for i in range(COUNT):
@@ -134,6 +137,7 @@ class Alarms:
 
     def _lapse(self, now):
         # Quiet times and reminders that are due.
+        self.moved = True
         for i in range(SOUNDING):
             if self.quiet[i] >= 0 and diff(now, self.quiet[i]) >= 0:
                 self.quiet[i] = NEVER
@@ -143,6 +147,7 @@ class Alarms:
                 self._event(i, REMIND)
 
     def _wake(self, now):
+        self.moved = False
         least = 0
         for t in self.quiet:
             if t >= 0 and (not least or diff(t, now) < least):
@@ -169,7 +174,8 @@ class Alarms:
                 self._show(i, self.state[i])
         self._chirping(self.returned and not self.loud)
         self.horn = 1 if self.loud or self.chirp or test else 0
-        self._wake(self.timers.now)
+        if self.moved:
+            self._wake(self.timers.now)
 
     def _show(self, i, state):
         # What one alarm that is not normal adds to what is heard and seen.

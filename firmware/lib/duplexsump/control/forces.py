@@ -45,7 +45,8 @@ class Forces:
     def __init__(self, settings, timers):
         self.settings = settings
         self.timers = timers
-        self.inputs = [0] * N_INPUTS
+        self.forced = [0] * N_INPUTS  # what the core works with while anything is forced
+        self.inputs = self.forced
         self.active = 0
         self.refresh = 0
         self.lapsed = 1
@@ -59,7 +60,7 @@ class Forces:
         self.refresh = inputs[IN_FORCE_REFRESH]
 
     def step(self, inputs):
-        """Copy `inputs`, forces applied, into the record that the core works with."""
+        """Set `self.inputs` to what the core works with: `inputs` itself, or a copy with the forces applied."""
         self._high(inputs[IN_CONTACTS] & HIGH)
         if inputs[IN_FORCE_REFRESH] != self.refresh:
             self.refresh = inputs[IN_FORCE_REFRESH]
@@ -69,11 +70,15 @@ class Forces:
             self.lapsed = 1
             self.timers.stop(tm.FORCE)
         self._effect(0 if self.lapsed else inputs[IN_FORCE_MASK] & FORCE_ALL)
-        mine = self.inputs
-        for i in range(N_INPUTS):
-            mine[i] = inputs[i]
+        self.inputs = inputs
         if self.active:
-            self._apply(mine, self.active, inputs[IN_FORCE_VALUE])
+            self._copy(inputs)
+            self._apply(self.forced, self.active, inputs[IN_FORCE_VALUE])
+
+    def _copy(self, inputs):
+        self.inputs = self.forced
+        for i in range(N_INPUTS):
+            self.forced[i] = inputs[i]
 
     def _high(self, high):
         self.real_high = self.timers.lasted(tm.REAL_HIGH, self.real_high, high, self.settings[s.DEBOUNCE_MS])
