@@ -37,7 +37,6 @@ from .conditions import AS_IS, BROKEN, CHATTERING, WET, Conditions
 from .course import Course, Slots
 from .discharge import lines_of
 from .mode import TURNING, ModeMaker
-from .trace import CONTACT_NAMES
 from .wake import DRIFT_STEP_S, FLICKER_TICKS, LEAST_UA, MOST_UA, TICK_MS
 
 FLICKER = 0.08  # share by which it does; common practice, no source
@@ -245,10 +244,6 @@ class Plant:
     def contact_wet(self, i, raw_contacts):
         """Whether contact i reads wet in a raw contacts word."""
         return bool(raw_contacts >> i & 1) != bool(self.settings[NORMALLY_CLOSED] >> i & 1)
-
-    def contact_names_wet(self, raw_contacts):
-        """Return {name: wet} of the fitted contacts in a raw contacts word."""
-        return {CONTACT_NAMES[i]: self.contact_wet(i, raw_contacts) for i in self.fitted}
 
     def _currents(self, index, volume, piece, raw):
         mode = piece.mode

@@ -39,10 +39,6 @@ class Estimate:
         return self.high_m3s * self.factor
 
     @property
-    def lower_m3s(self):
-        return self.low_m3s * self.factor
-
-    @property
     def uncertainty(self):
         """Half the width of the bounds as a share of the estimate."""
         return 0.5 * (self.high_m3s - self.low_m3s) / self.measured_m3s if self.measured_m3s > 0.0 else 1.0

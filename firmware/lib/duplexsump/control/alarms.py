@@ -80,10 +80,8 @@ class Alarms:
         """After a power-up: what was latched stays; what still holds is raised anew."""
         for i in range(COUNT):
             self.active[i] = 0
-            if self.state[i] == UNACKNOWLEDGED:
-                self._event(i, CLEAR_LATCHING if TABLE[i][LATCH] else CLEAR)
-            elif self.state[i] == ACKNOWLEDGED:
-                self._event(i, CLEAR_LATCHING if TABLE[i][LATCH] else CLEAR)
+            if self.state[i] == UNACKNOWLEDGED or self.state[i] == ACKNOWLEDGED:
+                self._clear(i)
 
     def _event(self, i, event):
         state = NEXT[self.state[i] * 6 + event]
@@ -106,7 +104,10 @@ class Alarms:
             if i < SOUNDING:
                 self.remind[i] = NEVER
                 self.moved = True
-            self._event(i, CLEAR_LATCHING if TABLE[i][LATCH] else CLEAR)
+            self._clear(i)
+
+    def _clear(self, i):
+        self._event(i, CLEAR_LATCHING if TABLE[i][LATCH] else CLEAR)
 
     def silence(self):
         """A2: acknowledge what there is and stop the horn, a reminder of this very step included."""

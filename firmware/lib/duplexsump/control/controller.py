@@ -211,14 +211,12 @@ class Controller:
         self.exercise.minutes(count, self.gate.out, self.belief.wet)
 
     def _jumped(self, delta_ms):
-        # Every deadline moves with a clock that jumped, so nothing fires early or never.
+        # Every deadline moves with a clock that jumped, so nothing fires early or never;
+        # the only one that is no list is `due`, and that is this very step.
         for _name, part in self.parts:
             for name, kind, count, _kept in part.FIELDS:
-                if kind == DEADLINE:
+                if kind == DEADLINE and count:
                     value = getattr(part, name)
-                    if not count:
-                        setattr(part, name, add(value, delta_ms))
-                        continue
                     for i in range(count):
                         if value[i] >= 0:
                             value[i] = add(value[i], delta_ms)

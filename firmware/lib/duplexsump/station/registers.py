@@ -157,16 +157,4 @@ WORD_ROWS = (
     ("bad_frames", "", 2, "frames that were dropped since the power-up", lambda st: st.bad_frames()),
 )  # fmt: skip
 ALARM_STATES_AT = const(200)  # one word an alarm: 0 normal .. 5, see the alarm states
-
-
-def addresses(rows, width):
-    """Return {name: address} of rows that lie one behind the other; `width`: the place of the width in a row."""
-    found = {}
-    at = 0
-    for row in rows:
-        found[row[0]] = at
-        at += row[width]
-    return found
-
-
 N_SETTING_WORDS = 2 * s.N_SETTINGS
