@@ -36,7 +36,8 @@ def _record(night, trace, single, dry_s, brain):
     alarm = totals.first_alarm_s
     return {
         "seed": night.seed, "number": night.number, "faults": " ".join(night.faults), "kinds": " ".join(night.names),
-        "must": night.must, "sensing": night.sensing, "battery": night.battery, "peak_gpm": round(night.peak_gpm, 2),
+        "must": night.must, "sensing": night.sensing, "level": night.level,
+        "battery": night.battery, "peak_gpm": round(night.peak_gpm, 2),
         "dry": wet_at is None, "floor_wet_s": totals.floor_wet_s, "floor_first_s": _or_none(wet_at),
         "first_alarm_s": _or_none(alarm),
         "lead_s": wet_at - alarm if wet_at is not None and alarm is not None else float("nan"),

@@ -16,6 +16,7 @@ RESET_S = FAULTS_S + 30.0
 NIGHT_S = 10800.0
 CARRIED_GPM = 18.0  # one good pump carries this
 BASE_GPM = (1.0, 6.0)
+_LOWER = ("off-", "lead-", "lag-", "common-")  # faults of the floats that a transmitter stands for
 
 _SITE = """
 name = "campaign night {seed}/{number}"
@@ -26,17 +27,14 @@ depth = "24 in"
 floor_area = "600 ft2"
 start_level = "6 in"
 [contacts]
-off = {{ wet_at = "7 in", dry_at = "6 in" }}
-lead = {{ wet_at = "14 in", dry_at = "13 in" }}
-lag = {{ wet_at = "16 in", dry_at = "15 in" }}
-high = {{ wet_at = "18 in", dry_at = "17 in", normally_closed = true }}
+{floats}high = {{ wet_at = "18 in", dry_at = "17 in", normally_closed = true }}
 [pump]
 curve = [["0 gpm", "23 ft"], ["15 gpm", "20 ft"], ["33 gpm", "15 ft"], ["45 gpm", "10 ft"], ["60 gpm", "0 ft"]]
 intake = "3 in"
 rated_current = "8 A"
 volts = "115 V"
 weep_hole = "3/16 in"
-{battery}
+{battery}{transmitter}
 [discharge]
 outlet = "10 ft 10 in"
 riser = {{ pipe = "1-1/2 in", length = "10 ft", fittings = {{ elbow_90 = 1, swing_check = 1, ball_valve = 1 }} }}
@@ -47,7 +45,7 @@ sensing = "{sensing}"
 [settings]
 duty = {duty}
 starts_per_hour = 30
-[[inflow]]
+{levels}[[inflow]]
 kind = "hydrograph"
 flows = [{flows}]
 [[action]]
@@ -59,6 +57,19 @@ lasts = "{lasts} s"
 seed = {plant_seed}
 faults = [{faults}]
 """
+_FLOATS = """\
+off = { wet_at = "7 in", dry_at = "6 in" }
+lead = { wet_at = "14 in", dry_at = "13 in" }
+lag = { wet_at = "16 in", dry_at = "15 in" }
+"""
+# Its datum lies 2 in above the bottom; the three levels are those of the floats that it stands for.
+_TRANSMITTER = """
+[transmitter]
+zero = "2 in"
+span = "{span} m"
+noise = "{noise:.1f} mm"
+"""
+_LEVELS = 'level_off = "4 in"\nlevel_lead = "12 in"\nlevel_lag = "14 in"\n'
 _BATTERY = """
 [pump2]
 supply = "battery"
@@ -95,6 +106,7 @@ class Night:
     battery: bool
     sensing: str
     must: str
+    level: str = "floats"  # "transmitter" in place of off, lead and lag, or "both"
 
 
 def required(names, battery, carried):
@@ -118,17 +130,24 @@ def _swarm(rng, kinds):
     return on, [10.0 ** rng.uniform(0.0, 3.0) for _ in on]
 
 
-def _kinds(battery):
+def _kinds(battery, level):
     faults, _pairs = table()
-    return [name for name, (group, _must) in faults.items() if battery or group != "battery"]
+    left_out = set() if battery else {"battery"}
+    if level == "floats":
+        left_out.add("transmitter")
+    there = [name for name, (group, _must) in faults.items() if group not in left_out]
+    # What is not fitted cannot break.
+    return [name for name in there if level != "transmitter" or not name.startswith(_LOWER)]
 
 
-def _draw_faults(rng, battery):
+def _draw_faults(rng, battery, level):
     faults, _pairs = table()
-    if rng.random() < 0.25:  # I14: one float fault and nothing else
-        names = [rng.choice([name for name, (group, _must) in faults.items() if group == "float"])]
+    kinds = _kinds(battery, level)
+    if rng.random() < 0.25:  # I14: one faulty way to tell the level and nothing else
+        group = "float" if level == "floats" or rng.random() < 0.3 else "transmitter"
+        names = [rng.choice([name for name in kinds if faults[name][0] == group])]
     else:
-        on, weights = _swarm(rng, _kinds(battery))
+        on, weights = _swarm(rng, kinds)
         count = rng.choices((0, 1, 2, 3), (1, 4, 4, 1))[0]
         names = []
         for name in rng.choices(on, weights, k=count):
@@ -166,12 +185,18 @@ def draw(seed, number):
     battery = rng.random() < 0.4
     sensing = rng.choice(("current", "current", "feedback", "nothing"))
     flows, peak, carried = _flows(rng)
-    faults, names = _draw_faults(rng, battery)
+    # How the level is told is drawn apart, so that the nights with floats alone are those they always were.
+    apart = random.Random(f"level {seed}/{number}")
+    level = apart.choices(("floats", "transmitter", "both"), (8, 2, 1))[0]
+    faults, names = _draw_faults(rng if level == "floats" else apart, battery, level)
     text = _SITE.format(
         seed=seed, number=number, diameter=rng.choice((18, 24, 30)), battery=_BATTERY if battery else "",
+        floats="" if level == "transmitter" else _FLOATS, levels=_LEVELS if level == "transmitter" else "",
+        transmitter="" if level == "floats" else _TRANSMITTER.format(
+            span=apart.choice((1.0, 2.0)), noise=apart.choice((0.0, 1.0, 3.0))),
         waves='[waves]\nheight = "10 mm"' if rng.random() < 0.3 else "", sensing=sensing,
         duty=1 if battery else rng.choice((0, 0, 2)), flows=flows, reset=RESET_S, lasts=NIGHT_S,
         plant_seed=rng.randrange(2**30), faults=", ".join(f'"{fault}"' for fault in faults),
     )  # fmt: skip
     must = required(names, battery, carried)
-    return Night(seed, number, text, faults, names, peak, battery, sensing, must)
+    return Night(seed, number, text, faults, names, peak, battery, sensing, must, level)

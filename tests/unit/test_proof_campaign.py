@@ -39,10 +39,23 @@ def test_every_night_is_a_site_that_can_be_read_and_its_faults_end_before_the_re
             assert fault.end_s is not None or fault.kind.at_once
 
 
-def test_the_written_table_names_every_fault_there_is_but_those_of_a_transmitter():
+def test_a_night_has_floats_or_a_transmitter_and_only_what_is_fitted_breaks():
+    drawn = [nights.draw(5, number) for number in range(150)]
+    assert {night.level for night in drawn} == {"floats", "transmitter", "both"}
+    broken = {level: {name for night in drawn if night.level == level for name in night.names}
+              for level in ("floats", "transmitter", "both")}  # fmt: skip
+    assert not any(name.startswith("transmitter") for name in broken["floats"])
+    assert not any(name.startswith(("off-", "lead-", "lag-", "common-")) for name in broken["transmitter"])
+    assert any(name.startswith("transmitter") for name in broken["transmitter"])
+    for night in drawn:
+        site = read_site(night.text)
+        assert (site.transmitter is not None) == (night.level != "floats")
+        assert [contact is not None for contact in site.contacts] == [night.level != "transmitter"] * 3 + [True]
+
+
+def test_the_written_table_names_every_fault_there_is():
     table, pairs = nights.table()
-    there = {name for name in fault_registry.REGISTRY if not name.startswith("transmitter")}
-    assert set(table) == there
+    assert set(table) == set(fault_registry.REGISTRY)
     groups = {group for group, _must in table.values()}
     assert {group for pair in pairs for group in pair} <= groups
 
@@ -50,6 +63,7 @@ def test_the_written_table_names_every_fault_there_is_but_those_of_a_transmitter
 @pytest.mark.parametrize(("names", "battery", "must"), [
     ((), False, "dry"), (("lead-stuck-dry",), False, "dry"), (("pump1-jammed",), True, "dry"),
     (("mains-lost",), True, "dry"), (("mains-lost",), False, "alarm"), (("discharge-frozen",), True, "alarm"),
+    (("transmitter-frozen",), False, "dry"), (("transmitter-frozen", "pump2-jammed"), False, "dry"),
     (("lead-stuck-dry", "pump1-jammed"), False, "dry"), (("pump1-jammed", "pump2-jammed"), False, "alarm"),
     (("lead-stuck-dry", "off-stuck-wet"), False, "alarm"), (("mains-lost", "lead-stuck-dry"), True, "alarm"),
 ])  # fmt: skip
@@ -67,7 +81,7 @@ def test_swarm_weights_switch_kinds_off_and_differ_from_night_to_night():
     assert max(max(w) for _on, w in drawn) / min(min(w) for _on, w in drawn) > 500
 
 
-@pytest.mark.parametrize("number", [1, 5, 17, 28, 29])
+@pytest.mark.parametrize("number", [1, 5, 17, 28, 104, 203])
 def test_nights_of_every_sort_hold_their_promises(number):
     record = night_run.run(1, number)
     assert record["broken"] == ""
