@@ -1,9 +1,9 @@
 """The dialogue `size --ask`: asks in order, explains, takes "don't know", goes on where it stopped."""
 
-import json
 from pathlib import Path
 
-from host_sim import units
+from host_sim import asking
+from host_sim.asking import StoppedError
 from host_sim.errors import InputError
 
 from .document import edited, to_toml
@@ -13,10 +13,6 @@ INTRO = """Tape, bucket and data plate will do.  Enter or "don't know" takes wha
 "why" explains, "back" goes back, "stop" (or Ctrl-C) keeps the answers; the same command goes on from there."""
 HEADING = """Written by sumpbench size --ask.  Answers nobody knew are cautious defaults:
 """
-
-
-class StoppedError(Exception):
-    """The person went away; the answers are kept."""
 
 
 def answers_path(site):
@@ -54,12 +50,9 @@ def ask_site(site, units_name="us", read=input, say=print):
 
 
 def _kept(path):
-    try:
-        found = json.loads(path.read_text(encoding="utf-8"))
-    except OSError:
+    found = asking.recall(path, "--ask")
+    if found is None:
         return {}
-    except ValueError as error:
-        raise InputError(f"{path} cannot be read ({error}): delete it and begin anew", "--ask") from error
     known = {question.key for question in QUESTIONS}
     if not isinstance(found, dict) or any(key not in known or not _whole(value) for key, value in found.items()):
         raise InputError(f"{path} holds answers to other questions: delete it and begin anew", "--ask")
@@ -86,7 +79,7 @@ def _dialogue(given, kept, read, say):
                 given.pop(before[-1].key)
             continue
         given[question.key] = answer
-        kept.write_text(json.dumps(given, indent=1) + "\n", encoding="utf-8")
+        asking.keep(kept, given)
 
 
 def _one(question, place, count, read, say):
@@ -115,50 +108,7 @@ def _one(question, place, count, read, say):
 
 def parse(question, text):
     """Return the value of an answer.  Raises ValueError that says what is wrong and what is sensible."""
-    text = text.strip()
-    if question.kind == "words":
-        return text
-    if question.kind == "yes":
-        if text.lower() in ("yes", "y", "true"):
-            return True
-        if text.lower() in ("no", "n", "false"):
-            return False
-        raise ValueError(f'"{text}": answer yes or no')
-    if question.kind == "choice":
-        return _choice(question, text)
-    if question.kind == "curve":
-        read_curve(text)
-        return text
-    if text == question.default == "none":
-        return text
-    if question.kind == "whole":
-        if not text.isdigit() or not int(question.least) <= int(text) <= int(question.most):
-            raise ValueError(
-                f'"{text}": a whole number from {question.least} to {question.most}, as in {question.example}'
-            )
-        return int(text)
-    return _quantity(question, text)
-
-
-def _choice(question, text):
-    low = text.lower()
-    fits = [choice for choice in question.choices if choice.lower() == low]
-    fits = fits or [choice for choice in question.choices if choice.lower().startswith(low)]
-    if len(fits) == 1:
-        return fits[0]
-    raise ValueError(f'"{text}": one of {", ".join(question.choices)}')
-
-
-def _quantity(question, text):
-    # A plain number is taken in the unit of the example.
-    plain = text.replace(".", "", 1).isdigit()
-    if plain and question.kind not in ("number", "share"):
-        text = f"{text} {question.example.split(' ', 1)[1]}"
-    value = units.read(text, question.kind)
-    for bound, wrong, word in ((question.least, -1, "at least"), (question.most, 1, "at most")):
-        if bound and (value - units.read(bound, question.kind)) * wrong > 0.0:
-            raise ValueError(f"{text}: {word} {bound}; a sensible answer looks like {question.example}")
-    return float(text) if question.kind == "number" else text
+    return asking.parse(question, text, {"curve": read_curve})
 
 
 def document(given):
