@@ -137,10 +137,10 @@ def _put(place, node):
 class Source:
     """One module of the core, with its functions by qualified name and all their mutants."""
 
-    def __init__(self, name):
+    def __init__(self, name, text=None):
         self.name = name
         self.module = importlib.import_module(f"duplexsump.control.{name}")
-        self.text = inspect.getsource(self.module)
+        self.text = text or inspect.getsource(self.module)
         self.lines = self.text.splitlines()
         self.tree = ast.parse(self.text)
         self.functions = {}
@@ -172,6 +172,10 @@ class Source:
 
     def code(self, mutant):
         """Return the code object of the function with the mistake in it.  Raises LookupError if there is none such."""
+        if hasattr(mutant, "becomes"):  # a slip: its line is rewritten as a whole
+            lines = list(self.lines)
+            lines[mutant.line - 1] = lines[mutant.line - 1].replace(mutant.text, mutant.becomes)
+            return Source(self.name, "\n".join(lines) + "\n")._compile(mutant.function)
         function = self.functions[mutant.function]
         number = 0
         for node, place in _places(function):
