@@ -11,13 +11,19 @@ from ..control.records import (
     IN_BATTERY,
     IN_CHARGER,
     IN_CHATTER,
+    IN_CONTACTS,
     IN_CURRENT_1,
     IN_CURRENT_2,
+    IN_GENERATOR,
     IN_JUMPER,
     IN_LEVEL,
     IN_MAINS,
+    IN_MOISTURE_1,
+    IN_MOISTURE_2,
+    IN_RESET,
     IN_SELECTOR_1,
     IN_SELECTOR_2,
+    IN_SILENCE,
     IN_THERMAL_1,
     IN_THERMAL_2,
     IN_TRANSMITTER,
@@ -80,6 +86,14 @@ def _open_thermal(st):
     return st.inputs[IN_THERMAL_1] | st.inputs[IN_THERMAL_2] << 1
 
 
+def _pressed(st):
+    return st.raw[IN_SILENCE] | st.raw[IN_RESET] << 1
+
+
+def _moisture(st):
+    return st.raw[IN_MOISTURE_1] | st.raw[IN_MOISTURE_2] << 1
+
+
 # Discrete inputs; an alarm's bits are worked out one by one, for 38 of them are no small integer.
 BIT_ROWS = (
     ("wet", 4, "contacts off, lead, lag, high, debounced: 1 = wet", lambda st: st.controller.contacts.wet),
@@ -96,6 +110,11 @@ BIT_ROWS = (
     ("clock_fault", 1, "the clock jumped or a step came a day late", lambda st: st.controller.clock_fault),
     ("storage_fault", 1, "the journal cannot be written", lambda st: 1 if st.recorder.failing else 0),
     ("staged", 1, "settings are staged that differ from those in force", lambda st: 1 if st.staging() else 0),
+    ("closed", 4, "contacts off, lead, lag, high as read at the last tick: 1 = electrically closed",
+     lambda st: st.raw[IN_CONTACTS]),
+    ("pressed", 2, "push buttons silence, reset as read at the last tick", _pressed),
+    ("moisture", 2, "moisture in the seal chamber of pumps 1, 2", _moisture),
+    ("generator", 1, "the mains comes from a generator", lambda st: st.raw[IN_GENERATOR]),
 )  # fmt: skip
 ALARMS_ACTIVE_AT = const(64)  # one bit an alarm, in the order of the alarm table: its condition holds
 ALARMS_STANDING_AT = const(112)  # one bit an alarm: not normal
