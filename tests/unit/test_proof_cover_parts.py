@@ -127,8 +127,8 @@ def test_d7_the_next_long_time_is_the_nearest_of_exercise_pour_test_and_a_day():
     assert e.next_min() == 60
     e.idle_min[1] = e.off_dry_min = 60 * 1440
     assert e.next_min() == 1440, "what is over is no longer awaited"
-    e.idle_min[0] = 7 * 1440
-    assert e.next_min() == 1440
+    e.idle_min[0], e.off_dry_min = 7 * 1440, 30 * 1440
+    assert e.next_min() == 1440, "nor what is over in this very minute"
 
 
 def test_d7_an_exercise_is_given_up_at_once_when_the_level_asks_for_the_pumps():

@@ -108,6 +108,26 @@ def test_d7_without_current_sensing_the_load_is_not_asked_for(n):
     assert bench.e.passed[n] == 1
 
 
+def test_d7_the_time_counts_from_the_output_on_whatever_holds_it_off_before(n):
+    bench = Bench()
+    bench.e.idle_min[n] = WEEK_MIN
+    for out in (0, 0, 2 >> n):
+        assert bench.go(5000, out=out) == n
+        assert (bench.e.began, bench.e.tried) == (0, [0, 0])
+        assert not bench.c.timers.running(tm.EXERCISE)
+
+
+@pytest.mark.parametrize("state", [pump.RETRY, pump.LOCKED])
+def test_d7_a_pump_that_is_out_before_it_ran_has_failed_and_waits_a_week_for_the_next(n, state):
+    bench = Bench()
+    bench.e.idle_min[n] = WEEK_MIN
+    bench.go()
+    bench.c.pumps[n].state = state
+    assert bench.go() == -1
+    assert (bench.e.failed, bench.e.idle_min[n]) == (1 << n, 0)
+    assert bench.go() == -1
+
+
 @pytest.mark.parametrize("state", [pump.RETRY, pump.LOCKED])
 def test_d7_a_pump_that_trips_has_failed_at_once(n, state):
     bench = Bench().begin(n)

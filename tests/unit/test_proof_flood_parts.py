@@ -66,6 +66,7 @@ def test_r3_the_tries_come_at_their_times_and_by_turns(wet, steps):
         assert granted == [pm.FLOOD_TRIAL * (k % 2 == n) for n in range(2)]
         assert bench.tick(wet) is None, "one try at a time"
         bench.taken()
+        assert bench.f.rung == min(k + 1, 3), "no rung above the last"
 
 
 @pytest.mark.parametrize("wet", [0, r.LEAD])
@@ -174,6 +175,61 @@ def test_r3_after_an_overcurrent_three_tries_an_hour_and_the_other_is_not_held_b
     others = [at for at, k in tries if k != n]
     assert max(b - a for a, b in zip(others, others[1:], strict=False)) <= 240_000
     assert bench.f.overloads[1 - n] == 0
+
+
+def test_r3_the_tries_after_an_overcurrent_are_counted_anew_after_an_hour(n):
+    bench = Bench()
+    bench.pumps[n].cause = pm.OVERLOAD
+    bench.f.overloads = [2, 2]
+    bench.timers.arm(tm.OVER_HOUR + n, 3_600_000)
+    bench.at(3_599_900)
+    assert bench.f.overloads == [2, 2]
+    bench.at(3_600_000)
+    assert bench.f.overloads == [2 * (n == 1), 2 * (n == 0)]
+
+
+def test_r3_the_end_of_a_run_by_hand_is_none_of_its_business():
+    bench = Bench()
+    bench.f.overloads = [2, 2]
+    for timer in (tm.HAND, tm.HAND + 1):
+        bench.timers.arm(timer, 100)
+    assert bench.at(100) == [0, 0]
+    assert bench.f.overloads == [2, 2]
+
+
+@pytest.mark.parametrize("barred", range(4))
+@pytest.mark.parametrize("trial", [0, pm.BOOT_TRIAL, pm.FLOOD_TRIAL])
+def test_r3_a_try_that_its_pump_cannot_use_is_taken_back_and_no_other(barred, trial):
+    bench = Bench()
+    for pump in bench.pumps:
+        pump.trial = trial
+    taken = [trial == pm.FLOOD_TRIAL and bool(barred & (1 << n)) for n in range(2)]
+    assert bench.at(100, barred=barred) == [0 if taken[n] else trial for n in range(2)]
+
+
+@pytest.mark.parametrize("changes", [{"out": 1}, {"out": 2}, {"ready": 1}, {"wet": r.LEAD}, {"wet": 0}])
+@pytest.mark.parametrize("rung", [0, 2])
+def test_r3_what_ends_the_wait_stops_its_timer(changes, rung):
+    bench = Bench()
+    bench.f.rung = rung
+    bench.tick()
+    assert bench.timers.running(tm.FLOOD_TRY)
+    bench.tick(**changes)
+    assert not bench.timers.running(tm.FLOOD_TRY)
+
+
+@pytest.mark.parametrize(("before", "after", "step"), [
+    (r.LAG, r.LAG | r.HIGH, 10_000), (r.LAG | r.HIGH, r.LAG, 60_000),
+])  # fmt: skip
+def test_r3_water_that_passes_high_during_a_try_begins_the_other_ladder(before, after, step):
+    bench = Bench()
+    for _ in range(4):
+        bench.at(bench.now + bench.tick(before), before)
+        bench.taken()
+    assert bench.f.rung == 3
+    assert bench.tick(before, out=1) is None
+    assert bench.tick(after, out=1) is None
+    assert bench.tick(after) == step
 
 
 def test_i6_a_pump_switched_off_before_it_took_its_try_does_not_hold_up_the_other():

@@ -58,6 +58,9 @@ def test_a4_the_mains_at_power_up_counts_at_once_and_its_loss_at_once():
     assert bench.go(mains=0).went
     assert (bench.supply.mains, bench.supply.fed) == (0, 0)
     assert not bench.go().went, "told in the step of the loss only"
+    bench = Bench()
+    bench.go(mains=0)
+    assert not bench.go(mains=1).went, "nor where it is back in the next"
     assert not Bench(mains=0).go().went
 
 
@@ -82,6 +85,14 @@ def test_a4_high_water_after_the_short_settling_makes_the_mains_count_at_once():
     assert bench.go(100, high=8).mains
 
 
+def test_a4_a_mains_that_is_there_all_along_has_nothing_to_settle():
+    bench = Bench()
+    for _ in range(200):
+        supply = bench.go(high=8)
+        assert (supply.mains, supply.came, supply.went, supply.lost) == (1, False, False, False)
+        assert not bench.timers.running(tm.SETTLE)
+
+
 def test_a4_high_water_does_not_make_a_mains_count_that_came_in_this_very_step():
     bench = Bench(mains=0)
     assert not bench.go(mains=1, high=8).mains
@@ -91,7 +102,7 @@ def test_a4_a_mains_that_goes_again_settles_from_the_beginning():
     bench = Bench()
     bench.go(mains=0)
     bench.go(mains=1)
-    bench.go(10_000, mains=0)
+    bench.go(2000, mains=0)
     assert not bench.timers.running(tm.SETTLE) and not bench.timers.running(tm.SETTLE_FLOOD)
     bench.go(100, mains=1)
     assert not bench.go(10_000).mains
@@ -139,6 +150,24 @@ def test_a4_with_high_wet_a_spent_battery_runs_to_exhaustion():
     bench = Bench((s.MAINS, s.BATTERY), mains=0)
     bench.go(battery=DEAD)
     assert bench.go(high=8).fed == 2
+
+
+@pytest.mark.parametrize("high", [0, 8])
+@pytest.mark.parametrize("battery", [GOOD, LOW, DEAD])
+@pytest.mark.parametrize("spent", [0, 1])
+@pytest.mark.parametrize("exhaust", [0, 1])
+@pytest.mark.parametrize("demanded", [0, 1, 2])
+def test_a4_exhaustion_begins_with_high_water_and_goes_on_until_the_level_ends_the_run(
+        high, battery, spent, exhaust, demanded):  # fmt: skip
+    bench = Bench((s.MAINS, s.BATTERY), mains=0)
+    supply = bench.supply
+    assert (supply.demanded, supply.exhaust) == (0, 0)
+    supply.spent, supply.exhaust, supply.demanded = spent, exhaust, demanded
+    bench.go(battery=battery, high=high)
+    now_spent = battery == DEAD or (battery == LOW and spent)
+    on = now_spent and (high or (exhaust and demanded))
+    assert (supply.spent, supply.exhaust) == (int(now_spent), int(bool(on)))
+    assert supply.fed == (2 if on or not now_spent else 0)
 
 
 @pytest.mark.parametrize(("changes", "told"), [

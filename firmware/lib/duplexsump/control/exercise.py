@@ -93,7 +93,6 @@ class Exercise:
         for n in range(2):
             if calm and available & (1 << n) and self.idle_min[n] >= limit:
                 self.who = n
-                self.began = 0
                 return
 
     def _end(self, n, passed):

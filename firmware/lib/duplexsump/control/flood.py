@@ -56,21 +56,19 @@ class FloodRetries:
 
     def _owed(self, mode, out, ready):
         # Tell whether tries are owed now, and start their ladder where they begin.
-        if not mode or ready or out:
-            if not mode or ready:
-                self._over()
-            self.mode = mode
+        if not mode or ready:
+            self._over()
+        if out or mode != self.mode:
             self.timers.stop(tm.FLOOD_TRY)
-            return False
         if mode != self.mode:
             self.mode = mode
             self.rung = 0
-            self.timers.stop(tm.FLOOD_TRY)
-        return not self.pumps[0].trial and not self.pumps[1].trial
+        return mode and not (ready or out or self.pumps[0].trial or self.pumps[1].trial)
 
     def _over(self):
         # A pump is ready in the usual way, or the water is down: no try is owed.
         self.rung = 0
+        self.timers.stop(tm.FLOOD_TRY)
         for pump in self.pumps:
             if pump.trial == pm.FLOOD_TRIAL:
                 pump.trial = 0

@@ -49,7 +49,7 @@ class Supply:
     def begin(self, inputs):
         """Take the mains as it is at power-up."""
         self.mains = inputs[IN_MAINS]
-        self._masks(False)
+        self._masks()
 
     def step(self, inputs, high):
         """Judge the supplies; `high`: the high contact reads wet, believed or not."""
@@ -59,7 +59,8 @@ class Supply:
         elif inputs[IN_BATTERY] == BATTERY_GOOD or self.mains:
             self.spent = 0
         self._charger(inputs[IN_MAINS] and self.settings[s.CHARGER_FITTED] and not inputs[IN_CHARGER])
-        self._masks(high)
+        self._exhaustion(high)
+        self._masks()
 
     def _charger(self, idle):
         self.not_charging = self.timers.lasted(tm.CHARGER, self.not_charging, idle, DAY_MS)
@@ -78,17 +79,19 @@ class Supply:
                 self.mains = 1
                 self.came = True
                 t.stop(tm.SETTLE)
-                t.stop(tm.SETTLE_FLOOD)
             elif not t.running(tm.SETTLE):
                 t.arm(tm.SETTLE, self.settings[s.MAINS_SETTLE_MS])
                 t.arm(tm.SETTLE_FLOOD, self.settings[s.FLOOD_SETTLE_MS])
         self.lost = t.lasted(tm.MAINS_ALARM, self.lost, not self.mains, ALARM_MS)
 
-    def _masks(self, high):
+    def _exhaustion(self, high):
+        # With high wet a spent battery runs to exhaustion, until the demand is over.
         if high and self.spent:
-            self.exhaust = 1  # with high wet it runs to exhaustion
+            self.exhaust = 1
         elif not self.spent or not self.demanded:
             self.exhaust = 0
+
+    def _masks(self):
         battery = self.exhaust or not self.spent
         self.fed = 0
         self.on_battery = 0
