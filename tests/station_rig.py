@@ -31,6 +31,7 @@ class Board:
     """A board whose inputs, clock and files a test sets."""
 
     RESET_CAUSE = 0
+    PASS_MS = 5
 
     def __init__(self, folder, start_ms=0x3FFFFFFF - 5000):
         self.folder = folder

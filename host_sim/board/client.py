@@ -25,15 +25,20 @@ class RefusedError(InputError):
 
 
 def open_serial(port, baud):
-    """Return an open serial port, DTR and RTS held inactive, for us alone.  Raises InputError."""
+    """Return an open serial port, DTR and RTS held inactive, for us alone.  Raises InputError.
+
+    `port` may be one of pyserial's URLs, such as `socket://host:port` or `rfc2217://host:port`.
+    """
     try:
         import serial
     except ImportError as error:
         raise InputError("pyserial is missing: python -m pip install pyserial", port) from error
-    line = serial.Serial()
-    line.port, line.baudrate, line.timeout, line.exclusive = port, baud, 0.05, True
-    line.dtr = line.rts = False
     try:
+        line = serial.serial_for_url(port, do_not_open=True)
+        line.baudrate, line.timeout = baud, 0.05
+        if "://" not in port:
+            line.exclusive = True
+        line.dtr = line.rts = False
         line.open()
     except (serial.SerialException, OSError, ValueError) as error:
         raise InputError(_why(error), port) from error
@@ -53,14 +58,20 @@ def _why(error):
 
 
 class Client:
-    """One board.  `framing` is "ascii" or "rtu"; every call raises InputError when the board does not answer."""
+    """One board.  `framing` is "ascii" or "rtu"; every call raises InputError when the board does not answer.
+
+    `port` is the name of a serial port, or an open line: an object with pyserial's `read`, `write`, `in_waiting`,
+    `reset_input_buffer` and `close`, and `clock_s()` where patience is not to be measured by the wall clock.
+    """
 
     def __init__(self, port, framing="ascii", unit=1, baud=115200, patience_s=1.0):
-        self.port = port
+        opened = not isinstance(port, str)
+        self.port = getattr(port, "name", None) or "the board's link" if opened else port
         self.framing = framing
         self.unit = unit
         self.patience_s = patience_s
-        self.line = open_serial(port, baud)
+        self.line = port if opened else open_serial(port, baud)
+        self.clock_s = getattr(self.line, "clock_s", time.monotonic)
 
     def __enter__(self):
         return self
@@ -98,9 +109,9 @@ class Client:
         return frame + bytes([crc & 255, crc >> 8])
 
     def _answer(self, function):
-        until = time.monotonic() + self.patience_s
+        until = self.clock_s() + self.patience_s
         data = b""
-        while time.monotonic() < until:
+        while self.clock_s() < until:
             data += self.line.read(max(1, self.line.in_waiting))
             frame = self._unwrap(data)
             if frame and frame[0] == self.unit and frame[1] & 0x7F == function:

@@ -13,6 +13,7 @@ Whatever differs between boards is behind the methods of one object:
     firmware()       folder that holds the firmware
     reset()          reset the board; does not return
     reset_after(ms)  reset the board then, whatever it is doing
+    PASS_MS          the longest rest between two looks at the link
     RESET_CAUSE      0 power-up, 1 watchdog, 2 asked for
 
 A stream has ready() -> the next byte or -1, takes() -> whether it can be

@@ -7,9 +7,17 @@ The bench hands over a stream as an inherited file descriptor.  The board asks:
     'D' (watchdog fed), 'X' (reset me now), each with time and outputs, no answer
     'T' (reset me after a time), with that time in ms instead
 
-so the bench's pit follows the board's clock.  The environment says which
-descriptor (DUPLEXSUMP_PINS; DUPLEXSUMP_RS485 for a second serial port), what the reset was for (DUPLEXSUMP_CAUSE), and
-how fast time goes (DUPLEXSUMP_SPEED: a whole number; 0: as fast as it can).
+so the bench's pit follows the board's clock.  In lockstep the bench owns the time, and the board asks for it:
+
+    'L', the longest rest it wants in ms, outputs (bit 7: the watchdog was fed)
+                            -> answer: the rest granted in ms (4 bytes), then a raw record as for 'R'
+
+A grant of 0 lets it look at its links while time stands still.  Between two grants
+no input can change, so that the record that came with a grant is the reading.
+
+The environment says which descriptor (DUPLEXSUMP_PINS; DUPLEXSUMP_RS485 for a second serial port), what the reset
+was for (DUPLEXSUMP_CAUSE), and how fast time goes (DUPLEXSUMP_SPEED: a whole number; 0: as fast as it can; -1: in
+lockstep).
 """
 
 import os
@@ -21,6 +29,7 @@ from array import array
 from ..control.records import N_INPUTS, OUT_LATE
 
 _MASK = 0x3FFFFFFF
+TICK_MS = 100
 
 WIRING = ()  # a virtual board has no pins
 
@@ -58,15 +67,22 @@ class Stream:
 class Board:
     """See `boards/__init__.py`.  Raises OSError when no bench is there."""
 
+    PASS_MS = 5
+
     def __init__(self):
         descriptor = os.getenv("DUPLEXSUMP_PINS")
         if descriptor is None:
             raise OSError("no virtual bench: DUPLEXSUMP_PINS names no descriptor; start it with `sumpbench virtual`")
         self.pins = open(int(descriptor), "r+b")
         self.speed = int(os.getenv("DUPLEXSUMP_SPEED") or "1")
+        self.lockstep = self.speed < 0
+        if self.lockstep:
+            self.PASS_MS = TICK_MS  # it is woken whenever there is something on its link
         self.RESET_CAUSE = int(os.getenv("DUPLEXSUMP_CAUSE") or "0")
         self.request = bytearray(6)
         self.answer = array("i", [0] * N_INPUTS)
+        self.grant = array("i", [0] * (1 + N_INPUTS))
+        self.granted = False
         self.outputs = 0
         self.free_ms = 0
         self.began_ms = time.ticks_ms()
@@ -77,22 +93,28 @@ class Board:
 
     def now_ms(self):
         """Return milliseconds since the reset, in a 30-bit ring; `ticks_ms` does not wrap there by itself."""
-        if not self.speed:
+        if self.speed <= 0:
             return self.free_ms & _MASK
         return (time.ticks_diff(time.ticks_ms(), self.began_ms) * self.speed) & _MASK
 
     def _ask(self, letter):
+        self._send(letter, self.now_ms(), self.outputs)
+
+    def _send(self, letter, value, outputs):
         request = self.request
-        now = self.now_ms()
         request[0] = letter
         for i in range(4):
-            request[1 + i] = now & 255
-            now >>= 8
-        request[5] = self.outputs
+            request[1 + i] = value & 255
+            value >>= 8
+        request[5] = outputs
         self.pins.write(request)
 
     def read(self, raw):
         """Fill a raw record from the bench."""
+        if self.granted:
+            for i in range(N_INPUTS):
+                raw[i] = self.grant[1 + i]
+            return
         self._ask(82)
         self.pins.readinto(self.answer)
         for i in range(N_INPUTS):
@@ -114,6 +136,9 @@ class Board:
 
     def feed_watchdog(self):
         """Tell the bench, which ends this process when it hears nothing for 8.388 s, at most ten times a second."""
+        if self.lockstep:
+            self.fed = True  # told with the next rest
+            return
         now = time.ticks_ms()
         if not self.fed or time.ticks_diff(now, self.fed_ms) >= 100:
             self.fed = True
@@ -122,7 +147,13 @@ class Board:
 
     def rest(self, ms):
         """Let time pass; as fast as it can where the bench wants that."""
-        if self.speed:
+        if self.lockstep:
+            self._send(76, ms, self.outputs | 128 if self.fed else self.outputs)
+            self.fed = False
+            self.pins.readinto(self.grant)
+            self.granted = True
+            self.free_ms += self.grant[0]
+        elif self.speed:
             time.sleep_ms(ms // self.speed)
         else:
             self.free_ms += max(1, ms)
@@ -156,9 +187,4 @@ class Board:
 
     def reset_after(self, ms):
         """Ask the bench to reset this board after a time (at most 16,777 s), whatever it is doing."""
-        self.request[0] = 84
-        for i in range(4):
-            self.request[1 + i] = ms & 255
-            ms >>= 8
-        self.request[5] = 0
-        self.pins.write(self.request)
+        self._send(84, ms, 0)

@@ -95,6 +95,8 @@ class Rs485:
 class WiredBoard:
     """A board by its wiring table.  Making it puts every output at its safe value first thing."""
 
+    PASS_MS = 5
+
     def __init__(self, wiring):
         self.outputs = []
         for kind, pin, place, level, _wire, _to in wiring:

@@ -2,7 +2,7 @@
 
 The board is handed over by main: an object with `now_ms()`, `read(raw)`,
 `write(outputs)`, `feed_watchdog()`, `open_link()`, `files()`, `safe()`,
-`rest(ms)`, `reset()` and `RESET_CAUSE`.  Outputs are written before anything
+`rest(ms)`, `reset()`, `PASS_MS` and `RESET_CAUSE`.  Outputs are written before anything
 is recorded, and only a healthy pass feeds the watchdog (M3).
 """
 
@@ -29,7 +29,6 @@ from .modbus import Handler
 from .recorder import Recorder
 from .store import Store
 
-PASS_MS = const(5)  # the longest rest between two looks at the link
 OVERRUN_MS = const(500)  # a pass that takes longer is counted
 
 
@@ -150,7 +149,7 @@ class Station:
         left = diff(self.due_ms, self.board.now_ms())
         if self.recorder.litter and left > TICK_MS // 2:
             self._collect(self.controller.out)
-        return max(0, min(PASS_MS, left))
+        return max(0, min(self.board.PASS_MS, left))
 
     def _step(self, behind):
         # The grid is relative: an instant that was missed is left out, the next is on the grid again.

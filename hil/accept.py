@@ -1,0 +1,110 @@
+"""The commands `sumpbench accept` and `sumpbench procedures`."""
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from host_sim.errors import InputError
+
+from . import choose
+from .verdict import FAIL, VERDICTS
+
+CAUTION = (
+    "Shock: procedures start pumps. Before you touch a pump or its wiring, unplug it or lock out its circuit; "
+    "a selector, this program or a dark pump is no protection. Keep the pit covered: people drown in open pits. "
+    "Let a charging battery's gas out, and no spark near it. Local codes and licensed trades decide."
+)
+
+
+def accept(
+    virtual: Annotated[bool, typer.Option("--virtual", help="The virtual board, in lockstep.")] = False,
+    real_time: Annotated[bool, typer.Option("--real-time", help="The virtual board in real time.")] = False,
+    emulated: Annotated[bool, typer.Option("--emulated", help="The emulated RP2040; needs --uf2.")] = False,
+    uf2: Annotated[
+        str | None, typer.Option(envvar="SUMPBENCH_HIL_UF2", help="MicroPython for RPI_PICO, as downloaded.")
+    ] = None,
+    port: Annotated[str | None, typer.Option(help="Port of a real controller; pyserial's URLs may be given.")] = None,
+    rig_port: Annotated[str | None, typer.Option(help="Port of the rig that is wired to it.")] = None,
+    forces: Annotated[bool, typer.Option("--forces", help="No rig: force inputs over the link, jumper made.")] = False,
+    cords_unplugged: Annotated[
+        bool, typer.Option("--cords-unplugged", help="With --forces: both pumps' cords are unplugged, I have looked.")
+    ] = False,
+    only: Annotated[list[str] | None, typer.Option(help="A procedure to run; may be given again.")] = None,
+    allow_settings: Annotated[
+        bool, typer.Option("--allow-settings", help="Let procedures change settings of a real board, and back.")
+    ] = False,
+    seed: Annotated[int, typer.Option(help="Seed of whatever is drawn.")] = 0,
+    out: Annotated[Path, typer.Option(help="Folder for record.json and record.html.")] = Path("sumpbench-acceptance"),
+):
+    """Prove a controller: run every procedure on a board and leave a record."""
+    from . import latency, procedure, record, runner
+
+    choice = choose.Choice(virtual, real_time, emulated, uf2, port, rig_port, forces, cords_unplugged, seed)
+    choose.check(choice)
+    chosen = procedure.load(only or ())
+    if real_time and not only:
+        chosen = [one for one in chosen if one.real_time]
+    record.check(out)
+    if port:
+        typer.echo(CAUTION)
+        for one in chosen:
+            if one.caution:
+                typer.echo(f"{one.name}: {one.caution}")
+    kit = choose.open_kit(choice)
+    made = runner.run(kit, chosen, typer.echo, allow_settings, latency.measure)
+    paths = record.write(made, out)
+    _tell(made, paths)
+    raise typer.Exit(1 if runner.worst(made) == FAIL else 0)
+
+
+def _tell(made, paths):
+    verdicts = [entry["verdict"] for entry in made["procedures"]]
+    counts = ", ".join(f"{verdicts.count(one)} {one}" for one in VERDICTS if one in verdicts)
+    seconds = sum(entry["seconds_wall"] for entry in made["procedures"])
+    simulated = sum(entry["seconds_bench"] for entry in made["procedures"])
+    typer.echo(f"{len(verdicts)} procedures: {counts or 'none'}; {simulated:.0f} s on the bench in {seconds:.1f} s")
+    if made["latency"]:
+        found = made["latency"]
+        typer.echo(
+            f"from contact to relay at the pins, debounce subtracted: median {found['median_ms']:g} ms, "
+            f"worst {found['worst_ms']:g} ms, {found['samples']} times"
+        )
+    if not made["complete"]:
+        typer.echo(f"INCOMPLETE: {made['why_incomplete']}")
+    typer.echo(f"record: {' and '.join(str(path) for path in paths)}")
+
+
+def procedures(as_json: Annotated[bool, typer.Option("--json", help="Print JSON instead of a table.")] = False):
+    """List the procedures of the acceptance run: what each proves and what it needs."""
+    import json
+
+    from host_sim.cli_tables import console, table_of
+
+    from . import procedure
+
+    found = procedure.load()
+    if as_json:
+        fields = ("name", "purpose", "clauses", "needs", "real_time", "caution")
+        print(json.dumps([{name: getattr(one, name) for name in fields} for one in found], indent=1))
+        return
+    columns = (("procedure", "left", 18), ("what it proves", "left", 50), ("clauses", "left", 9), ("needs", "left", 20))
+    table = table_of(f"{len(found)} procedures", columns)
+    for one in found:
+        table.add_row(one.name, one.purpose, ", ".join(one.clauses), ", ".join(one.needs))
+    screen = console()
+    screen.print(table)
+    screen.print("\nCautions", style="bold")
+    screen.print(CAUTION)
+    for one in found:
+        if one.caution:
+            screen.print(f"- {one.name}: {one.caution}")
+
+
+def add_to(app):
+    """Put the commands into the command line."""
+    app.command()(accept)
+    app.command()(procedures)
+
+
+__all__ = ["InputError", "accept", "add_to", "procedures"]

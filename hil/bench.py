@@ -1,0 +1,416 @@
+"""The vocabulary of procedures, over any kit: wet this float, press that button, wait for this relay.
+
+Everything is said in the trade's words; what it means electrically follows from
+the settings that are in force on the board, read over its link at each reset.
+Times are taken at the pins.
+"""
+
+from duplexsump.control import alarm_table, alarms
+from duplexsump.control import settings as s
+from duplexsump.station import registers as r
+
+from host_sim.board.client import Client
+from host_sim.errors import InputError
+
+from . import kit as kits
+from . import wires
+from .draw import Draw
+from .verdict import FAIL, PASS, Check, Failed, Measurement, judge, worst
+
+ALARMS = {row[alarm_table.NAME]: place for place, row in enumerate(alarm_table.TABLE)}
+COILS = tuple(row[0] for row in r.COMMANDS)
+POSITIONS = {"auto": 0, "off": 1, "hand": 2}
+STANDING = tuple(state for state in alarms.STATES if state != "normal")
+ACTIVE = ("unacknowledged", "acknowledged")
+PRESS_S = 0.5  # how long a person holds a button that is meant to be pressed once
+LOOK_MS = 100  # how often an alarm is looked at over the link
+
+
+class Bench:
+    """One kit with the settings of its board.  `allow_settings` lets procedures change them on a real board."""
+
+    def __init__(self, kit, allow_settings=False):
+        self.kit = kit
+        self.allow_settings = allow_settings or kit.may_change_settings
+        self.values = s.defaults()
+        self.original = None  # the settings record to go back to, None while nothing was changed
+        self.draws_of = {n: Draw(self, n) for n in (1, 2)}
+        self.wet = set()
+        self.clear()
+        self.mark_ms = 0
+        kit.listeners.append(self._relay_moved)
+
+    # Beginning and end.
+
+    def reset(self):
+        """Begin afresh: settings as they were found, everything at rest, nothing drawn, a fresh start of the board."""
+        self.restart()
+        self.clear()
+
+    def clear(self):
+        """Begin a new record."""
+        self.measurements, self.checks, self.notes = [], [], []
+
+    def restart(self):
+        """Do what `reset` does, and keep what was recorded."""
+        for draw in self.draws_of.values():
+            draw.follow("none")
+        self._put_back()
+        self.kit.reset()
+        self.values = self.client.settings()
+        self.kit.rest = {**self.kit.rest, **wires.rest_values(self.values)}
+        self.kit.to_rest()
+        self.wet = set()
+        self._stimulus()
+
+    def close(self):
+        """Give back what was changed and drop the outputs, whatever state the board is in."""
+        try:
+            self._put_back()
+        finally:
+            self.kit.listeners.remove(self._relay_moved)
+            self.kit.close()
+
+    def _put_back(self):
+        if self.original is not None:
+            original, self.original = self.original, None
+            self.client.put_settings(original)
+
+    @property
+    def client(self) -> Client:
+        """The client on the board's link."""
+        return self.kit.client()
+
+    # Settings.
+
+    def setting(self, name):
+        """Return a setting of the board in its own unit.  Raises InputError for an unknown name."""
+        return self.values[_place(name)]
+
+    def setting_s(self, name):
+        """Return a setting that is kept in ms, in s."""
+        return self.setting(name) / 1000.0
+
+    def settings(self, **changes):
+        """Put changed settings in force until the next reset; pumps then rest as after a power-up (S4).
+
+        Nothing at all happens where the board has these values already.
+
+        Raises Missing where they may not be changed, InputError with the board's own words where it refuses the set.
+        """
+        values = list(self.values)
+        for name, value in changes.items():
+            values[_place(name)] = value
+        if values == self.values:
+            return
+        if not self.allow_settings:
+            words = ", ".join(f"{name} = {self.setting(name)}, {value} is needed" for name, value in changes.items())
+            raise kits.Missing(f"on this board {words}; --allow-settings lets the bench change it", "settings")
+        found = self.client.settings()
+        self.original = self.original or found
+        self.client.put_settings(values)
+        self.kit.run_ms(LOOK_MS)
+        self.values = self.client.settings()
+        if self.values != values:
+            raise Failed(f"the board did not take the settings {changes}")
+        self.kit.rest = {**self.kit.rest, **wires.rest_values(values)}
+        for name in wires.FLOATS:
+            self._place_float(name, name in self.wet)
+        self._stimulus()
+
+    # Water.
+
+    def water(self, *names):
+        """Make exactly these floats wet and all others dry."""
+        for name in names:
+            _float(name)
+        self._stimulus()
+        for name in wires.FLOATS:
+            self._place_float(name, name in names)
+
+    def float(self, name, wet=True):
+        """Lift one float by hand, or let it hang; the others stay as they are."""
+        self._stimulus()
+        self._place_float(_float(name), wet)
+
+    def unplug(self, name):
+        """Pull a float's plug: an open circuit."""
+        self._stimulus()
+        self.kit.drive(_float(name), 0)
+
+    def short(self, name):
+        """Short a float's two wires."""
+        self._stimulus()
+        self.kit.drive(_float(name), 1)
+
+    def _place_float(self, name, wet):
+        self.wet = self.wet | {name} if wet else self.wet - {name}
+        closed = 1 if self.setting("normally_closed") & wires.WIRES[name].bit else 0
+        if name in self.kit.wires:
+            self.kit.drive(name, closed ^ (1 if wet else 0))
+
+    # Pumps, supply, people.
+
+    def draws(self, pump, load="normal", welded=False):
+        """Let pump 1 or 2 draw while its relay is on: "none", "under", "normal", "over" or "locked".
+
+        With `welded` it draws although its relay is off.  The current follows from the settings' own thresholds.
+        """
+        self._stimulus()
+        self.draws_of[pump].follow(load, welded)
+
+    def draw_normally(self):
+        """Let both pumps draw normally while their relays are on."""
+        for pump in (1, 2):
+            self.draws(pump)
+
+    def _relay_moved(self, edge):
+        for draw in self.draws_of.values():
+            draw.relay(edge)
+
+    def mains(self, on):
+        """Have mains or lose it; a charger then charges or does not."""
+        self._drive("mains", on)
+        if "charger" in self.kit.wires:
+            self.kit.drive("charger", 1 if on else 0)
+
+    def generator(self, on=True):
+        """Let the mains come from a generator, or from the street."""
+        self._drive("generator", on)
+
+    def charger(self, on):
+        """Let the charger charge or not."""
+        self._drive("charger", on)
+
+    def battery(self, volts):
+        """Set the battery's voltage in V."""
+        self._drive("battery", round(volts * 1000.0))
+
+    def selector(self, pump, position):
+        """Turn the selector of pump 1 or 2 to "auto", "off" or "hand"."""
+        if position not in POSITIONS:
+            raise InputError(f'selector "{position}": {", ".join(POSITIONS)}', "bench")
+        self._drive(f"selector_{pump}", POSITIONS[position])
+
+    def press(self, button, for_s=PRESS_S):
+        """Press "silence" or "reset", hold it, let go.
+
+        Where the kit has no wire to the button the coil on the link is written instead, which is a press of no length;
+        a longer hold then raises Missing.
+        """
+        if button not in self.kit.wires and button in COILS and for_s <= PRESS_S:
+            self._stimulus()
+            self.client.write_bits(COILS.index(button), [1])
+            self.wait(for_s)
+            return
+        self._drive(button, 1)
+        self.wait(for_s)
+        self.kit.drive(button, 0)
+
+    def thermal(self, pump, open=True):
+        """Open (hot) or close the thermal contact of a pump."""
+        self._drive(f"thermal_{pump}", open)
+
+    def moisture(self, pump, wet=True):
+        """Let there be moisture in the seal chamber of a pump, or not."""
+        self._drive(f"moisture_{pump}", wet)
+
+    def jumper(self, made=True):
+        """Make or open the test jumper."""
+        self._drive("jumper", made)
+
+    def transmitter(self, level_mm=None, ma=None):
+        """Let the transmitter tell a level in mm above its datum, or a loop current in mA."""
+        if (level_mm is None) == (ma is None):
+            raise InputError("transmitter: either level_mm or ma is wanted", "bench")
+        if level_mm is not None:
+            ma = 4.0 + 16.0 * level_mm / self.setting("level_span")
+        self._drive("level", round(ma * 1000.0))
+
+    def power(self, on):
+        """Cut or give the controller's power."""
+        self._stimulus()
+        self.kit.power(on)
+
+    def hang(self):
+        """Stop the firmware dead in mid-run."""
+        self._stimulus()
+        self.kit.hang()
+
+    def _drive(self, name, value):
+        self._stimulus()
+        self.kit.drive(name, int(value))
+
+    def _stimulus(self):
+        # Where measured times begin.
+        self.mark_ms = self.kit.now_ms()
+
+    # Waiting and looking.
+
+    @property
+    def timing_ms(self):
+        """How exactly this kit times its edges, in ms; a limit on a time needs that much more room."""
+        return self.kit.timing_ms
+
+    def now_ms(self):
+        """Return the kit's time in ms."""
+        return self.kit.now_ms()
+
+    def read(self, wire):
+        """Return the value at a pin, now."""
+        return self.kit.read(wire)
+
+    def stride(self, hours):
+        """Let hours pass in one stride, the board looking only at its end.  Raises Missing where the kit cannot."""
+        self.kit.stride_ms(round(hours * 3600000.0))
+        self._stimulus()
+
+    def wait(self, seconds):
+        """Let time pass."""
+        self.kit.run_ms(round(seconds * 1000.0))
+
+    def ready(self):
+        """Wait until a pump may start at once: the longest power-up hold (S4) and the rest of S1 are over."""
+        self.wait(max(4.0 * self.setting_s("boot_hold"), self.setting_s("min_off")) + 1.0)
+        self._stimulus()
+
+    def has(self, name):
+        """Tell whether the kit has this wire."""
+        return name in self.kit.wires
+
+    def is_on(self, wire):
+        """Tell whether an output is on at the pin, now."""
+        return bool(self.kit.read(wire))
+
+    def when(self, wire, value, within_s, since_ms=None):
+        """Return the ms at which an output turned to `value` at the pin, looking for `within_s` from now.
+
+        An output that stands so already counts: its edge where that lies behind the last stimulus, else now.  With
+        `since_ms` the first edge from then on is wanted, even a past one.  Raises Failed with what was seen instead.
+        """
+        start = len(self.kit.edges)
+        if since_ms is not None:
+            past = [edge.ms for edge in self._edges(wire, 0) if edge.value == value and edge.ms >= since_ms]
+            if past:
+                return past[0]
+        if self.kit.read(wire) == value:
+            last = [edge.ms for edge in self._edges(wire, 0) if edge.value == value][-1:]
+            recent = [ms for ms in last if ms >= self.mark_ms]
+            return recent[0] if recent else self.now_ms()
+
+        def turned():
+            return any(edge.value == value for edge in self._edges(wire, start))
+
+        if not self.kit.run_until(turned, round(within_s * 1000.0)):
+            raise Failed(f"{wire} did not turn {_on(value)} within {within_s:g} s: {self._seen()}")
+        return next(edge.ms for edge in self._edges(wire, start) if edge.value == value)
+
+    def when_any(self, names, value, within_s):
+        """Return (wire, ms) of the first of some outputs that turns to `value` from now on.  Raises Failed."""
+        start = len(self.kit.edges)
+
+        def first():
+            return [edge for edge in self.kit.edges[start:] if edge.wire in names and edge.value == value]
+
+        if not self.kit.run_until(lambda: bool(first()), round(within_s * 1000.0)):
+            raise Failed(f"none of {', '.join(names)} turned {_on(value)} within {within_s:g} s: {self._seen()}")
+        return first()[0].wire, first()[0].ms
+
+    def edges(self, wire, since_ms=0):
+        """Return the changes of one output at the pin since an instant, as a list of (ms, value)."""
+        return [(edge.ms, edge.value) for edge in self._edges(wire, 0) if edge.ms >= since_ms]
+
+    def stays(self, wire, value, for_s):
+        """Let time pass and see that an output keeps its value.  Raises Failed with the time at which it did not."""
+        began, start = self.now_ms(), len(self.kit.edges)
+        if self.kit.read(wire) != value:
+            raise Failed(f"{wire} is {_on(1 - value)}: {self._seen()}")
+        if self.kit.run_until(lambda: bool(self._edges(wire, start)), round(for_s * 1000.0)):
+            after_s = (self._edges(wire, start)[0].ms - began) / 1000.0
+            raise Failed(f"{wire} turned {_on(1 - value)} after {after_s:.1f} s, {for_s:g} s wanted: {self._seen()}")
+
+    def since_mark_s(self, ms):
+        """Return the time from the last stimulus to a time in ms, in s."""
+        return (ms - self.mark_ms) / 1000.0
+
+    def _edges(self, wire, start):
+        edges = self.kit.edges
+        return [edges[place] for place in range(start, len(edges)) if edges[place].wire == wire]
+
+    def _seen(self):
+        on = [name for name in wires.OUTPUTS if name in self.kit.wires and self.kit.read(name)]
+        return "on are " + (", ".join(on) or "no outputs")
+
+    # Over the link.
+
+    def alarm(self, name):
+        """Return the state of an alarm: "normal", "unacknowledged", "acknowledged", "returned", "latched" or
+        "latched_acknowledged"."""
+        if name not in ALARMS:
+            raise InputError(f'there is no alarm "{name}": {", ".join(ALARMS)}', "bench")
+        return alarms.STATES[self.client.words(r.ALARM_STATES_AT + ALARMS[name], 1)[0]]
+
+    def alarms(self):
+        """Return {name: state} of all alarms that are not normal."""
+        words = self.client.words(r.ALARM_STATES_AT, alarm_table.COUNT)
+        return {name: alarms.STATES[words[place]] for name, place in ALARMS.items() if words[place]}
+
+    def when_alarm(self, name, within_s, states=STANDING):
+        """Return the ms at which an alarm was first seen in one of `states`.  Raises Failed with what stood instead."""
+        states = (states,) if isinstance(states, str) else states
+        until = self.kit.now_ms() + round(within_s * 1000.0)
+        while self.alarm(name) not in states:
+            if self.kit.now_ms() >= until:
+                words = f'alarm "{name}" is {self.alarm(name)} after {within_s:g} s'
+                raise Failed(f"{words}, {' or '.join(states)} wanted; standing: {self.alarms() or 'none'}")
+            self.kit.run_ms(LOOK_MS)
+        return self.kit.now_ms()
+
+    def states(self):
+        """Return the discrete inputs as {name: mask}, such as "suspect" or "believed"."""
+        return self.client.states()
+
+    def value(self, name):
+        """Return an input register by its name, such as "pump_1_state" or "starts_1"."""
+        found = self.client.values()
+        if name not in found:
+            raise InputError(f'there is no register "{name}": {", ".join(found)}', "bench")
+        return found[name]
+
+    # The record.
+
+    def measure(self, name, value, unit, low=None, high=None, margin=0.0):
+        """Record a measured value with its limits (see `verdict.judge`); return the Measurement."""
+        found = Measurement(name, value, unit, low, high, margin, judge(value, low, high, margin))
+        self.measurements.append(found)
+        return found
+
+    def check(self, name, condition, seen=""):
+        """Record a yes or no item with what was seen; return whether it held."""
+        self.checks.append(Check(name, PASS if condition else FAIL, str(seen)))
+        return bool(condition)
+
+    def note(self, text):
+        """Record a remark."""
+        self.notes.append(str(text))
+
+    def verdict(self):
+        """Return the worst of what was measured and checked since the last reset."""
+        return worst(item.verdict for item in (*self.measurements, *self.checks))
+
+
+def _place(name):
+    try:
+        return s.index(name)
+    except ValueError as error:
+        raise InputError(str(error), "bench") from error
+
+
+def _float(name):
+    if name not in wires.FLOATS:
+        raise InputError(f'there is no float "{name}": {", ".join(wires.FLOATS)}', "bench")
+    return name
+
+
+def _on(value):
+    return "on" if value else "off"

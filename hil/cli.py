@@ -1,0 +1,44 @@
+"""The whole command line: the simulator's, and the bench's commands behind it.
+
+Exit codes of the bench: 0 everything passed or is marginal, 1 something failed
+or was broken off, 2 the input cannot be used.
+"""
+
+import importlib
+import sys
+
+from host_sim.cli import app
+from host_sim.errors import InputError
+
+from . import accept
+
+# Modules with add_to(app); each brings the commands of its own part of the bench.
+PARTS = ("rig_command", "commission.command")
+
+
+def _add_commands():
+    accept.add_to(app)
+    for name in PARTS:
+        if not _there(name):
+            continue
+        importlib.import_module(f"hil.{name}").add_to(app)
+
+
+def _there(name):
+    from pathlib import Path
+
+    return (Path(__file__).parent / (name.replace(".", "/") + ".py")).exists()
+
+
+def main():
+    """Run the command line; an input that cannot be used is told without a traceback, exit code 2."""
+    _add_commands()
+    try:
+        app()
+    except InputError as error:
+        sys.stderr.write(f"{error}\n")
+        sys.exit(2)
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,166 @@
+"""The virtual board as a kit, in lockstep: the bench owns the time, so a rule of twenty minutes takes seconds.
+
+The harness is the rig: every wire can be driven and read, the power cut, the firmware stopped dead.
+"""
+
+import shutil
+import tempfile
+from pathlib import Path
+
+from duplexsump.control import settings as s
+
+from host_sim.board.client import Client
+from host_sim.board.lockstep import WAIT_MS, LockstepBoard
+from host_sim.board.virtual import FIRMWARE
+from host_sim.errors import InputError
+
+from . import kit, wires
+
+ANSWER_MS = 30000  # a board that has not answered by then does not answer
+
+
+def bench_settings():
+    """Return the settings record that a fresh kit's board has: the defaults, with motor current sensed."""
+    values = s.defaults()
+    values[s.SENSING] = s.SENSE_CURRENT
+    return values
+
+
+class VirtualKit(kit.Kit):
+    """A virtual board in lockstep.  `settings` is a settings record; `firmware` the folder its flash is made from."""
+
+    place = "virtual"
+    wires = frozenset(wires.WIRES)
+    abilities = frozenset(kit.ABILITIES)
+    may_change_settings = True
+
+    def __init__(self, settings=None, firmware=FIRMWARE, seed=0):
+        super().__init__()
+        self.seed = seed
+        self.settings = list(settings or bench_settings())
+        self.folder = tempfile.TemporaryDirectory(prefix="sumpbench-kit-")
+        self.flash = Path(self.folder.name) / "flash.img"
+        self.fresh = Path(self.folder.name) / "fresh.img"
+        self.errors = open(Path(self.folder.name) / "stderr.txt", "w+b")  # noqa: SIM115 - as long as the kit
+        self.board = LockstepBoard(self.flash, self._record, self._written, Path(firmware), log=self.errors)
+        self.link = Client(self.board.line)
+        self._load_rest(self.settings)
+        self.values = {}
+        try:
+            self._first_start()
+        except BaseException:
+            self.close()
+            raise
+
+    def _load_rest(self, settings):
+        self.rest = wires.rest_values(settings)
+        self.driven = dict(self.rest)
+        self.raw = wires.raw_record(self.driven)
+
+    def _first_start(self):
+        # The flash of a fresh board with the settings in force is kept: every reset begins with a copy of it.
+        self.board.power(True)
+        self._wait()
+        self.link.put_settings(self.settings)
+        self.run_ms(1000)
+        self.values = self.link.values()
+        self.board.power(False)
+        shutil.copyfile(self.flash, self.fresh)
+
+    def _record(self):
+        return self.raw
+
+    def _written(self, outputs):
+        for name in wires.OUTPUTS:
+            self.saw(name, outputs >> wires.WIRES[name].place & 1)
+
+    def _wait(self):
+        # Let time pass until the board answers on its link.
+        until = self.now_ms() + ANSWER_MS
+        while not self.board.resting and self.now_ms() < until:
+            self.board.advance(WAIT_MS)
+        while True:
+            try:
+                self.link.identify()
+                return
+            except InputError:
+                if self.now_ms() >= until:
+                    raise
+
+    # A kit.
+
+    def now_ms(self):
+        """Return the board's time in ms since the kit was opened, its dead times counted."""
+        return self.board.now_ms
+
+    def run_ms(self, ms):
+        """Let `ms` pass."""
+        self.board.advance(ms)
+
+    def _step_ms(self, left_ms):
+        """Return the step in which `run_until` looks: the board asks for its next rest at every tick."""
+        wish = self.board.wish_ms if self.board.resting else WAIT_MS
+        return max(1, min(wish, left_ms))
+
+    def _put(self, name, value):
+        row = wires.WIRES[name]
+        if row.bit:
+            self.raw[row.place] = self.raw[row.place] & ~row.bit | (row.bit if value else 0)
+        else:
+            self.raw[row.place] = value
+
+    def client(self):
+        """Return the client on the link; while it waits, time stands still as long as the board has something to do."""
+        return self.link
+
+    def power(self, on):
+        """Cut or give the controller's power."""
+        self.board.power(on)
+
+    def stride_ms(self, ms):
+        """Let up to 23 h pass in one stride: the board's next step comes late by that much."""
+        self.board.stride(ms)
+
+    def hang(self):
+        """Stop the firmware dead; the watchdog is left to it."""
+        self.board.hang()
+
+    def reset(self):
+        """Make a fresh start: rest values, a flash that has seen nothing but its settings, power, an answer."""
+        self.board.power(False)
+        self.to_rest()
+        shutil.copyfile(self.fresh, self.flash)
+        self.board.power(True)
+        self._wait()
+
+    def describe(self):
+        """Return what is under test."""
+        return {
+            "board": self.place,
+            "firmware": f"{self.values.get('firmware', 0):08x}",
+            "wiring": f"all {len(self.wires)} wires by the harness",
+            "micropython": _micropython(self.board.executable),
+            "seed": self.seed,
+        }
+
+    def log(self):
+        """Return what MicroPython said and the pin trace."""
+        self.errors.flush()
+        self.errors.seek(0)
+        said = self.errors.read().decode("utf-8", "replace").strip()
+        head = f"starts for reasons {self.board.causes} (0 power-up, 1 watchdog, 2 asked for)"
+        return "\n".join(part for part in (head, said[-4000:], self.trace()) if part)
+
+    def close(self):
+        """End the board: its outputs drop with its power."""
+        self.board.close()
+        self.errors.close()
+        self.folder.cleanup()
+
+
+def _micropython(executable):
+    import subprocess
+
+    ask = "import sys; print(*sys.implementation[1][:3], sep='.')"
+    done = subprocess.run([executable, "-c", ask], capture_output=True, text=True, check=False)
+    return (done.stdout or done.stderr).strip() or "unknown"

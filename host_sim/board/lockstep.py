@@ -1,0 +1,330 @@
+"""A virtual board in lockstep: the bench owns the time, the firmware asks for it, nothing runs by itself.
+
+The real firmware on the real MicroPython, as in `virtual.py`, but in the
+caller's thread and by the caller's clock: `advance(ms)` grants the time, the
+link is served while time stands still, and the same run gives the same edges
+and the same journal, bit for bit.  The watchdog counts in board time.
+"""
+
+import contextlib
+import os
+import select
+import socket
+import struct
+import subprocess
+import time
+
+from duplexsump.control.records import N_INPUTS
+
+from ..errors import InputError
+from .virtual import ASKED, FIRMWARE, MESSAGE, POWER_ON, START, WATCHDOG, find_micropython
+
+WATCHDOG_MS = 8388  # the longest an RP2040's watchdog reaches
+BOOT_MS = 200  # from power to the first instruction
+HANG_CPU_S = 20.0  # a pass that computes for so long does not end
+HANG_ASLEEP_S = 120.0  # the same for a process that neither computes nor asks
+IDLE_PASSES = 12  # a board that said nothing for so many passes needs time, not looks at its link
+WAIT_MS = 10
+_NONE, _RESTING, _HUNG, _REPL = "no process", "resting", "hung", "at the REPL"
+_GRANT = struct.Struct(f"<{1 + N_INPUTS}i")
+_RAW = struct.Struct(f"<{N_INPUTS}i")
+_REQUEST = struct.Struct("<cIB")
+
+
+class Line:
+    """The board's USB port as a client sees it: what a pyserial port offers, in the board's own time."""
+
+    def __init__(self, board):
+        self.board = board
+        self.received = bytearray()
+        self.idle = 0
+
+    @property
+    def in_waiting(self):
+        """The number of bytes that can be read at once."""
+        return len(self.received)
+
+    def clock_s(self):
+        """Return the time by which a client's patience is measured, in s."""
+        return self.board.now_ms / 1000.0
+
+    def reset_input_buffer(self):
+        """Forget what has come."""
+        self.received.clear()
+
+    def write(self, data):
+        """Send bytes to the board."""
+        self.board.ours.sendall(data)
+        self.idle = 0
+
+    def read(self, count):
+        """Return up to `count` bytes; where there are none, let the board look at its link, at last let time pass."""
+        if not self.received:
+            before = len(self.received)
+            if self.idle < IDLE_PASSES:
+                self.board.look()
+            else:
+                self.board.advance(WAIT_MS)
+            self.idle = 0 if len(self.received) > before else self.idle + 1
+        data = bytes(self.received[:count])
+        del self.received[:count]
+        return data
+
+    def close(self):
+        """Keep the line: it is the board's, and lives as long as that."""
+
+
+class LockstepBoard:
+    """`board = LockstepBoard(flash, read, written)`, then `power(True)`, `advance(ms)`, and at last `close()`.
+
+    `flash` is the path of the flash image, made from the folder `firmware` where
+    it is not there and kept from run to run.  `read()` returns the raw record at
+    the pins now; `written(outputs)` is told each change of the outputs, a bit each.
+    """
+
+    def __init__(self, flash, read, written, firmware=FIRMWARE, blocks=352, log=None):
+        if not firmware.is_dir():
+            raise InputError("the firmware's sources are not beside this package: run it from a clone", "virtual board")
+        self.executable = find_micropython()
+        self.flash, self.firmware, self.blocks, self.log = flash.resolve(), firmware, blocks, log
+        self.read, self.written = read, written
+        self.now_ms = 0
+        self.outputs = 0
+        self.lives = 0
+        self.causes = []
+        self.hangs = 0  # passes that did not end by themselves
+        self.state = _NONE
+        self.powered = False
+        self.start_ms = 0
+        self.next_cause = POWER_ON
+        self.fed_ms = None  # of this life, None until the first feed
+        self.reset_ms = None
+        self.wish_ms = 0
+        self.process = self.pins = None
+        self.buffer = b""
+        self.ours, self.theirs = socket.socketpair()
+        self.ours.setblocking(True)
+        self.line = Line(self)
+
+    def __enter__(self):
+        return self
+
+    def __exit__(self, *_):
+        self.close()
+
+    def close(self):
+        """End the process, as with the power; may be called twice."""
+        self._end()
+        self.powered = False
+        self.ours.close()
+        self.theirs.close()
+
+    # What a bench does to the board.
+
+    def power(self, on):
+        """Cut or give the power, now."""
+        if on and not self.powered:
+            self.next_cause = POWER_ON
+            self.start_ms = self.now_ms + BOOT_MS
+        elif not on:
+            self._end()
+        self.powered = bool(on)
+
+    def hang(self):
+        """Stop the firmware dead where it is: its outputs stay, it asks for nothing any more."""
+        if self.state == _RESTING:
+            self.state = _HUNG
+
+    def advance(self, ms):
+        """Let `ms` of the board's time pass."""
+        until = self.now_ms + ms
+        while self.now_ms < until:
+            step = self._next_ms(until) - self.now_ms
+            if self.state == _RESTING:
+                self._grant(step)
+            else:
+                self.now_ms += step
+            self._due()
+
+    def stride(self, ms):
+        """Let `ms` pass in one rest of the board, watchdog or no; its next step comes late by as much."""
+        if self.state != _RESTING:
+            self.advance(ms)
+            return
+        if self.fed_ms is not None:
+            self.fed_ms += ms
+        self._grant(ms)
+
+    @property
+    def resting(self):
+        """Whether a board is there that waits for its next grant."""
+        return self.state == _RESTING
+
+    def look(self):
+        """Let the board look at its link once, while time stands still."""
+        if self.state == _RESTING:
+            self._grant(0)
+        else:
+            self.advance(WAIT_MS)
+
+    # Time.
+
+    def _next_ms(self, until):
+        # The next instant at which something is due, or `until`.
+        if self.powered and self.state == _NONE:
+            until = min(until, max(self.now_ms, self.start_ms))
+        if self.state == _RESTING:
+            until = min(until, self.now_ms + max(1, self.wish_ms))
+        if self.fed_ms is not None:
+            until = min(until, self.fed_ms + WATCHDOG_MS)
+        if self.reset_ms is not None:
+            until = min(until, self.reset_ms)
+        return max(until, self.now_ms)
+
+    def _due(self):
+        if self.state == _NONE:
+            if self.powered and self.now_ms >= self.start_ms:
+                self._start()
+        elif self.fed_ms is not None and self.now_ms >= self.fed_ms + WATCHDOG_MS:
+            self._reset(WATCHDOG)
+        elif self.reset_ms is not None and self.now_ms >= self.reset_ms:
+            self._reset(ASKED)
+
+    def _grant(self, ms):
+        self.now_ms += ms
+        # The inputs are those at the end of the rest, which is when the board reads them.
+        self.pins.sendall(_GRANT.pack(ms, *self.read()))
+        self._hear()
+
+    # The process.
+
+    def _start(self):
+        ours, theirs = socket.socketpair()
+        environment = {
+            **os.environ,
+            "DUPLEXSUMP_PINS": str(theirs.fileno()),
+            "DUPLEXSUMP_SPEED": "-1",
+            "DUPLEXSUMP_CAUSE": str(self.next_cause),
+            "BENCH_FLASH": str(self.flash),
+            "BENCH_FIRMWARE": str(self.firmware),
+            "BENCH_BLOCKS": str(self.blocks),
+        }
+        environment.pop("DUPLEXSUMP_RS485", None)
+        self._drain_input()
+        self.process = subprocess.Popen(
+            [self.executable, "-i", str(START)],
+            stdin=self.theirs, stdout=self.theirs, stderr=self.log or subprocess.DEVNULL,
+            env=environment, pass_fds=[theirs.fileno()], start_new_session=True,
+        )  # fmt: skip
+        theirs.close()
+        self.pins = ours
+        self.buffer = b""
+        self.fed_ms = self.reset_ms = None
+        self.causes.append(self.next_cause)
+        self.lives += 1
+        self._hear()
+
+    def _end(self):
+        # The process ends without a word, as with the power.
+        if self.process is not None:
+            with contextlib.suppress(ProcessLookupError):
+                self.process.kill()
+            self.process.wait()
+            self.pins.close()
+            self.process = self.pins = None
+        self.state = _NONE
+        self.fed_ms = self.reset_ms = None
+        self._set_outputs(0)
+
+    def _reset(self, cause):
+        self._end()
+        self.next_cause = cause
+        self.start_ms = self.now_ms + BOOT_MS
+
+    def _drain_input(self):
+        # What was sent to a board that was not there is lost.
+        self.theirs.setblocking(False)
+        with contextlib.suppress(BlockingIOError):
+            while self.theirs.recv(65536):
+                pass
+        self.theirs.setblocking(True)
+
+    # What the board says.
+
+    def _hear(self):
+        # Obey messages until the board asks for its next rest, or is no more.
+        self.state = _RESTING
+        while True:
+            while len(self.buffer) >= MESSAGE:
+                message, self.buffer = self.buffer[:MESSAGE], self.buffer[MESSAGE:]
+                if not self._obey(*_REQUEST.unpack(message)):
+                    self._collect()
+                    return
+            data = self._receive()
+            if data is None:
+                self.state = _HUNG
+                self.hangs += 1
+                return
+            if not data:
+                self._collect()
+                self._reset(WATCHDOG)
+                return
+            self.buffer += data
+
+    def _receive(self):
+        # Bytes from the board, b"" when it is gone, None when it hangs.
+        began_s, cpu_s = time.monotonic(), None
+        while not select.select([self.pins], [], [], 1.0)[0]:
+            used_s = _cpu_s(self.process.pid)
+            cpu_s = used_s if cpu_s is None else cpu_s
+            asleep = time.monotonic() - began_s > HANG_ASLEEP_S
+            if used_s - cpu_s > HANG_CPU_S or asleep:
+                return None
+        try:
+            return self.pins.recv(4096)
+        except OSError:
+            return b""
+
+    def _obey(self, letter, value, outputs):
+        # Whether the board goes on with its pass.
+        if letter == b"L":
+            self.wish_ms = value
+            if outputs & 128:
+                self.fed_ms = self.now_ms
+            return False
+        if letter == b"R":
+            self.pins.sendall(_RAW.pack(*self.read()))
+        elif letter == b"W":
+            self._set_outputs(outputs)
+        elif letter == b"X":
+            self._collect()
+            self._reset(ASKED)
+            return False
+        elif letter == b"T":
+            self.reset_ms = self.now_ms + value
+            self.state = _REPL
+            return False
+        return True
+
+    def _set_outputs(self, outputs):
+        if outputs != self.outputs:
+            self.outputs = outputs
+            self.written(outputs)
+
+    def _collect(self):
+        # Whatever the board has sent on its link until now.
+        while select.select([self.ours], [], [], 0)[0]:
+            data = self.ours.recv(65536)
+            if not data:
+                return
+            self.line.received += data
+
+
+def _cpu_s(pid):
+    # Processor time of a process in s; where the system does not tell, 0, and only the long wait counts.
+    try:
+        with open(f"/proc/{pid}/stat") as file:
+            fields = file.read().rpartition(")")[2].split()
+        return (int(fields[11]) + int(fields[12])) / os.sysconf("SC_CLK_TCK")
+    except (OSError, ValueError, IndexError):
+        return 0.0
