@@ -40,12 +40,13 @@ def mutants(
     since: Annotated[str, typer.Option(help="That commit.")] = "HEAD",
     slow: Annotated[bool, typer.Option("--slow", help="Put survivors to the searches and timelines as well.")] = False,
     seconds: Annotated[float | None, typer.Option(help="At most this long for each module.")] = None,
+    again: Annotated[Path | None, typer.Option(help="Only what survived in this file, written with --json.")] = None,
     as_json: Annotated[bool, typer.Option("--json", help="Print JSON instead of a table.")] = False,
 ):
     """Make small mistakes in the control core, one at a time, and see whether the tests find each."""
     from host_sim.proof.show_mutants import mutants as run
 
-    raise typer.Exit(run(module, changed, since, slow, seconds, as_json))
+    raise typer.Exit(run(module, changed, since, slow, seconds, as_json, again))
 
 
 def campaign(

@@ -1,6 +1,8 @@
 """Which test files are put to the mutants of which module: those of the clauses that the module serves.
 
-The searches and the timelines, which take seconds each, are put only to what survives the clauses.
+The proof's own tests come first: they build the one part and kill most mutants in
+no time.  The clauses are put to what survives these, and the searches and the
+timelines, which take seconds each, only to what survives the clauses.
 """
 
 from pathlib import Path
@@ -38,10 +40,10 @@ BY_MODULE = {
 SLOW = ("test_proof_explore", "test_timeline_floats", "test_timeline_pumps", "test_timeline_power")
 
 
-def files(module, root="tests", slow=False):
-    """Return the test files for a module that are there, the proof's own (test_proof_*) first; or the slow ones."""
+def stages(module, root="tests", slow=False):
+    """Return the lists of test files for a module, each list for what survives the one before; no empty list."""
     folder = Path(root) / "unit"
-    if slow:
-        return [path for name in SLOW if (path := folder / f"{name}.py").exists()]
     own = sorted(folder.glob(f"test_proof_{module}_*.py")) + sorted(folder.glob("test_proof_cover_*.py"))
-    return own + [path for name in BY_MODULE[module] if (path := folder / f"{name}.py").exists()]
+    clauses = [folder / f"{name}.py" for name in BY_MODULE[module]]
+    late = [folder / f"{name}.py" for name in SLOW] if slow else []
+    return [there for stage in (own, clauses, late) if (there := [path for path in stage if path.exists()])]

@@ -19,11 +19,12 @@ def checkout():
     return root
 
 
-def mutants(modules, changed, since, slow, seconds, as_json):
+def mutants(modules, changed, since, slow, seconds, as_json, again=None):
     """Run the mutants of `modules` (None: all).  Returns 0, or 1 where one survives that is not listed.
 
     `changed`: only those on lines that differ from the commit `since`; `slow`:
-    survivors meet the timelines as well.  Raises InputError.
+    survivors meet the timelines as well; `again`: only those that survived
+    in this file, which `--json` wrote.  Raises InputError.
     """
     root = checkout()
     wanted = modules or list(mutations.MODULES)
@@ -31,9 +32,12 @@ def mutants(modules, changed, since, slow, seconds, as_json):
         if name not in mutations.MODULES:
             raise InputError(f'module "{name}": there are {", ".join(mutations.MODULES)}')
     lines = mutant_runner.changed_lines(root, since) if changed else None
+    before = _survived_before(again) if again else None
     reports = {}
     for name in wanted:
         found = list(mutations.Source(name).mutants(lines.get(name, set()) if lines is not None else None))
+        if before is not None:
+            found = [mutant for mutant in found if _told(str(mutant)) in before]
         if found:
             reports[name] = judge(name, found, root, slow, seconds)
     if as_json:
@@ -43,16 +47,31 @@ def mutants(modules, changed, since, slow, seconds, as_json):
     return 1 if any(report.survivors() for report in reports.values()) else 0
 
 
+def _told(text):
+    # A mutant without its line number, which moves when something above it is edited.
+    place, rest = text.split(" ", 1)
+    return place.split(".py:")[0], rest
+
+
+def _survived_before(path):
+    """Return the survivors, as _told tells them, of a file that `--json` wrote.  Raises InputError."""
+    try:
+        record = json.loads(Path(path).read_text(encoding="utf-8"))
+        return {_told(text) for report in record.values() for text in report["survived"]}
+    except OSError as error:
+        raise InputError(f"--again {path}: {error.strerror}; give a file that `mutants --json` has written") from error
+    except (ValueError, KeyError, TypeError, AttributeError) as error:
+        raise InputError(f"--again {path}: not what `mutants --json` writes; run that first, into a file") from error
+
+
 def judge(name, found, root, slow=False, seconds=None):
-    """Return the Report of the mutants `found` of one module, survivors put to the timelines too if `slow`."""
-    tests = selection.files(name, root / "tests")
-    report = mutant_runner.run(found, tests, _progress(name), seconds)
-    left = [v.mutant for v in report.survivors()]
-    if slow and left:
-        second = mutant_runner.run(left, selection.files(name, root / "tests", slow=True), _progress(name), seconds)
-        better = {v.mutant: v for v in second.verdicts if v.killed}
-        report.verdicts = [better.get(v.mutant, v) for v in report.verdicts]
-        report.seconds += second.seconds
+    """Return the Report of the mutants `found` of one module, survivors put to stage after stage of its tests."""
+    first, *further = selection.stages(name, root / "tests", slow)
+    report = mutant_runner.run(found, first, _progress(name), seconds)
+    for tests in further:
+        left = [v.mutant for v in report.verdicts if not v.killed]
+        if left:
+            report.join(mutant_runner.run(left, tests, _progress(name), seconds))
     return report
 
 

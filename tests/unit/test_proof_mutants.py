@@ -1,5 +1,6 @@
 """The mutant runner: a slice of mutants is killed, and the runner itself can tell a kill from a survival."""
 
+import json
 from pathlib import Path
 
 import pytest
@@ -19,7 +20,7 @@ def judged(module, function, keep=lambda mutant: True):
 def test_canary_a_plain_mistake_is_killed_and_told_by_whom():
     report = judged("gate", "Gate.step", lambda m: m.text == "want &= ~self.barred")
     assert report.killed() == len(report.verdicts) >= 3
-    assert all("test_clause" in verdict.by for verdict in report.verdicts)
+    assert all("tests/unit/test_" in verdict.by for verdict in report.verdicts)
 
 
 def test_canary_a_harmless_change_survives_and_is_listed_with_its_reason():
@@ -79,7 +80,9 @@ def test_every_module_of_the_core_is_mutated_and_has_its_tests():
     # No rule stands in these: names of records and timers, texts of alarms.
     assert modules - set(mutations.MODULES) == {"__init__", "records", "alarm_table"}
     for module in mutations.MODULES:
-        assert selection.files(module, ROOT / "tests"), module
+        stages = selection.stages(module, ROOT / "tests", slow=True)
+        assert len(stages) == 3, module
+        assert all(path.exists() for stage in stages for path in stage)
 
 
 def test_the_list_of_equivalents_names_lines_that_are_there():
@@ -104,6 +107,24 @@ def test_changed_lines_are_read_from_the_difference(tmp_path):
     git("commit", "-qm", "one")
     (core / "gate.py").write_text("a = 1\nb = 9\nc = 3\nd = 4\ne = 5\nf = 6\n")
     assert mutant_runner.changed_lines(tmp_path) == {"gate": {2, 5, 6}}
+
+
+def test_survivors_of_a_run_are_run_again_by_themselves(tmp_path, capsys):
+    kept = tmp_path / "run.json"
+    line = next(m for m in mutations.Source("ticks").mutants() if m.function == "diff")
+    kept.write_text(json.dumps({"ticks": {"survived": [str(line).replace(f":{line.line} ", ":9999 ")]}}))
+    assert show_mutants.mutants(["ticks"], False, "HEAD", False, None, True, again=kept) == 0
+    assert json.loads(capsys.readouterr().out)["ticks"]["mutants"] == 1
+
+
+@pytest.mark.parametrize("text", ["", "[1, 2]", '{"ticks": {}}'])
+def test_a_file_that_is_no_run_is_refused(tmp_path, text):
+    kept = tmp_path / "run.json"
+    with pytest.raises(InputError, match="--again"):
+        show_mutants.mutants(["ticks"], False, "HEAD", False, None, True, again=kept)
+    kept.write_text(text)
+    with pytest.raises(InputError, match="not what"):
+        show_mutants.mutants(["ticks"], False, "HEAD", False, None, True, again=kept)
 
 
 def test_an_unknown_module_is_refused():

@@ -11,6 +11,7 @@ from .ticks import NEVER, const, diff
 
 CHANGES = const(5)  # more than this many changes ...
 WINDOW_MS = const(10000)  # ... within this time is chattering; steady this long ends it
+_NONE_MS = const(20000)  # further away than any change in the window
 
 
 class Chatter:
@@ -20,7 +21,7 @@ class Chatter:
         ("seen", STATE, 0, False),
         ("mask", STATE, 0, False),
         ("changes", DEADLINE, 20, False),  # when the last changes of each contact leave the window
-        ("steady", DEADLINE, 4, False),
+        ("steady", DEADLINE, 4, False),  # when each will have been steady long enough
     )
 
     def __init__(self, timers):
@@ -62,34 +63,28 @@ class Chatter:
 
     def _turn(self, i, now):
         end = (now - 0x3FFFFFFF - 1 + WINDOW_MS) & 0x3FFFFFFF
-        oldest = self._oldest(5 * i, 5 * i + 5)
-        if self.changes[oldest] >= 0:  # a sixth change while five are still in the window
+        k = self._free(5 * i, 5 * i + 5)
+        if k < 0:  # a sixth change while five are still in the window
             self.mask |= 1 << i
-        self.changes[oldest] = end
-        if self.mask & (1 << i):
-            self.steady[i] = end
+            k = 5 * i  # any: until all five have left the window it chatters
+        self.changes[k] = end
+        self.steady[i] = end
 
-    def _oldest(self, first, end):
-        # A free place, or else the one that leaves the window first.
-        oldest = first
+    def _free(self, first, end):
         for k in range(first, end):
             if self.changes[k] < 0:
                 return k
-            if diff(self.changes[k], self.changes[oldest]) < 0:
-                oldest = k
-        return oldest
+        return NEVER
 
     def _wake(self, now):
         # One timer rings for the soonest of them all; a contact is steady when
         # its newest change leaves the window, so `steady` adds no instant of its own.
-        least = 2 * WINDOW_MS
+        least = _NONE_MS
         for t in self.changes:
             if t >= 0 and diff(t, now) < least:
                 least = diff(t, now)
-        if least < 2 * WINDOW_MS:
+        if least < _NONE_MS:
             self.timers.arm(tm.CHATTER, least)
-        else:
-            self.timers.stop(tm.CHATTER)
 
 
 class Contacts:
