@@ -37,6 +37,7 @@ class Kit:
     place = "none"
     wires = frozenset()
     abilities = frozenset()  # of ABILITIES
+    exact = False  # whether its time is the bench's own, so that nothing happens between two grants
     may_change_settings = False
     timing_ms = 0  # how exactly edges are timed
     seed = 0
@@ -87,6 +88,13 @@ class Kit:
     def reset(self):
         """Make a fresh start: rest values on all wires, a power cycle or restart, wait until the board answers."""
         raise NotImplementedError
+
+    def cold_start(self):
+        """Cut the power, forget all but firmware and settings, give the power; what the wires carry stays.
+
+        Does not wait for an answer.  Raises Missing where the kit cannot.
+        """
+        raise Missing(f"the memory of a {self.place} board cannot be emptied from here", "cold_start")
 
     def describe(self):
         """Return {"board", "firmware" (checksum in hex), "wiring", "micropython", "seed"}."""

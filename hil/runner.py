@@ -114,7 +114,7 @@ def _answers(bench):
 
 
 def worst(record):
-    """Return "fail" where anything failed or the run is incomplete, else "marginal", "pass", or "skipped" for no run."""
+    """Return "fail" where anything failed or the run is incomplete, else "marginal" or "pass", "skipped" for no run."""
     verdicts = [entry["verdict"] for entry in record["procedures"]]
     if not record["complete"] or FAIL in verdicts or BROKEN_OFF in verdicts:
         return FAIL

@@ -10,7 +10,7 @@ from pathlib import Path
 from duplexsump.control import settings as s
 
 from host_sim.board.client import Client
-from host_sim.board.lockstep import WAIT_MS, LockstepBoard
+from host_sim.board.lockstep import WAIT_MS, LockstepBoard, make_flash
 from host_sim.board.virtual import FIRMWARE
 from host_sim.errors import InputError
 
@@ -32,6 +32,7 @@ class VirtualKit(kit.Kit):
     place = "virtual"
     wires = frozenset(wires.WIRES)
     abilities = frozenset(kit.ABILITIES)
+    exact = True
     may_change_settings = True
 
     def __init__(self, settings=None, firmware=FIRMWARE, seed=0):
@@ -42,30 +43,17 @@ class VirtualKit(kit.Kit):
         self.flash = Path(self.folder.name) / "flash.img"
         self.fresh = Path(self.folder.name) / "fresh.img"
         self.errors = open(Path(self.folder.name) / "stderr.txt", "w+b")  # noqa: SIM115 - as long as the kit
-        self.board = LockstepBoard(self.flash, self._record, self._written, Path(firmware), log=self.errors)
-        self.link = Client(self.board.line)
-        self._load_rest(self.settings)
-        self.values = {}
-        try:
-            self._first_start()
-        except BaseException:
-            self.close()
-            raise
-
-    def _load_rest(self, settings):
-        self.rest = wires.rest_values(settings)
+        self.rest = wires.rest_values(self.settings)
         self.driven = dict(self.rest)
         self.raw = wires.raw_record(self.driven)
-
-    def _first_start(self):
-        # The flash of a fresh board with the settings in force is kept: every reset begins with a copy of it.
-        self.board.power(True)
-        self._wait()
-        self.link.put_settings(self.settings)
-        self.run_ms(1000)
-        self.values = self.link.values()
-        self.board.power(False)
-        shutil.copyfile(self.flash, self.fresh)
+        self.registers = {}
+        try:
+            make_flash(self.fresh, Path(firmware), self.settings)
+            self.board = LockstepBoard(self.flash, self._record, self._written, Path(firmware), log=self.errors)
+        except BaseException:
+            self._tidy()
+            raise
+        self.link = Client(self.board.line)
 
     def _record(self):
         return self.raw
@@ -129,15 +117,21 @@ class VirtualKit(kit.Kit):
         """Make a fresh start: rest values, a flash that has seen nothing but its settings, power, an answer."""
         self.board.power(False)
         self.to_rest()
-        shutil.copyfile(self.fresh, self.flash)
-        self.board.power(True)
+        self.cold_start()
         self._wait()
 
+    def cold_start(self):
+        """Begin with a flash that holds the firmware and the settings, and has seen nothing yet."""
+        self.board.power(False)
+        shutil.copyfile(self.fresh, self.flash)
+        self.board.power(True)
+
     def describe(self):
-        """Return what is under test."""
+        """Return what is under test; the board must have started."""
+        self.registers = self.registers or self.link.values()
         return {
             "board": self.place,
-            "firmware": f"{self.values.get('firmware', 0):08x}",
+            "firmware": f"{self.registers['firmware']:08x}",
             "wiring": f"all {len(self.wires)} wires by the harness",
             "micropython": _micropython(self.board.executable),
             "seed": self.seed,
@@ -154,6 +148,9 @@ class VirtualKit(kit.Kit):
     def close(self):
         """End the board: its outputs drop with its power."""
         self.board.close()
+        self._tidy()
+
+    def _tidy(self):
         self.errors.close()
         self.folder.cleanup()
 

@@ -12,15 +12,18 @@ import select
 import socket
 import struct
 import subprocess
+import tempfile
 import time
 
 from duplexsump.control.records import N_INPUTS
+from duplexsump.station.store import Store
 
 from ..errors import InputError
 from .virtual import ASKED, FIRMWARE, MESSAGE, POWER_ON, START, WATCHDOG, find_micropython
 
 WATCHDOG_MS = 8388  # the longest an RP2040's watchdog reaches
-BOOT_MS = 200  # from power to the first instruction
+BOOT_MS = 200  # from power or reset to the first pass, unless the bench wants another
+BLOCKS = 352  # of 4096 bytes, as much as a Pico's file system has
 HANG_CPU_S = 20.0  # a pass that computes for so long does not end
 HANG_ASLEEP_S = 120.0  # the same for a process that neither computes nor asks
 IDLE_PASSES = 12  # a board that said nothing for so many passes needs time, not looks at its link
@@ -29,6 +32,29 @@ _NONE, _RESTING, _HUNG, _REPL = "no process", "resting", "hung", "at the REPL"
 _GRANT = struct.Struct(f"<{1 + N_INPUTS}i")
 _RAW = struct.Struct(f"<{N_INPUTS}i")
 _REQUEST = struct.Struct("<cIB")
+
+
+def make_flash(flash, firmware=FIRMWARE, settings=None, blocks=BLOCKS):
+    """Make a new flash image that holds the firmware and, where given, a settings record; no board has run on it.
+
+    Raises InputError where the settings are refused or the image cannot be made.
+    """
+    flash.unlink(missing_ok=True)
+    with tempfile.TemporaryDirectory(prefix="sumpbench-pit-") as folder:
+        if settings is not None:
+            try:
+                Store(folder).save(list(settings))
+            except ValueError as error:
+                raise InputError(str(error), "settings of the virtual board") from error
+        environment = {**os.environ, "BENCH_MAKE": "1", "BENCH_PIT": folder, **_image(flash, firmware, blocks)}
+        command = [find_micropython(), str(START)]
+        done = subprocess.run(command, env=environment, capture_output=True, text=True, check=False)
+    if done.returncode or not flash.exists():
+        raise InputError(f"the flash image cannot be made: {(done.stdout + done.stderr).strip()}", str(flash))
+
+
+def _image(flash, firmware, blocks):
+    return {"BENCH_FLASH": str(flash), "BENCH_FIRMWARE": str(firmware), "BENCH_BLOCKS": str(blocks)}
 
 
 class Line:
@@ -82,7 +108,7 @@ class LockstepBoard:
     the pins now; `written(outputs)` is told each change of the outputs, a bit each.
     """
 
-    def __init__(self, flash, read, written, firmware=FIRMWARE, blocks=352, log=None):
+    def __init__(self, flash, read, written, firmware=FIRMWARE, blocks=BLOCKS, log=None):
         if not firmware.is_dir():
             raise InputError("the firmware's sources are not beside this package: run it from a clone", "virtual board")
         self.executable = find_micropython()
@@ -90,6 +116,7 @@ class LockstepBoard:
         self.read, self.written = read, written
         self.now_ms = 0
         self.outputs = 0
+        self.boot_ms = self.reset_boot_ms = BOOT_MS
         self.lives = 0
         self.causes = []
         self.hangs = 0  # passes that did not end by themselves
@@ -125,7 +152,7 @@ class LockstepBoard:
         """Cut or give the power, now."""
         if on and not self.powered:
             self.next_cause = POWER_ON
-            self.start_ms = self.now_ms + BOOT_MS
+            self.start_ms = self.now_ms + self.boot_ms
         elif not on:
             self._end()
         self.powered = bool(on)
@@ -205,9 +232,8 @@ class LockstepBoard:
             "DUPLEXSUMP_PINS": str(theirs.fileno()),
             "DUPLEXSUMP_SPEED": "-1",
             "DUPLEXSUMP_CAUSE": str(self.next_cause),
-            "BENCH_FLASH": str(self.flash),
-            "BENCH_FIRMWARE": str(self.firmware),
-            "BENCH_BLOCKS": str(self.blocks),
+            "BENCH_MAKE": "",
+            **_image(self.flash, self.firmware, self.blocks),
         }
         environment.pop("DUPLEXSUMP_RS485", None)
         self._drain_input()
@@ -239,7 +265,7 @@ class LockstepBoard:
     def _reset(self, cause):
         self._end()
         self.next_cause = cause
-        self.start_ms = self.now_ms + BOOT_MS
+        self.start_ms = self.now_ms + self.reset_boot_ms
 
     def _drain_input(self):
         # What was sent to a board that was not there is lost.

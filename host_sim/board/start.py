@@ -5,7 +5,9 @@ boot.py and main.py as they lie on it; when these return, MicroPython's REPL
 comes up on standard input and output (option -i).
 
 Environment: BENCH_FLASH the image, made and filled from the folder
-BENCH_FIRMWARE when it is not there; BENCH_BLOCKS its blocks of 4096 bytes.
+BENCH_FIRMWARE when it is not there; BENCH_PIT, if given, a folder whose files
+lie in the new image's /pit; BENCH_BLOCKS its blocks of 4096 bytes.  With
+BENCH_MAKE the image is made and nothing is run.
 """
 
 import os
@@ -58,14 +60,24 @@ def copy_tree(source, target):
                 new.write(old.read())
 
 
-def make(path, blocks, firmware):
-    """Make an image that holds the firmware and an empty /pit."""
+def copy_files(source, target):
+    """Copy every file of the PC's folder `source` into the board's `target`."""
+    for name, kind, *_ in os.ilistdir(source):
+        if kind == 0x8000:
+            with open(source + "/" + name, "rb") as old, open(target + "/" + name, "wb") as new:
+                new.write(old.read())
+
+
+def make(path, blocks, firmware, files):
+    """Make an image that holds the firmware and a /pit, empty but for the files of a folder."""
     blank(path + ".new", blocks)
     flash = Flash(path + ".new", blocks)
     vfs.VfsLfs2.mkfs(flash)
     vfs.mount(vfs.VfsLfs2(flash), "/new-flash")
     copy_tree(firmware, "/new-flash")
     os.mkdir("/new-flash/pit")
+    if files:
+        copy_files(files, "/new-flash/pit")
     vfs.umount("/new-flash")
     flash.file.close()
     os.rename(path + ".new", path)
@@ -83,7 +95,9 @@ blocks = int(os.getenv("BENCH_BLOCKS") or "352")
 try:
     os.stat(flash_path)
 except OSError:
-    make(flash_path, blocks, os.getenv("BENCH_FIRMWARE"))
+    make(flash_path, blocks, os.getenv("BENCH_FIRMWARE"), os.getenv("BENCH_PIT"))
+if os.getenv("BENCH_MAKE"):
+    sys.exit()
 disk = vfs.VfsLfs2(Flash(flash_path, blocks))
 vfs.umount("/")
 vfs.mount(disk, "/")
