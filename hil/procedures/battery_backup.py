@@ -1,0 +1,37 @@
+"""A mains pump with a battery pump behind it."""
+
+from ._steps import BATTERY, FIXED, MAINS, at_most, begin, between, cycle, drain, off_limit_s, ready, timing
+
+ORDER = 340
+PURPOSE = "Mains gone, the battery pump takes over at once, and gives back only to a mains pump that is proved running."
+CLAUSES = ("A4", "D1", "D2", "D3")
+NEEDS = ("lead", "mains", "battery", "pump_1", "pump_2")
+CAUTION = "Batteries give off explosive gas while they charge: ventilate, no sparks, no open flame. The horn sounds."
+
+
+def run(bench):
+    ready(bench, duty=FIXED, primary=1, supply_1=MAINS, supply_2=BATTERY)
+    bench.check("the primary leads", cycle(bench) == 1)
+    bench.wait(bench.setting_s("min_off"))
+    leader, _ = begin(bench)
+    bench.check("and leads again: no turns are taken", leader == 1, f"pump {leader}")
+    bench.wait(bench.setting_s("min_run") + bench.setting_s("start_spacing"))
+
+    bench.mains(False)
+    gone = bench.mark_ms
+    bench.when("pump_1", 0, 2)
+    at_most(bench, "mains lost to battery pump on", bench.when("pump_2", 1, 5) - gone, 200)
+    bench.wait(max(bench.setting_s("min_off"), 10) + 2)  # until the mains pump has rested
+    bench.press("silence")
+    bench.check("the battery pump runs", bench.is_on("pump_2"))
+
+    bench.mains(True)
+    back, settle_ms = bench.mark_ms, bench.setting("mains_settle")
+    on = bench.when("pump_1", 1, settle_ms / 1000 + 10)
+    timing(bench, "mains back to mains pump on", on - back, settle_ms)
+    off = bench.when("pump_2", 0, bench.setting_s("start_proof") + 5)
+    between(bench, "both on: mains pump on to battery pump off", off - on, 100, bench.setting("start_proof") + 200)
+    bench.check("the mains pump goes on", bench.is_on("pump_1"))
+    drain(bench)
+    bench.when("pump_1", 0, off_limit_s(bench))
+    bench.note("a battery under a real pump was not tried here: the hose test with the mains off does that")

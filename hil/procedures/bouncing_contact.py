@@ -1,0 +1,46 @@
+"""A contact that bounces, and one that chatters in the waves."""
+
+from ._steps import both_off, contact, first_on, fitted, ready, start_limit_s, timing, until
+
+ORDER = 70
+PURPOSE = "A contact counts only after the debounce; one that keeps changing is held wet until it is steady for 10 s."
+CLAUSES = ("L1",)
+NEEDS = ("off", "lead", "pump_1", "pump_2")
+STEADY_S = 10  # L1
+CHANGES = 6  # L1: more than five changes within 10 s chatter
+FLUTTER_S = 0.4
+
+
+def run(bench):
+    fitted(bench, "off", "lead")
+    ready(bench)
+    bench.water("off")
+    bench.wait(3)
+    bench.float("lead")
+    bench.wait(bench.setting_s("debounce") - 0.3)
+    bench.float("lead", wet=False)
+    both_off(bench, bench.setting_s("debounce") + bench.setting_s("lag_min_off"))
+
+    bench.float("lead")
+    wet = bench.mark_ms
+    _, at = first_on(bench, start_limit_s(bench), wet)
+    timing(bench, "lead wet to pump on", at - wet, bench.setting("debounce"))
+    bench.float("lead", wet=False)
+    bench.wait(3)
+
+    for change in range(CHANGES):
+        bench.float("off", wet=change % 2 == 1)
+        bench.wait(FLUTTER_S)
+    bench.float("off", wet=False)
+    last = bench.mark_ms
+    bench.wait(1)
+    found = bench.alarm("chattering")
+    bench.check("the chatter is told", found == "unacknowledged", found)
+    bench.check("the chattering contact is held wet", held_wet(bench), "held wet" if held_wet(bench) else "not held")
+    steady = until(bench, lambda: not held_wet(bench), STEADY_S + 3, "off is steady again")
+    timing(bench, "last change to the chatter over", steady - last, STEADY_S * 1000)
+
+
+def held_wet(bench):
+    """Tell whether the off contact is held wet because it chatters."""
+    return bool(bench.client.states()["chattering"] & contact("off"))

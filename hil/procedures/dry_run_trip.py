@@ -1,0 +1,37 @@
+"""A pump that runs without pumping while there is water."""
+
+from ._steps import SENSE_CURRENT, at_most, begin, drain, off_limit_s, other, pump, ready, timing
+
+ORDER = 180
+PURPOSE = "A pump that underloads with lead wet trips as not pumping, the other takes over, and the next rise forgives."
+CLAUSES = ("R1", "R4", "D3")
+NEEDS = ("lead", "current", "pump_1", "pump_2")
+CAUTION = "The horn sounds. Never run a real pump dry to test this: the underload is made in the current's wire."
+NOT_PUMPING = 3  # register pump_n_cause
+FIT = (0, 1, 2)  # register pump_n_state: idle, starting, running
+
+
+def run(bench):
+    ready(bench, sensing=SENSE_CURRENT)
+    leader, _ = begin(bench)
+    bench.wait(bench.setting_s("start_proof") + 5)
+
+    bench.draws(leader, "under")
+    under = bench.mark_ms
+    dry_run_ms = bench.setting("dry_run")
+    off = bench.when(pump(leader), 0, dry_run_ms / 1000 + 5)
+    timing(bench, "underload to trip", off - under, dry_run_ms)
+    at_most(bench, "take-over by the other pump", bench.when(pump(other(leader)), 1, 5) - off, 100)
+    cause = bench.value(f"pump_{leader}_cause")
+    bench.check("the cause is named: not pumping", cause == NOT_PUMPING, f"cause {cause}")
+
+    bench.wait(bench.setting_s("min_run"))
+    drain(bench)
+    bench.when(pump(other(leader)), 0, off_limit_s(bench))
+    bench.draws(leader, "normal")
+    bench.wait(bench.setting_s("min_off"))
+    begin(bench)
+    bench.wait(1)
+    state = bench.value(f"pump_{leader}_state")
+    bench.check("lead wet anew ends the trip", state in FIT, f"state {state}")
+    drain(bench)

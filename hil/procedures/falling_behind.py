@@ -1,0 +1,31 @@
+"""More water than both pumps carry."""
+
+from ._steps import begin, drain, fitted, off_limit_s, other, pump, ready, shorter, timing
+
+ORDER = 120
+PURPOSE = "Both pumps running without an end raise the high alarm that they do not keep up, with horn and alarm relay."
+CLAUSES = ("D5", "A1", "A3")
+NEEDS = ("off", "lead", "lag", "pump_1", "pump_2", "horn", "relay")
+CAUTION = "Both pumps run for not_keeping_up (10 min unless set otherwise): water over the intakes, or cords out."
+SHORT_MS = 60000
+
+
+def run(bench):
+    fitted(bench, "off", "lead", "lag")
+    shorter(bench, not_keeping_up=SHORT_MS)
+    ready(bench)
+    leader, _ = begin(bench, "lag")
+    both = bench.when(pump(other(leader)), 1, 30)
+    limit_ms = bench.setting("not_keeping_up")
+    horn = bench.when("horn", 1, limit_ms / 1000 + 10)
+    timing(bench, "both running to horn", horn - both, limit_ms)
+    found = bench.alarm("not_keeping_up")
+    bench.check("it is told that the pumps do not keep up", found == "unacknowledged", found)
+    bench.check("the alarm relay calls", not bench.is_on("relay"))
+
+    bench.press("silence")
+    drain(bench, "lag")
+    for n in (1, 2):
+        bench.when(pump(n), 0, off_limit_s(bench))
+    bench.wait(1)
+    bench.check("afterwards the relay is energised again", bench.is_on("relay"))

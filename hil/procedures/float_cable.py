@@ -1,0 +1,60 @@
+"""The common cable of the floats, cut."""
+
+from ..kit import Missing
+from ._steps import (
+    at_most,
+    begin,
+    believes_all,
+    contact,
+    doubts,
+    drain,
+    first_on,
+    fitted,
+    pump,
+    ready,
+    run_dry,
+    running,
+    timing,
+)
+
+ORDER = 300
+PURPOSE = "Floats that go dry together share a broken cable: that is called out, and one pump at a time runs blindly."
+CLAUSES = ("L7", "L6", "A1")
+NEEDS = ("off", "lead", "lag", "pump_1", "pump_2", "horn", "relay")
+CAUTION = "The horn sounds and the alarm relay calls. Pumps run dry, up to blind_run (35 s) each: have the cords out."
+FLOATS = ("off", "lead", "lag")
+
+
+def run(bench):
+    fitted(bench, *FLOATS)
+    if any(bench.setting("normally_closed") & contact(name) for name in FLOATS):
+        raise Missing("this procedure pulls the cable of normally-open floats, and not all three are (normally_closed)")
+    ready(bench)
+    leader, _ = begin(bench, "lead")
+    bench.wait(bench.setting_s("min_run") + 3)
+
+    for name in FLOATS:
+        bench.unplug(name)
+    cut, debounce_ms = bench.mark_ms, bench.setting("debounce")
+    timing(bench, "cable cut to horn", bench.when("horn", 1, debounce_ms / 1000 + 5) - cut, debounce_ms)
+    found = bench.alarm("float_wiring")
+    bench.check("float wiring is told", found == "unacknowledged" and not bench.is_on("relay"), found)
+    doubts(bench, "off", "lead")
+    bench.press("silence")
+
+    longest_ms = run_dry(bench)
+    off = bench.when(pump(leader), 0, bench.setting_s("blind_run") + 10)
+    n, on = first_on(bench, bench.setting_s("min_off") + 10, off)
+    bench.check("pumping goes on with one pump", len(running(bench)) == 1, f"pump {n}")
+    at_most(bench, "blind run", bench.when(pump(n), 0, longest_ms / 1000 + 10) - on, longest_ms)
+    found = bench.alarm("level_lost")
+    bench.check("that the level is lost is told", found in ("unacknowledged", "acknowledged"), found)
+    bench.press("silence")
+
+    bench.draw_normally()
+    bench.water("off", "lead")
+    bench.wait(bench.setting_s("debounce") + 1)
+    believes_all(bench, "plugged in again,")
+    found = bench.alarm("float_wiring")
+    bench.check("the alarm is over", found == "normal", found)
+    drain(bench)

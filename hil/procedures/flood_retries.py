@@ -1,0 +1,51 @@
+"""High water with both pumps out: they are tried again and again."""
+
+import itertools
+
+from ._steps import SENSE_CURRENT, at_most, drain, fill, first_on, off_limit_s, other, pump, ready, starts, timing
+
+ORDER = 210
+PURPOSE = "High wet and no pump left: both are tried in turn after 10, 30 and 60 s, and one that pumps is free again."
+CLAUSES = ("R3", "R4", "S5")
+NEEDS = ("off", "lead", "lag", "high", "current", "pump_1", "pump_2")
+CAUTION = "The high water alarm sounds. Pumps start again and again: water over the intakes, or cords out."
+LADDER_S = (10, 30, 60)  # R3; then every `flood_retry`
+FIT = (0, 1, 2)  # register pump_n_state
+
+
+def run(bench):
+    ready(bench, sensing=SENSE_CURRENT)
+    for n in (1, 2):
+        bench.draws(n, "none")
+    wet = fill(bench, "high")
+    proof_ms, flood_ms = bench.setting("start_proof"), bench.setting("flood_min_off")
+    bench.kit.run_until(lambda: len(starts(bench, wet - 8000)) >= 2, 30000)
+    last = starts(bench, wet - 8000)[1][0]
+    out = bench.when(pump(last), 0, proof_ms / 1000 + 10)
+    bench.press("silence")
+
+    # As many failing tries as it takes to lock both pumps out, and at least one of each kind.
+    tried = []
+    for turn in range(max(len(LADDER_S), 2 * bench.setting("retries") - 2)):
+        n, at = first_on(bench, bench.setting_s("flood_retry") + 30, out)
+        wait_ms = 1000 * LADDER_S[turn] if turn < len(LADDER_S) else bench.setting("flood_retry")
+        timing(bench, f"try {turn + 1} after both were out", at - out, max(wait_ms, flood_ms))
+        tried.append(n)
+        out = bench.when(pump(n), 0, proof_ms / 1000 + 5)
+    seen = ", ".join(f"pump {n}" for n in tried)
+    in_turn = all(later == other(earlier) for earlier, later in itertools.pairwise(tried))
+    bench.check("the tries go in turn", in_turn, seen)
+
+    good = other(tried[-1])
+    bench.draws(good, "normal")
+    n, at = first_on(bench, bench.setting_s("flood_retry") + 30, out)
+    bench.check("the pump that is mended has the next try", n == good, f"pump {n}")
+    bench.wait(bench.setting_s("dry_run") + 1)
+    state = bench.value(f"pump_{good}_state")
+    bench.check("a try that stays loaded sets the pump free", state in FIT, f"state {state}")
+    found = bench.alarm(f"pump_{good}_unavailable")
+    bench.check("the pump counts as available again", found != "unacknowledged" and found != "acknowledged", found)
+    drain(bench, "high")
+    dry = bench.mark_ms
+    off = bench.when(pump(good), 0, off_limit_s(bench))
+    at_most(bench, "off dry to pump off", off - dry, bench.setting("debounce"))

@@ -1,0 +1,55 @@
+"""Inputs forced over the link for a test without a rig."""
+
+from duplexsump.station import registers as r
+
+from host_sim.board.client import RefusedError
+
+from ._steps import both_off, first_on, pump, ready, start_limit_s
+
+ORDER = 380
+PURPOSE = "Inputs are forced with the test jumper made only, are told, lapse by themselves and give way to high water."
+CLAUSES = ("M2", "A1")
+NEEDS = ("jumper", "lead", "high", "pump_1", "pump_2", "horn")
+CAUTION = "A forced float starts a real pump: water over the intakes, or cords out. The high water alarm sounds."
+LEAD = 1  # place of lead among the forces
+
+
+def run(bench):
+    ready(bench)
+    refused = False
+    try:
+        force_lead(bench)
+    except RefusedError:
+        refused = True
+    bench.check("without the jumper a force is refused", refused)
+    both_off(bench, start_limit_s(bench))
+
+    bench.jumper(True)
+    bench.wait(1)
+    forced = bench.kit.now_ms()
+    force_lead(bench)
+    leader, _ = first_on(bench, start_limit_s(bench), forced)
+    found = bench.alarm("inputs_forced")
+    bench.check("that inputs are forced is told", found == "unacknowledged", found)
+    off = bench.when(pump(leader), 0, bench.setting_s("force_timeout") + bench.setting_s("blind_run") + 5)
+    bench.note(f"pump {leader} stopped {(off - forced) / 1000:.1f} s after the force")
+    over = bench.alarm("inputs_forced")
+    bench.check("the force has lapsed", over == "returned", over)
+
+    bench.wait(bench.setting_s("min_off"))
+    force_lead(bench)
+    bench.wait(3)
+    bench.float("high")
+    bench.when("horn", 1, bench.setting_s("debounce") + 3)
+    bench.wait(1)
+    found = bench.alarm("inputs_forced")
+    bench.check("real high water ends every force", found == "returned", found)
+    bench.jumper(False)
+    bench.press("silence")
+    bench.water()
+
+
+def force_lead(bench):
+    """Force the lead contact wet.  Raises RefusedError where the board will not have it."""
+    bench.client.write_bits(r.FORCE_MASK_AT + LEAD, [1])
+    bench.client.write_bits(r.FORCE_VALUE_AT + LEAD, [1])

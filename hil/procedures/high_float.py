@@ -1,0 +1,42 @@
+"""The high float, lifted and with a broken wire."""
+
+from ._steps import believes_all, contact, doubts, drain, ready, timing
+
+ORDER = 290
+PURPOSE = "A lifted high float calls, whether it is believed or not; so does the broken wire of a normally-closed one."
+CLAUSES = ("I4", "L2", "A1", "A3")
+NEEDS = ("high", "pump_1", "pump_2", "horn", "relay")
+CAUTION = "The horn sounds and the alarm relay calls. Both pumps start in the dry: have the cords out."
+
+
+def run(bench):
+    ready(bench)
+    bench.float("high")
+    calls(bench, "lifted")
+    bench.wait(bench.setting_s("disagree") + 2)
+    doubts(bench, "high")
+    found = bench.alarm("high_water")
+    bench.check("and the alarm goes on all the same", found == "acknowledged", found)
+    bench.check("the relay goes on calling", not bench.is_on("relay"))
+    bench.float("high", wet=False)
+    bench.wait(bench.setting_s("debounce") + 1)
+    believes_all(bench, "once it has moved")
+    bench.wait(bench.setting_s("quiet") + 1)
+
+    if bench.setting("normally_closed") & contact("high"):
+        bench.unplug("high")
+        calls(bench, "unplugged")
+        bench.float("high", wet=False)
+        bench.note("a shorted high float reads dry for ever and is found by lifting it only: lift it at every check")
+    else:
+        bench.note("this high float is normally open: unplugged it reads dry for ever; lift it at every check")
+    drain(bench)
+
+
+def calls(bench, how):
+    """Measure the time to horn and alarm relay, then silence the horn."""
+    began, debounce_ms = bench.mark_ms, bench.setting("debounce")
+    timing(bench, f"high float {how} to horn", bench.when("horn", 1, debounce_ms / 1000 + 5) - began, debounce_ms)
+    timing(bench, f"high float {how} to alarm relay dropped", bench.when("relay", 0, 1) - began, debounce_ms)
+    bench.press("silence")
+    bench.when("horn", 0, 2)

@@ -1,0 +1,28 @@
+"""A rise that one pump does not hold."""
+
+from ._steps import begin, drain, fitted, off_limit_s, other, pump, ready, running, timing
+
+ORDER = 90
+PURPOSE = "Water that goes on rising past the lag float while one pump runs starts the other, and is told."
+CLAUSES = ("D1", "D5", "S2")
+NEEDS = ("off", "lead", "lag", "pump_1", "pump_2")
+CAUTION = "Both pumps run at once: mind the circuit's rating, and with no water in the pit have the cords out."
+
+
+def run(bench):
+    fitted(bench, "off", "lead", "lag")
+    ready(bench)
+    leader, started = begin(bench)
+    bench.wait(2.1)
+    bench.water("off", "lead", "lag")
+    spacing_ms, debounce_ms = bench.setting("start_spacing"), bench.setting("debounce")
+    due_ms = max(spacing_ms, bench.mark_ms + debounce_ms - started)
+    second = bench.when(pump(other(leader)), 1, spacing_ms / 1000 + 10)
+    timing(bench, "first start to second", second - started, due_ms)
+    found = bench.alarm("lag_reached")
+    bench.check("lag reached is told", found == "unacknowledged", found)
+
+    drain(bench, "lag")
+    bench.check("both run until off is dry", len(running(bench)) == 2, running(bench) or "none")
+    for n in (1, 2):
+        bench.when(pump(n), 0, off_limit_s(bench))

@@ -1,0 +1,27 @@
+"""A lead that runs and runs below lag."""
+
+from ._steps import ALTERNATE, begin, between, drain, fitted, off_limit_s, other, pump, ready, shorter, timing
+
+ORDER = 110
+PURPOSE = "A lead that has run for max_run with the water below lag stops, and the other goes on."
+CLAUSES = ("D4",)
+NEEDS = ("off", "lead", "pump_1", "pump_2")
+CAUTION = "Each pump runs for max_run (20 min unless set otherwise): water over the intakes, or cords out."
+SHORT_MS = 60000
+
+
+def run(bench):
+    fitted(bench, "off", "lead")
+    shorter(bench, max_run=max(SHORT_MS, bench.setting("blind_run")))
+    ready(bench, duty=ALTERNATE)
+    leader, started = begin(bench)
+    max_run_ms = bench.setting("max_run")
+    off = bench.when(pump(leader), 0, max_run_ms / 1000 + 10)
+    timing(bench, "run of the first pump", off - started, max_run_ms)
+    on = bench.when(pump(other(leader)), 1, 10)
+    between(bench, "stop of the first to start of the other", on - off, 100, 100)
+    found = bench.alarm("long_run")
+    bench.check("the long run is told", found in ("unacknowledged", "returned"), found)
+
+    drain(bench)
+    bench.when(pump(other(leader)), 0, off_limit_s(bench))

@@ -1,0 +1,39 @@
+"""After a power-up the pumps wait, longer when the power comes and goes."""
+
+from ._steps import START_UP_MS, between, both_off, drain, fill, first_on, ready
+
+ORDER = 30
+PURPOSE = "After a power-up both pumps stay off for the delay, which doubles while power-ups lie less than 5 min apart."
+CLAUSES = ("S4", "S1")
+NEEDS = ("power", "off", "lead", "lag", "high", "pump_1", "pump_2")
+CAUTION = "The high water alarm sounds and both pumps start: water over the intakes, or cords out."
+FEW_MINUTES_S = 300  # S4: power-ups closer together than this are counted
+APART_S = 5  # how long the power stays away
+
+
+def run(bench):
+    ready(bench)
+    bench.wait(FEW_MINUTES_S)
+    hold_ms = bench.setting("boot_hold")
+
+    fill(bench, "high")
+    wait_ms = max(hold_ms, bench.setting("flood_min_off"))
+    restart(bench, "power back to first start, high wet", wait_ms)
+    drain(bench, "high")
+    bench.wait(5)
+
+    fill(bench, "lead")
+    restart(bench, "second power-up within 5 min, lead wet", max(2 * hold_ms, bench.setting("lag_min_off")))
+    restart(bench, "third power-up within 5 min, lead wet", max(4 * hold_ms, bench.setting("lag_min_off")))
+    restart(bench, "fourth: the delay does not grow any more", max(4 * hold_ms, bench.setting("lag_min_off")))
+
+
+def restart(bench, name, wait_ms):
+    """Cut the power, bring it back, measure the time to the first start, the controller's own start-up included."""
+    bench.wait(1)
+    bench.power(False)
+    both_off(bench, APART_S)
+    bench.power(True)
+    back = bench.mark_ms
+    _, at = first_on(bench, (wait_ms + START_UP_MS) / 1000 + 10, back)
+    between(bench, name, at - back, wait_ms, wait_ms + START_UP_MS)

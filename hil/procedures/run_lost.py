@@ -1,0 +1,32 @@
+"""A breaker, an earth-fault device or a pulled cord in mid-run."""
+
+from ._steps import SENSE_CURRENT, at_most, begin, drain, off_limit_s, other, pump, ready, timing
+
+ORDER = 170
+PURPOSE = "A pump whose current goes in mid-run is switched off, the other takes over, and it is no dry run."
+CLAUSES = ("S5", "S5b", "D3")
+NEEDS = ("lead", "current", "pump_1", "pump_2")
+CAUTION = "The horn sounds. The other pump takes over: water over its intake, or its cord out."
+RUN_LOST = 2  # register pump_n_cause
+
+
+def run(bench):
+    ready(bench, sensing=SENSE_CURRENT)
+    leader, _ = begin(bench)
+    bench.wait(bench.setting_s("start_proof") + bench.setting_s("start_spacing") + 5)
+    bench.check("the pump runs with its current", bench.is_on(pump(leader)))
+
+    bench.draws(leader, "none")
+    gone = bench.mark_ms
+    proof_ms = bench.setting("start_proof")
+    off = bench.when(pump(leader), 0, proof_ms / 1000 + 5)
+    timing(bench, "current gone to pump off", off - gone, proof_ms)
+    at_most(bench, "take-over by the other pump", bench.when(pump(other(leader)), 1, 5) - off, 100)
+    cause = bench.value(f"pump_{leader}_cause")
+    bench.check("the cause is named: run lost", cause == RUN_LOST, f"cause {cause}")
+    found = bench.alarm(f"pump_{leader}_unavailable")
+    bench.check("that the pump is out is told", found == "unacknowledged", found)
+
+    bench.wait(bench.setting_s("min_run"))
+    drain(bench)
+    bench.when(pump(other(leader)), 0, off_limit_s(bench))

@@ -1,0 +1,36 @@
+"""A motor's thermal contact."""
+
+from ._steps import at_most, at_once, begin, both_off, drain, off_limit_s, other, pump, ready
+
+ORDER = 230
+PURPOSE = "An open thermal contact stops its pump at once and keeps it off, and the closing is followed by a rest."
+CLAUSES = ("S7", "I2", "D3")
+NEEDS = ("lead", "lag", "thermal_1", "thermal_2", "pump_1", "pump_2")
+CAUTION = "The horn sounds. The other pump takes over: water over its intake, or its cord out."
+THERMAL, RESTING = 6, 3  # registers pump_n_cause, pump_n_state
+
+
+def run(bench):
+    ready(bench)
+    leader, _ = begin(bench)
+    bench.wait(bench.setting_s("start_proof") + bench.setting_s("start_spacing") + 3)
+    trips = bench.value(f"trips_{leader}")
+
+    bench.thermal(leader, open=True)
+    at_once(bench, "thermal contact open to pump off", bench.when(pump(leader), 0, 2) - bench.mark_ms)
+    off = bench.kit.now_ms()
+    at_most(bench, "take-over by the other pump", bench.when(pump(other(leader)), 1, 5) - off, 100)
+    bench.water("off", "lead", "lag")
+    bench.stays(pump(leader), 0, bench.setting_s("lag_min_off") + bench.setting_s("debounce") + 2)
+    cause = bench.value(f"pump_{leader}_cause")
+    bench.check("the cause is named: thermal contact open", cause == THERMAL, f"cause {cause}")
+
+    bench.thermal(leader, open=False)
+    bench.stays(pump(leader), 0, bench.setting_s("lag_min_off") + 2)
+    state, now = bench.value(f"pump_{leader}_state"), bench.value(f"trips_{leader}")
+    bench.check("closed again, the pump rests for its retry", state == RESTING, f"state {state}")
+    bench.check("it counts as no trip", now == trips, f"{trips} to {now}")
+    bench.press("silence")
+    drain(bench, "lag")
+    bench.when(pump(other(leader)), 0, off_limit_s(bench))
+    both_off(bench, 3)

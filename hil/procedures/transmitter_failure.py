@@ -1,0 +1,68 @@
+"""A level transmitter whose loop breaks, or which stands still."""
+
+from ._steps import at_most, first_on, off_limit_s, pump, ready, run_dry, start_limit_s, timing
+
+ORDER = 320
+PURPOSE = "A transmitter out of range for 2 s, or still throughout a run, has failed, and pumping goes on blindly."
+CLAUSES = ("L5", "L6", "A1")
+NEEDS = ("level", "high", "pump_1", "pump_2", "horn")
+CAUTION = "The horn sounds and the alarm relay calls. Pumps run blindly: water over the intakes, or cords out."
+ONLY_HIGH = 8  # setting fitted: no float but high
+HELD_MS = 2000  # L5; the limits are those of NAMUR NE 43: failed below 3.6 mA and above 21.0 mA
+STILL_MS = 30000  # L5
+ABOVE_MM = 30
+
+
+def run(bench):
+    ready(bench, transmitter=1, fitted=ONLY_HIGH, normally_closed=bench.setting("normally_closed") & ONLY_HIGH)
+    lead_mm, off_mm = bench.setting("level_lead") + ABOVE_MM, bench.setting("level_off") - ABOVE_MM
+    bench.transmitter(level_mm=lead_mm)
+    raised = bench.mark_ms
+    leader, at = first_on(bench, start_limit_s(bench), raised)
+    timing(bench, "level at lead to pump on", at - raised, bench.setting("debounce"))
+    bench.wait(bench.setting_s("min_run"))
+    bench.transmitter(level_mm=off_mm)
+    lowered = bench.mark_ms
+    off = bench.when(pump(leader), 0, off_limit_s(bench))
+    timing(bench, "level at off to pump off", off - lowered, bench.setting("debounce"))
+
+    for ma in (3.7, 20.8):
+        bench.transmitter(ma=ma)
+        bench.wait(HELD_MS / 1000 + 2)
+        found = bench.alarm("transmitter_failed")
+        bench.check(f"{ma} mA is no failure yet", found == "normal", found)
+        bench.transmitter(level_mm=off_mm)
+        bench.wait(bench.setting_s("lag_min_off"))
+    longest_ms = run_dry(bench)
+    for ma in (3.5, 21.1):
+        failed(bench, ma, longest_ms)
+        bench.transmitter(level_mm=off_mm)
+        bench.wait(3)
+        found = bench.alarm("transmitter_failed")
+        bench.check("with a sound signal it is over", found in ("normal", "returned"), found)
+    frozen(bench, lead_mm)
+
+
+def failed(bench, ma, longest_ms):
+    """A loop current out of range is a failure, and the pumps go on without it."""
+    bench.transmitter(ma=ma)
+    began = bench.mark_ms
+    told = bench.when_alarm("transmitter_failed", HELD_MS / 1000 + 3, "unacknowledged")
+    timing(bench, f"{ma} mA to transmitter failed", told - began, HELD_MS)
+    found = bench.alarm("level_lost")
+    bench.check("that the level is lost is told", found == "unacknowledged", found)
+    n, on = first_on(bench, bench.setting_s("min_off") + 70, began)
+    at_most(bench, f"blind run at {ma} mA", bench.when(pump(n), 0, longest_ms / 1000 + 10) - on, longest_ms)
+    bench.press("silence")
+
+
+def frozen(bench, lead_mm):
+    """A level that stands still while a pump is proved to run."""
+    bench.draw_normally()
+    bench.wait(bench.setting_s("min_off"))
+    bench.press("reset")
+    bench.transmitter(level_mm=lead_mm)
+    _, on = first_on(bench, start_limit_s(bench), bench.mark_ms)
+    told = bench.when_alarm("transmitter_failed", STILL_MS / 1000 + 10, "unacknowledged")
+    timing(bench, "run without a move of the level to transmitter failed", told - on, STILL_MS)
+    bench.press("silence")
