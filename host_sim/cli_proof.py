@@ -41,12 +41,27 @@ def mutants(
     slow: Annotated[bool, typer.Option("--slow", help="Put survivors to the searches and timelines as well.")] = False,
     seconds: Annotated[float | None, typer.Option(help="At most this long for each module.")] = None,
     again: Annotated[Path | None, typer.Option(help="Only what survived in this file, written with --json.")] = None,
+    sample: Annotated[int | None, typer.Option(min=1, help="At most so many, drawn by --seed.")] = None,
+    seed: Annotated[int, typer.Option(help="Seed of the sample.")] = 1,
+    slips: Annotated[bool, typer.Option("--slips", help="Rewritten lines from the list that is kept.")] = False,
     as_json: Annotated[bool, typer.Option("--json", help="Print JSON instead of a table.")] = False,
 ):
     """Make small mistakes in the control core, one at a time, and see whether the tests find each."""
-    from host_sim.proof.show_mutants import mutants as run
+    from host_sim.proof import choice, show_mutants
 
-    raise typer.Exit(run(module, changed, since, slow, seconds, as_json, again))
+    root = show_mutants.checkout()
+    title = "Slips in the control core" if slips else "Mutants of the control core"
+    if slips:
+        found = choice.slipped(module)
+    elif changed:
+        found, title = choice.changed(root, since, module), f"{title}, lines changed since {since}"
+    else:
+        found = choice.of_modules(module)
+    if again:
+        found = choice.survived(found, again)
+    if sample is not None:
+        found, title = choice.sample(found, sample, seed), f"{title}, sample of at most {sample}, seed {seed}"
+    raise typer.Exit(show_mutants.mutants(found, root, slow, seconds, as_json, title))
 
 
 def campaign(

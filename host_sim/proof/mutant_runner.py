@@ -19,6 +19,7 @@ from dataclasses import dataclass, field
 from importlib import resources
 from pathlib import Path
 
+from host_sim.errors import InputError
 from host_sim.proof.mutations import Source
 
 KILLED, SURVIVED, LOADED_BADLY = 1, 0, 2
@@ -186,14 +187,19 @@ class Plugin:
 
 
 def changed_lines(root, since="HEAD"):
-    """Return {module: lines} of the core that differ from a commit, from `git diff`.  Raises OSError without git."""
+    """Return {module: lines} of the core that differ from a commit, from `git diff`.  Raises InputError without it."""
     import re
     import subprocess
 
     command = ["git", "-C", str(root), "diff", "-U0", since, "--", "firmware/lib/duplexsump/control"]
-    text = subprocess.run(command, capture_output=True, text=True, check=False).stdout
+    try:
+        done = subprocess.run(command, capture_output=True, text=True, check=False)
+    except OSError as error:
+        raise InputError(f"--changed needs git: {error}") from error
+    if done.returncode:
+        raise InputError(f'--since "{since}": {done.stderr.strip().splitlines()[0]}; give a commit of this checkout')
     found, module = {}, None
-    for line in text.splitlines():
+    for line in done.stdout.splitlines():
         if line.startswith("+++ b/"):
             module = Path(line[6:]).stem
         elif (hunk := re.match(r"@@ -\S+ \+(\d+)(?:,(\d+))? @@", line)) and module:

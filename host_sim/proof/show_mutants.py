@@ -19,49 +19,22 @@ def checkout():
     return root
 
 
-def mutants(modules, changed, since, slow, seconds, as_json, again=None):
-    """Run the mutants of `modules` (None: all).  Returns 0, or 1 where one survives that is not listed.
+def mutants(found, root, slow, seconds, as_json, title="Mutants of the control core"):
+    """Put `found` ({module: Mutants}) to the tests.  Returns 0, or 1 where one survives that is not listed.
 
-    `changed`: only those on lines that differ from the commit `since`; `slow`:
-    survivors meet the timelines as well; `again`: only those that survived
-    in this file, which `--json` wrote.  Raises InputError.
+    `slow`: survivors meet the timelines as well.  Returns 1 too where a test
+    fails with no mutant at all, which means that the core itself is broken.
     """
-    root = checkout()
-    wanted = modules or list(mutations.MODULES)
-    for name in wanted:
-        if name not in mutations.MODULES:
-            raise InputError(f'module "{name}": there are {", ".join(mutations.MODULES)}')
-    lines = mutant_runner.changed_lines(root, since) if changed else None
-    before = _survived_before(again) if again else None
-    reports = {}
-    for name in wanted:
-        found = list(mutations.Source(name).mutants(lines.get(name, set()) if lines is not None else None))
-        if before is not None:
-            found = [mutant for mutant in found if _told(str(mutant)) in before]
-        if found:
-            reports[name] = judge(name, found, root, slow, seconds)
+    try:
+        reports = {name: judge(name, mutants, root, slow, seconds) for name, mutants in found.items()}
+    except RuntimeError as error:
+        sys.stderr.write(f"{error}\nnothing was mutated: mend these first\n")
+        return 1
     if as_json:
         print(json.dumps({name: _record(report) for name, report in reports.items()}, indent=1))
     else:
-        _show(reports, changed)
+        _show(reports, title)
     return 1 if any(report.survivors() for report in reports.values()) else 0
-
-
-def _told(text):
-    # A mutant without its line number, which moves when something above it is edited.
-    place, rest = text.split(" ", 1)
-    return place.split(".py:")[0], rest
-
-
-def _survived_before(path):
-    """Return the survivors, as _told tells them, of a file that `--json` wrote.  Raises InputError."""
-    try:
-        record = json.loads(Path(path).read_text(encoding="utf-8"))
-        return {_told(text) for report in record.values() for text in report["survived"]}
-    except OSError as error:
-        raise InputError(f"--again {path}: {error.strerror}; give a file that `mutants --json` has written") from error
-    except (ValueError, KeyError, TypeError, AttributeError) as error:
-        raise InputError(f"--again {path}: not what `mutants --json` writes; run that first, into a file") from error
 
 
 def judge(name, found, root, slow=False, seconds=None):
@@ -86,16 +59,19 @@ def _progress(name):
     return show
 
 
-def _show(reports, changed):
+def _show(reports, title):
     columns = (("module", "left", 12), ("mutants", "right", 7), ("killed", "right", 6), ("equivalent", "right", 6),
                ("survived", "right", 6), ("tests", "right", 5), ("time", "right", 7))  # fmt: skip
-    table = table_of("Mutants of the control core" + (", changed lines" if changed else ""), columns)
+    table = table_of(title, columns)
     for name, r in reports.items():
         table.add_row(name, str(len(r.verdicts)), str(r.killed()), str(len(r.equivalents())), str(len(r.survivors())),
                       str(r.tests), f"{r.seconds:.0f} s")  # fmt: skip
     screen = console()
     screen.print(table)
     for report in reports.values():
+        for verdict in report.verdicts:
+            if verdict.killed and hasattr(verdict.mutant, "becomes"):  # a slip: say who found it
+                screen.print(Text(f"  caught: {verdict.mutant.what}, by {verdict.by}"))
         for verdict in report.survivors():
             screen.print(Text(f"  survived: {verdict.mutant}" + (f" ({verdict.by})" if verdict.by else "")))
         for key in report.unused:

@@ -6,7 +6,7 @@ from pathlib import Path
 import pytest
 
 from host_sim.errors import InputError
-from host_sim.proof import mutant_runner, mutations, selection, show_mutants
+from host_sim.proof import choice, mutant_runner, mutations, selection, show_mutants
 
 ROOT = Path(__file__).resolve().parents[2]
 
@@ -109,24 +109,53 @@ def test_changed_lines_are_read_from_the_difference(tmp_path):
     assert mutant_runner.changed_lines(tmp_path) == {"gate": {2, 5, 6}}
 
 
+def test_a_commit_that_is_not_there_is_refused():
+    with pytest.raises(InputError, match='--since "no-such-commit"'):
+        mutant_runner.changed_lines(ROOT, "no-such-commit")
+
+
 def test_survivors_of_a_run_are_run_again_by_themselves(tmp_path, capsys):
     kept = tmp_path / "run.json"
     line = next(m for m in mutations.Source("ticks").mutants() if m.function == "diff")
     kept.write_text(json.dumps({"ticks": {"survived": [str(line).replace(f":{line.line} ", ":9999 ")]}}))
-    assert show_mutants.mutants(["ticks"], False, "HEAD", False, None, True, again=kept) == 0
+    found = choice.survived(choice.of_modules(["ticks", "gate"]), kept)
+    assert show_mutants.mutants(found, ROOT, False, None, True) == 0
     assert json.loads(capsys.readouterr().out)["ticks"]["mutants"] == 1
 
 
 @pytest.mark.parametrize("text", ["", "[1, 2]", '{"ticks": {}}'])
 def test_a_file_that_is_no_run_is_refused(tmp_path, text):
     kept = tmp_path / "run.json"
+    found = choice.of_modules(["ticks"])
     with pytest.raises(InputError, match="--again"):
-        show_mutants.mutants(["ticks"], False, "HEAD", False, None, True, again=kept)
+        choice.survived(found, kept)
     kept.write_text(text)
     with pytest.raises(InputError, match="not what"):
-        show_mutants.mutants(["ticks"], False, "HEAD", False, None, True, again=kept)
+        choice.survived(found, kept)
 
 
 def test_an_unknown_module_is_refused():
     with pytest.raises(InputError, match='module "pumps"'):
-        show_mutants.mutants(["pumps"], False, "HEAD", False, None, False)
+        choice.of_modules(["pumps"])
+
+
+def test_a_sample_is_drawn_by_its_seed_and_no_larger_than_asked():
+    everything = choice.of_modules(["ticks", "gate"])
+    drawn = choice.sample(everything, 30, 7)
+    assert sum(map(len, drawn.values())) == 30
+    assert drawn == choice.sample(everything, 30, 7) != choice.sample(everything, 30, 8)
+    assert all(mutant in everything[name] for name, mutants in drawn.items() for mutant in mutants)
+    assert choice.sample(everything, 10_000, 7) == everything
+
+
+def test_slips_are_told_with_who_caught_them(capsys):
+    assert show_mutants.mutants(choice.slipped(["supply"]), ROOT, False, None, False, "Slips") == 0
+    said = capsys.readouterr().out
+    assert "caught: a spent battery counts as good again" in said
+    assert "1 mutants, 1 killed" in said
+
+
+def test_a_core_that_fails_its_tests_unmutated_is_said_to(monkeypatch, capsys):
+    monkeypatch.setattr("duplexsump.control.supply.Supply._charger", lambda self, idle: None)
+    assert show_mutants.mutants(choice.of_modules(["supply"]), ROOT, False, 1.0, False) == 1
+    assert "these tests fail without any mutant" in capsys.readouterr().err
