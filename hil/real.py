@@ -21,6 +21,7 @@ from .rig.lib.sumprig import wires as w
 from .rig_client import RigClient
 
 LOOK_S = 0.01  # between two looks at the rig
+SETTLE_S = 0.2
 ANSWER_S = 25.0  # a board that starts has enumerated and answers by then
 OFF_MS = 600  # how long the power stays cut in a reset
 SILENCE_MS = 5000
@@ -65,6 +66,7 @@ class RealKit(kit.Kit):
         self.rig.identify()
         self.rig.release()
         self.rig.begin(silence_ms)
+        self.driven = released()
         self._take_relays(self.rig.relays)
         self.rig_firmware = self.rig.state().firmware
         self._note("rig found")
@@ -153,7 +155,7 @@ class RealKit(kit.Kit):
         """Return what an analog wire's value is at the pin, in mV.  Raises Missing beyond the input's full scale."""
         if name.startswith("current") and value == 1:
             return FEEDBACK_MV
-        full = self.fitted[wires.WIRES[name].place][1]
+        full = self.full_scale(name)
         if value > full:
             words = f"{name} = {value}: the input of this board ends at {full} {wires.WIRES[name].unit}"
             raise kit.Missing(words, name)
@@ -181,8 +183,11 @@ class RealKit(kit.Kit):
             try:
                 found = Link(self.port, "the controller", self.framing, self.unit, 0.7, self._keep)
                 found.identify()
+                time.sleep(SETTLE_S)  # what answers to requests of before the restart is out of the way then
+                found.identify()
                 found.patience_s = 1.0
                 found.begin_run()
+                self._look()
                 self._note("controller answers")
                 return found
             except InputError as error:
@@ -234,6 +239,28 @@ class RealKit(kit.Kit):
         self.client().write_bits(0, [1, 1])
         self.run_ms(300)
 
+    def power_wire(self):
+        """Return the rig's wire that takes the controller's power, None where there is none."""
+        return POWER[self.power_by]
+
+    def answers(self):
+        """Tell whether anything of Modbus answers on the controller's port, whatever its power should be."""
+        try:
+            signature(self.port, self.framing, self.unit)
+        except InputError:
+            return False
+        return True
+
+    def full_scale(self, name):
+        """Return an analog wire's full scale in its own unit, 1 for a contact."""
+        wire = wires.WIRES.get(name)
+        return self.fitted[wire.place][1] if wire is not None and wire.kind == wires.ANALOG else 1
+
+    @staticmethod
+    def released():
+        """Return the wire values of a rig that holds nothing."""
+        return released()
+
     def hang(self):
         """Raise Missing."""
         raise kit.Missing("nothing outside can stop the program of a real board dead", "hang")
@@ -266,6 +293,11 @@ class RealKit(kit.Kit):
             with contextlib.suppress(InputError, OSError):
                 self.rig.release()
             self.rig.close()
+
+
+def released():
+    """Return {input wire: value} of a rig that holds nothing: all contacts open, so both thermal contacts hot."""
+    return {name: 1 if name.startswith("thermal") else 0 for name in wires.INPUTS}
 
 
 def _rig_wires(name):
