@@ -92,7 +92,7 @@ class Client:
             try:
                 self.line.reset_input_buffer()
                 self.line.write(self._wrap(pdu))
-                answer = self._answer(pdu[0])
+                answer = self._answer(pdu)
             except OSError as error:
                 raise InputError(f"the port went away: {error}", self.port) from error
             if answer is not None:
@@ -108,27 +108,28 @@ class Client:
         crc = crc16(frame, 0, len(frame))
         return frame + bytes([crc & 255, crc >> 8])
 
-    def _answer(self, function):
+    def _answer(self, pdu):
         until = self.clock_s() + self.patience_s
         data = b""
         while self.clock_s() < until:
             data += self.line.read(max(1, self.line.in_waiting))
-            frame = self._unwrap(data)
-            if frame and frame[0] == self.unit and frame[1] & 0x7F == function:
-                return frame[1:]
+            for frame in self._unwrap(data):
+                if frame[0] == self.unit and _fits(frame[1:], pdu):
+                    return frame[1:]
         return None
 
     def _unwrap(self, data):
-        # The sound frame in what has come, without its checksum; None while there is none.
+        # The sound frames in what has come, without their checksums.
         if self.framing == "rtu":
-            return data[:-2] if len(data) >= 5 and not crc16(data, 0, len(data)) else None
+            return [data[:-2]] if len(data) >= 5 and not crc16(data, 0, len(data)) else []
+        found = []
         for piece in data.split(b":")[1:]:
             if piece.endswith(b"\r\n"):
                 with contextlib.suppress(ValueError):
                     frame = bytes.fromhex(piece.decode("ascii", "replace").strip())
                     if len(frame) >= 3 and not lrc(frame, 0, len(frame)):
-                        return frame[:-1]
-        return None
+                        found.append(frame[:-1])
+        return found
 
     # Bits and words.
 
@@ -218,6 +219,18 @@ class Client:
             data += raw[: words[4]]
             if words[4] < len(raw):
                 return data
+
+
+def _fits(answer, pdu):
+    # Whether this may be the answer to `pdu`: an answer to an earlier request, given up, can still be on its way.
+    function = pdu[0]
+    if answer[0] != function:
+        return answer[0] == function | 0x80
+    if function > READ_INPUT:
+        return answer[1:5] == pdu[1:5]
+    count = pdu[3] << 8 | pdu[4]
+    size = (count + 7) // 8 if function <= READ_BITS else 2 * count
+    return len(answer) == 2 + size and answer[1] == size
 
 
 def _pdu(function, at, count):
