@@ -4,12 +4,12 @@ from duplexsump.station import registers as r
 
 from host_sim.board.client import RefusedError
 
-from ._steps import both_off, first_on, pump, ready, start_limit_s
+from ._steps import both_off, first_on, pump, ready, start_limit_s, timing
 
 ORDER = 380
 PURPOSE = "Inputs are forced with the test jumper made only, are told, lapse by themselves and give way to high water."
 CLAUSES = ("M2", "A1")
-NEEDS = ("jumper", "lead", "high", "pump_1", "pump_2", "horn")
+NEEDS = ("jumper", "lead", "high", "pump_1", "pump_2")
 CAUTION = "A forced float starts a real pump: water over the intakes, or cords out. The high water alarm sounds."
 LEAD = 1  # place of lead among the forces
 
@@ -31,17 +31,16 @@ def run(bench):
     leader, _ = first_on(bench, start_limit_s(bench), forced)
     found = bench.alarm("inputs_forced")
     bench.check("that inputs are forced is told", found == "unacknowledged", found)
-    off = bench.when(pump(leader), 0, bench.setting_s("force_timeout") + bench.setting_s("blind_run") + 5)
-    bench.note(f"pump {leader} stopped {(off - forced) / 1000:.1f} s after the force")
-    over = bench.alarm("inputs_forced")
-    bench.check("the force has lapsed", over == "returned", over)
+    over = bench.when_alarm("inputs_forced", bench.setting_s("force_timeout") + 5, "returned")
+    timing(bench, "force to its lapse", over - forced, bench.setting("force_timeout"))
+    bench.when(pump(leader), 0, bench.setting_s("blind_run") + 5)
 
+    bench.press("silence")
     bench.wait(bench.setting_s("min_off"))
     force_lead(bench)
     bench.wait(3)
     bench.float("high")
-    bench.when("horn", 1, bench.setting_s("debounce") + 3)
-    bench.wait(1)
+    bench.when_alarm("high_water", bench.setting_s("debounce") + 2, "unacknowledged")
     found = bench.alarm("inputs_forced")
     bench.check("real high water ends every force", found == "returned", found)
     bench.jumper(False)
