@@ -18,6 +18,7 @@ import functools
 from duplexsump.control import pump as pm
 from duplexsump.control import timers as tm
 from duplexsump.control.pump import Pump
+from duplexsump.control.records import STATE
 
 GOOD, BAD, LOCK, DRY, OVER, OPEN = range(6)
 CHOICES = ("good", "bad", "bad, locks out", "dry", "rested", "thermal open")
@@ -29,7 +30,7 @@ class AbstractPump(Pump):
     FIELDS = tuple(
         row for row in Pump.FIELDS
         if row[0] in ("state", "cause", "held", "trial", "loaded", "steady", "open", "dry", "prior")
-    )  # fmt: skip
+    ) + (("locks", STATE, 0, False),)  # fmt: skip
     choice = GOOD
     locks = False
 
@@ -61,10 +62,10 @@ class AbstractPump(Pump):
         self._forget()
 
     def stopped(self, by_level):
-        """The output was switched off without a trip; a try out of a retry rest may rest again or be over."""
+        """The output was switched off without a trip; a try out of a retry rest rests on, unless that rest is over."""
         if self.held == pm.LOCKED:
             self.event(pm.LOCK_AGAIN)
-        elif self.held == pm.RETRY and self.choice in (BAD, LOCK):
+        elif self.held == pm.RETRY:
             self.event(pm.REST_AGAIN)
         else:
             self.event(pm.STOP)
@@ -88,6 +89,7 @@ class AbstractPump(Pump):
     def _rest_over(self):
         if self.held == pm.RETRY:
             self.held = 0
+            self.cause = 0
         if self.state == pm.RETRY:
             self.cause = 0
             self.event(pm.RESTED)

@@ -195,7 +195,7 @@ class Pump:
         """The gate has switched the output on."""
         t = self.timers
         n = self.n
-        self.held = self.state if self.state == RETRY or self.state == LOCKED else 0
+        self.held = self.state  # RETRY or LOCKED: this is a try; IDLE, which is 0: it is none
         self.trial = 0
         self.event(START)
         self.starts += 1
@@ -210,8 +210,8 @@ class Pump:
             self.failures = 0
         if self.held == LOCKED:
             self.event(LOCK_AGAIN)
-        elif self.held == RETRY and self.timers.running(tm.RETRY + self.n):
-            self.event(REST_AGAIN)
+        elif self.timers.running(tm.RETRY + self.n):
+            self.event(REST_AGAIN)  # a try out of a rest that is not over
         else:
             self.event(STOP)
         self._end_run()
@@ -249,10 +249,10 @@ class Pump:
         self._weld(self.sensing and inputs[IN_CURRENT_1 + n] != CURRENT_NONE and not self.on())
 
     def _rested(self):
-        if self.held == RETRY:
-            self.held = 0
+        # The rest may end in the middle of a try, which then goes on as a run like any other.
+        self.held = 0
+        self.cause = 0
         if self.state == RETRY:
-            self.cause = 0
             self.event(RESTED)
 
     def _weld(self, current):
@@ -285,19 +285,19 @@ class Pump:
 
     def _watch(self, current):
         if not self.sensing:
-            if self.state == STARTING and self.timers.rang[tm.PROOF + self.n]:
+            if self.timers.rang[tm.PROOF + self.n]:
                 self.event(PROVED)
             return
         if self.state == STARTING:
             self._prove(current)
         elif self._lost(current == CURRENT_NONE):
             self.trip(RUN_LOST)
-        if self.on() and (self._rotor(current) or self._over(current >= CURRENT_OVER)):
+        if self._rotor(current) or self._over(current >= CURRENT_OVER):
             self.trip(OVERLOAD)
-        if self.on():
+        else:  # without any current, tripped for it or not, none of these holds
             self._under(current == CURRENT_UNDER)
-            self._load(current >= CURRENT_NORMAL and self.state == RUNNING)
-            self._stay(current == CURRENT_NORMAL and self.state == RUNNING)
+            self._load(current >= CURRENT_NORMAL)
+            self._stay(current == CURRENT_NORMAL)
 
     def _prove(self, current):
         # S5: the start is proved by current, or fails.
