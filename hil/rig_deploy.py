@@ -39,7 +39,11 @@ SHARED_BY_BOARD = {"pico": ("boards/wired.py",), "posix": ("boards/posix.py",)}
 
 SURVEY = """
 import os, sys
-print((sys.platform, sys.implementation._mpy & 255, os.statvfs('/')[0] * os.statvfs('/')[3]))
+try:
+    controller = [name for name in os.listdir('/lib/duplexsump/control') if name.startswith('controller.')]
+except OSError:
+    controller = []
+print((sys.platform, sys.implementation._mpy & 255, os.statvfs('/')[0] * os.statvfs('/')[3], len(controller)))
 def wipe(path):
     for name, kind, *rest in os.ilistdir(path):
         wipe(path + '/' + name) if kind == 0x4000 else os.remove(path + '/' + name)
@@ -127,7 +131,9 @@ def _enter(port, say):
 
 def _copy(repl, build, board, say):
     repl.wait()
-    platform, mpy_version, free = repl.lines(SURVEY)[0]
+    platform, mpy_version, free, controllers = repl.lines(SURVEY)[0]
+    if controllers:
+        raise InputError("this board holds a controller's firmware, which is not overwritten with the rig's", repl.port)
     if platform != BOARDS[board]:
         raise InputError(f'the board says it is "{platform}", but --board {board} is "{BOARDS[board]}"', repl.port)
     files = {str(path.relative_to(build)): path for path in sorted(build.rglob("*")) if path.is_file()}
