@@ -30,6 +30,13 @@ def accept(
     cords_unplugged: Annotated[
         bool, typer.Option("--cords-unplugged", help="With --forces: both pumps' cords are unplugged, I have looked.")
     ] = False,
+    board: Annotated[str, typer.Option(help="Which wiring table the real controller has.")] = "pico",
+    power: Annotated[
+        str, typer.Option(help="What the rig has in the controller's supply: relay, run or none.")
+    ] = "relay",
+    coils_only: Annotated[
+        bool, typer.Option("--coils-only", help="The relays switch nothing but coils: the self-test may move them.")
+    ] = False,
     only: Annotated[list[str] | None, typer.Option(help="A procedure to run; may be given again.")] = None,
     allow_settings: Annotated[
         bool, typer.Option("--allow-settings", help="Let procedures change settings of a real board, and back.")
@@ -40,7 +47,9 @@ def accept(
     """Prove a controller: run every procedure on a board and leave a record."""
     from . import latency, procedure, record, runner
 
-    choice = choose.Choice(virtual, real_time, emulated, uf2, port, rig_port, forces, cords_unplugged, seed)
+    choice = choose.Choice(
+        virtual, real_time, emulated, uf2, port, rig_port, forces, cords_unplugged, board, power, seed
+    )
     choose.check(choice)
     chosen = procedure.load(only or ())
     if real_time and not only:
@@ -52,7 +61,7 @@ def accept(
             if one.caution:
                 typer.echo(f"{one.name}: {one.caution}")
     kit = choose.open_kit(choice)
-    made = runner.run(kit, chosen, typer.echo, allow_settings, latency.measure)
+    made = runner.run(kit, chosen, typer.echo, allow_settings, latency.measure, coils_only)
     paths = record.write(made, out)
     _tell(made, paths)
     raise typer.Exit(1 if runner.worst(made) == FAIL else 0)

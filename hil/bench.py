@@ -23,6 +23,7 @@ POSITIONS = {"auto": 0, "off": 1, "hand": 2}
 STANDING = tuple(state for state in alarms.STATES if state != "normal")
 ACTIVE = ("unacknowledged", "acknowledged")
 PRESS_S = 0.5  # how long a person holds a button that is meant to be pressed once
+BACK_MS = 60000  # a board whose watchdog had to reset it answers by then
 LOOK_MS = 100  # how often an alarm is looked at over the link
 
 
@@ -34,6 +35,7 @@ class Bench:
         self.allow_settings = allow_settings or kit.may_change_settings
         self.values = s.defaults()
         self.original = None  # the settings record to go back to, None while nothing was changed
+        self.dark = False  # whether the procedure has cut the power
         self.draws_of = {n: Draw(self, n) for n in (1, 2)}
         self.wet = set()
         self.clear()
@@ -64,17 +66,40 @@ class Bench:
         self._stimulus()
 
     def close(self):
-        """Give back what was changed and drop the outputs, whatever state the board is in."""
+        """Give back what was changed, drop the outputs and let the board go, whatever state it is in."""
         try:
-            self._put_back()
+            self.leave()
         finally:
-            self.kit.listeners.remove(self._relay_moved)
             self.kit.close()
 
+    def leave(self):
+        """Give back what was changed and drop the outputs; the kit stays open for another bench."""
+        try:
+            for draw in self.draws_of.values():
+                draw.follow("none")
+            self._put_back()
+        finally:
+            if self._relay_moved in self.kit.listeners:
+                self.kit.listeners.remove(self._relay_moved)
+            self.kit.drop()
+
     def _put_back(self):
-        if self.original is not None:
-            original, self.original = self.original, None
-            self.client.put_settings(original)
+        # Whatever state the board was left in: without power, or stopped dead until its watchdog has seen it.
+        original, self.original = self.original, None
+        dark, self.dark = self.dark, False
+        if original is None or self.kit.forgets:
+            return
+        if dark:
+            self.kit.power(True)
+        until = self.now_ms() + BACK_MS
+        while True:
+            try:
+                self.client.put_settings(original)
+                return
+            except InputError:
+                if self.now_ms() >= until:
+                    raise
+                self.kit.run_ms(LOOK_MS)
 
     @property
     def client(self) -> Client:
@@ -230,6 +255,7 @@ class Bench:
     def power(self, on):
         """Cut or give the controller's power."""
         self._stimulus()
+        self.dark = not on
         self.kit.power(on)
 
     def hang(self):

@@ -18,6 +18,8 @@ class Choice:
     rig_port: str | None = None
     forces: bool = False
     cords_unplugged: bool = False
+    board: str = "pico"
+    power_by: str = "relay"
     seed: int = 0
 
     def named(self):
@@ -72,7 +74,7 @@ def open_kit(choice):
     if choice.rig_port:
         from .real import RealKit
 
-        return RealKit(choice.port, choice.rig_port)
+        return RealKit(choice.port, choice.rig_port, choice.board, choice.power_by)
     from .forces_kit import ForcesKit
 
     return ForcesKit(choice.port, choice.cords_unplugged)

@@ -38,6 +38,7 @@ class Kit:
     wires = frozenset()
     abilities = frozenset()  # of ABILITIES
     exact = False  # whether its time is the bench's own, so that nothing happens between two grants
+    forgets = False  # whether `reset` brings the settings back that the kit was opened with
     may_change_settings = False
     timing_ms = 0  # how exactly edges are timed
     seed = 0
@@ -157,6 +158,19 @@ class Kit:
         for name, value in self.rest.items():
             if name in self.wires:
                 self.drive(name, value)
+
+    def prove(self, say=print, coils_only=False):
+        """Prove that every wire goes where it should; return rows {"wire", "verdict", "words"}.
+
+        A harness in a computer has nothing to prove: no rows.  Raises InputError that names the wires.
+        """
+        return []
+
+    def drop(self):
+        """Drop the outputs: rest values on the wires, which ask for no pump, and no power where it can be cut."""
+        self.to_rest()
+        if "power" in self.abilities:
+            self.power(False)
 
     def need(self, what):
         """Raise Missing unless this kit has `what`, a wire, an ability, or "current" (both current wires)."""

@@ -11,13 +11,15 @@ from .kit import Missing, Vanished
 from .verdict import BROKEN_OFF, FAIL, SKIPPED, Failed
 
 
-def run(kit, procedures, progress=None, allow_settings=False, latency=None):
+def run(kit, procedures, progress=None, allow_settings=False, latency=None, coils_only=False):
     """Run `procedures` on `kit` and return the record, a dict of plain data.
 
     `progress(text)` is told what begins and how it ended.  A procedure whose kit
     lacks something is skipped with the reason; a board that goes away breaks the
     run off: the record then has "complete" False and says why.  `latency(bench)`,
     where given, measures from contact to relay when the procedures are over.
+    Where there is a rig its every wire is proved first; with `coils_only` without
+    anything on the relays but their coils.
     The outputs are dropped at the end in every case.
     """
     progress = progress or (lambda text: None)
@@ -26,12 +28,14 @@ def run(kit, procedures, progress=None, allow_settings=False, latency=None):
         "kind": "acceptance",
         "when": datetime.now(UTC).isoformat(timespec="seconds"),
         "kit": {},
+        "wiring": [],
         "latency": None,
         "complete": True,
         "why_incomplete": "",
         "procedures": [],
     }
     try:
+        record["wiring"] = kit.prove(progress, coils_only)
         _describe(record, kit, bench)
         for procedure in procedures:
             entry = carry_out(bench, procedure, progress)

@@ -33,6 +33,7 @@ class VirtualKit(kit.Kit):
     wires = frozenset(wires.WIRES)
     abilities = frozenset(kit.ABILITIES)
     exact = True
+    forgets = True
     may_change_settings = True
 
     def __init__(self, settings=None, firmware=FIRMWARE, seed=0):
@@ -133,7 +134,7 @@ class VirtualKit(kit.Kit):
             "board": self.place,
             "firmware": f"{self.registers['firmware']:08x}",
             "wiring": f"all {len(self.wires)} wires by the harness",
-            "micropython": _micropython(self.board.executable),
+            "micropython": micropython_version(self.board.executable),
             "seed": self.seed,
         }
 
@@ -155,7 +156,8 @@ class VirtualKit(kit.Kit):
         self.folder.cleanup()
 
 
-def _micropython(executable):
+def micropython_version(executable):
+    """Return the version of a `micropython` executable as text."""
     import subprocess
 
     ask = "import sys; print(*sys.implementation[1][:3], sep='.')"

@@ -45,10 +45,13 @@ class VirtualBoard:
     """`with VirtualBoard(site, flash) as board:` - then `board.port` is its USB port, `board.port_485` its RS-485.
 
     `flash` is the path of the flash image, kept from run to run.  `speed` is how
-    fast time goes, 0 as fast as it can.  `firmware` fills a new image.
+    fast time goes, 0 as fast as it can.  `firmware` fills a new image.  `pit`
+    takes the place of the site's own where given: something else at the pins
+    that has the methods and fields of `host_sim.board.pit.Pit` used here.
+    `told(outputs)`, where given, hears of every change of the outputs.
     """
 
-    def __init__(self, site, flash, speed=1, faults=(), firmware=FIRMWARE, blocks=352, log=None):
+    def __init__(self, site, flash, speed=1, faults=(), firmware=FIRMWARE, blocks=352, log=None, pit=None, told=None):
         if not FIRMWARE.is_dir():
             raise InputError("the firmware's sources are not beside this package: run it from a clone", "virtual board")
         self.executable = find_micropython()
@@ -58,7 +61,8 @@ class VirtualBoard:
         self.blocks = blocks
         self.log = log
         self.lock = threading.RLock()
-        self.pit = Pit(site, faults, self._fault_reset)
+        self.pit = pit or Pit(site, faults, self._fault_reset)
+        self.told = told
         self.outputs = 0
         self.lives = 0
         self.causes = []
@@ -185,8 +189,7 @@ class VirtualBoard:
             self.watching.unregister(self.pins)
             self.pins.close()
             self.process = self.pins = None
-        self.outputs = 0
-        self.pit.write(0, 0)
+        self._set(0)
         self.dead_since_s = time.monotonic()
         self.base_ms = self.pit.now_ms
         self.start_at_s = self.dead_since_s + BOOT_S
@@ -222,12 +225,17 @@ class VirtualBoard:
             raw = self.pit.read(self.base_ms + self.board_ms)
             self.pins.sendall(struct.pack(f"<{N_INPUTS}i", *raw))
         elif letter == b"W":
-            self.outputs = outputs
-            self.pit.write(outputs & 1, outputs >> 1 & 1)
+            self._set(outputs)
         elif letter == b"D":
             self.fed_s = time.monotonic()
         elif letter == b"X":
             self._reset(ASKED)
+
+    def _set(self, outputs):
+        if self.told is not None and outputs != self.outputs:
+            self.told(outputs)
+        self.outputs = outputs
+        self.pit.write(outputs & 1, outputs >> 1 & 1)
 
     def _time(self, ring_ms):
         # The board's ring of 30 bits, unrolled.

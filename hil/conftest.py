@@ -1,0 +1,3 @@
+"""`pytest hil ...` brings its options with it."""
+
+pytest_plugins = ("hil.plugin",)

@@ -1,0 +1,186 @@
+"""The pytest plugin: tests on a board under test, whichever was named on the command line or in the environment.
+
+    pytest hil --hil-virtual
+    pytest hil --hil-emulated --hil-uf2 RPI_PICO.uf2
+    pytest hil --hil-port /dev/ttyACM0 --hil-rig-port /dev/ttyACM1
+
+Fixtures: `bench` (the vocabulary of `hil.bench`) and `dut` (its kit), both after
+a fresh start of the board for each test.  Markers: `hil` (speaks to a board) and
+`needs(...)` (wires and abilities).  No kit named, or one that lacks what is
+needed: the test is skipped by name, or fails under --hil-must.  A kit that was
+named but does not answer is an error.  The outputs drop after every test.
+"""
+
+import os
+
+import pytest
+
+from host_sim.errors import InputError
+
+from . import choose
+from .bench import Bench
+from .kit import Missing
+from .verdict import Failed
+
+PREFIX = "SUMPBENCH_HIL_"
+KIT = pytest.StashKey()
+CHOICE = pytest.StashKey()
+# option, environment, help; those without a value are switches.
+SWITCHES = (
+    ("virtual", "the virtual board, in lockstep"),
+    ("real-time", "the virtual board, in real time"),
+    ("emulated", "the emulated RP2040, with --hil-uf2"),
+    ("forces", "no rig: inputs forced over the link"),
+    ("cords-unplugged", "with --hil-forces: both pumps' cords are unplugged, somebody has looked"),
+    ("coils-only", "the relays under test switch nothing but coils: the self-test of the wires may move them"),
+    ("allow-settings", "tests may change settings of a real board, and put them back"),
+    ("must", "a missing kit, wire or ability is a failure, not a skip"),
+)
+VALUES = (
+    ("uf2", "MicroPython for RPI_PICO, as downloaded"),
+    ("port", "port of a real controller; pyserial's URLs may be given"),
+    ("rig-port", "port of the rig that is wired to it"),
+    ("board", "which wiring table the real controller has; pico if left out"),
+    ("power", "what the rig has in the controller's supply: relay, run or none; relay if left out"),
+    ("seed", "seed of whatever is drawn; 0 if left out"),
+)
+NO_KIT = "no kit: --hil-virtual, --hil-emulated --hil-uf2 FILE, or --hil-port PORT --hil-rig-port PORT"
+
+
+def _variable(name):
+    return PREFIX + name.upper().replace("-", "_")
+
+
+def pytest_addoption(parser):
+    """Add the options, all prefixed, each with an environment variable behind it."""
+    group = parser.getgroup("hil", "board under test")
+    for name, text in SWITCHES:
+        group.addoption(f"--hil-{name}", action="store_true", default=None, help=f"{text} ({_variable(name)}=1)")
+    for name, text in VALUES:
+        group.addoption(f"--hil-{name}", default=None, metavar="TEXT", help=f"{text} ({_variable(name)})")
+
+
+def _given(config, name, switch):
+    value = config.getoption(f"--hil-{name}")
+    if value is None:
+        value = os.environ.get(_variable(name)) or None
+        if switch and value is not None:
+            value = value.lower() not in ("0", "no", "false")
+    return bool(value) if switch else value
+
+
+def choice_of(config):
+    """Return the Choice that the options and the environment make; None where no board was named.
+
+    Raises pytest.UsageError where they do not go together.
+    """
+    given = {name: _given(config, name, True) for name, _ in SWITCHES}
+    given |= {name: _given(config, name, False) for name, _ in VALUES}
+    seed = given["seed"] or "0"
+    if not str(seed).isdigit():
+        raise pytest.UsageError(f'--hil-seed "{seed}": a whole number from 0 up is wanted')
+    choice = choose.Choice(
+        given["virtual"], given["real-time"], given["emulated"], given["uf2"], given["port"], given["rig-port"],
+        given["forces"], given["cords-unplugged"], given["board"] or "pico", given["power"] or "relay", int(seed),
+    )  # fmt: skip
+    # A UF2 in the environment alone names no board.
+    if not choice.named() and not any((choice.rig_port, choice.forces, config.getoption("--hil-uf2"))):
+        return None
+    try:
+        choose.check(choice)
+    except InputError as error:
+        raise pytest.UsageError(str(error)) from error
+    return choice
+
+
+def pytest_configure(config):
+    """Register the markers and check what was named."""
+    config.addinivalue_line("markers", "hil: speaks to a board under test")
+    config.addinivalue_line("markers", "needs(*what): wires and abilities that the kit must have")
+    config.stash[CHOICE] = choice_of(config)
+
+
+def pytest_report_header(config):
+    """Say which board is under test."""
+    choice = config.stash.get(CHOICE, None)
+    return "board under test: " + (" and ".join(choice.named()) if choice else "none named")
+
+
+def pytest_collection_modifyitems(items):
+    """Mark every test that uses a board."""
+    for item in items:
+        if {"bench", "dut"} & set(getattr(item, "fixturenames", ())):
+            item.add_marker("hil")
+
+
+def lack(config, why):
+    """Skip the test by name for something missing, or fail it under --hil-must."""
+    if _given(config, "must", True):
+        pytest.fail(f"--hil-must: {why}", pytrace=False)
+    pytest.skip(why)
+
+
+@pytest.fixture(scope="session")
+def hil_kit(request):
+    """The kit that was named, for the whole session; its outputs drop at the end whatever happens."""
+    choice = request.config.stash[CHOICE]
+    if choice is None:
+        lack(request.config, NO_KIT)
+    kit = choose.open_kit(choice)
+    try:
+        kit.prove(print, _given(request.config, "coils-only", True))
+        yield kit
+    finally:
+        kit.close()
+
+
+@pytest.fixture
+def bench(request, hil_kit):
+    """A `hil.bench.Bench` on a board that has just been started afresh."""
+    for marker in request.node.iter_markers("needs"):
+        for need in marker.args:
+            try:
+                hil_kit.need(need)
+            except Missing as missing:
+                lack(request.config, "; ".join(missing.problems))
+    request.node.stash[KIT] = hil_kit
+    made = Bench(hil_kit, _given(request.config, "allow-settings", True))
+    try:
+        made.reset()
+        seen = hil_kit.describe()
+        for name in ("firmware", "board", "wiring", "micropython", "seed"):
+            request.node.user_properties.append((f"hil_{name}", str(seen[name])))
+        yield made
+    finally:
+        made.leave()
+
+
+@pytest.fixture
+def dut(bench):
+    """The board under test itself: the kit of `bench`, after its fresh start."""
+    return bench.kit
+
+
+@pytest.hookimpl(wrapper=True)
+def pytest_runtest_call(item):
+    """Take what a kit lacks for a skip, what the board does wrong for a failure in one line."""
+    try:
+        return (yield)
+    except Missing as missing:
+        lack(item.config, "; ".join(missing.problems))
+    except Failed as failed:
+        pytest.fail(str(failed), pytrace=False)
+
+
+@pytest.hookimpl(wrapper=True)
+def pytest_runtest_makereport(item, call):
+    """Attach the serial log and the pin trace to a failure."""
+    report = yield
+    kit = item.stash.get(KIT, None)
+    if report.failed and kit is not None and call.when != "teardown":
+        try:
+            text = kit.log()
+        except (InputError, OSError) as error:
+            text = f"the log cannot be had: {error}"
+        report.sections.append(("bench: serial log and pin trace", text))
+    return report

@@ -1,0 +1,26 @@
+"""The acceptance of a board, one test for each procedure: `pytest hil --hil-port ...` and the like."""
+
+import warnings
+
+import pytest
+
+from . import procedure
+from .verdict import FAIL, MARGINAL
+
+ALL = procedure.load()
+
+
+CASES = [pytest.param(one, id=one.name, marks=pytest.mark.needs(*one.needs)) for one in ALL]
+
+
+@pytest.mark.parametrize("proves", CASES)
+def test_procedure(bench, proves, request):
+    request.node.user_properties.append(("hil_clauses", " ".join(proves.clauses)))
+    proves.run(bench)
+    items = [*bench.measurements, *bench.checks]
+    assert items, "it measured and checked nothing"
+    failed = [str(item.as_dict()) for item in items if item.verdict == FAIL]
+    assert not failed, "\n".join(failed)
+    for item in items:
+        if item.verdict == MARGINAL:
+            warnings.warn(f"marginal: {item.as_dict()}", stacklevel=1)
