@@ -16,7 +16,7 @@ MARGIN_MS = 150  # inside the limits, but nearer than this to one of them: margi
 GAP_S = 2.5  # between two floats on the way up or down: within 2 s they would share a wire (L7)
 START_UP_MS = 10000  # MicroPython, file system, checksum of the firmware; common practice, no source
 PUMPS = ("pump_1", "pump_2")
-SENSE_CURRENT = 2  # setting sensing
+SENSE_NOTHING, SENSE_CURRENT = 0, 2  # setting sensing
 ALTERNATE, FIXED = 0, 1  # setting duty
 MAINS, BATTERY = 0, 1  # settings supply_1, supply_2
 
@@ -37,10 +37,14 @@ def other(n):
 def ready(bench, **settings):
     """Bring the board to rest: `settings` in force, pit empty, pumps sound, no alarm, every rest and delay over.
 
-    Raises Missing where the kit may not change a setting that the procedure needs.
+    Raises Missing where the kit may not change a setting that the procedure needs, or cannot make the current
+    without which the board would take every pump for dead.
     """
     if settings:
         bench.settings(**settings)
+    if bench.setting("sensing") != SENSE_NOTHING and not (bench.has("current_1") and bench.has("current_2")):
+        words = f"this board senses its pumps (sensing = {bench.setting('sensing')}), and no current can be made here"
+        raise Missing(words, "current")
     bench.water()
     bench.draw_normally()
     bench.ready()
@@ -48,7 +52,7 @@ def ready(bench, **settings):
         bench.press(button)
     standing = alarms(bench)
     bench.check("at rest no alarm stands", not standing, ", ".join(standing) or "none")
-    bench.check("at rest no pump runs", not running(bench), running(bench) or "none")
+    bench.check("at rest no pump runs", not running(bench), ", ".join(running(bench)) or "none")
 
 
 def shorter(bench, **settings):

@@ -5,7 +5,7 @@ from ._steps import SENSE_CURRENT, both_off, first_on, fitted, other, pump, read
 ORDER = 370
 PURPOSE = "A pump idle for `exercise` days is run for a moment once there is water, and one that fails is named."
 CLAUSES = ("D7",)
-NEEDS = ("stride", "off", "current", "pump_1", "pump_2", "horn")
+NEEDS = ("stride", "off", "current_1", "current_2", "pump_1", "pump_2", "horn")
 CAUTION = "The horn sounds. An exercise starts a pump with nobody near: cover on, nobody's hands in the pit."
 DAY_H = 24
 STRIDE_H = 20  # less than a day at a stretch: the controller takes a longer one for a fault of its clock

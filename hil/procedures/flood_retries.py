@@ -7,7 +7,7 @@ from ._steps import SENSE_CURRENT, at_most, drain, fill, first_on, off_limit_s, 
 ORDER = 210
 PURPOSE = "High wet and no pump left: both are tried in turn after 10, 30 and 60 s, and one that pumps is free again."
 CLAUSES = ("R3", "R4", "S5")
-NEEDS = ("off", "lead", "lag", "high", "current", "pump_1", "pump_2")
+NEEDS = ("off", "lead", "lag", "high", "current_1", "current_2", "pump_1", "pump_2")
 CAUTION = "The high water alarm sounds. Pumps start again and again: water over the intakes, or cords out."
 LADDER_S = (10, 30, 60)  # R3; then every `flood_retry`
 FIT = (0, 1, 2)  # register pump_n_state

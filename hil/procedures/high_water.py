@@ -5,7 +5,7 @@ from ._steps import at_once, drain, fill, off_limit_s, pump, ready, timing
 ORDER = 130
 PURPOSE = "High water sounds the horn, lights the beacon, drops the alarm relay; silence stops the horn, nothing else."
 CLAUSES = ("A1", "A2", "A3", "I4")
-NEEDS = ("high", "pump_1", "pump_2", "horn", "beacon", "relay", "silence")
+NEEDS = ("high", "pump_1", "pump_2", "horn", "beacon", "relay")
 CAUTION = "The horn sounds, the alarm relay calls, and both pumps start: water over the intakes, or cords out."
 REAL_TIME = True
 

@@ -5,7 +5,7 @@ from ._steps import begin, drain, off_limit_s, pump, ready
 ORDER = 240
 PURPOSE = "Moisture in the seal chamber is told, stays told after it has gone, and stops no pump unless set to trip."
 CLAUSES = ("S7", "A1")
-NEEDS = ("lead", "moisture_1", "moisture_2", "pump_1", "pump_2", "horn", "reset")
+NEEDS = ("lead", "moisture_1", "moisture_2", "pump_1", "pump_2", "horn")
 CAUTION = "A worn seal lets water to live parts: on site have the pump unplugged before anybody touches the water."
 
 

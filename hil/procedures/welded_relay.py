@@ -5,7 +5,7 @@ from ._steps import SENSE_CURRENT, begin, both_off, drain, fill, fitted, off_lim
 ORDER = 250
 PURPOSE = "Current with the output off is told as a pump that will not stop; it counts as running and never leads."
 CLAUSES = ("S6", "A1", "A3")
-NEEDS = ("off", "lead", "lag", "current", "pump_1", "pump_2", "horn", "relay")
+NEEDS = ("off", "lead", "lag", "current_1", "current_2", "pump_1", "pump_2", "horn", "relay")
 CAUTION = "The horn sounds, the alarm relay calls. On site only its plug or breaker stops a welded pump."
 
 
