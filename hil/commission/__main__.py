@@ -1,0 +1,5 @@
+"""`python -m hil.commission` is `sumpbench commission`."""
+
+from .command import main
+
+main()

@@ -1,0 +1,36 @@
+"""The hose test as part of an acceptance run: simulated on the virtual board, with a person on a real one."""
+
+import sys
+from pathlib import Path
+
+from ..virtual import VirtualKit
+from . import command, simulated
+
+ELSEWHERE = "25 minutes of the board's time: it is run on the virtual board in lockstep, and on real ones with a person"
+
+
+def hose_test(virtual=False, port=None, wanted=True, site=None, folder=Path("."), say=None, why_not=""):
+    """Return (document of the hose test, "") or (None, why there is none).
+
+    `virtual` has a simulated person carry it out, `port` a person at this
+    terminal; `why_not` is the reason where neither is wanted.  Raises InputError
+    where a real board or its answers cannot be used.
+    """
+    if not wanted:
+        return None, why_not or "not asked for"
+    if virtual:
+        if say:
+            say("hose test: a simulated person on a simulated pit")
+        with VirtualKit(settings=simulated.site().settings) as kit:
+            kit.reset()
+            return simulated.run(kit), ""
+    if port is None:
+        return None, ELSEWHERE
+    if not sys.stdin.isatty():
+        return None, "nobody was at the terminal: sumpbench commission does it"
+    found = command.carry_out(port, site, Path(folder) / "hose-test.json")
+    if found is None:
+        return None, "stopped by the person; the same command, or sumpbench commission, goes on from there"
+    test, made = found
+    test.forget()
+    return made, ""

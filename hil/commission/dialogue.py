@@ -1,0 +1,190 @@
+"""The hose test in order: every step's items are kept as soon as it is done, and a later run goes on from there."""
+
+import contextlib
+import time
+from pathlib import Path
+
+from host_sim import asking
+from host_sim.errors import InputError
+
+from ..record.document import settings_checksum
+from ..record.items import FAIL, KEYS, NOT_TESTED, VERDICTS
+from . import before, floats, leaving, pumping, supply
+from .desk import Back, Desk, Question, Skipped
+from .step import DONE
+
+STEPS = (*before.STEPS, *floats.STEPS, *pumping.STEPS, *supply.STEPS, *leaving.STEPS)
+FORMAT, VERSION = "sumpbench hose test, unfinished", 1
+INTRO = (
+    "This guides you through the hose test and writes its record.  The board is read all along: what it can see, it "
+    "decides.  At every question:",
+    "   ?       why it is asked",
+    "   back    the step before once more",
+    "   skip    leave the step out; the reason goes into the record",
+    "   stop    (or Ctrl-C) keeps all answers; the same command goes on from there",
+    "While the board is waited for you may type the same, or  fault  to enter what it reads as a fault.",
+)
+GO_ON = Question("go_on", "Go on with them?", "No begins anew; the kept answers are put aside, not lost.")
+
+
+def state_path(record):
+    """Return where the answers of a hose test wait until its record is written."""
+    record = Path(record)
+    return record.with_name(record.name + ".unfinished.json")
+
+
+class HoseTest:
+    """One hose test: `done` maps a step's key to its items, in the order in which they were done."""
+
+    def __init__(self, board, person, promise, show, record):
+        self.board = board
+        self.path = state_path(record)
+        self.desk = Desk(board, person, promise, show)
+        self.person = person
+        self.begun = time.strftime("%Y-%m-%d %H:%M")
+        self.done = {}
+        self.cautioned = set()  # said since the program was started
+        self.breaks = []  # when it was gone on with, and what was other then
+
+    # Keeping.
+
+    def recall(self):
+        """Offer what is kept from an earlier run.  Raises InputError where it cannot be read; it stays as it is."""
+        found = asking.recall(self.path, "commission")
+        if found is None:
+            return
+        _check(found, self.path)
+        self.person.say(f"{len(found['done'])} steps of a hose test begun on {found['begun']} are kept in {self.path}.")
+        if not self.desk.ask(GO_ON):
+            self._put_aside()
+            return
+        self.begun, self.done, self.breaks = found["begun"], found["done"], found["breaks"]
+        self.desk.figures = found["figures"]
+        self.desk.figures.pop("pumps_dead", None)  # nobody knows who has plugged what in since
+        for items in self.done.values():
+            self.desk.items.update(items)
+        self._compare(found["board"])
+
+    def _put_aside(self):
+        n = 1
+        while (aside := self.path.with_name(f"{self.path.name}.aside-{n}")).exists():
+            n += 1
+        self.path.rename(aside)
+        self.person.say(f"   Put aside as {aside}.")
+
+    def _compare(self, before_break):
+        words = f"gone on with {time.strftime('%Y-%m-%d %H:%M')}"
+        for name, value in self.described().items():
+            if before_break.get(name) != value:
+                words += f"; {name} {before_break.get(name)} before, now {value}"
+                self.person.say(f"   CAUTION: the board's {name} was {before_break.get(name)}, now it is {value}.")
+        self.breaks.append(words)
+
+    def described(self):
+        """Return what is known of the board."""
+        return {"firmware": f"{self.board.values['firmware']:08x}", "settings": settings_checksum(self.board.settings)}
+
+    def keep(self):
+        """Keep everything so far; whoever ends the program now loses nothing but the step under way."""
+        asking.keep(self.path, {
+            "format": FORMAT, "version": VERSION, "begun": self.begun, "board": self.described(), "done": self.done,
+            "figures": self.desk.figures, "breaks": self.breaks,
+        })  # fmt: skip
+
+    def forget(self):
+        """Remove what was kept, once the record is written."""
+        self.path.unlink(missing_ok=True)
+
+    # Going through.
+
+    def run(self):
+        """Carry out every step that is not done.
+
+        Raises asking.StoppedError, KeyboardInterrupt or EOFError when the person
+        leaves, InputError when the board does; what is done is kept then.
+        """
+        for line in INTRO:
+            self.person.say(line)
+        place = 0
+        while place < len(STEPS):
+            step = STEPS[place]
+            if step.key in self.done:
+                place += 1
+                continue
+            try:
+                items = self._one(step, place)
+            except Back:
+                place = self._back(place)
+                continue
+            self.done[step.key] = items
+            self.keep()
+            place += 1
+
+    def _back(self, place):
+        # The last step before this one that asked something; automatic ones are undone on the way.
+        for earlier in range(place - 1, -1, -1):
+            key = STEPS[earlier].key
+            items = self.done.pop(key, {})
+            for item in items:
+                self.desk.items.pop(item, None)
+            if items and not all(item.get("by") == "the board's settings" for item in items.values()):
+                return earlier
+        self.person.say("   This is the first step.")
+        return 0
+
+    def _one(self, step, place):
+        desk = self.desk
+        desk.why, desk.fault, before_step = step.why, "", dict(desk.items)
+        reason = step.fits(desk) if step.fits else ""
+        if reason == DONE:
+            return {}
+        self.person.say("")
+        self.person.say(f"{place + 1} of {len(STEPS)}.  {step.title}")
+        if reason:
+            for item in step.items:
+                desk.items[item] = {"verdict": NOT_TESTED, "shown": "", "why": reason, "by": "the board's settings"}
+            self.person.say(f"   Not tested: {reason}.")
+        else:
+            self._carry_out(step)
+        return {key: item for key, item in desk.items.items() if before_step.get(key) is not item}
+
+    def _carry_out(self, step):
+        desk = self.desk
+        if step.caution and step.caution not in self.cautioned:
+            self.cautioned.add(step.caution)
+            self.person.say(f"   CAUTION: {step.caution}")
+        try:
+            step.run(desk)
+        except Skipped as skipped:
+            for item in step.items:
+                desk.items.setdefault(item, {"verdict": NOT_TESTED, "shown": "", "why": skipped.reason})
+            self.person.say(f"   Not tested: {skipped.reason}.")
+        if desk.fault:
+            for item in step.items:
+                if item not in desk.items:
+                    desk.put(item, FAIL, "entered as a fault", by="person", note=desk.fault)
+
+    def items(self):
+        """Return every item of the record; what no step filled is not tested, and why."""
+        found = {}
+        for key in KEYS:
+            empty = {"verdict": NOT_TESTED, "shown": "", "why": "the step that measures it did not get so far"}
+            found[key] = dict(self.desk.items.get(key, empty))
+        return found
+
+
+def _check(found, path):
+    # A file that is not what `keep` wrote is refused whole, and not touched.
+    words = f"{path} is no unfinished hose test of this version: move it away, or name another record"
+    shape = {"format": str, "version": int, "begun": str, "board": dict, "done": dict, "figures": dict, "breaks": list}
+    if not isinstance(found, dict) or not all(isinstance(found.get(key), kind) for key, kind in shape.items()):
+        raise InputError(words, "commission")
+    steps = {step.key for step in STEPS}
+    good = found["format"] == FORMAT and found["version"] == VERSION and set(found["done"]) <= steps
+    for items in found["done"].values():
+        good = good and isinstance(items, dict)
+        with contextlib.suppress(AttributeError):
+            for key, item in items.items():
+                good = good and key in KEYS and isinstance(item, dict) and item.get("verdict") in VERDICTS
+    if not good:
+        raise InputError(words, "commission")

@@ -1,0 +1,163 @@
+"""A person at a simulated pit: does what it is told, answers what can be seen there, skips the rest with a reason."""
+
+import copy
+
+from duplexsump.control.records import CONTACT_NAMES
+
+from host_sim.conditions import AS_IS, DRY, WET
+from host_sim.equipment import Inflow
+
+PRESSED_MS = 500
+WALK_MS = 2000  # from a pump's start to the cut: in mid draw-down
+SIMULATED = "not tested on a simulated pit"
+NO_SUCH = {
+    "horn": "no bedroom and no ears",
+    "leaks": "its pipes do not leak and its valves have no unions",
+    "volts_1": "its mains has no cable and no terminals",
+    "volts_2": "its mains has no cable and no terminals",
+    "volts_both": "its mains has no cable and no terminals",
+    "left_cover": "it has no cover",
+    "instructed": "it has no owner",
+    "installer": "nobody was there",
+    "licence": "nobody was there",
+    "owner": "it has no owner",
+    "next_check": "the next check is that of the real pit",
+}
+ANSWERS = {
+    "safety": "yes",
+    "weather": "none: an invented pit",
+    "water_table": "a steady inflow, no water table",
+    "unplugged": "yes",
+    "plugged": "",
+    "tripped": "no",
+    "others": "nothing",
+    "remarks": "none",
+}
+
+
+class PitPerson:
+    """Works on a `host_sim.board.pit.Pit`.  `hose_m3s` is what the hose gives; `answers` override the person's own.
+
+    `pit` gives the pit; `jumper(made)` makes or opens the test jumper.  `heard`
+    is everything that was said.
+    """
+
+    def __init__(self, pit, hose_m3s=0.0005, answers=None, jumper=None, told=None):
+        self.pit = pit
+        self.hose_m3s = hose_m3s
+        self.answers = {**ANSWERS, **(answers or {})}
+        self.jumper = jumper or (lambda made: None)
+        self.told = told
+        self.heard = []
+        self.later = []  # (ms, work), in order of making
+        self.base = pit.plant.course.inflow
+        self.valves = [False, False]  # shut
+
+    # What the dialogue calls.
+
+    def say(self, text):
+        """Hear a text."""
+        self.heard.append(text)
+        if self.told:
+            self.told(text)
+
+    def does(self, key):
+        """Do what was asked."""
+        name, _, rest = key.partition("_")
+        if key in ("hose_on", "hose_off"):
+            self.hose(key == "hose_on")
+        elif name in ("lift", "lower"):
+            self.float(rest, WET if name == "lift" else DRY)
+        elif key.startswith("let_go_"):
+            self.float(key.removeprefix("let_go_"), AS_IS)
+        elif name == "selector":
+            pump, position = rest.split("_")
+            self.pit.schedule.select(self.pit.now_ms, int(pump) - 1, position)
+        elif key in ("silence", "reset"):
+            self.press(key)
+        elif name == "valve":
+            self._valve(int(rest) - 1)
+        elif name in ("trip", "untrip"):
+            self.pump(int(rest) - 1, breaker_open=name == "trip")
+        elif key == "cut":
+            self.after(WALK_MS, lambda: self.mains(False))
+        elif key == "restore":
+            self.mains(True)
+        elif key == "jumper_out":
+            self.jumper(False)
+
+    def read(self, key, prompt):
+        """Return the answer to a question."""
+        self.heard.append(prompt)
+        if key in self.answers:
+            return self.answers[key]
+        if key in NO_SUCH:
+            return f"skip {SIMULATED}: {NO_SUCH[key]}"
+        return self._looks(key)
+
+    def poll(self):
+        """Do what is due by now; a simulated person types nothing meanwhile."""
+        due = [work for ms, work in self.later if ms <= self.pit.now_ms]
+        self.later = [item for item in self.later if item[0] > self.pit.now_ms]
+        for work in due:
+            work()
+
+    # What it can see.
+
+    def _looks(self, key):
+        name, _, rest = key.partition("_")
+        conditions = self.pit.plant.conditions
+        if name == "valve" or key == "left_valves":
+            good = not any(pump.valve_shut for pump in conditions.pumps)
+        elif name == "check":
+            good = conditions.pumps[int(rest) - 1].check == "good"
+        elif key == "outlet":
+            good = not conditions.frozen and not conditions.burst
+        elif name == "device":
+            good = True
+        else:
+            return "fault"
+        return "yes" if good else "no"
+
+    # What it can do.
+
+    def after(self, ms, work):
+        """Do something after a time."""
+        self.later.append((self.pit.now_ms + ms, work))
+
+    def hose(self, on):
+        """Open or shut the hose."""
+        rates = [rate + (self.hose_m3s if on else 0.0) for rate in self.base.rates_m3s]
+        plant = self.pit.plant
+
+        def work():
+            plant.course.inflow = Inflow(self.base.times_s, rates, self.base.heads_m)
+
+        plant.change(self.pit.now_ms, work)
+
+    def float(self, name, state):
+        """Hold a float wet or dry by hand, or let it go."""
+        conditions = copy.deepcopy(self.pit.plant.conditions)
+        conditions.contacts[CONTACT_NAMES.index(name)] = state
+        self.pit.plant.set_conditions(self.pit.now_ms, conditions)
+
+    def pump(self, n, **changes):
+        """Change something about a pump (0 or 1): a field of `host_sim.conditions.PumpCondition`."""
+        conditions = copy.deepcopy(self.pit.plant.conditions)
+        for field, value in changes.items():
+            setattr(conditions.pumps[n], field, value)
+        self.pit.plant.set_conditions(self.pit.now_ms, conditions)
+
+    def _valve(self, n):
+        self.pump(n, valve_shut=True)
+        self.pump(n, valve_shut=False)
+
+    def press(self, name):
+        """Press a button for half a second."""
+        self.pit.plant.press(name, True)
+        self.after(PRESSED_MS, lambda: self.pit.plant.press(name, False))
+
+    def mains(self, on):
+        """Cut the supply, or put it back."""
+        self.pit.schedule.grid = on
+        self.pit.schedule.mains(self.pit.now_ms)

@@ -1,0 +1,64 @@
+"""The hose test on a simulated pit: the same dialogue, a simulated person, a board with the plant in the loop."""
+
+import tempfile
+from pathlib import Path
+
+from host_sim.site import load_site
+from host_sim.sizing.say import Say
+
+from .. import record
+from ..plant import PitInLoop
+from . import promise
+from .dialogue import HoseTest
+from .pit_person import PitPerson
+from .watch import Board
+
+SITE = Path(__file__).with_name("invented-pit.toml")
+NOTE = (
+    "Carried out by a simulated person on a simulated pit of our own invention: it shows the controller and the "
+    "procedure, and says nothing of any real pit."
+)
+
+
+class LoopClock:
+    """The time of a kit with its pit in the loop, in seconds."""
+
+    def __init__(self, loop):
+        self.loop = loop
+
+    def seconds(self):
+        """Return the pit's time."""
+        return self.loop.now_ms() / 1000.0
+
+    def pause(self, seconds):
+        """Let time pass for board and pit."""
+        self.loop.run_ms(round(seconds * 1000.0))
+
+
+def site():
+    """Return the invented site of the simulated hose test."""
+    return load_site(SITE)
+
+
+def run(kit, told=None, answers=None, units="us", the_site=None):
+    """Carry the hose test out on a kit whose board has the site's settings in force; return its document.
+
+    `told(text)` hears what is said, `answers` override the simulated person's.
+    """
+    the_site = the_site or site()
+    loop = PitInLoop(kit, the_site)
+    person = PitPerson(loop.pit, answers=answers, told=told, jumper=lambda made: kit.drive("jumper", int(made)))
+    board = Board(kit.client, LoopClock(loop))
+    board.open()
+    with tempfile.TemporaryDirectory(prefix="sumpbench-hose-") as folder:
+        test = HoseTest(board, person, promise.read(the_site.path, board.settings), Say(units), Path(folder) / "r.json")
+        test.run()
+    return document(test, kit.describe(), NOTE)
+
+
+def document(test, described, simulated=""):
+    """Return the document of a finished hose test."""
+    return record.hose_test(
+        test.items(), site=test.desk.promise.name, sizing=test.desk.promise.source,
+        board={**described, **test.described()}, begun=test.begun, breaks=test.breaks, simulated=simulated,
+    )  # fmt: skip

@@ -1,0 +1,242 @@
+"""The supply: the battery, a power cut in mid draw-down and ten minutes after it, breakers and earth-fault devices."""
+
+from duplexsump.control import settings as s
+from duplexsump.control.pump import CAUSES
+
+from ..record.items import FAIL, NOTED, PASS
+from . import judging
+from .desk import Skipped
+from .measure import SETTLE_MS
+from .pumping import LIVE, WATER_S, live
+from .questions import question
+from .step import Step
+
+ON_BATTERY_S = 600.0
+CUT_S = 600.0  # a helper has to walk to the switch
+TAKES_OVER_S = 60.0
+LOST = (1, 2)  # CAUSES of a pump without current: failed to start, run lost
+SUPPLY_CAUTION = (
+    "Only who may do so works at the panel; its covers stay on. Ventilate the battery: it gasses while it charges. "
+    "While the supply is out no mains pump runs: shut the hose when the water nears the floor."
+)
+
+
+def _has_battery(desk):
+    board = desk.board
+    if board.values["battery"] > 1000 or board.on_battery(0) or board.on_battery(1):
+        return ""
+    return "no battery is fitted"
+
+
+def _battery_start(desk):
+    board = desk.board
+    board.look()
+    if board.values["battery"] > 1000:
+        on_battery = _on_battery(board)
+        if not desk.until("the battery to be at rest", lambda: not any(board.on(n) for n in on_battery), WATER_S):
+            return
+        charging = "on its charger" if board.states["charging"] else ""
+        judging.battery(desk, "battery_start", board.values["battery"] / 1000.0, False, charging)
+        return
+    _by_meter(desk, "battery_start", "battery_volts")
+
+
+def _on_battery(board):
+    return [n for n in (0, 1) if board.on_battery(n)]
+
+
+def _by_meter(desk, item, key):
+    value, typed = desk.read(question(desk, key))
+    limit = desk.board.setting("battery_low") / 1000.0
+    verdict = PASS if value >= limit else FAIL
+    desk.quantity(item, value, "voltage", verdict, "person", note=f"as typed: {typed}", limit=f"at least {limit:g} V")
+
+
+def _power_cut(desk):
+    live(desk)
+    board = desk.board
+    if not desk.selectors("auto", "auto"):
+        return
+    desk.quiet()
+    desk.do("hose_on", "Open the hose.")
+    while True:
+        desk.do("stand_by_switch", "Have your helper at the main switch of pumps and controller, ready to cut it in "
+                "mid draw-down.")  # fmt: skip
+        mains = _on_mains(board)
+        if not desk.until("a pump on the mains to run", lambda: any(board.on(n) for n in mains), WATER_S):  # noqa: B023
+            return
+        desk.do("cut", f"Pump {board.running()} runs: CUT THE SUPPLY NOW.")
+        ran = [board.running()]
+
+        def cut(ran=ran):
+            if board.client is not None and board.states["mains"]:
+                ran[0] = board.running()
+            return board.client is None or not board.states["mains"]
+
+        if not desk.until("the supply to go", cut, CUT_S, quiet=True):
+            return
+        if ran[0] != "none":
+            break
+        desk.say("   It went while no pump ran.  Put it back; again, please.")
+        desk.do("restore", "Put the supply back.")
+        desk.until("the supply to come back", lambda: board.client and board.states["mains"], CUT_S, quiet=True)
+    words = [f"cut while pump {ran[0]} ran"]
+    good = _while_out(desk, words) if board.client is not None else _dark(words)
+    if "battery_10_min" not in desk.items:
+        desk.untested("battery_10_min", _has_battery(desk) or "the controller lost its power with the mains")
+    good = _back(desk, words) and good
+    desk.put("power_cut", PASS if good else FAIL, "; ".join(words), by="board")
+
+
+def _on_mains(board):
+    return [n for n in (0, 1) if board.setting(f"supply_{n + 1}") != s.BATTERY] or [0, 1]
+
+
+def _dark(words):
+    words.append("controller without power")
+    return True
+
+
+def _while_out(desk, words):
+    # The controller lives on its battery; a pump that may run on it must take over.
+    board, begin = desk.board, desk.board.ms
+    words.append("controller carried on")
+    on_battery, good = _on_battery(board), True
+    if on_battery:
+        good = desk.until("a battery pump to carry on", lambda: any(board.on(n) for n in on_battery), TAKES_OVER_S)
+        words.append(f"pump {board.running()} on battery after {(board.ms - begin) / 1000.0:.0f} s" if good
+                     else "no pump on battery")  # fmt: skip
+    told = desk.until('"mains lost"', lambda: board.alarm("mains_lost"), 60.0)
+    words.append("mains lost told" if told else "mains lost NOT told")
+    _ten_minutes(desk, begin)
+    return good and told
+
+
+def _ten_minutes(desk, begin):
+    board = desk.board
+    if _has_battery(desk):
+        return
+    left = ON_BATTERY_S - (board.ms - begin) / 1000.0
+    desk.say(f"   The battery works for {ON_BATTERY_S / 60:.0f} min.  Watch water and hose meanwhile; "
+             "skip, with a reason, ends it.")  # fmt: skip
+    try:
+        if not desk.watch(left, "the ten minutes on the battery"):
+            desk.put("battery_10_min", FAIL, "entered as a fault by the person", by="person", note=desk.where())
+            return
+    except Skipped as skipped:
+        desk.untested("battery_10_min", skipped.reason)
+        return
+    if board.values["battery"] > 1000:
+        loaded = _under_load(desk)
+        judging.battery(desk, "battery_10_min", board.values["battery"] / 1000.0, loaded,
+                        f"{(board.ms - begin) / 60000.0:.0f} min after the cut")  # fmt: skip
+        return
+    _by_meter(desk, "battery_10_min", "battery_later")
+
+
+def _under_load(desk):
+    # A battery tells most under its pump, once the inrush is over; returns whether one runs.
+    board, on_battery = desk.board, _on_battery(desk.board)
+    since = {}
+
+    def settled():
+        for n in on_battery:
+            since[n] = since.get(n, board.ms) if board.on(n) else board.ms
+        return any(board.ms - since[n] >= SETTLE_MS for n in on_battery)
+
+    return bool(on_battery) and desk.until("the battery pump to run", settled, WATER_S)
+
+
+def _back(desk, words):
+    # The supply returns; a pump must be at work again without anybody's help.
+    board = desk.board
+    dark = board.client is None
+    desk.do("restore", "Put the supply back.")
+    if not desk.until("the supply to come back", lambda: board.client and board.states["mains"], CUT_S, quiet=True):
+        words.append("did not come back")
+        return False
+    begin = board.ms
+    if dark:
+        words.append("restarted after a power-up" if board.values["reset_cause"] == 0 else "never lost its power")
+    good = desk.until("a pump on the mains to run again", lambda: any(board.on(n) for n in _on_mains(board)), WATER_S)
+    words.append(f"pump {board.running()} again {(board.ms - begin) / 1000.0:.0f} s after the return" if good
+                 else "no pump after the return")  # fmt: skip
+    return good
+
+
+def _trip(n):
+    p = n + 1
+
+    def run(desk):
+        board = desk.board
+        if board.setting("sensing") == s.SENSE_NOTHING:
+            good = desk.ask(question(desk, "device_{n}", p))
+            note = "the board senses neither current nor feedback: it cannot name a tripped device"
+            shown = "trips by its test button" if good else "does not trip or hold"
+            desk.put(f"trip_{p}", NOTED if good else FAIL, shown, by="person", note=note)
+            return
+        live(desk)
+        desk.do("hose_on", "Open the hose.")
+        if not desk.until("`off` wet", lambda: board.wet("off") or not board.known("off"), WATER_S):
+            return
+        if not desk.selectors(*("hand" if i == n else "auto" for i in (0, 1))):
+            return
+        desk.quiet()
+        if not desk.until(f"pump {p} to run in HAND", lambda: board.on(n), 180.0):
+            return
+        desk.do(f"trip_{p}", f"Press the test button of pump {p}'s earth-fault device, or switch its breaker off.")
+        named = desk.until(f"the board to name a fault of pump {p}", lambda: _named(board, n), 60.0)
+        shown = _words(board, n) if named else "nothing named"
+        verdict = PASS if named and (board.alarm("mains_lost") or _cause(board, n) in LOST) else FAIL
+        desk.do(f"untrip_{p}", f"Set the device of pump {p} again.")
+        _reset_pump(desk, n)
+        desk.put(f"trip_{p}", verdict, shown, by="board",
+                 note="" if verdict == PASS else "not named as a lost supply")  # fmt: skip
+
+    return run
+
+
+def _cause(board, n):
+    return board.values[f"pump_{n + 1}_cause"]
+
+
+def _named(board, n):
+    return (board.alarm(f"pump_{n + 1}_fault") and not board.on(n)) or board.alarm("mains_lost")
+
+
+def _words(board, n):
+    if board.alarm("mains_lost"):
+        return "mains lost: the device feeds the controller's mains input as well"
+    return f"pump {n + 1} fault: {CAUSES[_cause(board, n)]}"
+
+
+def _reset_pump(desk, n):
+    # Its rest after a trip would last ten minutes: a reset ends it (R4).
+    board = desk.board
+    desk.selectors("auto", "auto")
+    desk.do("reset", "Press the reset button.")
+    name = f"pump_{n + 1}_unavailable"
+    desk.until(f"pump {n + 1} to be available again", lambda: not board.alarm(name), 120.0)
+    desk.quiet()
+
+
+def _tripped(desk):
+    bad = desk.ask(question(desk, "tripped"))
+    if bad:
+        which = desk.ask(question(desk, "which_tripped"))
+        desk.put("tripped", FAIL, which, by="person", note="an electrician must find the cause")
+        return
+    desk.put("tripped", PASS, "none", by="person")
+    desk.do("hose_off", "Shut the hose.")
+
+
+STEPS = (
+    Step("battery_start", "The battery at rest", "What it shows rested is the base for what it shows after work.",
+         ("battery_start",), _battery_start, _has_battery),
+    Step("power_cut", "The power cut", "The storm that floods the cellar takes the mains.",
+         ("power_cut", "battery_10_min"), _power_cut, None, f"{LIVE} {SUPPLY_CAUTION}"),
+    *(Step(f"trip_{n + 1}", f"Breaker or earth-fault device {n + 1}", "The board must name which pump lost its supply.",
+           (f"trip_{n + 1}",), _trip(n), None, SUPPLY_CAUTION) for n in (0, 1)),
+    Step("tripped", "Devices that tripped by themselves", "One that trips without a fault trips in the storm.",
+         ("tripped",), _tripped),
+)  # fmt: skip

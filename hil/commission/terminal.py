@@ -1,0 +1,65 @@
+"""A person at a terminal: lines typed at any time, also while the board is being waited for."""
+
+import queue
+import sys
+import textwrap
+import threading
+
+WIDTH = 110
+
+
+class Terminal:
+    """Shows texts and gives lines.  Raises EOFError where the input has ended."""
+
+    def __init__(self, source=None, sink=None):
+        self.source = source or sys.stdin
+        self.sink = sink or sys.stdout
+        self.lines = queue.SimpleQueue()
+        self.ended = False
+        # A thread of its own reads, since no system's terminal can be waited for and looked past at once.
+        threading.Thread(target=self._listen, name="typed lines", daemon=True).start()
+
+    def _listen(self):
+        try:
+            for line in self.source:
+                self.lines.put(line.rstrip("\r\n"))
+        except (OSError, ValueError):
+            pass  # the terminal went away: the same as its end
+        self.lines.put(None)
+
+    def say(self, text):
+        """Show a text, wrapped; an indented one stays indented."""
+        lead = text[: len(text) - len(text.lstrip(" "))]
+        hang = lead + ("   " if text.lstrip().startswith(("-> ", "* ")) else "")
+        wrapped = textwrap.fill(text.lstrip(" "), WIDTH, initial_indent=lead, subsequent_indent=hang)
+        self.sink.write(wrapped + "\n")
+        self.sink.flush()
+
+    def does(self, key):
+        """A person needs no telling twice."""
+
+    def read(self, key, prompt):
+        """Show a prompt and return the line that is typed."""
+        self.sink.write(prompt)
+        self.sink.flush()
+        return self._take(True)
+
+    def poll(self):
+        """Return a line that was typed meanwhile, None where there is none."""
+        return None if self.lines.empty() else self._take(False)
+
+    def _take(self, wait):
+        if self.ended:
+            raise EOFError
+        while True:
+            try:
+                # In short waits, so that Ctrl-C is heard on every system.
+                line = self.lines.get(timeout=0.2 if wait else 0.0)
+            except queue.Empty:
+                if wait:
+                    continue
+                return None
+            if line is None:
+                self.ended = True
+                raise EOFError
+            return line

@@ -1,0 +1,152 @@
+"""The record as data: one shape for the acceptance run and for the hose test, checked before it is written.
+
+    format, version, kind       "acceptance" or "hose test"
+    made_by, when, complete, why_incomplete, verdict, headline
+    board                       what is known of the board
+    procedures, latency         of an acceptance run (see `hil.runner`)
+    hose_test                   the document of a hose test within an acceptance run, or None and hose_test_why
+    items                       of a hose test: every one of `items.ITEMS`, in that order
+    untested                    [{"what", "why"}]
+    cautions                    texts
+"""
+
+import time
+import zlib
+from importlib import metadata
+
+from host_sim.errors import InputError
+
+from . import items as it
+
+FORMAT, VERSION = "sumpbench record", 1
+ACCEPTANCE, HOSE_TEST = "acceptance", "hose test"
+SKIPPED, BROKEN_OFF = "skipped", "broken off"
+CAUTIONS = (
+    "Shock: unplug or lock out a pump before touching it; a selector, a relay, a controller make nothing safe.",
+    "Drowning: keep the pit covered. Battery gas: ventilate, no flame, no sparks.",
+    "Flood: no test promises a dry cellar; this paper says what was seen on that day, in that weather, and no more.",
+    "Local codes and licensed trades decide; where they differ from this paper, they are right.",
+)
+COMMON = ("format", "version", "kind", "made_by", "when", "complete", "verdict", "headline", "board", "untested")
+
+
+def settings_checksum(values):
+    """Return the CRC-32 of a settings record as eight hex digits: each value as four bytes, high byte first."""
+    return f"{zlib.crc32(b''.join((value & 0xFFFFFFFF).to_bytes(4, 'big') for value in values)):08x}"
+
+
+def made_by():
+    """Return the program's name and version."""
+    try:
+        return f"sumpbench {metadata.version('sumpbench')}"
+    except metadata.PackageNotFoundError:
+        return "sumpbench, not installed"
+
+
+def _worst(verdicts):
+    for verdict in (it.FAIL, BROKEN_OFF):
+        if verdict in verdicts:
+            return it.FAIL
+    return it.MARGINAL if it.MARGINAL in verdicts else it.PASS
+
+
+def _counted(verdicts, noun):
+    told = {it.PASS: "passed", it.MARGINAL: "marginal", it.FAIL: "FAILED", BROKEN_OFF: "BROKEN OFF", SKIPPED: "skipped",
+            it.NOTED: "noted", it.NOT_TESTED: "not tested"}  # fmt: skip
+    counts = [f"{verdicts.count(verdict)} {word}" for verdict, word in told.items() if verdict in verdicts]
+    return f"{len(verdicts)} {noun}: {', '.join(counts) or 'nothing done'}"
+
+
+def hose_test(found, when=None, **more):
+    """Return the document of a hose test; `found` is {key: item}, every item of `items.KEYS` in it.
+
+    `more` may give site, sizing, board, begun, breaks, simulated.  Raises
+    InputError where an item is missing or has no known verdict.
+    """
+    rows = [{"key": key, "section": section, "title": title, **found.get(key, {})} for key, section, title in it.ITEMS]
+    verdicts = [row.get("verdict") for row in rows]
+    made = {
+        "format": FORMAT, "version": VERSION, "kind": HOSE_TEST, "made_by": made_by(), "when": when or now(),
+        "complete": True, "why_incomplete": "", "verdict": _worst(verdicts), "headline": _counted(verdicts, "items"),
+        "site": "", "sizing": "", "board": {}, "begun": "", "breaks": [], "simulated": "", **more, "items": rows,
+        "untested": [{"what": row["title"], "why": row.get("why", "")} for row in rows
+                     if row.get("verdict") == it.NOT_TESTED],
+        "cautions": list(CAUTIONS),
+    }  # fmt: skip
+    check(made)
+    return made
+
+
+def acceptance(record):
+    """Return the document of an acceptance run, from the runner's record.  Raises InputError where it is misshapen."""
+    made = dict(record)
+    verdicts = [entry["verdict"] for entry in record["procedures"]]
+    tested = record.get("hose_test")
+    kit = {key: value for key, value in record["kit"].items() if key != "settings_values"}
+    if record["kit"].get("settings_values"):
+        kit["settings"] = settings_checksum(record["kit"]["settings_values"])
+    headline = _counted(verdicts, "procedures")
+    if tested is not None:
+        headline += f"; hose test, {tested['headline']}"
+    if not record.get("complete", True):
+        headline = f"INCOMPLETE: {record.get('why_incomplete', '')}; {headline}"
+    untested = [{"what": entry["name"], "why": entry.get("why", "")} for entry in record["procedures"]
+                if entry["verdict"] in (SKIPPED, BROKEN_OFF)]  # fmt: skip
+    untested += tested["untested"] if tested is not None else []
+    made.update({
+        "format": FORMAT, "version": VERSION, "kind": ACCEPTANCE, "made_by": made_by(),
+        "when": record.get("when", now()),
+        "complete": record.get("complete", True), "why_incomplete": record.get("why_incomplete", ""),
+        "verdict": _worst([*verdicts, *([tested["verdict"]] if tested else [])]), "headline": headline, "board": kit,
+        "hose_test": tested, "hose_test_why": "" if tested else record.get("hose_test_why", "not asked for"),
+        "untested": untested, "cautions": list(CAUTIONS),
+    })  # fmt: skip
+    made.pop("kit", None)
+    check(made)
+    return made
+
+
+def now():
+    """Return the time of day as a text with its zone."""
+    return time.strftime("%Y-%m-%dT%H:%M:%S%z")
+
+
+def check(document):
+    """Raise InputError naming everything that a document lacks."""
+    problems = [f'"{key}" is missing' for key in COMMON if key not in document]
+    if document.get("format") != FORMAT or document.get("version") != VERSION:
+        problems.append(f"format and version must be {FORMAT!r}, {VERSION}")
+    if document.get("kind") == HOSE_TEST:
+        problems += _items(document.get("items", []))
+    elif document.get("kind") == ACCEPTANCE:
+        problems += _procedures(document.get("procedures", []))
+        if document.get("hose_test"):
+            problems += _items(document["hose_test"].get("items", []))
+        elif not document.get("hose_test_why"):
+            problems.append("no hose test, and no reason why")
+    else:
+        problems.append(f"kind {document.get('kind')!r}: {ACCEPTANCE} or {HOSE_TEST}")
+    if problems:
+        raise InputError(problems, "record")
+
+
+def _items(rows):
+    problems = []
+    if tuple(row.get("key") for row in rows) != it.KEYS:
+        missing = [key for key in it.KEYS if key not in {row.get("key") for row in rows}]
+        problems.append(f"items missing or out of order: {', '.join(missing) or 'out of order'}")
+    for row in rows:
+        if row.get("verdict") not in it.VERDICTS:
+            problems.append(f"{row.get('key')}: verdict {row.get('verdict')!r}")
+        elif row["verdict"] == it.NOT_TESTED and not row.get("why"):
+            problems.append(f"{row['key']}: not tested, and no reason why")
+    return problems
+
+
+def _procedures(entries):
+    known = (it.PASS, it.MARGINAL, it.FAIL, SKIPPED, BROKEN_OFF)
+    problems = [f"{entry.get('name')}: verdict {entry.get('verdict')!r}" for entry in entries
+                if entry.get("verdict") not in known]  # fmt: skip
+    problems += [f"{entry['name']}: {entry['verdict']}, and no reason why" for entry in entries
+                 if entry.get("verdict") in (SKIPPED, BROKEN_OFF) and not entry.get("why")]  # fmt: skip
+    return problems
