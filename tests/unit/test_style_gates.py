@@ -73,7 +73,7 @@ ARROWS = [
     (CORE / "settings.py", "import numpy", "imports nothing of the PC"),
     (CORE / "settings.py", "from host_sim import cli", "never the other way round"),
     (CORE / "ticks.py", "from . import alarms", "nothing imports the alarms but the controller"),
-    (Path("host_sim/units.py"), "from hil import wires", "the bench stands on the simulator"),
+    (Path("host_sim/units.py"), "from hil import wires", "bench upon simulator"),
     (Path("hil/procedures/lockout.py"), "from .. import virtual", "procedures know no kind of board"),
     (Path("hil/kit.py"), "from . import runner", "kits know no procedure"),
 ]
