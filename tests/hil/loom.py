@@ -98,12 +98,13 @@ class Loom:
     controller's output or None}; terminals in `grounded` are shorted to ground.
     """
 
-    def __init__(self, folder, speed=1, firmware=FIRMWARE):
+    def __init__(self, folder, speed=1, firmware=FIRMWARE, controller=True):
         folder = Path(folder)
         rig_deploy.assemble(folder / "rig-firmware", "posix")
         clock = {"DUPLEXSUMP_SPEED": str(speed), "SUMPRIG_SPEED": str(speed)}
         self.controller = Board("controller", 6, folder / "controller.img", firmware, clock)
-        self.rig = Board("rig", 13, folder / "rig.img", folder / "rig-firmware", clock, 64)
+        self.rig = Board("rig", 13, folder / "rig.img", folder / "rig-firmware", clock, 96)
+        self.controller.gone = not controller
         self.arrives = {name: (name,) for name in CONTACTS + w.ANALOG}
         self.comes = {name: name for name in w.RELAYS}
         self.grounded = set()
@@ -167,6 +168,11 @@ class Loom:
             self.comes = {name: name for name in self.comes}
             self.grounded = set()
             self._tell_rig()
+
+    def switch(self, outputs):
+        """Switch the controller's outputs from outside, bits in the order of the rig's relays."""
+        with self.lock:
+            self._switched(outputs)
 
     def vanish(self, board):
         """Pull a board's USB cable: its port is gone, and it is without power."""

@@ -36,7 +36,7 @@ WIRING = (
     (CONTACT, 13, "mains", "the controller's input `mains present`, through 100 ohm; no mains anywhere near"),
     (CONTACT, 14, "charger", "the controller's input `charging`, through 100 ohm; its jumper out"),
     (SUPPLY, 15, "power_cut", "relay module, energised by 3.3 V; its normally closed contact in the controller's 5 V"),
-    (CONTACT, 16, "run_held", "the controller's RUN pin (a Pico's pin 30), through 100 ohm"),
+    (CONTACT, 16, "run_held", "the controller's RUN pin (a Pico's pin 30; EN on an ESP32), through 100 ohm"),
     (ANALOG, 17, "current_1", "1 kohm in series, then 10 uF to ground and the controller's `current 1`"),
     (ANALOG, 18, "current_2", "1 kohm in series, then 10 uF to ground and the controller's `current 2`"),
     (ANALOG, 19, "level", "1 kohm in series, then 10 uF to ground and `level loop`, the loop's 150 ohm taken out"),

@@ -1,0 +1,119 @@
+"""A loom with settings whose times are short, a kit on it, and a device that is neither rig nor controller."""
+
+import os
+import threading
+import time
+import tty
+
+from duplexsump.control import settings as s
+from duplexsump.station.framing import lrc
+
+from hil.real import RealKit
+from hil.rig_client import RigClient
+from host_sim.board.client import Client
+from host_sim.errors import InputError
+
+# Short rests, so that a procedure in real time ends soon; motor current sensed.
+SHORT = {"sensing": 2, "min_off": 10000, "lag_min_off": 5000, "flood_min_off": 4000, "boot_hold": 2000,
+         "min_run": 2000}
+SPEED = 4  # times as fast as the wall clock
+SLACK_MS = 3000  # a loaded machine is slow, and its seconds count fourfold
+SILENCE_MS = 60000
+
+
+def wait_for(what, patience_s=60.0):
+    """Return what `what()` gives once it is true; InputError counts as not yet."""
+    until = time.monotonic() + patience_s
+    while True:
+        try:
+            found = what()
+        except InputError:
+            found = None
+        if found:
+            return found
+        assert time.monotonic() < until, f"waited {patience_s:g} s in vain"
+        time.sleep(0.05)
+
+
+def give_settings(loom, **changes):
+    """Put settings on the controller of a loom, once it answers."""
+    values = s.defaults()
+    for name, value in {**SHORT, **changes}.items():
+        values[s.index(name)] = value
+
+    def put():
+        with Client(loom.port) as client:
+            client.identify()
+            client.put_settings(values)
+            return True
+
+    wait_for(put)
+
+
+def kit_on(loom, **options):
+    """Return a kit on a loom, once both boards answer."""
+    wait_for(lambda: _answers(loom))
+    kit = RealKit(loom.port, loom.rig_port, silence_ms=SILENCE_MS, **options)
+    kit.timing_ms = SLACK_MS
+    return kit
+
+
+def rig_on(loom):
+    """Return a client on a loom's rig, once it answers."""
+
+    def find():
+        rig = RigClient(loom.rig_port)
+        try:
+            rig.identify()
+        except InputError:
+            rig.close()
+            raise
+        return rig
+
+    return wait_for(find)
+
+
+def _answers(loom):
+    with Client(loom.port, patience_s=0.5) as client:
+        client.identify()
+    with RigClient(loom.rig_port, patience_s=0.5) as rig:
+        rig.identify()
+    return True
+
+
+class Stranger:
+    """A Modbus device on a pty that answers every request with the same words: `with Stranger(0x1234) as port:`."""
+
+    def __init__(self, signature):
+        self.signature = signature
+        self.master, self.slave = os.openpty()
+        tty.setraw(self.master)
+        tty.setraw(self.slave)
+        self.stopping = False
+        self.thread = threading.Thread(target=self._run, daemon=True)
+
+    def __enter__(self):
+        os.set_blocking(self.master, False)
+        self.thread.start()
+        return os.ttyname(self.slave)
+
+    def __exit__(self, *_):
+        self.stopping = True
+        self.thread.join()
+        os.close(self.master)
+        os.close(self.slave)
+
+    def _run(self):
+        asked = b""
+        while not self.stopping:
+            try:
+                asked += os.read(self.master, 256)
+            except BlockingIOError:
+                time.sleep(0.01)
+            while b"\r\n" in asked:
+                request, _, asked = asked.partition(b"\r\n")
+                pdu = bytes.fromhex(request.rpartition(b":")[2].decode())
+                count = pdu[5]
+                frame = bytes([pdu[0], pdu[1], 2 * count]) + self.signature.to_bytes(2, "big") * count
+                os.write(self.master, b":" + (frame + bytes([lrc(frame, 0, len(frame))])).hex().upper().encode()
+                         + b"\r\n")
