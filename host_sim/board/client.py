@@ -11,6 +11,11 @@ from duplexsump.station.framing import crc16, lrc
 
 from ..errors import InputError
 
+try:
+    from termios import error as TermiosError  # noqa: N812 - what a port says that has gone away; no OSError
+except ImportError:  # Windows
+    TermiosError = OSError
+
 EXCEPTIONS = {1: "unknown function", 2: "no such register", 3: "value not allowed", 4: "the board cannot do that now"}
 READ_COILS, READ_BITS, READ_HOLDING, READ_INPUT = 1, 2, 3, 4
 WRITE_COILS, WRITE_WORDS = 15, 16
@@ -93,7 +98,7 @@ class Client:
                 self.line.reset_input_buffer()
                 self.line.write(self._wrap(pdu))
                 answer = self._answer(pdu)
-            except OSError as error:
+            except (OSError, TermiosError) as error:
                 raise InputError(f"the port went away: {error}", self.port) from error
             if answer is not None:
                 if answer[0] & 0x80:
