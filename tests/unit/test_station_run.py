@@ -40,6 +40,17 @@ def go(board):
     return board
 
 
+def test_m3_an_exception_before_the_first_feed_starts_the_watchdog_all_the_same(tmp_path, monkeypatch):
+    # The first feed starts it; a board that failed while it started would else lie dead until somebody comes.
+    def no_room(self, board, mode=health.FULL):
+        raise MemoryError("memory allocation failed, allocating 2816 bytes")
+
+    monkeypatch.setattr(runner.Station, "__init__", no_room)
+    board = go(Limited(tmp_path / "pit", 20))
+    assert board.fed == 1
+    assert board.outputs[:6] == [0] * 6
+
+
 def test_m3_an_exception_drops_the_outputs_records_the_reason_and_feeds_no_more(tmp_path, monkeypatch):
     def spoilt(self, now_ms, inputs, limited=False):
         raise ValueError("spoilt")

@@ -84,8 +84,8 @@ class Work:
         values[s.SENSING] = s.SENSE_CURRENT
         self.recorder = Recorder("/flash/journal", 0x1234)
         self.flushed_records = 0
-        kept, _ = self.recorder.recall()
         self.controller = Controller(values)
+        kept, _ = self.recorder.recall(self.controller.kept_places())
         self.controller.power_up(self.now, kept)
         self.recorder.begin(self.controller, self.now, 0, kept, 0)
         self.tick(True)

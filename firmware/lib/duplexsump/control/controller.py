@@ -425,8 +425,9 @@ class Controller:
 
         Raises ValueError for a record of another length.
         """
-        if len(record) != len(FIELDS):
-            raise ValueError("snapshot of %d values: must hold %d" % (len(record), len(FIELDS)))
+        count = self._count(False)
+        if len(record) != count:
+            raise ValueError("snapshot of %d values: must hold %d" % (len(record), count))
         self._set(record, False)
         self.timers.now = self.now
         self.first = False
@@ -448,9 +449,28 @@ class Controller:
                     record.extend(value if count else [value])
         return [int(x) for x in record]
 
+    def kept_places(self):
+        """Return the places of a snapshot that survive a reset (J4), in order."""
+        found, place = [], 0
+        for _prefix, part in self.parts:
+            for _name, _kind, count, kept in part.FIELDS:
+                if kept:
+                    found.extend(range(place, place + max(count, 1)))
+                place += max(count, 1)
+        return found
+
+    def _count(self, kept_only):
+        total = 0
+        for _prefix, part in self.parts:
+            for _name, _kind, count, kept in part.FIELDS:
+                if kept or not kept_only:
+                    total += max(count, 1)
+        return total
+
     def _set(self, record, kept_only):
-        if kept_only and len(record) != len(KEPT):
-            raise ValueError("kept record of %d values: must hold %d" % (len(record), len(KEPT)))
+        count = self._count(kept_only)
+        if kept_only and len(record) != count:
+            raise ValueError("kept record of %d values: must hold %d" % (len(record), count))
         place = 0
         for _prefix, part in self.parts:
             for name, _kind, count, kept in part.FIELDS:
@@ -480,6 +500,15 @@ def _places(kept_only):
     return tuple(names)
 
 
-# One (name, kind, kept) for each place of a snapshot, and of a kept record.
-FIELDS = _places(False)
-KEPT = _places(True)
+# Names for readers on the PC.  They are a hundred thousand bytes, nearly half of a Pico's heap, so they are made
+# when somebody asks for one, which a board never does.
+_readers = {}
+
+
+def __getattr__(name):
+    """FIELDS: one (name, kind, kept) for each place of a snapshot.  KEPT: for each place of a kept record."""
+    if name not in ("FIELDS", "KEPT"):
+        raise AttributeError(name)
+    if name not in _readers:
+        _readers[name] = _places(name == "KEPT")
+    return _readers[name]

@@ -84,7 +84,7 @@ class Station:
     def begin(self, cause, reason=""):
         """Power up: recall what survived, take the first step, open the journal."""
         self.reason = reason
-        kept, notes = self.recorder.recall()
+        kept, notes = self.recorder.recall(self.controller.kept_places())
         now = self.board.now_ms()
         self._life(now, kept, cause)
         for code, value, text in notes:

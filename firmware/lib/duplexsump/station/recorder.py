@@ -7,7 +7,6 @@ dropped once when the flash is full, and the journal is tried again later.
 import os
 
 from ..control.alarm_table import COUNT
-from ..control.controller import FIELDS
 from ..control.records import IN_BATTERY, IN_CURRENT_1, IN_CURRENT_2, IN_LEVEL
 from ..control.ticks import add, const, diff
 from . import journal as j
@@ -80,12 +79,14 @@ class Recorder:
         self.try_again_ms = 0
         self.litter = False  # something was allocated; collect at a quiet instant
 
-    def recall(self):
-        """Return what survived the life before (J4), or None; also numbers this life and names damaged segments."""
+    def recall(self, places):
+        """Return what survived the life before (J4), or None; also numbers this life and names damaged segments.
+
+        `places` are those of a snapshot that survive (`Controller.kept_places`).
+        """
         book = self.journal
         if not self.on:
             return None, []
-        places = [i for i in range(len(FIELDS)) if FIELDS[i][2]]
         notes = []
         try:
             numbers = book.survey()

@@ -29,6 +29,7 @@ def run(board):
         health.record("%s: %s" % (type(error).__name__, error))
     finally:
         board.safe()
+    board.feed_watchdog()  # what went wrong may have come before the first feed, which starts it
     while True:
         board.rest(TICK_MS)  # nobody feeds the watchdog any more
 
