@@ -1,0 +1,15 @@
+"""The emulated board: a Raspberry Pi Pico in the computer, with real MicroPython in its flash and the firmware on it.
+
+    flash.py          MicroPython's UF2, the file system's image, the firmware's files
+    pico.py           the chip: pins, analog inputs, resets, its own clock
+    engine.py         how it is run: by rp2040py's loop, or with plain instructions compiled
+    thumb.py          those instructions
+    mended_uart.py    parts of the emulator, mended from outside
+    mended_usb.py
+    mended_adc.py
+    pins.py           which wire goes to which pin, after the board's own wiring table
+    line.py           the USB serial port for a client
+    kit.py            all of it as a kit for the procedures
+
+The UF2 is MicroPython 1.24 or later for RPI_PICO, as its makers give it out; none is part of this project.
+"""
