@@ -166,13 +166,17 @@ class Client:
 
     # What they mean.
 
-    def identify(self):
-        """Raise InputError unless a controller of ours with this register map answers."""
+    def identify(self, any_map=False):
+        """Raise InputError unless a controller of ours with this register map answers; tell whether the map is ours.
+
+        `any_map`: one with another register map will do, as for a deployment to it.
+        """
         signature, version = self.words(0, 2)
         if signature != r.SIGNATURE:
             raise InputError(f"a Modbus device answers, but not a controller of ours ({signature:#06x})", self.port)
-        if version != r.MAP_VERSION:
+        if version != r.MAP_VERSION and not any_map:
             raise InputError(f"register map {version} on the board, here {r.MAP_VERSION}: deploy to it", self.port)
+        return version == r.MAP_VERSION
 
     def values(self):
         """Return all input registers of the table as {name: value}."""

@@ -144,8 +144,10 @@ def enter(port, say, settle_s=1.0):
     """Take a running controller into maintenance (M6), or find a board that is at its REPL.  Raises InputError."""
     try:
         with Client(port, patience_s=0.7) as client:
-            client.identify()
-            before = client.values()
+            same_map = client.identify(any_map=True)
+            # Signature, map version and firmware stand first in every map; the rest may lie elsewhere.
+            high, low = client.words(2, 2)
+            before = client.values() if same_map else {"firmware": high << 16 | low}
             try:
                 client.write_words(r.MAINTENANCE_AT, [r.MAINTENANCE_KEY])
             except RefusedError as error:
@@ -228,7 +230,7 @@ def deploy(port, board, source, build, settings=None, say=print):
         with Client(port) as client:
             client.put_settings(settings)
         say("settings put in force")
-    elif before is not None:
+    elif before is not None and "settings_sequence" in before:
         kept = values["settings_sequence"] == before["settings_sequence"]
         say("settings kept" if kept else "SETTINGS CHANGED: read them back")
     if before is not None:

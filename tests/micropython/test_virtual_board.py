@@ -208,3 +208,27 @@ def test_a_port_that_is_none_gets_one_clear_line(port, words):
     assert words in said
     assert "Traceback" not in said
     assert len(said.strip().splitlines()) == 2
+
+
+def test_a_board_with_another_register_map_can_be_deployed_to(tmp_path):
+    older = tmp_path / "firmware"
+    shutil.copytree(FIRMWARE, older, ignore=shutil.ignore_patterns("__pycache__"))
+    registers = older / "lib/duplexsump/station/registers.py"
+    text = registers.read_text()
+    assert f"MAP_VERSION = const({r.MAP_VERSION})" in text
+    registers.write_text(text.replace(f"MAP_VERSION = const({r.MAP_VERSION})", "MAP_VERSION = const(77)"))
+    said = []
+    with VirtualBoard(pit(), tmp_path / "flash.img", firmware=older) as board:
+
+        def other():
+            try:
+                with Client(board.port, patience_s=0.5) as client:
+                    client.identify()
+            except InputError as error:
+                return "register map 77 on the board" in str(error)
+
+        wait_for(other)
+        before = work.enter(board.port, said.append)
+        assert list(before) == ["firmware"]
+        assert "taken into maintenance" in said[-1]
+        work.Repl(board.port).wait(20.0)
