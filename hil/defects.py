@@ -74,7 +74,7 @@ DEFECTS = (
            "control/belief.py", "self._fewest(wet, self.rising)", "self._fewest(wet, 0)"),
     Defect("bouncing_contact", "contacts are not debounced",
            "control/contacts.py", "tm.DEBOUNCE + i, self.settings[s.DEBOUNCE_MS]", "tm.DEBOUNCE + i, 100"),
-    Defect("bouncing_contact", "a contact that chatters is not held wet until it is steady",
+    Defect("chattering_contact", "a contact that chatters is not held wet until it is steady",
            "control/contacts.py", "return word | self.mask", "return word"),
     Defect("alternation", "the same pump leads every time",
            "control/pair.py", "self.turn = 1 - self.led", "self.turn = self.led"),

@@ -69,8 +69,8 @@ def alarms(bench):
 
 
 def running(bench):
-    """Return the wires of the pumps whose relays are on."""
-    return [wire for wire in PUMPS if bench.is_on(wire)]
+    """Return the wires of the pumps whose relays are on, as far as the kit sees them."""
+    return [wire for wire in PUMPS if bench.has(wire) and bench.is_on(wire)]
 
 
 # Floats.

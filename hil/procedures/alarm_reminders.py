@@ -5,7 +5,7 @@ from ._steps import drain, fill, ready, shorter, timing
 ORDER = 140
 PURPOSE = "A silenced alarm that comes back is quiet for a while only, high water reminds, a missed alarm chirps."
 CLAUSES = ("A2",)
-NEEDS = ("high", "selector_1", "selector_2", "horn")
+NEEDS = ("off", "lead", "lag", "high", "selector_1", "selector_2", "horn")
 CAUTION = "The horn sounds several times, and for a minute at a stretch."
 CHIRP_ON_S, CHIRP_OFF_S = 60, 540  # A2: 1 min in every 10
 

@@ -5,12 +5,15 @@ from ._steps import BATTERY, FIXED, MAINS, at_most, begin, between, cycle, drain
 ORDER = 340
 PURPOSE = "Mains gone, the battery pump takes over at once, and gives back only to a mains pump that is proved running."
 CLAUSES = ("A4", "D1", "D2", "D3")
-NEEDS = ("lead", "mains", "battery", "pump_1", "pump_2")
+NEEDS = ("off", "lead", "mains", "battery", "pump_1", "pump_2")
 CAUTION = "Batteries give off explosive gas while they charge: ventilate, no sparks, no open flame. The horn sounds."
+FULL_V = 1.0  # above the lower limit at rest: a full lead-acid battery
 
 
 def run(bench):
-    ready(bench, duty=FIXED, primary=1, supply_1=MAINS, supply_2=BATTERY)
+    bench.settings(duty=FIXED, primary=1, supply_1=MAINS, supply_2=BATTERY)
+    bench.battery(bench.setting_s("battery_low") + FULL_V)
+    ready(bench)
     bench.check("the primary leads", cycle(bench) == 1)
     bench.wait(bench.setting_s("min_off"))
     leader, _ = begin(bench)

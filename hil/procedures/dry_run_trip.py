@@ -5,7 +5,7 @@ from ._steps import SENSE_CURRENT, at_most, begin, drain, off_limit_s, other, pu
 ORDER = 180
 PURPOSE = "A pump that underloads with lead wet trips as not pumping, the other takes over, and the next rise forgives."
 CLAUSES = ("R1", "R4", "D3")
-NEEDS = ("lead", "current", "pump_1", "pump_2")
+NEEDS = ("off", "lead", "current", "pump_1", "pump_2")
 CAUTION = "The horn sounds. Never run a real pump dry to test this: the underload is made in the current's wire."
 NOT_PUMPING = 3  # register pump_n_cause
 FIT = (0, 1, 2)  # register pump_n_state: idle, starting, running

@@ -20,15 +20,15 @@ from ._steps import (
 ORDER = 300
 PURPOSE = "Floats that go dry together share a broken cable: that is called out, and one pump at a time runs blindly."
 CLAUSES = ("L7", "L6", "A1")
-NEEDS = ("off", "lead", "lag", "pump_1", "pump_2", "horn", "relay")
+NEEDS = ("off", "lead", "pump_1", "pump_2", "horn", "relay")
 CAUTION = "The horn sounds and the alarm relay calls. Pumps run dry, up to blind_run (35 s) each: have the cords out."
-FLOATS = ("off", "lead", "lag")
+FLOATS = ("off", "lead")  # wet; lag hangs dry, and a cut cable leaves it so
 
 
 def run(bench):
     fitted(bench, *FLOATS)
     if any(bench.setting("normally_closed") & contact(name) for name in FLOATS):
-        raise Missing("this procedure pulls the cable of normally-open floats, and not all three are (normally_closed)")
+        raise Missing("off or lead is normally closed and reads wet when cut: this is for normally-open floats")
     ready(bench)
     leader, _ = begin(bench, "lead")
     bench.wait(bench.setting_s("min_run") + 3)

@@ -5,12 +5,12 @@ from ._steps import believes_all, doubts, first_on, fitted, off_limit_s, pump, r
 ORDER = 60
 PURPOSE = "A wet float over a dry one starts what it asks for at once, and the float that missed its turn is named."
 CLAUSES = ("L2", "D1", "A1")
-NEEDS = ("off", "lead", "lag", "pump_1", "pump_2")
+NEEDS = ("off", "lead", "pump_1", "pump_2")
 CAUTION = "The horn sounds. A pump runs although the off float is dry: with no water over its intake have its cord out."
 
 
 def run(bench):
-    fitted(bench, "off", "lead", "lag")
+    fitted(bench, "off", "lead")
     ready(bench)
     debounce_ms, disagree_ms = bench.setting("debounce"), bench.setting("disagree")
 

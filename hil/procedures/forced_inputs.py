@@ -9,7 +9,7 @@ from ._steps import both_off, first_on, pump, ready, start_limit_s, timing
 ORDER = 380
 PURPOSE = "Inputs are forced with the test jumper made only, are told, lapse by themselves and give way to high water."
 CLAUSES = ("M2", "A1")
-NEEDS = ("jumper", "lead", "high", "pump_1", "pump_2")
+NEEDS = ("jumper", "high", "pump_1", "pump_2")
 CAUTION = "A forced float starts a real pump: water over the intakes, or cords out. The high water alarm sounds."
 LEAD = 1  # place of lead among the forces
 

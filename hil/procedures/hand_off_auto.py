@@ -5,7 +5,7 @@ from ._steps import at_once, begin, both_off, drain, fill, other, pump, ready, r
 ORDER = 150
 PURPOSE = "OFF stops a pump at once and keeps it off; HAND runs it whatever the level, rested, up to its limit."
 CLAUSES = ("M1", "I2", "S1", "D3", "A1")
-NEEDS = ("lag", "selector_1", "selector_2", "pump_1", "pump_2", "relay")
+NEEDS = ("off", "lead", "lag", "selector_1", "selector_2", "pump_1", "pump_2", "relay")
 CAUTION = (
     "HAND runs a pump in the dry for a while: water over the intake, or its cord out. "
     "OFF on a selector makes no pump safe to touch: unplug it or lock it out before any work on it."

@@ -5,7 +5,7 @@ from ._steps import SENSE_CURRENT, at_most, begin, drain, off_limit_s, other, pu
 ORDER = 170
 PURPOSE = "A pump whose current goes in mid-run is switched off, the other takes over, and it is no dry run."
 CLAUSES = ("S5", "S5b", "D3")
-NEEDS = ("lead", "current_1", "current_2", "pump_1", "pump_2")
+NEEDS = ("off", "lead", "current_1", "current_2", "pump_1", "pump_2")
 CAUTION = "The horn sounds. The other pump takes over: water over its intake, or its cord out."
 RUN_LOST = 2  # register pump_n_cause
 

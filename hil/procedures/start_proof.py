@@ -5,7 +5,7 @@ from ._steps import SENSE_CURRENT, at_most, begin, cycle, drain, off_limit_s, ot
 ORDER = 160
 PURPOSE = "A pump that draws no current after its start is switched off, the other takes over, and the fault is named."
 CLAUSES = ("S5", "D3", "A1")
-NEEDS = ("lead", "current_1", "current_2", "pump_1", "pump_2", "horn")
+NEEDS = ("off", "lead", "current_1", "current_2", "pump_1", "pump_2", "horn")
 CAUTION = "The horn sounds. Pulling a cord to test this is done at the plug, dry hands, by the pump's own plug only."
 FAILED_TO_START, RESTING = 1, 3  # registers pump_n_cause, pump_n_state
 

@@ -5,7 +5,7 @@ from ._steps import at_most, at_once, begin, both_off, drain, off_limit_s, other
 ORDER = 230
 PURPOSE = "An open thermal contact stops its pump at once and keeps it off, and the closing is followed by a rest."
 CLAUSES = ("S7", "I2", "D3")
-NEEDS = ("lead", "lag", "thermal_1", "thermal_2", "pump_1", "pump_2")
+NEEDS = ("off", "lead", "lag", "thermal_1", "thermal_2", "pump_1", "pump_2")
 CAUTION = "The horn sounds. The other pump takes over: water over its intake, or its cord out."
 THERMAL, RESTING = 6, 3  # registers pump_n_cause, pump_n_state
 

@@ -1,11 +1,11 @@
 """A level transmitter whose loop breaks, or which stands still."""
 
-from ._steps import at_most, first_on, off_limit_s, pump, ready, run_dry, start_limit_s, timing
+from ._steps import SENSE_NOTHING, at_most, first_on, off_limit_s, pump, ready, run_dry, start_limit_s, timing
 
 ORDER = 320
 PURPOSE = "A transmitter out of range for 2 s, or still throughout a run, has failed, and pumping goes on blindly."
 CLAUSES = ("L5", "L6", "A1")
-NEEDS = ("level", "high", "pump_1", "pump_2", "horn")
+NEEDS = ("level", "pump_1", "pump_2")
 CAUTION = "The horn sounds and the alarm relay calls. Pumps run blindly: water over the intakes, or cords out."
 ONLY_HIGH = 8  # setting fitted: no float but high
 HELD_MS = 2000  # L5; the limits are those of NAMUR NE 43: failed below 3.6 mA and above 21.0 mA
@@ -64,5 +64,6 @@ def frozen(bench, lead_mm):
     bench.transmitter(level_mm=lead_mm)
     _, on = first_on(bench, start_limit_s(bench), bench.mark_ms)
     told = bench.when_alarm("transmitter_failed", STILL_MS / 1000 + 10, "unacknowledged")
-    timing(bench, "run without a move of the level to transmitter failed", told - on, STILL_MS)
+    proof_ms = bench.setting("start_proof") if bench.setting("sensing") == SENSE_NOTHING else 0
+    timing(bench, "run without a move of the level to transmitter failed", told - on, STILL_MS + proof_ms)
     bench.press("silence")
