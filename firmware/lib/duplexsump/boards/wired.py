@@ -32,6 +32,7 @@ SERIAL = "serial"
 
 _MASK = 0x3FFFFFFF
 _READINGS = 8  # of each analog channel, averaged
+_NOISE = 41  # counts, 1 % of full scale: offset and noise of the converter (common practice, no source)
 WATCHDOG_MS = 8000  # the RP2040's reaches 8388 ms
 
 
@@ -155,11 +156,11 @@ class WiredBoard:
             raw[channel[1]] = self._counts(channel[0]) * channel[2] // 4095
 
     def _counts(self, adc):
-        # The mean of a few readings, 0 to 4095.
+        # The mean of a few readings, 0 to 4095; what is no more than noise is 0, lest a run feedback seem made.
         total = 0
         for _ in range(_READINGS):
             total += adc.read_u16() >> 4
-        return total // _READINGS
+        return total // _READINGS if total >= _NOISE * _READINGS else 0
 
     def _selectors(self, raw):
         # Two contacts each: OFF as bit 1, HAND as bit 2.  A thermal contact opens when hot.
