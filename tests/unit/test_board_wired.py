@@ -3,6 +3,7 @@
 import importlib
 import sys
 import types
+from typing import ClassVar
 
 import pytest
 from duplexsump.control import records as r
@@ -21,7 +22,7 @@ class Pin:
 
 
 class Adc:
-    readings = {}
+    readings: ClassVar[dict] = {}
 
     def __init__(self, pin):
         self.number = pin.number
@@ -30,7 +31,7 @@ class Adc:
         return self.readings.get(self.number, 0) << 4
 
 
-@pytest.fixture()
+@pytest.fixture
 def board(monkeypatch):
     machine = types.SimpleNamespace(Pin=Pin, ADC=Adc, WDT_RESET=3, PWRON_RESET=1, reset_cause=lambda: 1)
     monkeypatch.setitem(sys.modules, "machine", machine)
