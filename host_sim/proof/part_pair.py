@@ -33,7 +33,7 @@ _TIMERS = {
     *range(tm.REST, tm.REST_FLOOD + 2), tm.MIN_RUN, tm.MIN_RUN + 1,
 }  # fmt: skip
 # Fields that decide nothing but an alarm or a record, or that the search does not move.
-_LEFT_OUT = {"boots", "turn_", "both_long", "long_run", "lag_leads[0]", "lag_leads[1]", "suspects", "boost", "lowest",
+_LEFT_OUT = {"boots", "turn_", "both_long", "lag_leads[0]", "lag_leads[1]", "suspects", "boost", "lowest",
              "overloads[0]", "overloads[1]", "failed", "lagged", "seen"}  # fmt: skip
 _CURRENT = {GOOD: CURRENT_NORMAL, BAD: CURRENT_NONE, LOCK: CURRENT_NONE, DRY: CURRENT_UNDER, OVER: CURRENT_NORMAL,
             OPEN: CURRENT_NONE}  # fmt: skip
@@ -171,7 +171,7 @@ class PairPart:
         # I8: 0 nobody led last, 1 or 2 the pump; 0 again whenever anything but fair weather comes between.
         c = self.controller
         clean = all(p.state in (pm.IDLE, pm.STARTING, pm.RUNNING) and not p.held for p in c.pumps)
-        clean = clean and move[1] == move[2] == GOOD and not c.pair.handing and not c.belief.suspect
+        clean = clean and move[1] == move[2] == GOOD and not c.belief.suspect
         clean = clean and not c.blind.reason and self._both_rested_or_on()
         if not clean:
             return 0, None

@@ -389,7 +389,7 @@ class Controller:
         if i == 2:
             value = self.supply.fed | self.supply.on_battery << 2 | self.supply.mains << 4 | self.supply.spent << 5
             value |= self.supply.exhaust << 26 | (1 if self.transmitter.failed() else 0) << 27
-            value |= self.pair.handing << 6 | self.pair.take_back << 7 | self.pair.not_pumping << 8
+            value |= self.pair.take_back << 7 | self.pair.not_pumping << 8
             value |= self.selectors.spent << 10 | self.alarms.nothing << 12 | self.demand.boost << 13
             return value | self.forces.active << 14 | (self.pair.led + 1) << 24
         pump = self.pumps[i - 3]

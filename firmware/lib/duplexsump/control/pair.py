@@ -17,9 +17,7 @@ class Pair:
         ("led", STATE, 0, False),  # who has led and run in this demand, -1 nobody
         ("not_pumping", STATE, 0, False),  # R1: pumps tripped so in this demand
         ("take_back", STATE, 0, False),  # A4: the primary is being brought back
-        ("overdue", STATE, 0, False),  # D4: past max_run
-        ("long_run", STATE, 0, False),
-        ("handing", STATE, 0, False),  # D4: stop first, then start
+        ("overdue", STATE, 0, False),  # D4: a long run, past max_run
         ("lagged", STATE, 0, False),  # D6: this demand reached lag with one pump leading
         ("lag_leads", COUNTER, 2, True),  # D6: leads in a row that did
         ("suspects", STATE, 0, True),  # D6: pumps that did so twice
@@ -45,8 +43,6 @@ class Pair:
         self.not_pumping = 0
         self.take_back = 0
         self.overdue = False
-        self.long_run = 0
-        self.handing = 0
         self.lagged = 0
         self.lag_leads = [0, 0]
         self.suspects = 0
@@ -120,10 +116,9 @@ class Pair:
         # Pumps wanted whatever the level: by hand (M1), and for min_run (S3).
         want = 0
         for n in range(2):
-            pump = self.pumps[n]
-            if self.selectors.hand(n) and pump.state < pm.RETRY:
+            if self.selectors.hand(n) and self.pumps[n].state < pm.RETRY:
                 want |= 1 << n
-            if self.gate.out & (1 << n) and pump.on() and self.timers.at[tm.MIN_RUN + n] >= 0:
+            if self.timers.running(tm.MIN_RUN + n):  # it ends with the run
                 want |= 1 << n
         return want
 
@@ -132,27 +127,27 @@ class Pair:
 
     def _choose(self, first):
         """Let `first` lead, or the other if `first` is out, or resting while the other is ready (D2, D3)."""
-        lead = self.lead
-        if lead < 0 or not self.available & (1 << lead):
-            lead = first
+        lead = self.lead if self.lead >= 0 else first
+        other = 1 - lead
         running = self.gate.out & self.available
         if not running & (1 << lead):
-            other = 1 - lead
-            if running & (1 << other) or (self._can_start(other) and not self._can_start(lead)):
+            if running & (1 << other) or not self.available & (1 << lead):
                 lead = other
-            elif not self.available & (1 << lead):
+            elif self._can_start(other) and not self._can_start(lead):
                 lead = other
         self.lead = lead if self.available & (1 << lead) else _NOBODY
 
     def _first(self):
         # D2: whose lead it is; D6: not a suspect's while the other is not one.
         duty = self.settings[s.DUTY]
+        first = self.turn
         if duty == s.FIXED:
             first = self.settings[s.PRIMARY] - 1
-        elif duty == s.RUN_TIME and self.run_s[0] != self.run_s[1]:
-            first = 0 if self.run_s[0] < self.run_s[1] else 1
-        else:
-            first = self.turn
+        elif duty == s.RUN_TIME:
+            if self.run_s[0] < self.run_s[1]:
+                first = 0
+            elif self.run_s[1] < self.run_s[0]:
+                first = 1
         if self.suspect(first) and not self.suspect(1 - first):
             first = 1 - first
         return first
@@ -165,13 +160,11 @@ class Pair:
                 by_hand += 1
         demand = max(0, demand - by_hand)
         self._choose(self._first())
-        self._hand_over(demand, out)
+        if self._hand_over(demand, out):
+            return 0
         self._bring_back()
         if self.lead >= 0 and out & (1 << self.lead):
             self.led = self.lead
-        if self.handing:
-            self.handing = 0
-            return 0
         if not demand or self.lead < 0:
             return 0
         if demand == 2 or self.take_back:
@@ -179,17 +172,14 @@ class Pair:
         return 1 << self.lead
 
     def _hand_over(self, demand, out):
-        # D4: a lead past max_run below lag hands over; stop first, then start.
+        # D4: a lead past max_run below lag hands over.  True in that step: it stops first, then the other starts.
         alone = demand == 1 and self.lead >= 0 and out & (1 << self.lead) and self.settings[s.DUTY] != s.FIXED
         self._overdue(alone)
         if self.overdue:
-            self.long_run = 1
             if not self.gate.contacts & LAG and self._can_start(1 - self.lead):
                 self.lead = 1 - self.lead
-                self.handing = 1
-                self.overdue = False
-        elif not alone:
-            self.long_run = 0
+                return True
+        return False
 
     def _overdue(self, alone):
         self.overdue = self.timers.lasted(tm.LONG_RUN, self.overdue, alone, self.settings[s.MAX_RUN_MS])
@@ -229,8 +219,6 @@ class Pair:
         self.not_pumping = 0
         self.take_back = 0
         self.overdue = False
-        self.long_run = 0
-        self.handing = 0
         self.timers.stop(tm.LONG_RUN)
 
     def _count_lag_lead(self, n):

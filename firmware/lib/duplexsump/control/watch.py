@@ -47,7 +47,7 @@ def _supply(c, inputs):
     alarms.tell(at.MAINS_LOST, c.supply.lost)
     alarms.tell(at.BATTERY_LOW, c.supply.battery_low(inputs))
     alarms.tell(at.CHARGER_FAILED, c.supply.not_charging)
-    alarms.tell(at.LONG_RUN, c.pair.long_run)
+    alarms.tell(at.LONG_RUN, c.pair.overdue)
     alarms.tell(at.CLOCK_FAULT, c.clock_fault)
     alarms.tell(at.INSPECTION_DUE, c.inspection_min >= c.settings[s.INSPECTION_DAYS] * DAY_MIN)
 
