@@ -22,6 +22,7 @@ from .rig_client import RigClient
 
 LOOK_S = 0.01  # between two looks at the rig
 SETTLE_S = 0.2
+TRY_S = 0.3  # patience with a board that may still be starting
 ANSWER_S = 25.0  # a board that starts has enumerated and answers by then
 OFF_MS = 600  # how long the power stays cut in a reset
 SILENCE_MS = 5000
@@ -51,6 +52,7 @@ class RealKit(kit.Kit):
         self.draining = False
         self.driven_ms = {}
         self.looked_s = 0.0
+        self.lost = None  # the Vanished of a rig that went away
         self.link = self.rig = None
         self.powered = True
         self.facts = {}
@@ -91,20 +93,28 @@ class RealKit(kit.Kit):
     # Time and edges.
 
     def now_ms(self):
-        """Return the rig's time in ms since the kit was opened."""
-        self._look()
+        """Return the rig's time in ms since the kit was opened; of a rig that went away the last that was heard."""
+        if self.lost is None:
+            self._look()
         return self.rig.now_ms
 
     def run_ms(self, ms):
         """Let `ms` of the rig's time pass, looking at it all the while."""
         until = self.now_ms() + ms
-        while self.rig.now_ms < until:
-            time.sleep(min(LOOK_S, (until - self.rig.now_ms) / 1000.0))
+        while self.rig.now_ms < until or self.lost is not None:
+            time.sleep(max(0.0, min(LOOK_S, (until - self.rig.now_ms) / 1000.0)))
             self._look()
 
     def _look(self):
         # What the rig has logged goes into a queue; a listener may look again while it is worked off.
-        for edge in self.rig.poll():
+        if self.lost is not None:
+            raise self.lost
+        try:
+            edges = self.rig.poll()
+        except kit.Vanished as gone:
+            self.lost = gone
+            raise
+        for edge in edges:
             self.driven_ms[edge.wire] = edge.ms
             if edge.wire in w.RELAYS:
                 self.queue.append(edge)
@@ -181,7 +191,7 @@ class RealKit(kit.Kit):
         while True:
             found = None
             try:
-                found = Link(self.port, "the controller", self.framing, self.unit, 0.7, self._keep)
+                found = Link(self.port, "the controller", self.framing, self.unit, TRY_S, self._keep)
                 found.identify()
                 time.sleep(SETTLE_S)  # what answers to requests of before the restart is out of the way then
                 found.identify()
@@ -246,7 +256,7 @@ class RealKit(kit.Kit):
     def answers(self):
         """Tell whether anything of Modbus answers on the controller's port, whatever its power should be."""
         try:
-            signature(self.port, self.framing, self.unit)
+            signature(self.port, self.framing, self.unit, TRY_S)
         except InputError:
             return False
         return True

@@ -14,10 +14,12 @@ from host_sim.board.client import Client
 from host_sim.errors import InputError
 
 # Short rests, so that a procedure in real time ends soon; motor current sensed.
-SHORT = {"sensing": 2, "min_off": 10000, "lag_min_off": 5000, "flood_min_off": 4000, "boot_hold": 2000,
-         "min_run": 2000}
-SPEED = 4  # times as fast as the wall clock
-SLACK_MS = 3000  # a loaded machine is slow, and its seconds count fourfold
+# The proof of a start is long: the current comes from a PC that may have other things to do.
+SHORT = {"sensing": 2, "min_off": 10000, "lag_min_off": 8000, "flood_min_off": 8000, "boot_hold": 2000,
+         "min_run": 2000, "start_proof": 6000, "dry_run": 12000, "exercise_run": 12000}
+SPEED = 8  # times as fast as the wall clock
+SLACK_MS = 5000  # a loaded machine is slow, and its seconds count eightfold
+GAP_S = 8.0  # between two floats: two within 2 s would share a wire (L7)
 SILENCE_MS = 60000
 
 
