@@ -33,12 +33,12 @@ def _level(c, inputs):
 
 def _house(c):
     # Mains lost counts against a pump only when its own alarm does (A4: after 10 s).
-    ready = c.pair.available
+    ready = c.pair.available != 0
     if not c.supply.lost:
         for n in range(2):
             waiting = c.pumps[n].state < pm.RETRY and not c.pumps[n].open
             if waiting and c.selectors.auto(n) and not c.supply.fed & (1 << n) and not c.supply.on_battery & (1 << n):
-                ready |= 1 << n
+                ready = True
     c.alarms.tell(at.NO_PUMP, not ready)
 
 

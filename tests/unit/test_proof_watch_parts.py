@@ -1,0 +1,208 @@
+"""What each alarm stands for, one reason at a time: all at rest tells nothing, and each reason tells just its own.
+
+The controller is a stand-in that holds only what is looked at.
+"""
+
+from itertools import product
+from types import SimpleNamespace as Has
+
+import pytest
+from duplexsump.control import pump as pm
+from duplexsump.control import records as r
+from duplexsump.control import settings as s
+from duplexsump.control.alarm_table import TABLE
+from duplexsump.control.watch import tell_alarms
+
+NAMES = [row[0] for row in TABLE]
+DAY_MIN = 1440
+
+
+class Alarms:
+    """Takes down what each alarm is told."""
+
+    def __init__(self):
+        self.told = {}
+
+    def tell(self, i, condition, detail=0):
+        assert NAMES[i] not in self.told, f"{NAMES[i]} told twice in a step"
+        self.told[NAMES[i]] = (bool(condition), int(detail))
+
+
+def pump():
+    return Has(state=pm.IDLE, held=0, open=0, welded=False, cause=0, moist=0, short=0)
+
+
+def quiet():
+    """A controller with nothing wrong: both pumps in AUTO, fed from the mains."""
+    c = Has(settings=s.defaults(), alarms=Alarms(), clock_fault=0, inspection_min=0, pumps=[pump(), pump()])
+    c.contacts = Has(wet=0)
+    c.belief = Has(wet=0, wiring=0, order=0, proof=0, fitted=15)
+    c.blind = Has(reason=False)
+    c.demand = Has(boost=0)
+    c.pair = Has(available=3, both_long=False, overdue=False, suspects=0, suspect=lambda n: c.pair.suspects & (1 << n))
+    c.transmitter = Has(apart=False, bad=False, failed=lambda: c.transmitter.bad)
+    c.exercise = Has(failed=0, due=False, pour=lambda: c.exercise.due)
+    c.supply = Has(lost=False, fed=3, on_battery=0, not_charging=False,
+                   battery_low=lambda inputs: inputs[r.IN_BATTERY] == r.BATTERY_LOW)  # fmt: skip
+    c.selectors = Has(off=0, auto=lambda n: not c.selectors.off & (1 << n), away=0, away_long=0, overrun=0)
+    c.forces = Has(active=0, long=False)
+    c.buttons = Has(stuck=0)
+    return c
+
+
+def told(c, **inputs):
+    """Return {alarm: detail} of all that are told to stand."""
+    record = [0] * r.N_INPUTS
+    for name, value in inputs.items():
+        record[r.INPUT_NAMES.index(name)] = value
+    c.alarms.told.clear()
+    tell_alarms(c, record)
+    assert sorted(c.alarms.told) == sorted(NAMES), "each is told once a step, on or off"
+    return {name: detail for name, (on, detail) in c.alarms.told.items() if on}
+
+
+def test_with_nothing_wrong_nothing_is_told():
+    assert told(quiet()) == {}
+
+
+ONE_REASON = [
+    ("contacts.wet", r.HIGH, "high_water", 0), ("blind.reason", True, "level_lost", 0),
+    ("pair.both_long", True, "not_keeping_up", 0), ("demand.boost", 1, "not_keeping_up", 0),
+    ("transmitter.apart", True, "floats_out_of_sequence", 0), ("transmitter.bad", True, "transmitter_failed", 0),
+    ("belief.wet", r.LAG, "lag_reached", 0), ("exercise.due", True, "pour_and_test", 0),
+    ("supply.lost", True, "mains_lost", 0), ("supply.not_charging", True, "charger_failed", 0),
+    ("pair.overdue", True, "long_run", 0), ("clock_fault", 1, "clock_fault", 0),
+    ("inspection_min", 90 * DAY_MIN, "inspection_due", 0), ("forces.long", True, "inputs_forced_long", 0),
+    ("forces.active", r.FORCE_MAINS, "inputs_forced", 0), ("selectors.away_long", 2, "selector_away", 0),
+    ("selectors.away", 1, "not_in_auto", 0), ("selectors.overrun", 2, "hand_overrun", 0),
+    ("buttons.stuck", 1, "button_stuck", 0),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("where", "value", "alarm", "detail"), ONE_REASON)
+def test_a1_one_reason_tells_one_alarm(where, value, alarm, detail):
+    c = quiet()
+    *part, field = where.split(".")
+    setattr(getattr(c, part[0]) if part else c, field, value)
+    assert told(c) == {alarm: detail}
+
+
+@pytest.mark.parametrize("mask", range(1, 16))
+def test_a1_the_contacts_concerned_are_named(mask):
+    c = quiet()
+    c.belief.wiring = mask
+    assert told(c) == {"float_wiring": mask}
+    for order, proof in ((mask, 0), (0, mask), (mask, 5)):
+        c = quiet()
+        c.belief.order, c.belief.proof = order, proof
+        assert told(c) == {"floats_out_of_sequence": order | proof}
+        c.belief.fitted = r.LEAD | r.HIGH
+        named = (order | proof) & (r.LEAD | r.HIGH)
+        assert told(c) == ({"floats_out_of_sequence": named} if named else {}), "one that is not fitted is not named"
+    assert told(quiet(), chatter=mask) == {"chattering": mask}
+
+
+@pytest.mark.parametrize("wet", range(16))
+def test_i4_high_water_goes_by_what_high_reads_and_lag_reached_by_what_is_believed(wet):
+    c = quiet()
+    c.contacts.wet, c.belief.wet = wet, 0
+    assert told(c) == ({"high_water": 0} if wet & r.HIGH else {})
+    c.contacts.wet, c.belief.wet = 0, wet
+    assert told(c) == ({"lag_reached": 0} if wet & r.LAG else {})
+
+
+def test_a4_battery_low_goes_by_the_inputs_of_the_step():
+    assert told(quiet(), battery=r.BATTERY_LOW) == {"battery_low": 0}
+    assert told(quiet(), battery=r.BATTERY_GOOD) == {}
+
+
+@pytest.mark.parametrize("days", [1, 90])
+def test_a5_an_inspection_is_due_at_the_minute(days):
+    c = quiet()
+    c.settings[s.INSPECTION_DAYS] = days
+    c.inspection_min = days * DAY_MIN - 1
+    assert told(c) == {}
+    c.inspection_min += 1
+    assert told(c) == {"inspection_due": 0}
+
+
+# Pumps ---------------------------------------------------------------------------------------------
+
+
+@pytest.fixture(params=[0, 1], ids=["pump 1", "pump 2"])
+def n(request):
+    return request.param
+
+
+@pytest.mark.parametrize(("state", "held", "opened"), list(product(range(5), (0, pm.RETRY, pm.LOCKED), (0, 1))))
+def test_a1_a_pump_that_is_out_tried_or_too_hot_is_unavailable_and_a_lockout_names_its_cause(n, state, held, opened):
+    c = quiet()
+    one = c.pumps[n]
+    one.state, one.held, one.open, one.cause = state, held, opened, pm.OVERLOAD
+    expected = {f"pump_{n + 1}_fault": pm.OVERLOAD}
+    if state in (pm.RETRY, pm.LOCKED) or held or opened:
+        expected[f"pump_{n + 1}_unavailable"] = 0
+    if pm.LOCKED in (state, held):
+        expected[f"pump_{n + 1}_lockout"] = pm.OVERLOAD
+    assert told(c) == expected
+
+
+@pytest.mark.parametrize(("field", "value", "alarm", "detail"), [
+    ("welded", True, "will_not_stop", 0), ("cause", pm.MOISTURE, "fault", pm.MOISTURE), ("moist", 1, "moisture", 0),
+    ("short", 1, "short_cycling", 0),
+])  # fmt: skip
+def test_a1_one_reason_in_one_pump_tells_that_pump_s_alarm(n, field, value, alarm, detail):
+    c = quiet()
+    setattr(c.pumps[n], field, value)
+    assert told(c) == {f"pump_{n + 1}_{alarm}": detail}
+
+
+def test_d6_d7_a_suspect_and_a_failed_exercise_name_their_pump(n):
+    for mask in (1 << n, 3):
+        c = quiet()
+        c.pair.suspects = mask
+        assert told(c) == {f"pump_{k + 1}_suspect": 0 for k in range(2) if mask >> k & 1}
+        c = quiet()
+        c.exercise.failed = mask
+        assert told(c) == {f"pump_{k + 1}_exercise_failed": 0 for k in range(2) if mask >> k & 1}
+
+
+@pytest.mark.parametrize("fed", range(4))
+def test_a4_the_loss_of_the_mains_counts_against_a_pump_when_its_own_alarm_does(fed):
+    c = quiet()
+    c.supply.fed, c.pair.available = fed, fed
+    assert told(c) == {}, "not in the first ten seconds"
+    c.supply.lost = True
+    expected = {f"pump_{k + 1}_unavailable": 0 for k in range(2) if not fed >> k & 1}
+    assert told(c) == {"mains_lost": 0, **expected, **({} if fed else {"no_pump": 0})}
+
+
+@pytest.mark.parametrize(("state", "opened", "off"), list(product(range(5), (0, 1), (0, 1))))
+@pytest.mark.parametrize(("fed", "on_battery", "lost"), list(product((0, 1), (0, 1), (False, True))))
+def test_a1_both_unavailable_is_told_unless_one_waits_for_a_mains_lost_this_moment(
+        n, state, opened, off, fed, on_battery, lost):  # fmt: skip
+    c = quiet()
+    c.pumps[1 - n].state = pm.LOCKED
+    c.pumps[n].state, c.pumps[n].open = state, opened
+    c.selectors.off = off << n
+    c.supply.fed, c.supply.on_battery, c.supply.lost = fed << n | 2 >> n, on_battery << n, lost
+    well = state < pm.RETRY and not opened and not off
+    c.pair.available = 1 << n if well and fed else 0
+    waits = well and not fed and not on_battery and not lost
+    assert ("no_pump" in told(c)) == (not (c.pair.available or waits))
+
+
+def test_s6_a_welded_pump_has_its_supply_and_is_no_protection_all_the_same(n):
+    c = quiet()
+    c.pumps[1 - n].state = pm.LOCKED
+    c.pumps[n].welded = True
+    c.pair.available = 0
+    assert {"no_pump", f"pump_{n + 1}_will_not_stop"} <= told(c).keys()
+
+
+@pytest.mark.parametrize("available", range(4))
+def test_a1_one_available_pump_is_enough(available):
+    c = quiet()
+    c.pair.available = available
+    c.selectors.off = 3 & ~available
+    assert ("no_pump" in told(c)) == (not available)
