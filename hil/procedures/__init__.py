@@ -5,4 +5,11 @@ A procedure holds PURPOSE (one sentence), CLAUSES of the control narrative, NEED
 do them, where somebody or something can be hurt a CAUTION, and `run(bench)`.
 REAL_TIME marks the short set that is also run at the pace of the clock.
 Modules whose name begins with `_` are helpers.
+
+With inputs forced over the link and no rig, nothing can be shown of the power and
+its return, the watchdog, the silence button, the selectors, chatter, how much
+current a motor draws, moisture, the transmitter, the battery, a generator, and
+days of standing still: those procedures are skipped by name. No procedure shows
+what a real pump moves, what a battery carries, whether the horn is heard: that is
+the hose test's.
 """

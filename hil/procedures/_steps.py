@@ -16,6 +16,7 @@ MARGIN_MS = 150  # inside the limits, but nearer than this to one of them: margi
 GAP_S = 2.5  # between two floats on the way up or down: within 2 s they would share a wire (L7)
 START_UP_MS = 10000  # MicroPython, file system, checksum of the firmware; common practice, no source
 PUMPS = ("pump_1", "pump_2")
+REMINDERS = ("inspection_due", "pour_and_test")  # alarms of the calendar, which no bench can end
 SENSE_NOTHING, SENSE_CURRENT = 0, 2  # setting sensing
 ALTERNATE, FIXED = 0, 1  # setting duty
 MAINS, BATTERY = 0, 1  # settings supply_1, supply_2
@@ -64,8 +65,8 @@ def shorter(bench, **settings):
 
 
 def alarms(bench):
-    """Return the names of the alarms that stand, but for those of forced inputs, which a kit of forces brings."""
-    return [name for name in bench.alarms() if not name.startswith("inputs_forced")]
+    """Return the names of the alarms that stand, but for REMINDERS and those of forced inputs, which a kit brings."""
+    return [name for name in bench.alarms() if name not in REMINDERS and not name.startswith("inputs_forced")]
 
 
 def running(bench):
@@ -120,8 +121,12 @@ def doubts(bench, *names):
 
 
 def fill(bench, top):
-    """Let the water rise float by float up to `top`; return the instant at which that one turned wet, in ms."""
+    """Let the water rise float by float up to `top`; return the instant at which that one turned wet, in ms.
+
+    Raises Missing where one of these floats is not fitted.
+    """
     names = CONTACT_NAMES[: CONTACT_NAMES.index(top) + 1]
+    fitted(bench, *names)
     for count in range(1, len(names) + 1):
         if count > 1:
             bench.wait(GAP_S)

@@ -1,6 +1,6 @@
 """A controller without power calls for help by itself."""
 
-from ._steps import START_UP_MS, at_most, at_once, begin, pump, ready, running
+from ._steps import START_UP_MS, at_most, begin, pump, ready, running
 
 ORDER = 20
 PURPOSE = "A controller that loses its power drops the pumps and the alarm relay at once, so that the relay calls."
@@ -11,6 +11,7 @@ CAUTION = (
     "cut it at its plug or breaker, never by pulling live wires."
 )
 REAL_TIME = True
+HOLD_UP_MS = 500  # what a small power supply lives on after the power has gone; common practice, no source
 
 
 def run(bench):
@@ -20,8 +21,8 @@ def run(bench):
     bench.check("the alarm relay is energised while all is well", bench.is_on("relay"))
 
     bench.power(False)
-    at_once(bench, "power gone to alarm relay dropped", bench.when("relay", 0, 2) - bench.mark_ms)
-    at_once(bench, "power gone to pump off", bench.when(pump(leader), 0, 2) - bench.mark_ms)
+    at_most(bench, "power gone to alarm relay dropped", bench.when("relay", 0, 5) - bench.mark_ms, HOLD_UP_MS)
+    at_most(bench, "power gone to pump off", bench.when(pump(leader), 0, 5) - bench.mark_ms, HOLD_UP_MS)
     bench.wait(3)
     bench.check("the relay stays dropped while there is no power", not bench.is_on("relay"))
     bench.check("no pump runs while there is no power", not running(bench), running(bench) or "none")
