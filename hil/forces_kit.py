@@ -54,6 +54,7 @@ class ForcesKit(kit.Kit):
         self.refreshed_ms = 0
         self.looking = False
         self.looked_s = 0.0
+        self.lost = None  # the Vanished of a controller that went away
         self.mask = self.value = 0
         self.link = None
         try:
@@ -83,18 +84,14 @@ class ForcesKit(kit.Kit):
     def _wires(self):
         fitted = self.values[settings.FITTED]
         names = {name for name in wires.FLOATS if fitted & wires.WIRES[name].bit}
-        names |= {"mains", "thermal_1", "thermal_2", "horn", "beacon", "relay", "light"}
+        names |= {"mains", "thermal_1", "thermal_2", *wires.OUTPUTS}
         if self.values[settings.SENSING] != settings.SENSE_NOTHING:
             names |= {"current_1", "current_2"}
-        if self.selectors[0] != records.SELECT_OFF:
-            names.add("pump_1")
-        if self.selectors[1] != records.SELECT_OFF:
-            names.add("pump_2")
         return frozenset(names)
 
     def need(self, what):
         """Raise Missing unless this kit has `what`; see `Kit.need`."""
-        if what in ("pump_1", "pump_2") and what not in self.wires:
+        if what in ("pump_1", "pump_2") and self.selectors[int(what[-1]) - 1] == records.SELECT_OFF:
             raise kit.Missing(f"the selector of {what.replace('_', ' ')} stands at OFF: it is not started", what)
         if what == "current":
             raise kit.Missing("a force knows a current that is none or normal, not how much", what)
@@ -103,18 +100,24 @@ class ForcesKit(kit.Kit):
     # Time, and what is seen over the link.
 
     def now_ms(self):
-        """Return the controller's time in ms since the kit was opened; a restart is timed by this machine."""
-        self._look()
+        """Return the controller's time in ms since the kit was opened, of one that went away the last that was heard.
+
+        A restart is timed by this machine.
+        """
+        if self.lost is None:
+            self._look()
         return self.base_ms
 
     def run_ms(self, ms):
         """Let `ms` of the controller's time pass; forces are refreshed in good time."""
         until = self.now_ms() + ms
-        while self.base_ms < until:
-            time.sleep(min(LOOK_S, (until - self.base_ms) / 1000.0))
+        while self.base_ms < until or self.lost is not None:
+            time.sleep(max(0.0, min(LOOK_S, (until - self.base_ms) / 1000.0)))
             self._look()
 
     def _look(self):
+        if self.lost is not None:
+            raise self.lost
         if self.looking or self.link is None:
             return
         self.looking = True
@@ -125,6 +128,9 @@ class ForcesKit(kit.Kit):
             if self.mask and self.base_ms - self.refreshed_ms > self.refresh_ms:
                 self._force()
             bits = self.link.bits(_BIT_AT["outputs"], len(_OUTPUTS))
+        except kit.Vanished as gone:
+            self.lost = gone
+            raise
         finally:
             self.looking = False
             self.looked_s = time.monotonic()

@@ -34,13 +34,13 @@ class RealKit(kit.Kit):
     """The controller at `port`, the rig at `rig_port` (pyserial's URLs included).
 
     `board` names the controller's wiring table, `power_by` what the rig has in its supply: "relay", "run" (the RUN
-    pin) or "none".  `silence_ms`: the rig lets go when it hears nothing for so long.  Raises InputError.
+    pin) or "none".  The rig lets go when it hears nothing for `silence_ms` (`SILENCE_MS`).  Raises InputError.
     """
 
     place = "real with a rig"
     timing_ms = 20
 
-    def __init__(self, port, rig_port, board="pico", power_by="relay", framing="ascii", unit=1, silence_ms=SILENCE_MS):
+    def __init__(self, port, rig_port, board="pico", power_by="relay", framing="ascii", unit=1, silence_ms=None):
         super().__init__()
         if power_by not in POWER:
             raise InputError(f'power by "{power_by}": {", ".join(POWER)}', "rig")
@@ -58,7 +58,7 @@ class RealKit(kit.Kit):
         self.facts = {}
         check_ports(port, rig_port, framing, unit)
         try:
-            self._open(rig_port, silence_ms)
+            self._open(rig_port, silence_ms or SILENCE_MS)
         except BaseException:
             self.close()
             raise

@@ -1,0 +1,105 @@
+"""Ports that are swapped, busy, silent, somebody else's, or far away behind a URL: clear words or plain work."""
+
+import pytest
+from typer.testing import CliRunner
+
+from hil import choose, real, rig_command
+from hil.real import RealKit, check_ports, fitted
+from host_sim.board.client import Client
+from host_sim.cli import app
+from host_sim.errors import InputError
+from tests.hil.loom import Loom, Relay
+from tests.hil.rig_loom import SPEED, Stranger, give_settings, kit_on
+from tests.micropython.places import micropython
+
+
+@pytest.fixture(scope="module")
+def loom(tmp_path_factory):
+    micropython()
+    with Loom(tmp_path_factory.mktemp("loom"), speed=SPEED) as loom:
+        give_settings(loom)
+        kit_on(loom).close()
+        yield loom
+
+
+def test_rig_and_board_swapped_is_said_in_so_many_words(loom):
+    with pytest.raises(InputError) as caught:
+        RealKit(loom.rig_port, loom.port)
+    assert caught.value.problems == [
+        f"rig and board are swapped: the rig answers at {loom.rig_port} and the controller at {loom.port}: "
+        "exchange the two ports"
+    ]
+
+
+def test_one_port_cannot_be_both(loom):
+    with pytest.raises(InputError, match="cannot be the controller and the rig at once"):
+        check_ports(loom.port, loom.port)
+    with pytest.raises(InputError, match="cannot be the board and the rig at once"):
+        choose.check(choose.Choice(port=loom.port, rig_port=loom.port))
+
+
+def test_a_stranger_is_told_by_its_signature(loom):
+    with Stranger(0x1234) as port:
+        with pytest.raises(InputError, match=r"neither \(0x1234\) answers at .*, where the rig should be"):
+            check_ports(loom.port, port)
+        with pytest.raises(InputError, match=r"neither \(0x1234\) answers at .*, where the controller should be"):
+            check_ports(port, loom.rig_port)
+
+
+def test_two_of_a_kind_are_told(loom):
+    # A second rig is played by a stranger with a rig's signature.
+    with Stranger(0x5249) as port, pytest.raises(InputError, match=r"the rig answers at .*, where the controller"):
+        check_ports(port, loom.rig_port)
+    with Stranger(0x5342) as port, pytest.raises(InputError, match=r"a controller answers at .*, where the rig should"):
+        check_ports(loom.port, port)
+
+
+def test_a_busy_port_a_silent_one_and_none_at_all(loom):
+    with Client(loom.rig_port), pytest.raises(InputError, match="the port is busy: another program holds it"):
+        check_ports(loom.port, loom.rig_port)
+    with pytest.raises(InputError) as caught:
+        check_ports("/dev/no-such-port", "/dev/no-such-rig")
+    assert [problem.split(": ")[:2] for problem in caught.value.problems] == [
+        ["/dev/no-such-port", "there is no such port"], ["/dev/no-such-rig", "there is no such port"]]
+
+
+def test_a_kit_that_cannot_be_opened_holds_no_port(loom):
+    with pytest.raises(InputError):
+        RealKit(loom.port, loom.rig_port, board="posix")
+    kit_on(loom).close()
+    kit_on(loom).close()
+
+
+def test_ports_may_be_far_away_behind_a_url(loom):
+    with Relay(loom.port) as far, Relay(loom.rig_port) as far_rig:
+        check_ports(far.url, far_rig.url)
+        with RealKit(far.url, far_rig.url, silence_ms=60000) as kit:
+            kit.reset()
+            kit.drive("lead", 1)
+            assert kit.run_until(lambda: kit.client().states()["closed"] & 2, 60000)
+            kit.power(False)
+            assert kit.run_until(lambda: not kit.read("relay"), 60000)
+            kit.reset()
+    with pytest.raises(InputError, match=r"socket://.*no serial port|socket://.*there is no such port"):
+        check_ports(far.url, far_rig.url)
+
+
+def test_the_command_proves_the_wires_and_says_what_is_wrong(loom, monkeypatch):
+    monkeypatch.setattr(real, "SILENCE_MS", 60000)
+    if not any(group.name == "rig" for group in app.registered_groups):
+        rig_command.add_to(app)
+    loom.swap("lead", "lag")
+    run = CliRunner().invoke(app, ["rig", "test", "--port", loom.port, "--rig-port", loom.rig_port])
+    loom.mend()
+    assert isinstance(run.exception, InputError)
+    assert "'lead' and 'lag' are swapped" in str(run.exception)
+    assert "Never mains on the rig" in run.output
+
+
+def test_boards_that_no_rig_can_be_wired_to_are_refused():
+    assert fitted("pico")[9][0] == fitted("pico")[4][0] == 28
+    for board in ("posix", "toaster"):
+        with pytest.raises(InputError, match=f'board "{board}"'):
+            fitted(board)
+    with pytest.raises(InputError, match='power by "battery": relay, run, none'):
+        RealKit("a", "b", power_by="battery")
