@@ -86,6 +86,12 @@ def _branch(node):
         yield f"condition {name}", changed
 
 
+def _is_false(node):
+    # `return False` is not turned into a bare return: nothing in the core tells None from False,
+    # and False -> True is a mutant of the same line.
+    return isinstance(node, ast.Constant) and node.value is False
+
+
 def _replacements(node):
     if isinstance(node, ast.Compare) and len(node.ops) == 1:
         yield from _compare(node)
@@ -101,7 +107,7 @@ def _replacements(node):
         yield from _branch(node)
     if isinstance(node, ast.Assign | ast.AugAssign | ast.Expr | ast.Continue | ast.Break):
         yield "statement dropped", ast.Pass()
-    if isinstance(node, ast.Return) and node.value is not None:
+    if isinstance(node, ast.Return) and node.value is not None and not _is_false(node.value):
         yield "returns nothing", ast.Return(None)
 
 

@@ -102,7 +102,7 @@ class Bands:
     def _low_edge(self, band):
         # With the dead band: 5 % below the edge.
         edge = self._edge(band)
-        return edge - edge // 20 if edge > 0 else edge
+        return edge - edge // 20 if band else edge
 
     def _current(self, n, milliamps):
         sensing = self.settings[s.SENSING]
@@ -140,7 +140,7 @@ class Bands:
             self.start_mm = level
             self.moved = 0
         self.running = running
-        if not self.moved and not -MOVED_MM <= level - self.start_mm <= MOVED_MM:
+        if not -MOVED_MM <= level - self.start_mm <= MOVED_MM:
             self.moved = 1
 
     def _on_battery(self, pump_1, pump_2, mains):

@@ -8,7 +8,7 @@ the contact's own release.  A suspect is left out of demand and stopping.
 
 from . import settings as s
 from . import timers as tm
-from .records import HIGH, OFF, STATE
+from .records import OFF, STATE
 from .ticks import const
 
 WIRE_MS = const(2000)  # L7
@@ -30,7 +30,6 @@ class Belief:
         ("over", STATE, 0, False),  # contacts that rose over a dry one
         ("missed", STATE, 0, False),  # the dry ones they rose over
         ("before", STATE, 0, False),  # ... the last time, and not wet since
-        ("down", STATE, 0, False),  # L7: direction in which each contact last turned
         ("wet", STATE, 0, False),
         ("dry", STATE, 0, False),
         ("failed", STATE, 0, False),  # the transmitter, as last told
@@ -49,7 +48,6 @@ class Belief:
         self.over = 0
         self.missed = 0
         self.before = 0
-        self.down = 0
         self.wet = 0
         self.dry = 0
         self.failed = False
@@ -58,7 +56,6 @@ class Belief:
         """Believe everything at power-up; before any edge, wet wins."""
         self.reset()
         self.rising = 1
-        self.down = 0
         self._sort(wet)
 
     def reset(self):
@@ -102,27 +99,25 @@ class Belief:
 
     def _release(self, rose, fell):
         # A stuck-dry suspect that turns wet is believed at once, a stuck-wet one
-        # that turns dry in order too, high on any move.
+        # that turns dry in order too: high on any move, for nothing stands above it.
         for i in range(4):
             bit = 1 << i
-            moved = rose & bit or (fell & bit and (bit == HIGH or self.wet < bit))
+            moved = rose & bit or (fell & bit and self.wet < bit)
             if self.suspect & bit and moved:
                 self.order &= ~bit
                 self.proof &= ~bit
                 if rose & bit:
                     self.rising = 1  # in a tie the contact just believed wins
-                if self.wiring & bit:
-                    self.wiring &= ~bit
-                    self.timers.stop(tm.TURNED + i)
+                self.wiring &= ~bit
 
     def _wires(self, wet, rose, fell):
         # L7: floats below high that turn together and end alike share a wire.
         floats = self.settings[s.FITTED] & _BELOW_HIGH
         for i in range(3):
             if (rose | fell) & floats & (1 << i):
-                self._turned(i, fell)
-        if wet & floats == 0 or wet & floats == floats:  # all alike
-            self._one_wire(self._together(wet))
+                self._turned(i)
+        if wet & floats == 0 or wet & floats == floats:  # all alike, so those that turned went the same way
+            self._one_wire(self._together())
 
     def _one_wire(self, together):
         if together & (together - 1):
@@ -130,15 +125,14 @@ class Belief:
             for i in range(3):
                 self.timers.stop(tm.TURNED + i)
 
-    def _turned(self, i, fell):
-        self.down = (self.down & ~(1 << i)) | (fell & (1 << i))
+    def _turned(self, i):
         self.timers.arm(tm.TURNED + i, WIRE_MS if self.settings[s.FITTED] & OFF else WIRE_NO_OFF_MS)
 
-    def _together(self, wet):
-        # Contacts that turned within the window and still read as they turned.
+    def _together(self):
+        # Contacts that turned within the window.
         together = 0
         for i in range(3):
-            if self.timers.at[tm.TURNED + i] >= 0 and (self.down ^ wet) & (1 << i):
+            if self.timers.at[tm.TURNED + i] >= 0:
                 together |= 1 << i
         return together
 
@@ -151,8 +145,6 @@ class Belief:
         for i in range(1, 4):
             if (rose | fell) & (1 << i):
                 self._moved_over(1 << i, wet)
-        if not self.over:
-            self.missed = 0
 
     def _moved_over(self, bit, wet):
         if not wet & bit:
@@ -179,12 +171,16 @@ class Belief:
         if apart:
             if rose & self.wet > lowest:
                 self.rising = 1
-            elif fell & self.dry and fell & self.dry < self.wet:
+            elif self._fell_below(fell & self.dry):
                 self.rising = 0
         if self._lasted(apart):
             self.order = self._fewest(wet, self.rising)
             self.missed = 0
             self.over = 0
+
+    def _fell_below(self, fell):
+        # Whether one of the believed contacts that fell lies below a wet one.
+        return fell and fell & -fell < self.wet
 
     def _lasted(self, apart):
         return self.timers.lasted(tm.DISAGREE, False, apart, self.settings[s.DISAGREE_MS])

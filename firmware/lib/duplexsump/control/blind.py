@@ -84,7 +84,7 @@ class Blind:
             return True
         if b.failed and b.virtual & LEAD:
             return True
-        return wet & HIGH and b.suspect & HIGH and not b.wet
+        return wet & HIGH and not b.wet  # then high itself is a suspect, and no other believed one is wet
 
     def step(self, wet, demand, running):
         """Work out the blind run; `demand`: pumps that the level asks for, `running`: some pump is on.
@@ -93,7 +93,7 @@ class Blind:
         normal, as far as it is measured) and `dry` (one has underloaded for dry_run).
         """
         self.reason = bool(self._lost(wet))
-        if self.state == RESTING and self.timers.rang[tm.BLIND_REST]:
+        if self.timers.rang[tm.BLIND_REST]:
             self.event(RESTED)
         if self.wants() and demand:
             self.event(TAKEN)

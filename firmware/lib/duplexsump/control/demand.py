@@ -19,6 +19,7 @@ from .ticks import const
 LONGEST_DRAW_MS = const(7200000)
 _LONGEST_DS = const(36000)  # runs and refills are remembered up to an hour
 _UPPER = const(14)  # lead, lag, high
+_NO_LEVEL = const(1048576)  # a level step above any
 
 
 class Demand:
@@ -77,9 +78,9 @@ class Demand:
         return known or self.settings[s.BLIND_RUN_MS]
 
     def _lowest(self):
-        # The lowest believed contact above off.
+        # The lowest believed contact above off; with none, the pump-down is high's.
         believed = self.belief.fitted & ~self.belief.suspect & _UPPER
-        return believed & -believed or HIGH
+        return believed & -believed
 
     def end(self, by_level):
         """Demand is over: nothing runs for the level's sake until a contact turns wet."""
@@ -89,15 +90,13 @@ class Demand:
         self.demand = 0
         self.by_level = by_level
         self.boost = 0
-        self._no_draw()
-        self.timers.stop(tm.ALONE)
         self.timers.stop(tm.NO_DRAW)
 
     def _begin(self, demand):
         if not self.demand:
             self.last_refill_ds = self.refill_ms // 100
             self.refill_ms = 0
-            self.lowest = 1 << 20
+            self.lowest = _NO_LEVEL
         self.demand = demand
         if self.stopped:  # L4: the provisional stop did not last
             self.stopped = 0
@@ -114,7 +113,7 @@ class Demand:
             self.stops = 0
             self.stopped = 0
             self.timers.stop(tm.STOPPED)
-        if self.stopped and self.timers.rang[tm.STOPPED]:
+        if self.timers.rang[tm.STOPPED]:
             self._stop_lasted(wet)
         if self.belief.wet & (LAG | HIGH):
             self._begin(2)
@@ -128,8 +127,11 @@ class Demand:
         self._not_falling(inputs, pumps)
 
     def _no_draw(self):
-        self.timers.stop(tm.DRAW)
+        self._no_timed_draw()
         self.timers.stop(tm.OVERDRAW)
+
+    def _no_timed_draw(self):
+        self.timers.stop(tm.DRAW)
         self.draw_left = 0
         self.draw_pumps = 0
 
@@ -140,8 +142,7 @@ class Demand:
             self._drawn()
             self.end(1)
         elif b.wet & OFF:
-            self.timers.stop(tm.DRAW)
-            self.draw_left = 0
+            self._no_timed_draw()
             if self._overdrawn(pumps > 0):
                 self.end(0)
                 self.stopped = 1
@@ -197,9 +198,6 @@ class Demand:
             left_ms = self.draw_left
         else:
             left_ms = 100 * min(self._draw_ds(), self._blind_left_ms() // 100)
-            self.draw_pumps = 1
-        if t.running(tm.DRAW) and pumps == self.draw_pumps:
-            return
         if self.draw_pumps == 2:
             left_ms *= 2
         if pumps:

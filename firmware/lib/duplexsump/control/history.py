@@ -79,7 +79,7 @@ class History:
         if fell & LEAD and (out == 1 or out == 2):
             self.drawing = out
             self.draw_ms = 0
-        if self.drawing and out != self.drawing or rose & LEAD:
+        if out != self.drawing or rose & LEAD:
             self.drawing = 0
 
     def _filled(self):
@@ -103,6 +103,6 @@ class History:
     def wear_percent(self, n):
         """Return by how much the rate of pump `n` has fallen below its first rate; 0 if it has not."""
         first = self.first_rate_ml_min[n]
-        if self.measured[n] < _LEARN or not first:
+        if self.measured[n] < _LEARN:
             return 0
         return max(0, (first - self.rate_ml_min[n]) // (first // 100 or 1))

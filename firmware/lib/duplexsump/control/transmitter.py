@@ -72,7 +72,6 @@ class Transmitter:
         if self.settings[s.TRANSMITTER]:
             self._signal(inputs[IN_TRANSMITTER] != TRANSMITTER_OK)
             self._movement(inputs, proved)
-            wet &= self.settings[s.FITTED]
             self._floats(self._gap(inputs[IN_LEVEL] * STEP_MM, wet))
 
     def _signal(self, signal):

@@ -1,0 +1,268 @@
+"""L2 and L7 against a plain reading of them: sets of contacts, all explanations tried, every turn kept."""
+
+import random
+from itertools import combinations
+
+import pytest
+from duplexsump.control import timers as tm
+from duplexsump.control.belief import Belief
+from duplexsump.control.timers import Timers
+
+from tests.rig import make_settings
+
+OFF, LEAD, LAG, HIGH = range(4)
+DISAGREE_MS = 20_000
+FITTED = {  # floats, and what a transmitter stands for
+    "all four": (15, 0), "no off": (14, 0), "no lag": (11, 0), "lead and high": (10, 0), "transmitter": (8, 7),
+    "off and high, transmitter": (9, 6), "lead and high, transmitter": (10, 5),
+}  # fmt: skip
+
+
+def word(places):
+    return sum(1 << i for i in places)
+
+
+def places(mask):
+    return {i for i in range(4) if mask & (1 << i)}
+
+
+def in_order(wet, dry):
+    """No wet contact stands over a dry one."""
+    return not any(w > d for w in wet for d in dry)
+
+
+def fewest(known, wet, rise):
+    """Return the smallest distrust that puts the rest in order; of two, the one that missed its turn."""
+    for size in range(5):
+        found = [set(some) for some in combinations(sorted(known), size)
+                 if in_order((known & wet) - set(some), known - wet - set(some))]  # fmt: skip
+        if found:
+            return min(found, key=lambda some: len(some & wet) if rise else len(some - wet))
+    raise AssertionError("distrusting all of them always does")
+
+
+class PlainBelief:
+    """What L2 and L7 say, worked out without regard to how the core does it."""
+
+    def __init__(self, floats, virtual):
+        self.floats, self.virtual = places(floats), places(virtual)
+        self.fitted = self.floats | self.virtual
+        self.wire_ms = 2000 if OFF in self.floats else 500
+        self.failed, self.rise, self.since = False, True, None
+        self.turns = {}  # contact -> when it last turned, as far as L7 has not used that up
+        self.reset()
+
+    def reset(self):
+        self.by_order, self.proved, self.wired = set(), set(), set()
+        self.over, self.missed, self.before = set(), set(), set()
+
+    def suspects(self):
+        return self.by_order | self.proved | self.wired | (self.virtual if self.failed else set())
+
+    def believed(self, wet):
+        left = self.fitted - self.suspects()
+        return left & wet, left - wet
+
+    def known(self):
+        """Those that a fresh working-out may suspect or acquit."""
+        return self.fitted - self.proved - self.wired - (self.virtual if self.failed else set())
+
+    def step(self, now, wet, rose, fell, failed):
+        self.failed = failed
+        if rose | fell:
+            wired = set(self.wired)
+            self.release(wet, rose, fell)
+            self.wires(now, wet, (rose | fell) - wired)
+            self.proved_misses(wet, rose, fell)
+        self.disagreement(now, wet, rose, fell)
+
+    def release(self, wet, rose, fell):
+        above = self.believed(wet)[0]
+        for i in self.suspects() & (rose | fell):
+            if i in rose or i == HIGH or not any(other > i for other in above):
+                for kind in (self.by_order, self.proved, self.wired):
+                    kind.discard(i)
+                self.rise = self.rise or i in rose
+
+    def wires(self, now, wet, turned):
+        floats = self.floats - {HIGH}
+        self.turns.update(dict.fromkeys(turned & floats, now))
+        self.turns = {i: at for i, at in self.turns.items() if now - at < self.wire_ms}
+        if floats & wet in (set(), floats) and len(self.turns) > 1:
+            self.wired |= set(self.turns)
+            self.turns = {}
+
+    def proved_misses(self, wet, rose, fell):
+        self.missed -= wet
+        self.before -= wet
+        up, down = self.believed(wet)  # when they turned: what a miss shows counts from the next edge on
+        for i in sorted((rose & up) | (fell & self.over)):
+            below = {d for d in down if d < i}
+            if i in rose and below:
+                self.over.add(i)
+                self.missed |= below
+            elif i in fell:
+                self.over.discard(i)
+                self.miss_proved(i, wet, {d for d in self.missed if d < i})
+
+    def miss_proved(self, i, wet, missed):
+        if not missed:
+            return
+        if missed <= self.before:
+            self.by_order |= missed
+        else:
+            self.by_order = fewest(self.known(), wet | {i}, True) - {i}
+        self.before, self.missed = missed, set()
+
+    def disagreement(self, now, wet, rose, fell):
+        up, down = self.believed(wet)
+        if in_order(up, down):
+            self.since = None
+            return
+        if any(i > min(down) for i in rose & up):
+            self.rise = True
+        elif any(i < max(up) for i in fell & down):
+            self.rise = False
+        self.since = now if self.since is None else self.since
+        if now - self.since >= DISAGREE_MS:
+            self.by_order = fewest(self.known(), wet, self.rise)
+            self.missed, self.over, self.since = set(), set(), None
+
+
+def made(floats, virtual, start=0):
+    timers = Timers()
+    timers.now = start
+    belief = Belief(make_settings(fitted=floats, transmitter=int(bool(virtual)), normally_closed=8), timers, virtual)
+    belief.begin(0)
+    return belief, timers
+
+
+def seen(belief):
+    names = ("order", "proof", "wiring", "suspect", "wet", "dry")
+    return {name: getattr(belief, name) for name in names} | {
+        "apart": belief.timers.running(tm.DISAGREE), "rise": belief.rising}  # fmt: skip
+
+
+def wanted(plain, wet):
+    up, down = plain.believed(wet)
+    return {"order": word(plain.by_order), "proof": word(plain.proved), "wiring": word(plain.wired),
+            "suspect": word(plain.suspects()), "wet": word(up), "dry": word(down),
+            "apart": plain.since is not None, "rise": int(plain.rise)}  # fmt: skip
+
+
+class Water:
+    """Contacts of a pit in which the water wanders and floats hang, now and then; or contacts that turn at will."""
+
+    def __init__(self, rng, fitted, wild):
+        self.rng, self.fitted, self.wild = rng, fitted, wild
+        self.level, self.hung, self.wet = 0, {}, set()
+
+    def move(self):
+        rng = self.rng
+        if self.wild:
+            return self.wet ^ {i for i in self.fitted if rng.random() < 0.2}
+        self.level = min(4, max(0, self.level + rng.choice((-1, -1, 0, 1, 1))))
+        if rng.random() < 0.2:
+            i = rng.choice(sorted(self.fitted))
+            self.hung.pop(i, None) if i in self.hung else self.hung.update({i: rng.random() < 0.5})
+        true = {i for i in self.fitted if self.level > i}
+        return {i for i in self.fitted if self.hung.get(i, i in true)}
+
+
+@pytest.mark.parametrize("wild", [False, True], ids=["floats that hang", "contacts at will"])
+@pytest.mark.parametrize("name", FITTED)
+def test_l2_l7_what_is_believed_at_every_step_of_a_long_wander(name, wild):
+    rng = random.Random(f"{name} {wild}")
+    floats, virtual = FITTED[name]
+    belief, timers = made(floats, virtual)
+    plain = PlainBelief(floats, virtual)
+    water = Water(rng, plain.fitted, wild)
+    now, failed, kinds, log = 0, False, set(), []
+    for _ in range(2500):
+        step_ms = rng.choice((100, 400, 500, 600, 1900, 2000, 2100, 5000, 20_000))
+        for wait_ms in (step_ms, 20_000)[: rng.choice((1, 1, 2))]:
+            now += wait_ms
+            before, water.wet = water.wet, water.move() if wait_ms == step_ms else water.wet
+            wet, rose, fell = water.wet, water.wet - before, before - water.wet
+            failed ^= bool(virtual) and rng.random() < 0.1
+            timers.expire(now % (1 << 30))
+            belief.step(word(wet), word(rose), word(fell), failed)
+            plain.step(now, wet, rose, fell, failed)
+            log.append((now, word(wet), failed))
+            assert seen(belief) == wanted(plain, wet), log[-12:]
+            assert not belief.over & 1, "off stands over nothing"
+            kinds.add((belief.order, bool(belief.wiring)))
+        if rng.random() < 0.05:
+            condemned = rng.randrange(16)
+            belief.condemn(condemned, word(water.wet))
+            plain.proved |= places(condemned) & plain.fitted
+            log.append(("condemned", condemned))
+        if rng.random() < 0.02:
+            belief.reset()
+            plain.reset()
+            log.append("reset")
+    assert len({order for order, _wired in kinds}) >= len(plain.fitted), "a drive that no float can fail proves nothing"
+
+
+@pytest.mark.parametrize("between_ms", [100, 1900, 2000])
+@pytest.mark.parametrize("first_ms", [-2000, -1900, -100, 0, 5000])
+@pytest.mark.parametrize(("one", "other"), [(1, 2), (2, 4), (4, 1)])
+def test_l7_two_that_turn_within_two_seconds_wherever_the_clock_stands(one, other, first_ms, between_ms):
+    belief, timers = made(15, 0)
+    third = 7 & ~one & ~other
+    belief.begin(one | other)  # the third has long been dry
+    for at, wet, fell in ((first_ms, other, one), (first_ms + between_ms, 0, other)):
+        timers.expire(at % (1 << 30))
+        belief.step(wet, 0, fell, False)
+    assert belief.wiring == (one | other if between_ms < 2000 else 0)
+    assert not belief.wiring & third
+
+
+def test_l2_a_miss_twice_running_adds_to_what_is_suspected_and_acquits_nobody():
+    belief, timers = made(10, 5)
+    word_now = 0
+
+    def go(*moves):
+        nonlocal word_now
+        for now, wet in moves:
+            timers.expire(now)
+            belief.step(wet, wet & ~word_now, word_now & ~wet, False)
+            word_now = wet
+        return belief.order, belief.before
+
+    # off never turns wet: lag goes up and down over it, and that is the first miss.
+    assert go((40_000, 2), (50_000, 6), (55_000, 2)) == (1, 1)
+    # high hangs, lead comes down and proves nothing; the disagreement names high and acquits off.
+    assert go((66_000, 10), (70_000, 8), (90_000, 8)) == (8, 1)
+    # Once more up and down over off, which has not been wet since: off is dead, and high no better for it.
+    assert go((96_000, 10), (97_000, 8))[0] == 9
+
+
+@pytest.mark.parametrize("rising", [0, 1])
+def test_l2_the_fewest_suspects_of_every_reading_of_every_set_of_contacts(rising):
+    for known in range(16):
+        belief = Belief(make_settings(), Timers(), 0)
+        belief.proof = 15 & ~known
+        for wet in range(16):
+            found = belief._fewest(wet, rising)
+            assert found == word(fewest(places(known), places(wet), rising)), (known, wet)
+            assert belief._fewest(wet | 15 & ~known, rising) == found, "what those read that are known false is nothing"
+
+
+def test_a_life_begins_with_everything_believed_whatever_was_there_before():
+    used, timers = made(15, 0)
+    rng = random.Random(8)
+    wet, dirty = 0, set()
+    names = [name for name, *_ in Belief.FIELDS if name not in ("wet", "dry", "failed")]
+    for now in range(500, 400_000, 500):
+        timers.expire(now)
+        before, wet = wet, wet ^ (1 << rng.randrange(4) if rng.random() < 0.15 else 0)
+        used.step(wet, wet & ~before, before & ~wet, False)
+        new = Belief(used.settings, Timers(), 0)
+        dirty |= {name for name in names if getattr(used, name) != getattr(new, name)}
+        if len(dirty) > 3 and now % 20_000 == 0:
+            used.condemn(1, wet)
+            used.begin(0)
+            assert {name: getattr(used, name) for name in names} == {name: getattr(new, name) for name in names}
+            wet = 0
+    assert dirty == {"order", "wiring", "suspect", "rising", "over", "missed", "before"}

@@ -1,0 +1,207 @@
+"""J3 against a plain reading of it, by moments instead of running clocks; and its figures by hand."""
+
+import random
+
+import pytest
+from duplexsump.control import records as r
+from duplexsump.control import settings as s
+from duplexsump.control.history import History
+
+OFF, LEAD = r.OFF, r.LEAD
+VOLUME_ML = 37_853
+TEN_HOURS_MS = 36_000_000
+
+
+def made(volume_ml=VOLUME_ML):
+    values = s.defaults()
+    values[s.BAND_VOLUME_ML] = volume_ml
+    return History(values)
+
+
+def a_minute(volume_ml, ms):
+    """Return the volume over a time of whole tenths (one second at least) in mL a minute, down to whole tens."""
+    tenths = max(10, ms // 100)
+    return 10 * int(volume_ml * 600 / tenths / 10)
+
+
+class PlainHistory:
+    """Keeps when the pit was drawn down, when the water was at off and when at lead."""
+
+    def __init__(self, volume_ml):
+        self.volume_ml = volume_ml
+        self.stopped = self.at_off = self.drawing = None
+        self.refill = None
+        self.inflow = self.quick = 0
+        self.rates, self.smooth, self.first, self.run_ms = [[], []], [0, 0], [0, 0], [0, 0]
+
+    def since(self, then):
+        return min(TEN_HOURS_MS, self.now - then)
+
+    def step(self, now, ran_ms, ran, rose, fell, out):
+        self.now = now
+        for n in range(2):
+            self.run_ms[n] += ran_ms * (ran >> n & 1)
+        if fell & OFF:
+            if self.drawing:
+                self.drawn(*self.drawing)
+            self.stopped, self.at_off = now, None
+        if rose & OFF:
+            self.refill = None if self.stopped is None else self.since(self.stopped)
+            self.stopped, self.at_off = None, None if out else now
+        if rose & LEAD and self.at_off is not None:
+            fill = self.since(self.at_off)
+            self.at_off = None
+            self.inflow = a_minute(self.volume_ml, fill)
+            self.quick += self.refill is not None and self.refill < 15_000 and fill > 20 * self.refill
+        if fell & LEAD and out in (1, 2):
+            self.drawing = (out, now)
+        if self.drawing and (self.drawing[0] != out or rose & LEAD):
+            self.drawing = None
+
+    def drawn(self, pump, lead_dry):
+        n = pump - 1
+        self.drawing = None
+        rate = min(100_000_000, a_minute(self.volume_ml, self.since(lead_dry)) + self.inflow)
+        self.rates[n].append(rate)
+        count = len(self.rates[n])
+        self.smooth[n] += (rate - self.smooth[n]) // min(8, count)
+        if count <= 20:
+            self.first[n] = self.smooth[n]
+
+
+def seen(h):
+    return (h.inflow_ml_min, h.quick_refills, h.measured, h.rate_ml_min, h.first_rate_ml_min,
+            [1000 * h.run_s[n] + h.run_ms[n] for n in range(2)], h.run_ms)  # fmt: skip
+
+
+def wanted(p):
+    return (p.inflow, p.quick, [len(each) for each in p.rates], p.smooth, p.first, p.run_ms,
+            [ms % 1000 for ms in p.run_ms])  # fmt: skip
+
+
+@pytest.mark.parametrize("wild", [False, True], ids=["water up and down", "contacts at will"])
+@pytest.mark.parametrize("volume_ml", [VOLUME_ML, 900, 2_000_000])
+def test_j3_a_long_life_is_what_the_clause_says(volume_ml, wild):
+    rng = random.Random(f"{volume_ml} {wild}")
+    h, plain = made(volume_ml), PlainHistory(volume_ml)
+    now, water, word, out, up = 0, 0, 0, 0, True
+    for _ in range(6000):
+        step_ms = rng.choice((100, 100, 500, 1000, 3700, 15_000, 14_900, 90_000, 310_000) + (40_000_000,) * wild)
+        now += step_ms
+        h.elapsed(step_ms, out)
+        ran = out
+        before = word
+        if wild:
+            word ^= rng.choice((0, OFF, LEAD, OFF | LEAD))
+            out = rng.choice((out, 0, 1, 2, 3))
+        else:
+            water = min(3, max(0, water + (rng.random() < 0.7) * (1 if up else -1)))
+            word = (1 << water) - 1
+            up = water == 0 or (up and water < 2 + (rng.random() < 0.5))
+            turned_round = bool(out) == up
+            out = 0 if up and turned_round else rng.choice((1, 2, 1, 2, 3)) if turned_round else out
+        h.step(word & ~before, before & ~word, out)
+        plain.step(now, step_ms, ran, word & ~before, before & ~word, out)
+        assert seen(h) == wanted(plain), now
+    assert min(len(each) for each in plain.rates) > 25
+    assert plain.quick > 3
+    assert plain.inflow
+
+
+def drawn_down(h, seconds, out=1):
+    h.step(0, LEAD, out)
+    h.elapsed(round(1000 * seconds), out)
+    h.step(0, OFF, 0)
+
+
+def filled(h, refill_s, fill_s):
+    """Stop, water at off, water at lead."""
+    h.step(0, OFF, 0)
+    h.elapsed(round(1000 * refill_s), 0)
+    h.step(OFF, 0, 0)
+    h.elapsed(round(1000 * fill_s), 0)
+    h.step(LEAD, 0, 0)
+    return h.quick_refills
+
+
+def test_j3_inflow_and_pump_rate_by_hand():
+    h = made()
+    filled(h, 60, 120)
+    assert h.inflow_ml_min == 18_920  # 37.853 L in two minutes, down to a whole 10 mL/min
+    drawn_down(h, 16.0)
+    assert h.rate_ml_min == [18_920 + 141_940, 0]
+    drawn_down(h, 20.0, out=2)
+    assert h.rate_ml_min == [160_860, 18_920 + 113_550]
+    drawn_down(h, 8.0)
+    assert h.rate_ml_min[0] == 160_860 + (18_920 + 283_890 - 160_860) // 2, "the mean of the first two"
+    assert h.measured == [2, 1]
+
+
+@pytest.mark.parametrize(("refill_s", "fill_s", "quick"), [
+    (1, 20.0, 0), (1, 20.1, 1), (14.9, 298.0, 0), (14.9, 298.1, 1), (15.0, 500, 0), (0, 0, 0), (0, 0.1, 1),
+])  # fmt: skip
+def test_j3_a_refill_within_15_s_and_twenty_times_as_fast_as_the_fill_shows_a_leaking_check_valve(
+    refill_s, fill_s, quick
+):
+    assert filled(made(), refill_s, fill_s) == quick
+
+
+def test_j3_the_fastest_that_is_believed_and_the_shortest_time():
+    h = made(900)
+    filled(h, 60, 0.3)
+    assert h.inflow_ml_min == 54_000  # as in one second
+    filled(h, 60, 1.1)
+    assert h.inflow_ml_min == 49_090
+    h = made(2_000_000)
+    filled(h, 60, 1.0)
+    drawn_down(h, 1.0)
+    assert h.rate_ml_min[0] == 100_000_000
+
+
+def test_j3_wear_is_told_after_twenty_draw_downs_in_percent_of_the_first_rate():
+    h = made(10_000)
+    for count in range(1, 60):
+        drawn_down(h, 10.0 if count <= 20 else 12.5)
+        assert h.measured[0] == count
+        if count < 20:
+            assert h.wear_percent(0) == 0
+    assert h.first_rate_ml_min == [60_000, 0]
+    assert h.wear_percent(0) == 19  # 48,000 of 60,000, reached from above
+    assert h.wear_percent(1) == 0
+    h.rate_ml_min = [48_000, 70_000]
+    assert h.wear_percent(0) == 20
+    h.measured[1], h.first_rate_ml_min[1] = 20, 60_000
+    assert h.wear_percent(1) == 0, "one that has become better is not worn"
+    h.measured[0] = 19
+    assert h.wear_percent(0) == 0
+    h.measured[0], h.first_rate_ml_min[0], h.rate_ml_min[0] = 20, 60, 13
+    assert h.wear_percent(0) == 47, "below 100 mL a minute one percent is taken for 1 mL"
+    h.first_rate_ml_min[0] = 0
+    assert h.wear_percent(0) == 0
+
+
+def test_j3_what_is_timed_from_contact_to_contact_and_from_what():
+    h = made()
+
+    def now():
+        return h.filling, h.refill_ms, h.fill_ms, h.drawing, h.draw_ms
+
+    h.step(0, OFF, 0)
+    assert now() == (1, 0, 0, 0, 0)
+    h.elapsed(700, 0)
+    h.step(OFF, 0, 0)
+    assert now() == (2, 700, 0, 0, 0)
+    h.elapsed(5000, 0)
+    h.step(LEAD, 0, 1)
+    assert now() == (0, 700, 5000, 0, 0)
+    h.step(0, LEAD, 1)
+    assert now() == (0, 700, 5000, 1, 0)
+    h.elapsed(300, 1)
+    assert now() == (0, 700, 5000, 1, 300)
+    h.step(0, OFF, 0)
+    assert now() == (1, 0, 5000, 0, 300)
+    h.elapsed(900, 0)
+    h.step(OFF, 0, 2)
+    assert now() == (0, 900, 0, 0, 300), "a fill while a pump runs tells nothing of the inflow"
+    h.step(0, LEAD, 2)
+    assert now() == (0, 900, 0, 2, 0)
