@@ -75,7 +75,7 @@ class Board:
 
     def now_ms(self):
         """Return milliseconds in a 30-bit ring."""
-        return time.ticks_ms() & _MASK
+        return time.ticks_ms() & _MASK  # type: ignore[operator]
 
     def relays(self):
         """Return the controller's relay outputs, a bit each."""
