@@ -60,11 +60,12 @@ class EmulatedKit(kit.Kit):
         self.fresh = flash.make_files({**flash.firmware_files(firmware), **flash.settings_files(self.settings)})
         self.image = self.fresh
         self.values = list(self.settings)  # in force, as far as the kit knows
-        self.rest = {n: v for n, v in wires.rest_values(self.settings).items() if n in self.wires}
+        self.rest = wires.rest_values(self.settings)
         self.pico = None
         self.time_ns = 0.0  # the bench's time while the board has no power
         self.tick_ns = None  # when the board last began to read its inputs
         self.last_sample_ns = 0.0
+        self.quiet = None  # says until when the board finds nothing to do
         self.starts = []
         self.registers = {}
         self.line = Line(self)
@@ -101,13 +102,16 @@ class EmulatedKit(kit.Kit):
             if left_ns <= 0:
                 return False
             seen = len(self.edges)
-            self.pass_ns(min(10 * MS, left_ns), lambda seen=seen: len(self.edges) != seen)
+            look_ns = left_ns if self.quiet is not None else min(10 * MS, left_ns)
+            self.pass_ns(look_ns, lambda seen=seen: len(self.edges) != seen)
         return True
 
     def _sampled(self):
         now = self.now_ns()
         if now - self.last_sample_ns > BURST_NS:
             self.tick_ns = now
+            if self.quiet is not None:
+                self.quiet.tick(now)
         self.last_sample_ns = now
 
     def _doze_until(self):
@@ -115,6 +119,8 @@ class EmulatedKit(kit.Kit):
         pico = self.pico
         if not self.doze or self.tick_ns is None or self.line.busy() or not pico.port.idle():
             return 0.0
+        if self.quiet is not None:
+            return self.quiet.until_ns(pico.now_ns()) - pico.origin_ns
         return self.tick_ns + TICK_NS - EARLY_NS - pico.origin_ns
 
     # Pins.
@@ -126,6 +132,8 @@ class EmulatedKit(kit.Kit):
             self._connect(name, self.driven[name])
 
     def _put(self, name, value):
+        if self.quiet is not None:
+            self.quiet.stir()
         self._connect(name, value)
 
     def _connect(self, name, value):
@@ -149,7 +157,7 @@ class EmulatedKit(kit.Kit):
     def _restarted(self):
         # Every pin is an input again.
         self.starts.append((self.now_ms(), "watchdog"))
-        self.tick_ns = None
+        self.tick_ns = self.quiet = None
         for name, _ in self.pins.outputs.values():
             self.saw(name, 0)
 
@@ -164,7 +172,7 @@ class EmulatedKit(kit.Kit):
         if not on and self.pico is not None:
             self.time_ns = self.pico.now_ns()
             self.image = self.pico.files_image()
-            self.pico = None
+            self.pico = self.quiet = None
             for name, _ in self.pins.outputs.values():
                 self.saw(name, 0)
         elif on and self.pico is None:
@@ -175,7 +183,7 @@ class EmulatedKit(kit.Kit):
             self.starts.append((self.now_ms(), "power-up"))
             for pin in self.pins.outputs:
                 self._watch(pin)
-            for name in self.rest:
+            for name in [*self.pins.contacts, *self.pins.analog]:
                 self._connect(name, self.driven[name])
 
     def hang(self):

@@ -58,7 +58,8 @@ class Line:
 
     def reset_input_buffer(self):
         """Drop what has come."""
-        self.taken += len(self._output())
+        waiting = len(self._output())  # first: a board that was powered up since begins to count anew
+        self.taken += waiting
 
     def close(self):
         """Nothing to give back."""

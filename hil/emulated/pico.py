@@ -106,6 +106,10 @@ class Pico:
         timer.set(left)
         alarm.enable = ran
 
+    def ticks_ns(self, ticks_ms):
+        """Return the bench's time at which the program's own millisecond counter reads `ticks_ms`, in this life."""
+        return self.origin_ns + self.mcu.timer._epoch_nanos + ticks_ms * 1_000_000
+
     # Pins.
 
     def drive(self, pin, level):
@@ -122,6 +126,10 @@ class Pico:
     def volts(self, pin, counts):
         """Put a voltage on an analog pin, as the 0 .. 4095 that the converter reads."""
         self.mcu.adc.channel_values[pin - ANALOG_FIRST] = counts
+
+    def counts(self, pin):
+        """Return what the converter reads at an analog pin, 0 .. 4095."""
+        return self.mcu.adc.channel_values[pin - ANALOG_FIRST]
 
     def level(self, pin):
         """Return the level that a pin puts out, 0 or 1; None where it is no output."""
