@@ -13,7 +13,7 @@ from .link import Link
 from .rig.lib.sumprig import registers as r
 from .rig.lib.sumprig import wires as w
 
-_A_REQUEST = 30  # edges of the log that one request brings
+_A_REQUEST = 8  # edges of the log that one request brings: a long reply keeps the rig from looking at its relays
 
 
 @dataclass(frozen=True)

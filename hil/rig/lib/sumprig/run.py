@@ -41,6 +41,9 @@ def build(board):
     model = Model(rig, firmware_checksum(board.firmware()))
     for stream, unit in board.open_link():
         model.links.append(AsciiPort(Watched(stream, rig), Handler(model), unit))
+    gc.collect()
+    rig.look()
+    rig.longest_look_ms = 0  # the start itself hides no edge: nothing is driven yet
     return model
 
 
@@ -59,7 +62,6 @@ def run(board):
     """Run the rig until it is restarted."""
     try:
         model = build(board)
-        gc.collect()
         while not model.rig.wish:
             once(model)
             board.rest(1)
