@@ -120,13 +120,19 @@ def doubts(bench, *names):
 # Water.
 
 
+def up_to(bench, top):
+    """Return the floats from the bottom up to `top`.  Raises Missing where one but `off` is not fitted."""
+    names = CONTACT_NAMES[: CONTACT_NAMES.index(top) + 1]
+    fitted(bench, *names[1:])
+    return names if bench.setting("fitted") & contact("off") else names[1:]
+
+
 def fill(bench, top):
     """Let the water rise float by float up to `top`; return the instant at which that one turned wet, in ms.
 
-    Raises Missing where one of these floats is not fitted.
+    Raises Missing where one of these floats is not fitted; the off float may be left out.
     """
-    names = CONTACT_NAMES[: CONTACT_NAMES.index(top) + 1]
-    fitted(bench, *names)
+    names = up_to(bench, top)
     for count in range(1, len(names) + 1):
         if count > 1:
             bench.wait(GAP_S)
@@ -136,7 +142,7 @@ def fill(bench, top):
 
 def drain(bench, top="lead"):
     """Let the water fall float by float from `top` until all are dry; return the instant of the last, in ms."""
-    names = CONTACT_NAMES[: CONTACT_NAMES.index(top) + 1]
+    names = up_to(bench, top)
     for count in range(len(names) - 1, -1, -1):
         bench.water(*names[:count])
         if count:
@@ -149,9 +155,16 @@ def drain(bench, top="lead"):
 
 def first_on(bench, within_s, since_ms):
     """Wait until a pump starts, counted from an instant on; return (1 or 2, instant of its start).  Raises Failed."""
-    if not bench.kit.run_until(lambda: starts(bench, since_ms), round(within_s * 1000)):
-        raise Failed(f"no pump started within {within_s:g} s; alarms: {', '.join(alarms(bench)) or 'none'}")
-    return starts(bench, since_ms)[0]
+    return first_starts(bench, 1, within_s, since_ms)[0]
+
+
+def first_starts(bench, count, within_s, since_ms):
+    """Wait for so many starts, counted from an instant on; return them as (pump, instant).  Raises Failed."""
+    if not bench.kit.run_until(lambda: len(starts(bench, since_ms)) >= count, round(within_s * 1000)):
+        seen = ", ".join(f"pump {n}" for n, _ in starts(bench, since_ms)) or "none"
+        wanted = "no pump started" if count == 1 else f"{count} starts wanted, seen: {seen}"
+        raise Failed(f"{wanted} within {within_s:g} s; alarms: {', '.join(alarms(bench)) or 'none'}")
+    return starts(bench, since_ms)[:count]
 
 
 def starts(bench, since_ms):
@@ -173,8 +186,9 @@ def start_limit_s(bench):
 
 
 def off_limit_s(bench):
-    """Return how long a stop by the level may take: the debounce and what is left of the shortest run."""
-    return bench.setting_s("debounce") + bench.setting_s("min_run") + LATE_MS / 1000
+    """Return how long a stop by the level may take: the debounce, the shortest run, without an off float L3's time."""
+    by_time_s = 0 if bench.setting("fitted") & contact("off") else bench.setting_s("blind_run")
+    return bench.setting_s("debounce") + bench.setting_s("min_run") + by_time_s + LATE_MS / 1000
 
 
 def until(bench, holds, within_s, what):

@@ -1,6 +1,6 @@
 """Taking turns over several cycles."""
 
-from ._steps import ALTERNATE, cycle, fitted, ready
+from ._steps import ALTERNATE, cycle, ready
 
 ORDER = 80
 PURPOSE = "Over four cycles the lead turn changes from pump to pump, and each pump starts twice."
@@ -10,7 +10,6 @@ CAUTION = "Each pump runs four times in a few minutes: with no water in the pit 
 
 
 def run(bench):
-    fitted(bench, "off", "lead")
     ready(bench, duty=ALTERNATE)
     before = [bench.value("starts_1"), bench.value("starts_2")]
     leaders = []

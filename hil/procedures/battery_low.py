@@ -1,6 +1,6 @@
 """The backup's battery, low and dead."""
 
-from ._steps import BATTERY, FIXED, MAINS, begin, both_off, drain, ready
+from ._steps import BATTERY, FIXED, MAINS, begin, both_off, drain, off_limit_s, ready
 
 ORDER = 350
 PURPOSE = "On battery a low voltage calls, judged lower under load; a dead one carries a pump only at high water."
@@ -49,7 +49,7 @@ def run(bench):
     bench.stays("pump_2", 1, 10)
     bench.note("with high wet a dead battery is used up: the run goes on until the level ends it")
     drain(bench, "lag")
-    bench.when("pump_2", 0, 10)
+    bench.when("pump_2", 0, off_limit_s(bench))
 
     bench.battery(sagging_v)
     bench.wait(3)

@@ -10,12 +10,12 @@ CAUTION = "A pump starts: water over the intakes, or cords out."
 
 
 def run(bench):
-    fitted(bench, "off", "lead")
+    fitted(bench, "lead")
     ready(bench)
     bench.water("off")
     bench.wait(3)
     bench.float("lead")
-    bench.wait(bench.setting_s("debounce") - 0.3)
+    bench.wait(bench.setting_s("debounce") / 2)
     bench.float("lead", wet=False)
     both_off(bench, bench.setting_s("debounce") + bench.setting_s("lag_min_off"))
 

@@ -1,6 +1,6 @@
 """An off float that hangs wet while the pit is pumped empty."""
 
-from ._steps import SENSE_CURRENT, begin, both_off, doubts, drain, pump, ready, timing
+from ._steps import SENSE_CURRENT, begin, both_off, doubts, drain, fitted, pump, ready, timing
 
 ORDER = 190
 PURPOSE = "Underload with no float from lead up wet is the empty pit: the pump stops unblamed, off is doubted."
@@ -10,6 +10,7 @@ CAUTION = "Never run a real pump dry to test this: the underload is made in the 
 
 
 def run(bench):
+    fitted(bench, "off")
     ready(bench, sensing=SENSE_CURRENT)
     leader, _ = begin(bench)
     bench.wait(bench.setting_s("start_proof") + 5)

@@ -1,6 +1,6 @@
 """A generator that carries the house."""
 
-from ._steps import begin, drain, fitted, off_limit_s, other, pump, ready, timing
+from ._steps import begin, drain, off_limit_s, other, pump, ready, timing
 
 ORDER = 360
 PURPOSE = "On a generator the two pumps' starts lie further apart, so that the second does not stall it."
@@ -10,7 +10,6 @@ CAUTION = "A generator is never run indoors, and feeds a house only through a tr
 
 
 def run(bench):
-    fitted(bench, "off", "lead", "lag")
     ready(bench)
     for generator, setting in ((True, "generator_spacing"), (False, "start_spacing")):
         bench.generator(generator)

@@ -1,6 +1,6 @@
 """The high float, lifted and with a broken wire."""
 
-from ._steps import believes_all, contact, doubts, drain, ready, timing
+from ._steps import believes_all, contact, doubts, ready, timing
 
 ORDER = 290
 PURPOSE = "A lifted high float calls, whether it is believed or not; so does the broken wire of a normally-closed one."
@@ -34,7 +34,7 @@ def run(bench):
         bench.note("a shorted high float reads dry for ever and is found by lifting it only: lift it at every check")
     else:
         bench.note("this high float is normally open: unplugged it reads dry for ever; lift it at every check")
-    drain(bench)
+    bench.water()
 
 
 def calls(bench, how):

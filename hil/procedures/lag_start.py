@@ -1,6 +1,6 @@
 """A rise that one pump does not hold."""
 
-from ._steps import begin, drain, fitted, off_limit_s, other, pump, ready, running, timing
+from ._steps import begin, drain, off_limit_s, other, pump, ready, running, timing
 
 ORDER = 90
 PURPOSE = "Water that goes on rising past the lag float while one pump runs starts the other, and is told."
@@ -10,7 +10,6 @@ CAUTION = "Both pumps run at once: mind the circuit's rating, and with no water 
 
 
 def run(bench):
-    fitted(bench, "off", "lead", "lag")
     ready(bench)
     leader, started = begin(bench)
     bench.wait(2.1)

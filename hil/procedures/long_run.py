@@ -1,6 +1,6 @@
 """A lead that runs and runs below lag."""
 
-from ._steps import ALTERNATE, begin, between, drain, fitted, off_limit_s, other, pump, ready, shorter, timing
+from ._steps import ALTERNATE, begin, between, drain, off_limit_s, other, pump, ready, shorter, timing
 
 ORDER = 110
 PURPOSE = "A lead that has run for max_run with the water below lag stops, and the other goes on."
@@ -11,7 +11,6 @@ SHORT_MS = 60000
 
 
 def run(bench):
-    fitted(bench, "off", "lead")
     shorter(bench, max_run=max(SHORT_MS, bench.setting("blind_run")))
     ready(bench, duty=ALTERNATE)
     leader, started = begin(bench)

@@ -6,13 +6,12 @@ from ._steps import (
     drain,
     fill,
     first_on,
-    fitted,
+    first_starts,
     off_limit_s,
     other,
     pump,
     ready,
     start_limit_s,
-    starts,
     timing,
 )
 
@@ -24,7 +23,6 @@ CAUTION = "The high water alarm sounds. Both pumps start several times: with no 
 
 
 def run(bench):
-    fitted(bench, "off", "lead", "lag", "high")
     ready(bench, duty=ALTERNATE)
     # Quick cycles, so that the pump whose turn it is again has not rested long enough.
     leader, off = quick_cycle(bench)
@@ -43,8 +41,7 @@ def run(bench):
     drain(bench, "lag")
     off = max(bench.when(pump(n), 0, off_limit_s(bench)) for n in (1, 2))
     wet = fill(bench, "high")
-    bench.kit.run_until(lambda: len(starts(bench, off)) == 2, round(1000 * start_limit_s(bench)))
-    (_, first), (_, second) = starts(bench, off)[:2]
+    (_, first), (_, second) = first_starts(bench, 2, start_limit_s(bench), off)
     rest_ms = max(bench.setting("flood_min_off"), wet + bench.setting("debounce") - off)
     timing(bench, "rest with high wet", first - off, rest_ms)
     timing(bench, "spacing of the two starts", second - first, bench.setting("start_spacing"))

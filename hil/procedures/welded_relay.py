@@ -1,6 +1,6 @@
 """A relay that does not open."""
 
-from ._steps import SENSE_CURRENT, begin, both_off, drain, fill, fitted, off_limit_s, other, pump, ready, timing
+from ._steps import SENSE_CURRENT, begin, both_off, drain, fill, off_limit_s, other, pump, ready, timing
 
 ORDER = 250
 PURPOSE = "Current with the output off is told as a pump that will not stop; it counts as running and never leads."
@@ -10,7 +10,6 @@ CAUTION = "The horn sounds, the alarm relay calls. On site only its plug or brea
 
 
 def run(bench):
-    fitted(bench, "off", "lead", "lag")
     ready(bench, sensing=SENSE_CURRENT)
     bad, _ = begin(bench)
     bench.wait(bench.setting_s("min_run") + 3)
