@@ -41,11 +41,16 @@ def accept(
     allow_settings: Annotated[
         bool, typer.Option("--allow-settings", help="Let procedures change settings of a real board, and back.")
     ] = False,
+    hose_test: Annotated[
+        bool, typer.Option("--hose-test/--no-hose-test", help="Whether the hose test belongs to this acceptance.")
+    ] = True,
+    site: Annotated[Path | None, typer.Option(help="Site file whose sizing the hose test is held against.")] = None,
     seed: Annotated[int, typer.Option(help="Seed of whatever is drawn.")] = 0,
     out: Annotated[Path, typer.Option(help="Folder for record.json and record.html.")] = Path("sumpbench-acceptance"),
 ):
     """Prove a controller: run every procedure on a board and leave a record."""
     from . import latency, procedure, record, runner
+    from .commission import acceptance
 
     choice = choose.Choice(
         virtual, real_time, emulated, uf2, port, rig_port, forces, cords_unplugged, board, power, seed
@@ -62,9 +67,17 @@ def accept(
                 typer.echo(f"{one.name}: {one.caution}")
     kit = choose.open_kit(choice)
     made = runner.run(kit, chosen, typer.echo, allow_settings, latency.measure, coils_only)
+    if made["complete"]:
+        why_not = "only single procedures were asked for" if only else "left out by --no-hose-test"
+        made["hose_test"], made["hose_test_why"] = acceptance.hose_test(
+            virtual, port, hose_test and not only, site, out, typer.echo, why_not
+        )
+    else:
+        made["hose_test"], made["hose_test_why"] = None, f"not reached: {made['why_incomplete']}"
     paths = record.write(made, out)
     _tell(made, paths)
-    raise typer.Exit(1 if runner.worst(made) == FAIL else 0)
+    failed = FAIL in (runner.worst(made), (made["hose_test"] or {}).get("verdict"))
+    raise typer.Exit(1 if failed else 0)
 
 
 def _tell(made, paths):

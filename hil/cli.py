@@ -19,15 +19,7 @@ PARTS = ("rig_command", "commission.command")
 def _add_commands():
     accept.add_to(app)
     for name in PARTS:
-        if not _there(name):
-            continue
         importlib.import_module(f"hil.{name}").add_to(app)
-
-
-def _there(name):
-    from pathlib import Path
-
-    return (Path(__file__).parent / (name.replace(".", "/") + ".py")).exists()
 
 
 def main():

@@ -84,8 +84,13 @@ class PitInLoop:
             self.kit.run_until(self._moved, (following - now - 1) // TICK_MS * TICK_MS)
             return
         self.pit.advance(following)
+        if self.fed and not self.pit.powered():
+            # The power goes at `following`: the board takes no step at that instant any more.
+            self.kit.run_ms(following - now - 1)
+            self._power(following)
+            self.kit.run_ms(1)
         self._drive()
-        self.kit.run_until(self._moved, following - now)
+        self.kit.run_until(self._moved, following - self.now_ms())
 
     def _moved(self):
         return self.pumps != (self.kit.read("pump_1"), self.kit.read("pump_2"))
