@@ -79,7 +79,6 @@ class Alarms:
     def begin(self):
         """After a power-up: what was latched stays; what still holds is raised anew."""
         for i in range(COUNT):
-            self.active[i] = 0
             if self.state[i] == UNACKNOWLEDGED or self.state[i] == ACKNOWLEDGED:
                 self._clear(i)
 
@@ -97,8 +96,8 @@ class Alarms:
                 self.raised[i] += 1
                 self.detail[i] = detail
                 self._event(i, RAISE)
-            elif detail:
-                self.detail[i] |= detail if LATCHES[i] else 0
+            elif LATCHES[i]:
+                self.detail[i] |= detail
         elif self.active[i]:
             self.active[i] = 0
             if i < SOUNDING:
@@ -112,9 +111,7 @@ class Alarms:
     def silence(self):
         """A2: acknowledge what there is and stop the horn, a reminder of this very step included."""
         now = self.timers.now
-        self.moved = True
-        if self.timers.rang[tm.ALARM]:
-            self._lapse(now)
+        self._lapse()
         for i in range(COUNT):
             before = self.state[i]
             self._event(i, ACKNOWLEDGE)
@@ -136,26 +133,28 @@ class Alarms:
                 return True
         return False
 
-    def _lapse(self, now):
-        # Quiet times and reminders that are due.
+    def _lapse(self):
+        # Quiet times and reminders that are due; NEVER, which counts as due or not, stays NEVER.
+        now = self.timers.now
         self.moved = True
         for i in range(SOUNDING):
-            if self.quiet[i] >= 0 and diff(now, self.quiet[i]) >= 0:
+            if diff(now, self.quiet[i]) >= 0:
                 self.quiet[i] = NEVER
             if self.remind[i] >= 0 and diff(now, self.remind[i]) >= 0:
                 self.remind[i] = NEVER
                 self.quiet[i] = NEVER
                 self._event(i, REMIND)
 
-    def _wake(self, now):
+    def _soonest(self, times, least):
+        # The delay to the soonest of `times`, or `least` where that is sooner; 0: there is none.
+        for t in times:
+            if t >= 0 and (not least or diff(t, self.timers.now) < least):
+                least = diff(t, self.timers.now)
+        return least
+
+    def _wake(self):
         self.moved = False
-        least = 0
-        for t in self.quiet:
-            if t >= 0 and (not least or diff(t, now) < least):
-                least = diff(t, now)
-        for t in self.remind:
-            if t >= 0 and (not least or diff(t, now) < least):
-                least = diff(t, now)
+        least = self._soonest(self.quiet, self._soonest(self.remind, 0))
         if least:
             self.timers.arm(tm.ALARM, least)
         else:
@@ -164,7 +163,7 @@ class Alarms:
     def step(self, test):
         """Work out horn, beacon and relay; `test`: 1 while all three are being tried (A2)."""
         if self.timers.rang[tm.ALARM]:
-            self._lapse(self.timers.now)
+            self._lapse()
         self.nothing = 1
         self.beacon = test
         self.relay = 1 - test
@@ -176,7 +175,7 @@ class Alarms:
         self._chirping(self.returned and not self.loud)
         self.horn = 1 if self.loud or self.chirp or test else 0
         if self.moved:
-            self._wake(self.timers.now)
+            self._wake()
 
     def _show(self, i, state):
         # What one alarm that is not normal adds to what is heard and seen.

@@ -1,0 +1,374 @@
+"""The alarms by themselves: IEC 62682's states by table, what is heard and seen, quiet times, reminders, the chirp."""
+
+from itertools import product
+
+import pytest
+from duplexsump.control import alarms as al
+from duplexsump.control import timers as tm
+from duplexsump.control.alarm_table import TABLE
+from duplexsump.control.ticks import MASK, NEVER
+
+from tests.rig import ALARM_PLACE, make_settings
+
+COUNT = len(TABLE)
+PLACES = range(COUNT)
+HIGHS = [i for i in PLACES if TABLE[i][1] == 0]
+SOUNDING = [i for i in PLACES if TABLE[i][1] <= 1]
+LATCHING = [i for i in PLACES if TABLE[i][2]]
+MINUTE, HOUR = 60_000, 3_600_000
+QUIET, REMIND_HIGH, REMIND_OTHER = 15 * MINUTE, 30 * MINUTE, 12 * HOUR
+NORMAL, UNACKNOWLEDGED, ACKNOWLEDGED, RETURNED, LATCHED, LATCHED_ACKNOWLEDGED = range(6)
+
+
+class Bench:
+    """The alarms with a clock; `go` is one step."""
+
+    def __init__(self, start=0, **overrides):
+        self.timers = tm.Timers()
+        self.a = al.Alarms(make_settings(**overrides), self.timers)
+        self.now = start
+        self.timers.expire(start)
+
+    def go(self, ms=0, on=(), off=(), silence=False, test=0):
+        self.now = (self.now + ms) & MASK
+        self.timers.expire(self.now)
+        for i in on:
+            self.a.tell(i, 1)
+        for i in off:
+            self.a.tell(i, 0)
+        if silence:
+            self.a.silence()
+        self.a.step(test)
+        return self.a.horn
+
+    def left(self, timer):
+        return self.timers.left_ms(timer) if self.timers.running(timer) else None
+
+    def heard(self, until_ms):
+        """Step from due instant to due instant for `until_ms`; return [(ms, horn)] of the horn's edges."""
+        edges, horn, gone = [], self.a.horn, 0
+        while gone < until_ms:
+            ahead = min(self.timers.next_ms(until_ms), until_ms - gone)
+            gone += ahead
+            if self.go(ahead) != horn:
+                horn = self.a.horn
+                edges.append((gone, horn))
+        return edges
+
+
+def test_the_table_has_what_these_claims_need():
+    assert (list(range(9)), list(range(20)), 38) == (HIGHS, SOUNDING, COUNT)
+    assert set(LATCHING) == {ALARM_PLACE[f"pump_{k}_{name}"] for k in (1, 2) for name in ("lockout", "moisture")}
+
+
+# States --------------------------------------------------------------------------------------------
+
+LEADS_TO = {
+    "normal": {"raise": "unacknowledged", "acknowledge": "normal", "reset": "normal"},
+    "unacknowledged": {"clear": "returned", "clear_latching": "latched", "acknowledge": "acknowledged",
+                       "reset": "unacknowledged"},
+    "acknowledged": {"clear": "normal", "clear_latching": "latched_acknowledged", "acknowledge": "acknowledged",
+                     "remind": "unacknowledged", "reset": "acknowledged"},
+    "returned": {"raise": "unacknowledged", "acknowledge": "normal", "reset": "returned"},
+    "latched": {"raise": "unacknowledged", "acknowledge": "latched_acknowledged", "reset": "normal"},
+    "latched_acknowledged": {"raise": "unacknowledged", "acknowledge": "latched_acknowledged", "reset": "normal"},
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("state", al.STATES)
+@pytest.mark.parametrize("event", al.EVENTS)
+def test_a1_each_event_in_each_state_leads_where_it_should_or_is_refused(state, event):
+    for i in (0, 1, COUNT - 1):
+        a = Bench().a
+        a.state[i] = al.STATES.index(state)
+        after = LEADS_TO[state].get(event)
+        if after is None:
+            with pytest.raises(ValueError, match=f"alarm {TABLE[i][0]}: event {event} in state {state}"):
+                a._event(i, al.EVENTS.index(event))
+            after = state
+        else:
+            a._event(i, al.EVENTS.index(event))
+        assert [al.STATES[each] for each in a.state] == [after if k == i else "normal" for k in PLACES]
+
+
+def test_as_built_nothing_is_wrong_and_the_relay_is_not_yet_energised():
+    a = Bench().a
+    assert (a.state, a.active, a.detail, a.raised) == ([0] * COUNT, [0] * COUNT, [0] * COUNT, [0] * COUNT)
+    assert (a.quiet, a.remind) == ([NEVER] * 20, [NEVER] * 20)
+    assert (a.horn, a.beacon, a.relay, a.chirp, a.nothing) == (0, 0, 0, 0, 1)
+    assert (a.loud, a.returned, a.any()) == (False, False, False)
+    a.step(0)
+    assert (a.horn, a.beacon, a.relay, a.chirp, a.nothing) == (0, 0, 1, 0, 1)
+
+
+@pytest.mark.parametrize("i", PLACES)
+def test_a1_a_condition_raises_and_clears_once_and_every_raise_is_counted(i):
+    bench = Bench()
+    a = bench.a
+    gone = LATCHED if i in LATCHING else RETURNED
+    for k in (1, 2):
+        for _ in range(3):
+            a.tell(i, 1)
+            assert (a.state[i], a.active[i], a.raised[i]) == (UNACKNOWLEDGED, 1, k)
+        for _ in range(3):
+            a.tell(i, 0)
+            assert (a.state[i], a.active[i], a.raised[i]) == (gone, 0, k)
+    a.tell(i, 1)
+    a.silence()
+    assert a.state[i] == ACKNOWLEDGED
+    a.tell(i, 0)
+    assert a.state[i] == (LATCHED_ACKNOWLEDGED if i in LATCHING else NORMAL)
+    assert a.any() == (i in LATCHING)
+    a.reset()
+    assert (a.state[i], a.any()) == (NORMAL, False)
+    assert sum(a.state) == sum(a.active) == 0, "no other alarm was touched"
+
+
+@pytest.mark.parametrize("state", range(6))
+def test_j4_after_a_power_up_what_still_holds_is_raised_anew(state):
+    a = Bench().a
+    a.state = [state] * COUNT
+    a.begin()
+    for i in PLACES:
+        cleared = {UNACKNOWLEDGED: (RETURNED, LATCHED), ACKNOWLEDGED: (NORMAL, LATCHED_ACKNOWLEDGED)}
+        assert a.state[i] == cleared.get(state, (state, state))[i in LATCHING]
+    a.tell(0, 1)
+    assert (a.state[0], a.active[0]) == (UNACKNOWLEDGED, 1)
+
+
+@pytest.mark.parametrize("i", PLACES)
+def test_a1_the_detail_is_that_of_the_raise_and_contacts_add_up(i):
+    adds_up = TABLE[i][0] in ("floats_out_of_sequence", "chattering", "float_wiring")
+    a = Bench().a
+    for detail, held in ((2, 2), (4, 6 if adds_up else 2), (0, 6 if adds_up else 2)):
+        a.tell(i, 1, detail)
+        assert a.detail[i] == held
+    a.tell(i, 0)
+    assert a.detail[i] == (6 if adds_up else 2), "it is still to be read"
+    a.tell(i, 1, 1)
+    assert a.detail[i] == 1
+    a.tell(i, 0)
+    a.tell(i, 1)
+    assert a.detail[i] == 0
+
+
+@pytest.mark.parametrize("state", range(6))
+def test_a1_a_reset_ends_what_is_latched_and_what_is_still_there_stays(state):
+    a = Bench().a
+    a.state = [state] * COUNT
+    a.reset()
+    assert a.state == [NORMAL if state in (LATCHED, LATCHED_ACKNOWLEDGED) else state] * COUNT
+    assert a.any() == (state in (UNACKNOWLEDGED, ACKNOWLEDGED, RETURNED))
+
+
+# What is heard and seen ----------------------------------------------------------------------------
+
+
+def shown(states, quiet=(), test=0):
+    """What the narrative has for alarms in `states` ({place: state}): (horn at once, beacon, relay, nothing, chirp)."""
+    loud = any(i in SOUNDING and state == UNACKNOWLEDGED and i not in quiet for i, state in states.items())
+    back = any(i in SOUNDING and state in (RETURNED, LATCHED) and i not in quiet for i, state in states.items())
+    lit = any(i in SOUNDING and state != NORMAL for i, state in states.items())
+    calls = any(i in HIGHS and state not in (NORMAL, LATCHED_ACKNOWLEDGED) for i, state in states.items())
+    chirp = back and not loud
+    nothing = all(state == NORMAL for state in states.values())
+    return int(loud or chirp or test), int(lit or test), int(not calls and not test), int(nothing), int(chirp)
+
+
+@pytest.mark.parametrize(("test", "hushed"), list(product((0, 1), (False, True))))
+def test_a2_a3_what_one_alarm_in_each_state_does_to_horn_beacon_and_relay(test, hushed):
+    for i, state in product(PLACES, range(6)):
+        if hushed and i not in SOUNDING:
+            continue
+        bench = Bench(MASK + 1 - 1000)
+        bench.a.state[i] = state
+        if hushed:
+            bench.a.quiet[i] = 0  # a second from now, across the wrap
+        bench.go(test=test)
+        a = bench.a
+        expected = shown({i: state}, {i} if hushed else (), test)
+        assert (a.horn, a.beacon, a.relay, a.nothing, a.chirp) == expected, (TABLE[i][0], al.STATES[state])
+
+
+FOUR = (0, 8, 9, 19, 20, 24)  # the first and last high, medium and low, and one that latches
+
+
+@pytest.mark.parametrize(("i", "k"), [(i, k) for i, k in product(FOUR, FOUR) if i < k])
+def test_a2_a3_what_two_alarms_do_together(i, k):
+    for one, other in product(range(6), range(6)):
+        bench = Bench()
+        bench.a.state[i], bench.a.state[k] = one, other
+        bench.go()
+        a = bench.a
+        assert (a.horn, a.beacon, a.relay, a.nothing, a.chirp) == shown({i: one, k: other}), (one, other)
+        assert (bench.left(tm.CHIRP) is not None) == bool(a.chirp)
+
+
+def test_a3_each_step_is_judged_anew():
+    bench = Bench()
+    bench.go(on=[0])
+    assert (bench.a.horn, bench.a.beacon, bench.a.relay, bench.a.nothing) == (1, 1, 0, 0)
+    bench.go(off=[0], silence=True)
+    assert (bench.a.horn, bench.a.beacon, bench.a.relay, bench.a.nothing) == (0, 0, 1, 1)
+    assert (bench.a.loud, bench.a.returned) == (False, False)
+
+
+@pytest.mark.parametrize("i", [0, 19])
+def test_a2_an_alarm_that_returned_unacknowledged_sounds_one_minute_in_ten(i):
+    bench = Bench(MASK - 5 * MINUTE)
+    bench.go(on=[i])
+    bench.go(1000, off=[i])
+    assert bench.a.horn == 1
+    assert bench.heard(25 * MINUTE) == [
+        (MINUTE, 0), (10 * MINUTE, 1), (11 * MINUTE, 0), (20 * MINUTE, 1), (21 * MINUTE, 0),
+    ]  # fmt: skip
+    assert bench.go(1000, on=[i]) == 1
+    assert (bench.a.chirp, bench.left(tm.CHIRP)) == (0, None), "it is loud, and does not chirp"
+    bench.go(1000, off=[i])
+    assert bench.left(tm.CHIRP) == MINUTE, "and begins anew"
+    assert bench.go(1000, silence=True) == 0
+    assert (bench.a.chirp, bench.left(tm.CHIRP)) == (0, None)
+
+
+# Silence -------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("state", range(6))
+@pytest.mark.parametrize("start", [0, MASK + 1 - QUIET, MASK + 1 - REMIND_HIGH, MASK + 1 - REMIND_OTHER])
+def test_a2_silence_acknowledges_what_there_is_and_hushes_what_it_acknowledged(state, start):
+    bench = Bench(start)
+    a = bench.a
+    a.state = [state] * COUNT
+    a.silence()
+    after = {UNACKNOWLEDGED: ACKNOWLEDGED, RETURNED: NORMAL, LATCHED: LATCHED_ACKNOWLEDGED}.get(state, state)
+    assert a.state == [after] * COUNT
+    hushed = state in (UNACKNOWLEDGED, RETURNED, LATCHED)
+    assert a.quiet == [(start + QUIET) & MASK if hushed else NEVER] * 20
+    remind = [(start + (REMIND_HIGH if i == 0 else REMIND_OTHER)) & MASK for i in SOUNDING]
+    assert a.remind == (remind if state == UNACKNOWLEDGED else [NEVER] * 20)
+    a.step(0)
+    assert a.horn == 0
+    assert bench.left(tm.ALARM) == (QUIET if hushed else None)
+
+
+def test_a2_a_silence_leaves_the_times_of_what_it_did_not_acknowledge():
+    bench = Bench()
+    bench.go(on=[9], silence=True)
+    bench.go(MINUTE, silence=True)
+    assert bench.a.quiet[9] == QUIET
+    assert bench.a.remind[9] == REMIND_OTHER
+    assert bench.left(tm.ALARM) == QUIET - MINUTE
+
+
+@pytest.mark.parametrize("i", [0, 8, 19])
+def test_a2_the_same_alarm_coming_back_within_quiet_makes_no_sound_until_the_time_is_up(i):
+    bench = Bench()
+    bench.go(on=[i])
+    assert bench.go(1000, silence=True) == 0
+    bench.go(MINUTE, off=[i])
+    assert bench.a.state[i] == NORMAL
+    assert bench.go(MINUTE, on=[i]) == 0
+    assert bench.a.state[i] == UNACKNOWLEDGED
+    assert bench.a.beacon == 1
+    assert bench.heard(QUIET) == [(QUIET - 2 * MINUTE, 1)]
+
+
+def test_a2_an_alarm_that_came_back_and_went_again_within_quiet_chirps_when_the_time_is_up():
+    bench = Bench()
+    bench.go(on=[9])
+    bench.go(0, silence=True)
+    bench.go(MINUTE, off=[9])
+    bench.go(MINUTE, on=[9])
+    assert bench.go(MINUTE, off=[9]) == 0
+    assert bench.a.state[9] == RETURNED
+    assert bench.heard(QUIET) == [(12 * MINUTE, 1), (13 * MINUTE, 0)]
+
+
+def test_a2_another_alarm_sounds_whatever_is_hushed():
+    bench = Bench()
+    bench.go(on=[0], silence=True)
+    assert bench.go(1000, on=[1]) == 1
+
+
+@pytest.mark.parametrize("i", PLACES)
+def test_a2_high_water_sounds_again_every_half_hour_other_alarms_every_twelve_and_low_ones_never(i):
+    bench = Bench(MASK - HOUR)
+    bench.go(on=[i], silence=True)
+    wait = REMIND_HIGH if i == 0 else REMIND_OTHER
+    for _ in range(2):
+        heard = bench.heard(2 * wait - HOUR // 6 if i == 0 else 2 * wait - HOUR)
+        assert heard == ([(wait, 1)] if i in SOUNDING else [])
+        assert bench.a.state[i] == (UNACKNOWLEDGED if i in SOUNDING else ACKNOWLEDGED)
+        assert bench.go(silence=True) == 0
+
+
+@pytest.mark.parametrize("i", [0, 9])
+def test_a2_an_alarm_that_went_is_not_reminded_of(i):
+    bench = Bench()
+    bench.go(on=[i], silence=True)
+    bench.go(1000, off=[i])
+    assert bench.a.remind[i] == NEVER
+    assert bench.left(tm.ALARM) == QUIET - 1000
+    assert bench.heard(13 * HOUR) == []
+    assert bench.left(tm.ALARM) is None
+    bench.go(on=[i], silence=True)
+    bench.go(QUIET)
+    bench.go(1000, off=[i])
+    assert bench.left(tm.ALARM) is None, "nor awaited where nothing else is"
+
+
+def test_a2_a_reminder_is_heard_though_the_quiet_time_is_not_over():
+    bench = Bench(quiet=7_200_000)
+    bench.go(on=[0], silence=True)
+    assert bench.heard(HOUR) == [(REMIND_HIGH, 1)]
+    assert bench.a.quiet[0] == NEVER
+
+
+@pytest.mark.parametrize("place", [0, 4, 11])
+def test_a2_a_silence_in_the_very_step_of_a_reminder_answers_it(place):
+    bench = Bench()
+    wait = REMIND_HIGH if place == 0 else REMIND_OTHER
+    bench.go(on=[place], silence=True)
+    bench.go(QUIET)
+    assert bench.left(tm.ALARM) == wait - QUIET
+    assert bench.go(wait - QUIET, silence=True) == 0
+    assert bench.a.state[place] == ACKNOWLEDGED
+    assert (bench.a.remind[place], bench.a.quiet[place]) == (2 * wait, wait + QUIET)
+    assert bench.left(tm.ALARM) == QUIET
+
+
+# The timer -----------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("start", [0, MASK - 1000, MASK - 5000])
+def test_the_timer_awaits_the_soonest_of_all_quiet_times_and_reminders(start):
+    for first, second in product((NEVER, 900, 1001, 6000), repeat=2):
+        for i, k in ((0, 19), (19, 0), (5, 5)):
+            bench = Bench(start)
+            for times, place, ahead in ((bench.a.quiet, i, first), (bench.a.remind, k, second)):
+                times[place] = NEVER if ahead == NEVER else (start + ahead) & MASK
+            bench.a.moved = True
+            bench.go()
+            there = [ahead for ahead in (first, second) if ahead != NEVER]
+            assert bench.left(tm.ALARM) == min(there, default=None)
+            assert not bench.a.moved
+            bench.a.quiet[3] = (start + 500) & MASK
+            bench.go()
+            assert bench.left(tm.ALARM) == min(there, default=None), "looked at only when one was set or ended"
+
+
+@pytest.mark.parametrize("start", [0, MASK + 1 - 1000, MASK + 1 - 5000])
+def test_what_is_due_lapses_and_what_is_not_stays(start):
+    bench = Bench(start)
+    a = bench.a
+    a.state = [ACKNOWLEDGED] * COUNT
+    for i in range(20):
+        a.quiet[i], a.remind[i] = (start + 1000 * (i + 1)) & MASK, (start + 1000 * (i + 3)) & MASK
+    bench.go()
+    quiet, remind = list(a.quiet), list(a.remind)
+    for ms, gone in ((1000, 1000), (4000, 5000)):
+        bench.go(ms)
+        assert a.quiet == [NEVER if 1000 * (i + 1) <= gone else quiet[i] for i in range(20)]
+        assert a.remind == [NEVER if 1000 * (i + 3) <= gone else remind[i] for i in range(20)]
+        assert a.state[:20] == [UNACKNOWLEDGED if 1000 * (i + 3) <= gone else ACKNOWLEDGED for i in range(20)]
+        assert bench.left(tm.ALARM) == 1000
