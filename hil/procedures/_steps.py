@@ -173,6 +173,17 @@ def starts(bench, since_ms):
     return [(PUMPS.index(edge.wire) + 1, edge.ms) for edge in edges]
 
 
+def runs(bench, since_ms):
+    """Return the runs begun since an instant, as (pump, start, stop) in ms.  Raises Failed where one goes on."""
+    found = []
+    for n, on in starts(bench, since_ms):
+        stops = [ms for ms, value in bench.edges(pump(n), on) if not value]
+        if not stops:
+            raise Failed(f"pump {n} goes on running")
+        found.append((n, on, stops[0]))
+    return found
+
+
 def begin(bench, top="lead"):
     """Fill the pit to `top`; return (the pump that starts first, instant of its start)."""
     since_ms = bench.kit.now_ms()

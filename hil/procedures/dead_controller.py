@@ -4,7 +4,7 @@ from ._steps import START_UP_MS, at_most, begin, pump, ready, running
 
 ORDER = 20
 PURPOSE = "A controller that loses its power drops the pumps and the alarm relay at once, so that the relay calls."
-CLAUSES = ("A3", "S4")
+CLAUSES = ("A3",)
 NEEDS = ("power", "lead", "pump_1", "pump_2", "relay")
 CAUTION = (
     "The alarm relay calls whatever it is wired to: tell whoever answers. The power is the controller's own; "

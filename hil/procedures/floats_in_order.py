@@ -4,7 +4,7 @@ from ._steps import both_off, first_on, fitted, off_limit_s, other, pump, ready,
 
 ORDER = 50
 PURPOSE = "Floats in order: lead starts one pump, lag the other, both run until the off float is dry."
-CLAUSES = ("D1", "L1", "S3")
+CLAUSES = ("D1", "L1")
 NEEDS = ("off", "lead", "lag", "high", "pump_1", "pump_2")
 CAUTION = "The high water alarm sounds. With no water in the pit have the pumps' cords out."
 REAL_TIME = True

@@ -7,7 +7,7 @@ PURPOSE = "OFF stops a pump at once and keeps it off; HAND runs it whatever the 
 CLAUSES = ("M1", "I2", "S1", "D3", "A1")
 NEEDS = ("off", "lead", "lag", "selector_1", "selector_2", "pump_1", "pump_2", "relay")
 CAUTION = (
-    "HAND runs a pump in the dry for a while: water over the intake, or its cord out. "
+    "HAND runs a pump for hand_limit (5 min unless set otherwise): water over the intake, or its cord out. "
     "OFF on a selector makes no pump safe to touch: unplug it or lock it out before any work on it."
 )
 

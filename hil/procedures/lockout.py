@@ -4,7 +4,7 @@ from ._steps import SENSE_CURRENT, begin, cycle, drain, off_limit_s, other, pump
 
 ORDER = 200
 PURPOSE = "A pump that fails to start as often in a row as allowed is locked out until somebody resets it."
-CLAUSES = ("S5", "R4", "J4", "A1")
+CLAUSES = ("S5", "R4", "A1")
 NEEDS = ("off", "lead", "current_1", "current_2", "pump_1", "pump_2")
 CAUTION = "The horn sounds. A lockout has a cause: on site mend it before the reset, with the pump unplugged."
 RESTING, LOCKED_OUT = 3, 4  # register pump_n_state

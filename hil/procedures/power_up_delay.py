@@ -6,7 +6,10 @@ ORDER = 30
 PURPOSE = "After a power-up both pumps stay off for the delay, which doubles while power-ups lie less than 5 min apart."
 CLAUSES = ("S4", "S1")
 NEEDS = ("power", "off", "lead", "lag", "high", "pump_1", "pump_2")
-CAUTION = "The high water alarm sounds and both pumps start: water over the intakes, or cords out."
+CAUTION = (
+    "The high water alarm sounds and both pumps start: water over the intakes, or cords out. "
+    "The power is the controller's own; cut it at its plug or breaker, never by pulling live wires."
+)
 FEW_MINUTES_S = 300  # S4: power-ups closer together than this are counted
 APART_S = 5  # how long the power stays away
 

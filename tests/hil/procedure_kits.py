@@ -28,6 +28,8 @@ OTHER = {
     "max_run": 900000,
     "boot_hold": 7000,
     "start_proof": 2500,
+    "duty": 1,
+    "primary": 2,
     "retry": 480000,
     "retries": 2,
     "dry_run": 6000,
