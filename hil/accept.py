@@ -77,7 +77,8 @@ def accept(
     paths = record.write(made, out)
     _tell(made, paths)
     failed = FAIL in (runner.worst(made), (made["hose_test"] or {}).get("verdict"))
-    raise typer.Exit(1 if failed else 0)
+    unusable = not made["complete"] and not made["procedures"]
+    raise typer.Exit(2 if unusable else 1 if failed else 0)
 
 
 def _tell(made, paths):
