@@ -13,6 +13,7 @@ from host_sim.sizing.as_json import UNITS
 
 from ..record.items import FAIL, NOT_TESTED, NOTED, PASS
 
+WATCH_S = 1.0  # how often the board is looked at while only time must pass
 TELL_S = 15.0  # while waiting, where everything stands is said this often
 HELP = "? why, back, skip, stop"
 
@@ -187,12 +188,22 @@ class Desk:
 
     def selectors(self, first, second):
         """Have both selectors turned, and see on the board that they are; False when entered as a fault."""
-        wanted = (first, second)
-        for n, position in enumerate(wanted):
-            if self.board.selector(n) != position:
-                self.do(f"selector_{n + 1}_{position}", f"Turn the selector of pump {n + 1} to {position.upper()}.")
+        wanted, told = (first, second), set()
+
+        def turned():
+            for n, position in enumerate(wanted):
+                # Told once for each place in which it is found: somebody may turn it away again meanwhile.
+                if self.board.selector(n) != position and (n, self.board.selector(n)) not in told:
+                    told.add((n, self.board.selector(n)))
+                    self.do(f"selector_{n + 1}_{position}", f"Turn the selector of pump {n + 1} to {position.upper()}.")
+            return all(self.board.selector(n) == position for n, position in enumerate(wanted))
+
+        self.board.look()
+        turned()
         what = f"selector 1 at {first.upper()} and selector 2 at {second.upper()}"
-        return self.until(what, lambda: (self.board.selector(0), self.board.selector(1)) == wanted, 120.0)
+        if first == second:
+            what = f"both selectors at {first.upper()}"
+        return self.until(what, turned, 120.0)
 
     def quiet(self):
         """Have the horn silenced where it sounds: the controller misses a pump whose selector is away from AUTO."""
@@ -215,7 +226,7 @@ class Desk:
             if now - told >= 60.0:
                 told = now
                 self.person.say(f"   {(seconds - now + begin) / 60.0:.0f} min to go.  {self.where()}")
-            self.board.rest()
+            self.board.clock.pause(WATCH_S)
 
     # Writing down.
 

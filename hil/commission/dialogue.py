@@ -43,6 +43,7 @@ class HoseTest:
         self.person = person
         self.begun = time.strftime("%Y-%m-%d %H:%M")
         self.done = {}
+        self.steps = STEPS
         self.cautioned = set()  # said since the program was started
         self.breaks = []  # when it was gone on with, and what was other then
 
@@ -106,8 +107,8 @@ class HoseTest:
         for line in INTRO:
             self.person.say(line)
         place = 0
-        while place < len(STEPS):
-            step = STEPS[place]
+        while place < len(self.steps):
+            step = self.steps[place]
             if step.key in self.done:
                 place += 1
                 continue
@@ -123,7 +124,7 @@ class HoseTest:
     def _back(self, place):
         # The last step before this one that asked something; automatic ones are undone on the way.
         for earlier in range(place - 1, -1, -1):
-            key = STEPS[earlier].key
+            key = self.steps[earlier].key
             items = self.done.pop(key, {})
             for item in items:
                 self.desk.items.pop(item, None)
@@ -139,7 +140,7 @@ class HoseTest:
         if reason == DONE:
             return {}
         self.person.say("")
-        self.person.say(f"{place + 1} of {len(STEPS)}.  {step.title}")
+        self.person.say(f"{place + 1} of {len(self.steps)}.  {step.title}")
         if reason:
             for item in step.items:
                 desk.items[item] = {"verdict": NOT_TESTED, "shown": "", "why": reason, "by": "the board's settings"}

@@ -17,7 +17,6 @@ def dead(desk):
     """Have both pumps dead before hands go into the pit."""
     if desk.figures.get("pumps_dead"):
         return
-    desk.say(f"CAUTION: {DEAD}")
     desk.selectors("off", "off")
     while not desk.ask(question(desk, "unplugged")):
         desk.say("   Do it first; or skip this step and say why.")

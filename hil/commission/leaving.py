@@ -15,10 +15,17 @@ LEFT_S = 120.0
 def _decided(item, wanted, holds, reads, before=None):
     # The board is looked at until it agrees; what it reads can only be entered as a fault, never talked away.
     def run(desk):
+        told = []
+
+        def agreed():
+            good = holds(desk.board)
+            if not good and before is not None and not told:
+                told.append(before(desk))
+            return good
+
         desk.board.look()
-        if not holds(desk.board) and before is not None:
-            before(desk)
-        good = desk.until(wanted, lambda: holds(desk.board), LEFT_S)
+        agreed()
+        good = desk.until(wanted, agreed, LEFT_S)
         desk.put(item, PASS if good else FAIL, reads(desk.board), by="board",
                  note="" if good else "left so, entered as a fault by the person")  # fmt: skip
 

@@ -8,6 +8,7 @@ from host_sim.conditions import AS_IS, DRY, WET
 from host_sim.equipment import Inflow
 
 PRESSED_MS = 500
+HOSE_M3S = 0.0007  # 11 gpm: a garden hose
 WALK_MS = 2000  # from a pump's start to the cut: in mid draw-down
 SIMULATED = "not tested on a simulated pit"
 NO_SUCH = {
@@ -42,7 +43,7 @@ class PitPerson:
     is everything that was said.
     """
 
-    def __init__(self, pit, hose_m3s=0.0005, answers=None, jumper=None, told=None):
+    def __init__(self, pit, hose_m3s=HOSE_M3S, answers=None, jumper=None, told=None):
         self.pit = pit
         self.hose_m3s = hose_m3s
         self.answers = {**ANSWERS, **(answers or {})}

@@ -17,7 +17,6 @@ def live(desk):
     """Have the pumps plugged in and the supply on, with all hands out of the pit."""
     if desk.figures.get("pumps_dead") is False:
         return
-    desk.say(f"CAUTION: {LIVE}")
     desk.ask(question(desk, "plugged"))
     desk.figures["pumps_dead"] = False
 
@@ -34,15 +33,19 @@ def _run_alone(n):
         desk.quiet()
         board.look()
         begin = board.ms
-        desk.do("hose_on", "Lay the hose into the pit, away from the floats, and open it.  Leave it so from now on.")
+        desk.do("meters", f"Have a voltmeter at the supply of pump {n + 1}, a clamp meter on one of its conductors.")
+        if n == 0:
+            desk.do("hose_on", "Lay the hose into the pit, away from the floats, open it, and leave it so.")
+        else:
+            desk.do("hose_on", "Leave the hose as it is; open it again if it is shut.")
         if not desk.until(f"pump {n + 1} to start", lambda: board.on(n), WATER_S):
             return
-        desk.do("look", f"While it pumps: look at the outlet outside, and at pump {2 - n}, which must stand still. "
-                "Have voltmeter and clamp at the supply of the running pump.")  # fmt: skip
+        desk.do("look", f"While it pumps, read the meters; look at the outlet outside, and at pump {2 - n}, which must "
+                "stand still.")  # fmt: skip
         if desk.promise.draw_m3 is None:
             _by_bucket(desk, n, begin)
             return
-        two = f"pump {n + 1} to draw the pit down twice; the fill in between tells what the hose gives"
+        two = f"two draw-downs by pump {n + 1}, and the fill between them"
         if not desk.until(two, lambda: _seen(board, begin, 1 << n, 2), WATER_S + RUN_S):
             _amps(desk, n, begin)
             return
@@ -191,7 +194,7 @@ def _both(desk):
         _by_bucket(desk, BOTH, begin)
         _both_amps(desk, begin)
         return
-    what = "both pumps to draw the pit down, and the hose to fill it to `lead` again"
+    what = "a draw-down by both, and the fill after it"
     if not desk.until(what, lambda: _seen(board, begin, 3, 1), WATER_S):
         return
     pumped, inflow = _rate(desk, "rate_both", BOTH, begin)

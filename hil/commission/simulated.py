@@ -53,7 +53,9 @@ def run(kit, told=None, answers=None, units="us", the_site=None):
     with tempfile.TemporaryDirectory(prefix="sumpbench-hose-") as folder:
         test = HoseTest(board, person, promise.read(the_site.path, board.settings), Say(units), Path(folder) / "r.json")
         test.run()
-    return document(test, kit.describe(), NOTE)
+    made = document(test, kit.describe(), NOTE)
+    made["sizing"] = f"{Path(the_site.path).name}, invented"
+    return made
 
 
 def document(test, described, simulated=""):

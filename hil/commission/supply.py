@@ -14,6 +14,7 @@ from .step import Step
 ON_BATTERY_S = 600.0
 CUT_S = 600.0  # a helper has to walk to the switch
 TAKES_OVER_S = 60.0
+REST_MS = 10000  # after its pump has stopped; a battery settles for hours, but the sag of the load is gone
 LOST = (1, 2)  # CAUSES of a pump without current: failed to start, run lost
 SUPPLY_CAUTION = (
     "Only who may do so works at the panel; its covers stay on. Ventilate the battery: it gasses while it charges. "
@@ -32,8 +33,8 @@ def _battery_start(desk):
     board = desk.board
     board.look()
     if board.values["battery"] > 1000:
-        on_battery = _on_battery(board)
-        if not desk.until("the battery to be at rest", lambda: not any(board.on(n) for n in on_battery), WATER_S):
+        at_rest = _steady(board, lambda: not any(board.on(n) for n in _on_battery(board)), REST_MS)
+        if not desk.until("the battery to be at rest", at_rest, WATER_S):
             return
         charging = "on its charger" if board.states["charging"] else ""
         judging.battery(desk, "battery_start", board.values["battery"] / 1000.0, False, charging)
@@ -88,6 +89,20 @@ def _power_cut(desk):
     desk.put("power_cut", PASS if good else FAIL, "; ".join(words), by="board")
 
 
+def _steady(board, holds, ms):
+    # A predicate that comes true once `holds()` has been true for so long without a break.
+    since = [None]
+
+    def settled():
+        if not holds():
+            since[0] = None
+        elif since[0] is None:
+            since[0] = board.ms
+        return since[0] is not None and board.ms - since[0] >= ms
+
+    return settled
+
+
 def _on_mains(board):
     return [n for n in (0, 1) if board.setting(f"supply_{n + 1}") != s.BATTERY] or [0, 1]
 
@@ -125,6 +140,7 @@ def _ten_minutes(desk, begin):
             return
     except Skipped as skipped:
         desk.untested("battery_10_min", skipped.reason)
+        desk.say(f"   Not tested: {skipped.reason}.")
         return
     if board.values["battery"] > 1000:
         loaded = _under_load(desk)
@@ -137,14 +153,8 @@ def _ten_minutes(desk, begin):
 def _under_load(desk):
     # A battery tells most under its pump, once the inrush is over; returns whether one runs.
     board, on_battery = desk.board, _on_battery(desk.board)
-    since = {}
-
-    def settled():
-        for n in on_battery:
-            since[n] = since.get(n, board.ms) if board.on(n) else board.ms
-        return any(board.ms - since[n] >= SETTLE_MS for n in on_battery)
-
-    return bool(on_battery) and desk.until("the battery pump to run", settled, WATER_S)
+    runs = _steady(board, lambda: any(board.on(n) for n in on_battery), SETTLE_MS)
+    return bool(on_battery) and desk.until("the battery pump to run", runs, WATER_S)
 
 
 def _back(desk, words):
@@ -159,8 +169,8 @@ def _back(desk, words):
     if dark:
         words.append("restarted after a power-up" if board.values["reset_cause"] == 0 else "never lost its power")
     good = desk.until("a pump on the mains to run again", lambda: any(board.on(n) for n in _on_mains(board)), WATER_S)
-    words.append(f"pump {board.running()} again {(board.ms - begin) / 1000.0:.0f} s after the return" if good
-                 else "no pump after the return")  # fmt: skip
+    after = f"{(board.ms - begin) / 1000.0:.0f} s after the return"
+    words.append(f"pump {board.running()} ran at the next fill, {after}" if good else "no pump after the return")
     return good
 
 
@@ -201,7 +211,8 @@ def _cause(board, n):
 
 
 def _named(board, n):
-    return (board.alarm(f"pump_{n + 1}_fault") and not board.on(n)) or board.alarm("mains_lost")
+    named = board.alarm(f"pump_{n + 1}_fault") and not board.on(n) and _cause(board, n)
+    return bool(named) or board.alarm("mains_lost")
 
 
 def _words(board, n):

@@ -29,6 +29,9 @@ class Terminal:
 
     def say(self, text):
         """Show a text, wrapped; an indented one stays indented."""
+        if text.startswith("\n"):
+            self.sink.write("\n")
+            text = text[1:]
         lead = text[: len(text) - len(text.lstrip(" "))]
         hang = lead + ("   " if text.lstrip().startswith(("-> ", "* ")) else "")
         wrapped = textwrap.fill(text.lstrip(" "), WIDTH, initial_indent=lead, subsequent_indent=hang)

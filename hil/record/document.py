@@ -40,7 +40,7 @@ def made_by():
     try:
         return f"sumpbench {metadata.version('sumpbench')}"
     except metadata.PackageNotFoundError:
-        return "sumpbench, not installed"
+        return "sumpbench from a clone"
 
 
 def _worst(verdicts):
@@ -69,12 +69,17 @@ def hose_test(found, when=None, **more):
         "format": FORMAT, "version": VERSION, "kind": HOSE_TEST, "made_by": made_by(), "when": when or now(),
         "complete": True, "why_incomplete": "", "verdict": _worst(verdicts), "headline": _counted(verdicts, "items"),
         "site": "", "sizing": "", "board": {}, "begun": "", "breaks": [], "simulated": "", **more, "items": rows,
-        "untested": [{"what": row["title"], "why": row.get("why", "")} for row in rows
+        "untested": [{"what": _named(row), "why": row.get("why", "")} for row in rows
                      if row.get("verdict") == it.NOT_TESTED],
         "cautions": list(CAUTIONS),
     }  # fmt: skip
     check(made)
     return made
+
+
+def _named(row):
+    # Items of the same name stand in several sections.
+    return f"{dict(it.SECTIONS)[row['section']]}: {row['title']}"
 
 
 def acceptance(record):

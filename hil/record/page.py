@@ -70,9 +70,9 @@ def _head(title, document, facts):
 
 
 def _described(board):
-    shown = [f"{key.replace('_', ' ')} {value}" for key, value in board.items()
-             if isinstance(value, (str, int, float)) and value != ""]  # fmt: skip
-    return "; ".join(shown)[:330]
+    shown = [str(value) if key in ("board", "place") else f"{key.replace('_', ' ')} {value}"
+             for key, value in board.items() if isinstance(value, (str, int, float)) and value != ""]  # fmt: skip
+    return "; ".join(dict.fromkeys(shown))[:330]
 
 
 def _head_mm(facts):
