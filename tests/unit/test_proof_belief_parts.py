@@ -266,3 +266,16 @@ def test_a_life_begins_with_everything_believed_whatever_was_there_before():
             assert {name: getattr(used, name) for name in names} == {name: getattr(new, name) for name in names}
             wet = 0
     assert dirty == {"order", "wiring", "suspect", "rising", "over", "missed", "before"}
+
+
+@pytest.mark.parametrize("together", [True, False], ids=["in one step", "one after the other"])
+def test_l2_lead_hung_wet_is_named_when_the_level_falls_past_lag_and_off(together):
+    belief, timers = made(10, 5)
+    belief.begin(7)
+    steps = [(0, 2, 5)] if together else [(0, 3, 4), (5000, 2, 1)]
+    for now, wet, fell in steps:
+        timers.expire(now)
+        belief.step(wet, 0, fell, False)
+    timers.expire(steps[-1][0] + DISAGREE_MS)
+    belief.step(2, 0, 0, False)
+    assert belief.order == 2, "the higher contact that did not fall, not the off below it"
