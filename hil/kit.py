@@ -120,6 +120,11 @@ class Kit:
             self.run_ms(self._step_ms(until - self.now_ms()))
         return True
 
+    def run_to_move(self, limit_ms):
+        """Let time pass until an output changes, at most `limit_ms`."""
+        before = dict(self.seen)
+        self.run_until(lambda: self.seen != before, limit_ms)
+
     def _step_ms(self, left_ms):
         """Return the step in which `run_until` looks; at most `left_ms`."""
         return max(1, min(10, left_ms))

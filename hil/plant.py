@@ -81,7 +81,7 @@ class PitInLoop:
         following = min(until, self._wake(now, self.pumps != before))
         if following - now > TICK_MS:
             # Nothing matters before `following`: the wires stay, and the pit is looked at again one tick before.
-            self.kit.run_until(self._moved, (following - now - 1) // TICK_MS * TICK_MS)
+            self.kit.run_to_move((following - now - 1) // TICK_MS * TICK_MS)
             return
         self.pit.advance(following)
         if self.fed and not self.pit.powered():
@@ -90,10 +90,7 @@ class PitInLoop:
             self._power(following)
             self.kit.run_ms(1)
         self._drive()
-        self.kit.run_until(self._moved, following - self.now_ms())
-
-    def _moved(self):
-        return self.pumps != (self.kit.read("pump_1"), self.kit.read("pump_2"))
+        self.kit.run_to_move(following - self.now_ms())
 
     def _wake(self, now, moved):
         # As the simulator does: the tick after the outputs changed, else when a value may come to matter.

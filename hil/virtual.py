@@ -86,6 +86,10 @@ class VirtualKit(kit.Kit):
         """Let `ms` pass."""
         self.board.advance(ms)
 
+    def run_to_move(self, limit_ms):
+        """Let time pass until an output changes, at most `limit_ms`."""
+        self.board.advance(limit_ms, to_move=True)
+
     def _step_ms(self, left_ms):
         """Return the step in which `run_until` looks: the board asks for its next rest at every tick."""
         wish = self.board.wish_ms if self.board.resting else WAIT_MS

@@ -19,7 +19,7 @@ from duplexsump.control.records import N_INPUTS
 from duplexsump.station.store import Store
 
 from ..errors import InputError
-from .virtual import ASKED, FIRMWARE, MESSAGE, POWER_ON, START, WATCHDOG, find_micropython
+from .virtual import ASKED, FIRMWARE, MASK, MESSAGE, POWER_ON, START, WATCHDOG, find_micropython
 
 WATCHDOG_MS = 8388  # the longest an RP2040's watchdog reaches
 BOOT_MS = 200  # from power or reset to the first pass, unless the bench wants another
@@ -28,6 +28,7 @@ HANG_CPU_S = 20.0  # a pass that computes for so long does not end
 HANG_ASLEEP_S = 120.0  # the same for a process that neither computes nor asks
 IDLE_PASSES = 12  # a board that said nothing for so many passes needs time, not looks at its link
 WAIT_MS = 10
+MOST_MS = 1000  # of one grant; a pass that does not end is timed no better
 _NONE, _RESTING, _HUNG, _REPL = "no process", "resting", "hung", "at the REPL"
 _GRANT = struct.Struct(f"<{1 + N_INPUTS}i")
 _RAW = struct.Struct(f"<{N_INPUTS}i")
@@ -127,6 +128,7 @@ class LockstepBoard:
         self.fed_ms = None  # of this life, None until the first feed
         self.reset_ms = None
         self.wish_ms = 0
+        self.life_ms = self.end_ms = 0  # when this life began; when the grant in force ends
         self.process = self.pins = None
         self.buffer = b""
         self.ours, self.theirs = socket.socketpair()
@@ -162,13 +164,14 @@ class LockstepBoard:
         if self.state == _RESTING:
             self.state = _HUNG
 
-    def advance(self, ms):
-        """Let `ms` of the board's time pass."""
+    def advance(self, ms, to_move=False):
+        """Let `ms` of the board's time pass; with `to_move` only until its outputs change, if they do."""
         until = self.now_ms + ms
-        while self.now_ms < until:
+        before = self.outputs
+        while self.now_ms < until and not (to_move and self.outputs != before):
             step = self._next_ms(until) - self.now_ms
             if self.state == _RESTING:
-                self._grant(step)
+                self._grant(min(step, MOST_MS))
             else:
                 self.now_ms += step
             self._due()
@@ -180,7 +183,7 @@ class LockstepBoard:
             return
         if self.fed_ms is not None:
             self.fed_ms += ms
-        self._grant(ms)
+        self._grant(-ms)
 
     @property
     def resting(self):
@@ -200,8 +203,6 @@ class LockstepBoard:
         # The next instant at which something is due, or `until`.
         if self.powered and self.state == _NONE:
             until = min(until, max(self.now_ms, self.start_ms))
-        if self.state == _RESTING:
-            until = min(until, self.now_ms + max(1, self.wish_ms))
         if self.fed_ms is not None:
             until = min(until, self.fed_ms + WATCHDOG_MS)
         if self.reset_ms is not None:
@@ -218,8 +219,8 @@ class LockstepBoard:
             self._reset(ASKED)
 
     def _grant(self, ms):
-        self.now_ms += ms
-        # The inputs are those at the end of the rest, which is when the board reads them.
+        # No input changes before the board asks again: it does as soon as its outputs have changed.
+        self.end_ms = self.now_ms + abs(ms)
         self.pins.sendall(_GRANT.pack(ms, *self.read()))
         self._hear()
 
@@ -246,6 +247,7 @@ class LockstepBoard:
         self.pins = ours
         self.buffer = b""
         self.fed_ms = self.reset_ms = None
+        self.life_ms = self.end_ms = self.now_ms
         self.causes.append(self.next_cause)
         self.lives += 1
         self._hear()
@@ -292,6 +294,7 @@ class LockstepBoard:
                 self.hangs += 1
                 return
             if not data:
+                self.now_ms = self.end_ms
                 self._collect()
                 self._reset(WATCHDOG)
                 return
@@ -314,6 +317,7 @@ class LockstepBoard:
     def _obey(self, letter, value, outputs):
         # Whether the board goes on with its pass.
         if letter == b"L":
+            self.now_ms = self.end_ms
             self.wish_ms = value
             if outputs & 128:
                 self.fed_ms = self.now_ms
@@ -321,8 +325,10 @@ class LockstepBoard:
         if letter == b"R":
             self.pins.sendall(_RAW.pack(*self.read()))
         elif letter == b"W":
+            self._gave_back(value)
             self._set_outputs(outputs)
         elif letter == b"X":
+            self._gave_back(value)
             self._collect()
             self._reset(ASKED)
             return False
@@ -331,6 +337,12 @@ class LockstepBoard:
             self.state = _REPL
             return False
         return True
+
+    def _gave_back(self, ring_ms):
+        # The board has come to this instant of its ring of 30 bits, and what was left of its grant is void.
+        here = self.now_ms - self.life_ms
+        self.now_ms += ring_ms - here & MASK
+        self.end_ms = self.now_ms
 
     def _set_outputs(self, outputs):
         if outputs != self.outputs:

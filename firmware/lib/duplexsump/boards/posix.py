@@ -10,10 +10,13 @@ The bench hands over a stream as an inherited file descriptor.  The board asks:
 so the bench's pit follows the board's clock.  In lockstep the bench owns the time, and the board asks for it:
 
     'L', the longest rest it wants in ms, outputs (bit 7: the watchdog was fed)
-                            -> answer: the rest granted in ms (4 bytes), then a raw record as for 'R'
+                            -> answer: the time granted in ms (4 bytes), then a raw record as for 'R'
 
 A grant of 0 lets it look at its links while time stands still.  Between two grants
-no input can change, so that the record that came with a grant is the reading.
+no input can change, so that the record that came with a grant is the reading.  A
+grant of more than it wants lasts for several rests; a change of its outputs ends
+it, and what is left is given back: the bench knows the time of 'W'.  A negative
+grant is one rest of so many ms.
 
 The environment says which descriptor (DUPLEXSUMP_PINS; DUPLEXSUMP_RS485 for a second serial port), what the reset
 was for (DUPLEXSUMP_CAUSE), and how fast time goes (DUPLEXSUMP_SPEED: a whole number; 0: as fast as it can; -1: in
@@ -83,6 +86,7 @@ class Board:
         self.answer = array("i", [0] * N_INPUTS)
         self.grant = array("i", [0] * (1 + N_INPUTS))
         self.granted = False
+        self.left_ms = 0  # of the last grant
         self.outputs = 0
         self.free_ms = 0
         self.began_ms = time.ticks_ms()
@@ -127,11 +131,13 @@ class Board:
             packed |= outputs[i] << i
         if packed != self.outputs:
             self.outputs = packed
+            self.left_ms = 0
             self._ask(87)
 
     def safe(self):
         """Everything off; the alarm relay drops."""
         self.outputs = 0
+        self.left_ms = 0
         self._ask(87)
 
     def feed_watchdog(self):
@@ -148,11 +154,17 @@ class Board:
     def rest(self, ms):
         """Let time pass; as fast as it can where the bench wants that."""
         if self.lockstep:
-            self._send(76, ms, self.outputs | 128 if self.fed else self.outputs)
-            self.fed = False
-            self.pins.readinto(self.grant)
-            self.granted = True
-            self.free_ms += self.grant[0]
+            if not self.left_ms:
+                self._send(76, ms, self.outputs | 128 if self.fed else self.outputs)
+                self.fed = False
+                self.pins.readinto(self.grant)
+                self.granted = True
+                self.left_ms = abs(self.grant[0])
+                if self.grant[0] <= 0:
+                    ms = self.left_ms
+            ms = min(max(1, ms), self.left_ms)
+            self.left_ms -= ms
+            self.free_ms += ms
         elif self.speed:
             time.sleep_ms(ms // self.speed)
         else:
