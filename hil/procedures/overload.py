@@ -23,7 +23,7 @@ def run(bench):
     timing(bench, "overcurrent to trip", off - over, overload_ms)
     on = bench.when(pump(other(leader)), 1, 5)
     at_most(bench, "take-over by the other pump", on - off, 100)
-    off = bench.when(pump(other(leader)), 0, 10)
+    off = bench.when(pump(other(leader)), 0, 10, since_ms=on)
     timing(bench, "start with a locked rotor to trip", off - on, ROTOR_MS)
     for n in (1, 2):
         cause = bench.value(f"pump_{n}_cause")
