@@ -266,11 +266,6 @@ class RealKit(kit.Kit):
         wire = wires.WIRES.get(name)
         return self.fitted[wire.place][1] if wire is not None and wire.kind == wires.ANALOG else 1
 
-    @staticmethod
-    def released():
-        """Return the wire values of a rig that holds nothing."""
-        return released()
-
     def hang(self):
         """Raise Missing."""
         raise kit.Missing("nothing outside can stop the program of a real board dead", "hang")

@@ -24,6 +24,7 @@ from .wiring_faults import inputs_wrong, outputs_wrong
 SETTLE_MS = 300  # of the controller's own time: two ticks at least, and many times the filter's time constant
 PATIENCE_MS = 10000  # a controller whose clock stands still for so long is none
 PROVED, NOT_PROVED, NOT_CONNECTED = "proved", "not proved", "not connected"
+NO_WIRE = ("generator", "moisture_1", "moisture_2", "light")
 HALF, MOST = 0.5, 0.8  # of full scale
 TOLERANCE = 0.06  # of full scale: 1 % by the filter, the rest by the two boards' 3.3 V; from memory
 STARTS_S = 60.0  # hold and rest with high wet (S1, S4) are over by then
@@ -61,11 +62,11 @@ def prove(kit, say=print, coils_only=False):
     except BaseException:
         kit.rig.release()
         raise
-    kit.driven = dict(kit.released())
+    kit.drop()
     kit.to_rest()
     kit.wires = kit.wires - {row.wire for row in rows if row.verdict == NOT_CONNECTED}
-    proved = sum(row.verdict == PROVED for row in rows)
-    say(f"{proved} of {len(rows)} wires proved")
+    rest = [row.wire for row in rows if row.verdict != PROVED]
+    say(f"{len(rows) - len(rest)} wires proved; not: {', '.join(rest) or 'none'}")
     return [row.as_dict() for row in rows]
 
 
@@ -127,8 +128,7 @@ def _prove_inputs(kit, say):
         raise WiringError(problems, "wiring")
     rows = [Row(name, PROVED, "moved alone, read alone") for name in names if name not in absent]
     rows += [Row(name, NOT_CONNECTED, "not connected, and the settings do not ask for it") for name in absent]
-    rows += [Row(name, NOT_PROVED, "not moved: the rig has no wire for it") for name in ("generator", "light")
-             if _on_board(kit, name)]
+    rows += [Row(name, NOT_CONNECTED, "the rig has no wire for it") for name in NO_WIRE]
     return rows
 
 
@@ -212,7 +212,7 @@ def _scale(kit, name):
 
 
 def _prove_outputs(kit, say, coils_only):
-    kit.driven = dict(kit.released())
+    kit.drop()
     kit.reset()
     looks = []
     say("the relays: rest, horn test, alarms" + (", each pump's coil" if coils_only else ""))

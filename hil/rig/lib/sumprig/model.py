@@ -52,13 +52,10 @@ class Model:
     def read_words(self, function, at, count, reply, place):
         """Fill `reply` with holding registers, the state, or a piece of the edge log."""
         self.rig.heard()
-        if function == m.READ_HOLDING:
-            words, base = self._holding(), 0
-        elif at >= r.LOG_AT:
+        if function == m.READ_INPUT and at >= r.LOG_AT:
             return self._log(at, count, reply, place)
-        else:
-            words, base = self._state(), 0
-        if at + count > base + len(words):
+        words = self._holding() if function == m.READ_HOLDING else self._state()
+        if at + count > len(words):
             return m.ADDRESS
         for i in range(count):
             self._put(reply, place + 2 * i, words[at + i])
