@@ -3,6 +3,8 @@
 import sys
 from pathlib import Path
 
+from host_sim.errors import InputError
+
 from ..virtual import VirtualKit
 from . import command, simulated
 
@@ -13,8 +15,8 @@ def hose_test(virtual=False, port=None, wanted=True, site=None, folder=Path(".")
     """Return (document of the hose test, "") or (None, why there is none).
 
     `virtual` has a simulated person carry it out, `port` a person at this
-    terminal; `why_not` is the reason where neither is wanted.  Raises InputError
-    where a real board or its answers cannot be used.
+    terminal; `why_not` is the reason where neither is wanted.  A board that goes
+    away, or answers that cannot be used, are a reason as well.
     """
     if not wanted:
         return None, why_not or "not asked for"
@@ -23,12 +25,20 @@ def hose_test(virtual=False, port=None, wanted=True, site=None, folder=Path(".")
             say("hose test: a simulated person on a simulated pit")
         with VirtualKit(settings=simulated.site().settings) as kit:
             kit.reset()
-            return simulated.run(kit), ""
+            made = simulated.run(kit)
+        if say:
+            say(f"  {made['verdict']}: {made['headline']}")
+        return made, ""
     if port is None:
         return None, ELSEWHERE
     if not sys.stdin.isatty():
         return None, "nobody was at the terminal: sumpbench commission does it"
-    found = command.carry_out(port, site, Path(folder) / "hose-test.json")
+    try:
+        Path(folder).mkdir(parents=True, exist_ok=True)
+        found = command.carry_out(port, site, Path(folder) / "hose-test.json")
+    except InputError as error:
+        # What the procedures have shown is not lost with it.
+        return None, f"broken off: {'; '.join(error.problems)}"
     if found is None:
         return None, "stopped by the person; the same command, or sumpbench commission, goes on from there"
     test, made = found

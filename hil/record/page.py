@@ -39,6 +39,8 @@ WORDS = {
     doc.BROKEN_OFF: ("BROKEN OFF", "fail"),
 }  # fmt: skip
 RESULT = {it.PASS: "PASSED", it.MARGINAL: "PASSED, with marginal values", it.FAIL: "FAILED"}
+ALL, TIGHTEST, MANY = "all", "tightest", "many"
+READABLE_PT = 6.5  # measured values are left to the JSON rather than printed smaller
 NOT_FINE = (it.MARGINAL, it.FAIL, doc.SKIPPED, doc.BROKEN_OFF)
 
 
@@ -118,9 +120,9 @@ def _hose_sheets(document, title):
     return first, second
 
 
-def _untested(document, widths):
+def _untested(document, widths, heading="Not tested, and why"):
     rows = [[Cell(entry["what"], "name"), Cell(entry["why"])] for entry in document["untested"]]
-    return Table(widths, rows or [[Cell("nothing", ""), Cell("")]], "Not tested, and why")
+    return Table(widths, rows or [[Cell("none"), Cell("")]], heading)
 
 
 def _foot(document, signers):
@@ -146,26 +148,34 @@ def _measured(row):
     return f"{row['name']} {row['value']:g} {row['unit']}{_limits(row)}{mark}".replace("  ", " ")
 
 
-def _said(entry, full):
-    # What a procedure has to show: all of it, or only what is not plainly good and how much there was.
+def _room(row):
+    # How far a value is from its nearer limit, as a share of what there is; the smallest is the tightest.
+    low, high, value = row["low"], row["high"], row["value"]
+    span = high - low if None not in (low, high) else abs(low if high is None else high or 0.0)
+    left = [abs(value - limit) for limit in (low, high) if limit is not None]
+    return min(left) / span if left and span else float("inf")
+
+
+def _said(entry, detail):
+    # What a procedure has to show: ALL of it; what is not plainly good and the TIGHTEST value; how MANY there were.
     measurements, checks = entry["measurements"], entry["checks"]
+    shown = [row for row in measurements if detail == ALL or row["verdict"] in NOT_FINE]
+    if detail == TIGHTEST and measurements and not shown:
+        shown = [min(measurements, key=_room)]
     parts = [entry["why"]] if entry["why"] else []
-    if full:
-        parts += [_measured(row) for row in measurements]
-    else:
-        parts += [_measured(row) for row in measurements if row["verdict"] in NOT_FINE]
+    parts += [_measured(row) for row in shown]
     parts += [f"{row['name']}: {row['seen']}" for row in checks if row["verdict"] in NOT_FINE]
-    good = sum(row["verdict"] == it.PASS for row in checks)
+    rest, good = len(measurements) - len(shown), sum(row["verdict"] == it.PASS for row in checks)
+    if rest:
+        parts.append(f"{rest} {'more ' if shown else ''}value{'s' if rest > 1 else ''} within limits")
     if good:
         parts.append(f"{good} check{'s' if good > 1 else ''} passed")
-    if not full and measurements:
-        parts.append(f"{len(measurements)} values measured")
     return "; ".join(parts)
 
 
-def _procedure_table(entries, full):
+def _procedure_table(entries, detail):
     rows = [[Cell(entry["name"].replace("_", " "), "name"), _verdict(entry["verdict"]),
-             Cell(", ".join(entry["clauses"])), Cell(_said(entry, full))] for entry in entries]  # fmt: skip
+             Cell(", ".join(entry["clauses"])), Cell(_said(entry, detail))] for entry in entries]  # fmt: skip
     return Table((31.0, 18.0, 19.0, 118.0), rows, "Procedures, with what was measured and its limits")
 
 
@@ -182,9 +192,9 @@ def _acceptance_facts(document):
 def _acceptance_sheets(document, title):
     facts = _acceptance_facts(document)
     first = Sheet(_head(title, document, facts), _head_mm(facts))
-    for full in (True, False):
-        first.blocks = [_procedure_table(document["procedures"], full)]
-        if first.fit()[0] >= 6.5:
+    for detail in (ALL, TIGHTEST, MANY):
+        first.blocks = [_procedure_table(document["procedures"], detail)]
+        if first.fit()[0] >= READABLE_PT:
             break
     second = Sheet("", 0.0, foot=_foot(document, ("tested by",)), foot_mm=36.0)
     tested = document["hose_test"]
@@ -193,7 +203,7 @@ def _acceptance_sheets(document, title):
     else:
         second.blocks = [_hose_in_columns(tested)]
     procedures = [entry for entry in document["untested"] if not tested or entry not in tested["untested"]]
-    second.blocks.append(_untested({"untested": procedures}, (60.0, 126.0)))
+    second.blocks.append(_untested({"untested": procedures}, (60.0, 126.0), "Procedures not carried out, and why"))
     return first, second
 
 
@@ -201,8 +211,9 @@ def _hose_in_columns(tested):
     widths = (29.0, 15.5, 46.5)
     halves = (("site", "floats", "pump_1", "pump_2"), ("both", "supply", "left", "hand_over"))
     left, right = (_section_tables(tested, half, widths) for half in halves)
-    note = Table((91.0,), [[Cell(tested["simulated"])]]) if tested["simulated"] else None
-    return Columns([note, *left] if note else left, right)
+    about = tested["simulated"] or f"{tested['site']}, {tested['when']}"
+    note = Table((91.0,), [[Cell(f"{about}  Measured against: {tested['sizing']}.")]], "Hose test")
+    return Columns([note, *left], right)
 
 
 def _on_screen(document):
