@@ -14,7 +14,8 @@ CAUTION = (
     "Shock: procedures start pumps. Before you touch a pump or its wiring, unplug it or lock out its circuit; "
     "a selector, this program or a dark pump is no protection. Flood: while the bench drives the inputs the controller "
     "does not see your pit: watch the water, and have another way to pump. "
-    "Keep the pit covered: people drown in open pits. Let a charging battery's gas out, and no spark near it. Local codes and licensed trades decide."
+    "Keep the pit covered: people drown in open pits. Let a charging battery's gas out, and no spark near it. "
+    "Local codes and licensed trades decide."
 )
 
 
