@@ -1,5 +1,7 @@
 """R1 to R4: dry run, flood retries and the end of a lockout.  Each test is one claim, in numbers."""
 
+import itertools
+
 import pytest
 
 from tests.rig import WITH_CURRENT, WITH_FEEDBACK, ready
@@ -184,6 +186,21 @@ def test_r3_a_try_that_its_pump_cannot_use_does_not_keep_the_other_waiting():
     tries = [t for t in rig.starts(2) if t > at]
     assert tries[0] - at <= 30.1
     assert len(tries) >= 3
+
+
+@pytest.mark.parametrize("why", [{"selector_2": "off"}, {"selector_2": "hand"}, {"thermal_2": 1}], ids=str)
+def test_r3_a_boot_try_that_its_pump_cannot_use_does_not_keep_the_other_waiting(why):
+    rig = ready(sensing=WITH_CURRENT)
+    rig.load = ["none", "none"]
+    rig.fill("off", "lead", "lag", "high").run(3000)
+    assert rig.pump_state(1) == rig.pump_state(2) == "locked"
+    rig.power_cut(400)
+    since = rig.t
+    rig.set(**why).run(1200)
+    assert [t for t in rig.starts(2) if t > since] == []
+    tries = [t - since for t in rig.starts(1) if t > since]
+    assert len(tries) >= 9, tries
+    assert max(b - a for a, b in itertools.pairwise(tries)) <= 120 + 3.5, tries
 
 
 def test_r3_overcurrent_is_tried_at_most_three_times_an_hour():

@@ -17,7 +17,7 @@ AS_BUILT = {"belief.rising": 1, "pair.lead": -1, "pair.led": -1, "exercise.who":
 SILENT = {
     "gate": ("barred", "on_battery", "first", "contacts", "wet", "generator"), "blind": ("loaded", "dry"),
     "contacts": ("rose", "fell"), "supply": ("went", "came"), "selectors": ("returned",), "exercise": ("calm",),
-    "buttons": ("silence", "reset", "inspected"), "alarms": ("loud", "returned"),
+    "buttons": ("silence", "reset", "inspected"), "alarms": ("loud", "returned"), "flood": ("barred",),
 }  # fmt: skip
 
 

@@ -30,6 +30,7 @@ class FloodRetries:
         self.rung = 0
         self.turn = 0
         self.overloads = [0, 0]
+        self.barred = 0  # pumps that cannot use a try, as told in this step
 
     def _delay_ms(self):
         if self.mode == HIGH:
@@ -37,7 +38,8 @@ class FloodRetries:
         return LAG_MS if self.rung < 3 else self.settings[s.RETRY_MS]
 
     def step(self, wet, barred):
-        """Grant a try that is due; `wet`: believed contacts, `barred`: pumps that may not run whoever asks."""
+        """Grant a try that is due; `wet`: believed contacts, `barred`: pumps that could not use a try."""
+        self.barred = barred
         for n in range(2):
             if self.timers.rang[tm.OVER_HOUR + n]:
                 self.overloads[n] = 0
@@ -63,7 +65,14 @@ class FloodRetries:
         if mode != self.mode:
             self.mode = mode
             self.rung = 0
-        return mode and not (ready or out or self.pumps[0].trial or self.pumps[1].trial)
+        return mode and not (ready or out or self._outstanding())
+
+    def _outstanding(self):
+        # Tell whether a pump holds a try.  One that cannot use the try of S4 keeps it, and keeps nobody waiting.
+        for n in range(2):
+            if self.pumps[n].trial and not self.barred & (1 << n):
+                return True
+        return False
 
     def _over(self):
         # A pump is ready in the usual way, or the water is down: no try is owed.
