@@ -218,12 +218,9 @@ def _order(values, refusals):
 def _currents(values, refusals):
     if values[SENSING] != SENSE_CURRENT:
         return
-    previous = NO_CURRENT_MA
-    for place in (UNDERLOAD_MA, OVERLOAD_MA):
-        if values[place] <= values[previous]:
-            names = (TABLE[place][0], values[place], TABLE[previous][0], values[previous])
-            refusals.append("%s = %d mA: must be above %s = %d mA" % names)
-        previous = place
+    if values[UNDERLOAD_MA] <= values[NO_CURRENT_MA]:
+        names = (values[UNDERLOAD_MA], values[NO_CURRENT_MA])
+        refusals.append("underload = %d mA: must be above no_current = %d mA" % names)
     if not values[UNDERLOAD_MA] < values[RATED_MA] <= values[OVERLOAD_MA] < 3 * values[RATED_MA]:
         names = (values[UNDERLOAD_MA], values[RATED_MA], values[OVERLOAD_MA], 3 * values[RATED_MA])
         refusals.append("underload %d, rated %d, overload %d, locked rotor %d mA: must rise in this order" % names)
@@ -249,9 +246,9 @@ def _contacts(values, refusals):
 
 def _times(values, refusals):
     lead, lag, high = values[PUMP_DOWN_LEAD_MS], values[PUMP_DOWN_LAG_MS], values[PUMP_DOWN_HIGH_MS]
-    if lead and lag and lead > lag:
+    if lag and lead > lag:
         refusals.append("pump_down_lead = %d: must be at most pump_down_lag = %d, which starts higher" % (lead, lag))
-    if lag and high and lag > high:
+    if high and lag > high:
         refusals.append("pump_down_lag = %d: must be at most pump_down_high = %d, which starts higher" % (lag, high))
     if max(lead, lag, high) > values[BLIND_RUN_MS]:
         refusals.append("blind_run = %d: must be at least the longest pump-down time, %d"
