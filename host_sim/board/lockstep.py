@@ -40,6 +40,8 @@ def make_flash(flash, firmware=FIRMWARE, settings=None, blocks=BLOCKS):
 
     Raises InputError where the settings are refused or the image cannot be made.
     """
+    if not firmware.is_dir():
+        raise InputError("the firmware's sources are not beside this package: run it from a clone", "virtual board")
     flash.unlink(missing_ok=True)
     with tempfile.TemporaryDirectory(prefix="sumpbench-pit-") as folder:
         if settings is not None:
@@ -110,8 +112,6 @@ class LockstepBoard:
     """
 
     def __init__(self, flash, read, written, firmware=FIRMWARE, blocks=BLOCKS, log=None):
-        if not firmware.is_dir():
-            raise InputError("the firmware's sources are not beside this package: run it from a clone", "virtual board")
         self.executable = find_micropython()
         self.flash, self.firmware, self.blocks, self.log = flash.resolve(), firmware, blocks, log
         self.read, self.written = read, written
