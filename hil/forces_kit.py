@@ -21,6 +21,7 @@ from .link import Link
 
 LOOK_S = 0.02  # between two looks at the outputs
 ANSWER_S = 25.0
+SETTLED_MS = 500  # five ticks: what was forced or asked for has had its effect and is on flash
 RESTART_S = 1.5  # the reply leaves, and the board is gone for a moment
 JUMPER = "make the test jumper: without it the controller takes no forces"
 SELECTORS = (
@@ -220,7 +221,14 @@ class ForcesKit(kit.Kit):
         return self.link
 
     def reset(self):
-        """Restart the controller over its link, force everything to rest, clear lockouts and latched alarms."""
+        """Make a fresh start: everything forced to rest, lockouts and alarms ended, a restart over the link.
+
+        They are ended before the restart; see `real.RealKit.reset`.
+        """
+        self.to_rest()
+        self.run_ms(self.values[settings.DEBOUNCE_MS] + SETTLED_MS)
+        self.link.write_bits(0, [1, 1])
+        self.run_ms(SETTLED_MS)
         self.link.write_words(r.RESET_AT, [r.RESET_KEY])
         self.notes.append(f"{self.base_ms / 1000.0:10.3f} s  restart over the link")
         self.link.close()
@@ -235,8 +243,6 @@ class ForcesKit(kit.Kit):
         self._may_force()
         self._look()
         self.to_rest()
-        self.link.write_bits(0, [1, 1])
-        self.run_ms(300)
 
     def describe(self):
         """Return what is under test; the wiring says how it was made sure that no pump can start by surprise."""

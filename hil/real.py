@@ -24,6 +24,7 @@ LOOK_S = 0.01  # between two looks at the rig
 SETTLE_S = 0.2
 TRY_S = 0.3  # patience with a board that may still be starting
 ANSWER_S = 25.0  # a board that starts has enumerated and answers by then
+SETTLED_MS = 500  # five ticks: what was driven or asked for has had its effect and is on flash
 OFF_MS = 600  # how long the power stays cut in a reset
 SILENCE_MS = 5000
 POWER = {"relay": "power_cut", "run": "run_held", "none": None}
@@ -241,13 +242,18 @@ class RealKit(kit.Kit):
         self.client()
 
     def reset(self):
-        """Make a fresh start: rest values on all wires, a restart, an answer; lockouts and latched alarms cleared."""
+        """Make a fresh start: rest values on all wires, lockouts and alarms ended, a restart, an answer.
+
+        They are ended before the restart: a board keeps what stands, and an alarm that is silenced afterwards
+        would be quiet for the next procedure (A2).
+        """
         if not self.powered:
             self.power(True)
         self.to_rest()
-        self.restart()
+        self.run_ms(self.client().settings()[settings.DEBOUNCE_MS] + SETTLED_MS)
         self.client().write_bits(0, [1, 1])
-        self.run_ms(300)
+        self.run_ms(SETTLED_MS)
+        self.restart()
 
     def power_wire(self):
         """Return the rig's wire that takes the controller's power, None where there is none."""
