@@ -219,8 +219,8 @@ def _currents(values, refusals):
     if values[SENSING] != SENSE_CURRENT:
         return
     if values[UNDERLOAD_MA] <= values[NO_CURRENT_MA]:
-        names = (values[UNDERLOAD_MA], values[NO_CURRENT_MA])
-        refusals.append("underload = %d mA: must be above no_current = %d mA" % names)
+        refusals.append("underload = %d mA: must be above no_current = %d mA"
+                        % (values[UNDERLOAD_MA], values[NO_CURRENT_MA]))
     if not values[UNDERLOAD_MA] < values[RATED_MA] <= values[OVERLOAD_MA] < 3 * values[RATED_MA]:
         names = (values[UNDERLOAD_MA], values[RATED_MA], values[OVERLOAD_MA], 3 * values[RATED_MA])
         refusals.append("underload %d, rated %d, overload %d, locked rotor %d mA: must rise in this order" % names)
