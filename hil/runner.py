@@ -30,6 +30,7 @@ def run(kit, procedures, progress=None, allow_settings=False, latency=None, coil
         "kit": {},
         "wiring": [],
         "latency": None,
+        "latency_why": "",
         "complete": True,
         "why_incomplete": "",
         "procedures": [],
@@ -44,8 +45,7 @@ def run(kit, procedures, progress=None, allow_settings=False, latency=None, coil
                 record["complete"], record["why_incomplete"] = False, entry["why"]
                 break
         if record["complete"] and latency is not None:
-            bench.reset()
-            record["latency"] = latency(bench)
+            _time_it(record, bench, latency)
     except InputError as error:
         record["complete"], record["why_incomplete"] = False, "; ".join(error.problems)
     except KeyboardInterrupt:
@@ -56,6 +56,17 @@ def run(kit, procedures, progress=None, allow_settings=False, latency=None, coil
         with contextlib.suppress(InputError, OSError):
             bench.close()
     return record
+
+
+def _time_it(record, bench, latency):
+    # What cannot be measured on this kit is no fault of the board.
+    bench.reset()
+    try:
+        record["latency"] = latency(bench)
+    except Missing as missing:
+        record["latency_why"] = "; ".join(missing.problems)
+    except Failed as failed:
+        record["latency_why"] = str(failed)
 
 
 def _describe(record, kit, bench):

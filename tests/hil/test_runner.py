@@ -173,6 +173,14 @@ def test_latency_lies_within_a_tick_over_all_phases(kit):
     assert 30 <= found["median_ms"] <= 70
 
 
+def test_a_latency_that_cannot_be_measured_is_said_to_be_so(kit, monkeypatch):
+    monkeypatch.setattr(kit, "_put", lambda name, value: None)
+    record = runner.run(kit, [], latency=latency.measure)
+    assert record["latency"] is None
+    assert "none of pump_1, pump_2 turned on within 120 s" in record["latency_why"]
+    assert record["complete"], "the procedures are not to blame"
+
+
 def test_a_procedure_that_does_not_say_what_it_is_is_refused():
     for change, words in (
         ({"PURPOSE": " "}, "PURPOSE is missing"),
