@@ -29,6 +29,14 @@ def test_an_event_that_cannot_happen_names_itself_and_the_state():
         c.blind.event(blind.ON)
 
 
+def test_the_places_that_are_kept_are_those_that_their_fields_say():
+    c = Controller(s.defaults())
+    c.power_up(0)
+    assert c.kept_places() == [place for place, field in enumerate(FIELDS) if field[2]]
+    snapshot = c.snapshot()
+    assert c.keep() == [snapshot[place] for place in c.kept_places()]
+
+
 def test_settings_that_are_refused_make_no_controller():
     values = s.defaults()
     values[s.RETRIES] = 0

@@ -21,7 +21,8 @@ UNREACHABLE = {}
 def fast_suite():
     """Return the test files of the fast suite that reach the core."""
     unit = ROOT / "tests" / "unit"
-    files = [*unit.glob("test_clause_*.py"), *unit.glob("test_proof_cover_*.py"), *unit.glob("test_proof_*_search.py")]
+    files = [*unit.glob("test_clause_*.py"), *unit.glob("test_proof_cover_*.py"), *unit.glob("test_proof_*_search.py"),
+             *unit.glob("test_proof_*_parts.py")]  # fmt: skip
     return sorted(str(path.relative_to(ROOT)) for path in files if not path.stem.endswith(("mutants", "index")))
 
 

@@ -256,7 +256,7 @@ class Controller:
             if pump.state >= pm.RETRY or pump.held:
                 pump.release()
             pump.failures = 0
-        for part in (self.belief, self.transmitter, self.demand, self.blind, self.pair, self.alarms):
+        for part in (self.belief, self.transmitter, self.demand, self.blind, self.pair):
             part.reset()
         self.exercise.failed = 0
         self.clock_fault = 0
@@ -279,7 +279,7 @@ class Controller:
         self._dry_pump(0)
         self._dry_pump(1)
         self.gate.barred = self._barred()
-        self.flood.step(self.belief.wet, self.gate.barred)
+        self.flood.step(self.belief.wet, self.gate.barred | self._not_in_auto())
         self.pair.judge()
         if c.rose & LAG & self.belief.wet:
             self.pair.reached_lag(self.demand.demand)
@@ -309,6 +309,14 @@ class Controller:
             if self.selectors.off(n) or self.pumps[n].open:
                 barred |= 1 << n
         return barred
+
+    def _not_in_auto(self):
+        # Pumps in HAND, or that will not stop: the pair does not start these, so they could not use a try.
+        mask = 0
+        for n in range(2):
+            if self.selectors.hand(n) or self.pumps[n].welded:
+                mask |= 1 << n
+        return mask
 
     def _duty(self, inputs):
         # Who runs: wishes, the gate, and the pumps told what it did.
@@ -361,6 +369,8 @@ class Controller:
         tell_alarms(self, inputs)
         if self.buttons.silence:
             alarms.silence()
+        if self.buttons.reset:  # once the alarms know what it has ended: one press is enough
+            alarms.reset()
         alarms.step(1 if self.buttons.test() else 0)
         self.light = 1 if alarms.nothing and self.pair.available == 3 else 0
         self.out[OUT_HORN] = alarms.horn
