@@ -1,11 +1,12 @@
 """Ports that are swapped, busy, silent, somebody else's, or far away behind a URL: clear words or plain work."""
 
 import pytest
+from duplexsump.station.framing import lrc
 from typer.testing import CliRunner
 
 from hil import choose, real, rig_command
 from hil.real import RealKit, check_ports, fitted
-from host_sim.board.client import Client
+from host_sim.board.client import Client, TermiosError
 from host_sim.cli import app
 from host_sim.errors import InputError
 from tests.hil.loom import Loom, Relay
@@ -103,3 +104,48 @@ def test_boards_that_no_rig_can_be_wired_to_are_refused():
             fitted(board)
     with pytest.raises(InputError, match='power by "battery": relay, run, none'):
         RealKit("a", "b", power_by="battery")
+
+
+class Line:
+    """An open line that answers each request with what it was given, in pieces."""
+
+    name = "a line"
+
+    def __init__(self, answers):
+        self.answers = list(answers)
+        self.in_waiting = 0
+
+    def write(self, data):
+        self.asked = data
+
+    def read(self, size):
+        return self.answers.pop(0) if self.answers else b""
+
+    def reset_input_buffer(self):
+        """Nothing waits here."""
+
+
+def framed(*data):
+    """Return an ASCII frame of bytes."""
+    return b":" + bytes([*data, lrc(bytes(data), 0, len(data))]).hex().upper().encode() + b"\r\n"
+
+
+def test_an_answer_to_an_earlier_request_is_not_taken_for_this_one():
+    late = framed(1, 4, 2, 0x53, 0x42)  # one word, where two are asked for
+    right = framed(1, 4, 4, 0x53, 0x42, 0, 1)
+    client = Client(Line([late[:5], late[5:] + right[:4], right[4:]]), patience_s=5.0)
+    assert client.words(0, 2) == [0x5342, 1]
+    echo, other = framed(1, 15, 0, 3, 0, 1), framed(1, 15, 0, 2, 0, 1)
+    client = Client(Line([other, echo]), patience_s=5.0)
+    client.write_bits(3, [1])
+    assert client.line.answers == [], "the echo of another write was taken"
+    client = Client(Line([framed(1, 0x84, 2)]), patience_s=5.0)
+    with pytest.raises(InputError, match="no such register"):
+        client.words(0, 2)
+
+
+def test_a_port_that_fails_while_it_is_flushed_went_away():
+    line = Line([])
+    line.reset_input_buffer = lambda: (_ for _ in ()).throw(TermiosError(5, "Input/output error"))
+    with pytest.raises(InputError, match="the port went away"):
+        Client(line).words(0, 1)
