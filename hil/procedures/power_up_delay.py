@@ -1,6 +1,6 @@
 """After a power-up the pumps wait, longer when the power comes and goes."""
 
-from ._steps import START_UP_MS, between, both_off, drain, fill, first_on, ready
+from ._steps import GAP_S, START_UP_MS, begin, between, both_off, drain, first_on, ready
 
 ORDER = 30
 PURPOSE = "After a power-up both pumps stay off for the delay, which doubles while power-ups lie less than 5 min apart."
@@ -19,16 +19,17 @@ def run(bench):
     bench.wait(FEW_MINUTES_S)
     hold_ms = bench.setting("boot_hold")
 
-    fill(bench, "high")
-    wait_ms = max(hold_ms, bench.setting("flood_min_off"))
-    restart(bench, "power back to first start, high wet", wait_ms)
+    # Both pumps count as just stopped, so the longer of delay and rest is waited for.
+    rest_ms, flood_rest_ms = bench.setting("lag_min_off"), bench.setting("flood_min_off")
+    begin(bench)
+    restart(bench, "first power-up for 5 min", max(hold_ms, rest_ms))
+    restart(bench, "second within 5 min", max(2 * hold_ms, rest_ms))
+    restart(bench, "third within 5 min", max(4 * hold_ms, rest_ms))
+    bench.water("off", "lead", "lag")
+    bench.wait(GAP_S)
+    bench.water("off", "lead", "lag", "high")
+    restart(bench, "fourth, high wet: the delay does not grow", max(hold_ms, flood_rest_ms))
     drain(bench, "high")
-    bench.wait(5)
-
-    fill(bench, "lead")
-    restart(bench, "second power-up within 5 min, lead wet", max(2 * hold_ms, bench.setting("lag_min_off")))
-    restart(bench, "third power-up within 5 min, lead wet", max(4 * hold_ms, bench.setting("lag_min_off")))
-    restart(bench, "fourth: the delay does not grow any more", max(4 * hold_ms, bench.setting("lag_min_off")))
 
 
 def restart(bench, name, wait_ms):
