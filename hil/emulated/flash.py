@@ -100,7 +100,8 @@ def read_files(image):
     context.buffer[:] = image
     found = {}
     try:
-        disk = littlefs.LittleFS(context=context, block_size=BLOCK, block_count=BLOCKS, prog_size=256, mount=True)
+        disk = littlefs.LittleFS(context=context, block_size=BLOCK, block_count=BLOCKS, prog_size=256, mount=False)
+        disk.mount()  # by itself: while it is made, one that cannot be mounted is formatted
         for folder, _, names in disk.walk("/"):
             for name in names:
                 path = folder.rstrip("/") + "/" + name

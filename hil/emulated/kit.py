@@ -19,7 +19,9 @@ from .pins import Pins
 MS = 1_000_000
 ANSWER_MS = 30000  # a board that has not answered by then does not answer
 TICK_NS = 100 * MS
-EARLY_NS = 2 * MS  # a dozing board wakes so long before its tick and rests the remainder itself
+EARLY_NS = 3 * MS  # a dozing board wakes so long before its tick and rests the remainder itself
+SLACK_NS = 5 * MS  # how much earlier than the tick that the grid was taken from another may come
+AWAKE_TICKS = 5  # the first is late by what the start took; the grid is taken from one that the board's own rest timed
 BURST_NS = 50 * MS  # analog readings closer together than this belong to one tick
 
 
@@ -63,9 +65,7 @@ class EmulatedKit(kit.Kit):
         self.rest = wires.rest_values(self.settings)
         self.pico = None
         self.time_ns = 0.0  # the bench's time while the board has no power
-        self.tick_ns = None  # when the board last began to read its inputs
-        self.last_sample_ns = 0.0
-        self.quiet = None  # says until when the board finds nothing to do
+        self._forget_grid()
         self.starts = []
         self.registers = {}
         self.line = Line(self)
@@ -106,10 +106,20 @@ class EmulatedKit(kit.Kit):
             self.pass_ns(look_ns, lambda seen=seen: len(self.edges) != seen)
         return True
 
+    def _forget_grid(self):
+        # A life begins: when the board looks at its inputs is not known yet.
+        self.ticks = 0
+        self.tick_ns = self.last_sample_ns = 0.0  # when it last began to look, and when it last read one
+        self.grid_ns = None  # one instant at which it looked; the others lie 100 ms apart
+        self.quiet = None  # says until when it finds nothing to do
+
     def _sampled(self):
         now = self.now_ns()
         if now - self.last_sample_ns > BURST_NS:
             self.tick_ns = now
+            self.ticks += 1
+            if self.ticks == AWAKE_TICKS:
+                self.grid_ns = now
             if self.quiet is not None:
                 self.quiet.tick(now)
         self.last_sample_ns = now
@@ -117,11 +127,13 @@ class EmulatedKit(kit.Kit):
     def _doze_until(self):
         # The instant of the chip's clock until which a waiting processor may be left to wait.
         pico = self.pico
-        if not self.doze or self.tick_ns is None or self.line.busy() or not pico.port.idle():
+        if not self.doze or self.grid_ns is None or self.line.busy() or not pico.port.idle():
             return 0.0
         if self.quiet is not None:
             return self.quiet.until_ns(pico.now_ns()) - pico.origin_ns
-        return self.tick_ns + TICK_NS - EARLY_NS - pico.origin_ns
+        # By the grid, not by the last tick: a tick that came late would make all that follow late.
+        done = (self.tick_ns - self.grid_ns + SLACK_NS) // TICK_NS
+        return self.grid_ns + (done + 1) * TICK_NS - EARLY_NS - pico.origin_ns
 
     # Pins.
 
@@ -157,7 +169,7 @@ class EmulatedKit(kit.Kit):
     def _restarted(self):
         # Every pin is an input again.
         self.starts.append((self.now_ms(), "watchdog"))
-        self.tick_ns = self.quiet = None
+        self._forget_grid()
         for name, _ in self.pins.outputs.values():
             self.saw(name, 0)
 
@@ -172,14 +184,14 @@ class EmulatedKit(kit.Kit):
         if not on and self.pico is not None:
             self.time_ns = self.pico.now_ns()
             self.image = self.pico.files_image()
-            self.pico = self.quiet = None
+            self.pico = None
             for name, _ in self.pins.outputs.values():
                 self.saw(name, 0)
         elif on and self.pico is None:
             self.pico = pico = Pico(self.program, self.image, self.compiled, self.time_ns)
             pico.on_reset, pico.mcu.adc.on_sample = self._restarted, self._sampled
             pico.engine.held = self._doze_until
-            self.tick_ns = None
+            self._forget_grid()
             self.starts.append((self.now_ms(), "power-up"))
             for pin in self.pins.outputs:
                 self._watch(pin)
