@@ -143,12 +143,13 @@ class VirtualKit(kit.Kit):
         }
 
     def log(self):
-        """Return what MicroPython said and the pin trace."""
+        """Return what came over the board's USB port, what MicroPython said besides, and the pin trace."""
         self.errors.flush()
         self.errors.seek(0)
         said = self.errors.read().decode("utf-8", "replace").strip()
         head = f"starts for reasons {self.board.causes} (0 power-up, 1 watchdog, 2 asked for)"
-        return "\n".join(part for part in (head, said[-4000:], self.trace()) if part)
+        link = self.board.said.decode("ascii", "replace").replace("\r\n", "\n").strip()
+        return "\n".join(part for part in (head, link, said[-4000:], self.trace()) if part)
 
     def close(self):
         """End the board: its outputs drop with its power."""

@@ -25,9 +25,11 @@ WATCHDOG_MS = 8388  # the longest an RP2040's watchdog reaches
 BOOT_MS = 200  # from power or reset to the first pass, unless the bench wants another
 BLOCKS = 352  # of 4096 bytes, as much as a Pico's file system has
 HANG_CPU_S = 20.0  # a pass that computes for so long does not end
-HANG_ASLEEP_S = 120.0  # the same for a process that neither computes nor asks
+ASLEEP_LOOKS = 10  # seconds in a row in which a process that asks for nothing was found asleep: at its REPL, say
+HANG_S = 300.0  # what counts where the system does not tell how a process fares
 IDLE_PASSES = 12  # a board that said nothing for so many passes needs time, not looks at its link
 WAIT_MS = 10
+SAID_BYTES = 2000
 MOST_MS = 1000  # of one grant; a pass that does not end is timed no better
 _NONE, _RESTING, _HUNG, _REPL = "no process", "resting", "hung", "at the REPL"
 _GRANT = struct.Struct(f"<{1 + N_INPUTS}i")
@@ -89,12 +91,11 @@ class Line:
     def read(self, count):
         """Return up to `count` bytes; where there are none, let the board look at its link, at last let time pass."""
         if not self.received:
-            before = len(self.received)
             if self.idle < IDLE_PASSES:
                 self.board.look()
             else:
                 self.board.advance(WAIT_MS)
-            self.idle = 0 if len(self.received) > before else self.idle + 1
+            self.idle = 0 if self.received else self.idle + 1
         data = bytes(self.received[:count])
         del self.received[:count]
         return data
@@ -120,6 +121,7 @@ class LockstepBoard:
         self.boot_ms = self.reset_boot_ms = BOOT_MS
         self.lives = 0
         self.causes = []
+        self.said = b""  # the last that came over its USB port
         self.hangs = 0  # passes that did not end by themselves
         self.state = _NONE
         self.powered = False
@@ -290,6 +292,7 @@ class LockstepBoard:
                     return
             data = self._receive()
             if data is None:
+                self._collect()
                 self.state = _HUNG
                 self.hangs += 1
                 return
@@ -302,12 +305,13 @@ class LockstepBoard:
 
     def _receive(self):
         # Bytes from the board, b"" when it is gone, None when it hangs.
-        began_s, cpu_s = time.monotonic(), None
+        began_s, first_s, asleep = time.monotonic(), None, 0
         while not select.select([self.pins], [], [], 1.0)[0]:
-            used_s = _cpu_s(self.process.pid)
-            cpu_s = used_s if cpu_s is None else cpu_s
-            asleep = time.monotonic() - began_s > HANG_ASLEEP_S
-            if used_s - cpu_s > HANG_CPU_S or asleep:
+            cpu_s, state = _fares(self.process.pid)
+            first_s = cpu_s if first_s is None else first_s
+            asleep = asleep + 1 if state == "S" else 0
+            waited_s = time.monotonic() - began_s
+            if cpu_s - first_s > HANG_CPU_S or asleep >= ASLEEP_LOOKS or (not state and waited_s > HANG_S):
                 return None
         try:
             return self.pins.recv(4096)
@@ -356,13 +360,15 @@ class LockstepBoard:
             if not data:
                 return
             self.line.received += data
+            self.said = (self.said + data)[-SAID_BYTES:]
 
 
-def _cpu_s(pid):
-    # Processor time of a process in s; where the system does not tell, 0, and only the long wait counts.
+def _fares(pid):
+    # (processor time in s, state: "R" running or waiting for a processor, "S" asleep, ...) of a process; (0, "") where
+    # the system does not tell.
     try:
         with open(f"/proc/{pid}/stat") as file:
             fields = file.read().rpartition(")")[2].split()
-        return (int(fields[11]) + int(fields[12])) / os.sysconf("SC_CLK_TCK")
+        return (int(fields[11]) + int(fields[12])) / os.sysconf("SC_CLK_TCK"), fields[0]
     except (OSError, ValueError, IndexError):
-        return 0.0
+        return 0.0, ""

@@ -116,6 +116,21 @@ def test_a_firmware_that_really_loops_is_found_by_its_processor_time(tmp_path, m
         assert kit.read("relay") == 1, "it lives again"
 
 
+def test_a_firmware_that_does_not_even_start_is_found_asleep(tmp_path, monkeypatch):
+    micropython()
+    monkeypatch.setattr(lockstep, "ASLEEP_LOOKS", 2)
+    monkeypatch.setattr("hil.virtual.ANSWER_MS", 3000)
+    broken = tmp_path / "firmware"
+    shutil.copytree(FIRMWARE, broken, ignore=shutil.ignore_patterns("__pycache__"))
+    (broken / "main.py").write_text("raise ValueError('planted')\n")
+    with VirtualKit(firmware=broken) as kit:
+        with pytest.raises(InputError, match="no answer in Modbus"):
+            kit.reset()
+        assert kit.board.hangs == 1
+        assert "planted" in kit.log()
+        assert [kit.read(name) for name in wires.OUTPUTS] == [0] * len(wires.OUTPUTS)
+
+
 def test_a_power_cut_drops_the_outputs_at_once_and_keeps_the_flash(kit):
     bench = Bench(kit)
     bench.ready()
