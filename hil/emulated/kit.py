@@ -5,6 +5,8 @@ doze from one tick to the next, through the passes of the station's loop that
 would find nothing to do; `doze=False` runs every pass.
 """
 
+from importlib import metadata
+
 from hil import kit, wires
 from hil.virtual import bench_settings
 from host_sim.board.client import Client
@@ -13,8 +15,14 @@ from host_sim.errors import InputError
 
 from . import flash
 from .line import Line
-from .pico import Pico
 from .pins import Pins
+
+try:
+    from .pico import Pico
+except ImportError:  # told when somebody asks for such a board
+    Pico = None
+
+EMULATOR = "0.3.6"  # of rp2040py: other versions are not mended by what mends this one
 
 MS = 1_000_000
 ANSWER_MS = 30000  # a board that has not answered by then does not answer
@@ -38,11 +46,22 @@ class Emulated(Client):
         self.board.set_values(values)
 
 
+def need_emulator():
+    """Raise InputError unless the emulator is installed, in the version that is mended here."""
+    install = "python -m pip install 'sumpbench[emulated]'"
+    if Pico is None:
+        raise InputError(f"rp2040py is missing: {install}", "emulated board")
+    found = metadata.version("rp2040py")
+    if found != EMULATOR:
+        raise InputError(f"rp2040py {found} is installed, {EMULATOR} is wanted: {install}", "emulated board")
+
+
 class EmulatedKit(kit.Kit):
     """An emulated Pico.  `uf2` is the path of MicroPython for RPI_PICO; `settings` a settings record.
 
     `firmware` is the folder its flash is made from; `compiled` False runs rp2040py's own loop alone.
-    Raises InputError for a file that is no such UF2, settings that are refused, a firmware that does not compile.
+    Raises InputError for a file that is no such UF2, settings that are refused, a firmware that does not compile,
+    and where the emulator is missing.
     """
 
     place = "emulated"
@@ -51,6 +70,7 @@ class EmulatedKit(kit.Kit):
     may_change_settings = True
 
     def __init__(self, uf2, settings=None, firmware=FIRMWARE, seed=0, doze=True, compiled=None):
+        need_emulator()
         super().__init__()
         self.seed = seed
         self.doze = doze

@@ -106,6 +106,18 @@ def test_the_firmware_lies_on_the_board_as_a_deployment_leaves_it():
     assert all(files[name][0] == ord("M") for name in modules if files[name])
 
 
+def test_an_emulator_that_is_missing_or_another_version_is_told_in_words(monkeypatch, tmp_path):
+    from hil.emulated import kit
+
+    monkeypatch.setattr(kit, "Pico", object())
+    monkeypatch.setattr(kit.metadata, "version", lambda name: "0.4.0")
+    with pytest.raises(InputError, match=r"0\.4\.0 is installed, 0\.3\.6 is wanted"):
+        kit.EmulatedKit(tmp_path / "none.uf2")
+    monkeypatch.setattr(kit, "Pico", None)
+    with pytest.raises(InputError, match="rp2040py is missing"):
+        kit.EmulatedKit(tmp_path / "none.uf2")
+
+
 # Wires and pins.  The pins are those of the wiring list, written down here once more so that a slip shows.
 
 
