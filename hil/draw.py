@@ -21,7 +21,7 @@ def milliamps(settings, load):
     if load == "normal":
         return min(settings[s.RATED_MA], (settings[s.UNDERLOAD_MA] + settings[s.OVERLOAD_MA]) // 2)
     locked = 3 * settings[s.RATED_MA]
-    return (settings[s.OVERLOAD_MA] + locked) // 2 if load == "over" else locked + settings[s.RATED_MA]
+    return (settings[s.OVERLOAD_MA] + locked) // 2 if load == "over" else locked + locked // 10
 
 
 class Draw:
