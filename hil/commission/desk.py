@@ -67,6 +67,7 @@ class Desk:
         self.figures = {} if figures is None else figures
         self.items = {}  # of all steps so far
         self.why = ""
+        self.guard = False  # whether water at `high` is unwanted: the hose is on, nobody holds the float
         self.fault = ""  # what the person has entered as a fault in this step
 
     # Speaking.
@@ -141,10 +142,14 @@ class Desk:
         """
         self.person.say(f"   Waiting for {what} ...")
         begin = told = self.board.clock.seconds()
+        warned = False
         while True:
             there = self.board.quiet_look() if quiet else self.board.look() or True
             if predicate():
                 return True
+            if self.guard and not warned and there and self.board.wet("high"):
+                warned = True
+                self.do("hose_off", "CAUTION: the water is at `high`.  Shut the hose, now.")
             typed = self.person.poll()
             if typed is not None and self._typed(typed, what):
                 return self._faulted(what)

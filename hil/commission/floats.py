@@ -15,6 +15,7 @@ DEAD = (
 
 def dead(desk):
     """Have both pumps dead before hands go into the pit."""
+    desk.guard = False
     if desk.figures.get("pumps_dead"):
         return
     desk.selectors("off", "off")

@@ -15,6 +15,7 @@ LIVE = "The pumps are live from here on. Hands out of the pit; stand dry; touch 
 
 def live(desk):
     """Have the pumps plugged in and the supply on, with all hands out of the pit."""
+    desk.guard = True
     if desk.figures.get("pumps_dead") is False:
         return
     desk.ask(question(desk, "plugged"))
@@ -183,6 +184,7 @@ def _both(desk):
         return
     desk.quiet()
     desk.do("hose_on", f"Both pumps rest: with the hose open let the pit fill to `{top}`. Stand by the tap.")
+    desk.guard = top != "high"
     if not desk.until(f"`{top}` wet", lambda: board.wet(top), WATER_S):
         return
     begin = board.ms
