@@ -5,16 +5,17 @@ import warnings
 import pytest
 
 from . import procedure
+from .plugin import CHOICE
 from .verdict import FAIL, MARGINAL
 
 ALL = procedure.load()
-
-
 CASES = [pytest.param(one, id=one.name, marks=pytest.mark.needs(*one.needs)) for one in ALL]
 
 
 @pytest.mark.parametrize("proves", CASES)
 def test_procedure(bench, proves, request):
+    if request.config.stash[CHOICE].real_time and not proves.real_time:
+        pytest.skip("not of the short set that is run in real time")
     request.node.user_properties.append(("hil_clauses", " ".join(proves.clauses)))
     proves.run(bench)
     items = [*bench.measurements, *bench.checks]
