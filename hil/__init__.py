@@ -3,6 +3,7 @@
     wires.py      the names of the wires between bench and controller
     kit.py        a board under test with its harness; one class for each kind of board
     bench.py      the vocabulary in which procedures are written
+    hands.py      the part of it that does something to a board; draw.py, what a pump draws
     procedures/   one short file each
     runner.py     carries procedures out and keeps the record
 
