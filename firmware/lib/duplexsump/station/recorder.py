@@ -14,6 +14,7 @@ from . import journal as j
 CHANNELS = (IN_CURRENT_1, IN_CURRENT_2, IN_LEVEL, IN_BATTERY)
 MINUTE_MS = const(60000)
 TRY_AGAIN_MS = const(60000)
+KEEP_MIN = const(60)  # J4: at least so often is written what survives a reset
 TRIES = const(4)  # of a write, an old segment given up before each but the first
 _MOST = const(1000000)
 _SHARE = const(32)  # a minute is recorded when a mean has moved by more than 1 part in so many
@@ -78,6 +79,8 @@ class Recorder:
         self.failing = False
         self.try_again_ms = 0
         self.litter = False  # something was allocated; collect at a quiet instant
+        self.kept_min = 0  # uptime and power-up count when what survives a reset was last written
+        self.kept_boots = 0
 
     def recall(self, places):
         """Return what survived the life before (J4), or None; also numbers this life and names damaged segments.
@@ -109,6 +112,7 @@ class Recorder:
     def begin(self, controller, now_ms, wall_s, kept, cause):
         """Open the segment of a new life; `cause` of the reset, or -1 for new settings."""
         self.minute_due_ms = add(now_ms, MINUTE_MS)
+        self.kept_min = 0
         if not self.on:
             return
         self.journal.life += 1
@@ -168,11 +172,21 @@ class Recorder:
     def _note(self, station, late_ms, first):
         # Tell whether what was recorded must be flushed in this pass.
         urgent = self.journal.step(station.controller, station.inputs, late_ms, first)
-        if self._copy_alarms(station.controller) or urgent or first:
-            self.journal.keep(station.controller.now, station.controller.keep())
+        if self._copy_alarms(station.controller) or first:
             urgent = True
+        if urgent or self._long_quiet(station.controller):
+            self._keep(station.controller)
         self._note_more(station.controller.now)
         return urgent
+
+    def _long_quiet(self, controller):
+        # What survives a reset changes in quiet hours as well: times run on, and power-ups come to lie far back.
+        return controller.uptime_min - self.kept_min >= KEEP_MIN or controller.gate.boots != self.kept_boots
+
+    def _keep(self, controller):
+        self.kept_min = controller.uptime_min
+        self.kept_boots = controller.gate.boots
+        self.journal.keep(controller.now, controller.keep())
 
     def _note_more(self, now_ms):
         if diff(now_ms, self.minute_due_ms) >= 0:
