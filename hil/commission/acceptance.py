@@ -4,6 +4,7 @@ import sys
 from pathlib import Path
 
 from host_sim.errors import InputError
+from host_sim.site import load_site
 
 from ..virtual import VirtualKit
 from . import command, simulated
@@ -14,18 +15,20 @@ ELSEWHERE = "25 minutes of the board's time: it is run on the virtual board in l
 def hose_test(virtual=False, port=None, wanted=True, site=None, folder=Path("."), say=None, why_not=""):
     """Return (document of the hose test, "") or (None, why there is none).
 
-    `virtual` has a simulated person carry it out, `port` a person at this
-    terminal; `why_not` is the reason where neither is wanted.  A board that goes
-    away, or answers that cannot be used, are a reason as well.
+    `virtual` has a simulated person carry it out on the pit of `site` (an
+    invented one where None), `port` a person at this terminal; `why_not` is the
+    reason where neither is wanted.  A board that goes away, or answers that
+    cannot be used, are a reason as well.
     """
     if not wanted:
         return None, why_not or "not asked for"
     if virtual:
         if say:
             say("hose test: a simulated person on a simulated pit")
-        with VirtualKit(settings=simulated.site().settings) as kit:
+        pit = load_site(site) if site else simulated.site()
+        with VirtualKit(settings=pit.settings) as kit:
             kit.reset()
-            made = simulated.run(kit)
+            made = simulated.run(kit, the_site=pit)
         if say:
             say(f"  {made['verdict']}: {made['headline']}")
         return made, ""

@@ -97,8 +97,8 @@ def _kept(test, word):
     if not test.done:
         test.person.say(f"\n{word} before anything was answered.")
         return
-    steps = f"{len(test.done)} step{'' if len(test.done) == 1 else 's'}"
-    test.person.say(f"\n{word}.  {steps} are kept in {test.path}; the same command goes on from there.")
+    steps = "1 step is" if len(test.done) == 1 else f"{len(test.done)} steps are"
+    test.person.say(f"\n{word}.  {steps} kept in {test.path}; the same command goes on from there.")
     test.person.say("Look round the pit before you go: selectors, hose, cords, cover.")
 
 

@@ -15,8 +15,8 @@ from .watch import Board
 
 SITE = Path(__file__).with_name("invented-pit.toml")
 NOTE = (
-    "Carried out by a simulated person on a simulated pit of our own invention: it shows the controller and the "
-    "procedure, and says nothing of any real pit."
+    "Carried out by a simulated person on a simulated pit: it shows the controller and the procedure, and says nothing "
+    "of any real pit."
 )
 
 
@@ -54,7 +54,7 @@ def run(kit, told=None, answers=None, units="us", the_site=None):
         test = HoseTest(board, person, promise.read(the_site.path, board.settings), Say(units), Path(folder) / "r.json")
         test.run()
     made = document(test, kit.describe(), NOTE)
-    made["sizing"] = f"{Path(the_site.path).name}, invented"
+    made["sizing"] = f"{Path(the_site.path).name}{', an invented pit' if the_site.path == str(SITE) else ''}"
     return made
 
 
