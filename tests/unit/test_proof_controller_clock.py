@@ -67,7 +67,7 @@ def test_long_clocks_stop_at_a_thousand_years():
         assert (c.uptime_min, c.inspection_min) == expected
 
 
-@pytest.mark.parametrize(("after_due", "late"), [(-100, 0), (0, 0), (100, 1), (5000, 1)])
+@pytest.mark.parametrize(("after_due", "late"), [(-100, 0), (0, 0), (1, 1), (100, 1), (5000, 1)])
 def test_j2_a_step_after_the_instant_that_was_due_is_late(after_due, late):
     c, _notes = clocked()
     c.due = NOW + 10_000

@@ -215,7 +215,7 @@ class Controller:
         # the only one that is no list is `due`, and that is this very step.
         for _name, part in self.parts:
             for name, kind, count, _kept in part.FIELDS:
-                if kind == DEADLINE and count:
+                if kind == DEADLINE:
                     value = getattr(part, name)
                     for i in range(count):
                         if value[i] >= 0:
@@ -435,9 +435,6 @@ class Controller:
 
         Raises ValueError for a record of another length.
         """
-        count = self._count(False)
-        if len(record) != count:
-            raise ValueError("snapshot of %d values: must hold %d" % (len(record), count))
         self._set(record, False)
         self.timers.now = self.now
         self.first = False
@@ -479,8 +476,9 @@ class Controller:
 
     def _set(self, record, kept_only):
         count = self._count(kept_only)
-        if kept_only and len(record) != count:
-            raise ValueError("kept record of %d values: must hold %d" % (len(record), count))
+        if len(record) != count:
+            what = "kept record" if kept_only else "snapshot"
+            raise ValueError("%s of %d values: must hold %d" % (what, len(record), count))
         place = 0
         for _prefix, part in self.parts:
             for name, _kind, count, kept in part.FIELDS:
