@@ -175,3 +175,23 @@ def test_every_item_is_filled_by_some_step():
     filled = {item for step in STEPS for item in step.items}
     assert filled == set(KEYS)
     assert all(step.why and step.title for step in STEPS)
+
+
+@pytest.mark.parametrize("units", ["us", "si"])
+def test_the_example_of_every_question_is_a_good_answer(units):
+    from hil.commission import questions
+    from hil.commission.desk import read_date
+
+    class Speaks:
+        show = Say(units)
+
+    for key in questions._BY_KEY:
+        one = questions.question(Speaks, key, 1 if "{" in key else None)
+        assert one.why and one.ask and "{" not in one.ask + one.key
+        if one.example:
+            assert asking.parse(one, one.example, {"date": read_date}) is not None, key
+    volts = questions.question(Speaks, "volts_{n}", 2)
+    assert asking.parse(volts, "240 V") == "240 V" and asking.parse(volts, "0.24 kV") == "0.24 kV"
+    assert asking.parse(volts, "118") == "118 V"
+    bucket = questions.question(Speaks, "bucket_{n}", "rate_1")
+    assert asking.parse(bucket, "12 gpm") == "12 gpm" and asking.parse(bucket, "0.8 L/s") == "0.8 L/s"

@@ -1,10 +1,15 @@
 """The hose test on simulated pits: what it measures is what the physics give, and what is wrong with a pit is found."""
 
+import io
+import json
 from pathlib import Path
 
 import pytest
+import typer
+from typer.testing import CliRunner
 
-from hil.commission import promise, simulated
+from hil import accept, procedure
+from hil.commission import acceptance, promise, simulated
 from hil.commission.dialogue import STEPS, HoseTest
 from hil.commission.pit_person import PitPerson
 from hil.commission.simulated import LoopClock
@@ -76,6 +81,33 @@ def test_what_is_measured_is_what_the_physics_give(whole):
     assert "pump 2 on battery" in items["power_cut"]["shown"]
     for n in (1, 2):
         assert items[f"trip_{n}"]["shown"] == f"pump {n} fault: run lost"
+
+
+def test_one_command_leaves_a_record_that_holds_every_item(whole, tmp_path, monkeypatch):
+    # The command as it is, but with one procedure instead of all, and the hose test that was run above.
+    monkeypatch.setattr(simulated, "run", lambda kit, the_site: whole)
+    every = procedure.load()
+    monkeypatch.setattr(procedure, "load", lambda only=(): [one for one in every if one.name == "moisture"])
+    app = typer.Typer()
+    accept.add_to(app)
+    done = CliRunner().invoke(app, ["accept", "--virtual", "--out", str(tmp_path / "out")])
+    assert done.exit_code == 0, done.output
+    made = json.loads((tmp_path / "out" / "record.json").read_text(encoding="utf-8"))
+    assert [item["key"] for item in made["hose_test"]["items"]] == list(KEYS)
+    assert [entry["name"] for entry in made["procedures"]] == ["moisture"]
+    assert made["board"]["firmware"] != made["board"]["settings"] and made["latency"]["samples"] > 0
+    assert {"Floats by hand, horn, valves: horn heard in the bedroom, doors shut"} <= {
+        entry["what"] for entry in made["untested"]
+    }
+
+
+def test_where_no_hose_test_can_be_done_the_record_says_why(monkeypatch):
+    assert acceptance.hose_test(wanted=False, why_not="left out") == (None, "left out")
+    assert "lockstep" in acceptance.hose_test()[1]
+    monkeypatch.setattr("sys.stdin", io.StringIO())
+    assert acceptance.hose_test(port="/dev/no-such-port")[1].startswith("nobody was at the terminal")
+    monkeypatch.setattr("sys.stdin.isatty", lambda: True, raising=False)
+    assert "there is no such port" in acceptance.hose_test(port="/dev/no-such-port")[1]
 
 
 def test_a_worn_pump_is_found(tmp_path):
