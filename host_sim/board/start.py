@@ -11,6 +11,7 @@ BENCH_MAKE the image is made and nothing is run.
 """
 
 import os
+import select
 import sys
 
 import vfs
@@ -90,6 +91,15 @@ def run(name):
     exec(compile(text, name, "exec"), globals())
 
 
+def end_with_the_bench():
+    """End this process if its serial port has nobody at the other end any more: a REPL there would spin for ever."""
+    port = select.poll()
+    port.register(sys.stdin, select.POLLIN)
+    for _stream, event in port.poll(0):
+        if event & select.POLLHUP:
+            os.system("kill -9 $PPID")
+
+
 flash_path = os.getenv("BENCH_FLASH")
 blocks = int(os.getenv("BENCH_BLOCKS") or "352")
 try:
@@ -106,4 +116,7 @@ sys.path[:] = ["", ".frozen", "/lib"]
 try:
     run("boot.py")
 finally:
-    run("main.py")
+    try:
+        run("main.py")
+    finally:
+        end_with_the_bench()

@@ -1,5 +1,6 @@
 """The whole firmware on real MicroPython in a simulated pit: cut, killed, deployed to, read back."""
 
+import os
 import random
 import shutil
 import subprocess
@@ -232,3 +233,30 @@ def test_a_board_with_another_register_map_can_be_deployed_to(tmp_path):
         assert list(before) == ["firmware"]
         assert "taken into maintenance" in said[-1]
         work.Repl(board.port).wait(20.0)
+
+
+def test_a_board_whose_bench_was_killed_ends_too(tmp_path):
+    script = (
+        "import os, sys, time\n"
+        "from host_sim.board.virtual import VirtualBoard\n"
+        "from host_sim.site import load_site, packaged\n"
+        "with VirtualBoard(load_site(packaged('demo')), sys.argv[1], speed=5) as board:\n"
+        "    while board.fed_s is None:\n"
+        "        time.sleep(0.05)\n"
+        "    print(board.process.pid, flush=True)\n"
+        "    os.kill(os.getpid(), 9)\n"
+    )
+    pit()
+    command = [sys.executable, "-c", script, str(tmp_path / "flash.img")]
+    environment = {"PYTHONPATH": f"{FIRMWARE / 'lib'}:{ROOT}", "PATH": "/usr/bin:/bin"}
+    done = subprocess.run(command, capture_output=True, text=True, timeout=120, cwd=ROOT, check=False, env=environment)
+    number = int(done.stdout)
+
+    def gone():
+        try:
+            os.kill(number, 0)
+        except ProcessLookupError:
+            return True
+        return False
+
+    wait_for(gone)
