@@ -128,8 +128,15 @@ def _times(values, parts, lines):
     blind = min(most, max(_tenths(1.1 * full), longest, values[s.DRY_RUN_MS] + 2000))
     values[s.BLIND_RUN_MS] = _clip(s.BLIND_RUN_MS, min(blind, values[s.MAX_RUN_MS]))
     if contacts[1] is not None and contacts[0] is not None:
-        band = pit.volume_m3(contacts[1].wet_m) - pit.volume_m3(contacts[0].dry_m)
-        values[s.BAND_VOLUME_ML] = _clip(s.BAND_VOLUME_ML, band * 1e6)
+        values[s.BAND_VOLUME_ML] = _clip(s.BAND_VOLUME_ML, 1e6 * _band_m3(pit, contacts[0], contacts[1]))
+
+
+def _band_m3(pit, off, lead):
+    # J3 times a fill from off wet to lead wet and a draw-down from lead dry to off dry: the mean of the two
+    # volumes, which are one where both floats differ alike between wet and dry.
+    fill = pit.volume_m3(lead.wet_m) - pit.volume_m3(off.wet_m)
+    draw = pit.volume_m3(lead.dry_m) - pit.volume_m3(off.dry_m)
+    return 0.5 * (fill + draw)
 
 
 def override(values, table):
