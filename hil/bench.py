@@ -200,7 +200,7 @@ class Bench(Hands):
         def turned():
             return any(edge.value == value for edge in self._edges(wire, start))
 
-        if not self.kit.run_until(turned, round(within_s * 1000.0)):
+        if not self.kit.run_until_edge(turned, round(within_s * 1000.0)):
             raise Failed(f"{wire} did not turn {_on(value)} within {within_s:g} s: {self._seen()}")
         return next(edge.ms for edge in self._edges(wire, start) if edge.value == value)
 
@@ -211,7 +211,7 @@ class Bench(Hands):
         def first():
             return [edge for edge in self.kit.edges[start:] if edge.wire in names and edge.value == value]
 
-        if not self.kit.run_until(lambda: bool(first()), round(within_s * 1000.0)):
+        if not self.kit.run_until_edge(lambda: bool(first()), round(within_s * 1000.0)):
             raise Failed(f"none of {', '.join(names)} turned {_on(value)} within {within_s:g} s: {self._seen()}")
         return first()[0].wire, first()[0].ms
 
@@ -224,7 +224,7 @@ class Bench(Hands):
         began, start = self.now_ms(), len(self.kit.edges)
         if self.kit.read(wire) != value:
             raise Failed(f"{wire} is {_on(1 - value)}: {self._seen()}")
-        if self.kit.run_until(lambda: bool(self._edges(wire, start)), round(for_s * 1000.0)):
+        if self.kit.run_until_edge(lambda: bool(self._edges(wire, start)), round(for_s * 1000.0)):
             after_s = (self._edges(wire, start)[0].ms - began) / 1000.0
             raise Failed(f"{wire} turned {_on(1 - value)} after {after_s:.1f} s, {for_s:g} s wanted: {self._seen()}")
 

@@ -120,6 +120,10 @@ class Kit:
             self.run_ms(self._step_ms(until - self.now_ms()))
         return True
 
+    def run_until_edge(self, predicate, limit_ms):
+        """Do what `run_until` does for a predicate that can come true at a change of an output only."""
+        return self.run_until(predicate, limit_ms)
+
     def run_to_move(self, limit_ms):
         """Let time pass until an output changes, at most `limit_ms`."""
         before = dict(self.seen)

@@ -86,6 +86,15 @@ class VirtualKit(kit.Kit):
         """Let `ms` pass."""
         self.board.advance(ms)
 
+    def run_until_edge(self, predicate, limit_ms):
+        """Let time pass from one change of an output to the next until `predicate()` holds or the limit is reached."""
+        until = self.now_ms() + limit_ms
+        while not predicate():
+            if self.now_ms() >= until:
+                return False
+            self.run_to_move(until - self.now_ms())
+        return True
+
     def run_to_move(self, limit_ms):
         """Let time pass until an output changes, at most `limit_ms`."""
         self.board.advance(limit_ms, to_move=True)
