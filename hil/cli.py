@@ -16,7 +16,8 @@ from . import accept
 PARTS = ("rig_command", "commission.command")
 
 
-def _add_commands():
+def add_commands():
+    """Put the commands of every part of the bench into the simulator's command line."""
     accept.add_to(app)
     for name in PARTS:
         importlib.import_module(f"hil.{name}").add_to(app)
@@ -24,7 +25,7 @@ def _add_commands():
 
 def main():
     """Run the command line; an input that cannot be used is told without a traceback, exit code 2."""
-    _add_commands()
+    add_commands()
     try:
         app()
     except InputError as error:

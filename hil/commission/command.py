@@ -9,14 +9,6 @@ import typer
 
 from host_sim.asking import StoppedError
 from host_sim.errors import InputError
-from host_sim.sizing.say import Say
-
-from .. import record as records
-from . import promise
-from .dialogue import HoseTest
-from .simulated import document
-from .terminal import Terminal
-from .watch import Board
 
 DONE, NOT_PASSED = 0, 1
 
@@ -57,6 +49,8 @@ def run(port, site, record, units="us", framing="ascii", unit=1, person=None):
     Raises InputError when record, site, kept answers or board cannot be used;
     what has been answered is kept then as well.
     """
+    from .. import record as records
+
     records.check_file(record)
     found = carry_out(port, site, record, units, framing, unit, person)
     if found is None:
@@ -74,6 +68,15 @@ def carry_out(port, site, record, units="us", framing="ascii", unit=1, person=No
 
     Raises InputError as `run` does.
     """
+    # Imported when the command runs, so that the help of every other command comes up at once.
+    from host_sim.sizing.say import Say
+
+    from . import promise
+    from .dialogue import HoseTest
+    from .simulated import document
+    from .terminal import Terminal
+    from .watch import Board
+
     board = Board(lambda: connect(port, framing, unit))
     try:
         board.open()

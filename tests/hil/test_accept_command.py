@@ -32,6 +32,14 @@ def test_the_console_script_is_the_whole_command_line():
         assert f" {command} " in said
 
 
+def test_help_comes_up_without_the_heavy_libraries():
+    heavy = ("numpy", "scipy", "fluids", "pint", "matplotlib", "serial", "pytest", "rp2040py", "numba")
+    code = f"import sys, hil.cli; hil.cli.add_commands(); print([one for one in {heavy} if one in sys.modules])"
+    environment = {**os.environ, "PYTHONPATH": f"{ROOT / 'firmware/lib'}:{ROOT}"}
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, env=environment, check=True)
+    assert done.stdout.strip() == "[]"
+
+
 def test_procedures_lists_what_each_proves_and_needs():
     code, said, _ = sumpbench("procedures", "--json")
     assert code == 0
