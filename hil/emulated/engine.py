@@ -59,6 +59,7 @@ class Engine:
         self.held = None  # returns the instant until which a waiting processor may be left to wait
         self.holding = False  # whether it is left to wait just now
         self.stop = self.clock.create_alarm(self.interrupt)
+        self.later = self.clock.create_alarm(self.interrupt)
         self.state = np.zeros(t.STATE_WORDS, np.int64)
         if self.compiled:
             mcu.sio = SharedSio(mcu, self.state)
@@ -73,6 +74,10 @@ class Engine:
     def interrupt(self):
         """End the run that is under way after the present instruction."""
         self.simulator.stopped = True
+
+    def interrupt_in(self, ns):
+        """End the run that is under way so much later."""
+        self.later.schedule(ns)
 
     def run(self, until_ns):
         """Run until the chip's clock reaches `until_ns` or something calls `interrupt`; tell whether it was reached.

@@ -30,6 +30,7 @@ TICK_NS = 100 * MS
 EARLY_NS = 3 * MS  # a dozing board wakes so long before its tick and rests the remainder itself
 SLACK_NS = 5 * MS  # how much earlier than the tick that the grid was taken from another may come
 AWAKE_TICKS = 5  # the first is late by what the start took; the grid is taken from one that the board's own rest timed
+SET_NS = MS  # the board has set all its relays so long after the first
 BURST_NS = 50 * MS  # analog readings closer together than this belong to one tick
 
 
@@ -183,8 +184,9 @@ class EmulatedKit(kit.Kit):
         self.pico.watch(pin, lambda level: self._moved(name, 1 if level == on else 0))
 
     def _moved(self, name, value):
+        # The board sets its relays one after another: who looks at one change is to see them all.
         self.saw(name, value)
-        self.pico.engine.interrupt()
+        self.pico.engine.interrupt_in(SET_NS)
 
     def _restarted(self):
         # Every pin is an input again.
