@@ -10,6 +10,7 @@ from duplexsump.control.records import IN_JUMPER, IN_MAINS, N_INPUTS
 
 from host_sim.board.pit import Pit
 from host_sim.plant import TICK_MS
+from host_sim.schedule import RESET_MS
 
 from . import wires
 from .verdict import Failed
@@ -39,8 +40,8 @@ class PitInLoop:
         self.edges = [0] * (2 * len(CHANNELS))
         self.pumps = (0, 0)
         self.fed = True
-        self.asked_reset = False
-        self.lost = []  # (ms, "power" or "reset") as it happened to the controller
+        self.dead_until_ms = 0  # a controller that a fault resets is without power until then
+        self.lost = []  # (ms, what) as it happened to the controller's power
         self._drive()
 
     def begin(self):
@@ -84,7 +85,7 @@ class PitInLoop:
             self.kit.run_to_move((following - now - 1) // TICK_MS * TICK_MS)
             return
         self.pit.advance(following)
-        if self.fed and not self.pit.powered():
+        if self.fed and not self._powered(following):
             # The power goes at `following`: the board takes no step at that instant any more.
             self.kit.run_ms(following - now - 1)
             self._power(following)
@@ -98,6 +99,8 @@ class PitInLoop:
         if moved or not self.kit.exact or now % TICK_MS:
             return tick
         limit = max(tick, self.pit.schedule.next_ms())
+        if self.dead_until_ms > now:
+            limit = min(limit, max(tick, self.dead_until_ms))
         self.bands.thresholds(self.edges, *self.pumps, self.pit.raw[IN_MAINS])
         return self.pit.plant.wake(now, min(limit, now + 3600000), self.edges)
 
@@ -109,17 +112,14 @@ class PitInLoop:
 
     def _power(self, now):
         # A controller on the mains dies with it; one that a fault resets is without power for a moment.
-        fed = self.pit.powered()
+        fed = self._powered(now)
         if fed != self.fed:
             self.fed = fed
             self.lost.append((now, "power returns" if fed else "power lost"))
             self.kit.power(fed)
-        if self.asked_reset:
-            self.asked_reset = False
-            self.lost.append((now, "reset"))
-            self.kit.power(False)
-            if fed:
-                self.kit.power(True)
+
+    def _powered(self, now):
+        return self.pit.powered() and now >= self.dead_until_ms
 
     def _fault_reset(self):
-        self.asked_reset = True
+        self.dead_until_ms = self.pit.now_ms + RESET_MS

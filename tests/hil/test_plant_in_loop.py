@@ -11,6 +11,7 @@ from host_sim.board import readback
 from host_sim.faults import parse_fault
 from host_sim.journal import Life
 from host_sim.replay import exact
+from host_sim.schedule import RESET_MS
 from host_sim.site import load_site, packaged
 from tests.micropython.places import micropython
 
@@ -96,9 +97,13 @@ def split(rows):
 def test_a_reset_by_a_fault_begins_a_new_life():
     micropython()
     site = short(0.5)
-    night, segments = on_a_board(site, [parse_fault("controller-reset@10min", site.begins_s)])
-    assert night.lost == [(600000, "reset")]
-    assert sum(segment.begins for segment in segments) == 2
+    fault = [parse_fault("controller-reset@10min", site.begins_s)]
+    simulated = loop.run(site, fault).journal
+    night, segments = on_a_board(site, fault, boot_ms=0)
+    assert night.lost == [(600000, "power lost"), (600000 + RESET_MS, "power returns")]
+    mine = [record for journal in readback.to_journals(segments) for record in as_rows(journal)]
+    assert len(split(mine)) == 2
+    assert split(mine) == split(as_rows(simulated))
 
 
 def test_another_firmware_gives_another_journal(tmp_path):
