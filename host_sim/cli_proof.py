@@ -16,7 +16,10 @@ def register(app):
 
 def explore(
     part: Annotated[
-        str | None, typer.Option(help="contacts, belief, gate, pump, pair or alarms; all if left out.")
+        str | None,
+        typer.Option(
+            help="contacts, belief, demand, blind, gate, pump, duty, flood, turns, pair or alarms; all if left out."
+        ),
     ] = None,
     coarse: Annotated[str | None, typer.Option(help="Coarse world: narrow, quick or wide; all if left out.")] = None,
     quick: Annotated[

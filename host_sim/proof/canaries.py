@@ -9,7 +9,8 @@ from dataclasses import dataclass
 from typing import Any
 from unittest import mock
 
-from duplexsump.control import alarms, belief, blind, contacts, flood, gate, pair
+from duplexsump.control import alarms, belief, blind, contacts, demand, flood, gate, pair
+from duplexsump.control import settings as s
 from duplexsump.control import timers as tm
 from duplexsump.control.records import HIGH
 
@@ -26,6 +27,7 @@ class Canary:
     job: Job
     break_it: Any
     keep: Any = None
+    every: int = 1  # only each so many of the start states
 
 
 def _always(*_):
@@ -114,6 +116,10 @@ def _blind_for_ever():
     return [mock.patch.object(blind.Blind, "_run", _nothing)]
 
 
+def _drawn_for_ever():
+    return [mock.patch.object(demand.Demand, "_draw", _nothing)]
+
+
 def _chatter_for_ever():
     def forget(self, i, now):
         pass
@@ -132,16 +138,16 @@ def _high_not_released():
 
 _GATE = Job("gate", "quick")
 _PUMP = Job("pump", "quick")
+_DUTY = Job("duty", "quick")
+_FLOOD = Job("flood", "quick", (("who", 0),))
+_TURNS = Job("turns", "quick")
+_DEMAND = Job("demand", "quick", (("sensing", s.SENSE_CURRENT),))
+_BLIND = Job("blind", "quick", (("sensing", s.SENSE_CURRENT),))
 _SMALL_PAIR = Job("pair", "quick", (("fitted", 10),))
-_WITH_OFF = Job("pair", "quick", (("fitted", 11),))
 _WATER = Job("alarms", "quick", (("which", (0,)), ("floats", True)))
 _HIGH_ALARM = Job("alarms", "quick", (("which", (4,)), ("floats", False)))
 _ONE = Job("contacts", "narrow", (("which", (3,)), ("debounce", 3), ("chatter", True)))
 _BELIEF = Job("belief", "quick", (("fitted", 11),))
-
-
-def _good(move):
-    return move[1] == move[2] == 0 and not move[3]
 
 
 def _bad(move):
@@ -157,14 +163,18 @@ CANARIES = (
     Canary("I2", "a running pump is not barred", _GATE, _bar_ignored),
     Canary("I3", "the shortest run never ends", _PUMP, _never_let_go),
     Canary("I4", "high water told a step late", _WATER, _one_step_late),
+    Canary("I3", "the shortest run never ends, seen by the pair", _DUTY, _never_let_go),
+    Canary("I13", "a draw-down by time never ends", _DEMAND, _drawn_for_ever),
     Canary("I5", "no take-over by the other pump", _SMALL_PAIR, _no_other, _bad),
-    Canary("I6", "no flood retries", _SMALL_PAIR, _no_try, _bad),
+    Canary("I5", "no take-over by the other pump, seen by the duty", _DUTY, _no_other),
+    Canary("I6", "no flood retries", _FLOOD, _no_try, every=997),
     Canary("I7", "start spacing forgotten", _GATE, _no_spacing),
-    Canary("I8", "the lead turn never changes", _WITH_OFF, _turn_kept, _good),
+    Canary("I8", "the lead turn never changes", _TURNS, _turn_kept),
     Canary("I9", "a lockout is ignored", _PUMP, _lockout_ignored),
     Canary("I11", "the alarm relay stays up", _HIGH_ALARM, _relay_kept),
     Canary("I12", "reset makes nothing believed again", _BELIEF, _reset_deaf),
-    Canary("I13", "a blind run never ends", _SMALL_PAIR, _blind_for_ever, _high_only),
+    Canary("I13", "a blind run never ends", _BLIND, _blind_for_ever),
+    Canary("I13", "a blind run never ends, seen in the whole pair", _SMALL_PAIR, _blind_for_ever, _high_only),
     Canary("L1", "chatter never ends", _ONE, _chatter_for_ever),
     Canary("L2", "high is not believed again when it moves", _BELIEF, _high_not_released),
 )
@@ -174,10 +184,12 @@ def hunt(canary, most_seconds=30.0):
     """Search with the rule broken.  Returns the Result; its `broken` must name the canary's invariant."""
     with contextlib.ExitStack() as stack:
         stack.enter_context(canary.job.open())
+        for patch in canary.break_it():
+            stack.enter_context(patch)
         part = canary.job.build(False)
         if canary.keep:
             part.moves = [move for move in part.moves if canary.keep(move)]
-        for patch in canary.break_it():
-            stack.enter_context(patch)
+        starts = part.start()[:: canary.every]
+        part.start = lambda: starts
         result, _graph = explorer.explore(part, canary.job.world, most_seconds=most_seconds)
         return result

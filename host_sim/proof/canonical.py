@@ -14,6 +14,32 @@ from duplexsump.control.ticks import MASK, NEVER
 MOST_LEFT = 120  # in units; every coarse timer is far shorter
 
 
+def look_at(timers, kept):
+    """Make `timers` expire only those `kept`: in a state that was just loaded no other is armed.
+
+    The same as `Timers.expire` for these, and several times as quick.
+    """
+    kept = tuple(sorted(kept))
+    at, rang = timers.at, timers.rang
+
+    def forget():
+        timers.any = False
+        for i in kept:
+            rang[i] = False
+
+    def expire(now):
+        timers.now = now
+        if timers.any:
+            forget()
+        for i in kept:
+            due = at[i]
+            if due >= 0 and (now - due) & MASK < 0x20000000:
+                at[i] = NEVER
+                rang[i] = timers.any = True
+
+    timers.expire, timers._forget = expire, forget
+
+
 class Form:
     """Loads and saves the chosen fields of live objects.
 
@@ -24,10 +50,14 @@ class Form:
     `base_ms` to `base_ms + tick_ms`; the base lies so that each step crosses the
     wrap of the millisecond clock.  Deadlines count in units of `unit_ms`, and
     so do the counters named in `scaled` or with a name in "_ms".  `extra` more places are left to the
-    part's observers.  Raises KeyError on saving a deadline off the unit's grid.
+    part's observers.  A timer in `silent` is kept as not armed once it is due
+    by the next step: nobody asks whether it rang, and the next step disarms it before
+    anybody asks whether it is armed, so the two have the same future.
+    Raises KeyError on saving a deadline off the unit's grid.
     """
 
-    def __init__(self, owners, tick_ms, unit_ms=None, extra=0, scaled=()):
+    def __init__(self, owners, tick_ms, unit_ms=None, extra=0, scaled=(), silent=()):
+        self.silent = {f"at[{i}]" for i in silent}
         self.tick_ms = tick_ms
         self.unit_ms = unit_ms or tick_ms
         self.base_ms = (MASK + 1 - tick_ms // 2 // 100 * 100) & MASK
@@ -57,7 +87,7 @@ class Form:
             self.names.append(full)
             if kind == DEADLINE:
                 load.append(f"o{which}.{full} = AT[v[{place}]]")
-                save.append(f"LEFT[o{which}.{full}]")
+                save.append(f"{'SILENT' if full in self.silent else 'LEFT'}[o{which}.{full}]")
             elif scaled:
                 load.append(f"o{which}.{full} = v[{place}] * UNIT")
                 save.append(f"o{which}.{full} // UNIT")
@@ -74,13 +104,22 @@ class Form:
     def _compile(self, load, save):
         # AT[-1] is the last entry: a deadline that is not armed.
         at = [(self.base_ms + k * self.unit_ms) & MASK for k in range(MOST_LEFT)] + [NEVER]
-        left = {(self.now_ms + k * self.unit_ms) & MASK: k for k in range(MOST_LEFT)}
-        left[NEVER] = -1
-        names = {"AT": at, "LEFT": left, "UNIT": self.unit_ms, **self.values}
+        names = {"AT": at, "UNIT": self.unit_ms, **self.values}
+        soon = self.tick_ms // self.unit_ms
         text = "def load(v):\n" + "\n".join(f"    {line}" for line in load or ["pass"])
-        text += "\ndef save():\n    return (" + ", ".join(save) + ("," if save else "") + ")\n"
+        text += "\ndef rest():\n" + "\n".join(f"    {line}" for line in load if "rest_" in line or not load)
+        text += "\n    return None\ndef save(LEFT, SILENT):\n"
+        text += "    return (" + ", ".join(save) + ("," if save else "") + ")\n"
         exec(text, names)
-        self._load, self._save = names["load"], names["save"]
+        self._load, self._save, self.rest = names["load"], names["save"], names["rest"]
+        self._left = [self._left_from(instant) for instant in (self.base_ms, self.now_ms)]
+        self._silent = {instant: k if k > soon else -1 for instant, k in self._left[0].items()}
+        self._silent_now = {instant: k if k > soon else -1 for instant, k in self._left[1].items()}
+
+    def _left_from(self, instant):
+        left = {(instant + k * self.unit_ms) & MASK: k for k in range(MOST_LEFT)}
+        left[NEVER] = -1
+        return left
 
     def load(self, state):
         """Put `state` (bytes) into the objects, as of `base_ms`; return the observers' places."""
@@ -90,7 +129,19 @@ class Form:
 
     def save(self, extra=()):
         """Return the state (bytes) of the objects as of `now_ms`, with the observers' places."""
-        return self.packer.pack(*self._save(), *extra)
+        return self.packer.pack(*self._save(self._left[1], self._silent_now), *extra)
+
+    def save_within(self, extra=(), over=True):
+        """Return the state of the objects as of `base_ms`: for a tick that is taken in parts.
+
+        `over` tells that the tick ends here; before that silent timers are kept as they are.
+        """
+        left = self._left[0]
+        return self.packer.pack(*self._save(left, self._silent if over else left), *extra)
+
+    def save_begun(self, extra=()):
+        """Return the state as of `now_ms` with the rest of the tick to come: silent timers are kept as they are."""
+        return self.packer.pack(*self._save(self._left[1], self._left[1]), *extra)
 
     def describe(self, state, extra_names=()):
         """Return the state as a list of (name, value) of every place that is not at rest (0 or not armed)."""

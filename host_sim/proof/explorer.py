@@ -7,6 +7,9 @@ A part is an object with
     start()                     a list of states (bytes)
     step(state, move)           (next state, None), or (next state, (invariant, what went wrong))
     show(move)                  a move in words
+    phases                      optional: how many moves make one tick (1 if left out)
+    moves_at(state)             optional: the numbers of the moves to be tried from `state`, where the others
+                                do the same as one of them (the part argues why, and a test tries all of them)
 
 "Exhausted" is said only when the frontier is empty.  Breadth first makes the
 first counter-example a shortest one.
@@ -93,6 +96,7 @@ def explore(part, coarse="", most_states=None, most_seconds=None, most_depth=Non
                 break
             if most_seconds is not None and result.seconds >= most_seconds:
                 break
+    result.depth //= getattr(part, "phases", 1)
     result.states = len(graph.states)
     result.seconds = time.perf_counter() - began
     result.exhausted = result.broken is None and done == len(graph.states)
@@ -101,17 +105,18 @@ def explore(part, coarse="", most_states=None, most_seconds=None, most_depth=Non
 
 def _expand(part, graph, place, result):
     # Every move from one state.  Returns True at a breach.
-    state, index, step = graph.states[place], graph.index, part.step
-    for number, move in enumerate(part.moves):
-        after, breach = step(state, move)
+    state, index, step, moves = graph.states[place], graph.index, part.step, part.moves
+    numbers = part.moves_at(state) if hasattr(part, "moves_at") else range(len(moves))
+    for tried, number in enumerate(numbers, start=1):
+        after, breach = step(state, moves[number])
         if breach is not None:
             start, moves = graph.path(place)
             result.broken = Broken(breach[0], breach[1], start, [*moves, number])
-            result.transitions += number + 1
+            result.transitions += tried
             return True
         if after not in index:
             graph.add(after, place, number)
-    result.transitions += len(part.moves)
+    result.transitions += len(numbers)
     return False
 
 
@@ -156,12 +161,12 @@ def longest_wait(part, graph, moves, waiting, most_states=None):
 
 def replay(part, start, moves):
     """Yield (tick, move in words, state, breach) along a counter-example."""
-    state = part.start()[start]
+    state, phases = part.start()[start], getattr(part, "phases", 1)
     yield 0, "start", state, None
     for tick, number in enumerate(moves, start=1):
         move = part.moves[number]
         state, breach = part.step(state, move)
-        yield tick, part.show(move), state, breach
+        yield -(-tick // phases), part.show(move), state, breach
 
 
 def trace_text(part, broken):

@@ -4,18 +4,29 @@ import contextlib
 import time
 from dataclasses import dataclass, field
 
+from duplexsump.control import settings as s
+
 from host_sim.proof import coarse, explorer
 from host_sim.proof.explorer import Result
 from host_sim.proof.part_alarms import AlarmsPart
 from host_sim.proof.part_belief import BeliefPart
 from host_sim.proof.part_contacts import ContactsPart, window
+from host_sim.proof.part_duty import DutyPart
+from host_sim.proof.part_flood import FloodPart
 from host_sim.proof.part_gate import GatePart
+from host_sim.proof.part_level import BlindPart, DemandPart
 from host_sim.proof.part_pair import PairPart
 from host_sim.proof.part_pump import PumpPart
+from host_sim.proof.part_turns import TurnsPart
 
 # Alarms of each kind by number: high water, another high, medium, low, low and latched.
 _ALARM_KINDS = (0, 4, 12, 20, 24)
-PARTS = ("contacts", "belief", "gate", "pump", "pair", "alarms")
+PARTS = ("contacts", "belief", "demand", "blind", "gate", "pump", "duty", "flood", "turns", "pair", "alarms")
+_LONGEST_FIRST = ("flood", "pump", "belief", "duty", "pair")
+
+
+# Parts whose options are their constructor's, and that have no smaller set of moves.
+_PLAIN = {"demand": DemandPart, "blind": BlindPart, "duty": DutyPart, "flood": FloodPart, "turns": TurnsPart}
 
 
 @dataclass(frozen=True)
@@ -27,7 +38,7 @@ class Job:
     options: tuple = ()
     chatter_ticks: int = 10
     quick: bool = False  # it belongs to the CI part
-    seconds: float = 600.0  # at most, in the full run
+    seconds: float | None = None  # at most, where a search is not meant to end
     key: str = field(default="", compare=False)
 
     @property
@@ -47,6 +58,8 @@ class Job:
             return GatePart(self.world, every)
         if self.part == "pump":
             return PumpPart(self.world, every)
+        if self.part in _PLAIN:
+            return _PLAIN[self.part](self.world, **options)
         if self.part == "pair":
             return PairPart(self.world, options["fitted"], every)
         return AlarmsPart(self.world, options["which"], options["floats"])
@@ -77,8 +90,15 @@ def _by_world(world):
     yield Job("alarms", world, (("which", (0, 12)), ("floats", False)), quick=small)
     yield Job("alarms", world, (("which", (0, 4, 12)), ("floats", False)))
     yield Job("pump", world, quick=small)
-    for fitted in (10, 11, 15):
-        yield Job("pair", world, (("fitted", fitted),), quick=small and fitted < 15)
+    for sensing in (s.SENSE_CURRENT, s.SENSE_NOTHING):
+        yield Job("demand", world, (("sensing", sensing),), quick=small)
+        yield Job("blind", world, (("sensing", sensing),), quick=True)
+    yield Job("duty", world, quick=small)
+    yield Job("turns", world, quick=True)
+    for who in (0, 1) if small else (0,):  # the code is the same for both; the other one is looked at in one world
+        yield Job("flood", world, (("who", who),))
+    # The whole pair is no search that ends: it puts the contract between its parts to the test.
+    yield Job("pair", world, (("fitted", 11),), quick=small, seconds=8.0 if small else 60.0)
 
 
 def jobs(quick, part=None, world=None):
@@ -90,6 +110,12 @@ def jobs(quick, part=None, world=None):
         job for job in found
         if (job.quick or not quick) and part in (None, job.part) and world in (None, job.world)
     ]  # fmt: skip
+
+
+def longest_first(chosen):
+    """Return the jobs in an order that keeps every process busy to the end."""
+    rank = {part: place for place, part in enumerate(_LONGEST_FIRST)}
+    return sorted(chosen, key=lambda job: (rank.get(job.part, len(rank)), job.world != "wide", job.world != "narrow"))
 
 
 def named(name):
@@ -119,12 +145,13 @@ def _liveness(part, graph, result):
 
 def _recovery(part, graph, result, most=400):
     # I12 from states spread evenly over everything found.
-    every = max(1, len(graph.states) // most)
-    looked = graph.states[::every]
-    for place, state in enumerate(looked):
-        wrong = part.recovers(state)
+    whole = len(graph.states[0])  # a state within a tick is longer
+    looked = [place for place, state in enumerate(graph.states) if len(state) == whole]
+    looked = looked[:: max(1, len(looked) // most)]
+    for place in looked:
+        wrong = part.recovers(graph.states[place])
         if wrong:
-            start, moves = graph.path(place * every)
+            start, moves = graph.path(place)
             result.broken = explorer.Broken("I12", f"after reset and a healthy cycle: {wrong}", start, moves)
             result.exhausted = False
             return

@@ -1,6 +1,7 @@
 """Invariants looked at after every step of a simulated night, against the firmware's own state."""
 
 from duplexsump.control import settings as s
+from duplexsump.control import timers as tm
 from duplexsump.control.records import (
     CURRENT_NORMAL,
     HIGH,
@@ -14,7 +15,7 @@ from duplexsump.control.records import (
 )
 
 from host_sim.brains import Duplex
-from host_sim.proof import abstract_pump
+from host_sim.proof import abstract_pump, contract
 
 SLACK_MS = 200  # an output follows its reason by a tick, and is seen at the next
 
@@ -31,6 +32,8 @@ class Watched(Duplex):
     def _new_life(self, now_ms):
         self.was = [0, 0]
         self.views = None
+        self.seam = (0, 0)
+        self.by_hand = 0
         self.last_start_ms = None
         self.blind_from = [None, None]
         self.waits_from = None
@@ -44,12 +47,14 @@ class Watched(Duplex):
 
     def step(self, now_ms, raw):
         """Step the firmware, then look."""
+        out_before = self.controller.gate.out
         super().step(now_ms, raw)
         self.steps += 1
         c = self.controller
         out = [self.out[OUT_PUMP_1], self.out[OUT_PUMP_1 + 1]]
         for n in range(2):
             self._pump(n, now_ms, out, c)
+        self._contract(now_ms, out_before, c)
         self._alarms(now_ms, c)
         self._waiting(now_ms, out, c)
         self.was = out
@@ -76,6 +81,21 @@ class Watched(Duplex):
         self._on_suspects(n, now_ms, out, c)
         if n == 1:
             self.views = [abstract_pump.view(each) for each in c.pumps]
+
+    def _contract(self, now_ms, out_before, c):
+        # The seam along which the explorer searches level and duty apart.
+        seam = (c.demand.demand, 1 + c.blind.turn if c.blind.wants() else 0)
+        wrong = contract.level_breach(self.seam, seam, c.belief.wet, out_before)
+        # What people and the exercise run is none of the duty's, in this step and the one in which it ends.
+        by_hand = sum(1 << n for n in range(2) if c.selectors.hand(n) or c.exercise.who == n)
+        held = sum(1 << n for n in range(2) if c.timers.at[tm.MIN_RUN + n] >= 0)
+        duty = ~(by_hand | self.by_hand)
+        wrong = wrong or contract.duty_breach(seam, out_before & duty, c.gate.out & duty, held)
+        counting = c.timers.at[tm.FLOOD_TRY] >= 0
+        wrong = wrong or contract.flood_breach(c.gate.out, [pump.trial for pump in c.pumps], counting)
+        if wrong:
+            self._say("contract", now_ms, wrong)
+        self.seam, self.by_hand = seam, by_hand
 
     def _on_suspects(self, n, now_ms, out, c):
         alone = out[n] and not c.belief.wet and not c.selectors.hand(n) and c.exercise.who != n

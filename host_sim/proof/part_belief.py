@@ -4,13 +4,14 @@ from itertools import product
 
 from duplexsump.control import timers as tm
 from duplexsump.control.belief import Belief
-from duplexsump.control.records import HIGH, OFF
+from duplexsump.control.records import HIGH, LAG, LEAD, OFF
 from duplexsump.control.timers import Timers
 
 from host_sim.proof import coarse
-from host_sim.proof.canonical import Form
+from host_sim.proof.canonical import Form, look_at
 
-_TIMERS = {tm.DISAGREE, tm.TURNED, tm.TURNED + 1, tm.TURNED + 2}
+_TURNED = (tm.TURNED, tm.TURNED + 1, tm.TURNED + 2)
+_TIMERS = {tm.DISAGREE, *_TURNED}
 
 
 class BeliefPart:
@@ -29,18 +30,22 @@ class BeliefPart:
         self.settings = coarse.values(world, fitted=fitted, normally_closed=0)
         self.timers = Timers()
         self.belief = Belief(self.settings, self.timers, 0)
-        self.form = Form([(self.belief, None), (self.timers, lambda name, i: i in _TIMERS)], coarse.TICK_MS, extra=2)
+        owners = [(self.belief, None), (self.timers, lambda name, i: i in _TIMERS)]
+        look_at(self.timers, _TIMERS)
+        self.form = Form(owners, coarse.TICK_MS, extra=2, silent=_TURNED)
         self.disagree = coarse.ticks(world, "disagree")
         words = [w for w in range(16) if not w & ~fitted]
-        evidence = (0, OFF, 2, 4) if every else (0, OFF)  # L3, L4 and R1 condemn off, lead or lag by evidence
-        self.moves = list(product(words, (0, 1), evidence))
+        # L3, L4 and R1 condemn, by evidence, off, lead, lag, or all that is believed wet.
+        evidence = (0, OFF, LEAD, LAG, 15) if every else (0, OFF)
+        self.moves = [(word, 0, mask) for word, mask in product(words, evidence) if word & mask or not mask]
+        self.moves += [(word, 1, 0) for word in words]
 
     def start(self):
         """A power-up with every first reading."""
         states = []
         for word in range(16):
             if not word & ~self.fitted:
-                self.timers.at = [-1] * tm.N_TIMERS
+                self.form.rest()
                 self.timers.expire(self.form.now_ms)
                 self.belief.begin(word)
                 states.append(self.form.save((word, 0)))
@@ -63,8 +68,8 @@ class BeliefPart:
             b._sort(word)
             if b.suspect and breach is None:
                 breach = "I12", f"contacts {b.suspect} are still suspect after a reset"
-        elif condemned & b.fitted:
-            b.condemn(condemned, word)
+        elif condemned & b.wet:
+            b.condemn(condemned & b.wet, word)
         if breach is None and unmoved > self.disagree and self._out_of_order():
             breach = "L2", f"readings {word} have stood for over disagree, believed wet {b.wet} over dry {b.dry}"
         return self.form.save((word, unmoved)), breach
@@ -79,7 +84,8 @@ class BeliefPart:
             return "L2", f"suspects {b.suspect}, believed wet {b.wet} and dry {b.dry} of readings {word}"
         if (rose | fell) & suspect_before & HIGH & b.suspect:
             return "L2", "high was suspect, has moved, and is not believed"
-        if rose & suspect_before & (b.order | b.proof):
+        afresh = self.timers.rang[tm.DISAGREE]  # the answer is worked out afresh, of whoever has just moved as well
+        if rose & suspect_before & (b.order | b.proof) and not afresh:
             return "L2", f"suspects {rose & suspect_before} have turned wet and are not believed at once"
         return None
 

@@ -23,13 +23,13 @@ from duplexsump.control.records import (
     N_INPUTS,
 )
 
-from host_sim.proof import abstract_pump, coarse
+from host_sim.proof import abstract_pump, coarse, contract
 from host_sim.proof.abstract_pump import BAD, DRY, GOOD, LOCK, OPEN, OVER, AbstractPump
-from host_sim.proof.canonical import Form
+from host_sim.proof.canonical import Form, look_at
 
 _TIMERS = {
     tm.DISAGREE, tm.DRAW, tm.OVERDRAW, tm.STOPPED, tm.ALONE, tm.BLIND_RUN, tm.BLIND_REST, tm.LONG_RUN, tm.FLOOD_TRY,
-    tm.BOOT, tm.BOOT_SHORT, tm.SPACING, tm.TURNED, tm.TURNED + 1, tm.TURNED + 2,
+    tm.BOOT, tm.BOOT_SHORT, tm.BOOT_FLOOD, tm.SPACING, tm.TURNED, tm.TURNED + 1, tm.TURNED + 2,
     *range(tm.REST, tm.REST_FLOOD + 2), tm.MIN_RUN, tm.MIN_RUN + 1,
 }  # fmt: skip
 # Fields that decide nothing but an alarm or a record, or that the search does not move.
@@ -66,6 +66,7 @@ class PairPart:
         owners = [(part, kept) for part in (c.belief, c.demand, c.blind, c.flood, c.pair, c.gate)]
         owners += [(pump, None) for pump in c.pumps]
         owners += [(c.contacts, kept), (c.timers, lambda name, i: i in _TIMERS)]
+        look_at(self.timers, _TIMERS)
         self.form = Form(owners, coarse.TICK_MS, coarse.TICK_MS // 2, extra=7, scaled=("draw_left",))
         self._moves(every)
         self._bounds(coarse.TICK_MS)
@@ -93,7 +94,7 @@ class PairPart:
         states = []
         for state in (pm.IDLE, pm.LOCKED):
             c = self.controller
-            self.timers.at = [-1] * tm.N_TIMERS
+            self.form.rest()
             self.timers.expire(self.form.now_ms)
             for pump in c.pumps:
                 pump.state = state
@@ -111,7 +112,8 @@ class PairPart:
         word, choice_1, choice_2, reset = move
         c = self.controller
         before = [abstract_pump.view(pump) for pump in c.pumps]
-        was, cycles, led = c.gate.out, c.pair.cycles, c.pair.led
+        was, cycles, led, lead = c.gate.out, c.pair.cycles, c.pair.led, c.pair.lead
+        seam = self._view()
         high_before = c.belief.wet & HIGH
         self.timers.expire(self.form.now_ms)
         contacts = c.contacts
@@ -127,8 +129,35 @@ class PairPart:
             c._protect(n, inputs)
         c._level(inputs)
         c._duty(inputs)
+        self.fair = self._fair(was, lead)
         after, breach = self._judged(seen, move, was, before, high_before, led if c.pair.cycles > cycles else -1)
-        return self.form.save(after), breach
+        return self.form.save(after), breach or self._seam(seam, was)
+
+    def _view(self):
+        c = self.controller
+        return c.demand.demand, 1 + c.blind.turn if c.blind.wants() else 0
+
+    def _seam(self, seam, was):
+        # What the parts that are searched apart count on from each other.
+        c = self.controller
+        held = sum(1 << n for n in range(2) if self.timers.at[tm.MIN_RUN + n] >= 0)
+        counting = self.timers.at[tm.FLOOD_TRY] >= 0
+        wrong = contract.level_breach(seam, self._view(), c.belief.wet, was)
+        wrong = wrong or contract.duty_breach(self._view(), was, c.gate.out, held)
+        wrong = wrong or contract.flood_breach(c.gate.out, [pump.trial for pump in c.pumps], counting)
+        return ("contract", wrong) if wrong else None
+
+    def _fair(self, was, lead):
+        # I8: both rested and off when somebody was chosen to lead, and no hand-over since.
+        c = self.controller
+        if not c.demand.demand:
+            return True
+        if lead >= 0:
+            return c.pair.lead == lead
+        out, c.gate.out = c.gate.out, 0
+        rested = c.gate.rested(0) and c.gate.rested(1)
+        c.gate.out = out
+        return rested and not was
 
     def _judged(self, seen, move, was, before, high_before, led):
         c = self.controller
@@ -140,7 +169,7 @@ class PairPart:
         breach = None
         for n in range(2):
             bit = 1 << n
-            if out & bit or not wet & high_before & HIGH or c.pumps[n].open:
+            if out & bit or not wet & high_before & HIGH or c.pumps[n].open or c.pair.ready:
                 tried[n] = 0
             elif not out and not was:
                 tried[n] = min(tried[n] + 1, self.i6 + 1)
@@ -172,7 +201,7 @@ class PairPart:
         c = self.controller
         clean = all(p.state in (pm.IDLE, pm.STARTING, pm.RUNNING) and not p.held for p in c.pumps)
         clean = clean and move[1] == move[2] == GOOD and not c.belief.suspect
-        clean = clean and not c.blind.reason and self._both_rested_or_on()
+        clean = clean and not c.blind.reason and self.fair
         if not clean:
             return 0, None
         if led < 0:
@@ -180,11 +209,6 @@ class PairPart:
         if last == led + 1:
             return last, ("I8", f"pump {led + 1} has led two cycles running")
         return led + 1, None
-
-    def _both_rested_or_on(self):
-        gate = self.controller.gate
-        rested = all(gate.out >> n & 1 or gate.rested(n) for n in range(2))
-        return rested or gate.out or not self.controller.demand.demand
 
     def recovers(self, state):
         """I12: from `state`, reset given and healthy contacts: return None, or what is not back to normal duty.

@@ -28,9 +28,8 @@ def explore(part, world, quick, seconds, states, workers, replay, as_json):
         print(_replayed(replay))
         return 0
     chosen = jobs.jobs(quick, part, world)
-    limit = seconds if seconds is not None else 12.0 if quick else None
     began = time.perf_counter()
-    found = _run_all(chosen, not quick, limit, states, workers)
+    found = _run_all(chosen, not quick, seconds, states, workers)
     _show(found, time.perf_counter() - began, not quick, as_json)
     return 1 if any(result.broken for _job, result, _trace in found) else 0
 
@@ -50,12 +49,16 @@ def _work(task):
     from host_sim.proof import jobs
 
     job, every, seconds, states = task
+    began = time.process_time()
     result, trace = jobs.run(job, every, seconds if seconds is not None else job.seconds, states)
+    result.seconds = time.process_time() - began
     return job, result, trace
 
 
 def _run_all(chosen, every, seconds, states, workers):
-    tasks = [(job, every, seconds, states) for job in chosen]
+    from host_sim.proof import jobs
+
+    tasks = [(job, every, seconds, states) for job in jobs.longest_first(chosen)]
     found, bar = [], sys.stderr.isatty()
     if workers == 1:
         results = map(_work, tasks)
@@ -79,7 +82,7 @@ def _show(found, seconds, every, as_json):
         print(json.dumps([_record(job, result, every) for job, result, _trace in found], indent=1))
         return
     columns = (("search", "left", 22), ("world", "left", 6), ("states", "right", 9), ("transitions", "right", 11),
-               ("depth", "right", 5), ("time", "right", 8), ("", "left", 12))  # fmt: skip
+               ("depth", "right", 5), ("CPU time", "right", 8), ("", "left", 12))  # fmt: skip
     table = table_of("Exhaustive exploration by parts, in coarse worlds", columns)
     for _job, result, _trace in found:
         said = "exhausted" if result.exhausted else "not ended"
@@ -96,11 +99,27 @@ def _show(found, seconds, every, as_json):
     states = sum(result.states for _job, result, _trace in found)
     moves = sum(result.transitions for _job, result, _trace in found)
     ended = sum(result.exhausted for _job, result, _trace in found)
-    screen.print(f"{states:,} states, {moves:,} moves, {ended} of {len(found)} searches exhausted, {seconds:.0f} s")
+    busy = sum(result.seconds for _job, result, _trace in found)
+    screen.print(f"{states:,} states, {moves:,} moves, {ended} of {len(found)} searches exhausted, "
+                 f"{busy:.0f} s of processor time, {seconds:.0f} s on the clock")  # fmt: skip
     screen.print("Exhausted: no state is left unvisited in that coarse world.  Other settings rest on the campaign.")
+    if any(result.part.startswith("pair") for _job, result, _trace in found):
+        screen.print("pair: the whole pair, as deep as its time allows; it puts to the test the contract by which")
+        screen.print("      demand, blind, duty, flood and turns are searched apart.")
+    _show_worlds(screen)
     for number, (job, result, trace) in enumerate(item for item in found if item[1].broken):
         told = trace if number < MOST_TRACES else trace.splitlines()[0]
         screen.print(Text(f"\n{told}\nreplay: {reference(job, result, every)}"))
+
+
+def _show_worlds(screen):
+    from host_sim.proof import coarse
+
+    columns = (("timer", "left", 18), ("default", "right", 8), *((name, "right", 6) for name in coarse.NAMES))
+    table = table_of("The coarse worlds: how many ticks each timer takes, in the order of the defaults", columns)
+    for name, seconds, *ticks in coarse.table():
+        table.add_row(name, f"{seconds:g} s", *(str(count) for count in ticks))
+    screen.print(table)
 
 
 def reference(job, result, every):

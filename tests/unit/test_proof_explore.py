@@ -9,22 +9,28 @@ from host_sim.proof.part_contacts import ContactsPart
 from host_sim.proof.part_gate import POWER_UP, GatePart
 from host_sim.proof.part_pair import PairPart
 
-SMALL = [job for job in jobs.jobs(True) if job.part in ("contacts", "belief", "gate", "alarms")]
-LARGE = [job for job in jobs.jobs(True) if job.part in ("pump", "pair")]
+ENDING = [job for job in jobs.jobs(True) if job.seconds is None]
+WHOLE_PAIR = [job for job in jobs.jobs(True) if job.part == "pair"]
 
 
-@pytest.mark.parametrize("job", SMALL, ids=lambda job: job.name)
-def test_the_small_parts_are_exhausted_and_break_nothing(job):
-    result, trace = jobs.run(job, every=False, most_seconds=60)
+@pytest.mark.parametrize("job", ENDING, ids=lambda job: job.name)
+def test_each_part_is_exhausted_and_breaks_nothing(job):
+    result, trace = jobs.run(job, every=False, most_seconds=600)
     assert result.broken is None, f"{trace}\n{result.broken}"
     assert result.exhausted
     assert result.transitions > result.states > 20
     assert all(ticks >= 0 for ticks in result.longest.values()), result.longest
 
 
-@pytest.mark.parametrize("job", LARGE, ids=lambda job: job.name)
-def test_the_large_parts_break_nothing_as_far_as_they_are_searched(job):
-    result, trace = jobs.run(job, every=False, most_seconds=20, most_states=9000)
+def test_every_part_is_among_the_searches_of_ci_or_stands_in_the_full_run():
+    assert {job.part for job in jobs.jobs(False)} == set(jobs.PARTS)
+    assert set(jobs.PARTS) - {job.part for job in ENDING} == {"flood", "pair"}
+    assert {job.part for job in jobs.jobs(False) if job.seconds is not None} == {"pair"}
+
+
+@pytest.mark.parametrize("job", WHOLE_PAIR, ids=lambda job: job.name)
+def test_the_whole_pair_breaks_nothing_as_far_as_it_is_searched(job):
+    result, trace = jobs.run(job, every=False, most_seconds=60, most_states=9000)
     assert result.broken is None, f"{trace}\n{result.broken}"
     assert result.states >= 9000 or result.depth >= 2
     assert not result.exhausted, "say exhausted only when the frontier is empty"
@@ -95,12 +101,12 @@ def test_the_canonical_form_drops_clocks_and_statistics_and_loads_what_it_saved(
         state = part.start()[0]
         for move in part.moves[40:60]:
             state, _breach = part.step(state, move)
-        part.form.load(state)
-        part.timers.expire(part.form.base_ms)
-        now, part.form._save.__globals__["LEFT"] = part.form.now_ms, {
-            (part.form.base_ms + k * part.form.unit_ms) & 0x3FFFFFFF: k for k in range(120)} | {-1: -1}
-        assert part.form.packer.unpack(state)[: part.form.places] == tuple(part.form._save())
-        assert now == (part.form.base_ms + coarse.TICK_MS) & 0x3FFFFFFF
+        seen = part.form.load(state)
+        part.timers.now = part.form.base_ms
+        assert part.form.save_within(seen, over=False) == state
+        part.timers.expire(part.form.now_ms)
+        assert part.form.save(seen) != state, "a tick later less time is left"
+        assert part.form.now_ms == (part.form.base_ms + coarse.TICK_MS) & 0x3FFFFFFF
 
 
 def test_nothing_leaks_from_one_branch_into_the_next():

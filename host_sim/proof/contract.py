@@ -1,0 +1,74 @@
+"""The seam between level and duty: what each may count on from the other when it is searched alone.
+
+The level (belief, demand, blind pumping) and the duty (pair, gate, flood
+retries, pumps) are searched one without the other; each stands before the other as
+anything that keeps these rules.  The search of each part checks that it keeps its
+own rules at every step, whatever the other does within the other's; the search of the
+whole pair and the campaign check both on the real firmware.  So what holds in
+both parts holds for the two together.
+
+A view of the level is (demand, asks): pumps asked for by the level, and 0, or
+1 + the pump whose blind turn it is while a blind run asks for one.
+"""
+
+from duplexsump.control.pump import FLOOD_TRIAL
+from duplexsump.control.records import HIGH, LAG, LEAD
+
+
+def demands(before, wet):
+    """Return the demands that may follow `before` with the contacts `wet` believed wet at the end of the step (D1).
+
+    Two pumps may be asked for without lag believed wet: by R2, or because lag was condemned in this very step (L3).
+    """
+    if wet & (LAG | HIGH):
+        return (2,)
+    if wet & LEAD:
+        return (2,) if before == 2 else (1, 2)
+    return {0: (0,), 1: (0, 1, 2), 2: (0, 2)}[before]
+
+
+def level_breach(before, after, wet, out_before):
+    """Return what the level did against its rules in one step, or None.
+
+    `before`, `after`: views; `wet`: contacts believed wet at the end of the
+    step; `out_before`: mask of the pumps that were on at its beginning.
+    """
+    demand, asks = after
+    if demand not in demands(before[0], wet):
+        return f"demand {before[0]} became {demand} with {wet} believed wet"
+    if demand and asks:
+        return f"a blind run asks for a pump beside a demand for {demand}"
+    if asks and not before[1] and out_before:
+        return f"a blind run begins while pumps {out_before} are on"
+    if asks and before[1] and asks != before[1]:
+        return "the blind turn changed in mid-run"
+    return None
+
+
+def duty_breach(view, out_before, out, held):
+    """Return what the duty did against its rules in one step, or None.
+
+    `view`: the level's in this step; `out_before`, `out`: masks of the pumps on;
+    `held`: mask of the pumps within their shortest run (S3).
+    """
+    demand, asks = view
+    if demand:
+        return None
+    if out & ~held and not asks:
+        return f"pumps {out & ~held} stay on unasked beyond their shortest run"
+    if out & ~out_before and not asks:
+        return f"pumps {out & ~out_before} start unasked"
+    if asks and out == 3:
+        return "both pumps run for one blind run"
+    return None
+
+
+def flood_breach(out, trials, counting):
+    """Return what the flood retries did against their rules by the end of a step, or None.
+
+    `out`: mask of the pumps on; `trials`: each pump's; `counting`: whether the next
+    try is being counted down to.  A try of S4 may wait beside it, of a pump that could not use it.
+    """
+    if counting and (out or FLOOD_TRIAL in trials):
+        return f"a try is counted down to with pumps {out} on and tries {trials} outstanding"
+    return None
