@@ -1,14 +1,12 @@
-"""The commands `sumpbench accept` and `sumpbench procedures`."""
+"""The commands `sumpbench accept`, `rehearse` and `procedures`."""
 
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
-from host_sim.errors import InputError
-
 from . import choose
-from .verdict import FAIL, VERDICTS
+from .verdict import FAIL, SKIPPED, VERDICTS
 
 CAUTION = (
     "Shock: procedures start pumps. Before you touch a pump or its wiring, unplug it or lock out its circuit; "
@@ -78,7 +76,10 @@ def accept(
         made["hose_test"], made["hose_test_why"] = None, f"not reached: {made['why_incomplete']}"
     paths = record.write(made, out)
     _tell(made, paths)
-    failed = FAIL in (runner.worst(made), (made["hose_test"] or {}).get("verdict"))
+    worst = runner.worst(made)
+    if worst == SKIPPED:
+        typer.echo("nothing was proved: every procedure was skipped")
+    failed = worst in (FAIL, SKIPPED) or (made["hose_test"] or {}).get("verdict") == FAIL
     unusable = not made["complete"] and not made["procedures"]
     raise typer.Exit(2 if unusable else 1 if failed else 0)
 
@@ -98,6 +99,39 @@ def _tell(made, paths):
     if not made["complete"]:
         typer.echo(f"INCOMPLETE: {made['why_incomplete']}")
     typer.echo(f"record: {' and '.join(str(path) for path in paths)}")
+
+
+def rehearse(
+    site: Annotated[str | None, typer.Argument(help="A site file or packaged scenario; the demo if left out.")] = None,
+    virtual: Annotated[bool, typer.Option("--virtual", help="The virtual board, in lockstep.")] = False,
+    emulated: Annotated[bool, typer.Option("--emulated", help="The emulated RP2040; needs --uf2.")] = False,
+    uf2: Annotated[
+        str | None, typer.Option(envvar="SUMPBENCH_HIL_UF2", help="MicroPython for RPI_PICO, as downloaded.")
+    ] = None,
+    fault: Annotated[list[str] | None, typer.Option(help="A fault to add; may be given again.")] = None,
+    seed: Annotated[str | None, typer.Option(metavar="NUMBER", help="Seed of noise and waves.")] = None,
+    hours: Annotated[float | None, typer.Option(min=0.1, help="Only so much of the night.")] = None,
+):
+    """Take a board through a site's night, the simulated pit at its pins: is its journal the simulator's?"""
+    from dataclasses import replace
+
+    from host_sim.cli_night import read
+
+    from . import rehearsal
+
+    plan, faults, given = read(site, fault or [], seed)
+    plan = plan if hours is None else replace(plan, duration_s=min(plan.duration_s, hours * 3600.0))
+    choice = choose.Choice(virtual=virtual, emulated=emulated, uf2=uf2)
+    with choose.open_kit(choice, plan.settings) as kit:
+        found = rehearsal.rehearse(kit, plan, faults, given, typer.echo)
+    for line in found.differences[: rehearsal.MOST]:
+        typer.echo(f"differs: {line}")
+    same = "the same, record for record" if found.passed else f"{len(found.differences)} differences"
+    typer.echo(
+        f"{plan.name}: {found.records} records of {found.lives} {'life' if found.lives == 1 else 'lives'} compared: "
+        f"{same}; {found.seconds_board / 3600.0:g} h in {found.seconds_wall:.1f} s"
+    )
+    raise typer.Exit(0 if found.passed else 1)
 
 
 def procedures(as_json: Annotated[bool, typer.Option("--json", help="Print JSON instead of a table.")] = False):
@@ -129,7 +163,7 @@ def procedures(as_json: Annotated[bool, typer.Option("--json", help="Print JSON 
 def add_to(app):
     """Put the commands into the command line."""
     app.command()(accept)
+    app.command()(rehearse)
     app.command()(procedures)
 
 
-__all__ = ["InputError", "accept", "add_to", "procedures"]

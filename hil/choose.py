@@ -56,21 +56,24 @@ def check(choice):
         raise InputError(problems, "which board")
 
 
-def open_kit(choice):
-    """Return the kit of a checked choice, ready for `reset()`.  Raises InputError where the board does not answer."""
+def open_kit(choice, settings=None):
+    """Return the kit of a choice, ready for `reset()`; `settings` is the record that a virtual or emulated board gets.
+
+    Raises InputError where the choice is none or the board does not answer.
+    """
     check(choice)
     if choice.real_time:
         from .real_time import RealTimeKit
 
-        return RealTimeKit(seed=choice.seed)
+        return RealTimeKit(settings, seed=choice.seed)
     if choice.virtual:
         from .virtual import VirtualKit
 
-        return VirtualKit(seed=choice.seed)
+        return VirtualKit(settings, seed=choice.seed)
     if choice.emulated:
         from .emulated.kit import EmulatedKit
 
-        return EmulatedKit(choice.uf2, seed=choice.seed)
+        return EmulatedKit(choice.uf2, settings, seed=choice.seed)
     if choice.rig_port:
         from .real import RealKit
 

@@ -117,5 +117,19 @@ def test_wrong_wiring_stops_it_and_leaves_a_record_marked_incomplete(tmp_path, m
     assert kit.board.process is None, "the outputs dropped with its power"
 
 
+def test_an_acceptance_in_which_everything_was_skipped_is_none(tmp_path, monkeypatch):
+    micropython()
+    kit = VirtualKit()
+    monkeypatch.setattr(kit, "wires", kit.wires - {"lead"})
+    monkeypatch.setattr(choose, "open_kit", lambda choice: kit)
+    app = typer.Typer()
+    accept.add_to(app)
+    arguments = ["accept", "--virtual", "--only", "lockout", "--out", str(tmp_path / "record")]
+    found = CliRunner().invoke(app, arguments)
+    assert found.exit_code == 1, found.output
+    assert "nothing was proved: every procedure was skipped" in found.output
+    assert 'skipped: there is no wire "lead" on a virtual board' in found.output
+
+
 def swapped(say, coils_only):
     raise InputError("lead and lag are swapped", "wiring")
