@@ -15,9 +15,6 @@ from host_sim.schedule import RESET_MS
 from . import wires
 from .verdict import Failed
 
-FOLLOWED = frozenset(wires.INPUTS)
-
-
 START_MS = 60000  # a board that has not made its first step by then does not start
 
 
@@ -25,9 +22,10 @@ class PitInLoop:
     """A site's pit on a kit.  Its time 0 is the kit's time when it was made, or the board's first step after `begin`.
 
     `site` is a `host_sim.site.Site` whose settings the board has in force;
-    `faults` are added to its own.  Use `run_ms` in place of the kit's own.  Where time is the bench's own (lockstep)
-    the wires are driven only when a value may come to matter, which gives the
-    same as driving them at every tick; elsewhere they are driven at every tick.
+    `faults` are added to its own.  Use `run_ms` in place of the kit's own.  Where
+    time is the bench's own (lockstep) the wires are driven only when a value may
+    come to matter, which gives the same as driving them at every tick; elsewhere
+    they are driven at every tick.
     """
 
     def __init__(self, kit, site, faults=()):
@@ -117,6 +115,8 @@ class PitInLoop:
             self.fed = fed
             self.lost.append((now, "power returns" if fed else "power lost"))
             self.kit.power(fed)
+            if fed:
+                self.bands = Bands(self.site.settings)  # as the controller's own: they know nothing of the past
 
     def _powered(self, now):
         return self.pit.powered() and now >= self.dead_until_ms
