@@ -1,4 +1,4 @@
-"""Which mutants are put to the tests: of all modules, of changed lines, survivors of an earlier run, a sample, slips."""
+"""Which mutants are put to the tests: all, those of changed lines, an earlier run's survivors, a sample, or slips."""
 
 import json
 import random
