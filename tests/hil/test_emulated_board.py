@@ -3,8 +3,6 @@
 Needs MicroPython's UF2 for RPI_PICO by environment variable; every test skips and says so where none is given.
 """
 
-import statistics
-
 import pytest
 from duplexsump.control import settings as s
 from duplexsump.station.checksum import firmware_checksum
@@ -46,7 +44,7 @@ def wet(kit, *names):
 
 def run_to_a_pump(kit):
     """Let the lead float call until a pump runs."""
-    kit.run_ms(kit.settings[s.BOOT_HOLD_MS] + 2000)
+    kit.run_ms(kit.settings[s.MIN_OFF_MS] + 2000)
     wet(kit, "off", "lead")
     assert kit.run_until(lambda: kit.read("pump_1") or kit.read("pump_2"), 30000)
 
@@ -102,19 +100,19 @@ def test_a_float_starts_a_pump_at_the_pin_after_its_debounce(kit):
     assert 0 <= late <= 130
 
 
-def test_the_latency_from_contact_to_relay_is_a_tick_at_the_most(kit):
-    kit.run_ms(kit.settings[s.BOOT_HOLD_MS] + 2000)
+def test_the_latency_from_contact_to_relay_is_a_tick_and_a_step_at_the_most(kit):
+    kit.run_ms(kit.settings[s.MIN_OFF_MS] + 2000)
     late = []
-    for turn in range(6):
-        kit.run_ms(1000 + 37 * turn)
-        began = kit.now_ms()
+    for turn in range(4):
         kit.drive("selector_1", 2)
-        assert kit.run_until(lambda: kit.read("pump_1"), 120000)
-        late.append(kit.edges[-1].ms - began)
+        assert kit.run_until(lambda: kit.read("pump_1"), 2 * kit.settings[s.MIN_OFF_MS])
+        # OFF has no debounce: the relay drops in the step that sees it, whenever in a tick it came.
+        kit.run_ms(1000 + 29 * turn)
+        began = kit.now_ms()
         kit.drive("selector_1", 1)
         assert kit.run_until(lambda: not kit.read("pump_1"), 1000)
-        late[-1] = min(late[-1], kit.edges[-1].ms - kit.edges[-2].ms)
-    assert max(late) <= 200 and statistics.median(late) <= 130, late
+        late.append(kit.edges[-1].ms - began)
+    assert max(late) <= 130 and min(late) < max(late), late
 
 
 def test_the_flash_outlives_a_power_cut_and_the_power_cut_drops_the_relays_at_once(kit):
@@ -210,6 +208,25 @@ def test_the_compiled_instructions_run_the_board_as_the_emulator_alone_does():
         ends.append((bytes(pico.mcu.sram), [int(x) for x in pico.mcu.core.registers], bytes(pico.output)))
     assert ends[0] == ends[1]
     assert b"Type" in ends[0][2], "it must have come to the prompt for the comparison to mean anything"
+
+
+def test_a_terminal_that_takes_the_port_gets_the_prompt():
+    from hil.emulated import flash
+    from hil.emulated.pico import Pico
+
+    pico = Pico(flash.read_uf2(uf2()), flash.make_files({"/pit/": b""}))
+
+    def pass_ms(ms):
+        until = pico.now_ns() + ms * 1e6
+        while not pico.run_ns(until):
+            pass
+
+    pass_ms(300)
+    pico.port.terminal(True)
+    pass_ms(100)
+    pico.port.send(b"\x03print(6 * 7)\r\n")
+    pass_ms(100)
+    assert b"\r\n42\r\n>>> " in pico.output
 
 
 def test_the_same_is_done_every_time_and_dozing_changes_nothing():
