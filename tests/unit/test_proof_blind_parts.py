@@ -61,3 +61,35 @@ def test_l6_a_run_cut_short_leaves_no_time_running_but_its_rest(ends):
     assert bench.go(9000 + rest_ms - 100, running=0) == "resting"
     assert bench.go(9000 + rest_ms, running=0) == "asking"
     assert not bench.timers.running(tm.BLIND_REST)
+
+
+def test_l6_a_run_that_was_asked_for_and_not_begun_gives_way_to_the_level_and_rests():
+    bench = Bench()
+    bench.believe(r.HIGH, suspects=r.HIGH)
+    assert bench.go(0, running=0) == "asking"
+    assert bench.go(100, running=0, demand=1) == "resting"
+    assert bench.timers.left_ms(tm.BLIND_REST) == 60_000
+    assert bench.b.turn == 0, "it has not had its turn"
+
+
+# What an event leads to, by state; anything else cannot happen.
+LEADS_TO = {
+    ("watching", "lost"): "asking", ("asking", "found"): "watching", ("asking", "on"): "running",
+    ("asking", "taken"): "resting", ("running", "full"): "resting", ("running", "empty"): "resting",
+    ("running", "taken"): "resting", ("resting", "rested"): "watching",
+}  # fmt: skip
+
+
+def test_l6_each_event_leads_where_it_should_and_one_that_cannot_happen_names_itself_and_the_state():
+    assert len(blind.TABLE) == len(blind.STATES) * len(blind.EVENTS)
+    for state, name in enumerate(blind.STATES):
+        for event, what in enumerate(blind.EVENTS):
+            one = Bench().b
+            one.state = state
+            if (name, what) in LEADS_TO:
+                one.event(event)
+                assert blind.STATES[one.state] == LEADS_TO[name, what]
+            else:
+                with pytest.raises(ValueError, match=f"^blind pumping: event {what} in state {name}$"):
+                    one.event(event)
+                assert one.state == state

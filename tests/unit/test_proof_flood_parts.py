@@ -177,6 +177,16 @@ def test_r3_after_an_overcurrent_three_tries_an_hour_and_the_other_is_not_held_b
     assert bench.f.overloads[1 - n] == 0
 
 
+def test_r3_the_hour_after_an_overcurrent_begins_with_each_try(n):
+    bench = Bench()
+    bench.pumps[n].cause = pm.OVERLOAD
+    bench.f.turn = n
+    bench.tick()
+    assert bench.at(10_000)[n] == pm.FLOOD_TRIAL
+    assert bench.timers.left_ms(tm.OVER_HOUR + n) == 60 * 60 * 1000
+    assert not bench.timers.running(tm.OVER_HOUR + 1 - n)
+
+
 def test_r3_the_tries_after_an_overcurrent_are_counted_anew_after_an_hour(n):
     bench = Bench()
     bench.pumps[n].cause = pm.OVERLOAD

@@ -9,8 +9,7 @@ from . import timers as tm
 from .records import DEADLINE, STATE
 from .ticks import NEVER, const, diff
 
-CHANGES = const(5)  # more than this many changes ...
-WINDOW_MS = const(10000)  # ... within this time is chattering; steady this long ends it
+WINDOW_MS = const(10000)  # more than five changes within this time are chattering; steady this long ends it
 _NONE_MS = const(20000)  # further away than any change in the window
 
 
