@@ -1,7 +1,5 @@
 """Part (a), second half: belief under arbitrary debounced contacts.  L2, L7 and what I12 asks of belief."""
 
-from itertools import product
-
 from duplexsump.control import timers as tm
 from duplexsump.control.belief import Belief
 from duplexsump.control.records import HIGH, LAG, LEAD, OFF
@@ -10,13 +8,16 @@ from duplexsump.control.timers import Timers
 from host_sim.proof import coarse
 from host_sim.proof.canonical import Form, look_at
 
+TURNED, RESET, CONDEMNED = range(3)
 _TURNED = (tm.TURNED, tm.TURNED + 1, tm.TURNED + 2)
 _TIMERS = {tm.DISAGREE, *_TURNED}
 
 
 class BeliefPart:
-    """The real belief.  A move is (debounced word, reset, condemned contacts).
+    """The real belief.  A move is (TURNED, debounced word), a tick; or (RESET, 0) or (CONDEMNED, contacts), an instant.
 
+    A reset or a verdict comes right after some step; taken as a move of its own, it
+    is tried after every one.
     Observers: the word before, and the ticks since it last changed.
     """
 
@@ -36,9 +37,8 @@ class BeliefPart:
         self.disagree = coarse.ticks(world, "disagree")
         words = [w for w in range(16) if not w & ~fitted]
         # L3, L4 and R1 condemn, by evidence, off, lead, lag, or all that is believed wet.
-        evidence = (0, OFF, LEAD, LAG, 15) if every else (0, OFF)
-        self.moves = [(word, 0, mask) for word, mask in product(words, evidence) if word & mask or not mask]
-        self.moves += [(word, 1, 0) for word in words]
+        evidence = (OFF, LEAD, LAG, 15) if every else (OFF,)
+        self.moves = [(TURNED, word) for word in words] + [(RESET, 0)] + [(CONDEMNED, mask) for mask in evidence]
 
     def start(self):
         """A power-up with every first reading."""
@@ -51,10 +51,18 @@ class BeliefPart:
                 states.append(self.form.save((word, 0)))
         return states
 
+    def moves_at(self, state):
+        """Return the numbers of the moves that differ from `state`: what is not believed wet is not condemned."""
+        self.form.load(state)
+        wet = self.belief.wet
+        return [i for i, (kind, mask) in enumerate(self.moves) if kind != CONDEMNED or mask & wet]
+
     def step(self, state, move):
-        """One tick: the contacts have turned to `word`."""
+        """One tick: the contacts have turned to a word; or, at an instant, a reset or a verdict."""
         before, unmoved = self.form.load(state)
-        word, reset, condemned = move
+        kind, word = move
+        if kind != TURNED:
+            return self._at_once(kind, word, before)
         b = self.belief
         suspect_before = b.suspect
         self.timers.expire(self.form.now_ms)
@@ -62,17 +70,22 @@ class BeliefPart:
         b.step(word, rose, fell, False)
         breach = self._judge(word, rose, fell, suspect_before)
         # A disagreement is counted from the moment the readings stand as they do.
-        unmoved = 0 if word != before or reset or condemned else min(unmoved + 1, self.disagree + 1)
-        if reset:
-            b.reset()
-            b._sort(word)
-            if b.suspect and breach is None:
-                breach = "I12", f"contacts {b.suspect} are still suspect after a reset"
-        elif condemned & b.wet:
-            b.condemn(condemned & b.wet, word)
+        unmoved = 0 if word != before else min(unmoved + 1, self.disagree + 1)
         if breach is None and unmoved > self.disagree and self._out_of_order():
             breach = "L2", f"readings {word} have stood for over disagree, believed wet {b.wet} over dry {b.dry}"
         return self.form.save((word, unmoved)), breach
+
+    def _at_once(self, kind, mask, word):
+        b, breach = self.belief, None
+        self.timers.now = self.form.base_ms
+        if kind == RESET:
+            b.reset()
+            b._sort(word)
+            if b.suspect:
+                breach = "I12", f"contacts {b.suspect} are still suspect after a reset"
+        else:
+            b.condemn(mask & b.wet, word)
+        return self.form.save_within((word, 0)), breach
 
     def _out_of_order(self):
         lowest_dry = self.belief.dry & -self.belief.dry
@@ -91,7 +104,7 @@ class BeliefPart:
 
     def show(self, move):
         """Say a move in words."""
-        return f"contacts={move[0]}" + (" reset" if move[1] else "") + (f" condemned={move[2]}" if move[2] else "")
+        return (f"contacts {move[1]}", "reset", f"condemned by evidence: {move[1]}")[move[0]]
 
     def describe(self, state):
         """Return what is not at rest in a state."""
