@@ -3,7 +3,7 @@
     flash.py          MicroPython's UF2, the file system's image, the firmware's files
     pico.py           the chip: pins, analog inputs, resets, its own clock
     engine.py         how it is run: by rp2040py's loop, or with plain instructions compiled
-    thumb.py          those instructions
+    thumb.py          those instructions; transfers.py those to and from memory; memory.py what they work on
     mended_uart.py    parts of the emulator, mended from outside
     mended_usb.py
     mended_adc.py

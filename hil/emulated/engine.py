@@ -15,7 +15,8 @@ from rp2040py.sio import RPSIO
 
 from host_sim.errors import InputError
 
-from . import thumb as t
+from . import memory as m
+from . import thumb
 
 CYCLE_NS = 8.0  # 125 MHz, the emulator's own figure
 
@@ -26,7 +27,7 @@ def _shared(place):
         return int(self.state[place])
 
     def write(self, value):
-        self.state[place] = int(value) & t.M32
+        self.state[place] = int(value) & m.M32
 
     return property(read, write)
 
@@ -34,12 +35,12 @@ def _shared(place):
 class SharedSio(RPSIO):
     """The emulator's single-cycle I/O; its divider and spin locks lie in the state that compiled code works on."""
 
-    div_dividend = _shared(t.DIVIDEND)
-    div_divisor = _shared(t.DIVISOR)
-    div_quotient = _shared(t.QUOTIENT)
-    div_remainder = _shared(t.REMAINDER)
-    div_csr = _shared(t.DIVIDER_CSR)
-    spin_lock = _shared(t.LOCKS)
+    div_dividend = _shared(m.DIVIDEND)
+    div_divisor = _shared(m.DIVISOR)
+    div_quotient = _shared(m.QUOTIENT)
+    div_remainder = _shared(m.REMAINDER)
+    div_csr = _shared(m.DIVIDER_CSR)
+    spin_lock = _shared(m.LOCKS)
 
     def __init__(self, mcu, state):
         self.state = state
@@ -54,13 +55,13 @@ class Engine:
         self.core = mcu.core
         self.clock = mcu.clock
         self.simulator = simulator
-        self.compiled = t.COMPILED if compiled is None else compiled
+        self.compiled = m.COMPILED if compiled is None else compiled
         self.cpu_limit_s = 60.0  # for one second of the chip's time
         self.held = None  # returns the instant until which a waiting processor may be left to wait
         self.holding = False  # whether it is left to wait just now
         self.stop = self.clock.create_alarm(self.interrupt)
         self.later = self.clock.create_alarm(self.interrupt)
-        self.state = np.zeros(t.STATE_WORDS, np.int64)
+        self.state = np.zeros(m.STATE_WORDS, np.int64)
         if self.compiled:
             mcu.sio = SharedSio(mcu, self.state)
         self.memories = (
@@ -136,20 +137,20 @@ class Engine:
     def _instructions(self, next_ns):
         # Plain instructions up to the next alarm; then one of the emulator's, if that is what ended them.
         core, s = self.core, self.state
-        s[t.N], s[t.Z], s[t.C], s[t.V], s[t.MASKED] = core.n, core.z, core.c, core.v, core.pm
-        s[t.HANDLER] = core.current_mode
-        s[t.PENDING] = self._pending()
-        s[t.LIMIT], s[t.CYCLES] = math.ceil(next_ns / CYCLE_NS), 0
-        t.run(*self.memories)
-        core.n, core.z, core.c, core.v = int(s[t.N]), int(s[t.Z]), int(s[t.C]), int(s[t.V])
-        if core.pm != s[t.MASKED]:
-            core.pm = int(s[t.MASKED])
+        s[m.N], s[m.Z], s[m.C], s[m.V], s[m.MASKED] = core.n, core.z, core.c, core.v, core.pm
+        s[m.HANDLER] = core.current_mode
+        s[m.PENDING] = self._pending()
+        s[m.LIMIT], s[m.CYCLES] = math.ceil(next_ns / CYCLE_NS), 0
+        thumb.run(*self.memories)
+        core.n, core.z, core.c, core.v = int(s[m.N]), int(s[m.Z]), int(s[m.C]), int(s[m.V])
+        if core.pm != s[m.MASKED]:
+            core.pm = int(s[m.MASKED])
             core.interrupts_updated = not core.pm
-        cycles = int(s[t.CYCLES])
+        cycles = int(s[m.CYCLES])
         core.cycles += cycles
         if cycles:
             self.clock.tick(cycles * CYCLE_NS)
-        if s[t.LEFT] and not core.interrupts_updated:
+        if s[m.LEFT] and not core.interrupts_updated:
             self.clock.tick(core.execute_instruction() * CYCLE_NS)
 
     def _pending(self):

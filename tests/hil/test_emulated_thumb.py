@@ -9,9 +9,10 @@ from tests.hil.emulated_chip import chip, emulator
 emulator()
 np = pytest.importorskip("numpy")
 
-from hil.emulated import thumb as t  # noqa: E402
+from hil.emulated import memory as m  # noqa: E402
+from hil.emulated import thumb  # noqa: E402
 
-CODE = t.SRAM + 0x100
+CODE = m.SRAM + 0x100
 # What the emulator keeps for itself, however it is called: hints, exceptions, breakpoints, undefined encodings.
 LEFT_HIGH = {0xBE, 0xDE, 0xDF}
 SEED = 20
@@ -30,39 +31,39 @@ class Pair:
         self.flash = np.frombuffer(self.mcu.flash, np.uint32)
         self.rom = np.frombuffer(self.mcu.bootrom, np.uint32)
         self.registers = np.zeros(16, np.uint32)
-        self.state = np.zeros(t.STATE_WORDS, np.int64)
+        self.state = np.zeros(m.STATE_WORDS, np.int64)
 
     def prepare(self, *opcodes):
         """Put instructions at CODE and draw registers and flags for both."""
         draw, core = self.draw, self.core
         for place, opcode in enumerate(opcodes):
             self.mcu.write_uint16(CODE + 2 * place, opcode)
-        self.sram[(CODE - t.SRAM) // 4] = self.mcu.read_uint32(CODE)
-        self.sram[(CODE - t.SRAM) // 4 + 1] = self.mcu.read_uint32(CODE + 4)
+        self.sram[(CODE - m.SRAM) // 4] = self.mcu.read_uint32(CODE)
+        self.sram[(CODE - m.SRAM) // 4 + 1] = self.mcu.read_uint32(CODE + 4)
         for i in range(16):
             kind = draw.randrange(4)
             value = draw.choice((0, 1, 31, 32, 33, 255, 0x7FFFFFFF, 0x80000000, 0xFFFFFFFF))
             if kind == 1:
                 value = draw.getrandbits(32)
             elif kind > 1:
-                value = t.SRAM + 0x1000 + draw.randrange(0x8000) * (4 if kind == 2 else 1)
+                value = m.SRAM + 0x1000 + draw.randrange(0x8000) * (4 if kind == 2 else 1)
             core.registers[i] = value
-        core.registers[13] = t.SRAM + 0x20000 + 4 * draw.randrange(0x1000)
+        core.registers[13] = m.SRAM + 0x20000 + 4 * draw.randrange(0x1000)
         core.registers[15] = CODE
         core.n, core.z, core.c, core.v, core.pm = (draw.randrange(2) for _ in range(5))
         self.registers[:] = np.asarray(core.registers)
-        self.state[[t.N, t.Z, t.C, t.V, t.MASKED]] = core.n, core.z, core.c, core.v, core.pm
-        self.state[t.LIMIT], self.state[t.CYCLES], self.state[t.PENDING] = 1, 0, 0
+        self.state[[m.N, m.Z, m.C, m.V, m.MASKED]] = core.n, core.z, core.c, core.v, core.pm
+        self.state[m.LIMIT], self.state[m.CYCLES], self.state[m.PENDING] = 1, 0, 0
         core.interrupts_updated = False
 
     def one(self):
         """Carry out one instruction on the compiled core; None where it leaves it, else the cycles."""
-        t.run(self.registers, self.state, self.rom, self.flash, self.sram)
-        return None if self.state[t.LEFT] else int(self.state[t.CYCLES])
+        thumb.run(self.registers, self.state, self.rom, self.flash, self.sram)
+        return None if self.state[m.LEFT] else int(self.state[m.CYCLES])
 
     def seen(self):
         """Return what the compiled core has come to."""
-        return [int(x) for x in self.registers], [int(x) for x in self.state[: t.MASKED + 1]]
+        return [int(x) for x in self.registers], [int(x) for x in self.state[: m.MASKED + 1]]
 
     def expected(self):
         """Return what the emulator's core has come to."""
@@ -116,33 +117,33 @@ def test_a_system_register_is_the_emulators(pair):
 
 def test_unmasking_stops_at_once_where_an_interrupt_waits(pair):
     pair.prepare(0xB662, 0xBF00)
-    pair.state[t.PENDING], pair.state[t.LIMIT] = 1, 100
-    t.run(pair.registers, pair.state, pair.rom, pair.flash, pair.sram)
-    assert (pair.state[t.MASKED], pair.registers[15], pair.state[t.LEFT]) == (0, CODE + 2, 0)
+    pair.state[m.PENDING], pair.state[m.LIMIT] = 1, 100
+    thumb.run(pair.registers, pair.state, pair.rom, pair.flash, pair.sram)
+    assert (pair.state[m.MASKED], pair.registers[15], pair.state[m.LEFT]) == (0, CODE + 2, 0)
 
 
 def test_a_return_from_an_exception_is_the_emulators(pair):
     pair.prepare(0x4770, 0xBF00)
     pair.registers[14] = 0xFFFFFFF9
-    pair.state[t.HANDLER] = 1
+    pair.state[m.HANDLER] = 1
     assert pair.one() is None
-    pair.state[t.HANDLER] = 0
+    pair.state[m.HANDLER] = 0
     assert pair.one() == 2
 
 
 def test_the_divider_and_the_locks_are_the_emulators(pair):
     draw = random.Random(SEED + 2)
     sio, state = pair.mcu.sio, pair.state
-    state[t.DIVISOR] = 1
+    state[m.DIVISOR] = 1
     for _ in range(4000):
         at = draw.choice((0x60, 0x64, 0x68, 0x6C, 0x70, 0x74, 0x78, 0x100 + 4 * draw.randrange(32)))
         value = draw.choice((0, 1, 3, 0x80000000, 0xFFFFFFFF, draw.getrandbits(32), draw.getrandbits(8)))
         if draw.randrange(2) and at != 0x78:
-            assert t._write_sio(state, at, value)
+            assert m.write_sio(state, at, value)
             sio.write_uint32(at, value)
         else:
-            assert t._read_sio(state, at) == int(sio.read_uint32(at)) & t.M32, hex(at)
-    assert t._read_sio(state, 0x10) == -1 and not t._write_sio(state, 0x14, 1), "pins are the emulator's"
+            assert m.read_sio(state, at) == int(sio.read_uint32(at)) & m.M32, hex(at)
+    assert m.read_sio(state, 0x10) == -1 and not m.write_sio(state, 0x14, 1), "pins are the emulator's"
 
 
 def test_a_planted_mistake_is_found(pair, monkeypatch):
