@@ -8,8 +8,11 @@ the same future, whatever the clock says.
 
 import struct
 
+from duplexsump.control.pump import Pump
 from duplexsump.control.records import CLOCK, DEADLINE, STATISTIC
 from duplexsump.control.ticks import MASK, NEVER
+from duplexsump.control.timers import NAMES as TIMER_NAMES
+from duplexsump.control.timers import Timers
 
 MOST_LEFT = 120  # in units; every coarse timer is far shorter
 
@@ -63,6 +66,7 @@ class Form:
         self.base_ms = (MASK + 1 - tick_ms // 2 // 100 * 100) & MASK
         self.now_ms = (self.base_ms + tick_ms) & MASK
         self.names = []
+        self.labels = []  # the same for a person: timers by name, pumps by number
         self.values = {}
         load, save = [], []
         for which, (owner, keep) in enumerate(owners):
@@ -85,6 +89,7 @@ class Form:
                 continue
             place = len(self.names)
             self.names.append(full)
+            self.labels.append(self._label(which, name, full, i))
             if kind == DEADLINE:
                 load.append(f"o{which}.{full} = AT[v[{place}]]")
                 save.append(f"{'SILENT' if full in self.silent else 'LEFT'}[o{which}.{full}]")
@@ -94,6 +99,12 @@ class Form:
             else:
                 load.append(f"o{which}.{full} = v[{place}]")
                 save.append(f"o{which}.{full}")
+
+    def _label(self, which, name, full, i):
+        owner = self.values[f"o{which}"]
+        if isinstance(owner, Timers) and name == "at":
+            return TIMER_NAMES[i]
+        return f"pump_{owner.n + 1}.{full}" if isinstance(owner, Pump) else full
 
     def _put_back(self, which, name, count, load):
         # Kept places are loaded after this, so they win.
@@ -146,4 +157,4 @@ class Form:
     def describe(self, state, extra_names=()):
         """Return the state as a list of (name, value) of every place that is not at rest (0 or not armed)."""
         v = self.packer.unpack(state)
-        return [(n, x) for n, x in zip([*self.names, *extra_names], v, strict=True) if x not in (0, -1)]
+        return [(n, x) for n, x in zip([*self.labels, *extra_names], v, strict=True) if x not in (0, -1)]
