@@ -2,7 +2,7 @@
 
 from duplexsump.control import timers as tm
 from duplexsump.control.belief import Belief
-from duplexsump.control.records import HIGH, LAG, LEAD, OFF
+from duplexsump.control.records import CONTACT_NAMES, HIGH, LAG, LEAD, OFF
 from duplexsump.control.timers import Timers
 
 from host_sim.proof import coarse
@@ -21,12 +21,12 @@ class BeliefPart:
     Observers: the word before, and the ticks since it last changed.
     """
 
-    name = "belief"
     title = "belief under arbitrary debounced contacts"
     invariants = ("L2", "I12")
     observers = ("word", "unmoved")
 
     def __init__(self, world, fitted=15, every=True):
+        self.name = "belief " + "+".join(n for i, n in enumerate(CONTACT_NAMES) if fitted >> i & 1)
         self.fitted = fitted
         self.settings = coarse.values(world, fitted=fitted, normally_closed=0)
         self.timers = Timers()
