@@ -193,6 +193,13 @@ def trace(path, settings, **how):
         return kit.edges, bytes(kit.pico.mcu.sram), journal
 
 
+def pass_ms(pico, ms):
+    """Let a bare board run for `ms`."""
+    until = pico.now_ns() + ms * 1e6
+    while not pico.run_ns(until):
+        pass
+
+
 def test_the_compiled_instructions_run_the_board_as_the_emulator_alone_does():
     from hil.emulated import flash
     from hil.emulated.pico import Pico
@@ -203,8 +210,9 @@ def test_the_compiled_instructions_run_the_board_as_the_emulator_alone_does():
     ends = []
     for compiled in (True, False):
         pico = Pico(program, image, compiled)
-        while not pico.run_ns(150e6):
-            pass
+        pass_ms(pico, 200)
+        pico.port.terminal(True)
+        pass_ms(pico, 100)
         ends.append((bytes(pico.mcu.sram), [int(x) for x in pico.mcu.core.registers], bytes(pico.output)))
     assert ends[0] == ends[1]
     assert b"Type" in ends[0][2], "it must have come to the prompt for the comparison to mean anything"
@@ -216,16 +224,11 @@ def test_a_terminal_that_takes_the_port_gets_the_prompt():
 
     pico = Pico(flash.read_uf2(uf2()), flash.make_files({"/pit/": b""}))
 
-    def pass_ms(ms):
-        until = pico.now_ns() + ms * 1e6
-        while not pico.run_ns(until):
-            pass
-
-    pass_ms(300)
+    pass_ms(pico, 300)
     pico.port.terminal(True)
-    pass_ms(100)
+    pass_ms(pico, 100)
     pico.port.send(b"\x03print(6 * 7)\r\n")
-    pass_ms(100)
+    pass_ms(pico, 100)
     assert b"\r\n42\r\n>>> " in pico.output
 
 
