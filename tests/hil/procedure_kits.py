@@ -125,7 +125,7 @@ class ForcedKit(VirtualKit):
         super().run_ms(until - self.now_ms())
 
     def run_to_move(self, limit_ms):
-        """Let time pass until an output changes, at most `limit_ms` and in stretches after which forces are refreshed."""
+        """Let time pass until an output changes, at most `limit_ms`; forces are refreshed before they lapse."""
         super().run_to_move(min(limit_ms, 20000))
         if self.refreshed_ms is not None and self.now_ms() - self.refreshed_ms >= 20000:
             self._force()
