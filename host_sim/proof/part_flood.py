@@ -57,8 +57,9 @@ class FloodPart(DutyPart):
 
     def _bounds(self, tick):
         st = self.settings
-        # R3 in turn: two waits of the longest step, the rest and a tick for each.
-        self.i6 = (2 * st[s.FLOOD_RETRY_MS] + st[s.FLOOD_MIN_OFF_MS] + st[s.START_SPACING_MS]) // tick + 2
+        # R3 in turn: two waits of the longest step, and one more where the other pump's try of S4 comes in
+        # between, which takes no turn; the rest, and a tick for each.
+        self.i6 = (3 * st[s.FLOOD_RETRY_MS] + st[s.FLOOD_MIN_OFF_MS] + st[s.START_SPACING_MS]) // tick + 2
         self.ticks = {key: st[i] // tick for key, i in (("rest", s.FLOOD_MIN_OFF_MS), ("run", s.MIN_RUN_MS))}
 
     def start(self):

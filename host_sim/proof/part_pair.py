@@ -85,8 +85,8 @@ class PairPart:
             return st[i] // tick
         self.i3 = ticks(s.MIN_RUN_MS) + ticks(s.BLIND_RUN_MS) + 1
         self.i5 = max(ticks(s.LAG_MIN_OFF_MS), ticks(s.BOOT_HOLD_MS)) + ticks(s.START_SPACING_MS) + 1
-        # R3 in turn: two waits of the longest step, the rest and a tick for each.
-        self.i6 = 2 * ticks(s.FLOOD_RETRY_MS) + ticks(s.FLOOD_MIN_OFF_MS) + ticks(s.START_SPACING_MS) + 2
+        # As in `part_flood`: two waits in turn, one more for the other pump's try of S4.
+        self.i6 = 3 * ticks(s.FLOOD_RETRY_MS) + ticks(s.FLOOD_MIN_OFF_MS) + ticks(s.START_SPACING_MS) + 2
         self.i13 = ticks(s.BLIND_RUN_MS)
 
     def start(self):
