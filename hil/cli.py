@@ -5,10 +5,8 @@ or was broken off, 2 the input cannot be used.
 """
 
 import importlib
-import sys
 
-from host_sim.cli import app
-from host_sim.errors import InputError
+from host_sim import cli
 
 from . import accept
 
@@ -18,19 +16,15 @@ PARTS = ("rig_command", "commission.command")
 
 def add_commands():
     """Put the commands of every part of the bench into the simulator's command line."""
-    accept.add_to(app)
+    accept.add_to(cli.app)
     for name in PARTS:
-        importlib.import_module(f"hil.{name}").add_to(app)
+        importlib.import_module(f"hil.{name}").add_to(cli.app)
 
 
 def main():
     """Run the command line; an input that cannot be used is told without a traceback, exit code 2."""
     add_commands()
-    try:
-        app()
-    except InputError as error:
-        sys.stderr.write(f"{error}\n")
-        sys.exit(2)
+    cli.main()
 
 
 if __name__ == "__main__":

@@ -84,7 +84,7 @@ class Kit:
 
     def stride_ms(self, ms):
         """Let up to 23 h pass in one stride, the board looking only at its end.  Raises Missing where it cannot be."""
-        raise Missing(f"time cannot be skipped on a {self.place} board", "stride")
+        raise Missing(f"time cannot be skipped on this board ({self.place})", "stride")
 
     def reset(self):
         """Make a fresh start: rest values on all wires, a power cycle or restart, wait until the board answers."""
@@ -137,7 +137,7 @@ class Kit:
         """Put a value on an input wire.  Raises Missing where there is no such wire, InputError for a wrong value."""
         value = wires.checked(name, value)
         if name not in self.wires:
-            raise Missing(f'there is no wire "{name}" on a {self.place} board', name)
+            raise Missing(f'there is no wire "{name}" on this board ({self.place})', name)
         if self.driven[name] == value:
             return
         self._put(name, value)
@@ -149,7 +149,7 @@ class Kit:
         if wires.wire(name).direction == wires.INTO:
             return self.driven[name]
         if name not in self.wires:
-            raise Missing(f'there is no wire "{name}" on a {self.place} board', name)
+            raise Missing(f'there is no wire "{name}" on this board ({self.place})', name)
         return self.seen[name]
 
     def saw(self, name, value, ms=None):
@@ -190,7 +190,7 @@ class Kit:
             if what not in self.abilities:
                 raise Missing(f'a {self.place} board cannot do "{what}"', what)
         elif wires.wire(what).name not in self.wires:
-            raise Missing(f'there is no wire "{what}" on a {self.place} board', what)
+            raise Missing(f'there is no wire "{what}" on this board ({self.place})', what)
 
     def trace(self, last=400):
         """Return the last edges as lines of text."""

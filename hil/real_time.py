@@ -20,7 +20,7 @@ from host_sim.board.virtual import FIRMWARE, VirtualBoard
 from host_sim.errors import InputError
 
 from . import kit, wires
-from .virtual import bench_settings, micropython_version
+from .virtual import bench_settings, description
 
 ANSWER_S = 60.0
 POLL_S = 0.002
@@ -190,13 +190,7 @@ class RealTimeKit(kit.Kit):
     def describe(self):
         """Return what is under test; the board must have started."""
         self.registers = self.registers or self.client().values()
-        return {
-            "board": self.place,
-            "firmware": f"{self.registers['firmware']:08x}",
-            "wiring": f"all {len(self.wires)} wires by the harness",
-            "micropython": micropython_version(self.board.executable),
-            "seed": self.seed,
-        }
+        return description(self)
 
     def log(self):
         """Return what MicroPython said and the pin trace."""

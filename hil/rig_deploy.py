@@ -5,7 +5,6 @@ taken from `firmware/` when the rig's firmware is put together, so that there is
 one copy of them in the sources.
 """
 
-import hashlib
 import shutil
 import subprocess
 import time
@@ -136,21 +135,7 @@ def _copy(repl, build, board, say):
         raise InputError("this board holds a controller's firmware, which is not overwritten with the rig's", repl.port)
     if platform != BOARDS[board]:
         raise InputError(f'the board says it is "{platform}", but --board {board} is "{BOARDS[board]}"', repl.port)
-    files = {str(path.relative_to(build)): path for path in sorted(build.rglob("*")) if path.is_file()}
-    for path in files.values():
-        if path.suffix == ".mpy" and path.stat().st_size and path.read_bytes()[1] != mpy_version:
-            raise InputError(f"the board reads .mpy version {mpy_version}, mpy-cross writes another", repl.port)
-    size = sum(path.stat().st_size for path in files.values())
-    if free < 1.3 * size + 16384:
-        raise InputError(f"{free} bytes are free on the board, {size} are wanted beside what is there", repl.port)
-    repl.call("fs", "cp", "-r", str(build), ":/rig.new")
-    there = dict(repl.lines(VERIFY))
-    here = {name: hashlib.sha256(path.read_bytes()).hexdigest() for name, path in files.items()}
-    if there != here:
-        wrong = sorted(name for name in here.keys() | there.keys() if here.get(name) != there.get(name))
-        raise InputError(f"the copy does not match, the old firmware stays: {', '.join(wrong[:5])}", repl.port)
-    say(f"{len(files)} files, {size} bytes copied, every SHA-256 holds")
-    repl.call("exec", SWAP)
+    work.lay_down(repl, build, "/rig.new", (mpy_version, free), (VERIFY, SWAP), say)
 
 
 def _wait_running(port, checksum, say):

@@ -143,13 +143,7 @@ class VirtualKit(kit.Kit):
     def describe(self):
         """Return what is under test; the board must have started."""
         self.registers = self.registers or self.link.values()
-        return {
-            "board": self.place,
-            "firmware": f"{self.registers['firmware']:08x}",
-            "wiring": f"all {len(self.wires)} wires by the harness",
-            "micropython": micropython_version(self.board.executable),
-            "seed": self.seed,
-        }
+        return description(self)
 
     def log(self):
         """Return what came over the board's USB port, what MicroPython said besides, and the pin trace."""
@@ -168,6 +162,17 @@ class VirtualKit(kit.Kit):
     def _tidy(self):
         self.errors.close()
         self.folder.cleanup()
+
+
+def description(kit):
+    """Return what is under test on a virtual kit whose registers have been read."""
+    return {
+        "board": kit.place,
+        "firmware": f"{kit.registers['firmware']:08x}",
+        "wiring": f"all {len(kit.wires)} wires by the harness",
+        "micropython": micropython_version(kit.board.executable),
+        "seed": kit.seed,
+    }
 
 
 def micropython_version(executable):

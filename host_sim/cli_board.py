@@ -33,16 +33,9 @@ Unit = Annotated[int, typer.Option(min=1, max=247, help="The board's Modbus addr
 
 
 def _client(port, framing=Framing.ascii, unit=1):
-    from host_sim.board.client import Client
+    from host_sim.board.client import connect
 
-    baud = 19200 if framing == Framing.rtu else 115200
-    client = Client(port, framing.value, unit, baud)
-    try:
-        client.identify()
-    except InputError:
-        client.close()
-        raise
-    return client
+    return connect(port, framing.value, unit)
 
 
 def registers(as_csv: Annotated[bool, typer.Option("--csv", help="Print CSV instead of Markdown.")] = False):

@@ -69,6 +69,7 @@ def carry_out(port, site, record, units="us", framing="ascii", unit=1, person=No
     Raises InputError as `run` does.
     """
     # Imported when the command runs, so that the help of every other command comes up at once.
+    from host_sim.board.client import connect
     from host_sim.sizing.say import Say
 
     from . import promise
@@ -103,19 +104,6 @@ def _kept(test, word):
     steps = "1 step is" if len(test.done) == 1 else f"{len(test.done)} steps are"
     test.person.say(f"\n{word}.  {steps} kept in {test.path}; the same command goes on from there.")
     test.person.say("Look round the pit before you go: selectors, hose, cords, cover.")
-
-
-def connect(port, framing="ascii", unit=1):
-    """Return an identified Client.  Raises InputError: no such port, silent, or no controller of ours."""
-    from host_sim.board.client import Client
-
-    client = Client(port, framing, unit, 19200 if framing == "rtu" else 115200)
-    try:
-        client.identify()
-    except InputError:
-        client.close()
-        raise
-    return client
 
 
 def add_to(app):

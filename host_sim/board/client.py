@@ -242,6 +242,17 @@ def _fits(answer, pdu):
     return len(answer) == 2 + size and answer[1] == size
 
 
+def connect(port, framing="ascii", unit=1):
+    """Return a Client whose controller has identified itself.  Raises InputError: no port, silent, none of ours."""
+    client = Client(port, framing, unit, 19200 if framing == "rtu" else 115200)
+    try:
+        client.identify()
+    except InputError:
+        client.close()
+        raise
+    return client
+
+
 def _pdu(function, at, count):
     return bytes([function, at >> 8, at & 255, count >> 8, count & 255])
 

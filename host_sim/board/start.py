@@ -91,8 +91,15 @@ def run(name):
     exec(compile(text, name, "exec"), globals())
 
 
-def end_with_the_bench():
-    """End this process if its serial port has nobody at the other end any more: a REPL there would spin for ever."""
+def run_while_there_is_a_bench(name):
+    """Run a file; end this process when the bench has gone: a REPL with nobody at its port would spin for ever.
+
+    The bench's pins tell it at once (OSError), its end of the serial port at the latest when the file has ended.
+    """
+    try:
+        run(name)
+    except OSError:
+        os.system("kill -9 $PPID")
     port = select.poll()
     port.register(sys.stdin, select.POLLIN)
     for _stream, event in port.poll(0):
@@ -116,7 +123,4 @@ sys.path[:] = ["", ".frozen", "/lib"]
 try:
     run("boot.py")
 finally:
-    try:
-        run("main.py")
-    finally:
-        end_with_the_bench()
+    run_while_there_is_a_bench("main.py")

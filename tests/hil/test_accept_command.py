@@ -128,7 +128,7 @@ def test_an_acceptance_in_which_everything_was_skipped_is_none(tmp_path, monkeyp
     found = CliRunner().invoke(app, arguments)
     assert found.exit_code == 1, found.output
     assert "nothing was proved: every procedure was skipped" in found.output
-    assert 'skipped: there is no wire "lead" on a virtual board' in found.output
+    assert 'skipped: there is no wire "lead" on this board (virtual)' in found.output
 
 
 def swapped(say, coils_only):

@@ -82,7 +82,7 @@ def test_what_the_kit_lacks_skips_by_name_and_fails_where_it_must_be_there(pytes
     monkeypatch.setattr(shared, "wires", shared.wires - {"level"})
     result = run(pytester, A_TEST, "--hil-virtual", "-rs")
     result.assert_outcomes(passed=3, skipped=1)
-    result.stdout.fnmatch_lines(['*no wire "level" on a virtual board*'])
+    result.stdout.fnmatch_lines(['*no wire "level" on this board (virtual)*'])
     result = run(pytester, A_TEST, "--hil-virtual", "--hil-must")
     result.assert_outcomes(passed=3, errors=1)
     result.stdout.fnmatch_lines(['*--hil-must: *no wire "level"*'])

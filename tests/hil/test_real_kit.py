@@ -147,7 +147,7 @@ def test_a_procedure_that_needs_what_a_real_board_has_not_is_skipped_by_name(loo
     assert [entry["verdict"] for entry in record["procedures"]] == ["skipped", "skipped"]
     assert [entry["why"] for entry in record["procedures"]] == [
         'a real with a rig board cannot do "hang"',
-        'there is no wire "moisture_1" on a real with a rig board',
+        'there is no wire "moisture_1" on this board (real with a rig)',
     ]
 
 

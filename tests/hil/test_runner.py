@@ -110,7 +110,7 @@ def test_what_the_kit_lacks_is_skipped_by_name(kit, monkeypatch):
     monkeypatch.setattr(kit, "may_change_settings", False)
     record = runner.run(kit, [made("a", passes, ("level",)), made("b", lambda bench: bench.settings(debounce=500))])
     first, second = record["procedures"]
-    assert (first["verdict"], first["why"]) == ("skipped", 'there is no wire "level" on a virtual board')
+    assert (first["verdict"], first["why"]) == ("skipped", 'there is no wire "level" on this board (virtual)')
     assert first["measurements"] == []
     assert second["verdict"] == "skipped" and "--allow-settings" in second["why"]
     assert runner.worst(record) == "skipped"
