@@ -9,8 +9,8 @@ pump is on and none holds a try, is checked here, in the search of the whole pai
 and in the campaign (`contract.flood_breach`).
 
 Beside what `part_duty` leaves out: the rests that `high` cuts short; who leads is
-a free choice in every tick.  Tries of an overloaded pump, at most three an hour (R3),
-are searched with one pump (`part_pump`).
+a free choice in every tick.  That an overloaded pump is tried at most three times an
+hour (R3) is no part of it: that rests on the clause tests and the campaign.
 """
 
 from itertools import product
