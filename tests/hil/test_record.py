@@ -164,7 +164,7 @@ def test_the_settings_checksum_is_a_crc_32():
     assert record.settings_checksum([1, 2]) != record.settings_checksum([2, 1])
 
 
-CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
+CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
 
 
 @pytest.mark.skipif(CHROMIUM is None, reason="no chromium to print with")
