@@ -228,10 +228,6 @@ class Bench(Hands):
             after_s = (self._edges(wire, start)[0].ms - began) / 1000.0
             raise Failed(f"{wire} turned {_on(1 - value)} after {after_s:.1f} s, {for_s:g} s wanted: {self._seen()}")
 
-    def since_mark_s(self, ms):
-        """Return the time from the last stimulus to a time in ms, in s."""
-        return (ms - self.mark_ms) / 1000.0
-
     def _edges(self, wire, start):
         edges = self.kit.edges
         return [edges[place] for place in range(start, len(edges)) if edges[place].wire == wire]

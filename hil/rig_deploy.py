@@ -20,7 +20,6 @@ from .rig.lib.sumprig import registers as r
 from .rig_client import RigClient
 
 RIG = Path(__file__).with_name("rig")
-PACKAGES = ("sumprig", "duplexsump")
 BOARDS = {"pico": "rp2", "posix": "linux"}
 # What the rig takes of the controller's firmware: framing and what that stands on, and a board's serial port.
 SHARED = (

@@ -52,7 +52,6 @@ class PitPerson:
         self.heard = []
         self.later = []  # (ms, work), in order of making
         self.base = pit.plant.course.inflow
-        self.valves = [False, False]  # shut
 
     # What the dialogue calls.
 

@@ -46,7 +46,6 @@ class Pico:
         self.clock = mcu.clock
         self.engine = Engine(mcu, self.simulator, compiled)
         self.output = bytearray()  # everything the board has sent over USB
-        self.resets = 0
         self.on_reset = None  # called after each reset by the watchdog
         self.port = UsbPort(mcu.usb_ctrl, self.clock, self._heard, self.engine.interrupt)
         mcu.watchdog.on_watchdog_trigger = self._watchdog
@@ -66,7 +65,6 @@ class Pico:
 
     def _watchdog(self):
         # The cause stays in the watchdog's own register; the whole chip but that starts again.
-        self.resets += 1
         self.mcu.enter_reset(from_watchdog=True)
         watchdog = self.mcu.watchdog
         watchdog.timer.enable = watchdog.alarm.enable = watchdog._enable = False

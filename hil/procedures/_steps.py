@@ -5,6 +5,7 @@ around a rule come from how the controller works, not from a specimen: it steps
 every 100 ms, and a healthy pass of its loop may take up to 500 ms (M3).
 """
 
+from duplexsump.control.pump import CAUSES
 from duplexsump.control.records import CONTACT_NAMES
 
 from ..kit import Missing
@@ -30,6 +31,20 @@ def pump(n):
 def other(n):
     """Return the other pump of the two."""
     return 3 - n
+
+
+# What follows a fault.
+
+
+def taken_over(bench, n, off_ms):
+    """Hold the other pump to take over at once from pump `n`, which stopped at `off_ms`."""
+    at_most(bench, "take-over by the other pump", bench.when(pump(other(n)), 1, 5) - off_ms, 100)
+
+
+def cause_named(bench, n, cause):
+    """Hold the board to name the cause for which pump `n` is out: a number of `duplexsump.control.pump`."""
+    found = bench.value(f"pump_{n}_cause")
+    bench.check(f"the cause is named: {CAUSES[cause]}", found == cause, f"cause {found}")
 
 
 # Coming to rest.

@@ -1,13 +1,14 @@
 """A pump that runs without pumping while there is water."""
 
-from ._steps import SENSE_CURRENT, at_most, begin, drain, off_limit_s, other, pump, ready, timing
+from duplexsump.control.pump import NOT_PUMPING
+
+from ._steps import SENSE_CURRENT, begin, cause_named, drain, off_limit_s, other, pump, ready, taken_over, timing
 
 ORDER = 180
 PURPOSE = "A pump that underloads with lead wet trips as not pumping, the other takes over, and the next rise forgives."
 CLAUSES = ("R1", "R4", "D3")
 NEEDS = ("off", "lead", "current", "pump_1", "pump_2")
 CAUTION = "The horn sounds. Never run a real pump dry to test this: the underload is made in the current's wire."
-NOT_PUMPING = 3  # register pump_n_cause
 FIT = (0, 1, 2)  # register pump_n_state: idle, starting, running
 
 
@@ -21,9 +22,8 @@ def run(bench):
     dry_run_ms = bench.setting("dry_run")
     off = bench.when(pump(leader), 0, dry_run_ms / 1000 + 5)
     timing(bench, "underload to trip", off - under, dry_run_ms)
-    at_most(bench, "take-over by the other pump", bench.when(pump(other(leader)), 1, 5) - off, 100)
-    cause = bench.value(f"pump_{leader}_cause")
-    bench.check("the cause is named: not pumping", cause == NOT_PUMPING, f"cause {cause}")
+    taken_over(bench, leader, off)
+    cause_named(bench, leader, NOT_PUMPING)
 
     bench.wait(bench.setting_s("min_run"))
     drain(bench)

@@ -1,13 +1,14 @@
 """A breaker, an earth-fault device or a pulled cord in mid-run."""
 
-from ._steps import SENSE_CURRENT, at_most, begin, drain, off_limit_s, other, pump, ready, timing
+from duplexsump.control.pump import RUN_LOST
+
+from ._steps import SENSE_CURRENT, begin, cause_named, drain, off_limit_s, other, pump, ready, taken_over, timing
 
 ORDER = 170
 PURPOSE = "A pump whose current goes in mid-run is switched off, the other takes over, and it is no dry run."
 CLAUSES = ("S5", "S5b", "D3")
 NEEDS = ("off", "lead", "current_1", "current_2", "pump_1", "pump_2")
 CAUTION = "The horn sounds. The other pump takes over: water over its intake, or its cord out."
-RUN_LOST = 2  # register pump_n_cause
 
 
 def run(bench):
@@ -21,9 +22,8 @@ def run(bench):
     proof_ms = bench.setting("start_proof")
     off = bench.when(pump(leader), 0, proof_ms / 1000 + 5)
     timing(bench, "current gone to pump off", off - gone, proof_ms)
-    at_most(bench, "take-over by the other pump", bench.when(pump(other(leader)), 1, 5) - off, 100)
-    cause = bench.value(f"pump_{leader}_cause")
-    bench.check("the cause is named: run lost", cause == RUN_LOST, f"cause {cause}")
+    taken_over(bench, leader, off)
+    cause_named(bench, leader, RUN_LOST)
     found = bench.alarm(f"pump_{leader}_unavailable")
     bench.check("that the pump is out is told", found == "unacknowledged", found)
 

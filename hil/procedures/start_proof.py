@@ -1,13 +1,15 @@
 """A pump that is switched on and draws nothing."""
 
-from ._steps import SENSE_CURRENT, at_most, begin, cycle, drain, off_limit_s, other, pump, ready, timing
+from duplexsump.control.pump import FAILED_START
+
+from ._steps import SENSE_CURRENT, at_most, begin, cause_named, cycle, drain, off_limit_s, other, pump, ready, timing
 
 ORDER = 160
 PURPOSE = "A pump that draws no current after its start is switched off, the other takes over, and the fault is named."
 CLAUSES = ("S5", "D3", "A1")
 NEEDS = ("off", "lead", "current_1", "current_2", "pump_1", "pump_2", "horn")
 CAUTION = "The horn sounds. Pulling a cord to test this is done at the plug, dry hands, by the pump's own plug only."
-FAILED_TO_START, RESTING = 1, 3  # registers pump_n_cause, pump_n_state
+RESTING = 3  # register pump_n_state
 
 
 def run(bench):
@@ -21,8 +23,8 @@ def run(bench):
     timing(bench, "start without current to pump off", off - started, proof_ms)
     on = bench.when(pump(other(leader)), 1, spacing_ms / 1000 + 5, since_ms=started)
     at_most(bench, "take-over by the other pump", on - off, max(0, spacing_ms - proof_ms) + 100)
-    cause, state = bench.value(f"pump_{leader}_cause"), bench.value(f"pump_{leader}_state")
-    bench.check("the cause is named: failed to start", cause == FAILED_TO_START, f"cause {cause}")
+    cause_named(bench, leader, FAILED_START)
+    state = bench.value(f"pump_{leader}_state")
     bench.check("the pump rests for its retry", state == RESTING, f"state {state}")
     bench.check("the horn tells that a pump is out", bench.is_on("horn"), bench.alarm(f"pump_{leader}_unavailable"))
     bench.press("silence")

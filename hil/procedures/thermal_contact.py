@@ -1,13 +1,15 @@
 """A motor's thermal contact."""
 
-from ._steps import at_most, at_once, begin, both_off, drain, off_limit_s, other, pump, ready
+from duplexsump.control.pump import THERMAL_OPEN
+
+from ._steps import at_once, begin, both_off, cause_named, drain, off_limit_s, other, pump, ready, taken_over
 
 ORDER = 230
 PURPOSE = "An open thermal contact stops its pump at once and keeps it off, and the closing is followed by a rest."
 CLAUSES = ("S7", "I2", "D3")
 NEEDS = ("off", "lead", "lag", "thermal_1", "thermal_2", "pump_1", "pump_2")
 CAUTION = "The horn sounds. The other pump takes over: water over its intake, or its cord out."
-THERMAL, RESTING = 6, 3  # registers pump_n_cause, pump_n_state
+RESTING = 3  # register pump_n_state
 
 
 def run(bench):
@@ -19,11 +21,10 @@ def run(bench):
     bench.thermal(leader, open=True)
     at_once(bench, "thermal contact open to pump off", bench.when(pump(leader), 0, 2) - bench.mark_ms)
     off = bench.kit.now_ms()
-    at_most(bench, "take-over by the other pump", bench.when(pump(other(leader)), 1, 5) - off, 100)
+    taken_over(bench, leader, off)
     bench.water("off", "lead", "lag")
     bench.stays(pump(leader), 0, bench.setting_s("lag_min_off") + bench.setting_s("debounce") + 2)
-    cause = bench.value(f"pump_{leader}_cause")
-    bench.check("the cause is named: thermal contact open", cause == THERMAL, f"cause {cause}")
+    cause_named(bench, leader, THERMAL_OPEN)
 
     bench.thermal(leader, open=False)
     bench.stays(pump(leader), 0, bench.setting_s("lag_min_off") + 2)

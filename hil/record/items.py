@@ -67,4 +67,3 @@ ITEMS = (
 )
 KEYS = tuple(item[0] for item in ITEMS)
 TITLES = {key: title for key, _, title in ITEMS}
-SECTION_OF = {key: section for key, section, _ in ITEMS}

@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 from html import escape
 from math import ceil
 
-WIDTH_MM, HEIGHT_MM = 186.0, 250.0  # A4 is 210 x 297, letter 216 x 279; 12 mm margins, and some in hand
+HEIGHT_MM = 250.0  # of 186 mm of width: A4 is 210 x 297, letter 216 x 279; 12 mm margins, and some in hand
 POINT_MM = 0.3528
 LETTER = 0.47  # average width of a letter in type sizes, with some in hand for the ends of lines; measured 0.43
 LINE = 1.22  # line height in type sizes

@@ -27,9 +27,9 @@ class Watched(Duplex):
         super().__init__(site, offset_ms)
         self.broken = []
         self.steps = 0
-        self._new_life(0)
+        self._new_life()
 
-    def _new_life(self, now_ms):
+    def _new_life(self):
         self.was = [0, 0]
         self.views = None
         self.seam = (0, 0)
@@ -37,13 +37,11 @@ class Watched(Duplex):
         self.last_start_ms = None
         self.blind_from = [None, None]
         self.waits_from = None
-        self.dry_from = None
-        self.born_ms = now_ms
 
     def power_up(self, now_ms):
         """A new life: nothing of the one before is held against it."""
         super().power_up(now_ms)
-        self._new_life(now_ms)
+        self._new_life()
 
     def step(self, now_ms, raw):
         """Step the firmware, then look."""

@@ -124,6 +124,10 @@ def test_is_declared_as_a_person_would_want_it(one):
 class Watched(VirtualKit):
     """A virtual board that knows no wire or ability but those named, and remembers which of them were used."""
 
+    def __init__(self, values):
+        self.used = set()
+        super().__init__(values)
+
     def only(self, needs):
         """Take everything else away, at rest."""
         self.wires = frozenset(wires.WIRES)
