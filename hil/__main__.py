@@ -1,5 +1,5 @@
 """`python -m hil` is the command line `sumpbench`."""
 
-from hil.cli import main
+from hil.cli.app import main
 
 main()

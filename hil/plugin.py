@@ -4,7 +4,7 @@
     pytest hil --hil-emulated --hil-uf2 RPI_PICO.uf2
     pytest hil --hil-port /dev/ttyACM0 --hil-rig-port /dev/ttyACM1
 
-Fixtures: `bench` (the vocabulary of `hil.bench`) and `dut` (its kit), both after
+Fixtures: `bench` (the vocabulary of `hil.bench.bench`) and `dut` (its kit), both after
 a fresh start of the board for each test.  Markers: `hil` (speaks to a board) and
 `needs(...)` (wires and abilities).  No kit named, or one that lacks what is
 needed: the test is skipped by name, or fails under --hil-must.  A kit that was
@@ -15,12 +15,11 @@ import os
 
 import pytest
 
+from hil.bench.bench import Bench
+from hil.bench.verdict import Failed
+from hil.kits import select
+from hil.kits.base import Missing
 from host_sim.errors import InputError
-
-from . import choose
-from .bench import Bench
-from .kit import Missing
-from .verdict import Failed
 
 PREFIX = "SUMPBENCH_HIL_"
 KIT = pytest.StashKey()
@@ -79,7 +78,7 @@ def choice_of(config):
     seed = given["seed"] or "0"
     if not str(seed).isdigit():
         raise pytest.UsageError(f'--hil-seed "{seed}": a whole number from 0 up is wanted')
-    choice = choose.Choice(
+    choice = select.Choice(
         given["virtual"], given["real-time"], given["emulated"], given["uf2"], given["port"], given["rig-port"],
         given["forces"], given["cords-unplugged"], given["board"] or "pico", given["power"] or "relay", int(seed),
     )  # fmt: skip
@@ -87,7 +86,7 @@ def choice_of(config):
     if not choice.named() and not any((choice.rig_port, choice.forces, config.getoption("--hil-uf2"))):
         return None
     try:
-        choose.check(choice)
+        select.check(choice)
     except InputError as error:
         raise pytest.UsageError(str(error)) from error
     return choice
@@ -126,7 +125,7 @@ def hil_kit(request):
     choice = request.config.stash[CHOICE]
     if choice is None:
         lack(request.config, NO_KIT)
-    kit = choose.open_kit(choice)
+    kit = select.open_kit(choice)
     try:
         kit.prove(print, _given(request.config, "coils-only", True))
         yield kit
@@ -136,7 +135,7 @@ def hil_kit(request):
 
 @pytest.fixture
 def bench(request, hil_kit):
-    """A `hil.bench.Bench` on a board that has just been started afresh."""
+    """A `hil.bench.bench.Bench` on a board that has just been started afresh."""
     for marker in request.node.iter_markers("needs"):
         for need in marker.args:
             try:

@@ -4,9 +4,9 @@ import warnings
 
 import pytest
 
-from . import procedure
-from .plugin import CHOICE
-from .verdict import FAIL, MARGINAL
+from hil.acceptance import procedure
+from hil.bench.verdict import FAIL, MARGINAL
+from hil.plugin import CHOICE
 
 ALL = procedure.load()
 CASES = [pytest.param(one, id=one.name, marks=pytest.mark.needs(*one.needs)) for one in ALL]

@@ -3,10 +3,11 @@
 from dataclasses import replace
 from pathlib import Path
 
-from host_sim import faults, loop
-from host_sim.plant import Plant
-from host_sim.schedule import Schedule
-from host_sim.site import read_site
+from host_sim.plant.plant import Plant
+from host_sim.run import closed_loop
+from host_sim.run.schedule import Schedule
+from host_sim.site import faults
+from host_sim.site.load import read_site
 from host_sim.units import read
 
 GPM = read("1 gpm", "flow")
@@ -130,4 +131,4 @@ class Still:
 def night(where, names=(), **options):
     """Run a site with faults named in words and return the Trace."""
     found = [faults.parse_fault(name, where.begins_s) for name in names]
-    return loop.run(where, faults=found, **options)
+    return closed_loop.run(where, faults=found, **options)

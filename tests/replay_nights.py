@@ -4,10 +4,10 @@ from datetime import UTC, datetime
 
 import numpy as np
 
-from host_sim.faults import parse_fault
-from host_sim.loop import run
-from host_sim.replay.log import Log
-from host_sim.site import load_site, packaged
+from host_sim.replay.reading.log import Log
+from host_sim.run.closed_loop import run
+from host_sim.site.faults import parse_fault
+from host_sim.site.load import load_site, packaged
 
 BEGINS = datetime(2024, 3, 9, 19, 0, tzinfo=UTC)
 

@@ -1,8 +1,8 @@
 """Before the water: cautions, the day, and how the board is found."""
 
-from ..record.items import FAIL, NOTED, PASS
-from .questions import question
-from .step import Step
+from hil.commission.questions import question
+from hil.commission.step import Step
+from hil.record.items import FAIL, NOTED, PASS
 
 CAUTIONS = (
     "Shock: mains and water kill. Unplug a pump or lock out its circuit before any hand goes into the pit or onto a "
@@ -16,23 +16,23 @@ CAUTIONS = (
 AGREED = "yes"
 
 
-def _safety(desk):
+def _safety(context):
     for caution in CAUTIONS:
-        desk.say(f" * {caution}")
-    while not desk.ask(question(desk, "safety")):
-        desk.say("   Then do not begin: read it, call somebody.  Stop keeps everything as it is.")
-    desk.put("safety", PASS, AGREED, by="person")
+        context.say(f" * {caution}")
+    while not context.ask(question(context, "safety")):
+        context.say("   Then do not begin: read it, call somebody.  Stop keeps everything as it is.")
+    context.put("safety", PASS, AGREED, by="person")
 
 
 def _noted(key):
-    def run(desk):
-        desk.put(key, NOTED, desk.ask(question(desk, key)), by="person")
+    def run(context):
+        context.put(key, NOTED, context.ask(question(context, key)), by="person")
 
     return run
 
 
-def _found(desk):
-    board, words = desk.board, []
+def _found(context):
+    board, words = context.board, []
     board.look()
     words.append(f"selectors {board.selector(0).upper()} and {board.selector(1).upper()}")
     words.append("mains present" if board.states["mains"] else "mains OUT")
@@ -44,20 +44,20 @@ def _found(desk):
         words.append("control only, after repeated resets")
     if board.states["storage_fault"]:
         words.append("its journal cannot be written")
-    differing = _differences(desk)
+    differing = _differences(context)
     if differing:
         words.append(f"settings that are not the sizing's: {', '.join(differing)}")
-        desk.say("   Settings on the board are not those of the sizing; `sumpbench settings push` puts them there.")
-    desk.say(f"   Found: {'; '.join(words)}.")
-    desk.put("found", PASS if healthy and not differing else FAIL, "; ".join(words), by="board")
+        context.say("   Settings on the board are not those of the sizing; `sumpbench settings push` puts them there.")
+    context.say(f"   Found: {'; '.join(words)}.")
+    context.put("found", PASS if healthy and not differing else FAIL, "; ".join(words), by="board")
 
 
-def _differences(desk):
+def _differences(context):
     from host_sim.board.settings_file import changes
 
-    if desk.promise.settings is None:
+    if context.expected.settings is None:
         return []
-    found = changes(desk.board.settings, desk.promise.settings)
+    found = changes(context.board.settings, context.expected.settings)
     return [f"{name} {on_board}, sized {sized}" for name, on_board, sized in found]
 
 

@@ -4,16 +4,15 @@ import contextlib
 import time
 from pathlib import Path
 
-from host_sim import asking
+from hil.commission import before, floats, handover, pumping, supply
+from hil.commission.step import DONE
+from hil.commission.step_context import Back, Question, Skipped, StepContext
+from hil.record.document import settings_checksum
+from hil.record.items import FAIL, KEYS, NOT_TESTED, VERDICTS
 from host_sim.errors import InputError
+from host_sim.report import prompt
 
-from ..record.document import settings_checksum
-from ..record.items import FAIL, KEYS, NOT_TESTED, VERDICTS
-from . import before, floats, leaving, pumping, supply
-from .desk import Back, Desk, Question, Skipped
-from .step import DONE
-
-STEPS = (*before.STEPS, *floats.STEPS, *pumping.STEPS, *supply.STEPS, *leaving.STEPS)
+STEPS = (*before.STEPS, *floats.STEPS, *pumping.STEPS, *supply.STEPS, *handover.STEPS)
 FORMAT, VERSION = "sumpbench hose test, unfinished", 1
 INTRO = (
     "This guides you through the hose test and writes its record.  The board is read all along: what it can see, it "
@@ -36,10 +35,10 @@ def state_path(record):
 class HoseTest:
     """One hose test: `done` maps a step's key to its items, in the order in which they were done."""
 
-    def __init__(self, board, person, promise, show, record):
+    def __init__(self, board, person, expected, show, record):
         self.board = board
         self.path = state_path(record)
-        self.desk = Desk(board, person, promise, show)
+        self.context = StepContext(board, person, expected, show)
         self.person = person
         self.begun = time.strftime("%Y-%m-%d %H:%M")
         self.done = {}
@@ -51,19 +50,19 @@ class HoseTest:
 
     def recall(self):
         """Offer what is kept from an earlier run.  Raises InputError where it cannot be read; it stays as it is."""
-        found = asking.recall(self.path, "commission")
+        found = prompt.recall(self.path, "commission")
         if found is None:
             return
         _check(found, self.path)
         self.person.say(f"{len(found['done'])} steps of a hose test begun on {found['begun']} are kept in {self.path}.")
-        if not self.desk.ask(GO_ON):
+        if not self.context.ask(GO_ON):
             self._put_aside()
             return
         self.begun, self.done, self.breaks = found["begun"], found["done"], found["breaks"]
-        self.desk.figures = found["figures"]
-        self.desk.figures.pop("pumps_dead", None)  # nobody knows who has plugged what in since
+        self.context.figures = found["figures"]
+        self.context.figures.pop("pumps_dead", None)  # nobody knows who has plugged what in since
         for items in self.done.values():
-            self.desk.items.update(items)
+            self.context.items.update(items)
         self._compare(found["board"])
 
     def _put_aside(self):
@@ -87,9 +86,9 @@ class HoseTest:
 
     def keep(self):
         """Keep everything so far; whoever ends the program now loses nothing but the step under way."""
-        asking.keep(self.path, {
+        prompt.keep(self.path, {
             "format": FORMAT, "version": VERSION, "begun": self.begun, "board": self.described(), "done": self.done,
-            "figures": self.desk.figures, "breaks": self.breaks,
+            "figures": self.context.figures, "breaks": self.breaks,
         })  # fmt: skip
 
     def forget(self):
@@ -127,50 +126,50 @@ class HoseTest:
             key = self.steps[earlier].key
             items = self.done.pop(key, {})
             for item in items:
-                self.desk.items.pop(item, None)
+                self.context.items.pop(item, None)
             if items and not all(item.get("by") == "the board's settings" for item in items.values()):
                 return earlier
         self.person.say("   This is the first step.")
         return 0
 
     def _one(self, step, place):
-        desk = self.desk
-        desk.why, desk.fault, before_step = step.why, "", dict(desk.items)
-        reason = step.fits(desk) if step.fits else ""
+        context = self.context
+        context.why, context.fault, before_step = step.why, "", dict(context.items)
+        reason = step.fits(context) if step.fits else ""
         if reason == DONE:
             return {}
         self.person.say("")
         self.person.say(f"{place + 1} of {len(self.steps)}.  {step.title}")
         if reason:
             for item in step.items:
-                desk.items[item] = {"verdict": NOT_TESTED, "shown": "", "why": reason, "by": "the board's settings"}
+                context.items[item] = {"verdict": NOT_TESTED, "shown": "", "why": reason, "by": "the board's settings"}
             self.person.say(f"   Not tested: {reason}.")
         else:
             self._carry_out(step)
-        return {key: item for key, item in desk.items.items() if before_step.get(key) is not item}
+        return {key: item for key, item in context.items.items() if before_step.get(key) is not item}
 
     def _carry_out(self, step):
-        desk = self.desk
+        context = self.context
         if step.caution and step.caution not in self.cautioned:
             self.cautioned.add(step.caution)
             self.person.say(f"   CAUTION: {step.caution}")
         try:
-            step.run(desk)
+            step.run(context)
         except Skipped as skipped:
             for item in step.items:
-                desk.items.setdefault(item, {"verdict": NOT_TESTED, "shown": "", "why": skipped.reason})
+                context.items.setdefault(item, {"verdict": NOT_TESTED, "shown": "", "why": skipped.reason})
             self.person.say(f"   Not tested: {skipped.reason}.")
-        if desk.fault:
+        if context.fault:
             for item in step.items:
-                if item not in desk.items:
-                    desk.put(item, FAIL, "entered as a fault", by="person", note=desk.fault)
+                if item not in context.items:
+                    context.put(item, FAIL, "entered as a fault", by="person", note=context.fault)
 
     def items(self):
         """Return every item of the record; what no step filled is not tested, and why."""
         found = {}
         for key in KEYS:
             empty = {"verdict": NOT_TESTED, "shown": "", "why": "the step that measures it did not get so far"}
-            found[key] = dict(self.desk.items.get(key, empty))
+            found[key] = dict(self.context.items.get(key, empty))
         return found
 
 

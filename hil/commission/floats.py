@@ -2,9 +2,9 @@
 
 from duplexsump.control.records import CONTACT_NAMES
 
-from ..record.items import FAIL, NOT_TESTED, PASS
-from .questions import question
-from .step import Step
+from hil.commission.questions import question
+from hil.commission.step import Step
+from hil.record.items import FAIL, NOT_TESTED, PASS
 
 HAND_S = 180.0
 DEAD = (
@@ -13,58 +13,58 @@ DEAD = (
 )
 
 
-def dead(desk):
+def dead(context):
     """Have both pumps dead before hands go into the pit."""
-    desk.guard = False
-    if desk.figures.get("pumps_dead"):
+    context.guard = False
+    if context.figures.get("pumps_dead"):
         return
-    desk.selectors("off", "off")
-    while not desk.ask(question(desk, "unplugged")):
-        desk.say("   Do it first; or skip this step and say why.")
-    desk.figures["pumps_dead"] = True
-    desk.quiet()
+    context.selectors("off", "off")
+    while not context.ask(question(context, "unplugged")):
+        context.say("   Do it first; or skip this step and say why.")
+    context.figures["pumps_dead"] = True
+    context.quiet()
 
 
 def _float(name):
     place = CONTACT_NAMES.index(name)
 
-    def fits(desk):
-        if desk.board.fitted(name):
+    def fits(context):
+        if context.board.fitted(name):
             return ""
-        return "not fitted: the level transmitter stands for it" if desk.board.known(name) else "not fitted"
+        return "not fitted: the level transmitter stands for it" if context.board.known(name) else "not fitted"
 
-    def run(desk):
-        dead(desk)
+    def run(context):
+        dead(context)
         if name == "high":
-            desk.quiet()
-        board, seen = desk.board, []
+            context.quiet()
+        board, seen = context.board, []
         board.look()
         before = board.states["wet"]
         if board.wet(name):
-            desk.do(f"lower_{name}", f"The water holds `{name}` wet: push it down by hand and hold it.")
+            context.do(f"lower_{name}", f"The water holds `{name}` wet: push it down by hand and hold it.")
             moves = (("dry", 0), ("wet", 1))
         else:
-            desk.do(f"lift_{name}", f"Lift the `{name}` float by hand and hold it.")
+            context.do(f"lift_{name}", f"Lift the `{name}` float by hand and hold it.")
             moves = (("wet", 1), ("dry", 0))
         back = f"let_go_{name}"
-        if not _sees(desk, name, place, before, moves[0], seen):
-            desk.put(f"float_{name}", FAIL, "; ".join(seen), by="board", note="the board did not see it")
-            desk.do(back, "Let it go.")
+        if not _sees(context, name, place, before, moves[0], seen):
+            context.put(f"float_{name}", FAIL, "; ".join(seen), by="board", note="the board did not see it")
+            context.do(back, "Let it go.")
             return
         if name == "high":
-            _high_alarm(desk, seen)
+            _high_alarm(context, seen)
             return
-        desk.do(back, "Let it go.")
-        good = _sees(desk, name, place, board.states["wet"], moves[1], seen)
-        desk.put(f"float_{name}", PASS if good else FAIL, "; ".join(seen), by="board",
+        context.do(back, "Let it go.")
+        good = _sees(context, name, place, board.states["wet"], moves[1], seen)
+        context.put(f"float_{name}", PASS if good else FAIL, "; ".join(seen), by="board",
                  note="" if good else "it did not come back")  # fmt: skip
 
     return fits, run
 
 
-def _sees(desk, name, place, before, move, seen):
+def _sees(context, name, place, before, move, seen):
     # Wait for this contact to turn; say when another one turns instead.
-    board, (word, value) = desk.board, move
+    board, (word, value) = context.board, move
     told = set()
 
     def turned():
@@ -73,61 +73,61 @@ def _sees(desk, name, place, before, move, seen):
             if others >> i & 1 and other not in told:
                 told.add(other)
                 seen.append(f"{other} turned {'wet' if board.wet(other) else 'dry'} meanwhile")
-                desk.say(f"   The board sees `{other}` turn, not `{name}`: are their wires swapped? "
+                context.say(f"   The board sees `{other}` turn, not `{name}`: are their wires swapped? "
                          "(fault to enter it)")  # fmt: skip
         return board.wet(name) == value
 
-    good = desk.until(f"`{name}` {word}", turned, HAND_S)
+    good = context.until(f"`{name}` {word}", turned, HAND_S)
     seen.append(f"{word} seen" if good else f"{word} never seen")
     return good and not told
 
 
-def _high_alarm(desk, seen):
+def _high_alarm(context, seen):
     # `high` stays lifted: the alarm must stand and the horn sound; the next steps need it so.
-    board = desk.board
-    good = desk.until("the high-water alarm and the horn",
+    board = context.board
+    good = context.until("the high-water alarm and the horn",
                       lambda: board.alarm("high_water") and board.seen["horn"], 30.0)  # fmt: skip
     seen.append("high water active, horn on" if good else "no high-water alarm with horn")
-    desk.put("float_high", PASS if good else FAIL, "; ".join(seen), by="board")
+    context.put("float_high", PASS if good else FAIL, "; ".join(seen), by="board")
 
 
-def _horn_fits(desk):
-    return "" if desk.board.fitted("high") else "not fitted: no high float to raise the alarm with"
+def _horn_fits(context):
+    return "" if context.board.fitted("high") else "not fitted: no high float to raise the alarm with"
 
 
-def _horn(desk):
-    dead(desk)
-    board = desk.board
+def _horn(context):
+    dead(context)
+    board = context.board
     board.look()
     if not (board.wet("high") and board.seen["horn"]):
-        desk.do("lift_high", "Lift the `high` float again and tie it up, so that the horn sounds.")
-        if not desk.until("the horn", lambda: board.seen["horn"], HAND_S):
-            desk.put("horn", FAIL, "the horn did not sound", by="board")
+        context.do("lift_high", "Lift the `high` float again and tie it up, so that the horn sounds.")
+        if not context.until("the horn", lambda: board.seen["horn"], HAND_S):
+            context.put("horn", FAIL, "the horn did not sound", by="board")
             return
     note = "not loud enough in the bedroom: a second horn there, or another alarm on the relay, is needed"
-    desk.yes("horn", question(desk, "horn"), note)
+    context.yes("horn", question(context, "horn"), note)
 
 
-def _silence(desk):
-    board = desk.board
+def _silence(context):
+    board = context.board
     board.look()
     if not board.seen["horn"]:
-        desk.do("lift_high", "Lift the `high` float, so that the horn sounds.")
-        if not desk.until("the horn", lambda: board.seen["horn"], HAND_S):
-            desk.put("silence", NOT_TESTED, why="the horn did not sound")
+        context.do("lift_high", "Lift the `high` float, so that the horn sounds.")
+        if not context.until("the horn", lambda: board.seen["horn"], HAND_S):
+            context.put("silence", NOT_TESTED, why="the horn did not sound")
             return
-    desk.do("silence", "Press the silence button.")
-    good = desk.until("the horn to stop", lambda: not board.seen["horn"], HAND_S)
-    desk.put("silence", PASS if good else FAIL, "horn off" if good else "the horn went on", by="board")
-    desk.do("let_go_high", "Let the `high` float go.")
-    desk.until("`high` dry", lambda: not board.wet("high"), HAND_S)
+    context.do("silence", "Press the silence button.")
+    good = context.until("the horn to stop", lambda: not board.seen["horn"], HAND_S)
+    context.put("silence", PASS if good else FAIL, "horn off" if good else "the horn went on", by="board")
+    context.do("let_go_high", "Let the `high` float go.")
+    context.until("`high` dry", lambda: not board.wet("high"), HAND_S)
 
 
 def _valve(n):
-    def run(desk):
-        dead(desk)
-        desk.do(f"valve_{n}", f"Shut the isolating valve above check valve {n}, then open it fully again.")
-        desk.yes(f"valve_{n}", question(desk, "valve_{n}", n))
+    def run(context):
+        dead(context)
+        context.do(f"valve_{n}", f"Shut the isolating valve above check valve {n}, then open it fully again.")
+        context.yes(f"valve_{n}", question(context, "valve_{n}", n))
 
     return run
 

@@ -1,8 +1,8 @@
 """What a measured rate, current, voltage or refill is worth: limits with their reasons, and the item written down."""
 
-from ..record.items import FAIL, NOTED, PASS
-from ..verdict import judge, worst
-from . import measure
+from hil.bench.verdict import judge, worst
+from hil.commission import measure
+from hil.record.items import FAIL, NOTED, PASS
 
 # Shares of the sizing's rate.  Common practice, no source: a pump below 80 % of what was sized is worn or throttled.
 LEAST_RATE, MOST_RATE, NEAR_RATE = 0.80, 1.40, 0.10
@@ -16,28 +16,28 @@ LEAST_REFILL, NEAR_REFILL = 0.5, 0.25
 NEAR_BATTERY_V = 0.3  # common practice, no source
 
 
-def rate(desk, item, value, place, times):
-    """Write a pumped rate down against the sizing; `place` is 0, 1 or promise.BOTH, `times` says how it was timed."""
-    promised = desk.promise.rates_m3s[place]
+def rate(context, item, value, place, times):
+    """Write a pumped rate down against the sizing; `place` is 0, 1 or BOTH, `times` says how it was timed."""
+    promised = context.expected.rates_m3s[place]
     by = "person" if times.startswith("as typed") else "board"
     if promised is None:
-        desk.quantity(item, value, "flow", NOTED, by, note=f"no rate from the sizing to judge it by; {times}")
+        context.quantity(item, value, "flow", NOTED, by, note=f"no rate from the sizing to judge it by; {times}")
         return
     share = value / promised
     note = f"{share * 100:.0f} % of the sizing; {times}"
     if share > MOST_RATE:
         note += "; more than sized: are the floats at the heights of the sizing?"
     low, high = LEAST_RATE * promised, MOST_RATE * promised
-    limit = f"sized {desk.show(promised, 'flow')}, {desk.show(low, 'flow')} to {desk.show(high, 'flow')}"
-    desk.quantity(item, value, "flow", judge(share, LEAST_RATE, MOST_RATE, NEAR_RATE), by, note=note, limit=limit,
+    limit = f"sized {context.show(promised, 'flow')}, {context.show(low, 'flow')} to {context.show(high, 'flow')}"
+    context.quantity(item, value, "flow", judge(share, LEAST_RATE, MOST_RATE, NEAR_RATE), by, note=note, limit=limit,
                   low=low, high=high)  # fmt: skip
 
 
-def amps(desk, item, value, plate, by, note=""):
+def amps(context, item, value, plate, by, note=""):
     """Write a motor's current down against its data plate."""
     share = value / plate
-    desk.quantity(item, value, "current", _of_amps(share), by, note=note or f"{share * 100:.0f} % of the plate",
-                  limit=f"data plate {desk.show(plate, 'current')}, 50 to 115 %", low=LEAST_AMPS * plate,
+    context.quantity(item, value, "current", _of_amps(share), by, note=note or f"{share * 100:.0f} % of the plate",
+                  limit=f"data plate {context.show(plate, 'current')}, 50 to 115 %", low=LEAST_AMPS * plate,
                   high=MOST_AMPS * plate)  # fmt: skip
 
 
@@ -45,51 +45,52 @@ def _of_amps(share):
     return judge(share, LEAST_AMPS, MOST_AMPS, NEAR_AMPS)
 
 
-def both_amps(desk, values, shown, by):
+def both_amps(context, values, shown, by):
     """Write the currents of both motors down, running together; `plates` that nobody knows judge nothing."""
-    plates = desk.promise.plate_a
+    plates = context.expected.plate_a
     text = ", ".join(f"{n + 1}: {shown[n]}" for n in (0, 1))
     if None in plates:
-        desk.put("amps_both", NOTED, text, by=by, value=list(values), unit="A")
+        context.put("amps_both", NOTED, text, by=by, value=list(values), unit="A")
         return
     verdict = worst([_of_amps(values[n] / plates[n]) for n in (0, 1)])
-    limit = f"data plates {desk.show(plates[0], 'current')} and {desk.show(plates[1], 'current')}, 50 to 115 %"
-    desk.put("amps_both", verdict, text, by=by, limit=limit, value=list(values), unit="A")
+    limit = f"data plates {context.show(plates[0], 'current')} and {context.show(plates[1], 'current')}, 50 to 115 %"
+    context.put("amps_both", verdict, text, by=by, limit=limit, value=list(values), unit="A")
 
 
-def volts(desk, item, value, plate, typed):
+def volts(context, item, value, plate, typed):
     """Write the supply voltage under load down against the data plate."""
     low, high = 1.0 - WITHIN_VOLTS, 1.0 + WITHIN_VOLTS
-    desk.quantity(item, value, "voltage", judge(value / plate, low, high, NEAR_VOLTS), "person",
+    context.quantity(item, value, "voltage", judge(value / plate, low, high, NEAR_VOLTS), "person",
                   note=f"as typed: {typed}", low=low * plate, high=high * plate,
                   limit=f"data plate {plate:g} V, within 10 %")  # fmt: skip
 
 
-def battery(desk, item, value, loaded, note=""):
+def battery(context, item, value, loaded, note=""):
     """Write a battery's voltage down against the controller's own settings for it, under load or at rest."""
-    limit = desk.board.setting("battery_loaded" if loaded else "battery_low") / 1000.0
+    limit = context.board.setting("battery_loaded" if loaded else "battery_low") / 1000.0
     word = "under load" if loaded else "at rest"
-    desk.quantity(item, value, "voltage", judge(value, limit, None, NEAR_BATTERY_V), "board", low=limit, note=note,
+    context.quantity(item, value, "voltage", judge(value, limit, None, NEAR_BATTERY_V), "board", low=limit, note=note,
                   limit=f"{word}, at least {limit:g} V")  # fmt: skip
 
 
-def refill(desk, item, changes, inflow, pumped):
+def refill(context, item, changes, inflow, pumped):
     """Write down how fast the water came back after a stop: faster than the inflow means through the check valve."""
-    found, again, filled = desk.promise, measure.refill(changes), measure.fill(changes)
+    found, again, filled = context.expected, measure.refill(changes), measure.fill(changes)
     if again is None:
-        desk.untested(item, "the off float was not seen wet again")
+        context.untested(item, "the off float was not seen wet again")
         return
     took = again[1] - again[0]
     shown = f"off wet again after {took / 1000.0:.1f} s"
     if found.refill_m3:
-        share = measure.refill_share(took, found.refill_m3, inflow, pumped, desk.board.setting("debounce"))
-        desk.put(item, judge(share, LEAST_REFILL, None, NEAR_REFILL), shown, by="board", value=took / 1000.0, unit="s",
+        share = measure.refill_share(took, found.refill_m3, inflow, pumped, context.board.setting("debounce"))
+        verdict = judge(share, LEAST_REFILL, None, NEAR_REFILL)
+        context.put(item, verdict, shown, by="board", value=took / 1000.0, unit="s",
                  note=f"{share * 100:.0f} % of what the hose alone takes",
                  limit=f"at least {LEAST_REFILL * 100:.0f} %: less is water back through the check valve")  # fmt: skip
         return
     # The controller's own rule (J3), for a pit whose heights nobody has given.
     quick = took < 15000 and filled and filled[1] - filled[0] > 20 * took
-    desk.put(item, FAIL if quick else PASS, shown, by="board", value=took / 1000.0, unit="s",
+    context.put(item, FAIL if quick else PASS, shown, by="board", value=took / 1000.0, unit="s",
              limit="not under 15 s and a twentieth of the fill")  # fmt: skip
 
 

@@ -4,8 +4,8 @@ import copy
 
 from duplexsump.control.records import CONTACT_NAMES
 
-from host_sim.conditions import AS_IS, DRY, WET
-from host_sim.equipment import Inflow
+from host_sim.plant.equipment import Inflow
+from host_sim.plant.fault_state import AS_IS, DRY, WET
 
 PRESSED_MS = 500
 HOSE_M3S = 0.0007  # 11 gpm: a garden hose
@@ -51,7 +51,7 @@ class PitPerson:
         self.told = told
         self.heard = []
         self.later = []  # (ms, work), in order of making
-        self.base = pit.plant.course.inflow
+        self.base = pit.plant.trajectory.inflow
 
     # What the dialogue calls.
 
@@ -106,13 +106,13 @@ class PitPerson:
 
     def _looks(self, key):
         name, _, rest = key.partition("_")
-        conditions = self.pit.plant.conditions
+        fault_state = self.pit.plant.fault_state
         if name == "valve" or key == "left_valves":
-            good = not any(pump.valve_shut for pump in conditions.pumps)
+            good = not any(pump.valve_shut for pump in fault_state.pumps)
         elif name == "check":
-            good = conditions.pumps[int(rest) - 1].check == "good"
+            good = fault_state.pumps[int(rest) - 1].check == "good"
         elif key == "outlet":
-            good = not conditions.frozen and not conditions.burst
+            good = not fault_state.frozen and not fault_state.burst
         elif name == "device":
             good = True
         else:
@@ -131,22 +131,22 @@ class PitPerson:
         plant = self.pit.plant
 
         def work():
-            plant.course.inflow = Inflow(self.base.times_s, rates, self.base.heads_m)
+            plant.trajectory.inflow = Inflow(self.base.times_s, rates, self.base.heads_m)
 
         plant.change(self.pit.now_ms, work)
 
     def float(self, name, state):
         """Hold a float wet or dry by hand, or let it go."""
-        conditions = copy.deepcopy(self.pit.plant.conditions)
-        conditions.contacts[CONTACT_NAMES.index(name)] = state
-        self.pit.plant.set_conditions(self.pit.now_ms, conditions)
+        fault_state = copy.deepcopy(self.pit.plant.fault_state)
+        fault_state.contacts[CONTACT_NAMES.index(name)] = state
+        self.pit.plant.set_fault_state(self.pit.now_ms, fault_state)
 
     def pump(self, n, **changes):
-        """Change something about a pump (0 or 1): a field of `host_sim.conditions.PumpCondition`."""
-        conditions = copy.deepcopy(self.pit.plant.conditions)
+        """Change something about a pump (0 or 1): a field of `host_sim.plant.fault_state.PumpCondition`."""
+        fault_state = copy.deepcopy(self.pit.plant.fault_state)
         for field, value in changes.items():
-            setattr(conditions.pumps[n], field, value)
-        self.pit.plant.set_conditions(self.pit.now_ms, conditions)
+            setattr(fault_state.pumps[n], field, value)
+        self.pit.plant.set_fault_state(self.pit.now_ms, fault_state)
 
     def _valve(self, n):
         self.pump(n, valve_shut=True)

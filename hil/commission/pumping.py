@@ -2,64 +2,64 @@
 
 from duplexsump.control import settings as s
 
-from ..record.items import NOT_TESTED, NOTED
-from . import judging, measure
-from .promise import BOTH
-from .questions import question
-from .step import DONE, Step
+from hil.commission import judging, measure
+from hil.commission.expected_values import BOTH
+from hil.commission.questions import question
+from hil.commission.step import DONE, Step
+from hil.record.items import NOT_TESTED, NOTED
 
 WATER_S = 900.0  # a garden hose fills a narrow pit from off to lead in a minute or two
 RUN_S = 300.0
-LIVE = "The pumps are live from here on. Hands out of the pit; stand dry; touch no pump and no cord."
+LIVE = "The pumps are live from here on. Stimuli out of the pit; stand dry; touch no pump and no cord."
 
 
-def live(desk):
+def live(context):
     """Have the pumps plugged in and the supply on, with all hands out of the pit."""
-    desk.guard = True
-    if desk.figures.get("pumps_dead") is False:
+    context.guard = True
+    if context.figures.get("pumps_dead") is False:
         return
-    desk.ask(question(desk, "plugged"))
-    desk.figures["pumps_dead"] = False
+    context.ask(question(context, "plugged"))
+    context.figures["pumps_dead"] = False
 
 
 # One pump alone.
 
 
 def _run_alone(n):
-    def run(desk):
-        live(desk)
-        board = desk.board
-        if not desk.selectors(*("auto" if i == n else "off" for i in (0, 1))):
+    def run(context):
+        live(context)
+        board = context.board
+        if not context.selectors(*("auto" if i == n else "off" for i in (0, 1))):
             return
-        desk.quiet()
+        context.quiet()
         board.look()
         begin = board.ms
-        desk.do("meters", f"Have a voltmeter at the supply of pump {n + 1}, a clamp meter on one of its conductors.")
+        context.do("meters", f"Have a voltmeter at the supply of pump {n + 1}, a clamp meter on one of its conductors.")
         if n == 0:
-            desk.do("hose_on", "Lay the hose into the pit, away from the floats, open it, and leave it so.")
+            context.do("hose_on", "Lay the hose into the pit, away from the floats, open it, and leave it so.")
         else:
-            desk.do("hose_on", "Leave the hose as it is; open it again if it is shut.")
-        if not desk.until(f"pump {n + 1} to start", lambda: board.on(n), WATER_S):
+            context.do("hose_on", "Leave the hose as it is; open it again if it is shut.")
+        if not context.until(f"pump {n + 1} to start", lambda: board.on(n), WATER_S):
             return
-        desk.do("look", f"While it pumps, read the meters; look at the outlet outside, and at pump {2 - n}, which must "
-                "stand still.")  # fmt: skip
-        if desk.promise.draw_m3 is None:
-            _by_bucket(desk, n, begin)
+        context.do("look", f"While it pumps, read the meters; look at the outlet outside, and at pump {2 - n}, which "
+                "must stand still.")  # fmt: skip
+        if context.expected.draw_m3 is None:
+            _by_bucket(context, n, begin)
             return
         two = f"two draw-downs by pump {n + 1}, and the fill between them"
-        if not desk.until(two, lambda: _seen(board, begin, 1 << n, 2), WATER_S + RUN_S):
-            _amps(desk, n, begin)
+        if not context.until(two, lambda: _seen(board, begin, 1 << n, 2), WATER_S + RUN_S):
+            _amps(context, n, begin)
             return
-        pumped, inflow = _rate(desk, f"rate_{n + 1}", n, begin)
-        _amps(desk, n, begin)
-        _lowest_battery(desk, n, begin)
-        judging.refill(desk, f"refill_{n + 1}", board.since(begin), inflow, pumped)
+        pumped, inflow = _rate(context, f"rate_{n + 1}", n, begin)
+        _amps(context, n, begin)
+        _lowest_battery(context, n, begin)
+        judging.refill(context, f"refill_{n + 1}", board.since(begin), inflow, pumped)
 
     return run
 
 
 def _seen(board, begin, pumps, draws):
-    # Draw-downs by just these pumps; before the last one, or after the only one, a fill; at the end the refill.
+    # MotorCurrent-downs by just these pumps; before the last one, or after the only one, a fill; at the end the refill.
     changes = board.since(begin)
     drawn, filled, again = measure.draw_down(changes, pumps), measure.fill(changes), measure.refill(changes)
     if not (drawn and filled and again):
@@ -69,97 +69,97 @@ def _seen(board, begin, pumps, draws):
     return filled[0] >= drawn[1]
 
 
-def _rate(desk, item, place, begin):
-    changes, found = desk.board.since(begin), desk.promise
+def _rate(context, item, place, begin):
+    changes, found = context.board.since(begin), context.expected
     drawn, filled = measure.draw_down(changes, (1, 2, 3)[place]), measure.fill(changes)
     inflow = measure.inflow_m3s(filled[1] - filled[0], found.fill_m3)
     pumped = measure.rate_m3s(drawn[1] - drawn[0], found.draw_m3, inflow)
-    times = f"draw-down {(drawn[1] - drawn[0]) / 1000.0:.1f} s against {desk.show(inflow, 'flow')}"
-    judging.rate(desk, item, pumped, place, times)
+    times = f"draw-down {(drawn[1] - drawn[0]) / 1000.0:.1f} s against {context.show(inflow, 'flow')}"
+    judging.rate(context, item, pumped, place, times)
     return pumped, inflow
 
 
-def _by_bucket(desk, place, begin):
+def _by_bucket(context, place, begin):
     # Without two contacts that the water passes, the board cannot time it.
     item = "rate_both" if place == BOTH else f"rate_{place + 1}"
-    value, typed = desk.read(question(desk, "bucket_{n}", item))
-    judging.rate(desk, item, value, place, f"as typed: {typed}")
+    value, typed = context.read(question(context, "bucket_{n}", item))
+    judging.rate(context, item, value, place, f"as typed: {typed}")
     if place != BOTH:
-        _amps(desk, place, begin)
-        _lowest_battery(desk, place, begin)
+        _amps(context, place, begin)
+        _lowest_battery(context, place, begin)
 
 
-def _amps(desk, n, begin):
+def _amps(context, n, begin):
     # By the board's own sensor, where it has one; else the clamp is asked for in a step of its own.
-    value = _sensed(desk, n, begin)
+    value = _sensed(context, n, begin)
     if value is not None:
-        judging.amps(desk, f"amps_{n + 1}", value, desk.promise.plate_a[n], "board")
+        judging.amps(context, f"amps_{n + 1}", value, context.expected.plate_a[n], "board")
 
 
-def _sensed(desk, n, begin):
-    board = desk.board
+def _sensed(context, n, begin):
+    board = context.board
     if board.setting("sensing") != s.SENSE_CURRENT:
         return None
     started = [ms for ms, name, value in board.since(begin) if name == f"pump_{n + 1}" and value]
     found = measure.amps(board.amps, n, (started[-1] if started else begin) + measure.SETTLE_MS, board.ms)
-    return 0.0 if found is None else found / desk.promise.per_amp[n]
+    return 0.0 if found is None else found / context.expected.per_amp[n]
 
 
-def _lowest_battery(desk, n, begin):
-    seen = [mv for ms, pump, mv in desk.board.battery if pump == n and ms >= begin and mv]
+def _lowest_battery(context, n, begin):
+    seen = [mv for ms, pump, mv in context.board.battery if pump == n and ms >= begin and mv]
     if seen:
-        desk.figures[f"lowest_volts_{n + 1}"] = min(seen) / 1000.0
+        context.figures[f"lowest_volts_{n + 1}"] = min(seen) / 1000.0
 
 
 def _ran(item):
     # What is asked about a run makes no sense where the run was left out.
-    def fits(desk):
-        before = desk.items.get(item, {})
+    def fits(context):
+        before = context.items.get(item, {})
         return f"not run: {before.get('why', '')}" if before.get("verdict") == NOT_TESTED else ""
 
     return fits
 
 
 def _clamp_fits(item, ran):
-    def fits(desk):
-        if desk.items.get(item, {}).get("by"):
+    def fits(context):
+        if context.items.get(item, {}).get("by"):
             return DONE
-        return _ran(ran)(desk)
+        return _ran(ran)(context)
 
     return fits
 
 
 def _clamp(n):
-    def run(desk):
-        value, typed = desk.read(question(desk, "clamp_{n}", n + 1))
-        judging.amps(desk, f"amps_{n + 1}", value, _plate(desk, n, "a"), "person", f"as typed: {typed}")
+    def run(context):
+        value, typed = context.read(question(context, "clamp_{n}", n + 1))
+        judging.amps(context, f"amps_{n + 1}", value, _plate(context, n, "a"), "person", f"as typed: {typed}")
 
     return run
 
 
-def _plate(desk, n, which):
+def _plate(context, n, which):
     # From the sizing; else from the person, once for all steps.
-    given = (desk.promise.plate_a if which == "a" else desk.promise.plate_v)[n]
-    kept = desk.figures.get(f"plate_{which}_{n + 1}")
+    given = (context.expected.plate_a if which == "a" else context.expected.plate_v)[n]
+    kept = context.figures.get(f"plate_{which}_{n + 1}")
     if given or kept:
         return given or kept
-    value, _ = desk.read(question(desk, "plate_{n}" if which == "a" else "plate_volts_{n}", n + 1))
-    desk.figures[f"plate_{which}_{n + 1}"] = value
+    value, _ = context.read(question(context, "plate_{n}" if which == "a" else "plate_volts_{n}", n + 1))
+    context.figures[f"plate_{which}_{n + 1}"] = value
     return value
 
 
 def _volts(n):
-    def run(desk):
+    def run(context):
         item = f"volts_{n + 1}"
-        if desk.board.setting(f"supply_{n + 1}") == s.BATTERY:
-            lowest = desk.figures.get(f"lowest_{item}")
+        if context.board.setting(f"supply_{n + 1}") == s.BATTERY:
+            lowest = context.figures.get(f"lowest_{item}")
             if lowest is None:
-                desk.untested(item, "the board does not measure the battery")
+                context.untested(item, "the board does not measure the battery")
             else:
-                judging.battery(desk, item, lowest, True, "the lowest that the board saw while the pump ran")
+                judging.battery(context, item, lowest, True, "the lowest that the board saw while the pump ran")
             return
-        value, typed = desk.read(question(desk, "volts_{n}", n + 1))
-        judging.volts(desk, item, value, _plate(desk, n, "v"), typed)
+        value, typed = context.read(question(context, "volts_{n}", n + 1))
+        judging.volts(context, item, value, _plate(context, n, "v"), typed)
 
     return run
 
@@ -167,8 +167,9 @@ def _volts(n):
 def _idle(n):
     other = 2 - n
 
-    def run(desk):
-        desk.yes(f"check_{other}", question(desk, "check_{other}", n + 1), "water came back through the idle pump")
+    def run(context):
+        asked = question(context, "check_{other}", n + 1)
+        context.yes(f"check_{other}", asked, "water came back through the idle pump")
 
     return run
 
@@ -176,71 +177,71 @@ def _idle(n):
 # Both.
 
 
-def _both(desk):
-    live(desk)
-    board = desk.board
+def _both(context):
+    live(context)
+    board = context.board
     top = "lag" if board.known("lag") else "high"
-    if not desk.selectors("off", "off"):
+    if not context.selectors("off", "off"):
         return
-    desk.quiet()
-    desk.do("hose_on", f"Both pumps rest: with the hose open let the pit fill to `{top}`. Stand by the tap.")
-    desk.guard = top != "high"
-    if not desk.until(f"`{top}` wet", lambda: board.wet(top), WATER_S):
+    context.quiet()
+    context.do("hose_on", f"Both pumps rest: with the hose open let the pit fill to `{top}`. Stand by the tap.")
+    context.guard = top != "high"
+    if not context.until(f"`{top}` wet", lambda: board.wet(top), WATER_S):
         return
     begin = board.ms
-    if not desk.selectors("auto", "auto"):
+    if not context.selectors("auto", "auto"):
         return
-    if not desk.until("both pumps to run", lambda: board.on(0) and board.on(1), 120.0):
+    if not context.until("both pumps to run", lambda: board.on(0) and board.on(1), 120.0):
         return
-    if desk.promise.draw_m3 is None:
-        _by_bucket(desk, BOTH, begin)
-        _both_amps(desk, begin)
+    if context.expected.draw_m3 is None:
+        _by_bucket(context, BOTH, begin)
+        _both_amps(context, begin)
         return
     what = "a draw-down by both, and the fill after it"
-    if not desk.until(what, lambda: _seen(board, begin, 3, 1), WATER_S):
+    if not context.until(what, lambda: _seen(board, begin, 3, 1), WATER_S):
         return
-    pumped, inflow = _rate(desk, "rate_both", BOTH, begin)
-    _both_amps(desk, begin)
-    judging.refill(desk, "refill_both", board.since(begin), inflow, pumped)
+    pumped, inflow = _rate(context, "rate_both", BOTH, begin)
+    _both_amps(context, begin)
+    judging.refill(context, "refill_both", board.since(begin), inflow, pumped)
 
 
-def _both_amps(desk, begin):
-    down = measure.draw_down(desk.board.since(begin), 3)
-    values = [_sensed_both(desk, n, begin, down) for n in (0, 1)]
+def _both_amps(context, begin):
+    down = measure.draw_down(context.board.since(begin), 3)
+    values = [_sensed_both(context, n, begin, down) for n in (0, 1)]
     if None not in values:
-        judging.both_amps(desk, values, [desk.show(value, "current") for value in values], "board")
+        judging.both_amps(context, values, [context.show(value, "current") for value in values], "board")
 
 
-def _sensed_both(desk, n, begin, down):
-    if desk.board.setting("sensing") != s.SENSE_CURRENT:
+def _sensed_both(context, n, begin, down):
+    if context.board.setting("sensing") != s.SENSE_CURRENT:
         return None
-    begin, end = down or (begin, desk.board.ms)
-    found = measure.amps(desk.board.amps, n, begin, end)
-    return 0.0 if found is None else found / desk.promise.per_amp[n]
+    begin, end = down or (begin, context.board.ms)
+    found = measure.amps(context.board.amps, n, begin, end)
+    return 0.0 if found is None else found / context.expected.per_amp[n]
 
 
-def _clamp_both(desk):
+def _clamp_both(context):
     values = []
     for n in (0, 1):
-        values.append(desk.read(question(desk, "clamp_both_{n}", n + 1)))
-    judging.both_amps(desk, [value for value, _ in values], [typed for _, typed in values], "person")
+        values.append(context.read(question(context, "clamp_both_{n}", n + 1)))
+    judging.both_amps(context, [value for value, _ in values], [typed for _, typed in values], "person")
 
 
-def _volts_both(desk):
-    on_mains = [n for n in (0, 1) if desk.board.setting(f"supply_{n + 1}") != s.BATTERY]
+def _volts_both(context):
+    on_mains = [n for n in (0, 1) if context.board.setting(f"supply_{n + 1}") != s.BATTERY]
     if not on_mains:
-        desk.put("volts_both", NOTED, "both run on the battery", by="board", note="see the volts of each")
+        context.put("volts_both", NOTED, "both run on the battery", by="board", note="see the volts of each")
         return
-    value, typed = desk.read(question(desk, "volts_both"))
-    judging.volts(desk, "volts_both", value, _plate(desk, on_mains[0], "v"), typed)
+    value, typed = context.read(question(context, "volts_both"))
+    judging.volts(context, "volts_both", value, _plate(context, on_mains[0], "v"), typed)
 
 
-def _leaks(desk):
-    desk.yes("leaks", question(desk, "leaks"), "leaks")
+def _leaks(context):
+    context.yes("leaks", question(context, "leaks"), "leaks")
 
 
-def _outlet(desk):
-    desk.yes("outlet", question(desk, "outlet"), "poor flow at the outlet")
+def _outlet(context):
+    context.yes("outlet", question(context, "outlet"), "poor flow at the outlet")
 
 
 def _steps():

@@ -4,7 +4,7 @@
 asked, why, kind of answer, example in US units, in SI, least, most).
 """
 
-from .desk import Question
+from hil.commission.step_context import Question
 
 _ROWS = (
     ("safety", "Have you read this, and is somebody within call?",
@@ -20,7 +20,7 @@ _ROWS = (
      "High water comes at night; an alarm that nobody hears is none."),
     ("valve_{n}", "Does it turn freely both ways, and does it stand fully open now?",
      "With a stuck valve nobody changes a pump in a flood; one left half shut costs half the flow."),
-    ("plugged", "Hands out of the pit, both pumps plugged in, their circuits on?",
+    ("plugged", "Stimuli out of the pit, both pumps plugged in, their circuits on?",
      "From here on the controller starts the pumps by itself.", "ready"),
     ("bucket_{n}", "The board has no off and lead contacts to time the water by.  What do you measure, by tape and "
      "watch in the pit or by bucket at the outlet?", "The rate is what the sizing stands on.", "flow", "30 gpm",
@@ -83,10 +83,10 @@ def _row(key, ask, why, kind="yes", us="", si="", least="", most=""):
 _BY_KEY = dict(_row(*row) for row in _ROWS)
 
 
-def question(desk, key, n=None):
-    """Return a Question by its key, as "volts_{n}", for pump `n` (1 or 2) in the units that the desk speaks."""
+def question(context, key, n=None):
+    """Return a Question by its key, as "volts_{n}", for pump `n` (1 or 2) in the units that the context speaks."""
     ask, why, kind, us, si, least, most = _BY_KEY[key]
-    example = us if desk.show.system == "us" else si
+    example = us if context.show.system == "us" else si
     fills = {"n": n, "other": 3 - n} if isinstance(n, int) else {"n": n}
     named = key.format(**fills) if "{" in key else key
     if n is not None:

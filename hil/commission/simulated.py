@@ -3,15 +3,14 @@
 import tempfile
 from pathlib import Path
 
-from host_sim.site import load_site
+from hil import record
+from hil.commission import expected_values
+from hil.commission.dialogue import HoseTest
+from hil.commission.pit_person import PitPerson
+from hil.commission.watch import Board
+from hil.rehearsal.pit_in_loop import PitInLoop
+from host_sim.site.load import load_site
 from host_sim.sizing.say import Say
-
-from .. import record
-from ..plant import PitInLoop
-from . import promise
-from .dialogue import HoseTest
-from .pit_person import PitPerson
-from .watch import Board
 
 SITE = Path(__file__).with_name("invented-pit.toml")
 NOTE = (
@@ -51,7 +50,8 @@ def run(kit, told=None, answers=None, units="us", the_site=None):
     board = Board(kit.client, LoopClock(loop))
     board.open()
     with tempfile.TemporaryDirectory(prefix="sumpbench-hose-") as folder:
-        test = HoseTest(board, person, promise.read(the_site.path, board.settings), Say(units), Path(folder) / "r.json")
+        expected = expected_values.read(the_site.path, board.settings)
+        test = HoseTest(board, person, expected, Say(units), Path(folder) / "r.json")
         test.run()
     made = document(test, kit.describe(), NOTE)
     made["sizing"] = f"{Path(the_site.path).name}{', an invented pit' if the_site.path == str(SITE) else ''}"
@@ -61,6 +61,6 @@ def run(kit, told=None, answers=None, units="us", the_site=None):
 def document(test, described, simulated=""):
     """Return the document of a finished hose test."""
     return record.hose_test(
-        test.items(), site=test.desk.promise.name, sizing=test.desk.promise.source,
+        test.items(), site=test.context.expected.name, sizing=test.context.expected.source,
         board={**described, **test.described()}, begun=test.begun, breaks=test.breaks, simulated=simulated,
     )  # fmt: skip

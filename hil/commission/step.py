@@ -9,9 +9,9 @@ DONE = "filled by another step"
 
 @dataclass(frozen=True)
 class Step:
-    """`run(desk)` carries it out and puts its items.
+    """`run(context)` carries it out and puts its items.
 
-    `fits(desk)` returns "" where it can be carried out here, else the reason
+    `fits(context)` returns "" where it can be carried out here, else the reason
     why not, or DONE where another step has filled its items already.
     """
 

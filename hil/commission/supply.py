@@ -3,13 +3,13 @@
 from duplexsump.control import settings as s
 from duplexsump.control.pump import CAUSES
 
-from ..record.items import FAIL, NOTED, PASS
-from . import judging
-from .desk import Skipped
-from .measure import SETTLE_MS
-from .pumping import LIVE, WATER_S, live
-from .questions import question
-from .step import Step
+from hil.commission import judging
+from hil.commission.measure import SETTLE_MS
+from hil.commission.pumping import LIVE, WATER_S, live
+from hil.commission.questions import question
+from hil.commission.step import Step
+from hil.commission.step_context import Skipped
+from hil.record.items import FAIL, NOTED, PASS
 
 ON_BATTERY_S = 600.0
 CUT_S = 600.0  # a helper has to walk to the switch
@@ -22,51 +22,52 @@ SUPPLY_CAUTION = (
 )
 
 
-def _has_battery(desk):
-    board = desk.board
+def _has_battery(context):
+    board = context.board
     if board.values["battery"] > 1000 or board.on_battery(0) or board.on_battery(1):
         return ""
     return "no battery is fitted"
 
 
-def _battery_start(desk):
-    board = desk.board
+def _battery_start(context):
+    board = context.board
     board.look()
     if board.values["battery"] > 1000:
         at_rest = _steady(board, lambda: not any(board.on(n) for n in _on_battery(board)), REST_MS)
-        if not desk.until("the battery to be at rest", at_rest, WATER_S):
+        if not context.until("the battery to be at rest", at_rest, WATER_S):
             return
         charging = "on its charger" if board.states["charging"] else ""
-        judging.battery(desk, "battery_start", board.values["battery"] / 1000.0, False, charging)
+        judging.battery(context, "battery_start", board.values["battery"] / 1000.0, False, charging)
         return
-    _by_meter(desk, "battery_start", "battery_volts")
+    _by_meter(context, "battery_start", "battery_volts")
 
 
 def _on_battery(board):
     return [n for n in (0, 1) if board.on_battery(n)]
 
 
-def _by_meter(desk, item, key):
-    value, typed = desk.read(question(desk, key))
-    limit = desk.board.setting("battery_low") / 1000.0
+def _by_meter(context, item, key):
+    value, typed = context.read(question(context, key))
+    limit = context.board.setting("battery_low") / 1000.0
     verdict = PASS if value >= limit else FAIL
-    desk.quantity(item, value, "voltage", verdict, "person", note=f"as typed: {typed}", limit=f"at least {limit:g} V")
+    least = f"at least {limit:g} V"
+    context.quantity(item, value, "voltage", verdict, "person", note=f"as typed: {typed}", limit=least)
 
 
-def _power_cut(desk):
-    live(desk)
-    board = desk.board
-    if not desk.selectors("auto", "auto"):
+def _power_cut(context):
+    live(context)
+    board = context.board
+    if not context.selectors("auto", "auto"):
         return
-    desk.quiet()
-    desk.do("hose_on", "Open the hose.")
+    context.quiet()
+    context.do("hose_on", "Open the hose.")
     while True:
-        desk.do("stand_by_switch", "Have your helper at the main switch of pumps and controller, ready to cut it in "
+        context.do("stand_by_switch", "Have your helper at the main switch of pumps and controller, ready to cut it in "
                 "mid draw-down.")  # fmt: skip
         mains = _on_mains(board)
-        if not desk.until("a pump on the mains to run", lambda: any(board.on(n) for n in mains), WATER_S):  # noqa: B023
+        if not context.until("a pump on the mains to run", lambda: any(board.on(n) for n in mains), WATER_S):  # noqa: B023
             return
-        desk.do("cut", f"Pump {board.running()} runs: CUT THE SUPPLY NOW.")
+        context.do("cut", f"Pump {board.running()} runs: CUT THE SUPPLY NOW.")
         ran = [board.running()]
 
         def cut(ran=ran):
@@ -74,19 +75,19 @@ def _power_cut(desk):
                 ran[0] = board.running()
             return board.client is None or not board.states["mains"]
 
-        if not desk.until("the supply to go", cut, CUT_S, quiet=True):
+        if not context.until("the supply to go", cut, CUT_S, quiet=True):
             return
         if ran[0] != "none":
             break
-        desk.say("   It went while no pump ran.  Put it back; again, please.")
-        desk.do("restore", "Put the supply back.")
-        desk.until("the supply to come back", lambda: board.client and board.states["mains"], CUT_S, quiet=True)
+        context.say("   It went while no pump ran.  Put it back; again, please.")
+        context.do("restore", "Put the supply back.")
+        context.until("the supply to come back", lambda: board.client and board.states["mains"], CUT_S, quiet=True)
     words = [f"cut while pump {ran[0]} ran"]
-    good = _while_out(desk, words) if board.client is not None else _dark(words)
-    if "battery_10_min" not in desk.items:
-        desk.untested("battery_10_min", _has_battery(desk) or "the controller lost its power with the mains")
-    good = _back(desk, words) and good
-    desk.put("power_cut", PASS if good else FAIL, "; ".join(words), by="board")
+    good = _while_out(context, words) if board.client is not None else _dark(words)
+    if "battery_10_min" not in context.items:
+        context.untested("battery_10_min", _has_battery(context) or "the controller lost its power with the mains")
+    good = _back(context, words) and good
+    context.put("power_cut", PASS if good else FAIL, "; ".join(words), by="board")
 
 
 def _steady(board, holds, ms):
@@ -112,63 +113,64 @@ def _dark(words):
     return True
 
 
-def _while_out(desk, words):
+def _while_out(context, words):
     # The controller lives on its battery; a pump that may run on it must take over.
-    board, begin = desk.board, desk.board.ms
+    board, begin = context.board, context.board.ms
     words.append("controller carried on")
     on_battery, good = _on_battery(board), True
     if on_battery:
-        good = desk.until("a battery pump to carry on", lambda: any(board.on(n) for n in on_battery), TAKES_OVER_S)
+        good = context.until("a battery pump to carry on", lambda: any(board.on(n) for n in on_battery), TAKES_OVER_S)
         words.append(f"pump {board.running()} on battery after {(board.ms - begin) / 1000.0:.0f} s" if good
                      else "no pump on battery")  # fmt: skip
-    told = desk.until('"mains lost"', lambda: board.alarm("mains_lost"), 60.0)
+    told = context.until('"mains lost"', lambda: board.alarm("mains_lost"), 60.0)
     words.append("mains lost told" if told else "mains lost NOT told")
-    _ten_minutes(desk, begin)
+    _ten_minutes(context, begin)
     return good and told
 
 
-def _ten_minutes(desk, begin):
-    board = desk.board
-    if _has_battery(desk):
+def _ten_minutes(context, begin):
+    board = context.board
+    if _has_battery(context):
         return
     left = ON_BATTERY_S - (board.ms - begin) / 1000.0
-    desk.say(f"   The battery works for {ON_BATTERY_S / 60:.0f} min.  Watch water and hose meanwhile; "
+    context.say(f"   The battery works for {ON_BATTERY_S / 60:.0f} min.  Watch water and hose meanwhile; "
              "skip, with a reason, ends it.")  # fmt: skip
     try:
-        if not desk.watch(left, "the ten minutes on the battery"):
-            desk.put("battery_10_min", FAIL, "entered as a fault by the person", by="person", note=desk.where())
+        if not context.watch(left, "the ten minutes on the battery"):
+            context.put("battery_10_min", FAIL, "entered as a fault by the person", by="person", note=context.where())
             return
     except Skipped as skipped:
-        desk.untested("battery_10_min", skipped.reason)
-        desk.say(f"   Not tested: {skipped.reason}.")
+        context.untested("battery_10_min", skipped.reason)
+        context.say(f"   Not tested: {skipped.reason}.")
         return
     if board.values["battery"] > 1000:
-        loaded = _under_load(desk)
-        judging.battery(desk, "battery_10_min", board.values["battery"] / 1000.0, loaded,
+        loaded = _under_load(context)
+        judging.battery(context, "battery_10_min", board.values["battery"] / 1000.0, loaded,
                         f"{(board.ms - begin) / 60000.0:.0f} min after the cut")  # fmt: skip
         return
-    _by_meter(desk, "battery_10_min", "battery_later")
+    _by_meter(context, "battery_10_min", "battery_later")
 
 
-def _under_load(desk):
+def _under_load(context):
     # A battery tells most under its pump, once the inrush is over; returns whether one runs.
-    board, on_battery = desk.board, _on_battery(desk.board)
+    board, on_battery = context.board, _on_battery(context.board)
     runs = _steady(board, lambda: any(board.on(n) for n in on_battery), SETTLE_MS)
-    return bool(on_battery) and desk.until("the battery pump to run", runs, WATER_S)
+    return bool(on_battery) and context.until("the battery pump to run", runs, WATER_S)
 
 
-def _back(desk, words):
+def _back(context, words):
     # The supply returns; a pump must be at work again without anybody's help.
-    board = desk.board
+    board = context.board
     dark = board.client is None
-    desk.do("restore", "Put the supply back.")
-    if not desk.until("the supply to come back", lambda: board.client and board.states["mains"], CUT_S, quiet=True):
+    context.do("restore", "Put the supply back.")
+    if not context.until("the supply to come back", lambda: board.client and board.states["mains"], CUT_S, quiet=True):
         words.append("did not come back")
         return False
     begin = board.ms
     if dark:
         words.append("restarted after a power-up" if board.values["reset_cause"] == 0 else "never lost its power")
-    good = desk.until("a pump on the mains to run again", lambda: any(board.on(n) for n in _on_mains(board)), WATER_S)
+    good = context.until("a pump on the mains to run again",
+                         lambda: any(board.on(n) for n in _on_mains(board)), WATER_S)  # fmt: skip
     after = f"{(board.ms - begin) / 1000.0:.0f} s after the return"
     words.append(f"pump {board.running()} ran at the next fill, {after}" if good else "no pump after the return")
     return good
@@ -177,30 +179,30 @@ def _back(desk, words):
 def _trip(n):
     p = n + 1
 
-    def run(desk):
-        board = desk.board
+    def run(context):
+        board = context.board
         if board.setting("sensing") == s.SENSE_NOTHING:
-            good = desk.ask(question(desk, "device_{n}", p))
+            good = context.ask(question(context, "device_{n}", p))
             note = "the board senses neither current nor feedback: it cannot name a tripped device"
             shown = "trips by its test button" if good else "does not trip or hold"
-            desk.put(f"trip_{p}", NOTED if good else FAIL, shown, by="person", note=note)
+            context.put(f"trip_{p}", NOTED if good else FAIL, shown, by="person", note=note)
             return
-        live(desk)
-        desk.do("hose_on", "Open the hose.")
-        if not desk.until("`off` wet", lambda: board.wet("off") or not board.known("off"), WATER_S):
+        live(context)
+        context.do("hose_on", "Open the hose.")
+        if not context.until("`off` wet", lambda: board.wet("off") or not board.known("off"), WATER_S):
             return
-        if not desk.selectors(*("hand" if i == n else "auto" for i in (0, 1))):
+        if not context.selectors(*("hand" if i == n else "auto" for i in (0, 1))):
             return
-        desk.quiet()
-        if not desk.until(f"pump {p} to run in HAND", lambda: board.on(n), 180.0):
+        context.quiet()
+        if not context.until(f"pump {p} to run in HAND", lambda: board.on(n), 180.0):
             return
-        desk.do(f"trip_{p}", f"Press the test button of pump {p}'s earth-fault device, or switch its breaker off.")
-        named = desk.until(f"the board to name a fault of pump {p}", lambda: _named(board, n), 60.0)
+        context.do(f"trip_{p}", f"Press the test button of pump {p}'s earth-fault device, or switch its breaker off.")
+        named = context.until(f"the board to name a fault of pump {p}", lambda: _named(board, n), 60.0)
         shown = _words(board, n) if named else "nothing named"
         verdict = PASS if named and (board.alarm("mains_lost") or _cause(board, n) in LOST) else FAIL
-        desk.do(f"untrip_{p}", f"Set the device of pump {p} again.")
-        _reset_pump(desk, n)
-        desk.put(f"trip_{p}", verdict, shown, by="board",
+        context.do(f"untrip_{p}", f"Set the device of pump {p} again.")
+        _reset_pump(context, n)
+        context.put(f"trip_{p}", verdict, shown, by="board",
                  note="" if verdict == PASS else "not named as a lost supply")  # fmt: skip
 
     return run
@@ -221,24 +223,24 @@ def _words(board, n):
     return f"pump {n + 1} fault: {CAUSES[_cause(board, n)]}"
 
 
-def _reset_pump(desk, n):
+def _reset_pump(context, n):
     # Its rest after a trip would last ten minutes: a reset ends it (R4).
-    board = desk.board
-    desk.selectors("auto", "auto")
-    desk.do("reset", "Press the reset button.")
+    board = context.board
+    context.selectors("auto", "auto")
+    context.do("reset", "Press the reset button.")
     name = f"pump_{n + 1}_unavailable"
-    desk.until(f"pump {n + 1} to be available again", lambda: not board.alarm(name), 120.0)
-    desk.quiet()
+    context.until(f"pump {n + 1} to be available again", lambda: not board.alarm(name), 120.0)
+    context.quiet()
 
 
-def _tripped(desk):
-    bad = desk.ask(question(desk, "tripped"))
+def _tripped(context):
+    bad = context.ask(question(context, "tripped"))
     if bad:
-        which = desk.ask(question(desk, "which_tripped"))
-        desk.put("tripped", FAIL, which, by="person", note="an electrician must find the cause")
+        which = context.ask(question(context, "which_tripped"))
+        context.put("tripped", FAIL, which, by="person", note="an electrician must find the cause")
         return
-    desk.put("tripped", PASS, "none", by="person")
-    desk.do("hose_off", "Shut the hose.")
+    context.put("tripped", PASS, "none", by="person")
+    context.do("hose_off", "Shut the hose.")
 
 
 STEPS = (

@@ -8,8 +8,8 @@ every 100 ms, and a healthy pass of its loop may take up to 500 ms (M3).
 from duplexsump.control.pump import CAUSES
 from duplexsump.control.records import CONTACT_NAMES
 
-from ..kit import Missing
-from ..verdict import Failed
+from hil.bench.verdict import Failed
+from hil.kits.base import Missing
 
 EARLY_MS = 300  # two steps of the controller's grid and one for the bench's own
 LATE_MS = 600  # one step of the grid and one long pass of the loop

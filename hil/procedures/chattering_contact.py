@@ -1,6 +1,7 @@
 """A float that chatters in the waves, or a loose wire."""
 
-from ..kit import Missing
+from hil.kits.base import Missing
+
 from ._steps import contact, fitted, ready, timing, until
 
 ORDER = 75

@@ -1,6 +1,7 @@
 """The common cable of the floats, cut."""
 
-from ..kit import Missing
+from hil.kits.base import Missing
+
 from ._steps import (
     at_most,
     begin,

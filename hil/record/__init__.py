@@ -7,7 +7,7 @@
     files.py      written, and nothing overwritten
 """
 
-from .document import hose_test, settings_checksum
-from .files import check, check_file, write, write_hose_test
+from hil.record.document import hose_test, settings_checksum
+from hil.record.files import check, check_file, write, write_hose_test
 
 __all__ = ["check", "check_file", "hose_test", "settings_checksum", "write", "write_hose_test"]

@@ -3,7 +3,7 @@
     format, version, kind       "acceptance" or "hose test"
     made_by, when, complete, why_incomplete, verdict, headline
     board                       what is known of the board
-    procedures, latency         of an acceptance run (see `hil.runner`)
+    procedures, latency         of an acceptance run (see `hil.acceptance.runner`)
     hose_test                   the document of a hose test within an acceptance run, or None and hose_test_why
     items                       of a hose test: every one of `items.ITEMS`, in that order
     untested                    [{"what", "why"}]
@@ -14,9 +14,8 @@ import time
 import zlib
 from importlib import metadata
 
+from hil.record import items as it
 from host_sim.errors import InputError
-
-from . import items as it
 
 FORMAT, VERSION = "sumpbench record", 1
 ACCEPTANCE, HOSE_TEST = "acceptance", "hose test"

@@ -4,11 +4,10 @@ import json
 import os
 from pathlib import Path
 
+from hil.record import document as doc
+from hil.record.page import as_html
 from host_sim.errors import InputError
 from host_sim.report.files import write as write_file
-
-from . import document as doc
-from .page import as_html
 
 JSON_NAME, HTML_NAME = "record.json", "record.html"
 

@@ -2,9 +2,9 @@
 
 from html import escape
 
-from . import document as doc
-from . import items as it
-from .layout import Cell, Columns, Sheet, Table
+from hil.record import document as doc
+from hil.record import items as it
+from hil.record.layout import Cell, Columns, Sheet, Table
 
 STYLE = """
 @page { margin: 12mm; }

@@ -9,7 +9,7 @@ import time
 from duplexsump.station import registers as r
 from duplexsump.station.framing import crc16, lrc
 
-from ..errors import InputError
+from host_sim.errors import InputError
 
 try:
     from termios import error as TermiosError  # noqa: N812 - what a port says that has gone away; no OSError

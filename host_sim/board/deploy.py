@@ -16,8 +16,8 @@ from pathlib import Path
 from duplexsump.station import registers as r
 from duplexsump.station.checksum import firmware_checksum
 
-from ..errors import InputError
-from .client import Client, RefusedError
+from host_sim.board.client import Client, RefusedError
+from host_sim.errors import InputError
 
 PACKAGE = Path("lib/duplexsump")
 REPL_WAIT_S = 20.0

@@ -18,8 +18,8 @@ import time
 from duplexsump.control.records import N_INPUTS
 from duplexsump.station.store import Store
 
-from ..errors import InputError
-from .virtual import ASKED, FIRMWARE, MASK, MESSAGE, POWER_ON, START, WATCHDOG, find_micropython
+from host_sim.board.virtual import ASKED, FIRMWARE, MASK, MESSAGE, POWER_ON, START, WATCHDOG, find_micropython
+from host_sim.errors import InputError
 
 WATCHDOG_MS = 8388  # the longest an RP2040's watchdog reaches
 BOOT_MS = 200  # from power or reset to the first pass, unless the bench wants another

@@ -5,7 +5,7 @@
 
 import json
 
-from .virtual import FIRMWARE
+from host_sim.board.virtual import FIRMWARE
 
 LIBRARY = "lib"
 VERSION = "0.1.0"

@@ -2,8 +2,8 @@
 
 from duplexsump.control.records import IN_JUMPER, N_INPUTS
 
-from ..plant import TICK_MS, Plant
-from ..schedule import Schedule
+from host_sim.plant.plant import TICK_MS, Plant
+from host_sim.run.schedule import Schedule
 
 
 class Pit:
@@ -58,4 +58,4 @@ class Pit:
         plant = self.plant
         if plant.mains:
             return True
-        return self.site.supply.controller == "battery" and plant.maker.battery_ok(plant.course.head.mode)
+        return self.site.supply.controller == "battery" and plant.maker.battery_ok(plant.trajectory.head.mode)

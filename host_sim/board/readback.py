@@ -8,8 +8,8 @@ from duplexsump.control.ticks import TICK_MS, add, diff
 from duplexsump.station import codec
 from duplexsump.station import journal as j
 
-from ..errors import InputError
-from ..journal import Journal, Life, Record
+from host_sim.errors import InputError
+from host_sim.run.journal import Journal, Life, Record
 
 # The chatter limit has been applied before a step was recorded, so its own state is not replayed.
 NOT_REPLAYED = {"raw_word", "pending", "due"}
@@ -175,7 +175,7 @@ def unpack(packed, late_ms=0):
 
 
 def to_journals(segments, site="board"):
-    """Return the simulator's journals (`host_sim.journal.Journal`) of recorded segments, one for each set of settings.
+    """Return the simulator's journals (`run.journal.Journal`) of recorded segments, one for each set of settings.
 
     Times run from the first record; the dead time between two lives is not known and counts as one second.
     """

@@ -10,8 +10,8 @@ from pathlib import Path
 
 from duplexsump.control import settings as s
 
-from ..errors import InputError
-from ..site import read_site
+from host_sim.errors import InputError
+from host_sim.site.load import read_site
 
 
 def to_text(values):

@@ -18,8 +18,8 @@ from pathlib import Path
 
 from duplexsump.control.records import N_INPUTS
 
-from ..errors import InputError
-from .pit import Pit
+from host_sim.board.pit import Pit
+from host_sim.errors import InputError
 
 WATCHDOG_S = 8.388  # the longest an RP2040's watchdog reaches
 BOOT_S = 0.2

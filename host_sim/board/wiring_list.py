@@ -11,7 +11,7 @@ from pathlib import Path
 from duplexsump.boards import __file__ as boards_file
 from duplexsump.control import records
 
-from ..errors import InputError
+from host_sim.errors import InputError
 
 FOLDER = Path(boards_file).parent
 BOARDS = ("pico", "esp32", "posix")

@@ -2,9 +2,8 @@
 
 import numpy as np
 
+from host_sim.replay.findings.finding import SURE
 from host_sim.report.clock import lasting
-
-from .signs import SURE
 
 
 def damage(log):

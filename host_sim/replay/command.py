@@ -7,11 +7,11 @@ from rich.progress import BarColumn, Progress, TaskProgressColumn, TextColumn, T
 from rich.table import Table
 from rich.text import Text
 
-from host_sim.cli_tables import console
 from host_sim.errors import InputError
 from host_sim.replay import account as words
-from host_sim.replay import sources
+from host_sim.replay.reading import sources
 from host_sim.report import files
+from host_sim.report.console import console
 from host_sim.report.units import units as unit_system
 
 MADE_BY = "sumpbench replay"
@@ -62,7 +62,7 @@ def _ours(out):
 
 def the_site(name):
     """Return the Site of a file or packaged scenario, without its faults and people.  Raises InputError."""
-    from host_sim.cli_night import read
+    from host_sim.site.chosen import read
 
     if name is None:
         raise InputError(
@@ -92,23 +92,23 @@ def settings_for_levels(plan, values):
 
 
 def _read(screen, path, mapping, ask):
-    from host_sim.replay import foreign
+    from host_sim.replay.reading import table_log
 
-    log = foreign.read(path, the_mapping(screen, path, mapping, ask))
-    foreign.nothing_to_see(log)
+    log = table_log.read(path, the_mapping(screen, path, mapping, ask))
+    table_log.nothing_to_see(log)
     return log
 
 
 def the_mapping(screen, path, mapping, ask):
     """Return the Mapping of a log: asked for, given, or kept beside it.  Raises InputError."""
-    from host_sim.replay import asking, toml_text
-    from host_sim.replay import mapping as maps
+    from host_sim.replay.reading import mapping as maps
+    from host_sim.replay.reading import mapping_prompt, toml_text
 
     beside = Path(str(path) + MAP_SUFFIX)
     if ask:
         import typer
 
-        found = asking.ask(path, lambda question, default: typer.prompt(question, default=default, show_default=True))
+        found = mapping_prompt.ask(path, lambda asked, usual: typer.prompt(asked, default=usual, show_default=True))
         beside.write_text(toml_text.text(maps.as_table(found)), encoding="utf-8")
         screen.print(Text(f"The mapping is kept in {beside}"))
         return found
@@ -168,8 +168,8 @@ def _board(folder):
 
 def _replay(screen, journal, findings, plan, settings, module, board):
     # Returns (whether it differs, whether anything was compared in which a pump ran).
-    from host_sim.journal import firmware_checksum
     from host_sim.replay import exact, whatif
+    from host_sim.run.journal import firmware_checksum
 
     for finding in findings:
         screen.print(Text(f"{finding.count} {finding.text}", style="bold"))
@@ -208,9 +208,9 @@ def _tell_changes(screen, journal, after):
 def _override(values, text):
     from duplexsump.control import settings as s
 
-    from host_sim import site_settings
     from host_sim.replay.whatif import _value
-    from host_sim.table import Table
+    from host_sim.site import settings as site_settings
+    from host_sim.site.reader import Table
 
     key, equals, value = (part.strip() for part in text.partition("="))
     if not equals:

@@ -16,7 +16,7 @@ from duplexsump.control.records import INPUT_NAMES, OUT_LATE, OUT_PUMP_1, OUT_PU
 from duplexsump.control.ticks import MASK, diff
 
 from host_sim.errors import InputError
-from host_sim.journal import Life
+from host_sim.run.journal import Life
 
 AROUND = 3  # records told on either side of the first difference
 MOST_DUE = 5_000_000  # steps between two records: a firmware that asks for more is stuck
@@ -283,8 +283,7 @@ def in_words(c):
     state = {}
     try:
         from duplexsump.control import alarm_table, pump
-
-        from host_sim.trace import CONTACT_NAMES
+        from duplexsump.control.records import CONTACT_NAMES
 
         for n in (0, 1):
             state[f"pump {n + 1}"] = f"{pump.STATES[c.pumps[n].state]}, {c.pumps[n].failures} failures"

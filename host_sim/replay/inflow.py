@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from host_sim.discharge import Drive, Lines, Outlet
+from host_sim.plant.discharge import Drive, Lines, Outlet
 
 GRID_S = 30.0
 AREA_SHARE = 0.02  # how well a pit's plan area is known; common practice, no source

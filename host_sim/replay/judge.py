@@ -6,7 +6,7 @@ import numpy as np
 from duplexsump.control import alarm_table
 from duplexsump.control.records import OUT_HORN, OUT_PUMP_1, OUT_PUMP_2, OUT_RELAY
 
-from . import openloop
+from host_sim.replay import openloop
 
 LEAST_S = 60.0  # a difference shorter than this is a matter of debounce, rests and stop levels; our own choice
 

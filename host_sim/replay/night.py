@@ -4,9 +4,10 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from host_sim.trace import FaultSpan, Run, Span, Totals, Trace
-
-from . import inflow, judge, segments, signs, whatif
+from host_sim.replay import inflow, judge, segments, whatif
+from host_sim.replay.findings import finding
+from host_sim.replay.findings.look import look
+from host_sim.run.trace import FaultSpan, Run, Span, Totals, Trace
 
 MOST_FAULTS = 4
 
@@ -59,7 +60,7 @@ def reconstruct(log, site):
     rates = inflow.Rates(site)
     parts = segments.segments(log, site, rates.nominal())
     flow = inflow.reconstruct(log, parts, site, rates)
-    found = signs.look(log, site, parts, flow, rates)
+    found = look(log, site, parts, flow, rates)
     knee = max((sign.knee_s for sign in found), default=0.0)
     if knee > 0.0:
         clean = segments.without_backflow(log, site, parts, knee, rates.nominal())
@@ -105,10 +106,10 @@ def _runs(log, parts):
         for n, values in enumerate(log.pumps):
             if values is None:
                 continue
-            for start, end in signs.spans(values == 1, log.time_s, 0.0):
+            for start, end in finding.spans(values == 1, log.time_s, 0.0):
                 found.append(Run(n + 1, start, end, "recorded"))
         return sorted(found, key=lambda one: one.start_s)
-    return [Run(1, one.start_s, one.end_s, "found in the level") for one in signs.runs(parts)]
+    return [Run(1, one.start_s, one.end_s, "found in the level") for one in finding.runs(parts)]
 
 
 def try_changes(account, changes=None, axes=(), progress=None):
@@ -166,7 +167,7 @@ def as_trace(account):
     trace.current_a = [[0.0] * len(time)] * 2
     trace.runs = account.runs
     if log.mains is not None:
-        lost = signs.spans(log.mains == 0, log.time_s, 0.0)
+        lost = finding.spans(log.mains == 0, log.time_s, 0.0)
         edges = [0.0, *(t for span in lost for t in span), log.duration_s]
         names = ["mains", "none"] * len(edges)
         trace.supply = [Span(n, a, b) for n, a, b in zip(names, edges, edges[1:], strict=False) if b > a]

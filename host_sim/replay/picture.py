@@ -7,11 +7,10 @@ from matplotlib.figure import Figure
 from matplotlib.patches import Rectangle
 from matplotlib.text import Annotation
 
+from host_sim.replay import account as words
+from host_sim.replay.night import as_trace
 from host_sim.report import strip
 from host_sim.report.lanes import BLUE, ORANGE
-
-from . import account as words
-from .night import as_trace
 
 # What the panels say of a simulated run, and what it must read for a log.
 GAP = "0.8"

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from .log import UNKNOWN
+from host_sim.replay.reading.log import UNKNOWN
 
 LEAST_ROWS = 3  # a line through fewer rows says nothing
 SETTLE_S = 2.0  # left out after a pump came or went: the water swings

@@ -11,14 +11,13 @@ from datetime import datetime
 
 import numpy as np
 
-from host_sim.faults import parse_fault
-from host_sim.inflow import combine, steps_of_flow
-from host_sim.loop import run
-from host_sim.site import load_site, packaged
-
-from . import mend
-from . import night as nights
-from .log import Log
+from host_sim.plant.inflow import combine, steps_of_flow
+from host_sim.replay import night as nights
+from host_sim.replay.reading import cleaning
+from host_sim.replay.reading.log import Log
+from host_sim.run.closed_loop import run
+from host_sim.site.faults import parse_fault
+from host_sim.site.load import load_site, packaged
 
 GPM = 6.30902e-5
 # kind of night: (fault, controller, what is there by the fault's own nature)
@@ -102,8 +101,8 @@ def logged(trace, rng, every_s=1.0, noise_m=None, holes=None):
         keep &= (time < start) | (time > start + float(rng.uniform(60.0, 600.0)))
     log = Log("simulated", datetime(2024, 1, 1, 19), time[keep], level[keep])
     log.time_s = log.time_s - log.time_s[0] + 0.0
-    log.gaps = mend.gaps(log.time_s, log.findings)
-    mend.spikes(log.level_m, log.findings)
+    log.gaps = cleaning.gaps(log.time_s, log.findings)
+    cleaning.spikes(log.level_m, log.findings)
     return log
 
 

@@ -19,12 +19,11 @@ import numpy as np
 
 from host_sim import units
 from host_sim.errors import InputError
-from host_sim.faults import parse_fault
-from host_sim.inflow import combine, steps_of_flow
-from host_sim.loop import run
-from host_sim.site import read_site
-
-from . import toml_text
+from host_sim.plant.inflow import combine, steps_of_flow
+from host_sim.replay.reading import toml_text
+from host_sim.run.closed_loop import run
+from host_sim.site.faults import parse_fault
+from host_sim.site.load import read_site
 
 MOST_SWEEP = 60
 PIPES = ("riser", "riser1", "riser2", "header")

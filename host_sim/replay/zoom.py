@@ -7,10 +7,9 @@ from importlib import resources
 
 import numpy as np
 
+from host_sim.replay import account as words
+from host_sim.replay.night import as_trace
 from host_sim.report.lanes import BLUE, GREY, ORANGE, SKY
-
-from . import account as words
-from .night import as_trace
 
 MOST_OTHERS = 7
 

@@ -1,6 +1,6 @@
 """What a person gets to see of a run: verdict, timeline, comparison, strip chart, state diagrams.
 
-Everything here reads a `host_sim.trace.Trace` (SI units inside) and writes
+Everything here reads a `host_sim.run.trace.Trace` (SI units inside) and writes
 words, tables or pictures in the units that were asked for.  Nothing here
 simulates or decides.
 """

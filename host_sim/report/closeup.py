@@ -7,8 +7,9 @@ of the stretch, so that a close-up never shows the figures of the whole night.
 from dataclasses import replace
 
 import numpy as np
+from duplexsump.control.records import CONTACT_NAMES
 
-from host_sim.trace import CONTACT_NAMES, Totals, Trace
+from host_sim.run.trace import Totals, Trace
 
 # Half the width of the usual close-up: a few cycles on either side of the moment that matters.
 HALF_S = 20 * 60.0

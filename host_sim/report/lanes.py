@@ -6,11 +6,12 @@ Every bar carries a fill and a hatch, so that colour is never the only sign.
 
 from dataclasses import dataclass, field
 
+from duplexsump.control.records import CONTACT_NAMES
+
 from host_sim.report.clock import lasting
 from host_sim.report.closeup import contacts_known, wet_spans
 from host_sim.report.series import merged, share
 from host_sim.report.verdict import hours
-from host_sim.trace import CONTACT_NAMES
 
 # Colours that differ for every common kind of colour blindness (Okabe and Ito, 2008) and in grey.
 BLUE, SKY, ORANGE, RED, PURPLE, GREY = "#0072B2", "#56B4E9", "#E69F00", "#D55E00", "#8B4F7D", "#7A7A7A"

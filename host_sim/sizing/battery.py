@@ -3,19 +3,9 @@
 from dataclasses import dataclass
 from math import inf
 
-from host_sim import battery as peukert
-from host_sim.discharge import rated_flow_m3s
-
-from .limits import (
-    AMPACITY,
-    CHEMISTRY,
-    COLD,
-    FUSE_FACTOR,
-    FUSES_A,
-    RESISTIVITY,
-    awg_area_m2,
-    limit,
-)
+from host_sim.plant import battery as peukert
+from host_sim.plant.discharge import rated_flow_m3s
+from host_sim.sizing.limits import AMPACITY, CHEMISTRY, COLD, FUSE_FACTOR, FUSES_A, RESISTIVITY, awg_area_m2, limit
 
 
 @dataclass(frozen=True)

@@ -6,16 +6,17 @@ from pathlib import Path
 
 from rich.text import Text
 
-from host_sim.cli_tables import console
 from host_sim.errors import InputError
-from host_sim.site import packaged, read_site
-from host_sim.sizing import output, site_out
-from host_sim.sizing.as_json import as_json
+from host_sim.report.console import console
+from host_sim.site.load import packaged, read_site
+from host_sim.sizing import site_out
 from host_sim.sizing.document import edited, own
 from host_sim.sizing.model import size
-from host_sim.sizing.page import build
+from host_sim.sizing.report import output
+from host_sim.sizing.report.as_json import as_json
+from host_sim.sizing.report.page import build
+from host_sim.sizing.report.terminal import tell
 from host_sim.sizing.say import Say
-from host_sim.sizing.terminal import tell
 
 
 def run(site, ask, changes, units_name, out, as_text, check):
@@ -27,7 +28,7 @@ def run(site, ask, changes, units_name, out, as_text, check):
     """
     output.check(out)
     if ask:
-        from host_sim.sizing.ask import ask_site
+        from host_sim.sizing.interview.ask import ask_site
 
         path = ask_site(site or "site.toml", units_name)
         if path is None:

@@ -3,13 +3,12 @@
 from dataclasses import dataclass
 from statistics import fmean
 
-from host_sim import loop
-from host_sim.site import read_site
-
-from .document import to_toml
-from .head import ALONE_1, ALONE_2
-from .limits import limit
-from .site_out import sized
+from host_sim.run import closed_loop
+from host_sim.site.load import read_site
+from host_sim.sizing.document import to_toml
+from host_sim.sizing.head import ALONE_1, ALONE_2
+from host_sim.sizing.limits import limit
+from host_sim.sizing.site_out import sized
 
 CYCLES = 8
 NEAR = 0.85
@@ -58,7 +57,7 @@ def check(result, inflow_m3s):
     period = turns.time_s(inflow_m3s)
     hours = (CYCLES + 4.0) * period / 3600.0
     site = read_site(to_toml(sized(result, inflow_m3s, hours)))
-    trace = loop.run(site)
+    trace = closed_loop.run(site)
     # Hand-overs and second pumps would be runs of their own; a healthy night has only leads.
     runs = sorted((run for run in trace.runs if run.why != "exercise"), key=lambda run: run.start_s)[2:]
     # An even number of cycles, so that two unlike pumps share them equally.

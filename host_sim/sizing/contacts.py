@@ -4,13 +4,12 @@ from math import ceil, floor
 
 from duplexsump.control import settings as s
 
-from host_sim import site_settings
-from host_sim.equipment import Contact
 from host_sim.errors import InputError
-from host_sim.table import Table
-
-from .limits import INCH, limit
-from .reserve import longest_wait_s
+from host_sim.plant.equipment import Contact
+from host_sim.site import settings
+from host_sim.site.reader import Table
+from host_sim.sizing.limits import INCH, limit
+from host_sim.sizing.reserve import longest_wait_s
 
 GRID_M = 0.5 * INCH  # contacts are set with a tape
 LONGEST_S = 118.0  # of the 120 s that a blind run may last without current sensing
@@ -82,7 +81,7 @@ def _within_two_minutes(inputs, lead_m, off_m):
 
 def draw_down_s(inputs, from_m, to_m):
     """Return how long the slower pump alone takes from one level down to another with no inflow, in seconds."""
-    return site_settings.pump_down_s(inputs, from_m, to_m, inputs.lines)
+    return settings.pump_down_s(inputs, from_m, to_m, inputs.lines)
 
 
 def _up(level):
@@ -117,10 +116,10 @@ def follow(inputs, contacts, design_m3s):
     Raises InputError when the set is refused.
     """
     sensing = inputs.sensing
-    parts = site_settings.Parts(
+    parts = settings.Parts(
         inputs.pit, contacts, inputs.closed, inputs.pumps, inputs.discharge, inputs.supply, inputs.transmitter, sensing
     )
-    values = site_settings.derive(parts)
+    values = settings.derive(parts)
     supplies = [pump.supply for pump in inputs.pumps]
     if supplies.count("battery") == 1:
         # A battery pump beside a mains pump is the backup: the mains pump leads.
@@ -130,7 +129,7 @@ def follow(inputs, contacts, design_m3s):
     values[s.NO_DRAW_DOWN_MS] = _no_draw_down_ms(inputs, contacts, design_m3s)
     _battery_volts(inputs, values)
     problems = []
-    site_settings.override(values, Table(inputs.overrides, "settings", problems))
+    settings.override(values, Table(inputs.overrides, "settings", problems))
     problems += [f"settings.{refusal}" for refusal in s.check(values)] if not problems else []
     if problems:
         raise InputError(problems, inputs.name)
@@ -154,13 +153,13 @@ def _no_draw_down_ms(inputs, contacts, design_m3s):
 
 
 def _alone():
-    from .head import ALONE_1, ALONE_2, drives
+    from host_sim.sizing.head import ALONE_1, ALONE_2, drives
 
     return drives(ALONE_1), drives(ALONE_2)
 
 
 def _outlet():
-    from host_sim.discharge import Outlet
+    from host_sim.plant.discharge import Outlet
 
     return Outlet()
 

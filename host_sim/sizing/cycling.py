@@ -11,10 +11,9 @@ from math import inf
 
 from duplexsump.control import settings as s
 
-from host_sim.discharge import Outlet
-from host_sim.motion import time_to
-
-from .head import ALONE_1, ALONE_2, drives
+from host_sim.plant.discharge import Outlet
+from host_sim.plant.water_balance import time_to
+from host_sim.sizing.head import ALONE_1, ALONE_2, drives
 
 HALF_TICK_S = 0.05  # a contact changes anywhere between two instants of the controller's 100 ms grid
 SCAN = 48  # inflows that are tried on the way to the worst one

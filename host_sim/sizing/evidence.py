@@ -4,12 +4,12 @@ import csv
 from math import pi
 from pathlib import Path
 
-from host_sim import inflow as steps
-from host_sim import site_pit, units
-from host_sim.table import Table
-
-from .inputs import Assumption, Evidence
-from .limits import FOOT, INCH, RULE_OF_THUMB
+from host_sim import units
+from host_sim.plant import inflow as steps
+from host_sim.site import pit as site_pit
+from host_sim.site.reader import Table
+from host_sim.sizing.inputs import Assumption, Evidence
+from host_sim.sizing.limits import FOOT, INCH, RULE_OF_THUMB
 
 KINDS = {
     "rise test": "pump off, so many inches in so many minutes",

@@ -2,11 +2,11 @@
 
 from dataclasses import dataclass, replace
 
-from host_sim import hydraulics, site_pumps
-from host_sim.discharge import Drive, Lines, Outlet
-from host_sim.table import Table
-
-from .limits import INCH, PRESSURE_PSI, PSI, SURGE_SPEED
+from host_sim.plant import hydraulics
+from host_sim.plant.discharge import Drive, Lines, Outlet
+from host_sim.site import pumps as site_pumps
+from host_sim.site.reader import Table
+from host_sim.sizing.limits import INCH, PRESSURE_PSI, PSI, SURGE_SPEED
 
 ALONE_1, ALONE_2, BOTH = "pump 1 alone", "pump 2 alone", "both"
 TURNING = {ALONE_1: (True, False), ALONE_2: (False, True), BOTH: (True, True)}
@@ -95,7 +95,7 @@ def resized(data, nominal_in):
 
 def with_pipe(inputs, nominal_in):
     """Return Lines with every pipe of the discharge in one nominal size."""
-    from .document import edited
+    from host_sim.sizing.document import edited
 
     data = edited(inputs.data, resized(inputs.data, nominal_in))
     discharge = site_pumps.read_discharge(Table(data["discharge"], "discharge", []))

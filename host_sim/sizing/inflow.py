@@ -8,9 +8,8 @@ the ISO Guide to the expression of uncertainty in measurement).
 from dataclasses import dataclass
 from math import log, sqrt
 
-from host_sim import storm
-
-from .limits import FOOT, INCH, limit
+from host_sim.plant import storm
+from host_sim.sizing.limits import FOOT, INCH, limit
 
 
 @dataclass(frozen=True)

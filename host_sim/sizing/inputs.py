@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass, field
 
-from host_sim.discharge import Lines
+from host_sim.plant.discharge import Lines
 
 
 @dataclass(frozen=True)

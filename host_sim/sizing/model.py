@@ -4,9 +4,9 @@ from dataclasses import dataclass
 
 from duplexsump.control import settings as s
 
-from . import battery, contacts, cycling, head, inflow, reserve, room
-from .limits import limit
-from .reading import read
+from host_sim.sizing import battery, contacts, cycling, head, inflow, reserve, room
+from host_sim.sizing.limits import limit
+from host_sim.sizing.reading import read
 
 
 @dataclass

@@ -24,19 +24,18 @@ The tables that only sizing asks for, all of them optional:
 import copy
 from math import pi
 
-from host_sim import site_pit, site_pumps, site_settings
-from host_sim.discharge import Lines
-from host_sim.equipment import Supply
 from host_sim.errors import InputError
-from host_sim.table import Table
-
-from . import evidence
-from .document import own
-from .hints import sensible
-from .inputs import Assumption, Basin, Floats, Inputs, Outfall, Piping, Plate, Power
-from .limits import AMPACITY, CHEMISTRY, COLD, FOOT, INCH, MATERIALS, PRACTICE, limit
-from .refusals import check_physics
-from .say import Say
+from host_sim.plant.discharge import Lines
+from host_sim.plant.equipment import Supply
+from host_sim.site import pit, pumps, settings
+from host_sim.site.reader import Table
+from host_sim.sizing import evidence
+from host_sim.sizing.document import own
+from host_sim.sizing.hints import sensible
+from host_sim.sizing.inputs import Assumption, Basin, Floats, Inputs, Outfall, Piping, Plate, Power
+from host_sim.sizing.limits import AMPACITY, CHEMISTRY, COLD, FOOT, INCH, MATERIALS, PRACTICE, limit
+from host_sim.sizing.refusals import check_physics
+from host_sim.sizing.say import Say
 
 OUTFALLS = ("daylight", "storm drain", "dry well", "sanitary sewer", "unknown")
 COVERS = ("bolted", "loose", "none")
@@ -101,23 +100,23 @@ def _site_parts(table, assumptions):
     site = {"name": table.text("name", "a sump pit"), "floor_area": None}
     if pit_table is not None:
         site["floor_area"] = Table(pit_table.data, "pit", []).quantity("floor_area", "area", 55.7)
-    site["pit"] = site_pit.read_pit(pit_table)
+    site["pit"] = pit.read_pit(pit_table)
     contacts = table.table("contacts", None)
-    site["contacts"], site["closed"] = site_pit.read_contacts(contacts, site["pit"])
+    site["contacts"], site["closed"] = pit.read_contacts(contacts, site["pit"])
     if contacts is None:
         site["contacts"], site["closed"] = [], [False, False, False, True]
     pump_tables = [_dictionary(table.data, key) for key in ("pump", "pump1", "pump2")]
     if all("rated_current" not in part for part in pump_tables) and isinstance(table.data.get("pump"), dict):
         assumptions.append(Assumption("pump.rated_current", "10 A", "a half-horsepower motor; read the plate"))
         table.data["pump"].setdefault("rated_current", "10 A")
-    site["pumps"] = site_pumps.read_pumps(table)
-    site["discharge"] = site_pumps.read_discharge(table.table("discharge"))
-    site["supply"] = site_pumps.read_supply(table.table("supply", {})) or Supply()
-    site["transmitter"] = site_pit.read_transmitter(table.table("transmitter", None))
+    site["pumps"] = pumps.read_pumps(table)
+    site["discharge"] = pumps.read_discharge(table.table("discharge"))
+    site["supply"] = pumps.read_supply(table.table("supply", {})) or Supply()
+    site["transmitter"] = pit.read_transmitter(table.table("transmitter", None))
     waves = table.table("waves", {})
     site["wave"] = waves.quantity("height", "length", 0.0, least=0.0, most="50 mm") if waves else 0.0
     controller = table.table("controller", {})
-    words = tuple(site_settings.SENSING)
+    words = tuple(settings.SENSING)
     ask = Asker(controller or Table({}, "controller", []), assumptions)
     site["sensing"] = ask.text("sensing", "nothing", "no current sensor or run feedback on the pumps", words)
     overrides = table.table("settings", {})

@@ -1,7 +1,7 @@
 """What cannot be sized at all: refused with the reason and with what a sensible value looks like."""
 
-from .limits import FOOT, INCH
-from .say import Say
+from host_sim.sizing.limits import FOOT, INCH
+from host_sim.sizing.say import Say
 
 SAY = Say("us")
 FROM_CODE = "International Plumbing Code: no smaller than the pump's outlet"

@@ -5,7 +5,7 @@ from math import inf
 
 from duplexsump.control import settings as s
 
-from .head import ALONE_1, ALONE_2, BOTH
+from host_sim.sizing.head import ALONE_1, ALONE_2, BOTH
 
 FLAPPING_HOLD_S = 20.0  # the power-up delay after several power-ups in a row, with lag or high wet (narrative S4)
 BOOT_S = 0.5  # a microcontroller's own start; common practice

@@ -4,9 +4,8 @@ from dataclasses import dataclass
 from functools import lru_cache
 from math import cos, pi, sqrt
 
-from host_sim.hydraulics import DENSITY, orifice_m3s
-
-from .limits import limit
+from host_sim.plant.hydraulics import DENSITY, orifice_m3s
+from host_sim.sizing.limits import limit
 
 
 @dataclass(frozen=True)

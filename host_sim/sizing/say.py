@@ -1,8 +1,7 @@
 """Numbers in words: SI values shown in the units of either system, in the precision of a tape measure."""
 
 from host_sim.report.clock import lasting
-
-from .limits import FOOT, GALLON, GPM, INCH, PSI
+from host_sim.sizing.limits import FOOT, GALLON, GPM, INCH, PSI
 
 # kind: (factor and unit in US, decimals), (the same in SI)
 SHOWN = {

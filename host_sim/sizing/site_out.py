@@ -1,8 +1,8 @@
 """The sized site: the same document with contacts, settings, inflow and scenario filled in, as `night` takes it."""
 
-from . import contacts
-from .document import edited, look, to_toml
-from .limits import GPM
+from host_sim.sizing import contacts
+from host_sim.sizing.document import edited, look, to_toml
+from host_sim.sizing.limits import GPM
 
 HEADING = """Sized by sumpbench size.  sizing.written names what it worked out, which is worked out anew when this
 file is sized again.  Take a key out of that list to keep what you have written there yourself.

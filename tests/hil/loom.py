@@ -19,7 +19,7 @@ from pathlib import Path
 
 from duplexsump.control import records as rec
 
-from hil import rig_deploy
+from hil.kits import rig_deploy
 from hil.rig.lib.sumprig import wires as w
 from host_sim.board.virtual import FIRMWARE, START, find_micropython
 

@@ -3,8 +3,8 @@
 from duplexsump.control import settings as s
 from duplexsump.station import registers as r
 
-from hil import kit, wires
-from hil.virtual import VirtualKit, bench_settings
+from hil.kits import base, wires
+from hil.kits.virtual import VirtualKit, bench_settings
 
 # Nothing here is a default: limits that do not follow from the settings show.
 OTHER = {
@@ -82,7 +82,7 @@ class ForcedKit(VirtualKit):
     def need(self, what):
         """A force knows a current that is none or normal, not how much."""
         if what == "current":
-            raise kit.Missing("a force knows a current that is none or normal, not how much", what)
+            raise base.Missing("a force knows a current that is none or normal, not how much", what)
         super().need(what)
 
     def reset(self):
@@ -103,7 +103,7 @@ class ForcedKit(VirtualKit):
         if name in wires.FLOATS:
             value ^= 1 if self.settings[s.NORMALLY_CLOSED] & wires.WIRES[name].bit else 0
         if name.startswith("current") and value not in (0, *range(*self._normal())):
-            raise kit.Missing(f"{name} = {value} mA: a force knows none and normal", name)
+            raise base.Missing(f"{name} = {value} mA: a force knows none and normal", name)
         self.mask |= bit
         self.value = self.value | bit if value else self.value & ~bit
         self._force()

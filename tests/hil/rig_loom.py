@@ -8,8 +8,8 @@ import tty
 from duplexsump.control import settings as s
 from duplexsump.station.framing import lrc
 
-from hil.real import RealKit
-from hil.rig_client import RigClient
+from hil.kits.real_rig import RealKit
+from hil.kits.rig_client import RigClient
 from host_sim.board.client import Client
 from host_sim.errors import InputError
 

@@ -20,8 +20,8 @@ from pathlib import Path
 
 from hil.commission.pit_person import PitPerson
 from hil.commission.simulated import site as invented_site
-from hil.plant import PitInLoop
-from hil.virtual import VirtualKit
+from hil.kits.virtual import VirtualKit
+from hil.rehearsal.pit_in_loop import PitInLoop
 
 ROOT = Path(__file__).resolve().parents[2]
 STRIDE_MS = 1000  # of the board's time, each time its states are asked for

@@ -9,8 +9,9 @@ import pytest
 import typer
 from typer.testing import CliRunner
 
-from hil import accept, choose
-from hil.virtual import VirtualKit
+from hil.cli import accept
+from hil.kits import select
+from hil.kits.virtual import VirtualKit
 from host_sim.errors import InputError
 from tests.micropython.places import ROOT, micropython
 
@@ -25,7 +26,7 @@ def sumpbench(*arguments, cwd=None):
 
 def test_the_console_script_is_the_whole_command_line():
     text = (ROOT / "pyproject.toml").read_text()
-    assert 'sumpbench = "hil.cli:main"' in text
+    assert 'sumpbench = "hil.cli.app:main"' in text
     code, said, _ = sumpbench("--help")
     assert code == 0
     for command in ("night", "size", "replay", "accept", "procedures", "commission", "rig"):
@@ -34,7 +35,8 @@ def test_the_console_script_is_the_whole_command_line():
 
 def test_help_comes_up_without_the_heavy_libraries():
     heavy = ("numpy", "scipy", "fluids", "pint", "matplotlib", "serial", "pytest", "rp2040py", "numba")
-    code = f"import sys, hil.cli; hil.cli.add_commands(); print([one for one in {heavy} if one in sys.modules])"
+    start = "import sys; from hil.cli.app import add_commands; add_commands()"
+    code = f"{start}; print([one for one in {heavy} if one in sys.modules])"
     environment = {**os.environ, "PYTHONPATH": f"{ROOT / 'firmware/lib'}:{ROOT}"}
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, env=environment, check=True)
     assert done.stdout.strip() == "[]"
@@ -103,7 +105,7 @@ def test_wrong_wiring_stops_it_and_leaves_a_record_marked_incomplete(tmp_path, m
     micropython()
     kit = VirtualKit()
     monkeypatch.setattr(kit, "prove", swapped)
-    monkeypatch.setattr(choose, "open_kit", lambda choice: kit)
+    monkeypatch.setattr(select, "open_kit", lambda choice: kit)
     app = typer.Typer()
     accept.add_to(app)
     arguments = ["accept", "--port", "/dev/a", "--rig-port", "/dev/b", "--out", str(tmp_path / "record")]
@@ -121,7 +123,7 @@ def test_an_acceptance_in_which_everything_was_skipped_is_none(tmp_path, monkeyp
     micropython()
     kit = VirtualKit()
     monkeypatch.setattr(kit, "wires", kit.wires - {"lead"})
-    monkeypatch.setattr(choose, "open_kit", lambda choice: kit)
+    monkeypatch.setattr(select, "open_kit", lambda choice: kit)
     app = typer.Typer()
     accept.add_to(app)
     arguments = ["accept", "--virtual", "--only", "lockout", "--out", str(tmp_path / "record")]

@@ -2,11 +2,11 @@
 
 import pytest
 
-from hil.bench import Bench
-from hil.draw import LOADS, Draw, milliamps
-from hil.kit import Missing
-from hil.verdict import Failed, judge, worst
-from hil.virtual import VirtualKit, bench_settings
+from hil.bench.bench import Bench
+from hil.bench.motor_current import LOADS, MotorCurrent, milliamps
+from hil.bench.verdict import Failed, judge, worst
+from hil.kits.base import Missing
+from hil.kits.virtual import VirtualKit, bench_settings
 from host_sim.errors import InputError
 from tests.micropython.places import micropython
 
@@ -85,7 +85,7 @@ def test_a_pump_draws_while_its_relay_is_on_and_a_welded_one_always(bench):
     bench.draws(1, "normal", welded=True)
     assert bench.read("current_1") > 0
     bench.when_alarm("pump_1_will_not_stop", bench.setting_s("start_proof") + 1.0)
-    assert isinstance(bench.draws_of[1], Draw)
+    assert isinstance(bench.draws_of[1], MotorCurrent)
 
 
 def test_what_was_seen_instead_is_said(bench):

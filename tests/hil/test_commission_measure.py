@@ -5,7 +5,7 @@ import json
 import pytest
 from duplexsump.control import settings as s
 
-from hil.commission import measure, promise, simulated
+from hil.commission import expected_values, measure, simulated
 from host_sim.errors import InputError
 from host_sim.sizing.command import load
 
@@ -63,7 +63,7 @@ def test_amps_are_the_median_of_one_pump_within_the_time():
 
 
 def test_a_site_promises_what_the_physics_give():
-    found = promise.read(simulated.SITE, None)
+    found = expected_values.read(simulated.SITE, None)
     # A round pit of 24 in: 7 in of water from off wet to lead wet are 51.9 L, geometry by hand.
     assert found.fill_m3 == pytest.approx(0.0519, rel=0.01)
     assert found.draw_m3 == pytest.approx(found.fill_m3)
@@ -75,20 +75,20 @@ def test_a_site_promises_what_the_physics_give():
 
 def test_the_board_alone_promises_what_its_settings_hold():
     values = s.defaults()
-    found = promise.read(None, values)
+    found = expected_values.read(None, values)
     assert found.rates_m3s[0] == pytest.approx(values[s.BAND_VOLUME_ML] / 1e3 / values[s.PUMP_DOWN_LEAD_MS])
     assert found.rates_m3s[2] is None and found.settings is None
     values[s.BAND_VOLUME_ML] = 0
-    assert promise.read(None, values).rates_m3s == [None, None, None]
+    assert expected_values.read(None, values).rates_m3s == [None, None, None]
 
 
 def test_a_sizing_promises_its_settings(tmp_path):
     (tmp_path / "site.toml").write_text(simulated.SITE.read_text(encoding="utf-8"), encoding="utf-8")
     report = {"made_by": "sumpbench size", "settings": {"min_off": 70000}}
     (tmp_path / "sizing.json").write_text(json.dumps(report), encoding="utf-8")
-    found = promise.read(tmp_path, None)
+    found = expected_values.read(tmp_path, None)
     assert found.settings[s.MIN_OFF_MS] == 70000
-    assert found.rates_m3s == promise.from_site(load(simulated.SITE), "x").rates_m3s
+    assert found.rates_m3s == expected_values.from_site(load(simulated.SITE), "x").rates_m3s
 
 
 @pytest.mark.parametrize(("name", "text", "told"), [
@@ -102,4 +102,4 @@ def test_what_cannot_be_measured_against_is_refused(tmp_path, name, text, told):
     path = tmp_path / name
     path.write_text(text, encoding="utf-8")
     with pytest.raises(InputError, match=told):
-        promise.read(path, s.defaults())
+        expected_values.read(path, s.defaults())

@@ -6,12 +6,12 @@ import tty
 
 import pytest
 
-from hil.commission import command, simulated
+from hil.commission import carry_out, simulated
 from hil.commission.dialogue import STEPS, HoseTest, state_path
-from hil.commission.promise import Promise
-from host_sim import asking
+from hil.commission.expected_values import ExpectedValues
 from host_sim.board.client import Client
 from host_sim.errors import InputError
+from host_sim.report import prompt as asking
 from host_sim.sizing.say import Say
 from tests.hil.served_pit import Installer, ServedPit, Session
 from tests.micropython.places import micropython
@@ -63,7 +63,7 @@ def test_a_silent_port_is_told_and_nobody_is_asked(tmp_path, monkeypatch):
     impatient(monkeypatch)
     silent = Line(lambda frame: b"")
     with pytest.raises(InputError, match="no answer in Modbus: is the controller running, and is this its port"):
-        command.run(silent.port, None, tmp_path / "r.json", person=Deaf())
+        carry_out.run(silent.port, None, tmp_path / "r.json", person=Deaf())
     assert list(tmp_path.iterdir()) == []
 
 
@@ -72,14 +72,14 @@ def test_another_device_is_told(tmp_path, monkeypatch):
     # Two registers, both 1, from unit 1: LRC of 01 04 04 00 01 00 01 is F5.
     other = Line(lambda frame: b":01040400010001F5\r\n")
     with pytest.raises(InputError, match="a Modbus device answers, but not a controller of ours"):
-        command.run(other.port, None, tmp_path / "r.json", person=Deaf())
+        carry_out.run(other.port, None, tmp_path / "r.json", person=Deaf())
 
 
 def test_no_port_and_no_place_for_the_record(tmp_path):
     with pytest.raises(InputError, match="there is no such port"):
-        command.run("/dev/no-such-port", None, tmp_path / "r.json", person=Deaf())
+        carry_out.run("/dev/no-such-port", None, tmp_path / "r.json", person=Deaf())
     with pytest.raises(InputError, match=r"ends with \.json"):
-        command.run("/dev/no-such-port", None, tmp_path / "r.txt", person=Deaf())
+        carry_out.run("/dev/no-such-port", None, tmp_path / "r.txt", person=Deaf())
 
 
 def test_a_port_that_vanishes_keeps_the_answers_and_leaves_with_2(tmp_path):
@@ -109,7 +109,7 @@ class FakeBoard:
 
 
 def a_test(folder, answers=(), board=FakeBoard):
-    return HoseTest(board(), Deaf(answers), Promise("nothing"), Say("us"), folder / "r.json")
+    return HoseTest(board(), Deaf(answers), ExpectedValues("nothing"), Say("us"), folder / "r.json")
 
 
 WET = {"weather": {"verdict": "noted", "shown": "wet"}}
@@ -180,7 +180,7 @@ def test_every_item_is_filled_by_some_step():
 @pytest.mark.parametrize("units", ["us", "si"])
 def test_the_example_of_every_question_is_a_good_answer(units):
     from hil.commission import questions
-    from hil.commission.desk import read_date
+    from hil.commission.step_context import read_date
 
     class Speaks:
         show = Say(units)

@@ -8,18 +8,19 @@ import pytest
 import typer
 from typer.testing import CliRunner
 
-from hil import accept, procedure
-from hil.commission import acceptance, promise, simulated
+from hil.acceptance import hose_test, procedure
+from hil.cli import accept
+from hil.commission import expected_values, simulated
 from hil.commission.dialogue import STEPS, HoseTest
 from hil.commission.pit_person import PitPerson
 from hil.commission.simulated import LoopClock
 from hil.commission.watch import Board
-from hil.plant import PitInLoop
+from hil.kits.virtual import VirtualKit
 from hil.record.items import KEYS
-from hil.virtual import VirtualKit
-from host_sim.asking import StoppedError
-from host_sim.conditions import AS_IS
-from host_sim.site import read_site
+from hil.rehearsal.pit_in_loop import PitInLoop
+from host_sim.plant.fault_state import AS_IS
+from host_sim.report.prompt import StoppedError
+from host_sim.site.load import read_site
 from host_sim.sizing.say import Say
 from tests.micropython.places import micropython
 
@@ -40,7 +41,7 @@ def some_steps(folder, keys, text=TEXT, answers=None, spoil=None, person_kind=Pi
         person = person_kind(loop.pit, answers=answers, jumper=lambda made: kit.drive("jumper", int(made)))
         board = Board(kit.client, LoopClock(loop))
         board.open()
-        test = HoseTest(board, person, promise.read(path, board.settings), Say("us"), Path(folder) / "r.json")
+        test = HoseTest(board, person, expected_values.read(path, board.settings), Say("us"), Path(folder) / "r.json")
         test.steps = tuple(step for step in STEPS if step.key in keys)
         if spoil:
             spoil(person)
@@ -70,7 +71,7 @@ def test_every_item_is_there_and_what_a_pit_can_show_is_tested(whole):
 
 def test_what_is_measured_is_what_the_physics_give(whole):
     items = {item["key"]: item for item in whole["items"]}
-    sized = promise.read(simulated.SITE, None)
+    sized = expected_values.read(simulated.SITE, None)
     for place, key in enumerate(("rate_1", "rate_2", "rate_both")):
         assert items[key]["value"] == pytest.approx(sized.rates_m3s[place], rel=0.02), key
     assert items["amps_1"]["value"] == pytest.approx(8.0, rel=0.05)
@@ -102,12 +103,12 @@ def test_one_command_leaves_a_record_that_holds_every_item(whole, tmp_path, monk
 
 
 def test_where_no_hose_test_can_be_done_the_record_says_why(monkeypatch):
-    assert acceptance.hose_test(wanted=False, why_not="left out") == (None, "left out")
-    assert "lockstep" in acceptance.hose_test()[1]
+    assert hose_test.hose_test(wanted=False, why_not="left out") == (None, "left out")
+    assert "lockstep" in hose_test.hose_test()[1]
     monkeypatch.setattr("sys.stdin", io.StringIO())
-    assert acceptance.hose_test(port="/dev/no-such-port")[1].startswith("nobody was at the terminal")
+    assert hose_test.hose_test(port="/dev/no-such-port")[1].startswith("nobody was at the terminal")
     monkeypatch.setattr("sys.stdin.isatty", lambda: True, raising=False)
-    assert "there is no such port" in acceptance.hose_test(port="/dev/no-such-port")[1]
+    assert "there is no such port" in hose_test.hose_test(port="/dev/no-such-port")[1]
 
 
 def test_a_worn_pump_is_found(tmp_path):

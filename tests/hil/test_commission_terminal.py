@@ -7,7 +7,7 @@ import pytest
 from hil.commission import simulated
 from hil.commission.dialogue import state_path
 from hil.record.items import ITEMS, KEYS, TITLES
-from host_sim.conditions import AS_IS, WET
+from host_sim.plant.fault_state import AS_IS, WET
 from tests.hil.served_pit import Installer, ServedPit, Session
 from tests.micropython.places import micropython
 
@@ -157,9 +157,9 @@ def test_the_record_holds_every_item(whole):
 
 
 def simulated_promise():
-    from hil.commission import promise
+    from hil.commission import expected_values
 
-    return promise.read(simulated.SITE, None)
+    return expected_values.read(simulated.SITE, None)
 
 
 def test_what_was_not_tested_says_why(whole):

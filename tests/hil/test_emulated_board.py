@@ -7,10 +7,11 @@ import pytest
 from duplexsump.control import settings as s
 from duplexsump.station.checksum import firmware_checksum
 
-from hil import procedure, wires
-from hil.bench import Bench
-from hil.kit import Missing
-from hil.runner import carry_out
+from hil.acceptance import procedure
+from hil.acceptance.runner import carry_out
+from hil.bench.bench import Bench
+from hil.kits import wires
+from hil.kits.base import Missing
 from host_sim.board import deploy, readback
 from host_sim.board.virtual import FIRMWARE
 from host_sim.errors import InputError
@@ -22,7 +23,7 @@ SHORT = ("floats_in_order", "high_water", "watchdog_reset", "alternation")  # al
 @pytest.fixture(scope="module")
 def shared():
     path = uf2()
-    from hil.emulated.kit import EmulatedKit
+    from hil.kits.emulated.kit import EmulatedKit
 
     with EmulatedKit(path) as made:
         yield made
@@ -166,7 +167,7 @@ def test_a_wire_that_a_pico_has_not_is_missing_by_name(kit):
 def test_a_firmware_that_does_not_start_says_why(shared, tmp_path):
     import shutil
 
-    from hil.emulated.kit import EmulatedKit
+    from hil.kits.emulated.kit import EmulatedKit
 
     broken = tmp_path / "firmware"
     shutil.copytree(FIRMWARE, broken)
@@ -180,7 +181,7 @@ def test_a_firmware_that_does_not_start_says_why(shared, tmp_path):
 
 def trace(path, settings, **how):
     """Run a minute with a float's call; return (edges, RAM, journal)."""
-    from hil.emulated.kit import EmulatedKit
+    from hil.kits.emulated.kit import EmulatedKit
 
     with EmulatedKit(path, settings=settings, **how) as kit:
         kit.cold_start()
@@ -201,8 +202,8 @@ def pass_ms(pico, ms):
 
 
 def test_the_compiled_instructions_run_the_board_as_the_emulator_alone_does():
-    from hil.emulated import flash
-    from hil.emulated.pico import Pico
+    from hil.kits.emulated import flash
+    from hil.kits.emulated.pico import Pico
 
     program = flash.read_uf2(uf2())
     program_text = b"x = 0\nfor i in range(300):\n    x = (x * 31 + i % 7) // 3 % 10007\nprint(x)\n"
@@ -219,8 +220,8 @@ def test_the_compiled_instructions_run_the_board_as_the_emulator_alone_does():
 
 
 def test_a_terminal_that_takes_the_port_gets_the_prompt():
-    from hil.emulated import flash
-    from hil.emulated.pico import Pico
+    from hil.kits.emulated import flash
+    from hil.kits.emulated.pico import Pico
 
     pico = Pico(flash.read_uf2(uf2()), flash.make_files({"/pit/": b""}))
 

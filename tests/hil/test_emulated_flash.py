@@ -6,9 +6,9 @@ import pytest
 from duplexsump.control import settings as s
 from duplexsump.station.store import Store
 
-from hil import wires
-from hil.emulated import flash
-from hil.emulated.pins import LED_PIN, MOST_COUNTS, Pins
+from hil.kits import wires
+from hil.kits.emulated import flash
+from hil.kits.emulated.pins import LED_PIN, MOST_COUNTS, Pins
 from host_sim.board.virtual import FIRMWARE
 from host_sim.errors import InputError
 
@@ -107,7 +107,7 @@ def test_the_firmware_lies_on_the_board_as_a_deployment_leaves_it():
 
 
 def test_an_emulator_that_is_missing_or_another_version_is_told_in_words(monkeypatch, tmp_path):
-    from hil.emulated import kit
+    from hil.kits.emulated import kit
 
     monkeypatch.setattr(kit, "Pico", object())
     monkeypatch.setattr(kit.metadata, "version", lambda name: "0.4.0")

@@ -9,15 +9,15 @@ from importlib import resources
 import pytest
 from duplexsump.control import settings as s
 
-from hil import wires
-from hil.emulated.night import differences, recorded, segments
-from hil.emulated.pins import Pins
-from hil.emulated.quiet import LONGEST_NS, TICK_NS, Quiet
-from hil.kit import Edge
-from host_sim import loop
+from hil.kits import wires
+from hil.kits.base import Edge
+from hil.kits.emulated.pins import Pins
+from hil.kits.emulated.quiet import LONGEST_NS, TICK_NS, Quiet
+from hil.rehearsal.emulated_night import differences, recorded, segments
 from host_sim.board import readback
-from host_sim.journal import Life, Record
-from host_sim.site import load_site
+from host_sim.run import closed_loop
+from host_sim.run.journal import Life, Record
+from host_sim.site.load import load_site
 from tests.hil.emulated_chip import uf2
 
 HOUR_MS = 3600000
@@ -31,8 +31,8 @@ def site():
 @pytest.fixture(scope="module")
 def night(site):
     path = uf2()
-    from hil.emulated.kit import EmulatedKit
-    from hil.emulated.night import EmulatedNight
+    from hil.kits.emulated.kit import EmulatedKit
+    from hil.rehearsal.emulated_night import EmulatedNight
 
     hours = site.duration_s / 3600 if os.environ.get("SUMPBENCH_FULL") else 1
     with EmulatedKit(path, settings=site.settings) as kit:
@@ -44,7 +44,7 @@ def night(site):
 
 
 def test_the_night_gives_the_simulators_journal_record_for_record(night, site):
-    simulated = loop.run(site).journal.records
+    simulated = closed_loop.run(site).journal.records
     last_ms = max(row.time_ms for row in night.records)
     compared, found = differences(simulated, night.records, last_ms - 1)
     assert found == []

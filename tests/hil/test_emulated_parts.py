@@ -11,10 +11,10 @@ from rp2040py.peripherals import adc as plain_adc  # noqa: E402
 from rp2040py.peripherals import uart as plain_uart  # noqa: E402
 from rp2040py.peripherals import usb as plain_usb  # noqa: E402
 
-from hil.emulated.line import LINGER_NS, Line  # noqa: E402
-from hil.emulated.mended_adc import QuickAdc  # noqa: E402
-from hil.emulated.mended_uart import FIFO, LEVELS, RECEIVE_TIMEOUT, MendedUart  # noqa: E402
-from hil.emulated.mended_usb import START_OF_FRAME, MendedUsb, UsbPort  # noqa: E402
+from hil.kits.emulated.line import LINGER_NS, Line  # noqa: E402
+from hil.kits.emulated.mended_adc import QuickAdc  # noqa: E402
+from hil.kits.emulated.mended_uart import FIFO, LEVELS, RECEIVE_TIMEOUT, MendedUart  # noqa: E402
+from hil.kits.emulated.mended_usb import START_OF_FRAME, MendedUsb, UsbPort  # noqa: E402
 
 DATA = plain_uart.UARTDR
 MASK_AT, STATUS_AT = plain_uart.UARTIMSC, plain_uart.UARTIRIS

@@ -9,8 +9,8 @@ from tests.hil.emulated_chip import chip, emulator
 emulator()
 np = pytest.importorskip("numpy")
 
-from hil.emulated import memory as m  # noqa: E402
-from hil.emulated import thumb  # noqa: E402
+from hil.kits.emulated import memory as m  # noqa: E402
+from hil.kits.emulated import thumb  # noqa: E402
 
 CODE = m.SRAM + 0x100
 # What the emulator keeps for itself, however it is called: hints, exceptions, breakpoints, undefined encodings.

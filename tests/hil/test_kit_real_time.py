@@ -6,10 +6,10 @@ long a busy computer takes is not.
 
 import pytest
 
-from hil import wires
-from hil.bench import Bench
-from hil.kit import Missing
-from hil.real_time import SHORT, RealTimeKit, short_settings
+from hil.bench.bench import Bench
+from hil.kits import wires
+from hil.kits.base import Missing
+from hil.kits.virtual_real_time import SHORT, RealTimeKit, short_settings
 from tests.micropython.places import micropython
 
 PATIENCE_S = 120.0

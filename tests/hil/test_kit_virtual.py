@@ -4,10 +4,10 @@ import shutil
 
 import pytest
 
-from hil import wires
-from hil.bench import Bench
-from hil.kit import ABILITIES, Edge, Missing
-from hil.virtual import VirtualKit, bench_settings
+from hil.bench.bench import Bench
+from hil.kits import wires
+from hil.kits.base import ABILITIES, Edge, Missing
+from hil.kits.virtual import VirtualKit, bench_settings
 from host_sim.board import lockstep, readback
 from host_sim.board.virtual import FIRMWARE
 from host_sim.errors import InputError
@@ -119,7 +119,7 @@ def test_a_firmware_that_really_loops_is_found_by_its_processor_time(tmp_path, m
 def test_a_firmware_that_does_not_even_start_is_found_asleep(tmp_path, monkeypatch):
     micropython()
     monkeypatch.setattr(lockstep, "ASLEEP_LOOKS", 2)
-    monkeypatch.setattr("hil.virtual.ANSWER_MS", 3000)
+    monkeypatch.setattr("hil.kits.virtual.ANSWER_MS", 3000)
     broken = tmp_path / "firmware"
     shutil.copytree(FIRMWARE, broken, ignore=shutil.ignore_patterns("__pycache__"))
     (broken / "main.py").write_text("raise ValueError('planted')\n")

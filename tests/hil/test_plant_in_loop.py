@@ -4,15 +4,15 @@ from dataclasses import replace
 
 import pytest
 
-from hil.plant import PitInLoop
-from hil.virtual import VirtualKit
-from host_sim import loop
+from hil.kits.virtual import VirtualKit
+from hil.rehearsal.pit_in_loop import PitInLoop
 from host_sim.board import readback
-from host_sim.faults import parse_fault
-from host_sim.journal import Life
 from host_sim.replay import exact
-from host_sim.schedule import RESET_MS
-from host_sim.site import load_site, packaged
+from host_sim.run import closed_loop
+from host_sim.run.journal import Life
+from host_sim.run.schedule import RESET_MS
+from host_sim.site.faults import parse_fault
+from host_sim.site.load import load_site, packaged
 from tests.micropython.places import micropython
 
 
@@ -42,7 +42,7 @@ def on_a_board(site, faults=(), boot_ms=None):
 def test_the_demo_night_gives_the_same_journal_record_for_record():
     micropython()
     site = load_site(packaged("demo"))
-    simulated = loop.run(site).journal
+    simulated = closed_loop.run(site).journal
     _, segments = on_a_board(site)
     journals = readback.to_journals(segments)
     assert len(journals) == 1
@@ -66,7 +66,7 @@ def test_a_mains_failure_takes_the_controller_with_it_or_not_as_the_site_says(su
     site = short(2.0)
     site = replace(site, supply=replace(site.supply, controller=supply))
     fault = [parse_fault("mains-lost@1h+20min", site.begins_s)]
-    simulated = loop.run(site, fault).journal
+    simulated = closed_loop.run(site, fault).journal
     # The simulator knows no boot: the board's is left out here, so that the two may be laid side by side.
     night, segments = on_a_board(site, fault, boot_ms=0)
     lives = [row for row in as_rows(simulated) if len(row) == 2]
@@ -98,7 +98,7 @@ def test_a_reset_by_a_fault_begins_a_new_life():
     micropython()
     site = short(0.5)
     fault = [parse_fault("controller-reset@10min", site.begins_s)]
-    simulated = loop.run(site, fault).journal
+    simulated = closed_loop.run(site, fault).journal
     night, segments = on_a_board(site, fault, boot_ms=0)
     assert night.lost == [(600000, "power lost"), (600000 + RESET_MS, "power returns")]
     mine = [record for journal in readback.to_journals(segments) for record in as_rows(journal)]
@@ -118,5 +118,5 @@ def test_another_firmware_gives_another_journal(tmp_path):
         night.run_ms(round(site.duration_s * 1000.0))
         segments = [readback.read_segment(data) for data in readback.fetch(kit.client())]
     mine = as_rows(readback.to_journals(segments)[0])
-    theirs = as_rows(loop.run(site).journal)
+    theirs = as_rows(closed_loop.run(site).journal)
     assert len(mine) > 5 and mine != theirs

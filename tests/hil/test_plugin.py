@@ -2,14 +2,15 @@
 
 import pytest
 
-from hil import choose, plugin
-from hil.virtual import VirtualKit
+from hil import plugin
+from hil.kits import select
+from hil.kits.virtual import VirtualKit
 from host_sim.errors import InputError
 from tests.micropython.places import micropython
 
 pytest_plugins = ["pytester"]
 
-OPEN_KIT = choose.open_kit
+OPEN_KIT = select.open_kit
 A_TEST = """
 import pytest
 
@@ -55,7 +56,7 @@ def shared(opened, monkeypatch):
         monkeypatch.delenv(plugin._variable(name), raising=False)
     opened.closed = []
     monkeypatch.setattr(opened, "close", lambda: opened.closed.append(opened.read("pump_1")))
-    monkeypatch.setattr(choose, "open_kit", lambda choice: opened)
+    monkeypatch.setattr(select, "open_kit", lambda choice: opened)
     return opened
 
 
@@ -112,7 +113,7 @@ def test_a_board_that_was_named_but_is_silent_is_an_error(pytester, shared, monk
 
 
 def test_a_port_that_is_none_is_an_error(pytester, shared, monkeypatch):
-    monkeypatch.setattr(choose, "open_kit", OPEN_KIT)
+    monkeypatch.setattr(select, "open_kit", OPEN_KIT)
     result = run(pytester, A_TEST, "--hil-port", "/dev/no-such-port", "--hil-rig-port", "/dev/no-such-rig")
     result.assert_outcomes(passed=1, errors=3)
     result.stdout.fnmatch_lines(["*there is no such port*"])
@@ -178,10 +179,10 @@ def test_the_environment_stands_in_for_options(pytester, shared, monkeypatch):
 
 def test_the_choice_carries_every_option(pytester, shared, monkeypatch):
     seen = []
-    monkeypatch.setattr(choose, "open_kit", lambda choice: seen.append(choice) or shared)
+    monkeypatch.setattr(select, "open_kit", lambda choice: seen.append(choice) or shared)
     run(pytester, A_TEST, "--hil-port", "/dev/a", "--hil-rig-port", "/dev/b", "--hil-seed", "7", "--hil-board", "esp32",
         "--hil-power", "run").assert_outcomes(passed=4)  # fmt: skip
-    assert seen == [choose.Choice(port="/dev/a", rig_port="/dev/b", seed=7, board="esp32", power_by="run")]
+    assert seen == [select.Choice(port="/dev/a", rig_port="/dev/b", seed=7, board="esp32", power_by="run")]
 
 
 def test_wires_are_proved_before_the_first_test(pytester, shared, monkeypatch):

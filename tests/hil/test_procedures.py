@@ -5,11 +5,12 @@ from pathlib import Path
 
 import pytest
 
-from hil import procedure, runner, wires
-from hil.bench import Bench
-from hil.kit import ABILITIES
-from hil.verdict import PASS, SKIPPED
-from hil.virtual import VirtualKit
+from hil.acceptance import procedure, runner
+from hil.bench.bench import Bench
+from hil.bench.verdict import PASS, SKIPPED
+from hil.kits import wires
+from hil.kits.base import ABILITIES
+from hil.kits.virtual import VirtualKit
 from tests.hil.procedure_kits import OTHER, ForcedKit, RigKit, settings
 from tests.micropython.places import micropython
 

@@ -2,8 +2,8 @@
 
 import pytest
 
-from hil import defects, procedure
-from hil.verdict import FAIL, PASS
+from hil.acceptance import defects, procedure
+from hil.bench.verdict import FAIL, PASS
 from host_sim.errors import InputError
 from tests.micropython.places import micropython
 

@@ -7,10 +7,10 @@ made again.
 
 import pytest
 
-from hil import procedure, runner
-from hil.bench import Bench
-from hil.real_time import RealTimeKit
-from hil.verdict import MARGINAL, PASS
+from hil.acceptance import procedure, runner
+from hil.bench.bench import Bench
+from hil.bench.verdict import MARGINAL, PASS
+from hil.kits.virtual_real_time import RealTimeKit
 from tests.micropython.places import micropython
 
 SHORT_SET = [one for one in procedure.load() if one.real_time]

@@ -2,9 +2,9 @@
 
 import pytest
 
-from hil.bench import Bench
+from hil.bench.bench import Bench
+from hil.kits.virtual import VirtualKit
 from hil.procedures import _steps as steps
-from hil.virtual import VirtualKit
 from tests.micropython.places import micropython
 
 AN_HOUR_MIN = 60

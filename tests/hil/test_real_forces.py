@@ -2,10 +2,10 @@
 
 import pytest
 
-from hil import procedure, runner
-from hil.bench import Bench
-from hil.forces_kit import ForcesKit
-from hil.kit import Missing
+from hil.acceptance import procedure, runner
+from hil.bench.bench import Bench
+from hil.kits.base import Missing
+from hil.kits.real_forced import ForcesKit
 from host_sim.board.client import Client
 from host_sim.errors import InputError
 from tests.hil.loom import Loom
@@ -137,7 +137,7 @@ def test_a_real_high_float_cancels_the_forces(loom):
 
 
 def test_a_cable_pulled_under_forces_is_told(tmp_path):
-    from hil.kit import Vanished
+    from hil.kits.base import Vanished
 
     with Loom(tmp_path, speed=SPEED) as loom:
         give_settings(loom)

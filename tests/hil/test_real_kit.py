@@ -8,13 +8,14 @@ import statistics
 
 import pytest
 
-from hil import procedure, runner, wires
-from hil.bench import Bench
-from hil.kit import Missing, Vanished
-from hil.procedure import Procedure
+from hil.acceptance import procedure, runner
+from hil.acceptance.procedure import Procedure
+from hil.bench.bench import Bench
+from hil.kits import wires
+from hil.kits.base import Missing, Vanished
+from hil.kits.rig_selftest import WiringError
 from hil.procedures import _steps
 from hil.rig.lib.sumprig import wires as w
-from hil.selftest import WiringError
 from tests.hil.loom import Loom
 from tests.hil.rig_loom import GAP_S, SLACK_MS, SPEED, give_settings, kit_on, wait_for
 from tests.micropython.places import micropython

@@ -4,10 +4,11 @@ import pytest
 from duplexsump.station.framing import lrc
 from typer.testing import CliRunner
 
-from hil import choose, real, rig_command
-from hil.real import RealKit, check_ports, fitted
+from hil.cli import rig
+from hil.kits import real_rig, select
+from hil.kits.real_rig import RealKit, check_ports, fitted
 from host_sim.board.client import Client, TermiosError
-from host_sim.cli import app
+from host_sim.cli.app import app
 from host_sim.errors import InputError
 from tests.hil.loom import Loom, Relay
 from tests.hil.rig_loom import SPEED, Stranger, give_settings, kit_on
@@ -36,7 +37,7 @@ def test_one_port_cannot_be_both(loom):
     with pytest.raises(InputError, match="cannot be the controller and the rig at once"):
         check_ports(loom.port, loom.port)
     with pytest.raises(InputError, match="cannot be the board and the rig at once"):
-        choose.check(choose.Choice(port=loom.port, rig_port=loom.port))
+        select.check(select.Choice(port=loom.port, rig_port=loom.port))
 
 
 def test_a_stranger_is_told_by_its_signature(loom):
@@ -86,9 +87,9 @@ def test_ports_may_be_far_away_behind_a_url(loom):
 
 
 def test_the_command_proves_the_wires_and_says_what_is_wrong(loom, monkeypatch):
-    monkeypatch.setattr(real, "SILENCE_MS", 60000)
+    monkeypatch.setattr(real_rig, "SILENCE_MS", 60000)
     if not any(group.name == "rig" for group in app.registered_groups):
-        rig_command.add_to(app)
+        rig.add_to(app)
     loom.swap("lead", "lag")
     run = CliRunner().invoke(app, ["rig", "test", "--port", loom.port, "--rig-port", loom.rig_port])
     loom.mend()

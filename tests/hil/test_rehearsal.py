@@ -2,10 +2,11 @@
 
 import pytest
 
-from hil import choose, rehearsal
-from hil.rehearsal import compare, lives
-from hil.virtual import VirtualKit
-from host_sim.journal import Life, Record
+from hil.kits import select
+from hil.kits.virtual import VirtualKit
+from hil.rehearsal import rehearsal
+from hil.rehearsal.rehearsal import compare, lives
+from host_sim.run.journal import Life, Record
 from tests.hil.test_accept_command import sumpbench
 from tests.micropython.places import micropython
 
@@ -30,7 +31,7 @@ def test_a_board_with_other_settings_is_found(monkeypatch):
     micropython()
     from dataclasses import replace
 
-    from host_sim.site import load_site, packaged
+    from host_sim.site.load import load_site, packaged
 
     site = replace(load_site(packaged("demo")), duration_s=1800.0)
     other = list(site.settings)
@@ -86,6 +87,6 @@ def test_lives_begin_at_nought():
 
 def test_the_kit_gets_the_sites_settings(monkeypatch):
     seen = []
-    monkeypatch.setattr("hil.virtual.VirtualKit", lambda settings, seed: seen.append((settings, seed)))
-    choose.open_kit(choose.Choice(virtual=True, seed=3), [1, 2])
+    monkeypatch.setattr("hil.kits.virtual.VirtualKit", lambda settings, seed: seen.append((settings, seed)))
+    select.open_kit(select.Choice(virtual=True, seed=3), [1, 2])
     assert seen == [([1, 2], 3)]

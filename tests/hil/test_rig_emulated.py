@@ -2,10 +2,11 @@
 
 import pytest
 
-from hil import rig_command, rig_deploy
-from hil.kit import Vanished
+from hil.cli import rig as rig_command
+from hil.kits import rig_deploy
+from hil.kits.base import Vanished
+from hil.kits.rig_client import RigClient
 from hil.rig.lib.sumprig import wires as w
-from hil.rig_client import RigClient
 from host_sim.errors import InputError
 from tests.hil.emulated_chip import uf2
 
@@ -18,9 +19,9 @@ class Emulated:
 
     def __init__(self, folder):
         path = uf2()
-        from hil.emulated import flash
-        from hil.emulated.line import Line
-        from hil.emulated.pico import Pico
+        from hil.kits.emulated import flash
+        from hil.kits.emulated.line import Line
+        from hil.kits.emulated.pico import Pico
 
         rig_deploy.compile_all(rig_deploy.assemble(folder / "source", "pico"), folder / "compiled")
         names = [path for path in (folder / "compiled").rglob("*") if path.is_file()]

@@ -2,8 +2,8 @@
 
 import pytest
 
-from hil import rig_deploy
-from hil.kit import Vanished
+from hil.kits import rig_deploy
+from hil.kits.base import Vanished
 from hil.rig.lib.sumprig import registers as r
 from hil.rig.lib.sumprig import wires as w
 from host_sim.board.client import Client

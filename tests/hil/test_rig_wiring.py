@@ -5,11 +5,11 @@ import ast
 import pytest
 from typer.testing import CliRunner
 
-from hil import rig_command
+from hil.cli import rig
+from hil.kits.wiring_faults import inputs_wrong, outputs_wrong
 from hil.rig.lib.sumprig import wires as w
-from hil.wiring_faults import inputs_wrong, outputs_wrong
 from host_sim.board import wiring_list
-from host_sim.cli import app
+from host_sim.cli.app import app
 
 NAMES = ("off", "lead", "lag", "mains", "level")
 
@@ -90,7 +90,7 @@ def test_two_relays_that_always_move_together_are_not_proved():
 
 
 def test_the_rigs_table_holds_every_wire_once_on_a_pin_of_its_own():
-    rows = rig_command.table()
+    rows = rig.table()
     assert [row[2] for row in rows] == list(w.COILS + w.ANALOG + w.RELAYS)
     pins = [row[1] for row in rows]
     assert len(set(pins)) == len(pins)
@@ -104,7 +104,7 @@ def test_the_rigs_table_holds_every_wire_once_on_a_pin_of_its_own():
 @pytest.mark.parametrize("board", ["pico", "esp32"])
 def test_every_wire_names_the_terminal_of_the_controller_that_it_goes_to(board):
     rows = wiring_list.table(board)
-    named = {wire: rig_command.terminal(to, rows) for _, _, wire, to in rig_command.table()}
+    named = {wire: rig.terminal(to, rows) for _, _, wire, to in rig.table()}
     missing = {wire for wire, terminal in named.items() if not terminal}
     assert missing == (set() if board == "pico" else {"charger"})
     pins = [terminal for wire, terminal in named.items() if terminal and wire not in ("level", "battery")]
@@ -114,11 +114,11 @@ def test_every_wire_names_the_terminal_of_the_controller_that_it_goes_to(board):
 def test_the_list_and_the_register_map_are_printed_with_their_cautions():
     rig_command_app = app
     if not any(group.name == "rig" for group in rig_command_app.registered_groups):
-        rig_command.add_to(rig_command_app)
+        rig.add_to(rig_command_app)
     run = CliRunner().invoke(rig_command_app, ["rig", "wiring"], env={"COLUMNS": "200"})
     assert run.exit_code == 0
     assert "Never mains on the rig" in run.output
-    assert run.output.count("\n- ") >= len(rig_command.CAUTIONS) - 1
+    assert run.output.count("\n- ") >= len(rig.CAUTIONS) - 1
     for name in w.NAMES:
         assert f" {name} " in run.output
     run = CliRunner().invoke(rig_command_app, ["rig", "registers"])
@@ -128,7 +128,7 @@ def test_the_list_and_the_register_map_are_printed_with_their_cautions():
 
 def test_the_table_of_the_board_is_what_the_firmware_itself_reads():
     # The list is read from the source; the board's class must be built from the same rows.
-    tree = ast.parse(rig_command.PICO.read_text(encoding="utf-8"))
+    tree = ast.parse(rig.PICO.read_text(encoding="utf-8"))
     board = next(node for node in tree.body if isinstance(node, ast.ClassDef))
     used = [node for node in ast.walk(board) if isinstance(node, ast.Name) and node.id == "WIRING"]
     literals = [node for node in ast.walk(board) if isinstance(node, ast.Call)

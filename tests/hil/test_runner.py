@@ -4,9 +4,10 @@ from types import ModuleType
 
 import pytest
 
-from hil import latency, procedure, runner
-from hil.kit import Vanished
-from hil.virtual import VirtualKit
+from hil.acceptance import procedure, runner
+from hil.bench import latency
+from hil.kits.base import Vanished
+from hil.kits.virtual import VirtualKit
 from host_sim.errors import InputError
 from tests.micropython.places import micropython
 
@@ -137,7 +138,7 @@ def test_a_board_that_falls_silent_breaks_off(kit, monkeypatch):
         monkeypatch.setattr(kit, "cold_start", lambda: None)
         bench.alarms()
 
-    monkeypatch.setattr("hil.virtual.ANSWER_MS", 2000)
+    monkeypatch.setattr("hil.kits.virtual.ANSWER_MS", 2000)
     record = runner.run(kit, [made("silent", silent), made("never", passes)])
     assert [entry["verdict"] for entry in record["procedures"]] == ["broken off"]
     assert "no answer in Modbus" in record["why_incomplete"]

@@ -14,8 +14,8 @@ from host_sim.board import readback
 from host_sim.board.client import Client, RefusedError
 from host_sim.board.virtual import FIRMWARE, VirtualBoard
 from host_sim.errors import InputError
-from host_sim.journal import Life, Record, read_journal
 from host_sim.replay import exact
+from host_sim.run.journal import Life, Record, read_journal
 from tests.micropython.places import ROOT
 from tests.micropython.virtual_rig import pit, ready, values, wait_for
 

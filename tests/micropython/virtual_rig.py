@@ -4,7 +4,7 @@ import time
 
 from host_sim.board.client import Client
 from host_sim.errors import InputError
-from host_sim.site import read_site
+from host_sim.site.load import read_site
 from tests.micropython.places import micropython
 
 SITE = """

@@ -30,8 +30,8 @@ SHORT = {"most": 14, "waits": SHORT_WAITS_S, "without": ()}
 LONG = {"most": 25, "waits": LONG_WAITS_S, "without": ()}
 
 
-class Course:
-    """The snapshots and outputs of a run by instant, at all instants or at those of another course."""
+class Trajectory:
+    """The snapshots and outputs of a run by instant, at all instants or at those of another trajectory."""
 
     def __init__(self, like=None):
         self.like = like
@@ -45,9 +45,9 @@ class Course:
         self.outputs[rig.elapsed_ms] = list(rig.outputs[: r.OUT_LATE])
 
 
-def course(script, like=None, **how):
-    """Return the course of a played script."""
-    seen = Course(like)
+def trajectory(script, like=None, **how):
+    """Return the trajectory of a played script."""
+    seen = Trajectory(like)
     play(script, seen=seen, **how)
     return seen
 
@@ -71,9 +71,9 @@ def skipped_and_worked_out(script, extra=None):
     The instant by which to look again lies a day ahead of the last look when
     nothing else is due: who looks more often has a later one.
     """
-    skipped = course(script)
+    skipped = trajectory(script)
     how = {"ticking": True} if extra is None else {"extra": extra}
-    return differing(skipped, course(script, like=skipped, always=True, **how), apart_from=("due",))
+    return differing(skipped, trajectory(script, like=skipped, always=True, **how), apart_from=("due",))
 
 
 def shifted(snapshot, shift_ms):
@@ -101,15 +101,15 @@ def test_skipping_what_is_not_due_equals_working_out_every_tick(script):
 
 @given(scripts(**SHORT))
 def test_skipping_equals_ticking_with_the_fast_path(script):
-    skipped = course(script)
-    assert differing(skipped, course(script, like=skipped, ticking=True)) is None
+    skipped = trajectory(script)
+    assert differing(skipped, trajectory(script, like=skipped, ticking=True)) is None
 
 
 @given(scripts(**LONG), st.randoms(use_true_random=False))
 def test_any_additional_instants_change_nothing(script, rng):
     extra = RandomChooser(rng)
-    skipped = course(script)
-    assert differing(skipped, course(script, like=skipped, extra=extra)) is None
+    skipped = trajectory(script)
+    assert differing(skipped, trajectory(script, like=skipped, extra=extra)) is None
     assert skipped_and_worked_out(script, extra) is None
 
 
@@ -120,7 +120,7 @@ def test_skipping_on_seeded_nights(seed):
 
 def test_canary_a_course_with_one_field_changed_is_told_apart():
     script = seeded(1)
-    one, other = course(script), course(script)
+    one, other = trajectory(script), trajectory(script)
     assert differing(one, other) is None
     last = max(other.at)
     other.at[last] = [*other.at[last][:-1], other.at[last][-1] + 1]
@@ -164,7 +164,7 @@ def test_a_second_step_at_the_same_instant_with_the_same_inputs_changes_nothing(
 @given(scripts(**LONG), st.integers(0, (1 << 30) // 100 - 1))
 def test_a_shift_of_the_clock_by_any_amount_changes_nothing(script, hundreds):
     shift_ms = hundreds * 100
-    here, there = course(script), course(script, start_ms=shift_ms)
+    here, there = trajectory(script), trajectory(script, start_ms=shift_ms)
     assert here.outputs == there.outputs
     for ms, snapshot in here.at.items():
         assert shifted(snapshot, shift_ms) == there.at[ms], ms
@@ -175,7 +175,7 @@ def test_a_shift_of_the_clock_by_any_amount_changes_nothing(script, hundreds):
 def test_the_clock_may_wrap_in_the_middle_of_anything(before_s, seed):
     script = seeded(seed, count=25)
     start_ms = (1 << 30) - round(before_s * 1000)
-    here, there = course(script), course(script, start_ms=start_ms)
+    here, there = trajectory(script), trajectory(script, start_ms=start_ms)
     assert here.outputs == there.outputs
     for ms, snapshot in here.at.items():
         assert shifted(snapshot, start_ms) == there.at[ms], ms

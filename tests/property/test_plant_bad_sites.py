@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from host_sim import units
 from host_sim.errors import InputError
-from host_sim.site import packaged, read_data
+from host_sim.site.load import packaged, read_data
 from tests.plant_sites import BATTERY, text
 
 JUNK = st.one_of(

@@ -8,11 +8,11 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from scipy.integrate import solve_ivp
 
-from host_sim import battery, seepage
-from host_sim.discharge import Drive, Outlet
-from host_sim.equipment import Inflow
-from host_sim.hydraulics import DENSITY, G
-from host_sim.motion import time_to, volume_after, volume_seconds
+from host_sim.plant import battery, seepage
+from host_sim.plant.discharge import Drive, Outlet
+from host_sim.plant.equipment import Inflow
+from host_sim.plant.hydraulics import DENSITY, G
+from host_sim.plant.water_balance import time_to, volume_after, volume_seconds
 from tests.plant_sites import BATTERY, GPM, INCH, PIT, PUMP, SEPARATE, Still, site
 
 LEAST_MOVED_M3 = 1e-6
@@ -69,13 +69,13 @@ def test_no_water_is_made_or_lost(which, start, gpm, steps, names):
     bench = Still(replace(where, start_m=start, inflow=flow), [f"{name}@1min+10min" for name in names])
     for pump_1, pump_2, tenths in steps:
         bench.command(pump_1, pump_2).after(tenths / 10)
-    course = bench.plant.course
-    course.cut(bench.now_ms / 1000)
-    ledger = course.ledger
-    moved = max(ledger.moved_m3(), LEAST_MOVED_M3)
-    assert abs(ledger.balance_m3(course.v)) <= 1e-9 * moved
-    assert course.v >= -1e-12
-    assert ledger.highest_m3 >= course.v - 1e-12
+    trajectory = bench.plant.trajectory
+    trajectory.cut(bench.now_ms / 1000)
+    totals = trajectory.totals
+    moved = max(totals.moved_m3(), LEAST_MOVED_M3)
+    assert abs(totals.balance_m3(trajectory.v)) <= 1e-9 * moved
+    assert trajectory.v >= -1e-12
+    assert totals.highest_m3 >= trajectory.v - 1e-12
 
 
 @settings(max_examples=60, deadline=None)
@@ -89,23 +89,23 @@ def test_what_was_discharged_and_seeps_back_is_all_accounted_for(minutes, gpm):
     for i, length in enumerate(minutes):
         bench.command(i % 2, (i + 1) % 2).after(60 * length)
     bench.command(0, 0).after(3600)
-    bench.plant.course.cut(bench.now_ms / 1000)
-    ledger = bench.plant.course.ledger
+    bench.plant.trajectory.cut(bench.now_ms / 1000)
+    totals = bench.plant.trajectory.totals
     share = where.discharge.recirculated
     # An hour after the last run everything that was to come back has come.
-    assert ledger.returned_m3 == pytest.approx(share * sum(ledger.out_m3), rel=1e-9, abs=1e-12)
+    assert totals.returned_m3 == pytest.approx(share * sum(totals.out_m3), rel=1e-9, abs=1e-12)
 
 
 def test_ground_storage_keeps_its_own_balance():
     where = sites()[2]
     bench = Still(where).command(1, 0).after(3600)
-    bench.plant.course.cut(3600.0)
-    course = bench.plant.course
-    stored = (course.slots.ground_m - where.seepage.storage_start_m) * where.seepage.storage_m2
-    came = where.inflow.rates_m3s[0] * course.slots.from_s - course.slots.marks[1]
-    assert course.slots.from_s > 3500.0
+    bench.plant.trajectory.cut(3600.0)
+    trajectory = bench.plant.trajectory
+    stored = (trajectory.slots.ground_m - where.seepage.storage_start_m) * where.seepage.storage_m2
+    came = where.inflow.rates_m3s[0] * trajectory.slots.from_s - trajectory.slots.marks[1]
+    assert trajectory.slots.from_s > 3500.0
     assert stored == pytest.approx(came, rel=1e-9)
-    assert course.ledger.given_m3 == 0.0
+    assert trajectory.totals.given_m3 == 0.0
 
 
 @settings(max_examples=25, deadline=None)
@@ -136,7 +136,7 @@ def test_the_course_follows_an_independent_integration(which, start, gpm, on, se
 
     judged = solve_ivp(net, (0.0, seconds), [pit.volume_m3(start)], rtol=1e-7, atol=1e-9, max_step=5.0)
     scale = max(1e-3, 40 * GPM * seconds)
-    # Straight pieces stay within 1e-4 of the largest flow (a few 1e-3 for seepage through holes near its end).
+    # Straight segments stay within 1e-4 of the largest flow (a few 1e-3 for seepage through holes near its end).
     assert bench.volume_m3 == pytest.approx(float(judged.y[0][-1]), abs=2e-3 * scale)
 
 
@@ -167,26 +167,26 @@ def test_energy_is_counted_and_never_comes_from_nowhere(which, start, gpm, on):
     where = replace(sites()[which], start_m=start)
     where.inflow = Inflow([0.0], [gpm * GPM], where.inflow.heads_m and [where.inflow.heads_m[0]])
     bench = Still(where).command(*on).after(0.5)  # past the inrush
-    course = bench.plant.course
-    course.cut(0.5)
-    course.begin()
-    ledger = course.ledger
-    before, lifted = list(ledger.charge_as), sum(ledger.out_m3)
+    trajectory = bench.plant.trajectory
+    trajectory.cut(0.5)
+    trajectory.begin()
+    totals = trajectory.totals
+    before, lifted = list(totals.charge_as), sum(totals.out_m3)
     sums, last, highest = [0.0, 0.0], list(bench.plant.current), bench.level_m
     for _ in range(200):
         bench.after(0.1)
         for n in (0, 1):
             sums[n] += 0.05 * (last[n] + bench.plant.current[n])
         last, highest = list(bench.plant.current), max(highest, bench.level_m)
-    course.cut(bench.now_ms / 1000)
+    trajectory.cut(bench.now_ms / 1000)
     taken = 0.0
     for n in (0, 1):
         motor = where.pumps[n].motor
-        charge = ledger.charge_as[n] - before[n]
+        charge = totals.charge_as[n] - before[n]
         # The samples flicker while a pump draws air, by 8 % at most.
         assert charge == pytest.approx(sums[n], rel=0.02, abs=1e-6)
         taken += charge * motor.volts * motor.power_factor
-    useful = DENSITY * G * (sum(ledger.out_m3) - lifted) * (where.discharge.outlet_m - highest)
+    useful = DENSITY * G * (sum(totals.out_m3) - lifted) * (where.discharge.outlet_m - highest)
     assert useful <= 0.75 * taken  # no small pump does better
 
 
@@ -211,23 +211,23 @@ def test_charge_taken_from_the_battery_is_what_peukert_says(minutes):
         else:
             expected += 60 * length / battery.runtime_s(cell, 1.0)
         was_on = on
-    bench.plant.course.cut(bench.now_ms / 1000)
-    assert bench.plant.course.depth == pytest.approx(min(1.0, expected), rel=1e-9, abs=1e-12)
+    bench.plant.trajectory.cut(bench.now_ms / 1000)
+    assert bench.plant.trajectory.depth == pytest.approx(min(1.0, expected), rel=1e-9, abs=1e-12)
 
 
 def test_an_empty_battery_collapses_under_load_and_recovers_with_the_charger():
     where = site(more=BATTERY.replace("100 Ah", "5 Ah"))
     bench = Still(where, ["mains-lost+1h"]).command(0, 1).after(1800)
-    assert bench.plant.course.head.mode.flat
+    assert bench.plant.trajectory.head.mode.flat
     assert bench.raw[9] < where.settings[45]  # battery voltage below battery_dead
     level = bench.level_m
     assert bench.after(600).level_m > level  # it pumps no more
     bench.command(0, 0).after(1800 + 1800)
-    assert not bench.command(0, 1).after(60).plant.course.head.mode.flat
+    assert not bench.command(0, 1).after(60).plant.trajectory.head.mode.flat
 
 
 def test_the_highest_water_is_that_between_two_looks():
     bench = Still(site(inflow='[[inflow]]\nkind = "constant"\nrate = "20 gpm"\nuntil = "50 s"\n'))
     bench.after(55).command(1, 0).after(300)
     exact = 6 * INCH + 50 * 20 * GPM / bench.site.pit.area_m2(0.1)
-    assert bench.site.pit.level_m(bench.plant.course.ledger.highest_m3) == pytest.approx(exact, rel=1e-9)
+    assert bench.site.pit.level_m(bench.plant.trajectory.totals.highest_m3) == pytest.approx(exact, rel=1e-9)

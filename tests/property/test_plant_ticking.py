@@ -6,8 +6,9 @@ from functools import cache
 from hypothesis import HealthCheck, given, note, settings
 from hypothesis import strategies as st
 
-from host_sim import faults, loop
-from host_sim.equipment import Inflow, Transmitter
+from host_sim.plant.equipment import Inflow, Transmitter
+from host_sim.run import closed_loop
+from host_sim.site import faults
 from tests.plant_sites import BATTERY, CONTACTS, GPM, PUMP, SEPARATE, site
 
 NIGHT_S = 1200.0
@@ -90,8 +91,8 @@ def test_event_driven_and_ticking_journals_are_equal(which, gpm, later, start_m,
         rates.heads_m = [where.inflow.heads_m[0]] * 2
     where = replace(where, duration_s=NIGHT_S, inflow=rates, start_m=start_m, wave_m=wave_mm / 1000)
     note([f"{f.name}@{f.start_s}+{f.end_s}" for f in names])
-    jumping = loop.run(where, faults=names, seed=seed, offset_ms=offset_ms)
-    ticking = loop.run(where, faults=names, seed=seed, offset_ms=offset_ms, ticking=True)
+    jumping = closed_loop.run(where, faults=names, seed=seed, offset_ms=offset_ms)
+    ticking = closed_loop.run(where, faults=names, seed=seed, offset_ms=offset_ms, ticking=True)
     ours, theirs = records(jumping), records(ticking)
     assert len(theirs) > 1  # nothing compared is no pass
     for a, b in zip(ours, theirs, strict=False):
@@ -103,7 +104,7 @@ def test_event_driven_and_ticking_journals_are_equal(which, gpm, later, start_m,
 
 def test_the_comparison_can_fail():
     where = replace(sites()[0], duration_s=NIGHT_S)
-    one, other = loop.run(where, seed=1), loop.run(replace(where, start_m=0.2), seed=1)
+    one, other = closed_loop.run(where, seed=1), closed_loop.run(replace(where, start_m=0.2), seed=1)
     assert records(one) != records(other)
 
 

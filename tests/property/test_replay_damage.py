@@ -10,8 +10,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from host_sim.errors import InputError
-from host_sim.replay import foreign, mapping, mend, stamps
-from host_sim.replay.log import UNKNOWN
+from host_sim.replay.reading import cleaning, mapping, stamps, table_log
+from host_sim.replay.reading.log import UNKNOWN
 
 MAP = mapping.read({"time": {"column": "t", "format": "seconds"}, "level": {"column": "h", "unit": "mm"},
                     "mains": {"column": "m"}})  # fmt: skip
@@ -31,7 +31,7 @@ def read(text):
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "log.csv"
         path.write_bytes(text if isinstance(text, bytes) else text.encode())
-        return foreign.read(path, MAP)
+        return table_log.read(path, MAP)
 
 
 def written(rows):
@@ -109,7 +109,7 @@ def test_every_lone_spike_is_found_and_no_water_is_taken_for_one(seed, count, he
     places = 10 + 90 * np.arange(count) + rng.integers(0, 80, count)
     level[places] += height * rng.choice([-1, 1], count)
     findings = []
-    mend.spikes(level, findings)
+    cleaning.spikes(level, findings)
     assert set(np.flatnonzero(np.isnan(level))) == set(places)
     assert findings[0].count == count
 

@@ -9,8 +9,9 @@ from hypothesis import given
 from hypothesis import settings as examples
 from hypothesis import strategies as st
 
-from host_sim import loop, units
-from host_sim.site import read_site
+from host_sim import units
+from host_sim.run import closed_loop
+from host_sim.site.load import read_site
 from host_sim.sizing import battery, cycling, head, room
 from host_sim.sizing.document import edited, look, to_toml
 from host_sim.sizing.model import size
@@ -45,7 +46,7 @@ def test_more_inflow_never_means_fewer_gallons_pumped_in_the_simulator(seed):
     gallons = []
     for share in (0.1, 0.3, 0.5, 0.7, 0.9):
         flow = share * result.flow(head.ALONE_1, "off")
-        gallons.append(loop.run(read_site(to_toml(sized(result, flow, 1.0)))).totals.pumped_m3)
+        gallons.append(closed_loop.run(read_site(to_toml(sized(result, flow, 1.0)))).totals.pumped_m3)
     # A run that is cut off by the end of the hour is at most one band of water.
     for before, after in zip(gallons, gallons[1:], strict=False):
         assert after >= before - result.cycling.band_m3
@@ -113,7 +114,7 @@ def test_what_is_shown_in_either_system_is_the_same_quantity(kind, value):
 
 @given(st.floats(1.0, 60.0), st.floats(0.01, 1.0), st.floats(0.01, 1.0), st.floats(1.0, 2.0))
 def test_the_bounds_of_a_battery_enclose_and_shrink_with_duty(amps, one, two, k):
-    from host_sim.equipment import Battery
+    from host_sim.plant.equipment import Battery
 
     cell = Battery(360000.0, peukert=k)
     low, high = sorted((one, two))

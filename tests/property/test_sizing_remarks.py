@@ -5,10 +5,10 @@ import random
 import pytest
 
 from host_sim.errors import InputError
-from host_sim.sizing import remarks
-from host_sim.sizing.catalogue import CATALOGUE, by_name
 from host_sim.sizing.document import edited
 from host_sim.sizing.model import size
+from host_sim.sizing.remarks import raised as remarks
+from host_sim.sizing.remarks.catalogue import CATALOGUE, by_name
 from host_sim.sizing.say import Say
 from tests.sizing_sites import SOUND, random_site
 

@@ -6,10 +6,13 @@ import statistics
 
 import pytest
 
-from host_sim import battery, loop, storm, swmm_pit, units
-from host_sim.discharge import Drive, Lines, Outlet
-from host_sim.equipment import Battery
-from host_sim.pit import cylinder
+from host_sim import units
+from host_sim.benchmark import swmm_pit
+from host_sim.plant import battery, storm
+from host_sim.plant.discharge import Drive, Lines, Outlet
+from host_sim.plant.equipment import Battery
+from host_sim.plant.geometry import cylinder
+from host_sim.run import closed_loop
 from tests.plant_sites import FOOT, GALLON, GPM, INCH, PIT, SCENARIO, Still, site
 
 # A flat pump: the same flow at every level, as the closed form has it.
@@ -29,7 +32,7 @@ header = { pipe = "4 in", length = "10 ft" }
 
 def cycle_s(where):
     """Return the mean time between starts of the single pump, the first cycle left out."""
-    trace = loop.run(where, controller="single")
+    trace = closed_loop.run(where, controller="single")
     starts = [run.start_s for run in trace.runs]
     assert len(starts) > 4
     return (starts[-1] - starts[1]) / (len(starts) - 2)
@@ -56,7 +59,7 @@ def test_the_cycle_of_a_constant_pump_is_the_closed_form(gpm, seconds):
 
 def still_cycle(where, inflow):
     """Return the cycle time in closed form from the plant's own table of flows, with no grid."""
-    from host_sim.motion import time_to
+    from host_sim.plant.water_balance import time_to
 
     lines = Lines(where.pit, where.pumps, where.discharge)
     row = lines.regime((Drive(True), Drive()), Outlet()).row(where.pit.volume_m3(10 * INCH))[1]
@@ -198,7 +201,7 @@ def test_the_lag_moves_and_lowers_the_peak():
 # Source: geometry: a round pit holds area times level, and a cone its own.
 def test_volumes():
     assert cylinder(18 * INCH, 24 * INCH, 50.0).volume_m3(8 * INCH) / GALLON == pytest.approx(8.8128, abs=1e-4)
-    from host_sim.pit import bucket
+    from host_sim.plant.geometry import bucket
 
     cone = bucket(0.3, 0.6, 0.6, 50.0)
     exact = math.pi * 0.6 / 12 * (0.3**2 + 0.3 * 0.6 + 0.6**2)

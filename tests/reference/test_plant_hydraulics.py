@@ -6,11 +6,11 @@ import warnings
 
 import pytest
 
-from host_sim import hydraulics as hy
-from host_sim.discharge import Drive, Lines, Outlet
-from host_sim.equipment import Discharge, Motor, Pump, Seepage
-from host_sim.pit import cylinder
-from host_sim.seepage import flow_m3s
+from host_sim.plant import hydraulics as hy
+from host_sim.plant.discharge import Drive, Lines, Outlet
+from host_sim.plant.equipment import Discharge, Motor, Pump, Seepage
+from host_sim.plant.geometry import cylinder
+from host_sim.plant.seepage import flow_m3s
 from tests.plant_sites import FOOT, GPM, INCH
 
 CURVE = hy.Curve(tuple((q * GPM, h * FOOT) for q, h in ((0, 23), (15, 20), (33, 15), (45, 10), (60, 0))))

@@ -12,10 +12,11 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from host_sim import water_table
-from host_sim.loop import run
-from host_sim.replay import foreign, inflow, mapping, segments, toml_text
-from host_sim.site import packaged, read_site
+from host_sim.plant import water_table
+from host_sim.replay import inflow, segments
+from host_sim.replay.reading import mapping, table_log, toml_text
+from host_sim.run.closed_loop import run
+from host_sim.site.load import packaged, read_site
 from tests.replay_nights import logged
 
 FOLDER = Path(pytest.importorskip("gensor").__file__).parent / "testdata"
@@ -33,7 +34,7 @@ def diver(unit_of_pressure="cm"):
 @pytest.fixture(scope="module")
 def well():
     """Give the Log of well b as its logger wrote it."""
-    return foreign.read(FOLDER / water_table.WELLS["b"], diver())
+    return table_log.read(FOLDER / water_table.WELLS["b"], diver())
 
 
 def test_the_reader_meets_every_row_of_the_measured_file(well):

@@ -5,8 +5,8 @@ import statistics
 
 import pytest
 
-from host_sim import loop
-from host_sim.site import read_site
+from host_sim.run import closed_loop
+from host_sim.site.load import read_site
 from host_sim.sizing import confirm
 from host_sim.sizing.document import edited
 from host_sim.sizing.model import size
@@ -48,14 +48,14 @@ def test_the_sized_site_goes_through_its_night_as_it_is(share):
     result = size(random_site(random.Random(5), share=share))
     site = read_site(text(result))
     assert site.settings == result.settings
-    trace = loop.run(site)
+    trace = closed_loop.run(site)
     assert trace.floor_dry
     assert trace.totals.starts[0] > 2 and abs(trace.totals.starts[0] - trace.totals.starts[1]) <= 1
 
 
 def test_pump_down_times_are_those_of_the_simulated_draw_down():
     result = size(SOUND)
-    trace = loop.run(read_site(text(result)))
+    trace = closed_loop.run(read_site(text(result)))
     promised = result.cycling.run_empty_s(0)
     first = min(trace.runs, key=lambda run: run.end_s - run.start_s)
     # The night's least inflow is a tenth of the design's, so a run is a little longer than one with none.

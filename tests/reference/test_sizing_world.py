@@ -6,8 +6,9 @@ from math import log, pi, sqrt
 
 import pytest
 
-from host_sim import hydraulics, swmm_pit
-from host_sim.equipment import Battery as Cell
+from host_sim.benchmark import swmm_pit
+from host_sim.plant import hydraulics
+from host_sim.plant.equipment import Battery as Cell
 from host_sim.sizing import battery, cycling, head, inflow, limits, room
 from host_sim.sizing.document import edited
 from host_sim.sizing.model import size

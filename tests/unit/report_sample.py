@@ -6,7 +6,7 @@ All figures are invented.
 
 import math
 
-from host_sim.trace import AlarmSpan, Event, FaultSpan, Run, Span, SuspectSpan, Trace
+from host_sim.run.trace import AlarmSpan, Event, FaultSpan, Run, Span, SuspectSpan, Trace
 
 HOUR = 3600.0
 DURATION = 10 * HOUR

@@ -8,8 +8,8 @@ from importlib import resources
 import pytest
 from typer.testing import CliRunner
 
-from host_sim.cli import app, main
-from host_sim.cli_night import spelt, weightiest
+from host_sim.cli.app import app, main
+from host_sim.cli.night import spelt, weightiest
 from host_sim.report import files
 from host_sim.report.clock import Clock
 from host_sim.report.lanes import short

@@ -9,8 +9,9 @@ import pytest
 from duplexsump.control import settings
 from typer.testing import CliRunner
 
-from host_sim import benchmark, faults
-from host_sim.cli import app, main
+from host_sim.benchmark import speed
+from host_sim.cli.app import app, main
+from host_sim.site import faults
 
 runner = CliRunner()
 
@@ -85,13 +86,13 @@ def test_an_unknown_machine_is_refused_and_the_known_ones_named(monkeypatch, cap
 def measured(progress):
     """Stand in for a measurement, which takes half a minute: two rows of known figures."""
     progress("the demo night")
-    night = benchmark.Row("demo night", 36000.0, 0.5, 10000)
-    other = benchmark.Row("another engine", 36000.0, 1.0, 0, "no controller")
+    night = speed.Row("demo night", 36000.0, 0.5, 10000)
+    other = speed.Row("another engine", 36000.0, 1.0, 0, "no controller")
     return [night, other], ["The demo night takes 0.50 times the other's time."]
 
 
 def test_the_benchmark_shows_every_row_and_what_it_says(monkeypatch):
-    monkeypatch.setattr(benchmark, "run_benchmark", measured)
+    monkeypatch.setattr(speed, "run_benchmark", measured)
     said = words("benchmark")
     # 0.5 s over 10000 steps are 50 us a step; over ten hours 50 ms an hour and 72,000 times real time.
     assert "demo night 10 h 0.50 s 10000 50 50.00 72,000" in said
@@ -100,7 +101,7 @@ def test_the_benchmark_shows_every_row_and_what_it_says(monkeypatch):
 
 
 def test_the_benchmark_as_json(monkeypatch):
-    monkeypatch.setattr(benchmark, "run_benchmark", measured)
+    monkeypatch.setattr(speed, "run_benchmark", measured)
     figures = json.loads(runner.invoke(app, ["benchmark", "--json"]).stdout)
     assert figures["rows"][0]["us_per_step"] == pytest.approx(50.0)
     assert figures["rows"][1]["note"] == "no controller"

@@ -6,8 +6,8 @@ import pytest
 from duplexsump.control import records as r
 
 from host_sim.errors import InputError
-from host_sim.faults import REGISTRY, parse_fault, time_of
-from host_sim.loop import run
+from host_sim.run.closed_loop import run
+from host_sim.site.faults import REGISTRY, parse_fault, time_of
 from tests.plant_sites import BATTERY, GPM, INCH, INFLOW, PIT, SCENARIO, SEPARATE, Still, night, site
 
 WET, NO_INFLOW = PIT.replace("6 in", "20 in"), '[[inflow]]\nkind = "constant"\nrate = "0 gpm"\n'
@@ -271,7 +271,7 @@ def mains_flapping():
 def battery_weak():
     strong = still("mains-lost", more=BATTERY).command(0, 1).after(60)
     weak = still("mains-lost", "battery-weak=20%", more=BATTERY).command(0, 1).after(60)
-    assert weak.plant.course.head.depth_rate > 4 * strong.plant.course.head.depth_rate
+    assert weak.plant.trajectory.head.depth_rate > 4 * strong.plant.trajectory.head.depth_rate
     assert weak.raw[r.IN_BATTERY] < strong.raw[r.IN_BATTERY] - 300
 
 
@@ -285,7 +285,7 @@ def charger_failed():
     assert still(more=BATTERY).raw[r.IN_CHARGER] == 1
     bench = still("charger-failed", more=BATTERY)
     assert bench.raw[r.IN_CHARGER] == 0
-    assert bench.command(0, 1).after(600).plant.course.depth > 0
+    assert bench.command(0, 1).after(600).plant.trajectory.depth > 0
 
 
 def lives(trace):

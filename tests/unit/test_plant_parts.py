@@ -6,10 +6,13 @@ from importlib.util import find_spec
 
 import pytest
 
-from host_sim import benchmark, faults, inflow, loop, noise, storm, water_table
+from host_sim.benchmark import speed
 from host_sim.errors import InputError
-from host_sim.journal import Life, firmware_checksum, read_journal
-from host_sim.site import load_site, packaged
+from host_sim.plant import inflow, noise, storm, water_table
+from host_sim.run import closed_loop
+from host_sim.run.journal import Life, firmware_checksum, read_journal
+from host_sim.site import faults
+from host_sim.site.load import load_site, packaged
 from tests.plant_sites import BATTERY, CONTACTS, GPM, INCH, INFLOW, PIT, SCENARIO, Still, night, site
 
 DAY = 86400.0
@@ -93,7 +96,7 @@ def test_a_water_table_of_ones_own_is_read_from_a_file(tmp_path):
 @needs_gensor
 def test_three_weeks_beside_the_measured_water_table_keep_the_floor_dry():
     where = load_site(packaged("water_table"))
-    trace = loop.run(replace(where, duration_s=21 * DAY, faults=[], actions=[]))
+    trace = closed_loop.run(replace(where, duration_s=21 * DAY, faults=[], actions=[]))
     assert trace.floor_dry
     assert trace.totals.balance_relative < 1e-9
 
@@ -258,25 +261,25 @@ def test_waves_change_the_journal_but_not_the_water():
     # Floats on a short tether: waves of 8 mm cross their dead band of 5 mm several times.
     short = CONTACTS.replace("13 in", "13.8 in").replace('dry_at = "6 in"', 'dry_at = "6.8 in"')
     calm, rough = site(contacts=short), site(contacts=short, more='[waves]\nheight = "8 mm"\n')
-    one, two = loop.run(calm), loop.run(rough)
+    one, two = closed_loop.run(calm), closed_loop.run(rough)
     assert len(two.journal.records) > len(one.journal.records)
     assert two.totals.inflow_m3 == pytest.approx(one.totals.inflow_m3)
 
 
 def test_a_run_is_the_same_every_time_and_another_seed_is_another_night():
     where = site(inflow=INFLOW, more='[waves]\nheight = "8 mm"\n')
-    records = [[(r.time_ms, str(vars(r))) for r in loop.run(where, seed=s).journal.records] for s in (1, 1, 2)]
+    records = [[(r.time_ms, str(vars(r))) for r in closed_loop.run(where, seed=s).journal.records] for s in (1, 1, 2)]
     assert records[0] == records[1] != records[2]
 
 
 def test_another_controller_is_refused():
     with pytest.raises(InputError, match='"duplex" or "single"'):
-        loop.run(site(), controller="triplex")
+        closed_loop.run(site(), controller="triplex")
 
 
 def test_progress_is_told():
     seen = []
-    loop.run(site(), ticking=True, progress=seen.append)
+    closed_loop.run(site(), ticking=True, progress=seen.append)
     assert seen[-1] == 1.0
     assert seen == sorted(seen)
     assert len(seen) >= 6
@@ -284,7 +287,7 @@ def test_progress_is_told():
 
 def test_the_demo_night_is_kept_dry_by_two_pumps_and_not_by_one():
     where = load_site(packaged("demo"))
-    pair, single = loop.run(where), loop.run(where, controller="single")
+    pair, single = closed_loop.run(where), closed_loop.run(where, controller="single")
     assert pair.floor_dry
     assert pair.totals.highest_m < 20 * INCH
     assert single.totals.floor_wet_s > 3600.0
@@ -294,11 +297,11 @@ def test_the_demo_night_is_kept_dry_by_two_pumps_and_not_by_one():
 
 
 def test_the_ordinary_year_has_at_most_24_cycles_a_day():
-    year = benchmark.ordinary_year(load_site(packaged("demo")))
+    year = speed.ordinary_year(load_site(packaged("demo")))
     week = replace(year, duration_s=4 * DAY, inflow=replace(year.inflow, rates_m3s=[max(year.inflow.rates_m3s)] * 365))
-    trace = loop.run(week)
+    trace = closed_loop.run(week)
     assert 20 * 4 <= sum(trace.totals.starts) <= 24 * 4
-    row = benchmark.Row("x", 3600.0, 0.5, 1000)
+    row = speed.Row("x", 3600.0, 0.5, 1000)
     assert row.us_per_step == 500.0
     assert row.ms_per_hour == 500.0
     assert row.times_real == 7200.0

@@ -2,9 +2,9 @@
 
 import pytest
 
-from host_sim.brains import Duplex
-from host_sim.loop import Night
-from host_sim.site import read_site
+from host_sim.run.closed_loop import Night
+from host_sim.run.controllers import Duplex
+from host_sim.site.load import read_site
 from tests.plant_sites import CONTACTS, DISCHARGE, GPM, PIT, PUMP, SCENARIO
 
 ML_MIN = 60e6  # of a m3/s
@@ -17,7 +17,7 @@ def after(gpm, contacts=CONTACTS, hours=2):
     site = read_site('name = "registers (invented)"\n' + text)
     work = Night(site, site.seed, Duplex(site), [])
     trace = work.run(False, None)
-    return work.brain.controller.history, trace.totals
+    return work.control.controller.history, trace.totals
 
 
 @pytest.mark.parametrize("gpm", [4, 10, 18])

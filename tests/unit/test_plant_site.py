@@ -7,7 +7,7 @@ from duplexsump.control import settings as s
 
 from host_sim import units
 from host_sim.errors import InputError
-from host_sim.site import load_site, packaged, read_site
+from host_sim.site.load import load_site, packaged, read_site
 from tests.plant_sites import BATTERY, CONTACTS, DISCHARGE, GPM, INCH, INFLOW, PIT, PUMP, SCENARIO, site, text
 
 
@@ -212,6 +212,6 @@ def test_the_measured_scenario_reads_and_names_its_source():
 
 
 def test_without_the_package_the_measured_scenario_says_what_to_install(monkeypatch):
-    monkeypatch.setattr("host_sim.water_table.find_spec", lambda name: None)
+    monkeypatch.setattr("host_sim.plant.water_table.find_spec", lambda name: None)
     with pytest.raises(InputError, match=r'pip install "sumpbench\[measured\]"'):
         load_site(packaged("water_table"))

@@ -9,8 +9,9 @@ from duplexsump.control import settings as s
 from duplexsump.control.records import IN_CONTACTS, OUT_HORN, OUT_LATE, OUT_PUMP_1
 
 from host_sim.errors import InputError
-from host_sim.journal import Journal, Life, Record, read_journal
-from host_sim.replay import changes, exact, sources
+from host_sim.replay import changes, exact
+from host_sim.replay.reading import sources
+from host_sim.run.journal import Journal, Life, Record, read_journal
 from tests.replay_nights import demo, night
 
 CONTROL = Path(exact.ours.__file__).parent

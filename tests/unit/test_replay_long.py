@@ -6,9 +6,10 @@ import numpy as np
 import pytest
 from typer.testing import CliRunner
 
-from host_sim.cli import app
+from host_sim.cli.app import app
 from host_sim.errors import InputError
-from host_sim.replay import bench, export, foreign, long, mapping, openloop, toml_text
+from host_sim.replay import benchmark, openloop, streaming
+from host_sim.replay.reading import export, mapping, table_log, toml_text
 from tests.replay_nights import demo, logged, night
 
 pytest.importorskip("pyarrow")
@@ -32,9 +33,9 @@ def files(tmp_path_factory):
 def test_the_long_route_counts_what_the_short_one_sees(files, suffix):
     site, _, found = files
     path, how = found[suffix]
-    log = foreign.read(path, how)
+    log = table_log.read(path, how)
     loop = openloop.run(log, site)
-    long_run = long.run(path, how, site)
+    long_run = streaming.run(path, how, site)
     for n in (0, 1):
         on = np.array([out[n] for _, out in loop.outputs])
         assert long_run.starts[n] == int((np.diff(on, prepend=0) == 1).sum())
@@ -47,9 +48,9 @@ def test_the_long_route_counts_what_the_short_one_sees(files, suffix):
 def test_small_blocks_change_nothing(files, monkeypatch):
     site, _, found = files
     path, how = found["parquet"]
-    whole = long.run(path, how, site)
-    monkeypatch.setattr(long, "BLOCK_ROWS", 97)
-    assert long.run(path, how, site) == whole
+    whole = streaming.run(path, how, site)
+    monkeypatch.setattr(streaming, "BLOCK_ROWS", 97)
+    assert streaming.run(path, how, site) == whole
 
 
 def test_rows_out_of_order_are_left_out_and_counted(files, tmp_path):
@@ -59,27 +60,28 @@ def test_rows_out_of_order_are_left_out_and_counted(files, tmp_path):
     lines[50], lines[51] = lines[51], lines[50]
     lines.insert(70, lines[60])
     (tmp_path / "log.csv").write_text("\n".join(lines) + "\n")
-    spoilt = long.run(tmp_path / "log.csv", how, site)
+    spoilt = streaming.run(tmp_path / "log.csv", how, site)
     assert spoilt.lost["out of order or repeated"] == 2
-    assert spoilt.starts == long.run(path, how, site).starts
+    assert spoilt.starts == streaming.run(path, how, site).starts
 
 
 def test_a_log_without_a_level_is_refused(files):
     site, _, found = files
     how = mapping.read({"time": {"column": "time"}, "contacts": {"lead": {"column": "mains"}}})
     with pytest.raises(InputError, match="judged by its level"):
-        long.run(found["csv"][0], how, site)
+        streaming.run(found["csv"][0], how, site)
 
 
 def test_a_column_of_words_is_refused(files, tmp_path):
     site, _, _ = files
     (tmp_path / "log.csv").write_text("time,level_m\n2024-01-01T00:00:00Z,deep\n")
+    columns = mapping.read({"time": {"column": "time"}, "level": {"column": "level_m"}})
     with pytest.raises(InputError):
-        long.run(tmp_path / "log.csv", mapping.read({"time": {"column": "time"}, "level": {"column": "level_m"}}), site)
+        streaming.run(tmp_path / "log.csv", columns, site)
 
 
 def test_the_benchmark_measures_both_over_the_same_rows(tmp_path):
-    read, replayed = bench.compare(tmp_path, 40_000, "parquet")
+    read, replayed = benchmark.compare(tmp_path, 40_000, "parquet")
     assert read["rows"] == replayed["rows"] == 40_000
     assert replayed["steps"] > 0
     assert min(read["rows_per_s"], replayed["rows_per_s"], read["peak_bytes"]) > 0

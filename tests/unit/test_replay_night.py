@@ -7,26 +7,12 @@ import pytest
 from duplexsump.control.records import OUT_PUMP_1
 from typer.testing import CliRunner
 
-from host_sim.cli import app
+from host_sim.cli.app import app
 from host_sim.errors import InputError
 from host_sim.replay import account as words
-from host_sim.replay import (
-    export,
-    foreign,
-    inflow,
-    judge,
-    mapping,
-    night,
-    openloop,
-    picture,
-    segments,
-    signs,
-    sources,
-    toml_text,
-    trial,
-    whatif,
-    zoom,
-)
+from host_sim.replay import inflow, judge, night, openloop, picture, segments, trial, whatif, zoom
+from host_sim.replay.findings.look import look
+from host_sim.replay.reading import export, mapping, sources, table_log, toml_text
 from host_sim.report.units import US
 from tests.replay_nights import demo, logged, true_inflow
 from tests.replay_nights import night as simulate
@@ -37,7 +23,7 @@ def found_in(log, site):
     rates = inflow.Rates(site)
     parts = segments.segments(log, site, rates.nominal())
     flow = inflow.reconstruct(log, parts, site, rates)
-    return parts, flow, signs.look(log, site, parts, flow, rates)
+    return parts, flow, look(log, site, parts, flow, rates)
 
 
 @pytest.fixture(scope="module")
@@ -358,4 +344,4 @@ def test_the_dialogue_keeps_its_answers_beside_the_log(tmp_path):
     assert done.exit_code == 0, done.output
     again = mapping.load(tmp_path / "log.csv.map.toml")
     assert (again.time, again.level.name, again.level.unit) == ("time", "level_m", "m")
-    assert len(foreign.read(tmp_path / "log.csv", again).time_s) == len(log.time_s)
+    assert len(table_log.read(tmp_path / "log.csv", again).time_s) == len(log.time_s)

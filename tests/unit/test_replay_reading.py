@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from host_sim.errors import InputError
-from host_sim.replay import asking, export, foreign, mapping, toml_text
+from host_sim.replay.reading import export, mapping, mapping_prompt, table_log, toml_text
 
 
 def csv_log(folder, header, rows, name="log.csv"):
@@ -36,7 +36,7 @@ def counted(log):
 def test_each_cell_may_carry_its_own_unit(tmp_path):
     rows = [["2024-03-09 10:00:00", "150"], ["2024-03-09 10:00:01", "6 in"], ["2024-03-09 10:00:02", "0.16 m"],
             ["2024-03-09 10:00:03", "12 furlongs of it"]]  # fmt: skip
-    log = foreign.read(csv_log(tmp_path, ["t", "h"], rows), level_map())
+    log = table_log.read(csv_log(tmp_path, ["t", "h"], rows), level_map())
     assert np.allclose(log.level_m[:3], [0.150, 0.1524, 0.160])
     assert np.isnan(log.level_m[3])
     assert counted(log)["other unit"] == 2
@@ -46,14 +46,14 @@ def test_each_cell_may_carry_its_own_unit(tmp_path):
 def test_the_zero_of_the_sensor_is_added_in_its_own_unit(tmp_path):
     rows = [[0, 10], [1, 11]]
     given = {"time": {"column": "t", "format": "seconds"}, "level": {"column": "h", "unit": "in", "zero": "2 in"}}
-    log = foreign.read(csv_log(tmp_path, ["t", "h"], rows), mapping.read(given))
+    log = table_log.read(csv_log(tmp_path, ["t", "h"], rows), mapping.read(given))
     assert np.allclose(log.level_m, [12 * 0.0254, 13 * 0.0254])
 
 
 def test_a_unit_column_tells_the_unit_of_each_row(tmp_path):
     rows = [["0", "10", "in"], ["1", "254", "mm"], ["2", "25.4", "cm"]]
     given = {"time": {"column": "t", "format": "seconds"}, "level": {"column": "h", "unit_column": "u"}}
-    log = foreign.read(csv_log(tmp_path, ["t", "h", "u"], rows), mapping.read(given))
+    log = table_log.read(csv_log(tmp_path, ["t", "h", "u"], rows), mapping.read(given))
     assert np.allclose(log.level_m, 0.254)
 
 
@@ -61,7 +61,7 @@ def test_the_hour_that_comes_twice_is_told_apart_by_the_order_of_the_rows(tmp_pa
     # Germany, 27 October 2024: at 03:00 summer time the clocks went back to 02:00 (IANA time zone database).
     stamps = ["01:50", "02:10", "02:30", "02:50", "02:10", "02:30", "02:50", "03:10"]
     rows = [[f"2024-10-27 {stamp}", 100 + i] for i, stamp in enumerate(stamps)]
-    log = foreign.read(csv_log(tmp_path, ["t", "h"], rows), level_map(zone="Europe/Berlin"))
+    log = table_log.read(csv_log(tmp_path, ["t", "h"], rows), level_map(zone="Europe/Berlin"))
     assert np.allclose(np.diff(log.time_s), 1200.0)
     assert counted(log) == {"hour that came twice": 6}
     assert log.begins.astimezone(UTC) == datetime(2024, 10, 26, 23, 50, tzinfo=UTC)
@@ -71,21 +71,21 @@ def test_the_hour_that_comes_twice_is_told_apart_by_the_order_of_the_rows(tmp_pa
 def test_the_hour_that_never_was_is_counted_and_keeps_its_order(tmp_path):
     # New York, 10 March 2024: at 02:00 the clocks went forward to 03:00 (IANA time zone database).
     rows = [["2024-03-10 01:50", 1], ["2024-03-10 02:10", 2], ["2024-03-10 03:30", 3]]
-    log = foreign.read(csv_log(tmp_path, ["t", "h"], rows), level_map(zone="America/New_York"))
+    log = table_log.read(csv_log(tmp_path, ["t", "h"], rows), level_map(zone="America/New_York"))
     assert np.allclose(np.diff(log.time_s), [1200.0, 1200.0])
     assert counted(log) == {"hour that never was": 1}
 
 
 def test_without_a_zone_a_clock_set_back_is_named(tmp_path):
     rows = [[f"2024-10-27 {stamp}", 100] for stamp in ("02:58", "02:59", "02:00", "02:01")]
-    log = foreign.read(csv_log(tmp_path, ["t", "h"], rows), level_map())
+    log = table_log.read(csv_log(tmp_path, ["t", "h"], rows), level_map())
     assert counted(log)["clock set back"] == 1
     assert any("zone" in finding.text for finding in log.findings)
 
 
 def test_stamps_with_offsets_need_no_zone_and_mix_with_utc(tmp_path):
     rows = [["2024-03-09T10:00:00Z", 1], ["2024-03-09T11:00:10+01:00", 2], ["2024-03-09T05:00:20-0500", 3]]
-    log = foreign.read(csv_log(tmp_path, ["t", "h"], rows), level_map())
+    log = table_log.read(csv_log(tmp_path, ["t", "h"], rows), level_map())
     assert np.allclose(log.time_s, [0.0, 10.0, 20.0])
 
 
@@ -100,7 +100,7 @@ def test_stamps_with_offsets_need_no_zone_and_mix_with_utc(tmp_path):
     ],
 )
 def test_every_format_of_time(tmp_path, clock, cells):
-    log = foreign.read(csv_log(tmp_path, ["t", "h"], [[cell, 100] for cell in cells]), level_map(format=clock))
+    log = table_log.read(csv_log(tmp_path, ["t", "h"], [[cell, 100] for cell in cells]), level_map(format=clock))
     assert np.allclose(log.time_s, [0.0, 1.5])
     assert not log.findings
 
@@ -115,7 +115,7 @@ def test_duplicates_disorder_gaps_drop_outs_and_spikes_are_counted(tmp_path):
     rows[70][1] = 600  # a spike
     rows[80][1] = -9999  # what a logger writes without a sensor
     rows[90][0] = "yesterday"
-    log = foreign.read(csv_log(tmp_path, ["t", "h"], rows), level_map(format="seconds"))
+    log = table_log.read(csv_log(tmp_path, ["t", "h"], rows), level_map(format="seconds"))
     assert counted(log) == {"no time": 1, "out of order": 1, "duplicate": 1, "two readings at one time": 1, "gap": 1,
                             "drop-out": 1, "spike": 1, "out of range": 1}  # fmt: skip
     assert np.isnan(log.level_m).sum() == 3
@@ -126,7 +126,7 @@ def test_duplicates_disorder_gaps_drop_outs_and_spikes_are_counted(tmp_path):
 def test_a_torn_line_and_a_footer_are_left_out_and_told(tmp_path):
     path = csv_log(tmp_path, ["t", "h"], [[0, 1], [1, 2], [2, 3]])
     path.write_text(path.read_text() + "END OF DATA\n", encoding="utf-8")
-    log = foreign.read(path, level_map(format="seconds"))
+    log = table_log.read(path, level_map(format="seconds"))
     assert len(log.time_s) == 3
     assert counted(log) == {"torn": 1}
 
@@ -134,7 +134,7 @@ def test_a_torn_line_and_a_footer_are_left_out_and_told(tmp_path):
 def test_water_that_really_jumps_is_no_spike(tmp_path):
     # A pump that takes the pit down between two rows: the level stays down.
     rows = [[10 * t, 100 + 20 * (t % 12)] for t in range(120)]
-    log = foreign.read(csv_log(tmp_path, ["t", "h"], rows), level_map(format="seconds"))
+    log = table_log.read(csv_log(tmp_path, ["t", "h"], rows), level_map(format="seconds"))
     assert "spike" not in counted(log)
     assert not np.isnan(log.level_m).any()
 
@@ -143,7 +143,7 @@ def test_states_are_read_by_their_words(tmp_path):
     given = {"time": {"column": "t", "format": "seconds"}, "contacts": {"lead": {"column": "f", "wet": ["WET"]}},
              "pump1": {"column": "p", "on": ["run"]}, "mains": {"column": "m"}}  # fmt: skip
     rows = [[0, "WET", "run", 1], [1, "DRY", "stop", 0], [2, "", "run", ""]]
-    log = foreign.read(csv_log(tmp_path, ["t", "f", "p", "m"], rows), mapping.read(given))
+    log = table_log.read(csv_log(tmp_path, ["t", "f", "p", "m"], rows), mapping.read(given))
     assert list(log.contacts["lead"]) == [1, 0, -1]
     assert list(log.pumps[0]) == [1, 0, 1]
     assert list(log.mains) == [1, 0, -1]
@@ -163,7 +163,7 @@ def test_a_mapping_that_is_wrong_is_told_whole(tmp_path):
 
 def test_a_column_that_is_not_there_is_told_with_those_that_are(tmp_path):
     with pytest.raises(InputError, match=r'no column "h".*"depth"'):
-        foreign.read(csv_log(tmp_path, ["t", "depth"], [[0, 1]]), level_map())
+        table_log.read(csv_log(tmp_path, ["t", "depth"], [[0, 1]]), level_map())
 
 
 def test_a_mapping_is_written_as_it_is_read():
@@ -188,7 +188,7 @@ def test_the_mapping_is_guessed_from_names_and_cells(tmp_path):
     path = tmp_path / "log.csv"
     lines = ["Logger 7", "Timestamp;Water level (cm);Pump 1;Amps 1;Mains", *(";".join(row) for row in rows)]
     path.write_text("\n".join(lines) + "\n", encoding="utf-8")
-    found = asking.guessed(path)
+    found = mapping_prompt.guessed(path)
     assert (found.time, found.clock, found.delimiter, found.skip) == ("Timestamp", "%d.%m.%Y %H:%M:%S", ";", 1)
     assert (found.level.name, found.level.unit) == ("Water level (cm)", "cm")
     assert found.pumps[0].name == "Pump 1"
@@ -208,7 +208,7 @@ def test_a_log_comes_back_from_every_format(tmp_path, suffix):
     log.rain_m_s = np.full(len(log.time_s), 1e-6)
     path = tmp_path / f"log.{suffix}"
     export.write(log, path)
-    again = foreign.read(path, export.mapping_of(log, suffix))
+    again = table_log.read(path, export.mapping_of(log, suffix))
     assert again.begins == log.begins
     assert np.array_equal(again.time_s, log.time_s)
     assert np.array_equal(again.level_m, log.level_m, equal_nan=True)

@@ -10,7 +10,7 @@ from matplotlib.text import Text
 from host_sim.report import closeup, diagram, lanes, machines, series, strip
 from host_sim.report.clock import Clock
 from host_sim.report.units import SI, US
-from host_sim.trace import AlarmSpan, FaultSpan, Run, Span
+from host_sim.run.trace import AlarmSpan, FaultSpan, Run, Span
 
 
 @pytest.fixture(scope="module")

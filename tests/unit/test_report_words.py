@@ -7,7 +7,7 @@ from host_sim.report.clock import Clock, lasting
 from host_sim.report.timeline import Line, fold, timeline, written
 from host_sim.report.units import SI, US, units
 from host_sim.report.verdict import comparison, margin, rows, summary, verdict
-from host_sim.trace import Event
+from host_sim.run.trace import Event
 
 HOUR = 3600.0
 

@@ -6,9 +6,9 @@ import tomllib
 import pytest
 
 from host_sim.errors import InputError
-from host_sim.sizing import ask
+from host_sim.sizing.interview import ask
+from host_sim.sizing.interview.questions import QUESTIONS, read_curve
 from host_sim.sizing.model import size
-from host_sim.sizing.questions import QUESTIONS, read_curve
 
 GOOD = {
     "name": "Cellar", "shape": "round", "width": "24 in", "depth": "30 in", "floor": "600 ft2", "evidence": "rise test",

@@ -9,20 +9,20 @@ import pytest
 from duplexsump.control import settings as control
 from typer.testing import CliRunner
 
-from host_sim import loop
 from host_sim.board.settings_file import from_file
-from host_sim.cli import app
-from host_sim.cli import main as command_line
+from host_sim.cli.app import app
+from host_sim.cli.app import main as command_line
 from host_sim.errors import InputError
-from host_sim.site import load_site
-from host_sim.sizing import output
-from host_sim.sizing.as_html import as_html
-from host_sim.sizing.as_json import as_json
-from host_sim.sizing.catalogue import CATALOGUE
+from host_sim.run import closed_loop
+from host_sim.site.load import load_site
 from host_sim.sizing.document import edited, to_toml
 from host_sim.sizing.limits import LIMITS
 from host_sim.sizing.model import size
-from host_sim.sizing.page import build
+from host_sim.sizing.remarks.catalogue import CATALOGUE
+from host_sim.sizing.report import output
+from host_sim.sizing.report.as_html import as_html
+from host_sim.sizing.report.as_json import as_json
+from host_sim.sizing.report.page import build
 from host_sim.sizing.say import Say
 from tests.sizing_sites import SOUND
 
@@ -167,7 +167,7 @@ def test_the_command_leaves_page_settings_site_and_json(tmp_path, site):
     assert control.check(values) == []
     sized = load_site(out / "site.toml")
     assert sized.settings == values
-    assert loop.run(sized).floor_dry
+    assert closed_loop.run(sized).floor_dry
     # The sized site is a site again, and sizes to the same.
     again = CliRunner().invoke(app, ["size", str(out / "site.toml"), "--out", str(tmp_path / "b"), "--no-check"])
     assert again.exit_code == 0, again.output

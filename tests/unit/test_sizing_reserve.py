@@ -3,9 +3,9 @@
 import pytest
 from duplexsump.control import settings as s
 
-from host_sim import loop
-from host_sim.faults import parse_fault
-from host_sim.site import read_site
+from host_sim.run import closed_loop
+from host_sim.site.faults import parse_fault
+from host_sim.site.load import read_site
 from host_sim.sizing import head
 from host_sim.sizing.document import edited, to_toml
 from host_sim.sizing.model import size
@@ -54,11 +54,11 @@ def test_the_simulator_rises_no_higher_than_the_page_says(fault, words):
     flow = result.design.inflow_m3s
     data = sized(result, flow, 0.5)
     site = read_site(to_toml(data))
-    clean = loop.run(site).totals.highest_m
+    clean = closed_loop.run(site).totals.highest_m
     # A reset strikes just as lead turns wet; the failing pump fails whenever it is its turn.
-    at = next(time for time, wet in loop.run(site).contact_changes["lead"] if wet and time > 0.0) + 0.9
+    at = next(time for time, wet in closed_loop.run(site).contact_changes["lead"] if wet and time > 0.0) + 0.9
     text = f"controller-reset@{at:.1f} s" if fault == "controller-reset" else fault
-    found = loop.run(site, faults=[parse_fault(text, 0.0)]).totals.highest_m
+    found = closed_loop.run(site, faults=[parse_fault(text, 0.0)]).totals.highest_m
     promised = wait(result, words).level_m
     late = 0.3 * flow / result.inputs.pit.area_m2(0.5)
     assert clean + 0.001 < found <= promised + late

@@ -1,0 +1,51 @@
+"""What a pump draws: a current that follows its relay, as a motor's does."""
+
+from duplexsump.control import settings as s
+
+LOADS = ("none", "under", "normal", "over", "locked")
+
+
+def milliamps(settings, load):
+    """Return the current in mA of a load under a settings record, in the middle of its band; 0 or 1 for run feedback.
+
+    Raises ValueError for an unknown load.
+    """
+    if load not in LOADS:
+        raise ValueError(f'load "{load}": {", ".join(LOADS)}')
+    if settings[s.SENSING] == s.SENSE_NOTHING or load == "none":
+        return 0
+    if settings[s.SENSING] == s.SENSE_FEEDBACK:
+        return 1
+    if load == "under":
+        return (settings[s.NO_CURRENT_MA] + settings[s.UNDERLOAD_MA]) // 2
+    if load == "normal":
+        return min(settings[s.RATED_MA], (settings[s.UNDERLOAD_MA] + settings[s.OVERLOAD_MA]) // 2)
+    locked = 3 * settings[s.RATED_MA]
+    return (settings[s.OVERLOAD_MA] + locked) // 2 if load == "over" else locked + locked // 10
+
+
+class MotorCurrent:
+    """The current of one pump on a bench: pump 1 or 2, its load, and whether its relay is welded."""
+
+    def __init__(self, bench, pump):
+        self.bench = bench
+        self.relay_wire, self.wire = f"pump_{pump}", f"current_{pump}"
+        self.load, self.welded = "none", False
+
+    def follow(self, load, welded=False):
+        """MotorCurrent this load from now on whenever the relay is on; with `welded` always."""
+        milliamps(self.bench.values, load)
+        self.load, self.welded = load, welded
+        self._put()
+
+    def relay(self, edge):
+        """A relay moved at its pin."""
+        if edge.wire == self.relay_wire:
+            self._put()
+
+    def _put(self):
+        kit = self.bench.kit
+        if self.wire not in kit.wires:
+            return
+        on = self.welded or kit.read(self.relay_wire)
+        kit.drive(self.wire, milliamps(self.bench.values, self.load) if on else 0)

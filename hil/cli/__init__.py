@@ -1,0 +1,1 @@
+"""The bench's commands behind the simulator's.  Nothing imports it."""

@@ -1,0 +1,156 @@
+"""The commands `sumpbench rig wiring`, `registers`, `deploy` and `test`."""
+
+import ast
+import tempfile
+from enum import StrEnum
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from hil.rig.lib.sumprig import registers as r
+from hil.rig.lib.sumprig import wires as w
+
+PICO = Path(__file__).resolve().parents[1] / "rig" / "lib" / "sumprig" / "boards" / "pico.py"
+
+# Common practice, no source; local codes decide.
+CAUTIONS = (
+    "Never mains on the rig, nor on anything that is wired to it: this is a bench test. The controller's pump relays "
+    "switch contactor coils of extra-low voltage or dummy loads (small lamps), never a motor.",
+    "Unplug both pumps' cords, or lock out their circuits, before a wire of the rig is touched, and look that they "
+    "are: procedures start pumps.",
+    "Take off everything else that hangs on these inputs: floats, selectors, thermal jumpers, the loop's 150 ohm, the "
+    "battery's divider. Put every one of them back afterwards: a thermal contact that is left bridged burns a motor.",
+    "Both boards share their ground: join it first and part it last, and supply both from the same PC or hub.",
+    "Nothing of more than 3.3 V may reach a pin of either board; read a relay at the controller's pin, not at its "
+    "contact.",
+    "Resistors protect both boards while a wire is wrong: leave none of them out.",
+    "The rig's relay stands in the controller's 5 V. Where the link is a USB cable, that is the red wire of the cable; "
+    "a cable that feeds the board past the relay keeps it alive. The RUN pin does without: --power run.",
+    "A rig without power holds nothing: both thermal contacts then read open and the controller stops both pumps.",
+    "A charged battery belongs on no bench of this kind: `battery` is a voltage made by the rig.",
+)
+
+rig_app = typer.Typer(no_args_is_help=True, help="The rig: the board that plays the pit for a controller on a bench.")
+
+
+class Power(StrEnum):
+    """What the rig has in the controller's supply."""
+
+    relay = "relay"
+    run = "run"
+    none = "none"
+
+
+class Wired(StrEnum):
+    """Boards that a rig can be wired to."""
+
+    pico = "pico"
+    esp32 = "esp32"
+
+
+def table():
+    """Return the rig's wiring as rows of (kind, pin, wire, where to), read from the source of its board."""
+    tree = ast.parse(PICO.read_text(encoding="utf-8"))
+    named = {}
+    for node in tree.body:
+        if isinstance(node, ast.Assign) and isinstance(node.targets[0], ast.Name):
+            name = node.targets[0].id
+            if isinstance(node.value, ast.Constant):
+                named[name] = node.value.value
+            elif name == "WIRING":
+                return [[named[cell.id] if isinstance(cell, ast.Name) else ast.literal_eval(cell) for cell in row.elts]
+                        for row in node.value.elts]
+    raise ValueError("the rig's board has no wiring table")
+
+
+def terminal(to, rows):
+    """Return the controller's pin that a line of the rig's table names, from the rows of its own table, "" for none."""
+    for row in rows:
+        if f"`{row['wire']}`" in to:
+            return f"GP{row['pin']}"
+    return "" if "`" in to else "RUN" if "RUN" in to else "supply"
+
+
+@rig_app.command()
+def wiring(board: Annotated[Wired, typer.Option(help="Which board the controller is.")] = Wired.pico):
+    """Print the rig's wiring list, with the cautions that belong to it."""
+    from host_sim.board import wiring_list
+    from host_sim.report.console import console, table_of
+
+    screen = console()
+    columns = (("rig", "right", 4), ("what the pin does", "left", 12), ("wire", "left", 12),
+               ("controller", "right", 6), ("how", "left", 40))
+    printed = table_of(f"The rig on a Raspberry Pi Pico, wired to: {wiring_list.title(board.value)}", columns)
+    rows = wiring_list.table(board.value)
+    for kind, pin, wire, to in table():
+        printed.add_row(f"GP{pin}", kind, wire, terminal(to, rows) or "none", to)
+    printed.add_row("GND", "ground", "ground", "GND", "the controller's ground, first of all")
+    screen.print(printed)
+    screen.print("\nCautions", style="bold")
+    for caution in CAUTIONS:
+        screen.print(f"- {caution}", markup=False, highlight=False)
+
+
+@rig_app.command()
+def registers():
+    """Print the rig's Modbus register map."""
+    print("coils (1, 5, 15): 1 = closed to ground")
+    for i, name in enumerate(w.COILS):
+        print(f"  {i:4}  {name}")
+    print("discrete inputs (2): 1 = on")
+    for i, name in enumerate(w.RELAYS):
+        print(f"  {i:4}  {name}")
+    print("input registers (4), high word first")
+    at = 0
+    for name, words, meaning in r.WORDS:
+        print(f"  {at:4}  {name} ({words}): {meaning}")
+        at += words
+    last = r.LOG_AT + r.LOG_ROOM * r.LOG_WORDS - 1
+    print(f"  {r.LOG_AT} to {last}  edge log: edge n at {r.LOG_AT} + {r.LOG_WORDS} x (n modulo {r.LOG_ROOM}): "
+          "time in ms (2), wire, value")
+    print("  wires in the log: " + ", ".join(f"{i} {name}" for i, name in enumerate(w.NAMES)))
+    print("holding registers (3, 6, 16)")
+    for i, name in enumerate(w.ANALOG):
+        print(f"  {i:4}  {name}, 0 to {w.FULL_MV} mV at the controller's pin")
+    print(f"  {r.SILENCE_AT:4}  silence, {r.SILENCE_LEAST_MS} to {r.SILENCE_MOST_MS} ms: the rig lets go when it has "
+          f"heard nothing for so long; {r.SILENCE_MS} at its start")
+    print(f"  {r.MAINTENANCE_AT:4}  maintenance, write {r.MAINTENANCE_KEY}: let go, restart to MicroPython's prompt")
+    print(f"  {r.RESTART_AT:4}  restart, write {r.RESTART_KEY}: let go, restart")
+
+
+@rig_app.command()
+def deploy(
+    port: Annotated[str, typer.Option(help="The serial port that the rig's board is on.")],
+):
+    """Bring the rig's firmware onto its board (a Pico with MicroPython) and leave it running."""
+    from hil.kits import rig_deploy
+
+    with tempfile.TemporaryDirectory(prefix="sumpbench-rig-") as folder:
+        rig_deploy.deploy(port, Path(folder))
+
+
+@rig_app.command("test")
+def prove(
+    port: Annotated[str, typer.Option(help="The controller's port; pyserial's URLs may be given.")],
+    rig_port: Annotated[str, typer.Option(help="The rig's port.")],
+    board: Annotated[Wired, typer.Option(help="Which board the controller is.")] = Wired.pico,
+    power: Annotated[Power, typer.Option(help="What the rig has in the controller's supply.")] = Power.relay,
+    coils_only: Annotated[
+        bool,
+        typer.Option("--coils-only", help="Only coils or dummy loads hang on the pump relays: I have looked."),
+    ] = False,
+):
+    """Prove every wire between rig and controller, and name those that are wrong."""
+    from hil.kits.real_rig import RealKit
+
+    print(CAUTIONS[0])
+    with RealKit(port, rig_port, board.value, power.value) as kit:
+        for row in kit.prove(print, coils_only):
+            if row["verdict"] != "proved":
+                print(f"{row['wire']}: {row['verdict']}, {row['words']}")
+
+
+def add_to(app):
+    """Put the commands into the command line."""
+    app.add_typer(rig_app, name="rig")

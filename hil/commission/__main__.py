@@ -1,5 +1,0 @@
-"""`python -m hil.commission` is `sumpbench commission`."""
-
-from .command import main
-
-main()

@@ -1,0 +1,1 @@
+"""A rehearsal: a site's night on a board, the simulated pit at its pins."""

@@ -1,0 +1,108 @@
+"""A rehearsal: a board goes through a site's night in the simulated pit; is its journal the simulator's?
+
+What crossed into and out of the core must be the same, record for record, in
+each life of the controller from its beginning on, times within one tick.  The
+simulator's controller needs no boot, so the virtual board is given none here; an
+emulated one boots in its own time, and agrees up to the first loss of power.
+"""
+
+import time
+from dataclasses import dataclass, field, replace
+
+from hil.rehearsal.pit_in_loop import PitInLoop
+from host_sim.board import readback
+from host_sim.plant.plant import TICK_MS
+from host_sim.run import closed_loop
+from host_sim.run.journal import Life, Record
+
+PIECE_MS = 1800000  # between two words of progress
+MOST = 20  # differences told
+
+
+@dataclass
+class Outcome:
+    """What came of it: records compared, lives of the controller, differences in words, and how long it took."""
+
+    records: int = 0
+    lives: int = 0
+    differences: list = field(default_factory=list)
+    power: list = field(default_factory=list)  # (ms, "power lost" or "power returns")
+    seconds_board: float = 0.0
+    seconds_wall: float = 0.0
+
+    @property
+    def passed(self):
+        """Whether the two journals are the same, and there was something to compare."""
+        return self.records > 0 and not self.differences
+
+
+def rehearse(kit, site, faults=(), seed=None, say=lambda text: None):
+    """Take a kit's board, which has the site's settings, through the site's night; return the Outcome.
+
+    Raises Missing where the kit cannot empty the board's memory, Failed where the board does not start.
+    """
+    plan = site if seed is None else replace(site, seed=seed)
+    simulated = closed_loop.run(plan, list(faults)).journal
+    began_s = time.perf_counter()
+    night, read = _night(kit, plan, list(faults))
+    night.begin()
+    left_ms = round(plan.duration_s * 1000.0)
+    while left_ms > 0:
+        step_ms = min(PIECE_MS, left_ms)
+        night.run_ms(step_ms)
+        left_ms -= step_ms
+        level_mm = night.pit.plant.level_m() * 1000.0
+        say(f"{night.now_ms() / 3600000.0:5.1f} h of {plan.duration_s / 3600.0:g} h, level {level_mm:.0f} mm")
+    mine = lives([record for journal in readback.to_journals(read(kit)) for record in journal.records])
+    outcome = compare(lives(simulated.records), mine)
+    outcome.power = list(night.lost)
+    outcome.seconds_board, outcome.seconds_wall = plan.duration_s, time.perf_counter() - began_s
+    return outcome
+
+
+def _night(kit, plan, faults):
+    # (the pit in the loop, how to read the journal): an emulated board sleeps through what changes nothing.
+    if kit.place == "emulated":
+        from hil.rehearsal.emulated_night import EmulatedNight, segments
+
+        return EmulatedNight(kit, plan, faults), segments
+    if kit.exact:
+        kit.board.boot_ms = 0
+    return PitInLoop(kit, plan, faults), _fetch
+
+
+def _fetch(kit):
+    return [readback.read_segment(data) for data in readback.fetch(kit.client())]
+
+
+def lives(records):
+    """Return the Records of each life, as rows of (ms since it began, inputs, outputs)."""
+    found, began_ms = [], 0
+    for record in records:
+        if isinstance(record, Life) and record.power == "up":
+            found.append([])
+            began_ms = record.time_ms
+        elif isinstance(record, Record):
+            found[-1].append((record.time_ms - began_ms, tuple(record.inputs), tuple(record.outputs)))
+    return found
+
+
+def compare(simulated, board):
+    """Return the Outcome of two lists of lives; nothing compared is itself a difference."""
+    outcome = Outcome(lives=len(board))
+    if len(simulated) != len(board):
+        outcome.differences.append(f"{len(simulated)} lives simulated, {len(board)} on the board")
+    for number, (ours, theirs) in enumerate(zip(simulated, board, strict=False), 1):
+        for one, other in zip(ours, theirs, strict=False):
+            outcome.records += 1
+            if one[1:] != other[1:] or abs(one[0] - other[0]) > TICK_MS:
+                outcome.differences.append(f"life {number}: simulated {_words(one)}; on the board {_words(other)}")
+        if len(ours) != len(theirs):
+            outcome.differences.append(f"life {number}: {len(ours)} records simulated, {len(theirs)} on the board")
+    if not outcome.records:
+        outcome.differences.append("nothing was compared: one of the journals holds no record")
+    return outcome
+
+
+def _words(row):
+    return f"{row[0] / 1000.0:.1f} s inputs {row[1]} outputs {row[2]}"

@@ -1,0 +1,1 @@
+"""How fast the simulator is, beside EPA SWMM's engine on the same pit."""

@@ -1,0 +1,261 @@
+"""The commands that have to do with a board: registers, wiring, settings, watch, journal, virtual, deploy."""
+
+import tempfile
+import time
+from enum import StrEnum
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from host_sim.errors import InputError
+
+Port = Annotated[str, typer.Option(help="The serial port that the board is on, such as /dev/ttyACM0 or COM3.")]
+
+
+class BoardName(StrEnum):
+    """The boards that the firmware knows."""
+
+    pico = "pico"
+    esp32 = "esp32"
+    posix = "posix"
+
+
+class Framing(StrEnum):
+    """How Modbus frames are carried."""
+
+    ascii = "ascii"
+    rtu = "rtu"
+
+
+Framed = Annotated[Framing, typer.Option(help="ASCII as on USB, RTU as on RS-485.")]
+Unit = Annotated[int, typer.Option(min=1, max=247, help="The board's Modbus address.")]
+
+
+def _client(port, framing=Framing.ascii, unit=1):
+    from host_sim.board.client import connect
+
+    return connect(port, framing.value, unit)
+
+
+def registers(as_csv: Annotated[bool, typer.Option("--csv", help="Print CSV instead of Markdown.")] = False):
+    """Print the Modbus register map, from the table that the board answers from."""
+    from host_sim.board import register_list
+
+    print(register_list.as_csv() if as_csv else register_list.as_markdown(), end="")
+
+
+def wiring(board: Annotated[BoardName, typer.Argument(help="Which board.")] = BoardName.pico):
+    """Print a board's wiring list, with the cautions for mains and relays."""
+    from rich.text import Text
+
+    from host_sim.board import wiring_list
+    from host_sim.report.console import console, table_of
+
+    screen = console()
+    rows = wiring_list.table(board.value)
+    columns = (("wire", "left", 16), ("pin", "right", 3), ("what the pin does", "left", 20), ("where to", "left", 30))
+    table = table_of(wiring_list.title(board.value), columns)
+    for row in rows:
+        table.add_row(row["wire"], str(row["pin"]), wiring_list.how(row), row["to"])
+    if rows:
+        screen.print(table)
+    else:
+        screen.print("The virtual board has no pins: the bench carries them over a stream.")
+    screen.print("\nCautions", style="bold")
+    for caution in wiring_list.CAUTIONS:
+        screen.print(Text(f"- {caution}"))
+
+
+def settings_push(
+    file: Annotated[Path, typer.Argument(help="What `settings pull` wrote, part of it, or a whole site file.")],
+    port: Port,
+    framing: Framed = Framing.ascii,
+    unit: Unit = 1,
+):
+    """Check settings as a set, put them on the board and in force; one bad value changes nothing."""
+    from host_sim.board import settings_file
+
+    with _client(port, framing, unit) as client:
+        before = client.settings()
+        values = settings_file.from_file(file, before)
+        changed = settings_file.changes(before, values)
+        if not changed:
+            print("the board has these settings already; nothing was written")
+            return
+        client.put_settings(values)
+    for name, old, new in changed:
+        print(f"{name}: {old} -> {new}")
+    print(f"{len(changed)} settings changed and in force; the pumps rest as after a power-up")
+
+
+def settings_pull(
+    port: Port,
+    out: Annotated[Path | None, typer.Option(help="File to write; printed if left out.")] = None,
+    framing: Framed = Framing.ascii,
+    unit: Unit = 1,
+):
+    """Read the settings that are in force on the board."""
+    from host_sim.board import settings_file
+
+    with _client(port, framing, unit) as client:
+        text = settings_file.to_text(client.settings())
+    if out is None:
+        print(text, end="")
+    else:
+        _write(out, text.encode())
+        print(f"written to {out}")
+
+
+def _write(path, data):
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        path.write_bytes(data)
+    except OSError as error:
+        raise InputError(f"cannot be written: {error}", str(path)) from error
+
+
+def watch(
+    port: Port,
+    once: Annotated[bool, typer.Option("--once", help="Show one screen and leave.")] = False,
+    framing: Framed = Framing.ascii,
+    unit: Unit = 1,
+):
+    """Show a running board on one screen, renewed every second, until Ctrl-C."""
+    from rich.live import Live
+
+    from host_sim.board import screen
+    from host_sim.report.console import console
+
+    with _client(port, framing, unit) as client:
+        if once:
+            console().print(screen.build(*screen.read(client), port))
+            return
+        try:
+            with Live(screen.build(*screen.read(client), port), console=console(), screen=True) as live:
+                while True:
+                    time.sleep(1.0)
+                    live.update(screen.build(*screen.read(client), port))
+        except KeyboardInterrupt:
+            return
+
+
+def journal(
+    port: Port,
+    out: Annotated[Path | None, typer.Option(help="Folder for the segments and the simulator's JSON lines.")] = None,
+    framing: Framed = Framing.ascii,
+    unit: Unit = 1,
+):
+    """Read the journal off a board, tell what is in it, and replay it through the controller here, bit for bit."""
+    from host_sim.board import readback
+
+    with _client(port, framing, unit) as client:
+        data = readback.fetch(client)
+    segments = [readback.read_segment(piece) for piece in data]
+    for segment in segments:
+        word = "a life begins" if segment.begins else "goes on"
+        print(f"segment {segment.number}: {word}, {len(segment.steps)} steps, {segment.batches} batches")
+        for now, name, value, text in segment.events:
+            print(f"  {now / 1000:.1f} s: {name} {value} {text}".rstrip())
+    found = readback.replay(segments)
+    for line in found.differences[:20]:
+        print(f"  differs: {line}")
+    same = "bit for bit the same" if not found.differences else f"{len(found.differences)} differences"
+    print(f"replayed {found.records} steps of {found.segments} segments, {found.snapshots} snapshots compared: {same}")
+    if out is not None:
+        for segment, piece in zip(segments, data, strict=True):
+            _write(out / f"{segment.number:08d}.seg", piece)
+        for number, converted in enumerate(readback.to_journals(segments), 1):
+            converted.write(out / f"journal-{number}.jsonl")
+        print(f"written to {out}")
+
+
+def virtual(
+    site: Annotated[str | None, typer.Argument(help="A site file or packaged scenario; the demo if left out.")] = None,
+    speed: Annotated[int, typer.Option(min=0, help="How fast time goes; 0: as fast as it can.")] = 1,
+    fault: Annotated[list[str] | None, typer.Option(help="A fault to add; may be given again.")] = None,
+    flash: Annotated[Path | None, typer.Option(help="File that is the board's flash, kept; else a new one.")] = None,
+    seconds: Annotated[float | None, typer.Option(help="Leave after so many seconds; else at Ctrl-C.")] = None,
+):
+    """Start a virtual board: the real firmware on the real MicroPython, its USB port a pty, its pins in the pit."""
+    from host_sim.board.virtual import VirtualBoard
+    from host_sim.site.faults import parse_fault
+    from host_sim.site.load import load_site, packaged
+
+    path = Path(site) if site and Path(site).exists() else packaged(site or "demo")
+    loaded = load_site(path)
+    faults = [parse_fault(text, loaded.begins_s) for text in fault or []]
+    folder = tempfile.TemporaryDirectory(prefix="sumpbench-board-")
+    image = flash or Path(folder.name) / "flash.img"
+    fresh = not image.exists()
+    with folder, VirtualBoard(loaded, image, speed, faults) as board:
+        print(f"port: {board.port} (Modbus ASCII), {board.port_485} (Modbus RTU)")
+        print(f"site: {loaded.name}; flash: {image}; try: sumpbench watch --port {board.port}", flush=True)
+        if fresh:
+            _first_settings(board, loaded)
+        try:
+            _stay(board, seconds)
+        except KeyboardInterrupt:
+            print("power off")
+
+
+def _first_settings(board, site):
+    # A new board knows nothing of the pit: give it the settings that follow from the site.
+    from host_sim.board.client import Client
+
+    until = time.monotonic() + 20.0
+    while True:
+        try:
+            with Client(board.port) as client:
+                client.identify()
+                client.put_settings(site.settings)
+            print("settings of the site put in force", flush=True)
+            return
+        except InputError:
+            if time.monotonic() > until:
+                raise
+            time.sleep(0.2)
+
+
+def _stay(board, seconds):
+    # Tell whenever a pump is switched or a life begins.
+    until = None if seconds is None else time.monotonic() + seconds
+    told = None
+    while until is None or time.monotonic() < until:
+        now = (board.outputs & 3, board.lives)
+        if now != told:
+            told = now
+            pumps = " and ".join(str(n + 1) for n in range(2) if now[0] >> n & 1) or "none"
+            level = board.pit.plant.level_m() * 1000.0
+            seconds_now = board.pit.now_ms / 1000.0
+            print(f"{seconds_now:10.1f} s  level {level:4.0f} mm  pump on: {pumps}  life {now[1]}", flush=True)
+        time.sleep(0.05)
+
+
+def deploy(
+    port: Port,
+    board: Annotated[BoardName, typer.Option(help="Which board it is.")],
+    settings: Annotated[Path | None, typer.Option(help="Settings or site file to put in force, else none.")] = None,
+):
+    """Bring this firmware onto a board and leave the controller running; settings and journal on it are kept."""
+    from duplexsump.control import settings as s
+
+    from host_sim.board import deploy as work
+    from host_sim.board import settings_file
+    from host_sim.board.virtual import FIRMWARE
+
+    if not FIRMWARE.is_dir():
+        raise InputError("the firmware's sources are not beside this package: run it from a clone", "deploy")
+    values = settings_file.from_file(settings, s.defaults()) if settings else None
+    with tempfile.TemporaryDirectory(prefix="sumpbench-build-") as folder:
+        work.deploy(port, board.value, FIRMWARE, Path(folder) / "duplexsump", values)
+
+
+def add_to(app, settings_app):
+    """Put the commands into the command line: `app`, and below `settings` push and pull."""
+    for command in (registers, wiring, watch, journal, virtual, deploy):
+        app.command()(command)
+    settings_app.command("push")(settings_push)
+    settings_app.command("pull")(settings_pull)
+
+

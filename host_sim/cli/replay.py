@@ -1,0 +1,95 @@
+"""`sumpbench replay` on the command line: what can be asked; the work is in `host_sim.replay.command`."""
+
+from enum import StrEnum
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+
+class Was(StrEnum):
+    """The controller that stood in the pit."""
+
+    single = "single"
+    duplex = "duplex"
+
+
+class UnitSystem(StrEnum):
+    """The units a report speaks."""
+
+    us = "us"
+    si = "si"
+
+
+def replay(
+    log: Annotated[Path, typer.Argument(help="A journal of ours, a folder of a board's segments, or CSV or Parquet.")],
+    site: Annotated[
+        str | None, typer.Option(help="The pit: a site file (TOML) or a packaged scenario's name.", metavar="SITE")
+    ] = None,
+    mapping: Annotated[
+        Path | None, typer.Option(help="What the columns hold (TOML); LOG.map.toml if left out.")
+    ] = None,
+    ask: Annotated[bool, typer.Option("--map", help="Ask what the columns hold, and keep it in LOG.map.toml.")] = False,
+    was: Annotated[
+        Was | None, typer.Option(help="What controlled the pumps; single for a foreign log if left out.")
+    ] = None,
+    setting: Annotated[
+        list[str] | None, typer.Option("--set", metavar="NAME=VALUE", help="Replay with this setting changed.")
+    ] = None,
+    firmware: Annotated[Path | None, typer.Option(help="Replay through the firmware in this folder instead.")] = None,
+    change: Annotated[
+        list[str] | None,
+        typer.Option(
+            metavar="KEY=VALUE", help='Try this on the same water, as "pump=150%", "pipe=2 in", "pit.depth=30 in".'
+        ),
+    ] = None,
+    sweep: Annotated[
+        list[str] | None,
+        typer.Option(metavar="KEY=A:B:N", help='Vary one or two things, as "pump=80%:200%:7", and draw it.'),
+    ] = None,
+    long: Annotated[bool, typer.Option("--long", help="A log of months: only count, in bounded memory.")] = False,
+    what_if: Annotated[bool, typer.Option(help="Run the night again, as it was and with changes.")] = True,
+    units: Annotated[UnitSystem, typer.Option(help="Units of the report.")] = UnitSystem.us,
+    out: Annotated[Path, typer.Option(help="Folder for the pictures and records.")] = Path("sumpbench-replay"),
+):
+    """Explain a logged night: replay it exactly, find what was wrong, show what would have kept the floor dry.
+
+    Exit codes: 0 explained (a journal: identical), 1 not identical, nothing compared or no pump ever ran, 2 bad input.
+    """
+    from host_sim.replay.command import run
+    from host_sim.replay.command_streaming import run_long
+
+    if long:
+        raise typer.Exit(run_long(log, site, mapping, ask, setting or [], firmware, units.value, out))
+    raise typer.Exit(
+        run(log, site, mapping, ask, was and was.value, setting or [], firmware, change or [], sweep or [], what_if,
+            units.value, out)
+    )  # fmt: skip
+
+
+def replay_benchmark(
+    rows: Annotated[int, typer.Option(help="Rows of the log; 31536000 are a year at one a second.")] = 2_419_200,
+    as_json: Annotated[bool, typer.Option("--json", help="Print JSON instead of a table.")] = False,
+    folder: Annotated[Path | None, typer.Option(help="Where the log is written for a while.")] = None,
+):
+    """Measure a long log through the firmware, beside merely reading the same file with pyarrow."""
+    from host_sim.replay.command_streaming import benchmark
+
+    raise typer.Exit(benchmark(rows, as_json, folder))
+
+
+def replay_trial(
+    nights: Annotated[int, typer.Option(min=1, max=5000, help="Nights to simulate for each of the two tables.")] = 220,
+    as_json: Annotated[bool, typer.Option("--json", help="Print JSON instead of tables.")] = False,
+):
+    """Measure the reconstruction on simulated nights whose truth is known: signs found and missed, inflow's error."""
+    from host_sim.replay.command_streaming import trials
+
+    raise typer.Exit(trials(nights, as_json))
+
+
+def register(app):
+    """Add the commands to the program."""
+    app.command()(replay)
+    app.command()(replay_benchmark)
+    app.command()(replay_trial)

@@ -1,0 +1,125 @@
+"""The commands that show a table or a drawing: settings, faults, scenarios, state diagrams, benchmark."""
+
+import json
+import tomllib
+from importlib import resources
+
+from rich.text import Text
+
+from host_sim.report.clock import lasting
+from host_sim.report.console import console, table_of
+
+
+def setting_rows():
+    """Return the settings as a list of dictionaries, straight from the firmware's table."""
+    from duplexsump.control import settings
+
+    names = ("name", "unit", "least", "most", "default", "source", "meaning")
+    return [dict(zip(names, row, strict=True)) for row in settings.TABLE]
+
+
+def list_settings(as_json):
+    """Print every setting of the controller as a table or as JSON."""
+    rows = setting_rows()
+    if as_json:
+        print(json.dumps(rows, indent=1))
+        return
+    sources = list(dict.fromkeys(row["source"] for row in rows))
+    columns = (("setting", "left", 16), ("unit", "left", 4), ("range", "left", 8), ("default", "left", 8))
+    table = table_of("Settings of the controller", (*columns, ("source", "right", 2), ("meaning", "left", 30)))
+    for row in rows:
+        span = f"{row['least']} .. {row['most']}"
+        source = f"[{sources.index(row['source']) + 1}]"
+        default = with_words(row["default"], row["unit"])
+        table.add_row(row["name"], row["unit"], span, default, Text(source), row["meaning"])
+    screen = console()
+    screen.print(table)
+    screen.print("\nSources of the defaults", style="bold")
+    for number, source in enumerate(sources, start=1):
+        screen.print(Text(f"[{number}] {source}"))
+
+
+def with_words(value, unit):
+    """Return a value, and for long times also in words: "600000 (10 min)"."""
+    return f"{value} ({lasting(value / 1000)})" if unit == "ms" and value >= 1000 and value % 1000 == 0 else str(value)
+
+
+def list_scenarios():
+    """Print the packaged scenarios: name, what it is, how long it lasts."""
+    table = table_of(None, (("scenario", "left", 12), ("lasts", "left", 8), ("what it is", "left", 30)))
+    folder = resources.files("host_sim") / "scenarios"
+    for item in sorted(folder.iterdir(), key=lambda item: item.name):
+        if item.name.endswith(".toml"):
+            data = tomllib.loads(item.read_text(encoding="utf-8"))
+            about = " ".join(data.get("about", "").split())
+            table.add_row(item.name[:-5], data["scenario"]["lasts"], Text(f"{data['name']}. {about}"))
+    screen = console()
+    screen.print(table)
+    screen.print("\nRun one with  sumpbench night NAME")
+
+
+def list_faults():
+    """Print the registry of faults: how each is written, what it does to the pit, what the controller should say."""
+    from host_sim import units as edge
+    from host_sim.site import faults
+
+    table = table_of(None, (("fault", "left", 20), ("what it does to the pit", "left", 30), ("should say", "left", 30)))
+    for kind in faults.REGISTRY.values():
+        name, does = kind.name, kind.does
+        if kind.parameter is not None:
+            low, high, usual = (
+                edge.show(value, kind.parameter.kind)
+                for value in (kind.parameter.least, kind.parameter.most, kind.parameter.default)
+            )
+            name += "[=VALUE]"
+            does += f"; value: {kind.parameter.meaning}, {low} to {high}, {usual} if left out"
+        table.add_row(Text(name), Text(does), Text(kind.says))
+    screen = console()
+    screen.print(table)
+    screen.print(Text(f"\n{len(faults.REGISTRY)} faults.  Write one as {faults.GRAMMAR}"))
+    screen.print("Faults combine: give --fault more than once.")
+
+
+def draw_charts(machine, out):
+    """Print the Mermaid text of one or all state machines, or write text and pictures into the folder `out`."""
+    from host_sim.report import machines
+
+    tables = [machines.load(name) for name in ([machine] if machine else machines.names())]
+    if out is None:
+        for table in tables:
+            print(machines.mermaid(table))
+        return
+    from host_sim.report import diagram, strip
+
+    out.mkdir(parents=True, exist_ok=True)
+    for table in tables:
+        (out / f"{table.name}.mmd").write_text(machines.mermaid(table), encoding="utf-8")
+        figure = diagram.draw(table)
+        for suffix in ("svg", "png"):
+            strip.save(figure, out / f"{table.name}.{suffix}")
+        console().print(Text(f"{table.title}: {out / table.name}.mmd, .svg, .png"))
+
+
+def run_benchmark(as_json):
+    """Measure the simulator's speed and print it as a table or as JSON; what runs now is said meanwhile."""
+    from host_sim.benchmark import speed
+
+    with console(stderr=True).status("") as status:
+        rows, words = speed.run_benchmark(lambda name: status.update(f"running: {name}"))
+    if as_json:
+        names = ("name", "simulated_s", "cpu_s", "steps", "note", "us_per_step", "ms_per_hour", "times_real")
+        figures = [{name: getattr(row, name) for name in names} for row in rows]
+        print(json.dumps({"rows": figures, "says": words}, indent=1))
+        return
+    columns = (("what ran", "left", 30), ("simulated", "right", 9), ("CPU time", "right", 9), ("steps", "right", 8))
+    more = (("us a step", "right", 9), ("CPU ms an hour", "right", 9), ("times real time", "right", 9))
+    table = table_of(None, (*columns, *more))
+    for row in rows:
+        step = f"{row.us_per_step:.0f}" if row.steps else ""
+        figures = (lasting(row.simulated_s), f"{row.cpu_s:.2f} s", f"{row.steps}", step)
+        table.add_row(row.name, *figures, f"{row.ms_per_hour:.2f}", f"{row.times_real:,.0f}")
+    screen = console()
+    screen.print(table)
+    screen.print()
+    for line in words:
+        screen.print(Text(line))

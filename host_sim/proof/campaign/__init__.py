@@ -1,0 +1,1 @@
+"""The fault campaign: random nights against a written table, watched by invariants."""

@@ -1,0 +1,341 @@
+"""Part (d), duty: pair and gate over abstract pumps, an abstract level and any lead turn.  I3, I5.
+
+The whole pair multiplies every state of belief, demand, blind pumping and flood
+retries with every state of the duty, and a search of it does not end.  Here
+each of these is replaced by all that it may do: the level by the views of
+`contract`, the flood retries by tries given at any time, the pump by
+`abstract_pump`, and the turn, with who led and how long, by a free choice in
+every tick, which makes it a search of every duty mode at once.  That is more than
+they ever do, so what holds here holds for them.
+
+A tick is taken in three moves: pump 1 is protected, pump 2 is protected, the
+level asks and the pair answers.  The code does just this one after the other; in
+between, different beginnings meet in the same state, which is followed only once.
+
+Left out of the state, and why nothing is lost:
+
+    available, ready, barred    judged afresh in every step before their use
+    trial, turn, led, overdue   chosen afresh in every step
+    open, dry, locks            the abstract pump sets them before they are read (kept within the tick); dry of a
+                                pump whose retry rest may end in mid-run is kept from tick to tick
+    steady, cause               nobody here reads `steady`; `cause` tells only which releases apply, and here any
+                                pump that is out may be released in any step, before its protections (reset) or
+                                after (water, selector).  A pardon at the end of a cycle (R1) is one that comes a
+                                step later: nothing in between looks
+    prior                       only a pardon reads it, of a pump among `not_pumping`; there it is kept
+    timers due by the next step silent ones, see `canonical`
+
+Moves left out do the same as one that is made: what a resting pump would have
+done on load, contacts that nobody reads in this state.  `moves_at` says which;
+tests/unit/test_proof_reductions.py tries the others.  D6, which needs a pump
+without any sensing, HAND, the exercise, A4's fixed duty and the transmitter rest on
+the campaign.
+"""
+
+from itertools import product
+
+from duplexsump.control import pump as pm
+from duplexsump.control import settings as s
+from duplexsump.control import timers as tm
+from duplexsump.control.controller import Controller
+from duplexsump.control.records import HIGH, IN_MAINS, LAG, LEAD, N_INPUTS, OFF
+
+from host_sim.proof.search import coarse, contract
+from host_sim.proof.search.abstract_pump import BAD, CHOICES, DRY, GOOD, LOCK, OPEN, OVER, AbstractPump
+from host_sim.proof.search.canonical import Form, look_at
+from host_sim.proof.search.stand_ins import Blind, Demand, Trials, Views
+
+# What the contacts may show: (believed wet, read wet though suspect).  OFF tells only below lead, HIGH among
+# the suspects shortens the rest (S1).
+_UP = OFF | LEAD
+VIEWS = (
+    (0, 0), (OFF, 0), (0, HIGH), (OFF, HIGH),
+    (_UP, 0), (_UP, HIGH), (_UP | LAG, 0), (_UP | LAG, HIGH), (_UP | LAG | HIGH, 0),
+)  # fmt: skip
+BELOW_LEAD, FROM_LEAD, FLOODED = (0, 1, 2, 3), (4, 5, 6, 7, 8), 8
+
+# What may happen to a pump in a tick: (released before its protections, choice, a dry run locks it out, released
+# after them, supplied).
+PUMP_MOVES = tuple(
+    [(before, choice, 0, 0, 1) for before in (0, 1) for choice in (GOOD, BAD, LOCK, DRY, OPEN)]
+    + [(before, DRY, 1, 0, 1) for before in (0, 1)]
+    + [(before, OVER, 0, 0, 1) for before in (0, 1)]
+    + [(0, BAD, 0, 1, 1), (0, OPEN, 0, 1, 1), (0, GOOD, 0, 0, 0)]
+)
+# Places in it: GOOD, BAD, LOCK and DRY stand at their own numbers.
+_OPEN = 4
+_FREED = 5  # the first five again, but released before
+_DRY_LOCKS, _FREED_DRY_LOCKS, _STAYS, _FREED_STAYS, _BAD_FREED, _OPEN_FREED, _AWAY = range(10, 17)
+LEVEL = 2  # the phase in which the level asks; 0 and 1 are the pumps'
+
+_RESTS = tuple(range(tm.REST, tm.REST_FLOOD + 2))
+_BOOT = (tm.BOOT, tm.BOOT_SHORT, tm.BOOT_FLOOD)
+SILENT = (*_BOOT, tm.SPACING, *_RESTS, tm.MIN_RUN, tm.MIN_RUN + 1)
+
+
+class DutyPart:
+    """A move is (phase, move of the pump), or (2, view, keep, blind wish, first, overdue, tries).
+
+    Observer: ticks that a lead has waited for a pump (I5).
+    """
+
+    name = "duty"
+    title = "the duty over abstract pumps, an abstract level and any turn"
+    invariants = ("I3", "I5", "table")
+    observers = ("lead_waits",)
+    phases = 3
+    silent = SILENT
+    loud = ()  # timers whose ringing is looked at
+    pump_kept = ("state", "held", "loaded", "dry", "prior")
+    pair_kept = ("lead", "not_pumping")
+
+    def __init__(self, world):
+        self.settings = coarse.values(world, sensing=s.SENSE_CURRENT)
+        self.controller = c = Controller(self.settings)
+        self.timers = c.timers
+        for n in range(2):
+            c.pumps[n] = AbstractPump(n, self.settings, c.timers)
+        c.supply.mains, c.supply.fed = 1, 3
+        self.views = Views()
+        self.demand, self.blind = Demand(self.views), Blind()
+        c.belief = c.pair.belief = self.views
+        c.demand, c.blind = self.demand, self.blind
+        self.inputs = [0] * N_INPUTS
+        self.inputs[IN_MAINS] = 1
+        self._stand_ins()
+        look_at(self.timers, (*self.silent, *self.loud))
+        self.form = self._form(self.pump_kept, len(self.observers), self.silent)
+        # Within a tick: the phase, pumps without supply and what rang are added.
+        self.within = self._form((*self.pump_kept, "open", "locks"), len(self.observers) + 3, self.silent)
+        pumps = list(product((0, 1), range(len(PUMP_MOVES))))
+        self.moves = pumps + list(product((LEVEL,), range(len(VIEWS)), range(3), range(3), (0, 1), (0, 1), range(4)))
+        self._numbers = {move: i for i, move in enumerate(self.moves)}
+        self._at = {}
+        self._bounds(coarse.TICK_MS)
+
+    def _stand_ins(self):
+        c = self.controller
+        c.flood = self.flood = Trials(c.pumps)
+        self.first = self.late = 0
+        c.pair._first = lambda: self.first
+        c.pair._overdue = self._overdue
+
+    def _overdue(self, alone):
+        self.controller.pair.overdue = bool(alone and self.late)
+
+    def _form(self, pump_kept, extra, silent):
+        c = self.controller
+        timers = (*silent, *self.loud)
+        owners = [(pump, lambda name, i: name in pump_kept) for pump in c.pumps]
+        owners += [
+            (c.pair, lambda name, i: name in self.pair_kept),
+            (c.gate, lambda name, i: name == "out"),
+            (self.demand, None),
+            (self.blind, None),
+            (c.timers, lambda name, i: i in timers),
+            *self._more_owners(),
+        ]
+        return Form(owners, coarse.TICK_MS, extra=extra, silent=silent)
+
+    def _more_owners(self):
+        return []
+
+    def _bounds(self, tick):
+        st = self.settings
+        self.i5 = (max(st[s.LAG_MIN_OFF_MS], st[s.BOOT_HOLD_MS]) + st[s.START_SPACING_MS]) // tick + 1
+
+    def start(self):
+        """Power-ups: each pump well, or locked out from the life before."""
+        states = []
+        for first in product((pm.IDLE, pm.LOCKED), repeat=2):
+            c = self.controller
+            self.form.rest()
+            self.timers.expire(self.form.now_ms)
+            for pump, state in zip(c.pumps, first, strict=True):
+                pump.state = state
+                pump.begin()
+            c.gate.boots = 0
+            c.gate.begin()
+            states.append(self.form.save((0,)))
+        return states
+
+    # -- moves ---------------------------------------------------------------------------------
+
+    def moves_at(self, state):
+        """Return the numbers of the moves that differ from `state`."""
+        phase, away = self._load(state)[1:3]
+        c = self.controller
+        if phase < LEVEL:
+            key = phase, c.pumps[phase].state, c.pumps[phase].held
+        else:
+            pumps = tuple((p.state, p.dry and 1 + p.loaded, away >> p.n & 1 or p.open) for p in c.pumps)
+            resting = tuple(any(self.timers.at[i + n] >= 0 for i in _RESTS[::2]) for n in (0, 1))
+            key = phase, pumps, self.demand.demand, self.blind.asks, c.gate.out, resting, c.pair.lead
+        found = self._at.get(key)
+        if found is None:
+            moves = self._pump_moves(*key) if phase < LEVEL else self._level_moves(*key[1:])
+            found = self._at[key] = tuple(self._numbers[move] for move in moves)
+        return found
+
+    def _pump_moves(self, phase, state, held):
+        return [(phase, choice) for choice in _choices(state, held)]
+
+    def _level_moves(self, pumps, demand, asks, out, resting, lead):
+        for view, keep, wish in self._levels(pumps, demand, asks, out, any(resting)):
+            wants = view in FROM_LEAD or keep or wish
+            tries = [(0, 1 << n) if wants and state >= pm.RETRY and not barred else (0,)
+                     for n, (state, _dry, barred) in enumerate(pumps)]  # fmt: skip
+            for a, b in product(*tries):
+                for first, late in self._turns(pumps, a | b, lead, out, wants, view < 6 and demand < 2 and not wish):
+                    yield LEVEL, view, keep, wish, first, late, a | b
+
+    def _turns(self, pumps, tries, lead, out, wants, one):
+        # Who goes first tells where both may run and nobody leads; max_run where one runs alone and the other may.
+        may = [not barred and (state < pm.RETRY or tries >> n & 1) for n, (state, _dry, barred) in enumerate(pumps)]
+        dry = any(dry for _state, dry, _barred in pumps)
+        firsts = (0, 1) if wants and (dry or (all(may) and lead < 0)) else (0,)
+        lates = (0, 1) if wants and one and out in (1, 2) and (dry or all(may)) else (0,)
+        return product(firsts, lates)
+
+    def _levels(self, pumps, demand, asks, out, resting):
+        dry = any(dry for _state, dry, _barred in pumps)
+        for view in FROM_LEAD:
+            if resting or VIEWS[view][1] != HIGH:
+                # R1 may condemn these contacts in this step; then the demand may hold or end.
+                for keep in range(3 if demand and dry else len(contract.demands(demand, VIEWS[view][0]))):
+                    yield view, keep, 0
+        # OFF tells only where a run that was never loaded has turned out dry.
+        off_tells = demand and any(dry == 1 for _state, dry, _barred in pumps)
+        wishes = (0, asks) if asks else (0,) if out else (0, 1, 2)
+        for keep, view in product(range(len(contract.demands(demand, 0))), BELOW_LEAD):
+            believed, suspect = VIEWS[view]
+            for wish in (0,) if keep else wishes:
+                if (not believed or off_tells) and (not suspect or (resting and (keep or wish))):
+                    yield view, keep, wish
+
+    # -- one tick, in three moves ----------------------------------------------------------------
+
+    def _load(self, state):
+        # Returns (observers, phase, pumps without supply, what rang).
+        if len(state) == self.form.packer.size:
+            return self.form.load(state), 0, 0, 0
+        *seen, phase, away, rang = self.within.load(state)
+        return seen, phase, away, rang
+
+    def step(self, state, move):
+        """Protect one pump, or let the level ask and the pair answer, with the controller's own code."""
+        seen, phase, away, rang = self._load(state)
+        if phase == 0:
+            self.timers.expire(self.form.now_ms)
+            rang = sum(1 << k for k, i in enumerate(self.loud) if self.timers.rang[i])
+            away = self._protect(0, move[1], 0)
+            return self.within.save_begun((*seen, 1, away, rang)), None
+        if self.timers.any:
+            self.timers._forget()
+        self.timers.now = self.form.base_ms
+        for k, i in enumerate(self.loud):
+            self.timers.rang[i] = bool(rang >> k & 1)
+        if phase == 1:
+            away = self._protect(1, move[1], away)
+            return self.within.save_within((*seen, LEVEL, away, rang), over=False), None
+        return self._answer(seen, away, move)
+
+    def _protect(self, n, number, away):
+        before, choice, dry_locks, after, fed = PUMP_MOVES[number]
+        pump = self.controller.pumps[n]
+        if before and (pump.state >= pm.RETRY or pump.held):
+            pump.release()
+        pump.choice = choice
+        self.controller._protect(n, self.inputs)
+        pump.locks = pump.dry and dry_locks
+        if after and pump.state >= pm.RETRY:
+            pump.release()
+        return away if fed else away | 1 << n
+
+    def _answer(self, seen, away, move):
+        _phase, view, keep, wish, first, late, tries = move
+        c = self.controller
+        was, seam = c.gate.out, (self.demand.demand, self.blind.asks)
+        believed, suspect = VIEWS[view]
+        self.views.show(believed, suspect)
+        c.contacts.wet, c.contacts.rose = believed | suspect, 0
+        self.demand.keep, self.blind.wish = keep, wish
+        self.first = c.pair.turn = first
+        self.late = late
+        self.flood.granted = tries
+        c.supply.fed = 3 & ~away
+        c._level(self.inputs)
+        c._duty(self.inputs)
+        asked = self.demand.demand, self.blind.asks
+        wrong = contract.level_breach(seam, asked, self.views.wet, was)
+        if wrong:
+            raise AssertionError(f"the abstract level breaks its own contract: {wrong}")
+        after, late = self._watch(seen, was, away)
+        return self._save(after), self._judged(asked, was) or late
+
+    def _save(self, seen):
+        # What nobody reads is put to rest first; see the head of this file.
+        not_pumping = self.controller.pair.not_pumping
+        for pump in self.controller.pumps:
+            pardoned = pump.state >= pm.RETRY and not_pumping >> pump.n & 1
+            pump.prior = pm.LOCKED if pardoned and pump.prior == pm.LOCKED else 0
+            if pump.held != pm.RETRY:
+                pump.dry = 0
+        return self.form.save_within(seen)
+
+    def _judged(self, asked, was):
+        c = self.controller
+        held = 0
+        for n in range(2):
+            pump, on = c.pumps[n], bool(c.gate.out >> n & 1)
+            if on != pump.on():
+                return "table", f"pump {n + 1}: output {on}, its own state {pm.STATES[pump.state]}"
+            if self.timers.at[tm.MIN_RUN + n] >= 0:
+                held |= 1 << n
+        wrong = contract.duty_breach(asked, was, c.gate.out, held)
+        return ("I3", wrong) if wrong else None
+
+    def _watch(self, seen, _was, _away):
+        c = self.controller
+        waits = min(seen[0] + 1, self.i5 + 1) if self.views.wet & LEAD and c.pair.available and not c.gate.out else 0
+        if waits > self.i5:
+            text = f"lead believed wet for {waits} ticks, pumps {c.pair.available} available, none runs"
+            return (waits,), ("I5", text)
+        return (waits,), None
+
+    def show(self, move):
+        """Say a move in words."""
+        if move[0] < LEVEL:
+            before, choice, dry_locks, after, fed = PUMP_MOVES[move[1]]
+            return (f"pump {move[0] + 1} {'released, ' * before}{CHOICES[choice]}{', the last one' * dry_locks}"
+                    f"{', then released' * after}{', no supply' * (not fed)}")  # fmt: skip
+        _phase, view, keep, wish, first, late, tries = move
+        believed, suspect = VIEWS[view]
+        words = f"believed wet {believed}, suspect {suspect}{', past max_run' * late}"
+        words += f", demand choice {keep}" * (keep > 0)
+        words += f", blind run of pump {wish}" if wish else ""
+        return f"{words}, pump {first + 1} first, tries {tries}"
+
+    def describe(self, state):
+        """Return what is not at rest in a state."""
+        if len(state) == self.form.packer.size:
+            return self.form.describe(state, self.observers)
+        return self.within.describe(state, (*self.observers, "phase", "away", "rang"))
+
+
+def _choices(state, held):
+    # What may happen to a pump, and differs: that of a run, of a rest, and the thermal contact and supply.  On OVER
+    # a rest ends, of a pump that runs as well, which otherwise stays as it is: not yet proved, loaded or dry.
+    if state == pm.IDLE:
+        return GOOD, _OPEN, _OPEN_FREED, _AWAY
+    if state == pm.RETRY:
+        return GOOD, _OPEN, _STAYS, _FREED + GOOD, _FREED + _OPEN, _OPEN_FREED, _AWAY
+    if state == pm.LOCKED:
+        return GOOD, _OPEN, _FREED + GOOD, _FREED + _OPEN, _OPEN_FREED, _AWAY
+    run = (GOOD, BAD, LOCK, _OPEN) if state == pm.STARTING else (GOOD, BAD, LOCK, DRY, _OPEN)
+    more = (_STAYS, _BAD_FREED, _OPEN_FREED, _AWAY)
+    if state == pm.RUNNING:
+        more += (_DRY_LOCKS, _FREED_DRY_LOCKS) if held else (_DRY_LOCKS,)
+    if held:
+        more += (*(_FREED + choice for choice in run), _FREED_STAYS)
+    return run + more

@@ -1,0 +1,147 @@
+"""Signs of trouble in a log, each with its evidence, how sure it is, and the fault that it stands for.
+
+A sign is *certain* where a recorded channel contradicts another, *likely*
+where the numbers leave one reading that fits, *possible* where several causes
+would look the same; then all of them are named.
+"""
+
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from host_sim.replay.segments import noise_m
+
+SURE = ("possible", "likely", "certain")
+KINDS = {
+    "late start": "the water stood above the start level and no pump answered",
+    "float sticking": "a float did not follow the water",
+    "low stop": "pumping went on below the stop level",
+    "weak pump": "a pump moves less than its curve and pipe say",
+    "not pumping": "a pump was on and moved no water",
+    "leaking check valve": "water ran back into the pit after a stop",
+    "short cycling": "a pump starts more often than its motor bears",
+    "recirculation": "pumped water came back into the pit",
+    "not keeping up": "the pumps ran and the water rose",
+    "no mains": "the mains was out",
+}
+
+
+@dataclass
+class Sign:
+    """One sign: `evidence` are sentences with times and numbers, `causes` what would look like this.
+
+    `fault` is the fault of the simulator that stands for it ("NAME" or
+    "NAME=VALUE", without times), or "" where there is none.
+    """
+
+    kind: str
+    sure: str
+    start_s: float
+    end_s: float
+    text: str
+    evidence: list[str] = field(default_factory=list)
+    causes: list[str] = field(default_factory=list)
+    fault: str = ""
+    weight: float = 0.0  # the larger, the more it threatens the floor
+    knee_s: float = 0.0  # of a leaking check valve: for so long after a stop its water comes back
+
+    def fault_text(self, duration_s):
+        """Return the fault with its times as the simulator reads it, or ""."""
+        if not self.fault:
+            return ""
+        start = max(0.0, round(self.start_s, 1))
+        text = f"{self.fault}@{start:.1f} s"
+        if self.end_s < duration_s - 1.0:
+            text += f"+{max(0.1, round(self.end_s - start, 1)):.1f} s"
+        return text
+
+
+@dataclass
+class Run:
+    """One stretch of pumping, whatever pumps: from the first start to the last stop."""
+
+    start_s: float
+    end_s: float
+    start_m: float
+    end_m: float
+    most: int
+    masks: tuple
+    order: int
+    fill_m3s: float = 0.0  # slope of the water before it
+    parts: list = field(default_factory=list)
+
+
+@dataclass
+class Case:
+    """Everything that signs are looked for in."""
+
+    log: object
+    site: object
+    parts: list
+    flow: object  # Inflow or None
+    rates: object
+    runs: list = field(default_factory=list)
+    sigma_m: float = 0.0
+    recorded: bool = False  # whether the log itself tells when pumps ran
+
+    @property
+    def clock(self):
+        """Write a time of the log as people read it."""
+        return lambda t: self.log.at(t).strftime("%H:%M:%S" if self.log.duration_s < 172800 else "%d %b %H:%M")
+
+    def row_at(self, time_s):
+        """Return the row at or before a time."""
+        return max(0, int(np.searchsorted(self.log.time_s, time_s, side="right")) - 1)
+
+
+def case(log, site, parts, flow, rates):
+    """Return the Case of a log, its runs found."""
+    found = Case(log, site, parts, flow, rates)
+    if log.level_m is not None and not log.marks:
+        good = ~np.isnan(log.level_m)
+        found.sigma_m = noise_m(log.time_s[good], log.level_m[good]) if good.sum() > 5 else 0.0
+    found.recorded = any(values is not None and (values >= 0).any() for values in log.pumps)
+    found.runs = runs(parts)
+    return found
+
+
+def runs(parts):
+    """Return the Runs in a list of Segments; a hole in the log ends one."""
+    found, fill = [], 0.0
+    for before, part in zip([None, *parts], parts, strict=False):
+        if part.on == 0:
+            fill = part.slope_m3s
+            continue
+        joined = found and before is not None and before.on and part.start_s - before.end_s < 2.0
+        if joined:
+            run = found[-1]
+            run.end_s, run.end_m, run.most = part.end_s, part.end_m, max(run.most, part.on)
+            run.masks = (*run.masks, part.mask)
+            run.parts.append(part)
+        else:
+            found.append(Run(part.start_s, part.end_s, part.start_m, part.end_m, part.on, (part.mask,),
+                             len(found) + 1, fill, [part]))  # fmt: skip
+    return found
+
+
+def mm(metres):
+    """Return a level as a text in millimetres and inches."""
+    return f"{metres * 1000:.0f} mm ({metres / 0.0254:.1f} in)"
+
+
+def gpm(flow_m3s):
+    """Return a flow as a text in gallons a minute and litres a second."""
+    return f"{flow_m3s * 15850.32:.1f} gpm ({flow_m3s * 1000:.2f} L/s)"
+
+
+def spans(mask, time_s, least_s, bridge_s=0.0):
+    """Return [(start s, end s)] of the stretches where `mask` holds for `least_s` or longer, short breaks bridged."""
+    edges = np.flatnonzero(np.diff(np.concatenate(([False], mask, [False])).astype(np.int8)))
+    found = []
+    for a, b in zip(edges[::2], edges[1::2], strict=True):
+        start, end = float(time_s[a]), float(time_s[min(b, len(time_s) - 1)])
+        if found and start - found[-1][1] <= bridge_s:
+            found[-1] = (found[-1][0], end)
+        else:
+            found.append((start, end))
+    return [(a, b) for a, b in found if b - a >= least_s]

@@ -1,0 +1,210 @@
+"""Floats that did not follow the water: told by their own contact where it was recorded, else by when pumps started."""
+
+import numpy as np
+from duplexsump.control.records import CONTACT_NAMES
+
+from host_sim.replay.findings.finding import Sign, mm, spans
+
+BEYOND_M = 0.03  # a contact this far on the wrong side of the water is no matter of dead band; our own choice
+STAND_S = 20.0  # and for so long
+LATE_M = 0.02  # a start this far above the usual one is late; our own choice
+IDLE = 0.6  # of the time from the start level to the start, without a pump: a late start; our own choice
+FLOOR_M = 0.01
+SWITCH_S = 1.5  # a contact's debounce and a tick
+LOW_M = 0.018
+
+
+def contradictions(case):
+    """Contacts that read other than the recorded water, or than each other."""
+    log, found = case.log, []
+    known = log.level_m is not None and not log.marks
+    for i, name in enumerate(CONTACT_NAMES):
+        values, contact = log.contacts.get(name), case.site.contacts[i]
+        if values is None or contact is None:
+            continue
+        if known:
+            with np.errstate(invalid="ignore"):
+                dry = (values == 0) & (log.level_m > contact.wet_m + BEYOND_M)
+                wet = (values == 1) & (log.level_m < contact.dry_m - BEYOND_M)
+        else:
+            dry, wet = _by_order(log, i, case.site)
+        for mask, reads in ((dry, "dry"), (wet, "wet")):
+            for start, end in spans(mask, log.time_s, STAND_S, 900.0):
+                found.append(_stuck(case, name, contact, reads, start, end, known))
+    return found
+
+
+def _by_order(log, i, site):
+    # Dry below a wet one: it is the lower that missed its turn, or the higher; the pair in between tells.
+    values = log.contacts[CONTACT_NAMES[i]]
+    above = [log.contacts[n] for k, n in enumerate(CONTACT_NAMES) if k > i and n in log.contacts]
+    below = [log.contacts[n] for k, n in enumerate(CONTACT_NAMES) if k < i and n in log.contacts]
+    dry = np.zeros(len(values), bool)
+    wet = np.zeros(len(values), bool)
+    if above:
+        # The fewest faults: a contact above it wet, and every one below it wet as well.
+        dry = (values == 0) & np.logical_or.reduce([a == 1 for a in above])
+        if below:
+            dry &= np.logical_and.reduce([b == 1 for b in below])
+    if len(below) >= 2:
+        wet = (values == 1) & np.logical_and.reduce([b == 0 for b in below])
+    return dry, wet
+
+
+def _stuck(case, name, contact, reads, start, end, known):
+    log, clock = case.log, case.clock
+    rows = (log.time_s >= start) & (log.time_s <= end)
+    other = "wet" if reads == "dry" else "dry"
+    turns = mm(contact.wet_m if reads == "dry" else contact.dry_m)
+    evidence = [f"from {clock(start)} to {clock(end)} the {name} contact read {reads}"]
+    if known:
+        far = np.nanmax(log.level_m[rows]) if reads == "dry" else np.nanmin(log.level_m[rows])
+        evidence.append(f"the water stood at {mm(float(far))}; the contact turns {other} at {turns}")
+    else:
+        evidence.append(f"the other contacts say that the water was beyond {turns}, where it turns {other}")
+    sure = "certain" if known else "likely"
+    weight = {"lead": 3.0, "high": 2.0}.get(name, 1.5) if reads == "dry" else 1.5
+    return Sign("float sticking", sure, start, end, f"the {name} float read {reads} whatever the water did", evidence,
+                [f"the {name} float hangs up", f"its wire is {'broken' if reads == 'dry' else 'shorted'}"],
+                f"{name}-stuck-{reads}", weight)  # fmt: skip
+
+
+def usual_start(case):
+    """Return the level at which pumps start in this log: that of the starts near the site's lead contact."""
+    lead = case.site.contacts[1]
+    starts = np.array([run.start_m for run in case.runs])
+    if lead is None:
+        return float(np.median(starts)) if len(starts) else np.nan
+    near = starts[np.abs(starts - lead.wet_m) < 0.03]
+    return float(np.median(near)) if len(near) >= 2 else lead.wet_m
+
+
+def _margin(case, fill_m3s, level_m):
+    rise = max(0.0, fill_m3s) / case.site.pit.area_m2(level_m)
+    return LATE_M + 3.0 * case.sigma_m + rise * (case.log.spacing_s + SWITCH_S)
+
+
+def late_starts(case):
+    """Stretches in which the water went above the start level before a pump answered, or none did."""
+    log = case.log
+    if log.level_m is None or log.marks or not case.parts:
+        return []
+    usual = usual_start(case)
+    late = [run for run in case.runs if run.start_m - usual > _margin(case, run.fill_m3s, usual)
+            and _was_filling(case, run, usual)]  # fmt: skip
+    found = []
+    for group in _groups(late):
+        start = _crossing(case, usual, group[0].start_s)
+        found.append(_late(case, usual, group, start, group[-1].start_s))
+    last = case.parts[-1]
+    if last.on == 0 and last.end_m - usual > _margin(case, last.slope_m3s, usual):
+        found.append(_late(case, usual, [], _crossing(case, usual, last.end_s), last.end_s))
+    return [sign for sign in found if sign is not None]
+
+
+def _was_filling(case, run, usual):
+    # No pump ran from the start level up to this start, or up to the floor, over which a pump no longer shows;
+    # after a hole in the log nothing can be said.
+    log, start = case.log, _crossing(case, usual, run.start_s)
+    rows = np.flatnonzero((log.time_s > start) & (log.time_s <= run.start_s))
+    with np.errstate(invalid="ignore"):
+        floor = rows[log.level_m[rows] > case.site.pit.floor_m - FLOOR_M] if len(rows) else rows
+    end = float(log.time_s[floor[0]]) if len(floor) else run.start_s
+    idle = sum(min(part.end_s, end) - max(part.start_s, start) for part in case.parts
+               if part.on == 0 and part.end_s > start and part.start_s < end)  # fmt: skip
+    return idle > IDLE * (end - start) > 0.0
+
+
+def _groups(late):
+    groups = []
+    for run in late:
+        if groups and run.order - groups[-1][-1].order <= 2:
+            groups[-1].append(run)
+        else:
+            groups.append([run])
+    return groups
+
+
+def _crossing(case, level_m, before_s):
+    # When the water last rose past a level before a time.
+    log = case.log
+    row = case.row_at(before_s)
+    values = log.level_m[: row + 1]
+    below = np.flatnonzero(~np.isnan(values) & (values < level_m))
+    return float(log.time_s[below[-1]]) if len(below) else float(log.time_s[0])
+
+
+def _late(case, usual, group, start, end):
+    log, clock = case.log, case.clock
+    rows = (log.time_s >= start) & (log.time_s <= end)
+    if not rows.any():
+        return None
+    highest = float(np.nanmax(log.level_m[rows]))
+    normal = sum(abs(run.start_m - usual) < 0.03 for run in case.runs)
+    evidence = [f"pumps start at {mm(usual)} ({normal} starts of {len(case.runs)})"]
+    if group:
+        level = float(np.median([run.start_m for run in group]))
+        many = f"the start at {clock(group[0].start_s)}"
+        if len(group) > 1:
+            many = f"{len(group)} starts from {clock(group[0].start_s)} to {clock(group[-1].start_s)}"
+        evidence.append(f"{many} came only at {mm(level)}")
+    else:
+        evidence.append(f"from {clock(start)} to the end of the log none came")
+    evidence.append(f"the water went up to {mm(highest)} in the meantime")
+    return _cause(case, group, start, end, rows, evidence, highest)
+
+
+def _cause(case, group, start, end, rows, evidence, highest):
+    log, site = case.log, case.site
+    weight = 5.0 if highest > site.pit.floor_m else 3.0 if highest > usual_start(case) + 0.1 else 2.0
+    causes = ["the lead float hung up", "the pump had no supply", "the pump did not turn"]
+    text = "no pump answered while the water rose past the start level"
+    if log.mains is not None and (log.mains[rows] == 0).mean() > 0.5:
+        evidence.append("the mains was out in that time")
+        return Sign("late start", "certain", start, end, text + ": no mains", evidence, ["the mains was out"],
+                    "mains-lost", weight)  # fmt: skip
+    lead = log.contacts.get("lead")
+    if lead is not None and (lead[rows] >= 0).any():
+        if (lead[rows] == 0).mean() > 0.8:
+            evidence.append("the lead contact read dry in that time")
+            return Sign("late start", "certain", start, end, text + ": the lead float hung", evidence, causes[:1],
+                        "lead-stuck-dry", weight)  # fmt: skip
+        if (lead[rows] == 1).mean() > 0.5:
+            evidence.append("the lead contact read wet in that time: the float is not to blame")
+            return Sign("late start", "likely", start, end, text + ": the pump had no supply or did not turn",
+                        evidence, causes[1:], "pump1-will-not-start", weight)  # fmt: skip
+    lag = site.contacts[2]
+    at_lag = [run for run in group if lag is not None and abs(run.start_m - lag.wet_m) < LATE_M + 3.0 * case.sigma_m]
+    if len(at_lag) >= 2 and len(at_lag) > 0.7 * len(group):
+        evidence.append(f"that is the lag contact's height, {mm(lag.wet_m)}: the lag float took over from the lead's")
+        return Sign("late start", "likely", start, end, text + ": the lead float hung", evidence, causes[:1],
+                    "lead-stuck-dry", weight)  # fmt: skip
+    evidence.append("from the level alone these causes look the same")
+    return Sign("late start", "possible", start, end, text, evidence, causes, "lead-stuck-dry", weight)
+
+
+def low_stops(case):
+    """Runs that went on well below where pumping usually stops."""
+    log, off = case.log, case.site.contacts[0]
+    if off is None or log.level_m is None or log.marks or len(case.runs) < 1:
+        return []
+    area = case.site.pit.area_m2(off.dry_m)
+    usual = off.dry_m - SWITCH_S * case.rates.nominal() / area
+    ends = np.array([run.end_m for run in case.runs])
+    near = ends[np.abs(ends - off.dry_m) < 0.04]
+    if len(near) >= 3:
+        usual = float(np.median(near))
+    fall = case.rates.nominal() / area
+    margin = LOW_M + 3.0 * case.sigma_m + fall * min(log.spacing_s, 3.0)
+    low = [run for run in case.runs if run.end_m < usual - margin and run.end_s < log.time_s[-1] - 1.0]
+    found = []
+    for group in _groups(low):
+        if len(group) < 2 and case.recorded is False and group[0].end_m > off.dry_m - 0.04:
+            continue
+        start, end = group[0].start_s, group[-1].end_s
+        level = float(np.median([run.end_m for run in group]))
+        evidence = [f"pumping stops at {mm(usual)}; {len(group)} runs from {case.clock(start)} to {case.clock(end)} "
+                    f"went on down to {mm(level)}"]  # fmt: skip
+        found.append(Sign("low stop", "likely", start, end, "pumping went on below the stop level", evidence,
+                          ["the off float hangs up wet", "its contact is welded"], "off-stuck-wet", 1.5))  # fmt: skip
+    return found

@@ -1,0 +1,232 @@
+"""Pumps that move too little, nothing, or start too often; and the mains."""
+
+import numpy as np
+from duplexsump.control import settings as s
+from duplexsump.control.records import CURRENT_LOCKED, CURRENT_NONE, CURRENT_OVER, CURRENT_UNDER
+
+from host_sim.replay.findings.finding import Sign, gpm, mm, spans
+
+WEAK, VERY_WEAK = 0.86, 0.72  # of what the curve and the pipe say; common practice, no source
+NOTHING = 0.15
+LEAST_DRAWS = 4
+FELL = 0.10  # of what should be moved, from one part of the night to the next
+
+
+def _groups(case):
+    # Draw-downs by pump where that is known, else by turns, since two pumps usually alternate.
+    draws = [d for d in case.flow.draw_downs if d.on == 1 and d.expected_m3s > 0.0
+             and d.error_m3s < 0.3 * d.expected_m3s and d.end_s - d.start_s >= 4.0] if case.flow else []  # fmt: skip
+    # Down to the intake a pump draws air, and that is no wear.
+    off = case.site.contacts[0]
+    lowest = off.dry_m - 0.04 if off is not None else 0.0
+    draws = [d for d in draws if d.rate_m3s < 1.6 * d.expected_m3s and d.end_m > lowest]
+    known = [d for d in draws if d.mask in (1, 2)]
+    if len(known) > 0.5 * len(draws):
+        return {f"pump {n}": [d for d in known if d.mask == n] for n in (1, 2)}, n_of
+    odd, even = ([d for d in draws if d.order % 2 == k] for k in (1, 0))
+    if min(len(odd), len(even)) >= LEAST_DRAWS:
+        a, b = (float(np.median([d.share for d in group])) for group in (odd, even))
+        spread = max(_spread(odd), _spread(even))
+        if abs(a - b) > max(0.1, 3.0 * spread):
+            return {"every other run": odd if a < b else even}, n_of
+    return {"the pump": draws}, n_of
+
+
+def n_of(name):
+    """Return the number of the pump that a group stands for: 1 where the log does not tell."""
+    return int(name[-1]) if name[-1].isdigit() else 1
+
+
+def _spread(draws):
+    shares = np.array([d.share for d in draws])
+    return float(np.median(np.abs(shares - np.median(shares)))) * 1.4826 / np.sqrt(len(shares)) * 2.0
+
+
+def weak(case):
+    """Pumps whose draw-downs are slower than their curve and pipe allow, and since when."""
+    if case.flow is None:
+        return []
+    found = []
+    groups, number = _groups(case)
+    coarse = case.log.spacing_s > 3.0 and not case.recorded and not case.log.marks
+    for name, draws in groups.items():
+        draws = [d for d in draws if not coarse or d.end_s - d.start_s > 5.0 * case.log.spacing_s]
+        if len(draws) < LEAST_DRAWS:
+            long = [d for d in draws if d.end_s - d.start_s > 120.0]
+            if not long:
+                continue
+            draws = long
+        shares = np.array([d.share for d in draws])
+        split = _split(shares)
+        tail = shares[split:]
+        share, before = float(np.median(tail)), float(np.median(shares[:split])) if split else None
+        if share >= WEAK or share <= NOTHING or (before is not None and before - share < FELL):
+            continue
+        if WEAK - share < 3.0 * _error(draws[split:]):
+            continue
+        found.append(_weak(case, name, number(name), draws, split, share, before))
+    return found
+
+
+def _error(draws):
+    # Standard error of the median share, from the scatter and from what each draw-down's own line allows.
+    own = float(np.median([d.error_m3s / d.expected_m3s for d in draws]))
+    return max(_spread(draws) / 2.0, 1.25 * own / np.sqrt(len(draws)))
+
+
+def _split(shares):
+    """Return the place from which the shares are clearly lower than before, or 0."""
+    # The place at which two levels fit best; whether they differ clearly is asked afterwards.
+    n, best, place = len(shares), np.inf, 0
+    for i in range(3, n - 2):
+        a, b = float(np.median(shares[:i])), float(np.median(shares[i:]))
+        misfit = float(np.abs(shares[:i] - a).sum() + np.abs(shares[i:] - b).sum())
+        if a - b > FELL and misfit < best:
+            best, place = misfit, i
+    if not place:
+        return 0
+    a, b = float(np.median(shares[:place])), float(np.median(shares[place:]))
+    noise = 1.4826 * float(np.median(np.abs(np.concatenate((shares[:place] - a, shares[place:] - b))))) + 0.01
+    return place if (a - b) / noise * np.sqrt(min(place, n - place)) > 5.0 else 0
+
+
+def _weak(case, name, number, draws, split, share, before):
+    first, last = draws[split], draws[-1]
+    moved = float(np.median([d.rate_m3s for d in draws[split:]]))
+    should = float(np.median([d.expected_m3s for d in draws[split:]]))
+    evidence = [
+        f"{len(draws) - split} draw-downs from {case.clock(first.start_s)} to {case.clock(last.end_s)} moved "
+        f"{gpm(moved)}; the curve and the pipe say {gpm(should)}: {share:.0%}"
+    ]
+    if before is not None:
+        evidence.append(f"{split} draw-downs before that moved {before:.0%} of what they should")
+    n = len(draws) - split
+    sure = "certain" if share < VERY_WEAK and n >= LEAST_DRAWS else "likely" if n >= LEAST_DRAWS else "possible"
+    start = first.start_s if split else 0.0
+    who = name if name.startswith("pump ") or name == "the pump" else f"the pump of {name}"
+    level = float(np.median([(d.start_m + d.end_m) / 2.0 for d in draws[split:]]))
+    lost = case.rates.lost(number, level, share)
+    return Sign("weak pump", sure, start, case.log.duration_s, f"{who} moves {share:.0%} of what it should", evidence,
+                ["worn impeller", "inlet partly clogged", "a valve partly shut", "a leak or burst in the discharge"],
+                f"pump{number}-worn={lost:.3f}", 2.5 if share < VERY_WEAK else 1.0)  # fmt: skip
+
+
+def not_pumping(case):
+    """Runs in which a pump was on by the record and the water did not fall for it; and what its current says."""
+    found = []
+    if case.recorded and case.flow is not None:
+        for n in (1, 2):
+            bad = [d for d in case.flow.draw_downs if d.mask == n and d.share < NOTHING
+                   and d.error_m3s < 0.15 * d.expected_m3s]  # fmt: skip
+            if bad:
+                evidence = [f"{len(bad)} runs from {case.clock(bad[0].start_s)} to {case.clock(bad[-1].end_s)} moved "
+                            f"{gpm(float(np.median([d.rate_m3s for d in bad])))} where {gpm(bad[0].expected_m3s)} "
+                            "should have gone"]  # fmt: skip
+                found.append(Sign("not pumping", "certain", bad[0].start_s, bad[-1].end_s,
+                                  f"pump {n} was on and moved no water", evidence,
+                                  ["jammed", "air-locked", "its valve shut", "the check stuck shut", "no supply"],
+                                  f"pump{n}-air-locked", 3.0))  # fmt: skip
+    return found + _currents(case)
+
+
+_SAYS = {
+    CURRENT_NONE: ("drew no current", ["breaker open", "cord pulled", "motor dead"], "breaker-open"),
+    CURRENT_UNDER: ("ran light", ["air-locked", "valve or check shut", "ran dry"], "air-locked"),
+    CURRENT_OVER: ("drew too much current", ["something in the impeller", "worn bearings"], "jammed"),
+    CURRENT_LOCKED: ("drew locked-rotor current", ["jammed rotor"], "jammed"),
+}
+
+
+def _currents(case):
+    # What a motor draws while it is on, by the site's own limits.
+    log, values, found = case.log, case.site.settings, []
+    for n in (0, 1):
+        bands, on = _bands(log, n, values), log.pumps[n]
+        if bands is None or on is None:
+            continue
+        for band, (text, causes, fault) in _SAYS.items():
+            least = {CURRENT_NONE: values[s.START_PROOF_MS] / 1000.0, CURRENT_LOCKED: 1.0}.get(band, 5.0)
+            bad = spans((on == 1) & (bands == band), log.time_s, max(least - 0.2, log.spacing_s))
+            if not bad:
+                continue
+            first, last = bad[0], bad[-1]
+            evidence = [f"{len(bad)} times from {case.clock(first[0])} to {case.clock(last[1])}, "
+                        f"{sum(b - a for a, b in bad):.0f} s in all"]  # fmt: skip
+            end = log.duration_s if _never_well(log, n, bands, last[1]) else last[1]
+            found.append(Sign("not pumping", "certain", first[0], end, f"pump {n + 1} {text}", evidence, causes,
+                              f"pump{n + 1}-{fault}", 3.0 if band != CURRENT_UNDER else 2.0))  # fmt: skip
+    return found
+
+
+def _never_well(log, n, bands, after_s):
+    # Whether the pump never ran with a normal current again.
+    later = log.time_s > after_s
+    return not ((log.pumps[n] == 1) & (bands == 2) & later).any()
+
+
+def _bands(log, n, values):
+    if log.bands is not None:
+        return log.bands[n]
+    if log.current_a[n] is None or values[s.SENSING] != s.SENSE_CURRENT:
+        return None
+    edges = [values[s.NO_CURRENT_MA], values[s.UNDERLOAD_MA], values[s.OVERLOAD_MA], 3 * values[s.RATED_MA]]
+    milliamps = np.nan_to_num(log.current_a[n], nan=-1.0) * 1000.0
+    return np.where(milliamps < 0.0, -1, np.searchsorted(edges, milliamps, side="right"))
+
+
+def short_cycling(case):
+    """Hours in which one pump started more often than its motor bears."""
+    starts, shared = _starts(case)
+    limit, found = case.site.settings[s.STARTS_PER_HOUR], []
+    for name, times in starts.items():
+        times = np.array(times)
+        if len(times) <= limit * shared:
+            continue
+        ends = np.searchsorted(times, times + 3600.0)
+        counts = (ends - np.arange(len(times))) / shared
+        over = counts > limit
+        if not over.any():
+            continue
+        worst = int(np.argmax(counts))
+        first = float(times[np.flatnonzero(over)[0]])
+        last = float(times[min(len(times) - 1, ends[np.flatnonzero(over)[-1]] - 1)])
+        evidence = [f"{counts[worst]:.0f} starts in the hour from {case.clock(times[worst])}; the motor bears {limit}"]
+        band = _band(case)
+        if band:
+            evidence.append(band)
+        sure = "certain" if case.recorded else "likely"
+        found.append(Sign("short cycling", sure, first, last, f"{name} starts more often than its motor bears",
+                          evidence, ["the pit or the float's travel is too small", "a leaking check valve",
+                                     "water that comes back"], "", 0.8))  # fmt: skip
+    return found
+
+
+def _starts(case):
+    # ({name: start times}, pumps that share them)
+    if case.recorded:
+        found = {}
+        for n in (0, 1):
+            values = case.log.pumps[n]
+            if values is not None:
+                on = (values == 1).astype(np.int8)
+                found[f"pump {n + 1}"] = case.log.time_s[np.flatnonzero(np.diff(on, prepend=0) == 1)]
+        return found, 1
+    return {"the pump": [run.start_s for run in case.runs]}, 1
+
+
+def _band(case):
+    off, lead = case.site.contacts[0], case.site.contacts[1]
+    if off is None or lead is None:
+        return ""
+    litres = 1000.0 * (case.site.pit.volume_m3(lead.wet_m) - case.site.pit.volume_m3(off.dry_m))
+    return f"from {mm(lead.wet_m)} down to {mm(off.dry_m)} the pit gives only {litres:.0f} L a cycle"
+
+
+def mains(case):
+    """Stretches without mains, where it was recorded."""
+    if case.log.mains is None:
+        return []
+    return [Sign("no mains", "certain", start, end, "the mains was out",
+                 [f"from {case.clock(start)} to {case.clock(end)}, {(end - start) / 60.0:.0f} min"],
+                 ["the mains was out"], "mains-lost", 1.2)
+            for start, end in spans(case.log.mains == 0, case.log.time_s, 2.0)]  # fmt: skip

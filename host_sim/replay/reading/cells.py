@@ -1,0 +1,70 @@
+"""Cells into numbers: bare ones in the column's unit, others in the unit that they carry."""
+
+import re
+
+import numpy as np
+
+from host_sim import units
+from host_sim.replay.reading.log import UNKNOWN, note
+
+_FORM = re.compile(r"^\s*([-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?)\s*([^\d\s].*)?$")
+
+
+class Reader:
+    """Turns the cells of one `mapping.Column` into SI."""
+
+    def __init__(self, column, mapping, findings):
+        self.column, self.findings = column, findings
+        self.decimal, self.missing = mapping.decimal, frozenset(mapping.missing)
+        self.factors = {"": column.factor}
+
+    def factor(self, unit):
+        """Return what one of a unit is in SI, nan for one that cannot be read."""
+        if unit not in self.factors:
+            try:
+                self.factors[unit] = units.read(f"1 {unit}", self.column.kind)
+            except ValueError:
+                self.factors[unit] = np.nan
+        return self.factors[unit]
+
+    def read(self, cells, unit_cells=None):
+        """Return an array of n in SI, nan where a cell holds no number."""
+        found = np.full(len(cells), np.nan)
+        unreadable, mixed = [], 0
+        for i, cell in enumerate(cells):
+            if cell is None or (isinstance(cell, str) and cell.strip() in self.missing):
+                continue
+            unit = "" if unit_cells is None or unit_cells[i] is None else str(unit_cells[i]).strip()
+            value = cell
+            if isinstance(cell, str):
+                form = _FORM.match(cell.replace(",", ".") if self.decimal == "," else cell)
+                if form is None:
+                    unreadable.append(i + 1)
+                    continue
+                value, unit = float(form[1]), (form[2] or unit).strip()
+            number = float(value) * self.factor(unit)
+            if not np.isfinite(number):
+                if not (isinstance(cell, float) and cell != cell):
+                    unreadable.append(i + 1)
+                continue
+            mixed += bool(unit) and unit != self.column.unit
+            found[i] = number
+        name = self.column.name
+        note(self.findings, "no number", len(unreadable), f'cells of "{name}" are no number with a known unit',
+             unreadable[0] if unreadable else 0)  # fmt: skip
+        note(self.findings, "other unit", mixed, f'cells of "{name}" carry another unit than {self.column.unit}')
+        return found + self.column.offset
+
+
+def states(cells, state, mapping):
+    """Return an array of n: 1 where a cell is one of the words for on, UNKNOWN where it is missing, 0 else."""
+    yes, missing = frozenset(state.yes), frozenset(mapping.missing)
+    kept = {}
+    found = np.empty(len(cells), np.int8)
+    for i, cell in enumerate(cells):
+        value = kept.get(cell)
+        if value is None:
+            text = "" if cell is None or cell != cell else str(cell).strip()
+            value = kept[cell] = UNKNOWN if text in missing else int(text in yes)
+        found[i] = value
+    return found

@@ -1,0 +1,258 @@
+"""The mapping file: which column of a foreign log holds what, in which unit, on which clock.
+
+    [file]                      # may be left out
+    kind = "csv"                # or "parquet"; by the file's name if left out
+    delimiter = ","
+    decimal = "."               # or ","
+    encoding = "utf-8"
+    skip = 0                    # lines before the one that names the columns
+    missing = ["", "NA", "nan"] # cells that hold no reading
+
+    [time]
+    column = "time"
+    format = "iso"              # or "unix s", "unix ms", "seconds", or strptime's, as "%d.%m.%Y %H:%M"
+    zone = "UTC"                # an IANA name or "+01:00"; what the stamps are in, where they do not say it
+
+    [level]
+    column = "depth"
+    unit = "in"                 # of cells that carry none; or unit_column = "..."
+    zero = "0 in"               # where the reading 0 lies above the pit's bottom
+    spike = "2 in"              # a reading this far from both neighbours is no water
+
+    [contacts.lead]             # also off, lag, high
+    column = "float 1"
+    wet = ["1", "on"]           # every other cell that is not missing reads dry
+
+    [pump1]                     # also pump2
+    column = "p1"
+    on = ["1", "on"]
+
+    [current1]                  # also current2
+    column = "amps"
+    unit = "A"
+
+    [mains]
+    column = "power"
+    present = ["1", "ok"]
+
+    [rain]
+    column = "rain"
+    unit = "mm/h"
+"""
+
+import tomllib
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from duplexsump.control.records import CONTACT_NAMES
+
+from host_sim import units
+from host_sim.errors import InputError
+from host_sim.site.reader import Table
+
+KINDS = ("csv", "parquet")
+MISSING = ("", "NA", "N/A", "nan", "NaN", "null", "NULL", "None", "-", "--", "---")
+YES = ("1", "1.0", "true", "True", "TRUE", "on", "On", "ON", "yes", "wet", "WET", "closed", "run", "running", "ok")
+CLOCKS = ("iso", "unix s", "unix ms", "seconds")
+
+
+@dataclass
+class Column:
+    """One column: `unit` is what a bare number in it is in, `factor` and `offset` take that to SI."""
+
+    name: str
+    kind: str
+    unit: str = ""
+    unit_column: str | None = None
+    factor: float = 1.0
+    offset: float = 0.0
+
+
+@dataclass
+class State:
+    """One column that is on or off: `yes` are the cells that mean on (wet, present)."""
+
+    name: str
+    yes: tuple[str, ...] = YES
+
+
+@dataclass
+class Mapping:
+    """How to read one foreign log; see the module's head."""
+
+    time: str
+    clock: str = "iso"
+    zone: str = ""
+    kind: str = ""
+    delimiter: str = ","
+    decimal: str = "."
+    encoding: str = "utf-8"
+    skip: int = 0
+    missing: tuple[str, ...] = MISSING
+    level: Column | None = None
+    spike_m: float | None = None
+    contacts: dict[str, State] = field(default_factory=dict)
+    pumps: list = field(default_factory=lambda: [None, None])
+    currents: list = field(default_factory=lambda: [None, None])
+    mains: State | None = None
+    rain: Column | None = None
+
+    def columns(self):
+        """Return the names of every column that is asked for, the time first."""
+        parts = [self.level, *self.contacts.values(), *self.pumps, *self.currents, self.mains, self.rain]
+        found = [self.time]
+        for part in parts:
+            if part is not None:
+                found.append(part.name)
+                if getattr(part, "unit_column", None):
+                    found.append(part.unit_column)
+        return list(dict.fromkeys(found))
+
+
+def load(path):
+    """Return the Mapping of a TOML file.  Raises InputError with everything that is wrong with it."""
+    path = Path(path)
+    try:
+        data = tomllib.loads(path.read_text(encoding="utf-8"))
+    except (OSError, UnicodeDecodeError) as error:
+        raise InputError(f"cannot be read: {error}", str(path)) from error
+    except tomllib.TOMLDecodeError as error:
+        raise InputError(f"is no TOML: {error}", str(path)) from error
+    return read(data, str(path))
+
+
+def read(data, source="mapping"):
+    """Return the Mapping of a table.  Raises InputError with everything that is wrong with it."""
+    problems = []
+    table = Table(data, "", problems)
+    found = Mapping("")
+    _file(table.table("file", {}), found)
+    _time(table.table("time"), found)
+    level = table.table("level", None)
+    if level is not None:
+        found.level = _column(level, "length")
+        zero = level.quantity("zero", "distance", 0.0)
+        found.spike_m = level.quantity("spike", "length", None, above=0.0)
+        level.done()
+        if found.level is not None and zero is not None:
+            found.level.offset = zero
+    contacts = table.table("contacts", {})
+    for name in CONTACT_NAMES:
+        part = contacts.table(name, None) if contacts else None
+        if part is not None:
+            found.contacts[name] = _state(part, "wet")
+    if contacts is not None:
+        contacts.done()
+    for i in (0, 1):
+        part = table.table(f"pump{i + 1}", None)
+        found.pumps[i] = None if part is None else _state(part, "on")
+        part = table.table(f"current{i + 1}", None)
+        found.currents[i] = None if part is None else _column(part, "current", done=True)
+    part = table.table("mains", None)
+    found.mains = None if part is None else _state(part, "present")
+    part = table.table("rain", None)
+    found.rain = None if part is None else _column(part, "rate", done=True)
+    table.done()
+    if not problems and found.level is None and not found.contacts:
+        problems.append("neither [level] nor [contacts.…] is given: one of them is wanted to see the water")
+    if problems:
+        raise InputError(problems, source)
+    return found
+
+
+def _file(table, found):
+    if table is None:
+        return
+    found.kind = table.text("kind", "", ("", *KINDS))
+    found.delimiter = table.text("delimiter", ",")
+    found.decimal = table.text("decimal", ".", (".", ","))
+    found.encoding = table.text("encoding", "utf-8")
+    found.skip = table.integer("skip", 0, 0, 10000)
+    words = table.items("missing", list(MISSING), "a list of cells that hold no reading")
+    found.missing = tuple(str(word) for word in words or ())
+    if found.delimiter is not None and len(found.delimiter) != 1:
+        table.problem("delimiter", f'"{found.delimiter}": one sign is wanted, as "," or ";" or "\\t"')
+    elif found.delimiter is not None and found.delimiter == found.decimal:
+        table.problem("decimal", f'"{found.decimal}" parts the columns as well: they must differ')
+    if found.encoding is not None:
+        try:
+            "".encode(found.encoding)
+        except LookupError:
+            table.problem("encoding", f'"{found.encoding}" is unknown: "utf-8" and "latin-1" are common')
+    table.done()
+
+
+def _time(table, found):
+    from host_sim.replay.reading.stamps import zone_of
+
+    if table is None:
+        return
+    found.time = table.text("column")
+    found.clock = table.text("format", "iso")
+    found.zone = table.text("zone", "")
+    if found.clock is not None and found.clock not in CLOCKS and "%" not in found.clock:
+        table.problem("format", f'"{found.clock}": one of {", ".join(CLOCKS)}, or a pattern as "%d.%m.%Y %H:%M"')
+    if found.zone:
+        try:
+            zone_of(found.zone)
+        except ValueError as error:
+            table.problem("zone", str(error))
+    table.done()
+
+
+def _column(table, kind, done=False):
+    name = table.text("column")
+    default = units.unit(kind, "si")
+    unit = table.text("unit", default)
+    unit_column = table.text("unit_column", None)
+    if done:
+        table.done()
+    if unit is None or name is None:
+        return None
+    try:
+        factor = units.read(f"1 {unit}", kind)
+    except ValueError as error:
+        table.problem("unit", str(error))
+        return None
+    return Column(name, kind, unit, unit_column, factor)
+
+
+def _state(table, key):
+    name = table.text("column")
+    words = table.items(key, list(YES), "a list of cells")
+    table.done()
+    return None if None in (name, words) else State(name, tuple(str(word) for word in words))
+
+
+def as_table(mapping):
+    """Return the table from which `read()` makes the same Mapping."""
+    m = mapping
+    data = {"file": {"delimiter": m.delimiter, "decimal": m.decimal, "encoding": m.encoding, "skip": m.skip}}
+    if m.kind:
+        data["file"] = {"kind": m.kind, **data["file"]}
+    if m.missing != MISSING:
+        data["file"]["missing"] = list(m.missing)
+    data["time"] = {"column": m.time, "format": m.clock}
+    if m.zone:
+        data["time"]["zone"] = m.zone
+    if m.level is not None:
+        data["level"] = {**_plain(m.level), "zero": f"{m.level.offset!r} m"}
+        if m.spike_m:
+            data["level"]["spike"] = f"{m.spike_m!r} m"
+    if m.contacts:
+        data["contacts"] = {name: {"column": s.name, "wet": list(s.yes)} for name, s in m.contacts.items()}
+    for i in (0, 1):
+        if m.pumps[i] is not None:
+            data[f"pump{i + 1}"] = {"column": m.pumps[i].name, "on": list(m.pumps[i].yes)}
+        if m.currents[i] is not None:
+            data[f"current{i + 1}"] = _plain(m.currents[i])
+    if m.mains is not None:
+        data["mains"] = {"column": m.mains.name, "present": list(m.mains.yes)}
+    if m.rain is not None:
+        data["rain"] = _plain(m.rain)
+    return data
+
+
+def _plain(column):
+    found = {"column": column.name, "unit": column.unit}
+    return found | ({"unit_column": column.unit_column} if column.unit_column else {})

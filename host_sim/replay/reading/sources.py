@@ -1,0 +1,122 @@
+"""Finds out what a log is, and reads it: our own journal, or somebody else's table."""
+
+from datetime import datetime, timedelta
+from pathlib import Path
+
+import numpy as np
+from duplexsump.control.records import (
+    CONTACT_NAMES,
+    IN_CONTACTS,
+    IN_LEVEL,
+    IN_MAINS,
+    IN_TRANSMITTER,
+    OUT_PUMP_1,
+    OUT_PUMP_2,
+    TRANSMITTER_OK,
+)
+from duplexsump.control.settings import FITTED, SENSE_NOTHING, SENSING, TRANSMITTER
+
+from host_sim.errors import InputError
+from host_sim.replay.reading.log import Log, note
+from host_sim.run.journal import FORMAT, Life, read_journal
+
+
+def is_journal(path):
+    """Tell whether a file is a journal of ours in JSON lines.  Raises InputError where it cannot be read."""
+    try:
+        with Path(path).open("rb") as file:
+            head = file.read(200)
+    except OSError as error:
+        raise InputError(f"cannot be read: {error}", str(path)) from error
+    return head.lstrip().startswith(b"{") and FORMAT.encode() in head
+
+
+def journal(path):
+    """Return the Journal of a file, a last line that was torn by a power cut left out and counted in `findings`.
+
+    Returns (Journal, findings).  Raises InputError naming the line that cannot be used.
+    """
+    findings = []
+    try:
+        return read_journal(path), findings
+    except (OSError, UnicodeDecodeError) as error:
+        raise InputError(f"cannot be read: {error}", str(path)) from error
+    except ValueError as error:
+        text = Path(path).read_text(encoding="utf-8", errors="replace")
+        if text.endswith("\n") or text.count("\n") < 2:
+            raise InputError(str(error)) from error
+    found = _without_last(path, text)
+    note(findings, "torn", 1, "last line of the journal is torn, as by a power cut: left out", text.count("\n") + 1)
+    return found, findings
+
+
+def _without_last(path, text):
+    import tempfile
+
+    with tempfile.TemporaryDirectory() as folder:
+        whole = Path(folder) / "journal.jsonl"
+        whole.write_text(text[: text.rindex("\n") + 1], encoding="utf-8")
+        try:
+            return read_journal(whole)
+        except ValueError as error:
+            raise InputError(str(error).replace(str(whole), str(path))) from error
+
+
+def log_of(journal, site=None, name="journal", findings=()):
+    """Return the Log of a journal.
+
+    Where the level was measured it is taken in its steps of 10 mm; else it is
+    known, given the site, at the instants at which a contact turned.
+    """
+    rows, last = [], None
+    for record in journal.records:
+        if isinstance(record, Life):
+            if last is not None:
+                inputs, _ = last
+                rows.append((record.time_ms, inputs, None))
+            continue
+        last = (record.inputs, record.outputs)
+        rows.append((record.time_ms, record.inputs, record.outputs))
+    if not rows:
+        raise InputError("holds no record: nothing was seen of the night", name)
+    last_at = {}
+    for place, row in enumerate(rows):
+        last_at[row[0]] = place
+    rows = [rows[place] for place in last_at.values()]
+    if journal.duration_ms > rows[-1][0]:
+        rows.append((journal.duration_ms, *rows[-1][1:]))
+    begins = datetime(1970, 1, 1) + timedelta(seconds=site.begins_s if site is not None else 0.0)
+    begins += timedelta(milliseconds=rows[0][0])
+    time_s = np.array([(row[0] - rows[0][0]) / 1000.0 for row in rows])
+    found = Log(name, begins, time_s, findings=list(findings), rows_read=len(journal.records))
+    words = np.array([row[1][IN_CONTACTS] for row in rows])
+    for i, contact in enumerate(CONTACT_NAMES):
+        if journal.settings[FITTED] >> i & 1:
+            found.contacts[contact] = (words >> i & 1).astype(np.int8)
+    found.mains = np.array([row[1][IN_MAINS] for row in rows], np.int8)
+    for n, place in ((0, OUT_PUMP_1), (1, OUT_PUMP_2)):
+        found.pumps[n] = np.array([0 if row[2] is None else row[2][place] for row in rows], np.int8)
+    if journal.settings[SENSING] != SENSE_NOTHING:
+        found.bands = tuple(np.array([row[1][2 + n] for row in rows], np.int8) for n in (0, 1))
+    if journal.settings[TRANSMITTER]:
+        good = np.array([row[1][IN_TRANSMITTER] == TRANSMITTER_OK for row in rows])
+        zero = site.transmitter.zero_m if site is not None and site.transmitter is not None else 0.0
+        steps = np.array([row[1][IN_LEVEL] for row in rows])
+        found.level_m = np.where(good, zero + 0.01 * (steps + 0.5), np.nan)
+    elif site is not None:
+        found.level_m, found.marks = _marks(words, site), True
+    return found
+
+
+def _marks(words, site):
+    # The level at every row at which one contact turned, where the site knows that contact.
+    levels = np.full(len(words), np.nan)
+    changed = words[1:] ^ words[:-1]
+    for row in np.flatnonzero(changed):
+        bits = [i for i in range(4) if changed[row] >> i & 1 and site.contacts[i] is not None]
+        if len(bits) == 1:
+            contact = site.contacts[bits[0]]
+            levels[row + 1] = contact.wet_m if words[row + 1] >> bits[0] & 1 else contact.dry_m
+    return levels
+
+

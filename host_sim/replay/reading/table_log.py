@@ -1,0 +1,159 @@
+"""Somebody else's log, CSV or Parquet, into a Log, by a Mapping."""
+
+import csv
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+import numpy as np
+
+from host_sim.errors import InputError
+from host_sim.replay.reading import cleaning, stamps
+from host_sim.replay.reading.cells import Reader, states
+from host_sim.replay.reading.log import Log, note
+
+PARQUET = (".parquet", ".pq")
+INSTALL = 'Parquet needs pyarrow: install it with  pip install "sumpbench[logs]"'
+
+
+def read(path, mapping):
+    """Return the Log in a file.  Raises InputError for a file or column that cannot be used, or without any row."""
+    findings = []
+    table, rows = load(path, mapping, findings)
+    if not rows:
+        raise InputError("holds no row of readings", str(path))
+    return make(Path(path).name, table, mapping, findings, rows)
+
+
+def kind_of(path, mapping):
+    """Return "csv" or "parquet"."""
+    return mapping.kind or ("parquet" if Path(path).suffix.lower() in PARQUET else "csv")
+
+
+def load(path, mapping, findings):
+    """Return ({column: list of cells}, number of rows)."""
+    try:
+        work = _parquet if kind_of(path, mapping) == "parquet" else _csv
+        return work(Path(path), mapping, findings)
+    except (OSError, UnicodeDecodeError, csv.Error) as error:
+        raise InputError(f"cannot be read: {error}", str(path)) from error
+
+
+def _wanted(path, mapping, header):
+    lacking = [name for name in mapping.columns() if name not in header]
+    if lacking:
+        given = ", ".join(f'"{name}"' for name in header)
+        raise InputError([f'has no column "{name}"; it has {given}' for name in lacking], str(path))
+    return mapping.columns()
+
+
+def _csv(path, mapping, findings):
+    with path.open(encoding=mapping.encoding, newline="") as file:
+        for _ in range(mapping.skip):
+            file.readline()
+        rows = csv.reader(file, delimiter=mapping.delimiter)
+        header = [name.strip().lstrip("\ufeff") for name in next(rows, [])]
+        wanted = _wanted(path, mapping, header)
+        places = [header.index(name) for name in wanted]
+        need = max(places) + 1
+        cells, torn, first, number = [[] for _ in places], 0, 0, 0
+        for number, row in enumerate(rows, 1):
+            if len(row) < need:
+                torn += bool(row)
+                first = first or (number if row else 0)
+                continue
+            for column, place in zip(cells, places, strict=True):
+                column.append(row[place])
+    note(findings, "torn", torn, "lines hold fewer cells than their header asks for: left out", first)
+    return dict(zip(wanted, cells, strict=True)), len(cells[0])
+
+
+def _parquet(path, mapping, findings):
+    try:
+        import pyarrow as pa
+        import pyarrow.parquet as pq
+    except ImportError as error:
+        raise InputError(INSTALL, str(path)) from error
+    try:
+        header = pq.read_schema(path).names
+        wanted = _wanted(path, mapping, header)
+        table = pq.read_table(path, columns=wanted)
+    except pa.ArrowException as error:
+        raise InputError(f"is no Parquet that can be read: {error}", str(path)) from error
+    return {name: table.column(name).to_pylist() for name in wanted}, table.num_rows
+
+
+def make(name, table, mapping, findings, rows):
+    """Return the Log of columns of cells: one clock, in order, mended, with everything that was met counted."""
+    zone = stamps.zone_of(mapping.zone) if mapping.zone else None
+    seconds, known = stamps.parse(table[mapping.time], mapping.clock, findings)
+    utc = stamps.to_utc(seconds, known, zone, findings)
+    columns = {}
+
+    def numbers(key, column):
+        if column is not None:
+            reader = Reader(column, mapping, findings)
+            columns[key] = reader.read(table[column.name], table.get(column.unit_column))
+
+    def truths(key, state):
+        if state is not None:
+            columns[key] = states(table[state.name], state, mapping)
+
+    numbers("level", mapping.level)
+    numbers("rain", mapping.rain)
+    truths("mains", mapping.mains)
+    for contact, state in mapping.contacts.items():
+        truths(contact, state)
+    for i in (0, 1):
+        truths(f"pump{i}", mapping.pumps[i])
+        numbers(f"current{i}", mapping.currents[i])
+    places, again = cleaning.order(utc, findings)
+    places = cleaning.duplicates(places, again, list(columns.values()), findings)
+    if not len(places):
+        raise InputError(f'no row has a time that can be read in column "{mapping.time}" as {mapping.clock}', name)
+    begins = _begins(utc[places[0]], zone, mapping, known.any())
+    columns = {key: values[places] for key, values in columns.items()}
+    found = Log(name, begins, utc[places] - utc[places[0]], findings=findings, rows_read=rows)
+    found.gaps = cleaning.gaps(found.time_s, findings)
+    _channels(found, columns, mapping)
+    return found
+
+
+def _begins(second, zone, mapping, known):
+    if mapping.clock == "seconds":
+        return datetime(1970, 1, 1) + timedelta(seconds=float(second))
+    when = datetime(1970, 1, 1) + timedelta(seconds=float(second))
+    if zone is not None or known:
+        return when.replace(tzinfo=UTC).astimezone(zone or UTC)
+    return when
+
+
+def _channels(found, columns, mapping):
+    findings = found.findings
+    if "level" in columns:
+        found.level_m = columns["level"]
+        cleaning.drop_outs(found.level_m, "the level", findings, cleaning.LOWEST_M, cleaning.HIGHEST_M)
+        cleaning.spikes(found.level_m, findings, mapping.spike_m)
+    if "rain" in columns:
+        found.rain_m_s = columns["rain"]
+        cleaning.drop_outs(found.rain_m_s, "the rain", findings, 0.0, 1.0 / 60.0)
+    found.mains = columns.get("mains")
+    for contact in mapping.contacts:
+        found.contacts[contact] = columns[contact]
+    for i in (0, 1):
+        found.pumps[i] = columns.get(f"pump{i}")
+        found.current_a[i] = columns.get(f"current{i}")
+        if found.current_a[i] is not None:
+            cleaning.drop_outs(found.current_a[i], f"current {i + 1}", findings, -1.0, 500.0)
+    for key, values in (("mains", found.mains), *found.contacts.items(),
+                        ("pump 1", found.pumps[0]), ("pump 2", found.pumps[1])):  # fmt: skip
+        if values is not None:
+            note(findings, "drop-out", int((values < 0).sum()), f"readings of {key} are missing")
+
+
+def nothing_to_see(log):
+    """Raise InputError where a log has no reading of the water at all."""
+    if log.level_m is not None and not np.isnan(log.level_m).all():
+        return
+    if any((values >= 0).any() for values in log.contacts.values()):
+        return
+    raise InputError("holds neither a level nor a contact that can be read", log.name)

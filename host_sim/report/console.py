@@ -1,0 +1,21 @@
+"""The screen: a console that fits the terminal, and tables that fit the console."""
+
+from rich.console import Console
+from rich.table import Table
+
+# Piped into a file or a pager there is no terminal to ask for its width.
+PIPED_WIDTH = 132
+
+
+def console(stderr=False):
+    """Return a console that fits the terminal, or PIPED_WIDTH columns where there is none."""
+    found = Console(stderr=stderr, highlight=False)
+    return found if found.is_terminal else Console(stderr=stderr, highlight=False, width=PIPED_WIDTH)
+
+
+def table_of(title, columns):
+    """Return an empty table; `columns` are (heading, alignment, smallest width) and the first stays on one line."""
+    table = Table(title=title, title_justify="left", header_style="bold", show_lines=False, pad_edge=False, box=None)
+    for place, (heading, align, least) in enumerate(columns):
+        table.add_column(heading, justify=align, min_width=least, no_wrap=place == 0, overflow="fold")
+    return table

@@ -1,0 +1,1 @@
+"""The interview: questions, answers, resuming."""

@@ -1,0 +1,176 @@
+"""Edits that cures are made of: a wider or deeper pit, another pump, another pipe, other contacts."""
+
+from math import ceil
+
+from host_sim.plant.hydraulics import TURBULENT_FRICTION, pipe_diameter_m
+from host_sim.sizing import contacts, head
+from host_sim.sizing.limits import INCH
+from host_sim.sizing.remarks.remark import Cure
+from host_sim.sizing.say import text_of
+
+WIDEST_M = 60 * INCH
+
+
+def width_edits(result, width_m):
+    """Return the edits that make the pit so wide (diameter, or side of a square one)."""
+    data, text = result.inputs.data["pit"], text_of(width_m, "length")
+    shape = data.get("shape", "cylinder")
+    if shape == "cylinder":
+        return {"pit.diameter": text}
+    if shape == "square":
+        return {"pit.side": text}
+    if shape == "basin":
+        return {"pit.bottom_diameter": text, "pit.top_diameter": text_of(max(width_m, top_m(result)), "length")}
+    return {
+        "pit.shape": "cylinder",
+        "pit.areas": None,
+        "pit.diameter": text,
+        "pit.depth": text_of(result.inputs.pit.floor_m, "length"),
+    }
+
+
+def top_m(result):
+    """Return the width of the pit at the floor."""
+    pit = result.inputs.pit
+    return (4.0 * pit.area_m2(pit.floor_m - 1e-6) / 3.141592653589793) ** 0.5
+
+
+def wider(result, least_m, say, why="a pit"):
+    """Return a family of wider pits in steps of 2 in from a least width on."""
+    step = 2 * INCH
+    first = max(ceil(least_m / step - 1e-6) * step, ceil((result.inputs.diameter_m + 1e-6) / step) * step)
+    widths = []
+    while first <= WIDEST_M and len(widths) < 8:
+        widths.append(first)
+        first += step if len(widths) < 4 else 3 * step
+    word = "wide" if result.inputs.shape == "square" else "across"
+    return [Cure(f"{why} {say(w, 'length')} {word}", width_edits(result, w)) for w in widths]
+
+
+def deeper(result, say):
+    """Return a family of deeper pits with their contacts spread anew."""
+    pit = result.inputs.pit.floor_m
+    found = []
+    for more in (6, 12, 18, 24, 36):
+        depth = pit + more * INCH
+        edits = {"pit.depth": text_of(depth, "length"), "contacts": None}
+        if "outlet" in result.inputs.data["discharge"]:
+            edits["discharge.outlet"] = text_of(result.inputs.discharge.outlet_m + more * INCH, "distance", 2)
+        if result.inputs.shape == "table":
+            edits.update(
+                {
+                    "pit.shape": "cylinder",
+                    "pit.areas": None,
+                    "pit.diameter": text_of(result.inputs.diameter_m, "length"),
+                }
+            )
+        if result.inputs.basin.inlet_m is not None:
+            edits["sizing.basin.inlet"] = text_of(result.inputs.basin.inlet_m + more * INCH, "length")
+        if "water_table" in result.inputs.data.get("sizing", {}).get("basin", {}):
+            edits["sizing.basin.water_table"] = text_of(result.inputs.basin.water_table_m + more * INCH, "distance", 2)
+        for key in ("riser", "riser1", "riser2"):
+            if key in result.inputs.data["discharge"]:
+                n = 1 if key == "riser2" else 0
+                length = result.inputs.discharge.risers[n].length_m + more * INCH
+                edits[f"discharge.{key}.length"] = text_of(length, "distance", 2)
+        found.append(Cure(f"a pit {say(depth, 'length')} deep, the contacts spread over it", edits))
+    return found
+
+
+def spread(result, say):
+    """Return a family of one: the contacts at the recommended heights."""
+    if not result.inputs.contacts:
+        return []
+    band = result.inputs.pit.volume_m3(result.recommended[1].wet_m) - result.inputs.pit.volume_m3(
+        result.recommended[0].dry_m
+    )
+    tables = contacts.tables(result.recommended, result.inputs.closed)
+    heights = ", ".join(
+        f"{name} {say(c.dry_m if name == 'off' else c.wet_m, 'length')}"
+        for name, c in zip(contacts.NAMES, result.recommended, strict=True)
+    )
+    return [Cure(f"contacts at {heights}: {say(band, 'volume')} between off and lead", {"contacts": tables})]
+
+
+def pump_edits(result, flow=1.0, head_share=1.0):
+    """Return the edits that put pumps of another size in: every curve's flows and heads multiplied."""
+    edits = {}
+    for key in ("pump", "pump1", "pump2"):
+        part = result.inputs.data.get(key, {})
+        if "curve" not in part:
+            continue
+        n = 1 if key == "pump2" else 0
+        points = result.inputs.pumps[n].curve.points
+        edits[f"{key}.curve"] = [
+            [text_of(q * flow, "flow", 2), text_of(h * head_share, "distance", 2)] for q, h in points
+        ]
+        edits.update(_plate_edits(result, key, flow))
+    return edits
+
+
+def _plate_edits(result, key, flow):
+    # The range of another pump is scaled with it, where the file gives it.
+    found = {}
+    motor = key.replace("pump", "motor")
+    for name, index in (("minimum_flow", "minimum_m3s"), ("maximum_flow", "maximum_m3s")):
+        if name in result.inputs.data.get("sizing", {}).get(motor, {}):
+            value = getattr(result.inputs.plates[1 if key == "pump2" else 0], index)
+            found[f"sizing.{motor}.{name}"] = text_of(value * flow, "flow", 2)
+    return found
+
+
+def other_pump(result, steps, say, grow_head=False):
+    """Return a family of other pumps, their flows (and heads) multiplied by each step."""
+    found = []
+    for step in steps:
+        up = step if grow_head else 1.0
+        shutoff = max(p.curve.shutoff_m for p in result.inputs.pumps) * up
+        runout = max(p.curve.runout_m3s for p in result.inputs.pumps) * step
+        size = "larger" if step > 1.0 or up > 1.0 else "smaller"
+        text = f"{size} pumps, {say(shutoff, 'head')} at no flow and {say(runout, 'flow')} at no head"
+        found.append(Cure(text, pump_edits(result, step, up)))
+    return found
+
+
+def pipes(result, say, larger=True):
+    """Return a family of other pipe sizes for the whole discharge, none smaller than the pumps' outlets."""
+    now = head.smallest_nominal(result.inputs)
+    outlet = max(plate.outlet_m for plate in result.inputs.plates) / INCH
+    sizes = sorted(TURBULENT_FRICTION)
+    if larger:
+        sizes = [s for s in sizes if s > now + 1e-6]
+    else:
+        sizes = [s for s in reversed(sizes) if s < now - 1e-6 and s >= outlet - 1e-6]
+    return [
+        Cure(
+            f"{s:g} in pipe throughout ({say(pipe_diameter_m(s), 'length')} inside)",
+            head.resized(result.inputs.data, s),
+        )
+        for s in sizes
+    ]
+
+
+def separate_lines(result, say):
+    """Return a family of one: a line of its own for each pump, with the header's length and fittings."""
+    data = result.inputs.data["discharge"]
+    if "header" not in data:
+        return []
+    header = result.inputs.discharge.header
+    edits = {"discharge.header": None}
+    for key in ("riser", "riser1", "riser2"):
+        if key not in data:
+            continue
+        n = 1 if key == "riser2" else 0
+        length = result.inputs.discharge.risers[n].length_m + header.length_m
+        fittings = dict(data[key].get("fittings", {}))
+        for name, count in data["header"].get("fittings", {}).items():
+            fittings[name] = fittings.get(name, 0) + count
+        edits[f"discharge.{key}.length"] = text_of(length, "distance", 2)
+        edits[f"discharge.{key}.fittings"] = fittings
+    length = result.inputs.discharge.risers[0].length_m + header.length_m
+    return [Cure(f"a line of its own for each pump, {say(length, 'distance')}", edits)]
+
+
+def one(text, edits):
+    """Return a family of a single cure."""
+    return [Cure(text, edits)]

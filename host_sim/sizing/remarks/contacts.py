@@ -1,0 +1,156 @@
+"""Remarks about the contacts, and what protects from dry running."""
+
+from duplexsump.control import settings as s
+
+from host_sim.sizing.contacts import NAMES, draw_down_s, lowest_off_m, step_m
+from host_sim.sizing.limits import INCH, limit
+from host_sim.sizing.remarks.change import deeper, one, spread
+from host_sim.sizing.remarks.remark import Remark
+
+SECTION = "contacts"
+
+
+def _low_off(result, say):
+    lowest = max(
+        max(p.intake_m + p.cover_m, plate.covered_m)
+        for p, plate in zip(result.inputs.pumps, result.inputs.plates, strict=True)
+    )
+    off = result.contacts[0].dry_m
+    if off >= lowest - 1e-4:
+        return None
+    return (
+        f"off turns dry at {say(off, 'length')}; intake and motor want water up to {say(lowest, 'length')} "
+        f"(with waves and a second's delay off belongs at {say(lowest_off_m(result.inputs), 'length')})"
+    )
+
+
+def _respread(result, say):
+    return [spread(result, say)]
+
+
+def _close(result, say):
+    need, close = step_m(result.inputs), []
+    for low, high in ((1, 2), (2, 3)):
+        gap = result.contacts[high].wet_m - result.contacts[low].wet_m
+        if gap < need - 2e-4:
+            close.append(f"{NAMES[low]} and {NAMES[high]} {say(gap, 'length')}")
+    if not close:
+        return None
+    return f"contacts closer than {say(need, 'length')}, so that waves and hands confuse them: {', '.join(close)}"
+
+
+def _room_for_contacts(result, say):
+    return [
+        spread(result, say),
+        deeper(result, say),
+        one("still the water: an elbow on the inlet", {"waves.height": "0 mm"}),
+    ]
+
+
+def _high_high(result, say):
+    spare = result.inputs.pit.floor_m - result.contacts[3].wet_m
+    if spare >= limit("freeboard") - 2e-4:
+        return None
+    return f"the high contact lies {say(spare, 'length')} below the floor: the alarm comes with the water"
+
+
+def _drowned(result, say):
+    inlet = result.inputs.basin.inlet_m
+    if inlet is None or result.contacts[1].wet_m <= inlet + 2e-4:
+        return None
+    return (
+        f"lead starts at {say(result.contacts[1].wet_m, 'length')}, above the drain that runs in at "
+        f"{say(inlet, 'length')}: "
+        "every cycle backs water up into the drain"
+    )
+
+
+def _undrown(result, say):
+    return [spread(result, say), deeper(result, say)]
+
+
+def _travel(result, say):
+    band = result.contacts[1].wet_m - result.contacts[0].dry_m
+    travel = result.inputs.floats.travel_m
+    if travel < band - 0.1 * INCH:
+        return None
+    return f"the floats travel {say(travel, 'length')}, as much as lead lies above off: they cannot be told apart"
+
+
+def _short_travel(result, say):
+    return [
+        one(
+            "floats on rods, with an inch of travel",
+            {"sizing.floats": {"kind": "vertical", "travel": "1 in"}, "contacts": None},
+        ),
+        deeper(result, say),
+    ]
+
+
+def _no_sensing(result, say):
+    if result.settings[s.SENSING] == s.SENSE_CURRENT:
+        return None
+    blind = result.settings[s.BLIND_RUN_MS] / 1000.0
+    return (
+        "no current sensing is fitted: only the off contact, its time limit (pump_down) and blind_run "
+        f"({say(blind, 'seconds')} at most on a level that cannot be believed) protect the pumps from running "
+        "dry; a pump "
+        "that turns without moving water is noticed only when the level reaches lag"
+    )
+
+
+def _sense(result, say):
+    return [one("a current transformer on each pump's cord, read by the controller", {"controller.sensing": "current"})]
+
+
+def _long_draw_down(result, say):
+    seconds = draw_down_s(result.inputs, result.contacts[1].dry_m, result.contacts[0].dry_m)
+    blind = result.settings[s.BLIND_RUN_MS] / 1000.0
+    if result.settings[s.SENSING] == s.SENSE_CURRENT or seconds <= blind:
+        return None
+    return (
+        f"one pump draws the pit from lead to off in {say(seconds, 'seconds')}, but without current sensing the "
+        "time limit "
+        f"stands at {say(blind, 'seconds')} at most: at high inflow the controller would doubt an honest off contact"
+    )
+
+
+def _shorter_draw_down(result, say):
+    return [spread(result, say), *_sense(result, say)]
+
+
+def _high_open(result, say):
+    if result.inputs.closed[3]:
+        return None
+    return "the high contact is normally open: a broken wire to it is never noticed"
+
+
+def _close_high(result, say):
+    return [one("a normally-closed high contact on its own pair of wires", {"contacts.high.normally_closed": True})]
+
+
+def _missing(result, say):
+    if not result.inputs.contacts:
+        return None
+    missing = [NAMES[i] for i in (0, 2) if result.inputs.contacts[i] is None]
+    if not missing:
+        return None
+    return (
+        f"contact not fitted: {', '.join(missing)}; heights below are worked out with it "
+        "(without off the pumps stop by time, without lag the second one starts at high)"
+    )
+
+
+REMARKS = (
+    Remark("off_too_low", SECTION, True, "off lies too low", _low_off, _respread),
+    Remark("contacts_too_close", SECTION, False, "contacts too close", _close, _room_for_contacts),
+    Remark("high_too_near_floor", SECTION, False, "high too near the floor", _high_high, _room_for_contacts),
+    Remark("drain_drowned", SECTION, False, "lead above the drain that runs in", _drowned, _undrown),
+    Remark("float_travel", SECTION, True, "the floats travel too far for the band", _travel, _short_travel),
+    Remark("contact_missing", SECTION, False, "a contact is not fitted", _missing, _respread),
+    Remark("high_normally_open", SECTION, False, "high is normally open", _high_open, _close_high),
+    Remark(
+        "outlasts_blind_run", SECTION, True, "the draw-down outlasts a blind run", _long_draw_down, _shorter_draw_down
+    ),
+    Remark("no_current_sensing", SECTION, False, "no current sensing", _no_sensing, _sense),
+)

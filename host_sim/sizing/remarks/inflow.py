@@ -1,0 +1,145 @@
+"""Remarks about the inflow: what the evidence is worth."""
+
+from host_sim.sizing.limits import INCH, limit
+from host_sim.sizing.remarks.change import one
+from host_sim.sizing.remarks.remark import Cure, Remark
+from host_sim.sizing.say import text_of
+
+SECTION = "inflow"
+GUESSED = ("rule of thumb", "scenario")
+WEATHERED = ("rise test", "pump-down test", "log")
+
+
+def _places(result, test):
+    return [i for i, item in enumerate(result.design.estimates) if test(item)]
+
+
+def _not_wettest(result, say):
+    governing = result.design.governing
+    if governing.factor == 1.0:
+        return None
+    return (
+        f"the {governing.kind} was made in weather called {governing.weather}, so its "
+        f"{say(governing.measured_m3s, 'flow')} "
+        f"was multiplied by {governing.factor:g}: the design inflow is guessed, not measured"
+    )
+
+
+def _repeat(result, say):
+    found = {f"sizing.evidence.{i}.weather": "wettest" for i in _places(result, lambda e: e.kind in WEATHERED)}
+    return [one("repeat the test in the wettest week of the year and say so (weather = wettest)", found)]
+
+
+def _uncertain(result, say):
+    worst = max(result.design.estimates, key=lambda e: e.uncertainty if e.kind == "rise test" else 0.0)
+    if worst.kind != "rise test" or worst.uncertainty <= limit("uncertain") or result.inputs.basin.perforated:
+        return None
+    return f"the rise test is good to {say(worst.uncertainty, 'share')} only: the rise is too small for a tape"
+
+
+def _longer(result, say):
+    family = []
+    for times in (2, 4, 8, 16, 32):
+        edits, told = {}, ""
+        for i, item in enumerate(result.inputs.evidence):
+            if item.kind != "rise test":
+                continue
+            way, seconds = item.facts["way_m"] * times, item.facts["time_s"] * times
+            if item.facts["from_m"] + way > result.inputs.pit.floor_m:
+                edits[f"sizing.evidence.{i}.from"] = "0 in"
+            edits[f"sizing.evidence.{i}.rise"] = text_of(way, "length", 2)
+            edits[f"sizing.evidence.{i}.in"] = f"{seconds:.1f} s"
+            told = f"let the water rise {say(way, 'length')} (about {say(seconds, 'seconds')}) before reading the tape"
+
+        family.append(Cure(told, edits))
+    return [family]
+
+
+def _disagree(result, say):
+    measured = [e for e in result.design.estimates if e.kind != "rule of thumb"]
+    if len(measured) < 2:
+        return None
+    low, high = min(measured, key=lambda e: e.value_m3s), max(measured, key=lambda e: e.value_m3s)
+    if high.value_m3s <= limit("disagree") * low.value_m3s:
+        return None
+    return (
+        f"the {high.kind} says {say(high.value_m3s, 'flow')}, the {low.kind} {say(low.value_m3s, 'flow')}; "
+        "the larger one was taken"
+    )
+
+
+def _settle(result, say):
+    estimates = list(enumerate(result.design.estimates))
+    top = max(e.value_m3s for _, e in estimates)
+    kept = [
+        result.inputs.data["sizing"]["evidence"][i]
+        for i, e in estimates
+        if e.kind == "rule of thumb" or e.value_m3s * limit("disagree") >= top
+    ]
+    return [
+        one(
+            "repeat the test that said less; strike it out if it was made in dry weather or misread",
+            {"sizing.evidence": kept},
+        )
+    ]
+
+
+def _nothing_measured(result, say):
+    if any(e.kind not in GUESSED for e in result.design.estimates):
+        return None
+    flow, kind = say(result.design.governing.value_m3s, "flow"), result.design.governing.kind
+    source = "the floor's area alone" if kind == "rule of thumb" else "the scenario of the site file"
+    return f"nobody has measured: {flow} comes from {source}"
+
+
+def _measure(result, say):
+    rate = result.design.governing.value_m3s / result.inputs.pit.area_m2(0.3 * result.inputs.pit.floor_m)
+    rise = 0.4 * result.inputs.pit.floor_m
+    test = {
+        "kind": "rise test",
+        "rise": text_of(rise, "length"),
+        "in": f"{rise / rate:.0f} s",
+        "from": "2 in",
+        "weather": "wettest",
+    }
+    seconds = say(INCH / rate, "seconds")
+    return [
+        one(
+            f"stop the pump and time the rise with a tape (at the rule's rate an inch takes {seconds})",
+            {"sizing.evidence": [test]},
+        )
+    ]
+
+
+def _perforated(result, say):
+    if not result.inputs.basin.perforated or not any(e.kind == "rise test" for e in result.design.estimates):
+        return None
+    if any(e.kind in ("recovery", "drained area", "log", "pump-down test") for e in result.design.estimates):
+        return None
+    return (
+        "the basin is perforated: while the water rises the gravel around it fills as well, so the test says too little"
+    )
+
+
+def _confirm(result, say):
+    more = {"kind": "log", "starts": 6, "over": "1 h", "stops_at": "6 in", "starts_at": "12 in", "weather": "wettest"}
+    share = result.design.governing.value_m3s
+    volume = result.inputs.pit.volume_m3(12 * INCH) - result.inputs.pit.volume_m3(6 * INCH)
+    more["starts"] = max(1.0, round(share * 3600.0 / volume * 0.9, 1))
+    place = len(result.inputs.data.get("sizing", {}).get("evidence", []))
+    return [
+        one(
+            "count the pump's starts over an hour of the same weather and add them as a log: while it cycles the "
+            "gravel stores nothing",
+            {f"sizing.evidence.{place}": more},
+        )
+    ]
+
+
+REMARKS = (
+    Remark("not_wettest", SECTION, False, "not measured in the wettest week", _not_wettest, _repeat),
+    Remark("uncertain_test", SECTION, False, "the rise test is too short", _uncertain, _longer),
+    Remark("evidence_disagrees", SECTION, False, "two kinds of evidence disagree", _disagree, _settle),
+    Remark("nothing_measured", SECTION, False, "the inflow was not measured", _nothing_measured, _measure),
+    Remark("gravel_stores", SECTION, False, "a rise test in a perforated basin", _perforated, _confirm),
+)

@@ -1,0 +1,216 @@
+"""Remarks about head, flow and pipe."""
+
+from host_sim.sizing.head import ALONE_1, ALONE_2, BOTH
+from host_sim.sizing.limits import MATERIALS, limit
+from host_sim.sizing.remarks.change import one, other_pump, pipes, separate_lines
+from host_sim.sizing.remarks.remark import Cure, Remark
+from host_sim.sizing.say import text_of
+
+SECTION = "head and flow"
+
+
+def _not_pressure(result, say):
+    piping = result.inputs.piping
+    if piping.made_for_pressure:
+        return None
+    what, source = MATERIALS[piping.material][1:]
+    shutoff, surge, _ = result.pressure
+    return (
+        f"{what} ({piping.material}) is not made for pressure ({source}); this pump presses to "
+        f"{say(shutoff, 'pressure')} and a slamming valve adds up to {say(surge, 'pressure')}"
+    )
+
+
+def _solid_wall(result, say):
+    return [
+        one(
+            "solid-wall PVC schedule 40 pressure pipe (ASTM D1785) with pressure fittings",
+            {"sizing.piping.material": "PVC schedule 40"},
+        )
+    ]
+
+
+def _pressure(result, say):
+    shutoff, surge, rated = result.pressure
+    if rated is None or shutoff + surge <= rated:
+        return None
+    total = say(shutoff + surge, "pressure")
+    return f"shut-off and surge together reach {total}, the pipe bears {say(rated, 'pressure')} at 73 F"
+
+
+def _slower(result, say):
+    return [pipes(result, say, True)]
+
+
+def _fast(result, say):
+    fast = {}
+    for p in result.points:
+        for name, v in p.velocity_ms.items():
+            fast[name] = max(v, fast.get(name, 0.0))
+    over = {name: v for name, v in fast.items() if v > limit("velocity_high")}
+    if not over:
+        return None
+    told = ", ".join(f"{say(v, 'velocity')} in {name}" for name, v in over.items())
+    return f"the water runs at {told}; above {say(limit('velocity_high'), 'velocity')} valves slam and wear"
+
+
+def _slow(result, say):
+    slow = {}
+    for p in result.points:
+        if p.which == BOTH:
+            continue
+        for name, v in p.velocity_ms.items():
+            slow[name] = min(v, slow.get(name, 99.0))
+    under = {name: v for name, v in slow.items() if v < limit("velocity_low")}
+    if not under:
+        return None
+    told = ", ".join(f"{say(v, 'velocity')} in {name}" for name, v in under.items())
+    return (
+        f"one pump moves only {told}; below {say(limit('velocity_low'), 'velocity')} sand and iron settle in the pipe"
+    )
+
+
+def _faster(result, say):
+    return [pipes(result, say, False), other_pump(result, (1.25, 1.5, 2.0, 3.0, 4.0), say, True)]
+
+
+def _range(result, name):
+    # (pump, flow through it, limit) of each pump outside its range in normal duty.
+    found = {}
+    for p in result.points:
+        for n in (0, 1):
+            if p.which in (f"pump {n + 1} alone", BOTH):
+                flow, plate = p.through_m3s[n], result.inputs.plates[n]
+                if name == "below" and flow < plate.minimum_m3s:
+                    found[n] = (min(flow, found.get(n, (9.0,))[0]), plate.minimum_m3s)
+                if name == "beyond" and flow > plate.maximum_m3s * 1.001:
+                    found[n] = (max(flow, found.get(n, (0.0,))[0]), plate.maximum_m3s)
+    return found
+
+
+def _below(result, say):
+    found = _range(result, "below")
+    if not found:
+        return None
+    told = "; ".join(f"pump {n + 1} {say(q, 'flow')}, at least {say(q0, 'flow')}" for n, (q, q0) in found.items())
+    return f"too near to shut-off, the pump heats its own water: {told}"
+
+
+def _more_flow(result, say):
+    return [separate_lines(result, say), pipes(result, say, True), _higher(result, say)]
+
+
+def _higher(result, say):
+    found = []
+    for head in (1.15, 1.3, 1.5, 2.0, 3.0):
+        found += other_pump(result, (head,), say, True)
+    return found
+
+
+def _beyond(result, say):
+    found = _range(result, "beyond")
+    if not found:
+        return None
+    told = "; ".join(f"pump {n + 1} {say(q, 'flow')}, at most {say(q1, 'flow')}" for n, (q, q1) in found.items())
+    return f"past the end of its range the pump sucks air and overloads: {told}"
+
+
+def _throttle(result, say):
+    family = []
+    for k in (5, 10, 20, 40, 80, 160, 320):
+        edits = {
+            f"discharge.{key}.extra_k": k
+            for key in ("riser", "riser1", "riser2")
+            if key in result.inputs.data["discharge"]
+        }
+        family.append(Cure(f"throttle each riser with its full-open valve, to a loss coefficient of {k}", edits))
+    return [pipes(result, say, False), family, other_pump(result, (0.9, 0.8, 0.7, 0.6, 0.5), say)]
+
+
+def _gain(result, say):
+    if result.inputs.discharge.header is None or result.lag_gain >= limit("lag_gain"):
+        return None
+    one_flow, both = max(result.flow(ALONE_1), result.flow(ALONE_2)), result.flow(BOTH)
+    return (
+        f"on the shared header the second pump adds {say(result.lag_gain, 'share')}: {say(one_flow, 'flow')} alone, "
+        f"{say(both, 'flow')} together, not {say(result.flow(ALONE_1) + result.flow(ALONE_2), 'flow')}"
+    )
+
+
+def _own_lines(result, say):
+    return [separate_lines(result, say), pipes(result, say, True)]
+
+
+def _shut_out(result, say):
+    both = next(p for p in result.points if p.which == BOTH and p.contact == "high")
+    for n in (0, 1):
+        alone = next(p for p in result.points if p.which == f"pump {n + 1} alone" and p.contact == "high")
+        if both.by_pump_m3s[n] < 0.2 * alone.by_pump_m3s[n]:
+            return (
+                f"with both running, pump {n + 1} is held shut by the stronger one: "
+                f"{say(both.by_pump_m3s[n], 'flow')} instead of {say(alone.by_pump_m3s[n], 'flow')}"
+            )
+    return None
+
+
+def _equal_pumps(result, say):
+    data, edits = result.inputs.data, {}
+    strong = max((0, 1), key=lambda n: result.inputs.pumps[n].curve.shutoff_m)
+    points = [[text_of(q, "flow", 2), text_of(h, "distance", 2)] for q, h in result.inputs.pumps[strong].curve.points]
+    for key in ("pump", "pump1", "pump2"):
+        if "curve" in data.get(key, {}):
+            edits[f"{key}.curve"] = points
+    return [one("two pumps of the same curve, that of the stronger one", edits), separate_lines(result, say)]
+
+
+def _weep(result, say):
+    missing = [
+        f"pump {n + 1}" for n in (0, 1) if result.inputs.pumps[n].weep_m2 <= 0.0 and result.inputs.piping.check[n]
+    ]
+    if not missing:
+        return None
+    return (
+        f"no weep hole below the check valve of {' and '.join(missing)}: air stays under the valve and the pump may "
+        "turn without moving water"
+    )
+
+
+def _drill(result, say):
+    edits = {}
+    for key in ("pump", "pump1", "pump2"):
+        if key in result.inputs.data:
+            edits[f"{key}.weep_hole"] = "0.1875 in"
+    return [
+        one(
+            "a 3/16 in hole in the riser below the check valve, pointing down into the pit (where the pump has none "
+            "of its own; follow its maker)",
+            edits,
+        )
+    ]
+
+
+def _pays(result, say):
+    larger = result.larger
+    if larger is None or larger.gain <= limit("pipe_pays"):
+        return None
+    slow = min(larger.velocity_ms.values())
+    if slow / 2.0 < limit("velocity_low") * 0.5:
+        return None
+    return (
+        f"{larger.nominal_in:g} in pipe would give {say(larger.flow_m3s, 'flow')} from one pump, "
+        f"{say(larger.gain, 'share')} more, and {say(larger.both_m3s, 'flow')} from both"
+    )
+
+
+REMARKS = (
+    Remark("not_pressure_pipe", SECTION, True, "pipe not made for pressure", _not_pressure, _solid_wall),
+    Remark("pressure_over_rating", SECTION, True, "the pipe's pressure rating is passed", _pressure, _slower),
+    Remark("velocity_high", SECTION, False, "the water runs too fast", _fast, _slower),
+    Remark("velocity_low", SECTION, False, "the water runs too slowly", _slow, _faster),
+    Remark("below_minimum_flow", SECTION, True, "a pump below its least flow", _below, _more_flow),
+    Remark("beyond_run_out", SECTION, False, "a pump beyond its run-out", _beyond, _throttle),
+    Remark("lag_gains_little", SECTION, False, "the second pump adds little", _gain, _own_lines),
+    Remark("weaker_pump_shut_out", SECTION, True, "one pump shuts the other out", _shut_out, _equal_pumps),
+    Remark("no_weep_hole", SECTION, False, "no weep hole", _weep, _drill),
+    Remark("larger_pipe_pays", SECTION, False, "a larger pipe would pay", _pays, _slower),
+)

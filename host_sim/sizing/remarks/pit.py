@@ -1,0 +1,303 @@
+"""Remarks about the pit: room, code minimum, cycling, what gets in, what runs back."""
+
+from math import ceil, sqrt
+
+from host_sim.sizing.limits import limit
+from host_sim.sizing.model import fixed_duty
+from host_sim.sizing.remarks.change import deeper, one, other_pump, spread, wider
+from host_sim.sizing.remarks.remark import Cure, Remark
+from host_sim.sizing.say import text_of
+
+SECTION, CYCLING = "pit", "cycling"
+
+
+def _no_room(result, say):
+    room = result.room
+    if room.across_m >= room.needed_m - 1e-4:
+        return None
+    bodies = " and ".join(say(plate.body_m, "length") for plate in result.inputs.plates)
+    return (
+        f"two pumps ({bodies}) and {result.inputs.floats.kind} floats need a pit of {say(room.needed_m, 'length')}; "
+        f"this one is {say(room.across_m, 'length')} where the pumps stand"
+    )
+
+
+def _make_room(result, say):
+    return [
+        wider(result, result.room.needed_m, say),
+        one("floats on rods instead of tethers", {"sizing.floats": {"kind": "vertical", "travel": "1 in"}}),
+    ]
+
+
+def _code(result, say):
+    across, depth = result.inputs.diameter_m, result.inputs.pit.floor_m
+    small = []
+    if across < limit("pit_diameter") - 1e-4:
+        small.append(f"{say(across, 'length')} across, at least {say(limit('pit_diameter'), 'length')}")
+    if depth < limit("pit_depth") - 1e-4:
+        small.append(f"{say(depth, 'length')} deep, at least {say(limit('pit_depth'), 'length')}")
+    if not small:
+        return None
+    return (
+        f"smaller than the code asks ({'; '.join(small)}: International Plumbing Code 1113.1.2); the local code decides"
+    )
+
+
+def _to_code(result, say):
+    family = []
+    for width in wider(result, limit("pit_diameter"), say)[:1] if result.inputs.diameter_m < limit(
+        "pit_diameter"
+    ) - 1e-4 else [Cure("", {})]:  # fmt: skip
+        edits, text = dict(width.edits), width.text
+        if result.inputs.pit.floor_m < limit("pit_depth") - 1e-4:
+            need = limit("pit_depth")
+            for cure in deeper(result, say):
+                depth = result.inputs.pit.floor_m + 0.1524 * (1 + len(family))
+                edits = {**cure.edits, **width.edits}
+                family.append(Cure(f"{cure.text}{', ' + text if text else ''}", edits))
+                if depth >= need:
+                    break
+        else:
+            family.append(Cure(text, edits))
+    return [family]
+
+
+def _starts(result, say):
+    allowed = min(plate.starts_per_hour for plate in result.inputs.plates)
+    starts = result.starts["design"]
+    if starts <= allowed:
+        return None
+    turns = result.cycling
+    return (
+        f"the pit is too small for these pumps: {say(turns.band_m3, 'volume')} between off and lead make "
+        f"{starts:.1f} starts an hour of each motor at {say(result.worst['design'], 'flow')} "
+        f"({say(turns.time_s(result.worst['design']), 'seconds')} from start to start); the motors bear {allowed:g}"
+    )
+
+
+def _fewer_starts(result, say):
+    families = [_alternate(result), spread(result, say)]
+    allowed = min(plate.starts_per_hour for plate in result.inputs.plates)
+    ratio = result.starts["design"] / allowed
+    # Starts go with one over the area, so that is where the search begins.
+    families.append(wider(result, result.inputs.diameter_m * sqrt(ratio) * 0.97, say))
+    families.append(deeper(result, say))
+    families.append(_smaller(result, say))
+    return families
+
+
+def _smaller(result, say):
+    # A smaller pump must still carry the design inflow by itself.
+    need = result.design.inflow_m3s / result.reserve.one_m3s if result.reserve.one_m3s > 0.0 else 1.0
+    steps = [x / 10.0 for x in range(9, 1, -1) if x / 10.0 > 1.05 * need]
+    return other_pump(result, steps, say)
+
+
+def _alternate(result):
+    if not fixed_duty(result):
+        return []
+    edits = {"settings.duty": 0}
+    if "settings" not in result.inputs.data and all(p.supply != "mains" for p in result.inputs.pumps):
+        edits = {"settings.duty": 0}
+    return one("let the two pumps take turns (duty = alternate): each makes every other start", edits)
+
+
+def _starts_alone(result, say):
+    allowed = min(plate.starts_per_hour for plate in result.inputs.plates)
+    starts = result.starts["alone design"]
+    if starts <= allowed or _starts(result, say) is not None:
+        return None
+    return (
+        f"with one pump out of service the other makes {starts:.1f} starts an hour; its motor bears {allowed:g}: "
+        "mend the failed pump within days"
+    )
+
+
+def _fewer_alone(result, say):
+    allowed = min(plate.starts_per_hour for plate in result.inputs.plates)
+    ratio = result.starts["alone design"] / allowed
+    return [
+        spread(result, say),
+        wider(result, result.inputs.diameter_m * sqrt(ratio) * 0.97, say),
+        deeper(result, say),
+        _smaller(result, say),
+    ]
+
+
+def _fixed(result, say):
+    equal = result.inputs.pumps[0].supply == result.inputs.pumps[1].supply
+    if not fixed_duty(result) or not equal:
+        return None
+    return "one pump always leads although both are alike: it wears out first, and the other is never tried in earnest"
+
+
+def _short_run(result, say):
+    need = max(plate.least_run_s for plate in result.inputs.plates)
+    runs = [result.cycling.run_empty_s(n) for n in (0, 1)]
+    if min(runs) >= need:
+        return None
+    return (
+        f"with little inflow a run lasts {say(min(runs), 'seconds')}; the motor wants {say(need, 'seconds')} to carry "
+        "away the heat of its start"
+    )
+
+
+def _longer_run(result, say):
+    need = max(plate.least_run_s for plate in result.inputs.plates)
+    ratio = need / min(result.cycling.run_empty_s(n) for n in (0, 1))
+    return [
+        spread(result, say),
+        wider(result, result.inputs.diameter_m * sqrt(ratio) * 0.97, say),
+        deeper(result, say),
+        _smaller(result, say),
+    ]
+
+
+def _short_rest(result, say):
+    need = max(plate.least_rest_s for plate in result.inputs.plates)
+    rest = result.cycling.shortest_fill_s(result.design.inflow_m3s)
+    if rest >= need:
+        return None
+    return (
+        f"at the design inflow the pit refills in {say(rest, 'seconds')}: a pump that is left alone would rest "
+        "less than "
+        f"the {say(need, 'seconds')} it needs"
+    )
+
+
+def _longer_rest(result, say):
+    need = max(plate.least_rest_s for plate in result.inputs.plates)
+    ratio = need / max(1.0, result.cycling.shortest_fill_s(result.design.inflow_m3s))
+    return [spread(result, say), wider(result, result.inputs.diameter_m * sqrt(ratio) * 0.97, say), deeper(result, say)]
+
+
+def _holes(result, say):
+    passes = result.room.entrance_m3s
+    if passes is None or passes >= result.design.inflow_m3s:
+        return None
+    return (
+        f"the holes pass {say(passes, 'flow')} with {say(limit('entrance_head'), 'length')} of water behind them, "
+        "less than "
+        f"the design inflow of {say(result.design.inflow_m3s, 'flow')}: the water table stays high around a dry pit"
+    )
+
+
+def _more_holes(result, say):
+    count = result.room.holes_needed
+    hole = result.inputs.data.get("sizing", {}).get("basin", {}).get("hole", "0.5 in")
+    return [one(f"{count} holes of {hole} below the lead contact, behind fabric", {"sizing.basin.holes": count})]
+
+
+def _no_check(result, say):
+    missing = [str(n + 1) for n in (0, 1) if not result.inputs.piping.check[n]]
+    if not missing:
+        return None
+    share = result.room.drain_back_share
+    return (
+        f"no check valve on pump {' and '.join(missing)}: after every stop "
+        f"{say(result.room.drain_back_m3, 'volume')} run "
+        f"back, {say(share, 'share')} of the band, and a shared line would turn the idle pump backwards "
+        "(International Plumbing Code: a check valve and a full-open valve for each pump)"
+    )
+
+
+def _riser_fitting(result, test, name):
+    edits = {}
+    for key in ("riser", "riser1", "riser2"):
+        if key in result.inputs.data["discharge"]:
+            n = 1 if key == "riser2" else 0
+            if not test[n] or (key == "riser" and not test[1]):
+                edits[f"discharge.{key}.fittings.{name}"] = 1
+    return edits
+
+
+def _fit_check(result, say):
+    return [
+        one(
+            "a check valve in each riser, within reach above the pit",
+            _riser_fitting(result, result.inputs.piping.check, "swing_check"),
+        )
+    ]
+
+
+def _no_valve(result, say):
+    missing = [str(n + 1) for n in (0, 1) if not result.inputs.piping.valve[n]]
+    if not missing:
+        return None
+    return (
+        f"no full-open valve above the check valve of pump {' and '.join(missing)}: it cannot be taken out in a flood"
+    )
+
+
+def _fit_valve(result, say):
+    return [
+        one(
+            "a full-bore ball valve above each check valve",
+            _riser_fitting(result, result.inputs.piping.valve, "ball_valve"),
+        )
+    ]
+
+
+def _drains_back(result, say):
+    if not all(result.inputs.piping.check) or result.room.drain_back_share <= limit("drain_back"):
+        return None
+    return (
+        f"{say(result.room.drain_back_m3, 'volume')} run back through the weep hole after each stop, "
+        f"{say(result.room.drain_back_share, 'share')} of the band"
+    )
+
+
+def _less_back(result, say):
+    return [spread(result, say), deeper(result, say), wider(result, result.inputs.diameter_m * 1.2, say)]
+
+
+def _floats_up(result, say):
+    room = result.room
+    if result.inputs.basin.held_down or room.uplift_kg <= 0.0 or room.held_kg >= limit("uplift") * room.uplift_kg:
+        return None
+    return (
+        f"groundwater at {say(result.inputs.basin.water_table_m, 'distance')} lifts the pumped-down basin with "
+        f"{say(room.uplift_kg, 'mass')}; basin and pumps weigh {say(room.held_kg, 'mass')}"
+    )
+
+
+def _hold_down(result, say):
+    need = ceil(limit("uplift") * result.room.uplift_kg - result.room.held_kg + result.inputs.basin.weight_kg + 1.0)
+    return [
+        one("cast the rim into the floor slab", {"sizing.basin.held_down": True}),
+        one(
+            f"ballast: {say(need, 'mass')} of basin and concrete under water (concrete weighs 1.4 times its "
+            "weight less water there)",
+            {"sizing.basin.weight": text_of(need, "mass")},
+        ),
+    ]
+
+
+def _cover(result, say):
+    if result.inputs.basin.cover == "bolted":
+        return None
+    word = "lies loose" if result.inputs.basin.cover == "loose" else "is missing"
+    return f"the cover {word}: a child drowns in an open pit, and damp and soil gas come up through it"
+
+
+def _bolt(result, say):
+    return [one("a bolted cover with grommets for pipes and cords", {"sizing.basin.cover": "bolted"})]
+
+
+REMARKS = (
+    Remark("no_room", SECTION, True, "pumps and floats do not fit", _no_room, _make_room, True),
+    Remark("below_code_minimum", SECTION, True, "smaller than the code's pit", _code, _to_code),
+    Remark("pit_too_small", CYCLING, True, "too many starts: the pit is too small", _starts, _fewer_starts, True),
+    Remark("starts_alone", CYCLING, False, "too many starts with one pump out", _starts_alone, _fewer_alone, True),
+    Remark(
+        "always_the_same_lead", CYCLING, False, "equal pumps do not alternate", _fixed, lambda r, say: [_alternate(r)]
+    ),
+    Remark("short_run", CYCLING, False, "runs too short for the motor", _short_run, _longer_run, True),
+    Remark("short_rest", CYCLING, False, "rests too short for the motor", _short_rest, _longer_rest),
+    Remark("holes_too_small", SECTION, False, "the wall passes too little", _holes, _more_holes),
+    Remark("no_check_valve", SECTION, True, "no check valve", _no_check, _fit_check),
+    Remark("no_full_open_valve", SECTION, False, "no full-open valve", _no_valve, _fit_valve),
+    Remark("drains_back", SECTION, False, "much runs back", _drains_back, _less_back),
+    Remark("basin_floats", SECTION, False, "groundwater lifts the basin", _floats_up, _hold_down, True),
+    Remark("open_pit", SECTION, False, "no bolted cover", _cover, _bolt),
+)

@@ -1,0 +1,43 @@
+"""What a remark is: what raises it, and the cures that go with it.
+
+A cure is a text with numbers and the edits of the site file that carry it out.
+"""
+
+from dataclasses import dataclass
+from typing import Any
+
+
+@dataclass(frozen=True)
+class Cure:
+    """What to do, in words, and the edits of the site file (dotted key: value, None to take it out)."""
+
+    text: str
+    edits: dict
+
+
+@dataclass(frozen=True)
+class Remark:
+    """One row of the catalogue.
+
+    `raised(result, say)` returns the reason with its numbers, or None.
+    `cures(result, say)` returns families of Cures, each family from the
+    smallest step up.  `every`: all families are worth telling, not only the first that cures.
+    """
+
+    name: str
+    section: str
+    serious: bool  # a serious remark means that the pit does not fit
+    title: str
+    raised: Any
+    cures: Any
+    every: bool = False
+
+
+@dataclass(frozen=True)
+class Found:
+    """A remark that a site raises: its reason, and the cures that were tried and found to work."""
+
+    remark: Remark
+    reason: str
+    cures: tuple
+    untried: tuple = ()  # told where no single cure is enough

@@ -1,0 +1,236 @@
+"""Remarks about the reserve and about where the water goes."""
+
+from duplexsump.control import settings as s
+
+from host_sim.sizing.limits import limit
+from host_sim.sizing.remarks.change import deeper, one, other_pump, pipes, separate_lines, spread, wider
+from host_sim.sizing.remarks.remark import Remark
+from host_sim.sizing.say import text_of
+
+SECTION, OUTFALL = "reserve", "outfall"
+STEPS = (1.15, 1.3, 1.5, 1.75, 2.0, 2.5, 3.0, 4.0, 6.0)
+
+
+def _both(result, say):
+    both = result.reserve.both_m3s
+    if both >= result.design.inflow_m3s:
+        return None
+    return (
+        f"both pumps together move {say(both, 'flow')} at the high contact, less than the design inflow of "
+        f"{say(result.design.inflow_m3s, 'flow')}: the floor floods with everything in order"
+    )
+
+
+def _one(result, say):
+    one_flow = result.reserve.one_m3s
+    if one_flow >= result.design.inflow_m3s:
+        return None
+    return (
+        f"one pump moves {say(one_flow, 'flow')}, the design inflow is {say(result.design.inflow_m3s, 'flow')}: "
+        "each pump "
+        "must carry the peak alone (Wisconsin NR 110.14), or the second is no reserve"
+    )
+
+
+def _worn(result, say):
+    worn = result.reserve.worn_m3s
+    if worn >= result.design.inflow_m3s or _one(result, say) is not None:
+        return None
+    return (
+        f"after {say(limit('wear'), 'share')} of wear one pump moves {say(worn, 'flow')}, less than the design inflow "
+        f"of {say(result.design.inflow_m3s, 'flow')}"
+    )
+
+
+def _stronger(result, say):
+    higher = other_pump(result, STEPS, say, True)
+    return [pipes(result, say, True), separate_lines(result, say), other_pump(result, STEPS, say), higher]
+
+
+def _waits(result, say):
+    floor = result.inputs.pit.floor_m
+    over = [w for w in result.reserve.waits if w.level_m > floor]
+    if not over:
+        return None
+    worst = max(over, key=lambda w: w.level_m)
+    return (
+        f"{worst.what}: {say(worst.seconds, 'seconds')} without a pump at the design inflow carry the water from "
+        f"{say(worst.from_m, 'length')} past the floor at {say(floor, 'length')}"
+    )
+
+
+def _more_reserve(result, say):
+    need = max(w.level_m for w in result.reserve.waits) / result.inputs.pit.floor_m
+    shorter = {"settings.lag_min_off": "10 s", "settings.boot_hold": "3 s"}
+    return [
+        spread(result, say),
+        wider(result, result.inputs.diameter_m * min(2.0, need**0.5), say),
+        deeper(result, say),
+        one("shorter holds: 10 s of rest with lag wet, 3 s after a power-up", shorter),
+    ]
+
+
+def _time(result, say):
+    seconds = result.reserve.lead_to_floor_s
+    if seconds >= limit("time_to_floor") or _protected(result):
+        return None
+    return (
+        f"without mains the water goes from lead to floor in {say(seconds, 'seconds')} at the design inflow, "
+        "sooner than "
+        f"anybody wakes and acts ({say(limit('time_to_floor'), 'time')}), and no battery or generator takes over"
+    )
+
+
+def _protected(result):
+    supply = result.inputs.supply
+    return supply.generator is not None or any(p.supply != "mains" for p in result.inputs.pumps)
+
+
+def battery_edits(result):
+    """Return the edits that let a battery and an inverter run pump 2 (or both) when the mains is out."""
+    amps = result.inputs.pumps[1].motor
+    watts = amps.rated_a * amps.volts
+    key = "pump2" if "pump2" in result.inputs.data else "pump"
+    edits = {
+        "supply.controller": "battery",
+        "supply.battery.capacity": "400 Ah",
+        "supply.charger.current": "20 A",
+        "supply.inverter.limit": f"{watts * amps.locked_share * 1.2:.0f} W",
+        f"{key}.supply": "either",
+        "sizing.power.battery": "AGM",
+        "sizing.power.room": "heated",
+    }
+    if key == "pump2" and "supply" in result.inputs.data.get("pump1", {}):
+        edits["pump1.supply"] = result.inputs.data["pump1"]["supply"]
+    return edits
+
+
+def _stand_by(result, say):
+    generator = {"supply.generator.starts_after": "20 s"}
+    need = text_of(result.wires.generator_w, "power")
+    return [
+        one(
+            "a battery with charger and inverter (or a battery pump): 400 Ah of AGM batteries to begin with",
+            battery_edits(result),
+        ),
+        one(f"a generator of {need} or more that starts by itself", {**generator, "sizing.power.generator": need}),
+    ]
+
+
+def _sewer(result, say):
+    if result.inputs.outfall.to != "sanitary sewer":
+        return None
+    return (
+        "groundwater must never go into the sanitary sewer: it is forbidden nearly everywhere, floods the "
+        "treatment plant, "
+        "and sends the sewer back into the cellar"
+    )
+
+
+def _unknown_outfall(result, say):
+    if result.inputs.outfall.to != "unknown":
+        return None
+    return "nobody has said where the water goes; into the sanitary sewer it must never go"
+
+
+def _daylight(result, say):
+    return [
+        one(
+            "to daylight well away from the house, or to a storm drain where the town allows it in writing",
+            {"sizing.outfall.to": "daylight"},
+        )
+    ]
+
+
+def _near(result, say):
+    outfall = result.inputs.outfall
+    back = result.inputs.discharge.recirculated
+    if outfall.to == "storm drain" or (outfall.distance_m >= limit("outfall_distance") and back <= 0.0):
+        return None
+    extra = ""
+    if result.design.recirculated_m3s > 0.0:
+        extra = f"; {say(result.design.recirculated_m3s, 'flow')} of the design inflow is water pumped before"
+    return (
+        f"the water comes out {say(outfall.distance_m, 'distance')} from the wall and seeps back to the pit (at least "
+        f"{say(limit('outfall_distance'), 'distance')}, downhill){extra}"
+    )
+
+
+def _far(result, say):
+    edits = {"sizing.outfall.distance": "20 ft", "discharge.seeps_back": None, "discharge.seeps_back_after": None}
+    return [one("carry the pipe 20 ft or more downhill; its length counts in the head", edits)]
+
+
+def _freezes(result, say):
+    outfall = result.inputs.outfall
+    if not outfall.freezes or outfall.freeze_relief:
+        return None
+    return "the line outside can freeze shut, and then both pumps push against ice"
+
+
+def _relief(result, say):
+    return [
+        one(
+            "a freeze relief at the wall outside: a grated gap that spills when the line beyond is shut",
+            {"sizing.outfall.freeze_relief": True},
+        )
+    ]
+
+
+def _generator(result, say):
+    power = result.inputs.power
+    if result.inputs.supply.generator is None and not power.generator_w:
+        return None
+    if power.generator_w >= result.wires.generator_w:
+        return None
+    given = say(power.generator_w, "power") if power.generator_w else "an unknown power"
+    return (
+        f"the generator has {given}; one motor's start of {say(result.wires.surge_w, 'power')} beside the other "
+        "pump and "
+        f"the house ({say(power.house_w, 'power')}) asks for {say(result.wires.generator_w, 'power')}"
+    )
+
+
+def _larger_generator(result, say):
+    need = 100.0 * (int(result.wires.generator_w / 100.0) + 1)
+    return [
+        one(
+            f"a generator of {say(need, 'power')}, or take house load off it",
+            {"sizing.power.generator": text_of(need, "power")},
+        )
+    ]
+
+
+def _long_runs(result, say):
+    cycle = result.cycling.cycle(result.lead, result.design.inflow_m3s)
+    most = result.settings[s.MAX_RUN_MS] / 1000.0
+    if cycle.run_s <= most or _one(result, say) is not None or cycle.run_s == float("inf"):
+        return None
+    return (
+        f"at the design inflow one run lasts {say(cycle.run_s, 'time')}, longer than max_run "
+        f"({say(most, 'time')}): the "
+        "pumps would hand over in mid-run and say so every time"
+    )
+
+
+def _longer_max_run(result, say):
+    run = result.cycling.cycle(result.lead, result.design.inflow_m3s).run_s
+    return [
+        one(f"max_run of {say(1.2 * run, 'time')}", {"settings.max_run": f"{min(7200, int(1.2 * run))} s"}),
+        other_pump(result, (1.15, 1.3, 1.5), say),
+    ]
+
+
+REMARKS = (
+    Remark("both_pumps_not_enough", SECTION, True, "both pumps cannot carry the peak", _both, _stronger, True),
+    Remark("one_pump_not_enough", SECTION, True, "one pump cannot carry the peak", _one, _stronger, True),
+    Remark("no_wear_reserve", SECTION, False, "a worn pump cannot carry the peak", _worn, _stronger),
+    Remark("floods_while_waiting", SECTION, True, "the floor floods while the pumps wait", _waits, _more_reserve, True),
+    Remark("long_runs", SECTION, False, "runs longer than max_run", _long_runs, _longer_max_run),
+    Remark("power_cut_floods", SECTION, False, "a power cut floods the floor", _time, _stand_by, True),
+    Remark("generator_too_small", SECTION, False, "the generator is too small", _generator, _larger_generator),
+    Remark("sanitary_sewer", OUTFALL, True, "never the sanitary sewer", _sewer, _daylight),
+    Remark("outfall_unknown", OUTFALL, False, "where the water goes is not known", _unknown_outfall, _daylight),
+    Remark("outfall_too_near", OUTFALL, False, "the water comes back", _near, _far),
+    Remark("no_freeze_relief", OUTFALL, False, "no freeze relief", _freezes, _relief),
+)

@@ -1,0 +1,229 @@
+"""Remarks about battery, cables and circuits."""
+
+from math import ceil
+
+from host_sim.sizing.battery import gas_m3s
+from host_sim.sizing.limits import AMPACITY, CHEMISTRY, limit
+from host_sim.sizing.remarks.change import one
+from host_sim.sizing.remarks.remark import Cure, Remark
+from host_sim.sizing.say import text_of
+
+SECTION = "battery and supply"
+
+
+def _too_small(result, say):
+    held = result.stored
+    if held is None or held.shortest_s >= result.inputs.power.wanted_s:
+        return None
+    return (
+        f"at the design inflow pump {held.pump} runs {say(held.duty, 'share')} of the time at "
+        f"{say(held.amps, 'current')}: "
+        f"{say(held.shortest_s, 'time')} to {say(held.longest_s, 'time')} of it can be planned with (age, cold "
+        "and depth "
+        f"counted), {say(result.inputs.power.wanted_s, 'time')} are wanted"
+    )
+
+
+def _more_charge(result, say):
+    need = ceil(result.stored.needed_as / 3600.0 / 10.0) * 10.0
+    charger = result.inputs.supply.charger
+    family = []
+    for times in (1.0, 1.1):
+        edits = {"supply.battery.capacity": f"{need * times:g} Ah"}
+        if charger is not None:
+            edits["supply.charger.current"] = f"{max(charger.amps, need * times / 20.0):g} A"
+        family.append(Cure(f"{need * times:.0f} Ah (at the same rating), with a charger to match", edits))
+    return [family]
+
+
+def _recharge(result, say):
+    held = result.stored
+    if held is None or held.recharge_s <= limit("recharge"):
+        return None
+    told = "there is no charger" if result.inputs.supply.charger is None else f"takes {say(held.recharge_s, 'time')}"
+    return f"recharging the empty battery: {told}; the next storm may come within {say(limit('recharge'), 'time')}"
+
+
+def _larger_charger(result, say):
+    battery = result.inputs.supply.battery
+    efficiency = result.inputs.supply.charger.efficiency if result.inputs.supply.charger else 0.85
+    amps = ceil(battery.capacity_as / (limit("recharge") * efficiency))
+    return [one(f"a charger of {amps} A or more", {"supply.charger.current": f"{amps} A"})]
+
+
+def _drop(result, say):
+    if result.stored is None or result.wires.drop <= limit("cable_drop"):
+        return None
+    return (
+        f"{say(result.inputs.power.cable_m, 'distance')} of {result.inputs.power.cable_awg} AWG cable lose "
+        f"{say(result.wires.drop_v, 'voltage')}, {say(result.wires.drop, 'share')}, at "
+        f"{say(result.stored.amps, 'current')}"
+    )
+
+
+def _thicker(result, say):
+    families = []
+    if result.wires.gauge_needed is not None:
+        gauge = result.wires.gauge_needed
+        families.append(one(f"{gauge} AWG copper", {"sizing.power.cable_gauge": gauge}))
+    need = result.inputs.power.cable_m * limit("cable_drop") / result.wires.drop * 0.98
+    families.append(
+        one(
+            f"battery and inverter within {say(need, 'distance')} of each other",
+            {"sizing.power.cable": text_of(need, "distance", 2)},
+        )
+    )
+    return families
+
+
+def _cable_thin(result, say):
+    if result.stored is None or result.wires.ampacity_a >= result.wires.fuse_a:
+        return None
+    return (
+        f"{result.inputs.power.cable_awg} AWG bears {say(result.wires.ampacity_a, 'current')}, less than the fuse of "
+        f"{say(result.wires.fuse_a, 'current')} that {say(result.stored.amps, 'current')} asks for"
+    )
+
+
+def _bear(result, say):
+    good = [size for size in sorted(AMPACITY, reverse=True) if AMPACITY[size] >= result.wires.fuse_a]
+    families = []
+    if good:
+        families.append(one(f"{good[0]} AWG copper", {"sizing.power.cable_gauge": good[0]}))
+    pump = result.inputs.pumps[result.stored.pump - 1]
+    if pump.supply == "either":
+        volts = 2.0 * result.inputs.power.battery_v
+        families.append(
+            [
+                Cure(
+                    f"battery and inverter of {v:g} V, which halves the current each time",
+                    {"sizing.power.battery_voltage": f"{v:g} V"},
+                )
+                for v in (volts, 2.0 * volts)
+            ]
+        )
+    key = (
+        f"pump{result.stored.pump}"
+        if "rated_current" in result.inputs.data.get(f"pump{result.stored.pump}", {})
+        else "pump"
+    )
+    edits = {f"{key}.rated_current": f"{pump.motor.rated_a / 2.0:.2f} A"}
+    families.append(one("a pump of half the current", edits))
+    return families
+
+
+def _fuse(result, say):
+    wires, held = result.wires, result.stored
+    if held is None:
+        return None
+    if wires.fuse_given_a is None:
+        return f"no fuse at the battery: a short in {result.inputs.power.cable_awg} AWG cable sets fire to the house"
+    if wires.fuse_given_a > wires.ampacity_a and wires.fuse_a <= wires.ampacity_a:
+        return (
+            f"the fuse of {say(wires.fuse_given_a, 'current')} does not protect cable that bears "
+            f"{say(wires.ampacity_a, 'current')}"
+        )
+    if wires.fuse_given_a < held.amps * 1.1:
+        return f"the fuse of {say(wires.fuse_given_a, 'current')} blows at the pump's {say(held.amps, 'current')}"
+    return None
+
+
+def _fit_fuse(result, say):
+    return [
+        one(
+            f"a slow fuse of {result.wires.fuse_a:g} A within a hand's width of the battery's post",
+            {"sizing.power.fuse": f"{result.wires.fuse_a:g} A"},
+        )
+    ]
+
+
+def _gas(result, say):
+    power = result.inputs.power
+    if result.stored is None or not CHEMISTRY[power.chemistry][2] or power.vented:
+        return None
+    air = gas_m3s(result.inputs.supply.battery.capacity_as) * 3600.0
+    return (
+        f"a flooded battery gives off hydrogen while it charges, and the room is closed: {air:.1f} m3 of fresh "
+        "air an hour "
+        "are wanted (EN 62485-2, from memory)"
+    )
+
+
+def _vent(result, say):
+    return [
+        one("openings low and high to outdoors, no flame or switch above the battery", {"sizing.power.vented": True}),
+        one("sealed AGM batteries", {"sizing.power.battery": "AGM"}),
+    ]
+
+
+def _circuits(result, say):
+    mains = [p for p in result.inputs.pumps if p.supply != "battery"]
+    if result.inputs.power.circuits == "separate" or len(mains) < 2:
+        return None
+    return "both pumps hang on one branch circuit: one breaker or one bad socket takes both"
+
+
+def _separate(result, say):
+    return [
+        one(
+            "a branch circuit of its own for each pump, and a third for the controller's alarm",
+            {"sizing.power.circuits": "separate"},
+        )
+    ]
+
+
+def _inverter(result, say):
+    wires = result.wires
+    inverter = result.inputs.supply.inverter
+    fed = [p for p in result.inputs.pumps if p.supply == "either"]
+    if not fed or inverter is None:
+        return None
+    need = max(p.motor.rated_a * p.motor.locked_share * p.motor.volts for p in fed)
+    if wires.inverter_w >= need:
+        return None
+    given = f"bears {say(wires.inverter_w, 'power')}" if wires.inverter_w else "has no stated surge power"
+    return f"the inverter {given}; the motor's start draws {say(need, 'power')}"
+
+
+def _larger_inverter(result, say):
+    need = 100.0 * (int(1.1 * result.wires.surge_w / 100.0) + 1)
+    return [one(f"an inverter that bears {say(need, 'power')} for a second", {"supply.inverter.limit": f"{need:g} W"})]
+
+
+def _dies(result, say):
+    supply = result.inputs.supply
+    if supply.battery is None or supply.controller == "battery":
+        return None
+    return "a battery is there, but the controller and its horn hang on the mains: they die when they are needed"
+
+
+def _feed(result, say):
+    return [one("feed the controller from the battery", {"supply.controller": "battery"})]
+
+
+def _alarm(result, say):
+    return (
+        None
+        if result.inputs.power.alarm
+        else "no alarm is heard in the bedroom, so a failed pump is found by the flood"
+    )
+
+
+def _horn(result, say):
+    return [
+        one("the controller's horn where it wakes the house, or its relay on a dialler", {"sizing.power.alarm": True})
+    ]
+
+
+REMARKS = (
+    Remark("battery_too_small", SECTION, False, "the battery does not last", _too_small, _more_charge),
+    Remark("recharge_too_slow", SECTION, False, "the battery recharges too slowly", _recharge, _larger_charger),
+    Remark("cable_drop", SECTION, False, "the battery cable loses too much", _drop, _thicker, True),
+    Remark("cable_too_thin", SECTION, True, "the cable bears less than its fuse", _cable_thin, _bear),
+    Remark("battery_fuse", SECTION, True, "the battery's fuse", _fuse, _fit_fuse),
+    Remark("battery_gas", SECTION, False, "battery gas in a closed room", _gas, _vent, True),
+    Remark("one_circuit", SECTION, False, "both pumps on one circuit", _circuits, _separate),
+    Remark("inverter_too_small", SECTION, True, "the inverter cannot start the motor", _inverter, _larger_inverter),
+    Remark("controller_on_mains", SECTION, False, "the controller dies with the mains", _dies, _feed),
+    Remark("no_alarm_heard", SECTION, False, "no alarm in the bedroom", _alarm, _horn),
+)

@@ -1,0 +1,1 @@
+"""The reports of a sizing: terminal, page, JSON, drawings.  Works nothing out."""

@@ -1,0 +1,97 @@
+"""What a report says, said once: terminal, page and JSON are made from it."""
+
+from dataclasses import dataclass, field
+
+from host_sim.errors import InputError
+from host_sim.sizing import confirm as confirming
+from host_sim.sizing import head, limits
+from host_sim.sizing.remarks.raised import raised, verdict
+from host_sim.sizing.report import parts, sections
+
+CAUTIONS = (
+    "Mains and water kill: work on a pump only with it unplugged or locked out. Sockets near the pit are earth-fault "
+    "protected where the code asks for it, and then the alarm must tell when one trips.",
+    "An open pit drowns a child: bolt the cover. A pit may hold bad air: nobody climbs in alone.",
+    "Never into the sanitary sewer. Groundwater goes to daylight, or to a storm drain where the town allows it "
+    "in writing.",
+    "A charging flooded battery gives off explosive gas; its posts can weld a wrench.",
+    "A generator in a cellar or garage kills by its exhaust.",
+    "Dig no deeper than the footing without advice: pumping sand out from under a footing moves the house.",
+    "Local codes and a licensed plumber or electrician decide. These figures are arithmetic on what was told, not a "
+    "promise of a dry cellar.",
+)
+
+
+@dataclass
+class Page:
+    """Everything a report says of one Result."""
+
+    result: object
+    verdict: str
+    headline: str
+    found: list
+    sections: list
+    parts: list
+    checks: list
+    check_problem: str
+    assumptions: list
+    curves: dict
+    cycle_curve: dict
+    settings: list = field(default_factory=list)
+
+
+def build(result, say, with_cures=True, with_check=True):
+    """Return the Page of a Result; `with_check` runs the simulator, `with_cures` tries the cures."""
+    found = raised(result, say, with_cures)
+    checks, problem = [], ""
+    if with_check:
+        checks, problem = _checked(result)
+    word = verdict(found)
+    return Page(
+        result,
+        word,
+        headline(result, found, word, say),
+        found,
+        sections.all_of(result, say),
+        parts.parts(result, say),
+        checks,
+        problem,
+        result.inputs.assumptions,
+        head.curves(result.inputs, result.contacts),
+        cycle_curve(result),
+        sections.settings_rows(result),
+    )
+
+
+def _checked(result):
+    try:
+        return confirming.confirm(result), ""
+    except (InputError, ValueError) as error:
+        return [], str(error)
+
+
+def headline(result, found, word, say):
+    """Return the verdict in one sentence."""
+    serious = [item for item in found if item.remark.serious]
+    flow = say(result.design.inflow_m3s, "flow")
+    if word == "does not fit":
+        return f"Does not fit: {'; '.join(item.remark.title for item in serious)}."
+    start = f"design inflow {flow}, one pump {say(result.reserve.one_m3s, 'flow')}, at most "
+    start += f"{result.starts['design']:.1f} starts an hour of each motor"
+    if word == "fits":
+        return f"Fits: {start}."
+    count = len(found)
+    return f"Fits with {count} remark{'s' if count != 1 else ''}: {start}."
+
+
+def cycle_curve(result, steps=90):
+    """Return {name: [(inflow m3/s, cycle time s)]} for the chart: the controller's duty, and the weaker pump alone."""
+    turns = result.cycling
+    top = min(result.flow(head.ALONE_1, "off"), result.flow(head.ALONE_2, "off"))
+    flows = [top * (i + 1) / (steps + 1) for i in range(steps)]
+    return {"cycle": [(q, turns.time_s(q)) for q in flows]}
+
+
+def sources():
+    """Return [(what, value text as SI with its kind, source)] of every limit."""
+    return [(limit.name, limit.value, limit.kind, limit.meaning, limit.source) for limit in limits.LIMITS]

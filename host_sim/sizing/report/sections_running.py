@@ -1,0 +1,319 @@
+"""The rows of a report on cycling, reserve, supply and contacts."""
+
+from duplexsump.control import settings as s
+
+from host_sim.sizing.battery import gas_m3s
+from host_sim.sizing.contacts import NAMES
+from host_sim.sizing.limits import CHEMISTRY, NEMA_STARTS, STATION_CYCLES, limit
+from host_sim.sizing.limits import row as limit_row
+from host_sim.sizing.report.rows import Row, section
+
+CYCLE = "T = V/Q + V/(Qp-Q), US Army EI 11C201"
+
+
+def cycling(result, say):
+    turns, starts = result.cycling, result.starts
+    allowed = min(plate.starts_per_hour for plate in result.inputs.plates)
+    least_run = max(plate.least_run_s for plate in result.inputs.plates)
+    least_rest = max(plate.least_rest_s for plate in result.inputs.plates)
+    rest = turns.shortest_fill_s(result.design.inflow_m3s)
+    rows = [
+        Row("cycling.band", "water between off and lead", turns.band_m3, "volume"),
+        Row("cycling.rate_1", "pump 1 over the band, no inflow", turns.rate_m3s(0), "flow"),
+        Row("cycling.rate_2", "pump 2 over the band, no inflow", turns.rate_m3s(1), "flow"),
+        Row(
+            "cycling.time_design",
+            "shortest time from start to start up to the design inflow",
+            turns.time_s(result.worst["design"]),
+            "seconds",
+            source=CYCLE,
+        ),
+        Row("cycling.inflow_design", "at an inflow of", result.worst["design"], "flow"),
+        Row(
+            "cycling.time_anywhere",
+            "shortest at any inflow",
+            turns.time_s(result.worst["anywhere"]),
+            "seconds",
+            source="4V/Qp, US Army EI 11C201",
+        ),
+        Row("cycling.inflow_anywhere", "at an inflow of", result.worst["anywhere"], "flow"),
+        Row(
+            "cycling.starts_design",
+            "starts an hour of each motor, up to the design inflow",
+            starts["design"],
+            "number",
+            limit="starts",
+            bound=allowed,
+            within=starts["design"] <= allowed,
+            source=limit_row("starts").source,
+        ),
+        Row(
+            "cycling.starts_anywhere",
+            "at any inflow",
+            starts["anywhere"],
+            "number",
+            limit="starts",
+            bound=allowed,
+            within=None,
+        ),
+        Row(
+            "cycling.starts_alone",
+            "with one pump out, up to the design inflow",
+            starts["alone design"],
+            "number",
+            limit="starts",
+            bound=allowed,
+            within=starts["alone design"] <= allowed,
+        ),
+        Row(
+            "cycling.starts_alone_anywhere",
+            "with one pump out, at any inflow",
+            starts["alone anywhere"],
+            "number",
+            limit="starts",
+            bound=allowed,
+        ),
+        Row(
+            "cycling.run",
+            "run with no inflow",
+            min(turns.run_empty_s(n) for n in (0, 1)),
+            "seconds",
+            limit="least_run",
+            bound=least_run,
+            within=min(turns.run_empty_s(n) for n in (0, 1)) >= least_run,
+            source=limit_row("least_run").source,
+        ),
+        Row(
+            "cycling.rest",
+            "shortest rest of a pump alone, up to the design inflow",
+            rest,
+            "seconds",
+            limit="least_rest",
+            bound=least_rest,
+            within=rest >= least_rest,
+            source=limit_row("least_rest").source,
+        ),
+        Row("cycling.duty", "duty", ("alternate", "fixed", "run-time balancing")[result.settings[s.DUTY]]),
+    ]
+    said = "; ".join(f"{text} ({source})" for text, source in STATION_CYCLES)
+    table = ", ".join(f"{hp:g} hp {poles} poles {n}" for (hp, poles), n in NEMA_STARTS.items())
+    note = f"For comparison: lift stations are built for {said}; "
+    note += f"three-phase motors bear {table} starts an hour (NEMA MG 10)."
+    return section("cycling", "Cycling", rows, note)
+
+
+def reserve(result, say):
+    reserve, inflow, floor = result.reserve, result.design.inflow_m3s, result.inputs.pit.floor_m
+    rows = [
+        Row(
+            "reserve.one",
+            "one pump alone at high (the weaker)",
+            reserve.one_m3s,
+            "flow",
+            bound=inflow,
+            within=reserve.one_m3s >= inflow,
+            source="each pump carries the peak alone: Wisconsin NR 110.14",
+        ),
+        Row("reserve.carried", "that is, of the design inflow", reserve.carried, "number"),
+        Row("reserve.both", "both at high", reserve.both_m3s, "flow", bound=inflow, within=reserve.both_m3s >= inflow),
+        Row(
+            "reserve.worn",
+            "one pump, worn by a tenth",
+            reserve.worn_m3s,
+            "flow",
+            limit="wear",
+            bound=inflow,
+            within=reserve.worn_m3s >= inflow,
+            source=limit_row("wear").source,
+        ),
+    ]
+    for i, wait in enumerate(reserve.waits):
+        label = f"{wait.what} ({say(wait.seconds, 'seconds')}, one pump out): water reaches"
+        rows.append(
+            Row(
+                f"reserve.wait_{i + 1}",
+                label,
+                wait.level_m,
+                "length",
+                bound=floor,
+                within=wait.level_m <= floor,
+                source="the controller's settings",
+            )
+        )
+    rows += [
+        Row("reserve.one_fails", "from high to floor with one pump running", reserve.one_fails_s, "time"),
+        Row("reserve.none_runs", "from high to floor with none", reserve.none_runs_s, "time"),
+        Row(
+            "reserve.cut",
+            "from lead to floor with none: how long a power cut may last",
+            reserve.lead_to_floor_s,
+            "time",
+            limit="time_to_floor",
+            source=limit_row("time_to_floor").source,
+        ),
+    ]
+    words = {
+        "flow": "inflow of",
+        "rate": "rain of",
+        "length": "day of rain of",
+        "distance": "water table above the bottom of",
+    }
+    for which, storms in (("one pump", reserve.one_overwhelmed), ("both pumps", reserve.both_overwhelmed)):
+        for i, (kind, value) in enumerate(storms):
+            key = f"reserve.overwhelms_{which.split()[0]}_{i + 1}"
+            rows.append(
+                Row(
+                    key,
+                    f"more than {which}: an {words[kind]}".replace("an rain", "rain")
+                    .replace("an day", "a day")
+                    .replace("an water", "a water"),
+                    value,
+                    kind,
+                )
+            )
+    return section("reserve", "Reserve", rows)
+
+
+def supply(result, say):
+    power, held, wires = result.inputs.power, result.stored, result.wires
+    rows = [Row("supply.circuits", "branch circuits", power.circuits, within=power.circuits == "separate")]
+    if held is None:
+        rows.append(Row("supply.battery", "battery", "none", within=None))
+    else:
+        rows += _battery(result, held)
+        battery_drop = limit("cable_drop")
+        rows += [
+            Row(
+                "supply.drop",
+                f"cable of {power.cable_awg} AWG, {say(power.cable_m, 'distance')} one way loses",
+                wires.drop,
+                "share",
+                limit="cable_drop",
+                within=wires.drop <= battery_drop,
+                source="copper, IEC 60028",
+            ),
+            Row(
+                "supply.gauge",
+                "thinnest cable that serves (AWG)",
+                "none" if wires.gauge_needed is None else str(wires.gauge_needed),
+                source="NEC 310.16, from memory",
+            ),
+            Row(
+                "supply.fuse",
+                "fuse at the battery",
+                wires.fuse_a,
+                "current",
+                bound=wires.fuse_given_a,
+                within=wires.fuse_given_a is not None,
+                source="1.25 x running current, NEC practice, from memory",
+            ),
+            Row("supply.room", "battery room", f"{power.room}, {'vented' if power.vented else 'closed'}"),
+        ]
+    rows += [
+        Row("supply.surge", "one motor's start draws", wires.surge_w, "power", limit="locked_rotor"),
+        Row("supply.inverter", "inverter bears for a start", wires.inverter_w, "power", bound=wires.surge_w),
+        Row(
+            "supply.generator",
+            "a generator would need",
+            wires.generator_w,
+            "power",
+            limit="generator_spare",
+            bound=power.generator_w,
+        ),
+    ]
+    return section("supply", "Battery and supply", rows)
+
+
+def _gives_gas(result):
+    return CHEMISTRY[result.inputs.power.chemistry][2]
+
+
+def _battery(result, held):
+    rows = []
+    for name, one in (("expected", result.stored_expected), ("design", held)):
+        at = f"at the {name} inflow"
+        rows += [
+            Row(f"supply.{name}.duty", f"pump {one.pump} runs, {at}", one.duty, "share"),
+            Row(f"supply.{name}.amps", "current out of the battery while it runs", one.amps, "current"),
+            Row(
+                f"supply.{name}.shortest",
+                f"run time that a plan may count on, {at}: at least",
+                one.shortest_s,
+                "time",
+                limit="wanted",
+                bound=result.inputs.power.wanted_s,
+                within=one.shortest_s >= result.inputs.power.wanted_s if name == "design" else None,
+                source="Peukert at the running current",
+            ),
+            Row(f"supply.{name}.longest", "at most", one.longest_s, "time", source="Peukert at the mean current"),
+            Row(f"supply.{name}.label_low", "a new warm battery run flat: at least", one.label_s[0], "time"),
+            Row(f"supply.{name}.label_high", "at most", one.label_s[1], "time"),
+        ]
+    rows += [
+        Row(
+            "supply.share",
+            "of the label's charge is planned with (age, cold, depth)",
+            held.share,
+            "share",
+            limit="ageing",
+            source="; ".join(limit_row(n).source for n in ("ageing", "depth")),
+        ),
+        Row(
+            "supply.needed",
+            "charge for the wanted time",
+            held.needed_as,
+            "charge",
+            bound=result.inputs.supply.battery.capacity_as,
+            source="Peukert turned round",
+        ),
+        Row(
+            "supply.air",
+            "fresh air while it charges, m3 an hour (0 for a sealed one)",
+            gas_m3s(result.inputs.supply.battery.capacity_as) * 3600.0 if _gives_gas(result) else 0.0,
+            "number",
+            within=result.inputs.power.vented or not _gives_gas(result),
+            source="EN 62485-2, from memory",
+        ),
+        Row(
+            "supply.recharge",
+            "recharge from empty",
+            held.recharge_s,
+            "time",
+            limit="recharge",
+            within=held.recharge_s <= limit("recharge"),
+            source=limit_row("recharge").source,
+        ),
+    ]
+    return rows
+
+
+def contacts(result, say):
+    rows = []
+    for name, contact, best in zip(NAMES, result.contacts, result.recommended, strict=True):
+        rows.append(Row(f"contacts.{name}.wet", f"{name} turns wet at", contact.wet_m, "length", bound=best.wet_m))
+        rows.append(Row(f"contacts.{name}.dry", f"{name} turns dry at", contact.dry_m, "length", bound=best.dry_m))
+    floats = result.inputs.floats
+    rows.append(Row("contacts.floats", "floats", f"{floats.kind}, {say(floats.travel_m, 'length')} travel"))
+    rows.append(Row("contacts.step", "least step between contacts", limit("step"), "length", limit="step"))
+    rows.append(
+        Row(
+            "contacts.freeboard",
+            "from high to floor",
+            result.inputs.pit.floor_m - result.contacts[3].wet_m,
+            "length",
+            limit="freeboard",
+            within=result.inputs.pit.floor_m - result.contacts[3].wet_m >= limit("freeboard") - 2e-4,
+        )
+    )
+    dry = {
+        s.SENSE_NOTHING: "the off contact and time limits only",
+        s.SENSE_FEEDBACK: "the off contact and time limits only",
+        s.SENSE_CURRENT: "motor current below underload, besides the off contact",
+    }
+    rows.append(Row("contacts.dry_run", "what protects from running dry", dry[result.settings[s.SENSING]]))
+    given = (
+        "as given"
+        if result.contacts_given
+        else "chosen here: off low enough for a long run, high a freeboard under the floor"
+    )
+    return section("contacts", "Contacts", rows, f"Heights above the pit's bottom, {given}.")

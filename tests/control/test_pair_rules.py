@@ -1,0 +1,264 @@
+"""The pair by itself: a long run, the primary brought back, a weak lead, and underload.  Each pump alike."""
+
+import pytest
+from duplexsump.control import pump as pm
+from duplexsump.control import records as r
+from duplexsump.control import settings as s
+from duplexsump.control import timers as tm
+
+from tests.control.pair_bench import Bench, other_bit
+from tests.rig import NO_CURRENT, WITH_CURRENT, WITH_FEEDBACK
+
+MAX_RUN = 1_200_000
+
+
+@pytest.fixture(params=[0, 1], ids=["pump 1", "pump 2"])
+def n(request):
+    return request.param
+
+
+# D4: a long run ------------------------------------------------------------------------------------
+
+
+def long_run(n, **overrides):
+    """A bench whose pump n has led alone for 100 ms less than max_run."""
+    bench = Bench(**overrides)
+    bench.pair.turn = n
+    bench.go(demand=1, out=1 << n)
+    assert bench.go(MAX_RUN - 100, demand=1) == 1 << n
+    assert not bench.pair.overdue
+    return bench
+
+
+def test_d4_a_lead_past_max_run_hands_over_first_one_stops_then_the_other_starts(n):
+    bench = long_run(n)
+    assert bench.go(100, demand=1) == 0
+    assert (bench.pair.lead, bench.pair.led, bench.pair.overdue) == (1 - n, n, True)
+    assert bench.go(100, demand=1, out=0) == other_bit(n)
+    assert not bench.pair.overdue
+    assert bench.go(100, demand=1, out=other_bit(n)) == other_bit(n)
+    assert bench.pair.led == 1 - n
+    assert bench.go(MAX_RUN - 100, demand=1) == other_bit(n)
+    assert bench.go(100, demand=1) == 0, "and so on, by turns"
+
+
+@pytest.mark.parametrize("why", ["resting", "not available", "lag"])
+def test_d4_it_keeps_on_while_the_other_cannot_start_or_the_water_is_at_lag_and_is_told(n, why):
+    bench = long_run(n)
+    bench.rested = 1 << n if why == "resting" else 3
+    bench.gate.contacts = r.LEAD | r.LAG if why == "lag" else r.LEAD
+    available = 1 << n if why == "not available" else 3
+    for _ in range(3):
+        assert bench.go(100, demand=1, available=available) == 1 << n
+        assert bench.pair.overdue
+    bench.rested, bench.gate.contacts = 3, r.LEAD | r.HIGH | r.OFF
+    assert bench.go(100, demand=1) == 0
+    assert bench.pair.lead == 1 - n
+
+
+@pytest.mark.parametrize("change", [{"demand": 2}, {"out": 0}, {"demand": 0}])
+def test_d4_the_time_counts_from_where_it_ran_alone_without_a_break(n, change):
+    bench = long_run(n)
+    bench.go(50, **{"demand": 1, **change})
+    assert not bench.timers.running(tm.LONG_RUN)
+    bench.pair.turn = n
+    assert bench.go(50, demand=1, out=1 << n) == 1 << n
+    assert bench.go(MAX_RUN - 100, demand=1) == 1 << n
+    assert bench.go(100, demand=1) == 0
+
+
+def test_d4_what_was_overdue_is_forgotten_with_the_cycle(n):
+    bench = long_run(n)
+    bench.rested = 1 << n
+    bench.go(100, demand=1)
+    assert bench.pair.overdue
+    bench.go(100, demand=0)
+    assert not bench.pair.overdue
+    assert not bench.timers.running(tm.LONG_RUN)
+
+
+def test_d4_not_in_fixed_duty(n):
+    bench = Bench(duty=s.FIXED, primary=n + 1)
+    bench.go(demand=1, out=1 << n)
+    assert bench.go(2 * MAX_RUN, demand=1) == 1 << n
+    assert not bench.pair.overdue
+    assert not bench.timers.running(tm.LONG_RUN)
+
+
+def test_d4_in_run_time_balancing_as_well(n):
+    bench = long_run(n, duty=s.RUN_TIME)
+    assert bench.go(100, demand=1) == 0
+
+
+# A4: the primary is brought back -------------------------------------------------------------------
+
+
+def on_secondary(n, **overrides):
+    """Fixed duty, pump n the primary; the secondary leads and runs, since the mains is out."""
+    bench = Bench(**{"duty": s.FIXED, "primary": n + 1, **overrides})
+    bench.supply.fed = other_bit(n)
+    bench.go(demand=1)
+    bench.pumps[1 - n].state = pm.RUNNING
+    assert bench.go(demand=1, out=other_bit(n)) == other_bit(n)
+    assert bench.pair.lead == 1 - n
+    return bench
+
+
+def test_a4_the_mains_returns_the_primary_starts_and_is_proved_then_the_secondary_stops(n):
+    bench = on_secondary(n)
+    bench.supply.fed, bench.supply.came = 3, True
+    assert bench.go(demand=1) == 3
+    assert bench.pair.take_back == 1
+    bench.supply.came = False
+    bench.pumps[n].state = pm.STARTING
+    assert bench.go(demand=1, out=3) == 3, "not yet proved"
+    bench.pumps[n].state = pm.RUNNING
+    assert bench.go(demand=1, out=3) == 1 << n
+    assert (bench.pair.lead, bench.pair.led, bench.pair.take_back) == (n, n, 0)
+    assert bench.go(demand=1, out=1 << n) == 1 << n
+
+
+def test_a4_a_primary_that_fails_on_its_return_is_not_waited_for(n):
+    bench = on_secondary(n)
+    bench.supply.fed, bench.supply.came = 3, True
+    bench.go(demand=1)
+    bench.supply.came = False
+    bench.pumps[n].state = pm.RETRY
+    assert bench.go(demand=1) == other_bit(n)
+    assert bench.pair.take_back == 0
+    bench.pumps[n].state = pm.IDLE
+    assert bench.go(demand=1) == other_bit(n), "the next return of the mains brings it back, not the end of its rest"
+
+
+def test_a4_without_a_return_of_the_mains_a_running_secondary_is_left_to_run(n):
+    bench = on_secondary(n)
+    bench.supply.fed = 3
+    assert bench.go(demand=1) == other_bit(n)
+    bench.pumps[n].state = pm.RUNNING  # by hand, say
+    assert bench.go(demand=1) == other_bit(n)
+
+
+def test_a4_a_return_that_finds_the_primary_leading_or_nobody_changes_nothing(n):
+    bench = Bench(duty=s.FIXED, primary=n + 1)
+    bench.supply.came = True
+    assert bench.go(demand=1) == 1 << n
+    assert bench.pair.take_back == 0
+    bench.supply.fed = 0
+    assert bench.go(demand=1) == 0
+    assert bench.pair.take_back == 0
+
+
+def test_a4_bringing_back_ends_with_the_demand(n):
+    bench = on_secondary(n)
+    bench.supply.fed, bench.supply.came = 3, True
+    bench.go(demand=1)
+    bench.supply.came = False
+    assert bench.go(demand=0) == 0
+    assert bench.pair.take_back == 0
+
+
+@pytest.mark.parametrize("duty", [s.ALTERNATE, s.RUN_TIME])
+def test_a4_in_any_other_duty_a_return_of_the_mains_moves_no_lead(n, duty):
+    bench = on_secondary(n, duty=duty)
+    bench.supply.fed, bench.supply.came = 3, True
+    assert bench.go(demand=1) == other_bit(n)
+    assert bench.pair.take_back == 0
+
+
+# D6: a weak lead -----------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("sensing", [NO_CURRENT, WITH_FEEDBACK, WITH_CURRENT])
+@pytest.mark.parametrize("demand", [0, 1, 2])
+@pytest.mark.parametrize("led", [-1, 0, 1])
+def test_d6_lag_counts_against_a_pump_that_led_alone_where_nothing_is_sensed(sensing, demand, led):
+    bench = Bench(sensing=sensing)
+    bench.pair.led = led
+    bench.pair.reached_lag(demand)
+    assert bench.pair.lagged == (1 if sensing == NO_CURRENT and demand == 1 and led >= 0 else 0)
+
+
+def cycle(bench, n, lagged):
+    bench.pair.turn = n
+    bench.go(demand=1)
+    bench.go(demand=1, out=1 << n, available=1 << n)
+    if lagged:
+        bench.pair.reached_lag(1)
+    bench.go(demand=0)
+    bench.gate.out = 0
+    assert bench.pair.lagged == 0
+
+
+def test_d6_two_leads_of_its_own_that_reached_lag_make_a_suspect_and_only_a_reset_clears_it(n):
+    bench = Bench()
+    pair = bench.pair
+    cycle(bench, n, True)
+    assert (pair.lag_leads[n], pair.suspects) == (1, 0)
+    cycle(bench, 1 - n, False)
+    cycle(bench, n, True)
+    assert (pair.lag_leads[n], pair.suspects) == (2, 1 << n), "what the other did in between does not matter"
+    cycle(bench, n, True)
+    assert pair.lag_leads[n] == 2
+    cycle(bench, n, False)
+    assert (pair.lag_leads[n], pair.suspects) == (0, 1 << n), "once suspect, suspect"
+    cycle(bench, 1 - n, True)
+    cycle(bench, 1 - n, True)
+    assert pair.suspects == 3
+    pair.lag_leads = [2, 2]
+    pair.reset()
+    assert (pair.lag_leads, pair.suspects) == ([0, 0], 0)
+
+
+def test_d6_a_good_lead_in_between_begins_the_count_anew(n):
+    bench = Bench()
+    for lagged in (True, False, True):
+        cycle(bench, n, lagged)
+    assert (bench.pair.lag_leads[n], bench.pair.suspects) == (1, 0)
+
+
+# R1: underload -------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("loaded", [0, 1])
+@pytest.mark.parametrize("wet", range(16))
+def test_r1_underload_means_an_empty_pit_or_a_pump_that_does_not_pump(n, loaded, wet):
+    for before in range(4):
+        bench = Bench(sensing=WITH_CURRENT)
+        pump, other = bench.pumps[n], bench.pumps[1 - n]
+        pump.state, pump.loaded = pm.RUNNING, loaded
+        other.state, other.cause, other.failures, other.trips = pm.RETRY, pm.NOT_PUMPING, 1, 1
+        bench.belief.wet, bench.contacts.wet, bench.pair.not_pumping = wet, wet | r.HIGH, before
+        empty = bench.pair.dry_pump(n)
+        above = wet & (r.LEAD | r.LAG | r.HIGH)
+        if not above and (loaded or not wet & r.OFF):
+            assert empty is True, "the pit is empty and the pump is good"
+            assert bench.belief.condemned == [(wet & r.OFF, wet | r.HIGH)]
+            assert (pump.state, pump.failures, other.state, bench.pair.not_pumping) == (pm.RUNNING, 0, pm.RETRY, before)
+        elif before & other_bit(n):
+            assert empty is True, "the other one found the same"
+            assert bench.belief.condemned == [(wet, wet | r.HIGH)]
+            assert [(p.state, p.failures, p.trips, p.cause) for p in bench.pumps] == [(pm.IDLE, 0, 0, 0)] * 2
+            assert bench.pair.not_pumping == 0
+        else:
+            assert empty is False
+            assert bench.belief.condemned == []
+            assert (pump.state, pump.cause, pump.failures) == (pm.RETRY, pm.NOT_PUMPING, 1)
+            assert (other.state, other.failures) == (pm.RETRY, 1)
+            assert bench.pair.not_pumping == before | 1 << n
+
+
+@pytest.mark.parametrize("cause", [pm.NOT_PUMPING, pm.OVERLOAD])
+@pytest.mark.parametrize("tripped", range(4))
+@pytest.mark.parametrize("suspect", [0, r.OFF, r.LEAD, r.LAG, r.HIGH, 15])
+def test_r1_a_trip_is_taken_back_at_the_end_when_a_contact_that_vouched_for_water_is_suspect(cause, tripped, suspect):
+    for wet in (r.OFF | r.LEAD, r.LAG, r.HIGH, 0):
+        bench = Bench(sensing=WITH_CURRENT)
+        for pump in bench.pumps:
+            pump.state, pump.cause, pump.failures, pump.trips = pm.RETRY, cause, 1, 1
+        bench.pair.not_pumping, bench.contacts.wet, bench.belief.suspect = tripped, wet, suspect
+        assert bench.go(demand=0) == 0
+        vouched = wet & suspect & (r.LEAD | r.LAG | r.HIGH) and cause == pm.NOT_PUMPING
+        taken_back = [bool(vouched and tripped >> k & 1) for k in range(2)]
+        assert [p.state for p in bench.pumps] == [pm.IDLE if back else pm.RETRY for back in taken_back]
+        assert [p.failures for p in bench.pumps] == [0 if back else 1 for back in taken_back]
+        assert bench.pair.not_pumping == 0
