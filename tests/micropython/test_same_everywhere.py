@@ -46,9 +46,9 @@ def test_the_clause_tests_end_the_same(place, translated, clauses_here):
 
 
 def test_the_stand_in_tells_a_failing_test(tmp_path):
-    folder = tmp_path / "tests" / "unit"
+    folder = tmp_path / "tests" / "control"
     folder.mkdir(parents=True)
-    (tmp_path / "tests" / "unit" / "test_planted.py").write_text(
+    (tmp_path / "tests" / "control" / "test_planted.py").write_text(
         "import pytest\n\nARGUMENTS_OF = {'test_planted': ['n']}\n\n\n"
         "@pytest.mark.parametrize('n', [1, 2])\ndef test_planted(n):\n    assert n == 1\n"
     )

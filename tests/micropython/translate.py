@@ -95,8 +95,8 @@ def translate(text):
 
 
 def translate_tree(root, target, modules):
-    """Translate tests.unit modules and every module of tests/ that they import, below `target`; return their names."""
-    done, waiting = set(), [f"tests.unit.{name}" for name in modules]
+    """Translate tests.control modules and every module of tests/ that they import, below `target`; return their names."""
+    done, waiting = set(), [f"tests.control.{name}" for name in modules]
     while waiting:
         name = waiting.pop()
         if name in done:

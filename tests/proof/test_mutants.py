@@ -20,7 +20,7 @@ def judged(module, function, keep=lambda mutant: True):
 def test_canary_a_plain_mistake_is_killed_and_told_by_whom():
     report = judged("gate", "Gate.step", lambda m: m.text == "want &= ~self.barred")
     assert report.killed() == len(report.verdicts) >= 3
-    assert all("tests/unit/test_" in verdict.by for verdict in report.verdicts)
+    assert all("tests/control/test_" in verdict.by for verdict in report.verdicts)
 
 
 def test_canary_a_harmless_change_survives_and_is_listed_with_its_reason():
@@ -32,7 +32,7 @@ def test_canary_a_mutant_that_hangs_is_stopped():
     source = mutations.Source("pump")
     loop = [m for m in source.mutants() if m.function == "Pump._drop" and m.text == "self.count -= 1"]
     dropped = [m for m in loop if m.what == "statement dropped"]
-    tests = [ROOT / "tests" / "unit" / "test_clause_starting.py"]
+    tests = [ROOT / "tests" / "control" / "test_clause_starting.py"]
     verdict = runner.run(dropped, tests).verdicts[0]
     assert verdict.killed
     assert verdict.by == "it hung and was stopped"

@@ -14,8 +14,8 @@ from host_sim.report.console import console, table_of
 def checkout():
     """Return the root of the checkout that the core lies in.  Raises InputError where there are no tests beside it."""
     root = Path(mutations.Source("gate").module.__file__).resolve().parents[4]
-    if not (root / "tests" / "unit").is_dir():
-        raise InputError(f"{root}: no tests/unit there; mutants are run from a checkout of the project")
+    if not (root / "tests" / "control").is_dir():
+        raise InputError(f"{root}: no tests/control there; mutants are run from a checkout of the project")
     return root
 
 

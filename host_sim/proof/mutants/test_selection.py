@@ -37,13 +37,14 @@ BY_MODULE = {
 }
 
 
-SLOW = ("test_proof_explore", "test_timeline_floats", "test_timeline_pumps", "test_timeline_power")
+SLOW = ("../proof/test_explore", "test_timeline_floats", "test_timeline_pumps", "test_timeline_power")
 
 
 def stages(module, root="tests", slow=False):
     """Return the lists of test files for a module, each list for what survives the one before; no empty list."""
-    folder = Path(root) / "unit"
-    own = sorted(folder.glob(f"test_proof_{module}_*.py")) + sorted(folder.glob("test_proof_cover_*.py"))
+    folder = Path(root) / "control"
+    own = [folder / f"test_{module}.py", *sorted(folder.glob(f"test_{module}_*.py"))]
+    own += sorted(folder.glob("test_cover_*.py"))
     clauses = [folder / f"{name}.py" for name in BY_MODULE[module]]
     late = [folder / f"{name}.py" for name in SLOW] if slow else []
     return [there for stage in (own, clauses, late) if (there := [path for path in stage if path.exists()])]

@@ -27,7 +27,7 @@ Left out of the state, and why nothing is lost:
 
 Moves left out do the same as one that is made: what a resting pump would have
 done on load, contacts that nobody reads in this state.  `moves_at` says which;
-tests/unit/test_proof_reductions.py tries the others.  D6, which needs a pump
+tests/proof/test_reductions.py tries the others.  D6, which needs a pump
 without any sensing, HAND, the exercise, A4's fixed duty and the transmitter rest on
 the campaign.
 """

@@ -25,7 +25,7 @@ Left out of the state, or put to rest in it where nobody reads it any more:
 
 Moves left out do the same as one that is made: what a motor that is off draws
 (S6 is searched nowhere here), and `off` below a pump that cannot be found dry.
-tests/unit/test_proof_reductions.py tries them.
+tests/proof/test_reductions.py tries them.
 """
 
 from itertools import product

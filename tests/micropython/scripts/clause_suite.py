@@ -1,7 +1,7 @@
 """Runs in every place: the clause tests themselves, with a small stand-in for pytest.
 
 ARGUMENTS: the firmware's lib folder, the folder that holds tests/ (as
-`translate.py` wrote it), then the names of test modules below tests/unit.
+`translate.py` wrote it), then the names of test modules below tests/control.
 Prints "passed NAME", "failed NAME why" for each test, and a last line with the
 counts.  The stand-in knows `mark.parametrize`, `param`, `raises`, `approx`,
 `skip`, plain fixtures and plain asserts.
@@ -189,7 +189,7 @@ def main():
     loader = Loader()
     counts = {"passed": 0, "skipped": 0, "failed": 0}
     for module in ARGUMENTS[3:]:
-        names = loader.load("tests.unit." + module)
+        names = loader.load("tests.control." + module)
         for name in sorted(names):
             if not name.startswith("test_"):
                 continue
