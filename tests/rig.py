@@ -52,7 +52,7 @@ class Rig:
     With a `plant` (see tests/pit.py) contacts and currents come from that.
     """
 
-    def __init__(self, *, start_ms=0, kept=None, ticking=False, always=False, plant=None, boot=True, **overrides):
+    def __init__(self, *, start_ms=0, retained=None, ticking=False, always=False, plant=None, boot=True, **overrides):
         self.settings = make_settings(**overrides)
         self.start_ms = start_ms
         self.elapsed_ms = 0
@@ -74,16 +74,16 @@ class Rig:
         self.alarm_states = ["normal"] * len(alarms.TABLE)
         self.boot_ms = 0
         if boot:
-            self.power_up(kept)
+            self.power_up(retained)
 
     # -- power -----------------------------------------------------------------------------------
 
-    def power_up(self, kept=None):
-        """Start a new controller at this instant with what the life before it kept."""
+    def power_up(self, retained=None):
+        """Start a new controller at this instant with what the life before it retained."""
         self.c = Controller(self.settings)
         if self.always:
             self.c.always = True
-        self.c.power_up(self.now_ms, kept)
+        self.c.power_up(self.now_ms, retained)
         self.boot_ms = self.elapsed_ms
         for watcher in self.watchers:
             if hasattr(watcher, "power_up"):
@@ -92,14 +92,14 @@ class Rig:
 
     def power_cut(self, dark_s=1.0):
         """Cut the controller's own supply for `dark_s`; what it keeps survives."""
-        kept = list(self.c.keep())
+        retained = list(self.c.retain())
         self._note_outputs([0] * records.N_OUTPUTS)
         dark_ms = to_ms(dark_s)
         if self.plant:
             self.plant.advance(dark_ms, (0, 0), self.held)
         self.elapsed_ms += dark_ms
         self._follow_plant()
-        return self.power_up(kept)
+        return self.power_up(retained)
 
     # -- time ------------------------------------------------------------------------------------
 

@@ -35,7 +35,7 @@ SHORT = {
     "generator_spacing": 3000,
     "min_run": 1000,
     "dry_run": 2000,
-    "disagree": 5000,
+    "sequence_time": 5000,
     "mains_settle": 3000,
     "flood_settle": 1000,
     "retry": 60000,

@@ -126,7 +126,7 @@ def believes_all(bench, when):
     bench.check(f"{when} every contact is believed", not suspects(bench), ", ".join(suspects(bench)) or "no suspect")
 
 
-def doubts(bench, *names):
+def are_suspect(bench, *names):
     """Check that exactly these contacts are suspects."""
     found = suspects(bench)
     bench.check(f"the suspect is {' and '.join(names)}", found == list(names), ", ".join(found) or "no suspect")

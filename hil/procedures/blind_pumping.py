@@ -14,7 +14,7 @@ def run(bench):
     ready(bench)
     longest_ms = run_dry(bench)
     stick(bench, "high", wet=True)
-    bench.when_alarm("level_lost", bench.setting_s("disagree") + longest_ms / 500 + 10)
+    bench.when_alarm("level_lost", bench.setting_s("sequence_time") + longest_ms / 500 + 10)
     bench.press("silence")
     bench.check("the alarm relay calls", not bench.is_on("relay"))
     bench.kit.run_until(lambda: not (bench.is_on("pump_1") or bench.is_on("pump_2")), 5000)

@@ -1,9 +1,9 @@
 """An off float that hangs wet while the pit is pumped empty."""
 
-from ._steps import SENSE_CURRENT, begin, both_off, doubts, drain, fitted, pump, ready, timing
+from ._steps import SENSE_CURRENT, are_suspect, begin, both_off, drain, fitted, pump, ready, timing
 
 ORDER = 190
-PURPOSE = "Underload with no float from lead up wet is the empty pit: the pump stops unblamed, off is doubted."
+PURPOSE = "Underload with no float from lead up wet is the empty pit: the pump stops unblamed, off is suspect."
 CLAUSES = ("R1", "L2")
 NEEDS = ("off", "lead", "current", "pump_1", "pump_2")
 CAUTION = "Never run a real pump dry to test this: the underload is made in the current's wire."
@@ -23,7 +23,7 @@ def run(bench):
     dry_run_ms = bench.setting("dry_run")
     timing(bench, "underload to stop", bench.when(pump(leader), 0, dry_run_ms / 1000 + 5) - under, dry_run_ms)
     both_off(bench, bench.setting_s("start_spacing") + 5)
-    doubts(bench, "off")
+    are_suspect(bench, "off")
     cause, now = bench.value(f"pump_{leader}_cause"), bench.value(f"trips_{leader}")
     bench.check("the pump is not to blame", cause == 0 and now == trips, f"cause {cause}, trips {trips} to {now}")
     bench.press("silence")

@@ -3,11 +3,11 @@
 from hil.kits.base import Missing
 
 from ._steps import (
+    are_suspect,
     at_most,
     begin,
     believes_all,
     contact,
-    doubts,
     drain,
     first_on,
     fitted,
@@ -40,7 +40,7 @@ def run(bench):
     timing(bench, "cable cut to horn", bench.when("horn", 1, debounce_ms / 1000 + 5) - cut, debounce_ms)
     found = bench.alarm("float_wiring")
     bench.check("float wiring is told", found == "unacknowledged" and not bench.is_on("relay"), found)
-    doubts(bench, "off", "lead")
+    are_suspect(bench, "off", "lead")
     bench.press("silence")
 
     longest_ms = run_dry(bench)

@@ -1,6 +1,6 @@
 """The high float, lifted and with a broken wire."""
 
-from ._steps import believes_all, contact, doubts, ready, timing
+from ._steps import are_suspect, believes_all, contact, ready, timing
 
 ORDER = 290
 PURPOSE = "A lifted high float calls, whether it is believed or not; so does the broken wire of a normally-closed one."
@@ -14,8 +14,8 @@ def run(bench):
     ready(bench)
     bench.float("high")
     calls(bench, "lifted")
-    bench.wait(bench.setting_s("disagree") + 2)
-    doubts(bench, "high")
+    bench.wait(bench.setting_s("sequence_time") + 2)
+    are_suspect(bench, "high")
     found = bench.alarm("high_water")
     bench.check("and the alarm goes on all the same", found == "unacknowledged", found)
     bench.check("the relay goes on calling", not bench.is_on("relay"))

@@ -1,12 +1,12 @@
 """The lag float, stuck wet and stuck dry."""
 
-from ._steps import both_off, doubts, first_on, fitted, other, pump, ready, start_limit_s, stick, timing
+from ._steps import are_suspect, both_off, first_on, fitted, other, pump, ready, start_limit_s, stick, timing
 
 ORDER = 280
-PURPOSE = "A lag float stuck wet is soon disbelieved; stuck dry, high water starts the second pump all the same."
+PURPOSE = "A lag float stuck wet is soon suspect; stuck dry, high water starts the second pump all the same."
 CLAUSES = ("L2", "D1")
 NEEDS = ("off", "lead", "lag", "high", "pump_1", "pump_2")
-CAUTION = "The horn sounds. Stuck wet, both pumps run with no water for disagree (20 s): have the cords out."
+CAUTION = "The horn sounds. Stuck wet, both pumps run with no water for sequence_time (20 s): have the cords out."
 
 
 def run(bench):
@@ -14,12 +14,12 @@ def run(bench):
     ready(bench)
     stick(bench, "lag", wet=True)
     wet = bench.mark_ms
-    found_ms = bench.setting("debounce") + bench.setting("disagree")
+    found_ms = bench.setting("debounce") + bench.setting("sequence_time")
     for n in (1, 2):
         bench.when(pump(n), 1, bench.setting_s("start_spacing") + bench.setting_s("debounce") + 2)
     for n in (1, 2):
         timing(bench, f"lag stuck wet to pump {n} off", bench.when(pump(n), 0, found_ms / 1000 + 5) - wet, found_ms)
-    doubts(bench, "lag")
+    are_suspect(bench, "lag")
     both_off(bench, bench.setting_s("min_off"))
     bench.float("lag", wet=False)
     bench.wait(3)
@@ -35,8 +35,8 @@ def run(bench):
     wet = bench.mark_ms
     on = bench.when(pump(other(leader)), 1, bench.setting_s("debounce") + 5)
     timing(bench, "high wet over a dry lag to second pump", on - wet, bench.setting("debounce"))
-    bench.when_alarm("floats_out_of_sequence", bench.setting_s("disagree") + 5)
-    doubts(bench, "lag")
+    bench.when_alarm("floats_out_of_sequence", bench.setting_s("sequence_time") + 5)
+    are_suspect(bench, "lag")
     bench.press("silence")
     for name in ("high", "lead", "off"):
         bench.float(name, wet=False)

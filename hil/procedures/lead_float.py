@@ -2,9 +2,9 @@
 
 from ._steps import (
     LATE_MS,
+    are_suspect,
     at_most,
     both_off,
-    doubts,
     first_on,
     fitted,
     off_limit_s,
@@ -54,8 +54,8 @@ def run(bench):
     wet = bench.mark_ms
     _, at = first_on(bench, start_limit_s(bench), wet)
     timing(bench, "lag wet over a dry lead to pump on", at - wet, bench.setting("debounce"))
-    bench.when_alarm("floats_out_of_sequence", bench.setting_s("disagree") + 5)
-    doubts(bench, "lead")
+    bench.when_alarm("floats_out_of_sequence", bench.setting_s("sequence_time") + 5)
+    are_suspect(bench, "lead")
     bench.press("silence")
     bench.float("lag", wet=False)
     bench.wait(3)

@@ -3,8 +3,8 @@
 from ._steps import (
     LATE_MS,
     SENSE_CURRENT,
+    are_suspect,
     both_off,
-    doubts,
     first_on,
     fitted,
     pump,
@@ -39,15 +39,15 @@ def run(bench):
 
 
 def stops_by_time(bench):
-    """The circuit reads dry: the pump starts, off is doubted, and the draw-down is timed from lead dry (L3)."""
+    """The circuit reads dry: the pump starts, off is suspect, and the draw-down is timed from lead dry (L3)."""
     stick(bench, "off", wet=False)
     bench.float("lead")
     wet = bench.mark_ms
     leader, started = first_on(bench, start_limit_s(bench), wet)
-    told = bench.when_alarm("floats_out_of_sequence", bench.setting_s("disagree") + 5)
-    rule_ms = bench.setting("debounce") + bench.setting("disagree")
+    told = bench.when_alarm("floats_out_of_sequence", bench.setting_s("sequence_time") + 5)
+    rule_ms = bench.setting("debounce") + bench.setting("sequence_time")
     timing(bench, "lead wet to floats out of sequence", told - wet, rule_ms)
-    doubts(bench, "off")
+    are_suspect(bench, "off")
     bench.float("lead", wet=False)
     dry = bench.mark_ms + bench.setting("debounce")
     draw_ms = min(bench.setting("pump_down_lead") or bench.setting("blind_run"), bench.setting("blind_run"))
@@ -58,7 +58,7 @@ def stops_by_time(bench):
 
 
 def stuck_wet(bench):
-    """The circuit reads wet: two provisional stops that last, then off is doubted (L4)."""
+    """The circuit reads wet: two provisional stops that last, then off is suspect (L4)."""
     stick(bench, "off", wet=True)
     bench.wait(3)
     down_ms = bench.setting("pump_down_lead") or bench.setting("blind_run")
@@ -71,7 +71,7 @@ def stuck_wet(bench):
         off = bench.when(pump(leader), 0, 3 * down_ms / 1000 + 10)
         timing(bench, f"lead dry to provisional stop {stop}", off - dry, 3 * down_ms)
         both_off(bench, (2 * down_ms + LATE_MS) / 1000)
-    doubts(bench, "off")
+    are_suspect(bench, "off")
     found = bench.alarm("floats_out_of_sequence")
     bench.check("it is told", found == "unacknowledged", found)
     bench.press("silence")

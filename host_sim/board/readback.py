@@ -36,13 +36,13 @@ class Segment:
     begins: bool
     now_ms: int
     settings: list
-    kept: list | None
+    retained: list | None
     snapshot: list
     steps: list = field(default_factory=list)
     events: list = field(default_factory=list)  # (instant of the step before, name, value, text)
     minutes: list = field(default_factory=list)  # (instant of the step before, 12 numbers)
     batches: int = 0
-    kept_now: list = field(default_factory=list)
+    retained_now: list = field(default_factory=list)
 
 
 def read_segment(data):
@@ -51,12 +51,13 @@ def read_segment(data):
     if not batches:
         raise InputError(f"no sound batch in {len(data)} bytes: not a journal segment", "journal")
     try:
-        number, life, checksum, clock, begins, now, settings, kept, snapshot = j.read_open(codec.Reader(batches[0]))
+        number, life, checksum, clock, begins, now, settings, retained, snapshot = j.read_open(codec.Reader(batches[0]))
     except ValueError as error:
         raise InputError(str(error), "journal") from error
-    segment = Segment(number, life, checksum, clock, bool(begins), now, settings, kept, snapshot, batches=len(batches))
+    segment = Segment(number, life, checksum, clock, bool(begins), now, settings, retained, snapshot)
+    segment.batches = len(batches)
     if len(snapshot) == len(FIELDS):
-        segment.kept_now = [value for value, field_ in zip(snapshot, FIELDS, strict=True) if field_[2]]
+        segment.retained_now = [value for value, field_ in zip(snapshot, FIELDS, strict=True) if field_[2]]
     inputs = [0] * N_INPUTS if begins else last_inputs(snapshot)
     for batch in batches[1:]:
         now = _read_batch(codec.Reader(batch), segment, now, inputs)
@@ -79,8 +80,8 @@ def _read_batch(reader, segment, now, inputs):
                 if mask >> i & 1:
                     inputs[i] = reader.number()
             segment.steps.append(Step(now, late, tuple(inputs), packed))
-        elif kind == j.KEPT:
-            j.read_kept(reader, segment.kept_now)
+        elif kind == j.RETAINED:
+            j.read_retained(reader, segment.retained_now)
         elif kind == j.MINUTE:
             segment.minutes.append((now, [reader.number() for _ in range(12)]))
         elif kind == j.EVENT:
@@ -133,7 +134,7 @@ def replay(segments):
 def _start(segment):
     controller = Controller(list(segment.settings))
     if segment.begins:
-        controller.power_up(segment.now_ms, segment.kept or None)
+        controller.power_up(segment.now_ms, segment.retained or None)
     else:
         controller.restore(segment.snapshot)
     return controller
@@ -190,8 +191,8 @@ def to_journals(segments, site="board"):
             if before is not None:
                 time_ms += 1000
                 journal.records.append(Life(time_ms, "down", before))
-            kept = tuple(segment.kept) if segment.kept else None
-            journal.records.append(Life(time_ms, "up", segment.now_ms, kept, tuple(segment.snapshot)))
+            retained = tuple(segment.retained) if segment.retained else None
+            journal.records.append(Life(time_ms, "up", segment.now_ms, retained, tuple(segment.snapshot)))
             before = segment.now_ms
         for step in segment.steps:
             time_ms += diff(step.now_ms, before)

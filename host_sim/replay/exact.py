@@ -97,21 +97,21 @@ class _Runner:
         self.inputs = None
         self.found = Replay()
         self.ring_base = 0
-        self.kept = None
+        self.retained = None
         self.opened = None  # the inputs that a record which opens in mid-life goes on with
         self.now_ms = 0
         self.alarm_states = None
 
     def start(self, life, same):
-        """Begin a life as recorded; with other settings or firmware the kept record is the replay's own."""
+        """Begin a life as recorded; with other settings or firmware the retained record is the replay's own."""
         try:
             c = self.controller = self.module.Controller(list(self.settings))
         except ValueError as error:
             raise InputError(f"the settings are refused: {error}", "settings") from error
-        kept = life.kept if same else self.kept
+        retained = life.retained if same else self.retained
         self.opened = None
         try:
-            c.power_up(life.now_ms, None if kept is None else list(kept))
+            c.power_up(life.now_ms, None if retained is None else list(retained))
             if life.snapshot is not None and same and tuple(c.snapshot()) != tuple(life.snapshot):
                 self._resume(life)
         except ValueError as error:
@@ -246,14 +246,14 @@ def _life(runner, life, same):
     if life.power == "down":
         if runner.controller is not None:
             runner.until(life.time_ms)
-            runner.kept = runner.controller.keep()
+            runner.retained = runner.controller.retain()
             if runner.collect:
                 runner.found.outputs.append((life.time_ms, (0,) * len(OUTPUT_NAMES)))
         runner.controller = None
         return
     if runner.controller is not None:
         runner.until(life.time_ms)
-        runner.kept = runner.controller.keep()
+        runner.retained = runner.controller.retain()
     runner.start(life, same)
 
 

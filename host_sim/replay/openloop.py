@@ -66,7 +66,7 @@ class OpenLoop:
     def __init__(self, settings, module=None):
         self.settings = list(settings)
         self.make = module.Controller if module is not None else Controller
-        self.controller, self.kept = None, None
+        self.controller, self.retained = None, None
         self.inputs = [0] * N_INPUTS
         self.now_ms = 0
         self.steps = 0
@@ -77,14 +77,14 @@ class OpenLoop:
     def begin(self, time_ms):
         """Power the controller up."""
         self.controller = self.make(self.settings)
-        self.controller.power_up(time_ms & MASK, self.kept)
+        self.controller.power_up(time_ms & MASK, self.retained)
         self.now_ms = time_ms
         self._alarm_states = None
 
     def end(self, time_ms):
         """Power the controller down: nothing is known of what follows."""
         self.until(time_ms)
-        self.kept = self.controller.keep()
+        self.retained = self.controller.retain()
         self.controller = None
         self._note(time_ms, (0,) * N_OUTPUTS)
 

@@ -1,4 +1,4 @@
-"""The lanes of the strip chart: one row for each pump, supply, fault, distrust and alarm, under one clock.
+"""The lanes of the strip chart: one row for each pump, supply, fault, suspect and alarm, under one clock.
 
 A lane is data (name, bars, note); drawing knows nothing of where it came from.
 Every bar carries a fill and a hatch, so that colour is never the only sign.
@@ -59,7 +59,7 @@ def groups(trace):
     found.append(Group("supply", supply_lanes(trace)))
     if trace.faults:
         found.append(Group("what went wrong", fault_lanes(trace)))
-    said = distrust_lanes(trace) + alarm_lanes(trace)
+    said = suspect_lanes(trace) + alarm_lanes(trace)
     if said:
         found.append(Group("what the controller said", said))
     return found
@@ -139,11 +139,11 @@ def short(name):
     return " ".join(words)
 
 
-def distrust_lanes(trace):
+def suspect_lanes(trace):
     """Return one lane for each contact that the controller did not believe."""
     lanes = {}
     for suspect in trace.suspects:
-        name = f"distrusts {suspect.contact} float"
+        name = f"{suspect.contact} float suspect"
         lanes.setdefault(name, Lane(name, [], PURPLE, "||||"))
         lanes[name].bars.append((suspect.start_s, suspect.end_s))
     for lane in lanes.values():

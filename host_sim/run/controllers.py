@@ -43,7 +43,7 @@ class Duplex:
         self.inputs = [0] * N_INPUTS
         self.dead_outputs = [0] * N_OUTPUTS
         self.out = self.dead_outputs
-        self.kept = None
+        self.retained = None
         self.edges = [0] * 8
         self.records = []
         self.last = None
@@ -55,15 +55,15 @@ class Duplex:
         self.controller = Controller(self.settings)
         self.bands = Bands(self.settings)
         ring = (now_ms + self.offset_ms) & MASK
-        self.controller.power_up(ring, self.kept)
+        self.controller.power_up(ring, self.retained)
         self.out = self.controller.out
         self.powered, self.last, self.seen = True, None, None
-        kept = None if self.kept is None else tuple(self.kept)
-        self.records.append(Life(now_ms, "up", ring, kept, tuple(self.controller.snapshot())))
+        retained = None if self.retained is None else tuple(self.retained)
+        self.records.append(Life(now_ms, "up", ring, retained, tuple(self.controller.snapshot())))
 
     def power_down(self, now_ms):
-        """End a life: outputs off, what survives a reset is kept."""
-        self.kept = self.controller.keep()
+        """End a life: outputs off, what survives a reset is retained."""
+        self.retained = self.controller.retain()
         self.powered = False
         self.out = self.dead_outputs
         self.records.append(Life(now_ms, "down", (now_ms + self.offset_ms) & MASK))

@@ -14,7 +14,7 @@ from importlib import resources
 from pathlib import Path
 
 FORMAT = "sumpbench-journal"
-VERSION = 1
+VERSION = 2  # 2: "retained" was "kept", which a reader of this version would miss without a word
 
 
 def firmware_checksum():
@@ -43,7 +43,7 @@ class Life:
     time_ms: int
     power: str
     now_ms: int
-    kept: tuple | None = None
+    retained: tuple | None = None
     snapshot: tuple | None = None
 
 
@@ -78,8 +78,8 @@ class Journal:
 def _line(record):
     if isinstance(record, Life):
         line = {"t": record.time_ms, "power": record.power, "now": record.now_ms}
-        if record.kept is not None:
-            line["kept"] = list(record.kept)
+        if record.retained is not None:
+            line["retained"] = list(record.retained)
         if record.snapshot is not None:
             line["snapshot"] = list(record.snapshot)
         return line
@@ -104,8 +104,8 @@ def read_journal(path):
                     journal.checksum = int(line["firmware"], 16)
                     journal.duration_ms, journal.settings = line["duration_ms"], line["settings"]
                 elif "power" in line:
-                    kept, snapshot = _tuple(line.get("kept")), _tuple(line.get("snapshot"))
-                    journal.records.append(Life(line["t"], line["power"], line["now"], kept, snapshot))
+                    retained, snapshot = _tuple(line.get("retained")), _tuple(line.get("snapshot"))
+                    journal.records.append(Life(line["t"], line["power"], line["now"], retained, snapshot))
                 else:
                     journal.records.append(Record(line["t"], tuple(line["in"]), tuple(line["out"])))
             except (ValueError, KeyError, TypeError, AttributeError) as error:

@@ -61,7 +61,7 @@ class AlarmSpan:
 
 @dataclass
 class SuspectSpan:
-    """A contact that the controller did not believe; `reads` is what it read when distrusted, "wet" or "dry"."""
+    """A contact that the controller did not believe; `reads` is what it read when it became suspect, "wet" or "dry"."""
 
     contact: str
     reads: str

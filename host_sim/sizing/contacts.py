@@ -71,7 +71,7 @@ def recommend(inputs, inflow_m3s):
 
 def _within_two_minutes(inputs, lead_m, off_m):
     # Without current sensing a pump-down time may not pass two minutes (nothing else would end a dry run), and one
-    # that is set shorter than the truth makes the controller doubt an honest `off` (narrative L4).
+    # that is set shorter than the truth makes the controller suspect an honest `off` (narrative L4).
     if inputs.sensing == "current":
         return lead_m
     while lead_m - GRID_M > off_m and draw_down_s(inputs, lead_m - inputs.floats.travel_m, off_m) > LONGEST_S:

@@ -25,14 +25,14 @@ class Selectors:
 
 
 class Belief:
-    """What is believed wet and what is suspect; notes what it is told to condemn."""
+    """What is believed wet and what is suspect; notes what it is told to make suspect."""
 
     def __init__(self):
         self.wet = self.suspect = 0
-        self.condemned = []
+        self.made_suspect = []
 
-    def condemn(self, mask, wet):
-        self.condemned.append((mask, wet))
+    def make_suspect(self, mask, wet):
+        self.made_suspect.append((mask, wet))
 
 
 class Bench:

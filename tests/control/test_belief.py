@@ -11,7 +11,7 @@ from duplexsump.control.timers import Timers
 from tests.rig import make_settings
 
 OFF, LEAD, LAG, HIGH = range(4)
-DISAGREE_MS = 20_000
+SEQUENCE_TIME_MS = 20_000
 FITTED = {  # floats, and what a transmitter stands for
     "all four": (15, 0), "no off": (14, 0), "no lag": (11, 0), "lead and high": (10, 0), "transmitter": (8, 7),
     "off and high, transmitter": (9, 6), "lead and high, transmitter": (10, 5),
@@ -32,13 +32,13 @@ def in_order(wet, dry):
 
 
 def fewest(known, wet, rise):
-    """Return the smallest distrust that puts the rest in order; of two, the one that missed its turn."""
+    """Return the smallest set of suspects that leaves the rest in order; of two, the one that missed its turn."""
     for size in range(5):
         found = [set(some) for some in combinations(sorted(known), size)
                  if in_order((known & wet) - set(some), known - wet - set(some))]  # fmt: skip
         if found:
             return min(found, key=lambda some: len(some & wet) if rise else len(some - wet))
-    raise AssertionError("distrusting all of them always does")
+    raise AssertionError("all of them suspect always do")
 
 
 class PlainBelief:
@@ -64,7 +64,7 @@ class PlainBelief:
         return left & wet, left - wet
 
     def known(self):
-        """Those that a fresh working-out may suspect or acquit."""
+        """Those that a fresh working-out may make suspect or believed."""
         return self.fitted - self.proved - self.wired - (self.virtual if self.failed else set())
 
     def step(self, now, wet, rose, fell, failed):
@@ -124,7 +124,7 @@ class PlainBelief:
         elif any(i < max(up) for i in fell & down):
             self.rise = False
         self.since = now if self.since is None else self.since
-        if now - self.since >= DISAGREE_MS:
+        if now - self.since >= SEQUENCE_TIME_MS:
             self.by_order = fewest(self.known(), wet, self.rise)
             self.missed, self.over, self.since = set(), set(), None
 
@@ -138,14 +138,14 @@ def made(floats, virtual, start=0):
 
 
 def seen(belief):
-    names = ("order", "proof", "wiring", "suspect", "wet", "dry")
+    names = ("order", "evidence", "wiring", "suspect", "wet", "dry")
     return {name: getattr(belief, name) for name in names} | {
-        "apart": belief.timers.running(tm.DISAGREE), "rise": belief.rising}  # fmt: skip
+        "apart": belief.timers.running(tm.SEQUENCE), "rise": belief.rising}  # fmt: skip
 
 
 def wanted(plain, wet):
     up, down = plain.believed(wet)
-    return {"order": word(plain.by_order), "proof": word(plain.proved), "wiring": word(plain.wired),
+    return {"order": word(plain.by_order), "evidence": word(plain.proved), "wiring": word(plain.wired),
             "suspect": word(plain.suspects()), "wet": word(up), "dry": word(down),
             "apart": plain.since is not None, "rise": int(plain.rise)}  # fmt: skip
 
@@ -193,10 +193,10 @@ def test_l2_l7_what_is_believed_at_every_step_of_a_long_wander(name, wild):
             assert not belief.over & 1, "off stands over nothing"
             kinds.add((belief.order, bool(belief.wiring)))
         if rng.random() < 0.05:
-            condemned = rng.randrange(16)
-            belief.condemn(condemned, word(water.wet))
-            plain.proved |= places(condemned) & plain.fitted
-            log.append(("condemned", condemned))
+            mask = rng.randrange(16)
+            belief.make_suspect(mask, word(water.wet))
+            plain.proved |= places(mask) & plain.fitted
+            log.append(("made suspect", mask))
         if rng.random() < 0.02:
             belief.reset()
             plain.reset()
@@ -218,7 +218,7 @@ def test_l7_two_that_turn_within_two_seconds_wherever_the_clock_stands(one, othe
     assert not belief.wiring & third
 
 
-def test_l2_a_miss_twice_running_adds_to_what_is_suspected_and_acquits_nobody():
+def test_l2_a_miss_twice_running_adds_to_what_is_suspected_and_believes_nobody_again():
     belief, timers = made(10, 5)
     word_now = 0
 
@@ -232,7 +232,7 @@ def test_l2_a_miss_twice_running_adds_to_what_is_suspected_and_acquits_nobody():
 
     # off never turns wet: lag goes up and down over it, and that is the first miss.
     assert go((40_000, 2), (50_000, 6), (55_000, 2)) == (1, 1)
-    # high hangs, lead comes down and proves nothing; the disagreement names high and acquits off.
+    # high hangs, lead comes down and proves nothing; the disagreement names high and believes off.
     assert go((66_000, 10), (70_000, 8), (90_000, 8)) == (8, 1)
     # Once more up and down over off, which has not been wet since: off is dead, and high no better for it.
     assert go((96_000, 10), (97_000, 8))[0] == 9
@@ -242,7 +242,7 @@ def test_l2_a_miss_twice_running_adds_to_what_is_suspected_and_acquits_nobody():
 def test_l2_the_fewest_suspects_of_every_reading_of_every_set_of_contacts(rising):
     for known in range(16):
         belief = Belief(make_settings(), Timers(), 0)
-        belief.proof = 15 & ~known
+        belief.evidence = 15 & ~known
         for wet in range(16):
             found = belief._fewest(wet, rising)
             assert found == word(fewest(places(known), places(wet), rising)), (known, wet)
@@ -261,7 +261,7 @@ def test_a_life_begins_with_everything_believed_whatever_was_there_before():
         new = Belief(used.settings, Timers(), 0)
         dirty |= {name for name in names if getattr(used, name) != getattr(new, name)}
         if len(dirty) > 3 and now % 20_000 == 0:
-            used.condemn(1, wet)
+            used.make_suspect(1, wet)
             used.begin(0)
             assert {name: getattr(used, name) for name in names} == {name: getattr(new, name) for name in names}
             wet = 0
@@ -276,6 +276,6 @@ def test_l2_lead_hung_wet_is_named_when_the_level_falls_past_lag_and_off(togethe
     for now, wet, fell in steps:
         timers.expire(now)
         belief.step(wet, 0, fell, False)
-    timers.expire(steps[-1][0] + DISAGREE_MS)
+    timers.expire(steps[-1][0] + SEQUENCE_TIME_MS)
     belief.step(2, 0, 0, False)
     assert belief.order == 2, "the higher contact that did not fall, not the off below it"

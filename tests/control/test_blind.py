@@ -22,7 +22,7 @@ class Bench:
         self.b = Blind(values, self.timers, self.belief)
 
     def believe(self, wet, suspects=0, wiring=0, failed=False):
-        self.belief.proof, self.belief.wiring = suspects, wiring
+        self.belief.evidence, self.belief.wiring = suspects, wiring
         self.belief.failed = failed
         self.belief._sort(wet)
         self.wet = wet

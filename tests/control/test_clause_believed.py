@@ -42,14 +42,14 @@ def test_l2_a_float_that_was_wet_in_between_has_not_missed_twice_running():
 # L3 ---------------------------------------------------------------------------------------------
 
 
-def test_l3_lag_wet_beside_a_wet_high_is_not_condemned_for_standing_still():
+def test_l3_lag_wet_beside_a_wet_high_is_not_suspect_for_standing_still():
     rig = ready(sensing=NO_CURRENT, fitted=14)
     rig.fill("lead", "lag", "high").run(300)
     assert rig.suspects() == set()
     assert rig.pumps_on() == (1, 1)
 
 
-def test_l3_a_float_that_moves_within_blind_run_is_not_condemned():
+def test_l3_a_float_that_moves_within_blind_run_is_not_suspect():
     rig = ready(sensing=NO_CURRENT, fitted=14)
     for _ in range(4):
         rig.set(lead=1).run(25)

@@ -361,6 +361,6 @@ def test_a4_a_barred_pump_does_not_take_the_battery_from_the_other(door):
 # What is declared -------------------------------------------------------------------------------
 
 
-def test_j4_the_snapshot_fields_are_declared_and_only_the_power_ups_are_kept(door):
+def test_j4_the_snapshot_fields_are_declared_and_only_the_power_ups_are_retained(door):
     gate = door()
     assert gate.gate.FIELDS == (("out", 0, 0, False), ("boots", 0, 0, True))

@@ -94,7 +94,7 @@ def test_l2_a_wet_contact_starts_what_it_asks_for_whatever_lies_below(contact, p
     assert sum(rig.pumps_on()) == pumps
 
 
-def test_l2_a_wet_contact_over_a_dry_one_for_disagree_is_out_of_sequence():
+def test_l2_a_wet_contact_over_a_dry_one_for_sequence_time_is_out_of_sequence():
     rig = ready()
     at = rig.t
     rig.set(lead=1).run(30)
@@ -102,14 +102,14 @@ def test_l2_a_wet_contact_over_a_dry_one_for_disagree_is_out_of_sequence():
     assert rig.suspects() == {"off"}
 
 
-def test_l2_disagree_is_a_setting():
-    rig = ready(disagree=10_000)
+def test_l2_sequence_time_is_a_setting():
+    rig = ready(sequence_time=10_000)
     at = rig.t
     rig.set(lead=1).run(30)
     assert rig.raised("floats_out_of_sequence") == [near(at + 1.0 + 10.0)]
 
 
-def test_l2_a_float_that_follows_within_disagree_is_believed():
+def test_l2_a_float_that_follows_within_sequence_time_is_believed():
     rig = ready()
     rig.set(lead=1).run(19).set(off=1).run(60)
     assert rig.raised("floats_out_of_sequence") == []
@@ -313,7 +313,7 @@ def test_l3_lead_wet_alone_for_blind_run_without_sensing_is_stuck_wet():
     assert rig.run_time(1) + rig.run_time(2) <= 2 * 35.0 + 1
 
 
-def test_l3_with_current_sensing_lead_wet_alone_is_not_condemned():
+def test_l3_with_current_sensing_lead_wet_alone_is_not_suspect():
     rig = ready(sensing=WITH_CURRENT, **NO_OFF)
     rig.set(lead=1).run(120)
     assert rig.suspects() == set()

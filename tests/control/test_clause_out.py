@@ -89,7 +89,7 @@ def test_r1_trips_that_are_taken_back_are_not_counted():
 
 @pytest.mark.parametrize("contact", ["lead", "lag", "high"])
 def test_r1_a_trip_goes_with_the_contact_that_vouched_for_the_water(contact):
-    rig = ready(sensing=WITH_CURRENT, disagree=15_000)
+    rig = ready(sensing=WITH_CURRENT, sequence_time=15_000)
     rig.fill("off", "lead").run(20)  # an honest run, so that a fall is the last edge
     rig.drain("lead", "off").run(70)
     rig.load = ["under", "normal"]

@@ -9,7 +9,7 @@ from duplexsump.control import controller as controller_module
 from duplexsump.control import pump as pm
 from duplexsump.control import records as r
 from duplexsump.control import settings as s
-from duplexsump.control.controller import FIELDS, KEPT, Controller
+from duplexsump.control.controller import FIELDS, RETAINED, Controller
 
 from tests.control.controller_bench import NOW, Asked, made, record, stand_in
 
@@ -30,22 +30,22 @@ def part(c, prefix):
 
 
 def places():
-    """Return (prefix, name, place in the list or None, kept) of each value of a snapshot, in order."""
+    """Return (prefix, name, place in the list or None, retained) of each value of a snapshot, in order."""
     c, found = Controller(s.defaults()), []
     for prefix in PARTS:
-        for name, _kind, count, kept in part(c, prefix).FIELDS:
-            found += [(prefix, name, k, kept) for k in (range(count) if count else (None,))]
+        for name, _kind, count, retained in part(c, prefix).FIELDS:
+            found += [(prefix, name, k, retained) for k in (range(count) if count else (None,))]
     return found
 
 
 def read(c, place):
-    prefix, name, k, _kept = place
+    prefix, name, k, _retained = place
     value = getattr(part(c, prefix), name)
     return value if k is None else value[k]
 
 
 def write(c, place, value):
-    prefix, name, k, _kept = place
+    prefix, name, k, _retained = place
     if k is None:
         setattr(part(c, prefix), name, value)
     else:
@@ -76,14 +76,14 @@ def test_m4_refused_settings_make_no_controller_and_every_refusal_is_told():
         Controller(values)
 
 
-def begun(kept=None, **changes):
+def begun(retained=None, **changes):
     """Power a controller up whose pumps, gate and alarms are stand-ins; returns it and the notes."""
     c = Controller(s.defaults())
     notes = stand_in(c, gate={}, alarms={})
     c.pumps = [Asked("pump_1", notes), Asked("pump_2", notes)]
     for name, value in changes.items():
         setattr(c, name, value)
-    c.power_up(NOW, kept)
+    c.power_up(NOW, retained)
     return c, notes
 
 
@@ -96,15 +96,15 @@ def test_s4_a_life_begins_with_its_pumps_its_gate_and_its_alarms_and_counts_from
 
 
 def test_j4_what_was_kept_is_there_when_the_pumps_begin_and_nothing_else_is():
-    kept = [1000 + k for k in range(len(KEPT))]
+    retained = [1000 + k for k in range(len(RETAINED))]
     c = Controller(s.defaults())
     stand_in(c, timers={"now": 0})
     for each in [*c.pumps, c.gate, c.alarms]:
         each.begin = lambda: None
     fresh = Controller(s.defaults())
-    c.power_up(NOW, kept)
+    c.power_up(NOW, retained)
     told = [read(c, place) for place in PLACES if place[3]]
-    assert told == kept
+    assert told == retained
     others = [place for place in PLACES if not place[3] and place[1] not in ("now", "mark", "due") and place[2] is None]
     assert len(others) > 60
     for place in others:
@@ -113,10 +113,10 @@ def test_j4_what_was_kept_is_there_when_the_pumps_begin_and_nothing_else_is():
 
 def test_s4_a_life_begins_once_and_a_kept_record_of_another_length_is_refused():
     c = made()
-    with pytest.raises(ValueError, match=r"^powered up twice: make a new Controller and give it the kept record$"):
+    with pytest.raises(ValueError, match=r"^powered up twice: make a new Controller and give it the retained record$"):
         c.power_up(NOW)
-    for count in (0, len(KEPT) - 1, len(KEPT) + 1):
-        with pytest.raises(ValueError, match=f"^kept record of {count} values: must hold {len(KEPT)}$"):
+    for count in (0, len(RETAINED) - 1, len(RETAINED) + 1):
+        with pytest.raises(ValueError, match=f"^retained record of {count} values: must hold {len(RETAINED)}$"):
             Controller(s.defaults()).power_up(NOW, [0] * count)
 
 
@@ -159,7 +159,7 @@ def test_j2_a_snapshot_is_every_field_of_every_part_in_order_as_whole_numbers():
 def test_j2_a_snapshot_is_taken_over_place_by_place_and_shows_in_the_outputs():
     c = Controller(s.defaults())
     snapshot = filled().snapshot()
-    by_name = dict(zip([name for name, _kind, _kept in FIELDS], range(len(FIELDS)), strict=True))
+    by_name = dict(zip([name for name, _kind, _retained in FIELDS], range(len(FIELDS)), strict=True))
     for out in range(4):
         snapshot[by_name["gate.out"]] = out
         c.first = True
@@ -181,9 +181,9 @@ def test_j2_a_snapshot_of_another_length_is_refused_and_nothing_is_taken_over(co
     assert c.snapshot() == filled().snapshot()
 
 
-# What is kept --------------------------------------------------------------------------------------
+# What is retained --------------------------------------------------------------------------------------
 
-KEPT_BY_J4 = {
+RETAINED_BY_J4 = {
     "": {"inspection_min"}, "blind": {"rung", "turn"}, "pair": {"turn", "lag_leads", "suspects", "cycles"},
     "pump_1": {"state", "cause", "failures", "starts", "trips"}, "gate": {"boots"},
     "pump_2": {"state", "cause", "failures", "starts", "trips"},
@@ -193,49 +193,50 @@ KEPT_BY_J4 = {
 
 
 def test_j4_lockouts_failures_turns_latched_alarms_counters_and_long_times_are_kept_and_nothing_else():
-    kept = {}
+    retained = {}
     for prefix, name, _k, yes in PLACES:
         if yes:
-            kept.setdefault(prefix, set()).add(name)
-    assert kept == KEPT_BY_J4
+            retained.setdefault(prefix, set()).add(name)
+    assert retained == RETAINED_BY_J4
 
 
 def test_j4_what_is_kept_is_told_in_the_order_of_the_snapshot_as_whole_numbers():
     c = filled()
     expected = [10 + 3 * k for k, place in enumerate(PLACES) if place[3]]
-    assert c.keep() == expected
-    assert [c.snapshot()[k] for k in c.kept_places()] == expected
-    assert c.kept_places() == [k for k, place in enumerate(PLACES) if place[3]]
+    assert c.retain() == expected
+    assert [c.snapshot()[k] for k in c.retained_places()] == expected
+    assert c.retained_places() == [k for k, place in enumerate(PLACES) if place[3]]
     for place in PLACES:
         write(c, place, False)
-    assert [type(value) for value in c.keep()] == [int] * len(expected)
+    assert [type(value) for value in c.retain()] == [int] * len(expected)
 
 
 # Names for readers ---------------------------------------------------------------------------------
 
 
 def named(place):
-    prefix, name, k, _kept = place
+    prefix, name, k, _retained = place
     return (prefix + "." if prefix else "") + name + ("" if k is None else f"[{k}]")
 
 
 def test_every_place_has_a_name_its_kind_and_whether_it_is_kept():
     fields = {prefix: {field[0]: field for field in part(Controller(s.defaults()), prefix).FIELDS} for prefix in PARTS}
     expected = tuple((named(place), fields[place[0]][place[1]][1], place[3]) for place in PLACES)
-    kept = tuple(field for field in expected if field[2])
-    for fields, kept_fields in ((FIELDS, KEPT), (controller_module._places(False), controller_module._places(True))):
+    retained = tuple(field for field in expected if field[2])
+    made = controller_module._places(False), controller_module._places(True)
+    for fields, retained_fields in ((FIELDS, RETAINED), made):
         assert fields == expected
-        assert kept_fields == kept
+        assert retained_fields == retained
 
 
-@pytest.mark.parametrize("name", ["FIELDS", "KEPT"])
+@pytest.mark.parametrize("name", ["FIELDS", "RETAINED"])
 def test_names_are_made_once_when_somebody_asks(monkeypatch, name):
     made_for = []
     monkeypatch.setattr(controller_module, "_readers", {})
-    monkeypatch.setattr(controller_module, "_places", lambda kept_only: made_for.append(kept_only) or ("made",))
+    monkeypatch.setattr(controller_module, "_places", lambda retained_only: made_for.append(retained_only) or ("made",))
     assert getattr(controller_module, name) == ("made",)
     assert getattr(controller_module, name) == ("made",)
-    assert made_for == [name == "KEPT"]
+    assert made_for == [name == "RETAINED"]
 
 
 def test_any_other_name_is_unknown():
@@ -260,7 +261,7 @@ LAYOUT = [
      ("pair.ready", MASK2, 12), ("flood.mode", (0, r.LAG, r.HIGH), 14), ("flood.rung", range(4), 18),
      ("demand.stopped", (0, 1), 20)],
     [("belief.suspect", MASK4, 0), ("belief.wet", MASK4, 4), ("belief.dry", MASK4, 8), ("belief.order", MASK4, 12),
-     ("belief.proof", MASK4, 16), ("belief.wiring", MASK4, 20)],
+     ("belief.evidence", MASK4, 16), ("belief.wiring", MASK4, 20)],
     [("supply.fed", MASK2, 0), ("supply.on_battery", MASK2, 2), ("supply.mains", (0, 1), 4),
      ("supply.spent", (0, 1), 5), ("pair.take_back", (0, 1), 7), ("pair.not_pumping", MASK2, 8),
      ("selectors.spent", MASK2, 10), ("alarms.nothing", (0, 1), 12), ("demand.boost", (0, 1), 13),

@@ -6,7 +6,7 @@ from duplexsump.control import records as r
 from duplexsump.control import settings as s
 from duplexsump.control import timers as tm
 from duplexsump.control.alarm_table import TABLE
-from duplexsump.control.controller import FIELDS, KEPT, Controller
+from duplexsump.control.controller import FIELDS, RETAINED, Controller
 from duplexsump.control.ticks import MASK
 from duplexsump.control.timers import Timers
 
@@ -32,9 +32,9 @@ def test_an_event_that_cannot_happen_names_itself_and_the_state():
 def test_the_places_that_are_kept_are_those_that_their_fields_say():
     c = Controller(s.defaults())
     c.power_up(0)
-    assert c.kept_places() == [place for place, field in enumerate(FIELDS) if field[2]]
+    assert c.retained_places() == [place for place, field in enumerate(FIELDS) if field[2]]
     snapshot = c.snapshot()
-    assert c.keep() == [snapshot[place] for place in c.kept_places()]
+    assert c.retain() == [snapshot[place] for place in c.retained_places()]
 
 
 def test_settings_that_are_refused_make_no_controller():
@@ -55,7 +55,7 @@ def test_a_record_of_another_length_is_refused():
     c = Controller(s.defaults())
     with pytest.raises(ValueError, match=f"must hold {len(FIELDS)}"):
         c.restore([0] * 3)
-    with pytest.raises(ValueError, match=f"kept record of 2 values: must hold {len(KEPT)}"):
+    with pytest.raises(ValueError, match=f"retained record of 2 values: must hold {len(RETAINED)}"):
         c.power_up(0, [1, 2])
 
 
@@ -98,7 +98,7 @@ def test_j4_a_power_up_clears_what_is_not_latched_and_keeps_what_is(acknowledged
     if acknowledged:
         c.alarms.silence()
     after = Controller(s.defaults())
-    after.power_up(0, c.keep())
+    after.power_up(0, c.retain())
     latched = alarms.LATCHED_ACKNOWLEDGED if acknowledged else alarms.LATCHED
     assert after.alarms.state[LAG_REACHED] == (alarms.NORMAL if acknowledged else alarms.RETURNED)
     assert after.alarms.state[LOCKOUT] == latched
@@ -182,7 +182,7 @@ def test_s8_the_ring_of_starts_drops_the_oldest_when_it_is_full():
         timers.now = 1000 * k
         one._count_start()
     assert one.count == pump._RING
-    assert one.ring[one.head] == 3000 + 3_600_000
+    assert one.ring[one.ring_first] == 3000 + 3_600_000
 
 
 def test_r3_with_every_pump_barred_the_try_waits_for_its_next_turn():
@@ -253,7 +253,7 @@ def test_l6_a_reset_while_a_blind_run_rests_starts_the_rests_anew():
 def test_l6_a_level_that_is_found_again_before_the_pump_was_on_needs_no_blind_run():
     c = Controller(s.defaults())
     c.belief.begin(r.HIGH)
-    c.belief.condemn(r.HIGH, r.HIGH)
+    c.belief.make_suspect(r.HIGH, r.HIGH)
     c.blind.step(r.HIGH, 0, 0)
     assert c.blind.state == blind.ASKING
     c.belief.reset()

@@ -23,7 +23,7 @@ SILENT = {
 
 def test_a_controller_as_built_is_at_rest_in_every_place_of_its_snapshot():
     c = Controller(s.defaults())
-    for (name, kind, _kept), value in zip(FIELDS, c.snapshot(), strict=True):
+    for (name, kind, _retained), value in zip(FIELDS, c.snapshot(), strict=True):
         rest = NEVER if kind == r.DEADLINE else 0
         assert value == AS_BUILT.get(name, rest), name
     for part, names in SILENT.items():
@@ -41,7 +41,7 @@ def falling(**overrides):
     c = Controller(make_settings(**overrides))
     c.belief.begin(r.OFF | r.LEAD)
     c.demand.step(r.OFF | r.LEAD, r.LEAD, 0, 1, c.last)
-    c.belief.condemn(r.OFF, r.OFF)
+    c.belief.make_suspect(r.OFF, r.OFF)
     return c
 
 
@@ -161,7 +161,7 @@ def test_r1_a_trip_is_withdrawn_at_the_end_of_a_demand_that_a_false_contact_vouc
     c.pair.not_pumping = 3
     c.contacts.wet = r.LEAD
     c.belief.begin(r.LEAD)
-    c.belief.condemn(r.LEAD, r.LEAD)
+    c.belief.make_suspect(r.LEAD, r.LEAD)
     c.pair._cycle_over()
     assert [each.state for each in c.pumps] == [pump.IDLE, pump.RETRY]
     assert [each.failures for each in c.pumps] == [0, 1]
@@ -177,7 +177,7 @@ class Blindly:
     def __init__(self, **overrides):
         self.c = Controller(make_settings(sensing=WITH_CURRENT, **overrides))
         self.c.belief.begin(r.HIGH)
-        self.c.belief.condemn(r.HIGH, r.HIGH)
+        self.c.belief.make_suspect(r.HIGH, r.HIGH)
         self.b, self.now = self.c.blind, 0
 
     def go(self, ms, wet=r.HIGH, demand=0, running=0, loaded=False, dry=0):
@@ -271,7 +271,7 @@ def test_l6_high_wet_and_believed_or_another_believed_contact_wet_is_no_lost_lev
     bench.c.belief._sort(r.HIGH)
     assert bench.go(0) == "watching"
     assert bench.b.reason is False
-    bench.c.belief.condemn(r.HIGH, r.HIGH | r.LEAD)
+    bench.c.belief.make_suspect(r.HIGH, r.HIGH | r.LEAD)
     assert bench.go(100, wet=r.HIGH | r.LEAD) == "watching"
 
 

@@ -20,15 +20,15 @@ class Views:
 
     def __init__(self, fitted):
         self.fitted, self.suspect, self.word = fitted, 0, 0
-        self.condemned = []
+        self.made_suspect = []
 
     def read(self, word):
         self.word = word
         believed = self.fitted & ~self.suspect
         self.wet, self.dry = word & believed, believed & ~word
 
-    def condemn(self, mask, word):
-        self.condemned.append(mask)
+    def make_suspect(self, mask, word):
+        self.made_suspect.append(mask)
         self.suspect |= mask
         self.read(word)
 
@@ -103,7 +103,7 @@ class PlainDemand:
             self.stops += 1
             if self.stops == 2:
                 self.stops = 0
-                views.condemn(OFF, wet)
+                views.make_suspect(OFF, wet)
         if views.wet & (LAG | HIGH):
             self.begin(2)
         elif views.wet & LEAD:
@@ -159,7 +159,7 @@ class PlainDemand:
         hung = pumps > 0 and not wet & HIGH if upper & LAG else pumps == 1 and upper == LEAD
         hung = hung and self.values[s.SENSING] != s.SENSE_CURRENT and not self.views.wet & OFF
         if self.held("alone", hung, self.values[s.BLIND_RUN_MS]):
-            self.views.condemn(LAG if upper & LAG else LEAD, wet)
+            self.views.make_suspect(LAG if upper & LAG else LEAD, wet)
             if not self.views.wet & UPPER:
                 self.end(0)
 
@@ -227,7 +227,7 @@ def seen(d):
     running["draw"] = d.timers.left_ms(tm.DRAW) if d.timers.running(tm.DRAW) else 0
     return {"demand": d.demand, "by_level": d.by_level, "boost": d.boost, "stopped": d.stopped, "stops": d.stops,
             "last_run": d.last_run_ds, "last_refill": d.last_refill_ds, "patience": d.patience_ms,
-            "condemned": d.belief.condemned, "run": d.run_ms, "refill": d.refill_ms, "by time": d.draw_pumps > 0,
+            "made suspect": d.belief.made_suspect, "run": d.run_ms, "refill": d.refill_ms, "by time": d.draw_pumps > 0,
             **running}  # fmt: skip
 
 
@@ -235,7 +235,7 @@ def wanted(p):
     running = {name: name in p.since for name in ("stop", "overdraw", "alone", "no draw")}
     return {"demand": p.demand, "by_level": p.by_level, "boost": p.boost, "stopped": p.stopped, "stops": p.stops,
             "last_run": p.last_run, "last_refill": p.last_refill, "patience": p.patience,
-            "condemned": p.views.condemned, "run": p.run_ms, "refill": p.refill_ms, "by time": p.draw is not None,
+            "made suspect": p.views.made_suspect, "run": p.run_ms, "refill": p.refill_ms, "by time": p.draw is not None,
             "draw": p.draw[0] // p.draw[2] if p.draw and p.draw[2] else 0, **running}  # fmt: skip
 
 
@@ -272,7 +272,7 @@ def wander(name, steps):
         happened["drawn down"] += was[0] > plain.demand == 0 == plain.stopped and plain.by_level
         happened["provisional"] += plain.stopped > was[2]
         happened["boost"] += plain.boost > was[1]
-    happened.update(plain.views.condemned)
+    happened.update(plain.views.made_suspect)
     return happened
 
 
@@ -376,9 +376,9 @@ def test_l4_two_stops_that_lasted_must_follow_each_other():
     # 16 s x (1 + 48 / 10) = 92.8 s, and a blind run more.
     stopped = draw_down(stopped + 11_000, 92_800 + 35_000)
     at(d, timers, stopped + 32_000, OFF)
-    assert (d.stopped, d.stops, d.belief.condemned) == (0, 1, [])
+    assert (d.stopped, d.stops, d.belief.made_suspect) == (0, 1, [])
     stopped = draw_down(stopped + 60_000, 48_000)
     at(d, timers, stopped + 31_900, OFF)
-    assert d.belief.condemned == []
+    assert d.belief.made_suspect == []
     at(d, timers, stopped + 32_000, OFF)
-    assert (d.stops, d.belief.condemned) == (0, [OFF])
+    assert (d.stops, d.belief.made_suspect) == (0, [OFF])

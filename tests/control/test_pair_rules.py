@@ -232,16 +232,16 @@ def test_r1_underload_means_an_empty_pit_or_a_pump_that_does_not_pump(n, loaded,
         above = wet & (r.LEAD | r.LAG | r.HIGH)
         if not above and (loaded or not wet & r.OFF):
             assert empty is True, "the pit is empty and the pump is good"
-            assert bench.belief.condemned == [(wet & r.OFF, wet | r.HIGH)]
+            assert bench.belief.made_suspect == [(wet & r.OFF, wet | r.HIGH)]
             assert (pump.state, pump.failures, other.state, bench.pair.not_pumping) == (pm.RUNNING, 0, pm.RETRY, before)
         elif before & other_bit(n):
             assert empty is True, "the other one found the same"
-            assert bench.belief.condemned == [(wet, wet | r.HIGH)]
+            assert bench.belief.made_suspect == [(wet, wet | r.HIGH)]
             assert [(p.state, p.failures, p.trips, p.cause) for p in bench.pumps] == [(pm.IDLE, 0, 0, 0)] * 2
             assert bench.pair.not_pumping == 0
         else:
             assert empty is False
-            assert bench.belief.condemned == []
+            assert bench.belief.made_suspect == []
             assert (pump.state, pump.cause, pump.failures) == (pm.RETRY, pm.NOT_PUMPING, 1)
             assert (other.state, other.failures) == (pm.RETRY, 1)
             assert bench.pair.not_pumping == before | 1 << n

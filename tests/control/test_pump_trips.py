@@ -335,7 +335,7 @@ def test_s8_starts_leave_the_count_an_hour_after_they_were_made(n):
         assert bench.pump.count == 4 - gone
         bench.go(100)
         assert (bench.pump.count, bench.left("HOUR")) == (3 - gone, left)
-    assert (bench.pump.ring, bench.pump.head) == ([NEVER] * 61, 3)
+    assert (bench.pump.ring, bench.pump.ring_first) == ([NEVER] * 61, 3)
     bench.start()
     assert bench.left("HOUR") == HOUR
     assert bench.pump.ring[3] == bench.now + HOUR
@@ -358,12 +358,12 @@ def test_s8_a_start_in_the_hour_of_others_leaves_their_end_where_it_is(n):
 def test_s8_the_ring_holds_one_more_than_can_be_set_and_drops_the_oldest(n):
     bench = Bench(n, starts_per_hour=60, lag_min_off=5000, flood_min_off=4000)
     cycles(bench, 61, 10_000)
-    assert (bench.pump.count, bench.pump.short, bench.pump.head) == (61, 1, 0)
+    assert (bench.pump.count, bench.pump.short, bench.pump.ring_first) == (61, 1, 0)
     first = bench.pump.ring[0]
     cycles(bench, 2, 10_000)
-    assert (bench.pump.count, bench.pump.head) == (61, 2)
+    assert (bench.pump.count, bench.pump.ring_first) == (61, 2)
     assert bench.pump.ring[0] == first + 61 * 10_000
-    assert bench.pump.ring[bench.pump.head] == first + 2 * 10_000
+    assert bench.pump.ring[bench.pump.ring_first] == first + 2 * 10_000
     assert bench.left("HOUR") == HOUR - 61 * 10_000
 
 

@@ -91,7 +91,7 @@ PAIRS = [
     ("flood_settle", AT_MOST, "mains_settle", "a flood may only shorten the settling"),
     ("start_spacing", AT_MOST, "generator_spacing", "a generator needs at least the usual spacing"),
     ("min_run", AT_MOST, "dry_run", "a dry run must not be cut short before it is told from a start"),
-    ("debounce", BELOW, "disagree", "a float must have time to follow its neighbour"),
+    ("debounce", BELOW, "sequence_time", "a float must have time to follow its neighbour"),
     ("start_proof", BELOW, "dry_run", "a start is proved before its load is judged"),
     ("dry_run", BELOW, "blind_run", "a blind run must be long enough to judge its load"),
     ("start_proof", BELOW, "exercise_run", "an exercise must outlast the start proof"),

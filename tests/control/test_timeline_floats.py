@@ -66,7 +66,7 @@ def test_off_stuck_wet_is_found_and_then_no_pump_runs_dry(sensing):
     assert not pit.flooded
 
 
-def test_an_honest_off_is_not_condemned_at_any_inflow():
+def test_an_honest_off_is_not_suspect_at_any_inflow():
     for gpm in (1, 5, 10, 17, 25, 30, 33):
         rig, pit, _ = night(gpm * GPM, 1)
         assert rig.raised("floats_out_of_sequence") == [], gpm
@@ -96,7 +96,7 @@ def test_lead_stuck_dry(sensing, gpm):
 def test_lead_hung_up_wet(sensing, gpm):
     rig, pit, _ = night(gpm * GPM, 2, plan=[(HOUR / 2, stick("lead", "wet"))], sensing=sensing)
     assert rig.suspects() == {"lead"}
-    assert longest_dry_s(pit) <= 21.0  # disagree and debounce, less the way from off to the intake
+    assert longest_dry_s(pit) <= 21.0  # sequence_time and debounce, less the way from off to the intake
     assert not pit.flooded
     pit.longest_dry_ms[:] = [0, 0]
     rig.run(2 * HOUR)

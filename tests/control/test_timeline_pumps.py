@@ -34,7 +34,7 @@ def spoil(n, how):
 def test_both_pumps_underload_because_the_pit_is_empty():
     pit = Pit(0.1 * GPM, level_mm=60)
     pit.float_fault["lead"] = "wet"
-    rig, judges = start(pit, sensing=WITH_CURRENT, disagree=60_000)
+    rig, judges = start(pit, sensing=WITH_CURRENT, sequence_time=60_000)
     rig.run(120)
     judges.check()
     assert "lead" in rig.suspects()

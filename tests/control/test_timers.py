@@ -79,16 +79,16 @@ def test_a_timer_that_is_due_at_time_nought_of_the_ring_is_armed_like_any_other(
     timers = at(RING - 100)
     timers.arm(7, 100)
     assert (timers.at[7], timers.running(7), timers.next_ms(5000)) == (0, True, 100)
-    assert not timers.lasted(7, False, True, 900)
+    assert not timers.on_delay(7, False, True, 900)
     assert timers.left_ms(7) == 100, "not armed anew while it runs"
 
 
 def hold(timers, script, delay=1000):
-    """Feed (instant, condition) pairs to one timer; return what `lasted` said each time."""
+    """Feed (instant, condition) pairs to one timer; return what `on_delay` said each time."""
     said, already = [], False
     for now, condition in script:
         timers.expire(now)
-        already = timers.lasted(9, already, condition, delay)
+        already = timers.on_delay(9, already, condition, delay)
         said.append(already)
     return said
 

@@ -127,7 +127,7 @@ def test_l5_a_float_and_the_level_differ_by_more_than_level_gap(fitted):
             bench.t.bad = False
 
 
-def test_l5_floats_and_transmitter_are_apart_after_disagree_and_together_at_once():
+def test_l5_floats_and_transmitter_are_apart_after_sequence_time_and_together_at_once():
     bench = Bench(15)
     bench.go(0, level_mm=500, wet=0)
     bench.go(19_900, level_mm=500, wet=0)

@@ -36,7 +36,7 @@ def quiet():
     """A controller with nothing wrong: both pumps in AUTO, fed from the mains."""
     c = Has(settings=s.defaults(), alarms=Alarms(), clock_fault=0, inspection_min=0, pumps=[pump(), pump()])
     c.contacts = Has(wet=0)
-    c.belief = Has(wet=0, wiring=0, order=0, proof=0, fitted=15)
+    c.belief = Has(wet=0, wiring=0, order=0, evidence=0, fitted=15)
     c.blind = Has(reason=False)
     c.demand = Has(boost=0)
     c.pair = Has(available=3, both_long=False, overdue=False, suspects=0, suspect=lambda n: c.pair.suspects & (1 << n))
@@ -94,7 +94,7 @@ def test_a1_the_contacts_concerned_are_named(mask):
     assert told(c) == {"float_wiring": mask}
     for order, proof in ((mask, 0), (0, mask), (mask, 5)):
         c = quiet()
-        c.belief.order, c.belief.proof = order, proof
+        c.belief.order, c.belief.evidence = order, proof
         assert told(c) == {"floats_out_of_sequence": order | proof}
         c.belief.fitted = r.LEAD | r.HIGH
         named = (order | proof) & (r.LEAD | r.HIGH)

@@ -9,7 +9,7 @@ from hil.kits.virtual import VirtualKit, bench_settings
 # Nothing here is a default: limits that do not follow from the settings show.
 OTHER = {
     "debounce": 600,
-    "disagree": 15000,
+    "sequence_time": 15000,
     "normally_closed": 0,
     "pump_down_lead": 12000,
     "pump_down_lag": 15000,

@@ -108,8 +108,8 @@ class PumpJudge:
         raw = self._with_forces(inputs)
         word = self.settled.see(now, raw)
         told = getattr(rig, "active", lambda name: False)
-        self.floats_doubted = told("floats_out_of_sequence") or self.settings[s.TRANSMITTER]
-        self.doubtful = [told("pump_1_will_not_stop"), told("pump_2_will_not_stop")]
+        self.floats_suspect = told("floats_out_of_sequence") or self.settings[s.TRANSMITTER]
+        self.welded = [told("pump_1_will_not_stop"), told("pump_2_will_not_stop")]
         self._note_wiring(word)
         self._note_demand(word, inputs)
         self._note_mains(inputs)
@@ -179,7 +179,7 @@ class PumpJudge:
         reset = reset or inputs[r.IN_COMMAND] & ~self.before[r.IN_COMMAND] & r.CMD_RESET
         rose = word & ~self.word & (r.LEAD | r.LAG | r.HIGH)
         # R1: a trip for not pumping goes with the float that caused it; who is suspect, the alarm tells.
-        if reset or ((rose or self.floats_doubted) and pump.cause == "under"):
+        if reset or ((rose or self.floats_suspect) and pump.cause == "under"):
             pump.pardon()
             pump.trips = 0
 
@@ -221,7 +221,7 @@ class PumpJudge:
     def _useless(self, n):
         # A4: below battery_dead a pump on the battery is not available, except while high is wet;
         # S6: nor is one that will not stop.
-        if self.doubtful[n]:
+        if self.welded[n]:
             return True
         supply = self.settings[s.SUPPLY_1 if n == 0 else s.SUPPLY_2]
         on_battery = supply == s.BATTERY or (supply == s.EITHER and not self.mains)

@@ -162,8 +162,8 @@ SILENT = {*part_duty.SILENT, *part_pump._SILENT, *_TURNED}
 
 def test_nobody_asks_whether_a_silent_timer_rang():
     text = "\n".join(path.read_text() for path in sorted(Path(control.__file__).parent.glob("*.py")))
-    asked = set(re.findall(r"rang\[tm\.(\w+)", text)) | set(re.findall(r"lasted\(\s*tm\.(\w+)", text))
-    assert {"RETRY", "DRAW", "FLOOD_TRY", "BLIND_RUN", "DISAGREE", "LONG_RUN"} <= asked, (
+    asked = set(re.findall(r"rang\[tm\.(\w+)", text)) | set(re.findall(r"on_delay\(\s*tm\.(\w+)", text))
+    assert {"RETRY", "DRAW", "FLOOD_TRY", "BLIND_RUN", "SEQUENCE", "LONG_RUN"} <= asked, (
         "the pattern must find what is asked"
     )
     names = {i: name for name, i in vars(tm).items() if name.isupper() and isinstance(i, int)}

@@ -86,7 +86,7 @@ def some_settings(chooser, transmitter=True):
         "battery_pumps": pick((1, 1, 2)),
         "fitted": pick((15, 15, 15, 14, 11, 10)),
         "debounce": pick((200, 1000, 1000, 2500)),
-        "disagree": pick((5000, 20_000, 20_000, 40_000)),
+        "sequence_time": pick((5000, 20_000, 20_000, 40_000)),
         "flood_min_off": flood_min_off,
         "lag_min_off": max(lag_min_off, 5000),
         "min_off": max(lag_min_off, 10_000) + number(0, 600) * 100,

@@ -79,7 +79,7 @@ def skipped_and_worked_out(script, extra=None):
 def shifted(snapshot, shift_ms):
     """Return a snapshot with every instant in it moved by `shift_ms` in the ring."""
     moved = []
-    for (name, kind, _kept), value in zip(FIELDS, snapshot, strict=True):
+    for (name, kind, _retained), value in zip(FIELDS, snapshot, strict=True):
         instant = (kind == r.DEADLINE and value != ticks.NEVER) or name in INSTANTS
         moved.append((value + shift_ms) & ticks.MASK if instant else value)
     return moved

@@ -14,16 +14,16 @@ from duplexsump.station import run
 
 one = c.Controller(s.defaults())
 one.power_up(0)
-kept, whole = one.keep(), one.snapshot()
-assert len(one.kept_places()) == len(kept)
+retained, whole = one.retain(), one.snapshot()
+assert len(one.retained_places()) == len(retained)
 other = c.Controller(s.defaults())
 other.restore(whole)
-assert [whole[place] for place in one.kept_places()] == kept == other.keep()
+assert [whole[place] for place in one.retained_places()] == retained == other.retain()
 third = c.Controller(s.defaults())
-third.power_up(0, kept)
+third.power_up(0, retained)
 print(len(c._readers))
-assert len(c.FIELDS) == len(whole) and len(c.KEPT) == len(kept)
-assert [place for place, row in enumerate(c.FIELDS) if row[2]] == one.kept_places()
+assert len(c.FIELDS) == len(whole) and len(c.RETAINED) == len(retained)
+assert [place for place, row in enumerate(c.FIELDS) if row[2]] == one.retained_places()
 print(len(c._readers))
 """
 

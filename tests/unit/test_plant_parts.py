@@ -146,7 +146,7 @@ def test_the_journal_replays_to_the_same_outputs():
     records = trace.journal.records
     life = records[0]
     controller = Controller(trace.journal.settings)
-    controller.power_up(life.now_ms, life.kept)
+    controller.power_up(life.now_ms, life.retained)
     now, compared, inputs = 0, 0, None
     for record in records[1:]:
         while inputs is not None:
@@ -186,9 +186,9 @@ def test_a_controller_on_the_mains_dies_with_it_and_keeps_what_survives():
     lives = [(r.time_ms, r.power) for r in trace.journal.records if isinstance(r, Life)]
     assert lives == [(0, "up"), (300000, "down"), (420000, "up")]
     assert trace.journal.records[-1].time_ms > 420000
-    kept = [r.kept for r in trace.journal.records if isinstance(r, Life) and r.power == "up"]
-    assert kept[0] is None
-    assert kept[1] is not None
+    retained = [r.retained for r in trace.journal.records if isinstance(r, Life) and r.power == "up"]
+    assert retained[0] is None
+    assert retained[1] is not None
     assert ("controller", 300.0, 420.0) in [(s.name, s.start_s, s.end_s) for s in trace.outputs]
 
 

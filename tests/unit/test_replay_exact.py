@@ -88,10 +88,10 @@ def test_an_input_bit_that_matters_is_found(journal):
 
 
 def test_a_changed_kept_record_is_found_as_another_state_at_power_up(journal):
-    place = next(i for i, r in enumerate(journal.records) if isinstance(r, Life) and r.kept is not None)
-    kept = list(journal.records[place].kept)
-    kept[-1] += 1
-    found = exact.replay(changed(journal, place, kept=tuple(kept)))
+    place = next(i for i, r in enumerate(journal.records) if isinstance(r, Life) and r.retained is not None)
+    retained = list(journal.records[place].retained)
+    retained[-1] += 1
+    found = exact.replay(changed(journal, place, retained=tuple(retained)))
     assert found.difference.what == "state at power-up"
     assert list(found.difference.expected) == list(found.difference.came)
 
@@ -169,7 +169,7 @@ def test_a_folder_without_firmware_is_refused(tmp_path):
 
 def test_settings_that_the_firmware_refuses_are_refused(journal):
     wrong = list(journal.settings)
-    wrong[s.DEBOUNCE_MS] = wrong[s.DISAGREE_MS]
+    wrong[s.DEBOUNCE_MS] = wrong[s.SEQUENCE_TIME_MS]
     with pytest.raises(InputError, match="debounce"):
         exact.replay(journal, settings=wrong)
 

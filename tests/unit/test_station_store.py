@@ -5,7 +5,7 @@ import random
 
 import pytest
 from duplexsump.control import settings as s
-from duplexsump.control.controller import KEPT
+from duplexsump.control.controller import RETAINED
 from duplexsump.station import health, store
 from duplexsump.station import journal as j
 
@@ -104,12 +104,12 @@ def fill_and_pump(board, station):
 def test_j4_starts_run_time_and_lead_turn_survive_a_reset(tmp_path):
     board, station = start(tmp_path / "pit")
     fill_and_pump(board, station)
-    before = station.controller.keep()
+    before = station.controller.retain()
     assert station.controller.pumps[0].starts + station.controller.pumps[1].starts == 1
     again, after = start(tmp_path / "pit")
     # The boot count of S4 grows; all else is what it was.
-    names = [name for name, _, _ in KEPT]
-    differing = [n for n, a, b in zip(names, before, after.controller.keep(), strict=True) if a != b]
+    names = [name for name, _, _ in RETAINED]
+    differing = [n for n, a, b in zip(names, before, after.controller.retain(), strict=True) if a != b]
     assert set(differing) <= {"gate.boots"}
     assert again.fed == 0
 

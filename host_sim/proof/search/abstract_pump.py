@@ -58,7 +58,7 @@ class AbstractPump(Pump):
     def started(self):
         """The output was switched on."""
         super().started()
-        self.head = self.count = 0
+        self.ring_first = self.count = 0
         self._forget()
 
     def stopped(self, by_level):

@@ -20,7 +20,7 @@ TICK_MS = 1000
 _SECONDS = {
     "debounce": 1, "start_spacing": 3, "start_proof": 3, "min_run": 5, "overload_time": 5, "dry_run": 8,
     "flood_min_off": 10, "boot_hold": 10, "exercise_run": 10, "generator_spacing": 10, "mains_settle": 15,
-    "pump_down_lead": 16, "disagree": 20, "lag_min_off": 20, "pump_down_lag": 20, "pump_down_high": 23,
+    "pump_down_lead": 16, "sequence_time": 20, "lag_min_off": 20, "pump_down_lag": 20, "pump_down_high": 23,
     "blind_run": 35, "min_off": 60, "flood_retry": 120, "retry": 600, "not_keeping_up": 600, "max_run": 1200,
 }  # fmt: skip
 # Times fixed in the code, at their place in the same order.

@@ -18,7 +18,7 @@ from duplexsump.control.records import HIGH, LAG, LEAD
 def demands(before, wet):
     """Return the demands that may follow `before` with the contacts `wet` believed wet at the end of the step (D1).
 
-    Two pumps may be asked for without lag believed wet: by R2, or because lag was condemned in this very step (L3).
+    Two pumps may be asked for without lag believed wet: by R2, or because lag became suspect in this very step (L3).
     """
     if wet & (LAG | HIGH):
         return (2,)

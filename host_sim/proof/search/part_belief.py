@@ -8,13 +8,13 @@ from duplexsump.control.timers import Timers
 from host_sim.proof.search import coarse
 from host_sim.proof.search.canonical import Form, look_at
 
-TURNED, RESET, CONDEMNED = range(3)
+TURNED, RESET, SUSPECTED = range(3)
 _TURNED = (tm.TURNED, tm.TURNED + 1, tm.TURNED + 2)
-_TIMERS = {tm.DISAGREE, *_TURNED}
+_TIMERS = {tm.SEQUENCE, *_TURNED}
 
 
 class BeliefPart:
-    """The real belief.  A move is (TURNED, debounced word), a tick; or (RESET, 0) or (CONDEMNED, contacts), an instant.
+    """The real belief.  A move is (TURNED, debounced word), a tick; or (RESET, 0) or (SUSPECTED, contacts), an instant.
 
     A reset or a verdict comes right after some step; taken as a move of its own, it
     is tried after every one.
@@ -34,11 +34,11 @@ class BeliefPart:
         owners = [(self.belief, None), (self.timers, lambda name, i: i in _TIMERS)]
         look_at(self.timers, _TIMERS)
         self.form = Form(owners, coarse.TICK_MS, extra=2, silent=_TURNED)
-        self.disagree = coarse.ticks(world, "disagree")
+        self.sequence = coarse.ticks(world, "sequence_time")
         words = [w for w in range(16) if not w & ~fitted]
-        # L3, L4 and R1 condemn, by evidence, off, lead, lag, or all that is believed wet.
+        # L3, L4 and R1 make suspect, by evidence, off, lead, lag, or all that is believed wet.
         evidence = (OFF, LEAD, LAG, 15) if every else (OFF,)
-        self.moves = [(TURNED, word) for word in words] + [(RESET, 0)] + [(CONDEMNED, mask) for mask in evidence]
+        self.moves = [(TURNED, word) for word in words] + [(RESET, 0)] + [(SUSPECTED, mask) for mask in evidence]
 
     def start(self):
         """A power-up with every first reading."""
@@ -52,10 +52,10 @@ class BeliefPart:
         return states
 
     def moves_at(self, state):
-        """Return the numbers of the moves that differ from `state`: what is not believed wet is not condemned."""
+        """Return the numbers of the moves that differ from `state`: only what is believed wet is made suspect."""
         self.form.load(state)
         wet = self.belief.wet
-        return [i for i, (kind, mask) in enumerate(self.moves) if kind != CONDEMNED or mask & wet]
+        return [i for i, (kind, mask) in enumerate(self.moves) if kind != SUSPECTED or mask & wet]
 
     def step(self, state, move):
         """One tick: the contacts have turned to a word; or, at an instant, a reset or a verdict."""
@@ -70,9 +70,9 @@ class BeliefPart:
         b.step(word, rose, fell, False)
         breach = self._judge(word, rose, fell, suspect_before)
         # A disagreement is counted from the moment the readings stand as they do.
-        unmoved = 0 if word != before else min(unmoved + 1, self.disagree + 1)
-        if breach is None and unmoved > self.disagree and self._out_of_order():
-            breach = "L2", f"readings {word} have stood for over disagree, believed wet {b.wet} over dry {b.dry}"
+        unmoved = 0 if word != before else min(unmoved + 1, self.sequence + 1)
+        if breach is None and unmoved > self.sequence and self._out_of_order():
+            breach = "L2", f"readings {word} have stood for over sequence_time, believed wet {b.wet} over dry {b.dry}"
         return self.form.save((word, unmoved)), breach
 
     def _at_once(self, kind, mask, word):
@@ -84,7 +84,7 @@ class BeliefPart:
             if b.suspect:
                 breach = "I12", f"contacts {b.suspect} are still suspect after a reset"
         else:
-            b.condemn(mask & b.wet, word)
+            b.make_suspect(mask & b.wet, word)
         return self.form.save_within((word, 0)), breach
 
     def _out_of_order(self):
@@ -97,14 +97,14 @@ class BeliefPart:
             return "L2", f"suspects {b.suspect}, believed wet {b.wet} and dry {b.dry} of readings {word}"
         if (rose | fell) & suspect_before & HIGH & b.suspect:
             return "L2", "high was suspect, has moved, and is not believed"
-        afresh = self.timers.rang[tm.DISAGREE]  # the answer is worked out afresh, of whoever has just moved as well
-        if rose & suspect_before & (b.order | b.proof) and not afresh:
+        afresh = self.timers.rang[tm.SEQUENCE]  # the answer is worked out afresh, of whoever has just moved as well
+        if rose & suspect_before & (b.order | b.evidence) and not afresh:
             return "L2", f"suspects {rose & suspect_before} have turned wet and are not believed at once"
         return None
 
     def show(self, move):
         """Say a move in words."""
-        return (f"contacts {move[1]}", "reset", f"condemned by evidence: {move[1]}")[move[0]]
+        return (f"contacts {move[1]}", "reset", f"suspect by evidence: {move[1]}")[move[0]]
 
     def describe(self, state):
         """Return what is not at rest in a state."""

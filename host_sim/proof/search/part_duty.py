@@ -201,7 +201,7 @@ class DutyPart:
         dry = any(dry for _state, dry, _barred in pumps)
         for view in FROM_LEAD:
             if resting or VIEWS[view][1] != HIGH:
-                # R1 may condemn these contacts in this step; then the demand may hold or end.
+                # R1 may make suspects of these contacts in this step; then the demand may hold or end.
                 for keep in range(3 if demand and dry else len(contract.demands(demand, VIEWS[view][0]))):
                     yield view, keep, 0
         # OFF tells only where a run that was never loaded has turned out dry.

@@ -234,7 +234,7 @@ class DemandPart(LevelPart):
         v.show(_BELIEVED[upper] | (OFF if off == OFF_WET else 0), OFF if off == OFF_UNBELIEVED else 0)
         word = v.wet | (HIGH if high else 0)
         if dry:
-            v.condemn(v.wet, word)
+            v.make_suspect(v.wet, word)
             self.demand.end(1)
         rose = OFF if moved == OFF_MOVED else LEAD if moved == MOVED else 0
         self.demand.step(word, rose, 0, running, self.inputs)

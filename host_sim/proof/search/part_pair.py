@@ -28,7 +28,7 @@ from host_sim.proof.search.abstract_pump import BAD, DRY, GOOD, LOCK, OPEN, OVER
 from host_sim.proof.search.canonical import Form, look_at
 
 _TIMERS = {
-    tm.DISAGREE, tm.DRAW, tm.OVERDRAW, tm.STOPPED, tm.ALONE, tm.BLIND_RUN, tm.BLIND_REST, tm.LONG_RUN, tm.FLOOD_TRY,
+    tm.SEQUENCE, tm.DRAW, tm.OVERDRAW, tm.STOPPED, tm.ALONE, tm.BLIND_RUN, tm.BLIND_REST, tm.LONG_RUN, tm.FLOOD_TRY,
     tm.BOOT, tm.BOOT_SHORT, tm.BOOT_FLOOD, tm.SPACING, tm.TURNED, tm.TURNED + 1, tm.TURNED + 2,
     *range(tm.REST, tm.REST_FLOOD + 2), tm.MIN_RUN, tm.MIN_RUN + 1,
 }  # fmt: skip

@@ -81,7 +81,7 @@ class Views:
         self.wet = 0
         self.dry = 0
 
-    def condemn(self, mask, wet):
+    def make_suspect(self, mask, wet):
         """The search moves the contacts itself."""
 
 
@@ -163,7 +163,7 @@ class PumpPart:
         c.demand, c.blind = self.wish, Nothing()
         self.pump = c.pumps[0]
         c.flood = Tries(self.pump)
-        ring = ("head", "count", "ring", "short", "moist", "welded")
+        ring = ("ring_first", "count", "ring", "short", "moist", "welded")
         owners = [
             (self.pump, lambda name, i: name.split("[")[0] not in ring),
             (c.pair, lambda name, i: False),
@@ -246,7 +246,7 @@ class PumpPart:
         c._protect(0, self.inputs)
         c._level(self.inputs)
         c._duty(self.inputs)
-        self.pump.head = self.pump.count = 0
+        self.pump.ring_first = self.pump.count = 0
         self.pump.ring[0] = -1
         return self._judged(seen, move, was, before)
 

@@ -5,7 +5,7 @@ believed: anything else ends its stretch.  So, as in `part_flood`, the search be
 state in which such a stretch may begin, whether the controller ever makes it or not,
 and keeps the weather fair from there on.  Turn, lead and max_run are the real ones.
 Taken for granted of the start set: D4 counts only for one pump asked for and a
-lead (`Timers.lasted` disarms it at once otherwise).
+lead (`Timers.on_delay` disarms it at once otherwise).
 """
 
 from itertools import product

@@ -21,7 +21,7 @@ class Views:
         """Take the view of this step; `suspect` are contacts that read wet and are not believed."""
         self.wet, self.suspect, self.dry = believed, suspect, 15 & ~believed & ~suspect
 
-    def condemn(self, mask, _wet):
+    def make_suspect(self, mask, _wet):
         """R1: what vouched for water is no longer believed."""
         self.suspect |= mask & self.wet
         self.wet &= ~mask

@@ -111,7 +111,7 @@ def _long_draw_down(result, say):
     return (
         f"one pump draws the pit from lead to off in {say(seconds, 'seconds')}, but without current sensing the "
         "time limit "
-        f"stands at {say(blind, 'seconds')} at most: at high inflow the controller would doubt an honest off contact"
+        f"stands at {say(blind, 'seconds')} at most: at high inflow the controller would suspect an honest off contact"
     )
 
 

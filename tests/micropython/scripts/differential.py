@@ -2,7 +2,7 @@
 
 ARGUMENTS: the firmware's lib folder, steps, seed.  Prints a CRC-32 of the
 outputs and due times of each block of 500 steps, the final snapshot, what is
-kept, and the time taken.  The generator stays within 30 bits.
+retained, and the time taken.  The generator stays within 30 bits.
 """
 
 import binascii
@@ -169,14 +169,14 @@ def main():
                 again = Controller(life.settings)
                 again.restore(controller.snapshot())
             else:
-                kept = controller.keep()
-                print("kept", binascii.crc32(text(kept).encode()))
+                retained = controller.retain()
+                print("retained", binascii.crc32(text(retained).encode()))
                 again = Controller(life.begin())
-                again.power_up(now, kept)
+                again.power_up(now, retained)
             controller = again
         now = advance(draw, controller, now)
     print("snapshot", text(controller.snapshot()))
-    print("kept", text(controller.keep()))
+    print("retained", text(controller.retain()))
     print("ran", text(ran))
     print("alarms", text(controller.alarms.raised))
     print("seconds", time.time() - began)

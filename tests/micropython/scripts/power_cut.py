@@ -85,11 +85,11 @@ class Work:
         self.recorder = Recorder("/flash/journal", 0x1234)
         self.flushed_records = 0
         self.controller = Controller(values)
-        kept, _ = self.recorder.recall(self.controller.kept_places())
-        self.controller.power_up(self.now, kept)
-        self.recorder.begin(self.controller, self.now, 0, kept, 0)
+        retained, _ = self.recorder.recall(self.controller.retained_places())
+        self.controller.power_up(self.now, retained)
+        self.recorder.begin(self.controller, self.now, 0, retained, 0)
         self.tick(True)
-        return kept
+        return retained
 
     def wall_now_s(self):
         return 0

@@ -104,7 +104,7 @@ class World:
         self.inputs[r.IN_MAINS] = 1
         self.raw = [0] * r.N_INPUTS
         self.recorder = Recorder("/flash/journal", 1)
-        self.recorder.recall(self.controller.kept_places())
+        self.recorder.recall(self.controller.retained_places())
         self.controller.power_up(0)
         self.recorder.begin(self.controller, 0, 0, None, 0)
         self.bytes = 0

@@ -23,7 +23,7 @@ class Belief:
 
     FIELDS = (
         ("order", STATE, 0, False),
-        ("proof", STATE, 0, False),
+        ("evidence", STATE, 0, False),
         ("wiring", STATE, 0, False),
         ("suspect", STATE, 0, False),  # all of them, with the contacts of a failed transmitter
         ("rising", STATE, 0, False),  # the edge that made the disagreement, or no edge yet
@@ -41,7 +41,7 @@ class Belief:
         self.virtual = virtual
         self.fitted = settings[s.FITTED] | virtual
         self.order = 0
-        self.proof = 0
+        self.evidence = 0
         self.wiring = 0
         self.suspect = 0
         self.rising = 1
@@ -61,15 +61,15 @@ class Belief:
     def reset(self):
         """Believe every contact again."""
         self.order = 0
-        self.proof = 0
+        self.evidence = 0
         self.wiring = 0
         self.over = 0
         self.missed = 0
         self.before = 0
 
-    def condemn(self, mask, wet):
+    def make_suspect(self, mask, wet):
         """Suspect contacts on evidence (L3, L4, R1); `wet` is the debounced word."""
-        self.proof |= mask & self.fitted
+        self.evidence |= mask & self.fitted
         self._sort(wet)
 
     def step(self, wet, rose, fell, failed):
@@ -78,7 +78,7 @@ class Belief:
         self._sort(wet)
         if rose | fell:
             self._edges(wet, rose, fell)
-        self._disagree(wet, rose, fell)
+        self._sequence(wet, rose, fell)
         self._sort(wet)
 
     def _edges(self, wet, rose, fell):
@@ -90,7 +90,7 @@ class Belief:
         self._sort(wet)
 
     def _sort(self, wet):
-        self.suspect = self.order | self.proof | self.wiring
+        self.suspect = self.order | self.evidence | self.wiring
         if self.failed:
             self.suspect |= self.virtual
         believed = self.fitted & ~self.suspect
@@ -105,7 +105,7 @@ class Belief:
             moved = rose & bit or (fell & bit and self.wet < bit)
             if self.suspect & bit and moved:
                 self.order &= ~bit
-                self.proof &= ~bit
+                self.evidence &= ~bit
                 if rose & bit:
                     self.rising = 1  # in a tie the contact just believed wins
                 self.wiring &= ~bit
@@ -165,7 +165,7 @@ class Belief:
         self.before = missed
         self.missed = 0
 
-    def _disagree(self, wet, rose, fell):
+    def _sequence(self, wet, rose, fell):
         lowest = self.dry & -self.dry
         apart = lowest and self.wet > lowest
         if apart:
@@ -173,7 +173,7 @@ class Belief:
                 self.rising = 1
             elif self._fell_below(fell & self.dry):
                 self.rising = 0
-        if self._lasted(apart):
+        if self._out_of_sequence(apart):
             self.order = self._fewest(wet, self.rising)
             self.missed = 0
             self.over = 0
@@ -182,11 +182,11 @@ class Belief:
         # Whether one of the believed contacts that fell lies below a wet one.
         return fell and fell & -fell < self.wet
 
-    def _lasted(self, apart):
-        return self.timers.lasted(tm.DISAGREE, False, apart, self.settings[s.DISAGREE_MS])
+    def _out_of_sequence(self, apart):
+        return self.timers.on_delay(tm.SEQUENCE, False, apart, self.settings[s.SEQUENCE_TIME_MS])
 
     def _fewest(self, wet, rising):
-        """L2: the fewest contacts whose distrust puts all readings in order.
+        """L2: the fewest contacts without which all readings are in order.
 
         Below a cut all should be wet, above it all dry.  Of cuts that need as
         few suspects, a rise takes the highest (the lower contact missed its
@@ -198,7 +198,7 @@ class Belief:
         return best
 
     def _known(self):
-        known = self.fitted & ~self.proof & ~self.wiring
+        known = self.fitted & ~self.evidence & ~self.wiring
         return known & ~self.virtual if self.failed else known
 
     def _fewer(self, best, wrong, rising):

@@ -67,10 +67,10 @@ class Buttons:
             self.timers.stop(tm.TEST_RUN)
 
     def _down(self, down):
-        self.stuck = self.timers.lasted(tm.BUTTON, self.stuck, down, STUCK_MS)
+        self.stuck = self.timers.on_delay(tm.BUTTON, self.stuck, down, STUCK_MS)
 
     def _hold(self, trying):
-        self.held = self.timers.lasted(tm.TEST_HOLD, self.held, trying, HOLD_MS)
+        self.held = self.timers.on_delay(tm.TEST_HOLD, self.held, trying, HOLD_MS)
 
     def test(self):
         """Tell whether horn, beacon and alarm relay are being tried."""

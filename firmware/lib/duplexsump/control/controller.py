@@ -1,7 +1,7 @@
 """The controller: a function of its state, its inputs and the time.
 
     controller = Controller(settings)
-    controller.power_up(now_ms, kept)
+    controller.power_up(now_ms, retained)
     outputs = controller.step(now_ms, inputs)
     ... call step again at every change of an input, and by controller.next_due(now_ms)
 
@@ -122,16 +122,16 @@ class Controller:
         self.first = True  # the next step is the first after a power-up
         self.always = False  # tests: work everything out at every step, due or not
 
-    def power_up(self, now_ms, kept=None):
-        """Begin a life at `now_ms`; `kept` is what keep() gave in the life before, or None (S4, J4).
+    def power_up(self, now_ms, retained=None):
+        """Begin a life at `now_ms`; `retained` is what retain() gave in the life before, or None (S4, J4).
 
         Every life needs a controller of its own: raises ValueError on a second call.
         """
         if self.powered:
-            raise ValueError("powered up twice: make a new Controller and give it the kept record")
+            raise ValueError("powered up twice: make a new Controller and give it the retained record")
         self.powered = True
-        if kept is not None:
-            self._set(kept, True)
+        if retained is not None:
+            self._set(retained, True)
         self.now = now_ms
         self.mark = now_ms
         self.due = now_ms
@@ -214,7 +214,7 @@ class Controller:
         # Every deadline moves with a clock that jumped, so nothing fires early or never;
         # the only one that is no list is `due`, and that is this very step.
         for _name, part in self.parts:
-            for name, kind, count, _kept in part.FIELDS:
+            for name, kind, count, _retained in part.FIELDS:
                 if kind == DEADLINE:
                     value = getattr(part, name)
                     for i in range(count):
@@ -395,7 +395,7 @@ class Controller:
             return value | self.flood.mode << 14 | self.flood.rung << 18 | self.demand.stopped << 20
         if i == 1:
             b = self.belief
-            return b.suspect | b.wet << 4 | b.dry << 8 | b.order << 12 | b.proof << 16 | b.wiring << 20
+            return b.suspect | b.wet << 4 | b.dry << 8 | b.order << 12 | b.evidence << 16 | b.wiring << 20
         if i == 2:
             value = self.supply.fed | self.supply.on_battery << 2 | self.supply.mains << 4 | self.supply.spent << 5
             value |= self.supply.exhaust << 26 | (1 if self.transmitter.failed() else 0) << 27
@@ -422,7 +422,7 @@ class Controller:
         """Return the whole state as a new flat list of integers, one a place of FIELDS."""
         record = []
         for _prefix, part in self.parts:
-            for name, _kind, count, _kept in part.FIELDS:
+            for name, _kind, count, _retained in part.FIELDS:
                 value = getattr(part, name)
                 if count:
                     record.extend([int(x) for x in value])
@@ -446,43 +446,43 @@ class Controller:
         self.out[OUT_LIGHT] = self.light
         self.out[OUT_CLOCK] = self.clock_fault
 
-    def keep(self):
-        """Return what survives a reset (J4, S4) as a new flat list of integers, one a place of KEPT."""
+    def retain(self):
+        """Return what survives a reset (J4, S4) as a new flat list of integers, one a place of RETAINED."""
         record = []
         for _prefix, part in self.parts:
-            for name, _kind, count, kept in part.FIELDS:
-                if kept:
+            for name, _kind, count, retained in part.FIELDS:
+                if retained:
                     value = getattr(part, name)
                     record.extend(value if count else [value])
         return [int(x) for x in record]
 
-    def kept_places(self):
+    def retained_places(self):
         """Return the places of a snapshot that survive a reset (J4), in order."""
         found, place = [], 0
         for _prefix, part in self.parts:
-            for _name, _kind, count, kept in part.FIELDS:
-                if kept:
+            for _name, _kind, count, retained in part.FIELDS:
+                if retained:
                     found.extend(range(place, place + max(count, 1)))
                 place += max(count, 1)
         return found
 
-    def _count(self, kept_only):
+    def _count(self, retained_only):
         total = 0
         for _prefix, part in self.parts:
-            for _name, _kind, count, kept in part.FIELDS:
-                if kept or not kept_only:
+            for _name, _kind, count, retained in part.FIELDS:
+                if retained or not retained_only:
                     total += max(count, 1)
         return total
 
-    def _set(self, record, kept_only):
-        count = self._count(kept_only)
+    def _set(self, record, retained_only):
+        count = self._count(retained_only)
         if len(record) != count:
-            what = "kept record" if kept_only else "snapshot"
+            what = "retained record" if retained_only else "snapshot"
             raise ValueError("%s of %d values: must hold %d" % (what, len(record), count))
         place = 0
         for _prefix, part in self.parts:
-            for name, _kind, count, kept in part.FIELDS:
-                if kept_only and not kept:
+            for name, _kind, count, retained in part.FIELDS:
+                if retained_only and not retained:
                     continue
                 if count:
                     values = getattr(part, name)
@@ -494,17 +494,17 @@ class Controller:
                     place += 1
 
 
-def _places(kept_only):
+def _places(retained_only):
     names = []
     for prefix, part in Controller(s.defaults()).parts:
-        for name, kind, count, kept in part.FIELDS:
-            if kept_only and not kept:
+        for name, kind, count, retained in part.FIELDS:
+            if retained_only and not retained:
                 continue
             full = prefix + "." + name if prefix else name
             if not count:
-                names.append((full, kind, kept))
+                names.append((full, kind, retained))
             for i in range(count):
-                names.append(("%s[%d]" % (full, i), kind, kept))
+                names.append(("%s[%d]" % (full, i), kind, retained))
     return tuple(names)
 
 
@@ -514,9 +514,9 @@ _readers = {}
 
 
 def __getattr__(name):
-    """FIELDS: one (name, kind, kept) for each place of a snapshot.  KEPT: for each place of a kept record."""
-    if name not in ("FIELDS", "KEPT"):
+    """FIELDS: one (name, kind, retained) for each place of a snapshot.  RETAINED: one for each that survives."""
+    if name not in ("FIELDS", "RETAINED"):
         raise AttributeError(name)
     if name not in _readers:
-        _readers[name] = _places(name == "KEPT")
+        _readers[name] = _places(name == "RETAINED")
     return _readers[name]

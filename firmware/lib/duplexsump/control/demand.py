@@ -154,7 +154,7 @@ class Demand:
         # L4: three pump-downs, or what has been learnt of an honest draw-down.
         if not self.timers.running(tm.OVERDRAW):
             self.limit_ms = max(3 * self._pump_down_ms(self._lowest()), self.patience_ms)
-        return self.timers.lasted(tm.OVERDRAW, False, running, self.limit_ms)
+        return self.timers.on_delay(tm.OVERDRAW, False, running, self.limit_ms)
 
     def _drawn(self):
         # An honest draw-down, off dry at its end: it tells how long one takes at this inflow.
@@ -184,7 +184,7 @@ class Demand:
         self.stops += 1
         if self.stops >= 2:
             self.stops = 0
-            self.belief.condemn(OFF, wet)
+            self.belief.make_suspect(OFF, wet)
 
     def _draw(self, pumps):
         # L3: stop by time; two running pumps use it up twice as fast.
@@ -235,12 +235,12 @@ class Demand:
         if turned:
             self.timers.stop(tm.ALONE)
         if self._alone(pumps):
-            self.belief.condemn(LAG if upper & LAG else LEAD, wet)
+            self.belief.make_suspect(LAG if upper & LAG else LEAD, wet)
             if not self.belief.wet & _UPPER:
                 self.end(0)
 
     def _alone(self, alone):
-        return self.timers.lasted(tm.ALONE, False, alone, self.settings[s.BLIND_RUN_MS])
+        return self.timers.on_delay(tm.ALONE, False, alone, self.settings[s.BLIND_RUN_MS])
 
     def _not_falling(self, inputs, pumps):
         # R2: with a transmitter the level must fall within no_draw_down.
@@ -256,4 +256,4 @@ class Demand:
             self.demand = 2
 
     def _stands(self, judged):
-        return self.timers.lasted(tm.NO_DRAW, self.boost, judged, self.settings[s.NO_DRAW_DOWN_MS])
+        return self.timers.on_delay(tm.NO_DRAW, self.boost, judged, self.settings[s.NO_DRAW_DOWN_MS])

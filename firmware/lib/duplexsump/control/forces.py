@@ -81,11 +81,11 @@ class Forces:
             self.forced[i] = inputs[i]
 
     def _high(self, high):
-        self.real_high = self.timers.lasted(tm.REAL_HIGH, self.real_high, high, self.settings[s.DEBOUNCE_MS])
+        self.real_high = self.timers.on_delay(tm.REAL_HIGH, self.real_high, high, self.settings[s.DEBOUNCE_MS])
 
     def _effect(self, active):
         self.active = active
-        self.long = self.timers.lasted(tm.FORCE_LONG, self.long, active != 0, LONG_MS)
+        self.long = self.timers.on_delay(tm.FORCE_LONG, self.long, active != 0, LONG_MS)
 
     def _apply(self, mine, active, value):
         contacts = active & _CONTACTS

@@ -79,14 +79,14 @@ class Pair:
         pump = self.pumps[n]
         never = not pump.loaded and self.belief.wet & OFF
         if not self.belief.wet & (LEAD | LAG | HIGH) and not never:
-            self.belief.condemn(self.belief.wet & OFF, self.contacts.wet)
+            self.belief.make_suspect(self.belief.wet & OFF, self.contacts.wet)
             return True
         pump.trip(pm.NOT_PUMPING)
         if self.not_pumping & ~bit:
             self.pumps[1 - n].withdraw()
             pump.withdraw()
             self.not_pumping = 0
-            self.belief.condemn(self.belief.wet, self.contacts.wet)
+            self.belief.make_suspect(self.belief.wet, self.contacts.wet)
             return True
         self.not_pumping |= bit
         return False
@@ -110,7 +110,7 @@ class Pair:
 
     def _both(self, both):
         # D5: both running for long do not keep up.
-        self.both_long = self.timers.lasted(tm.BOTH, self.both_long, both, self.settings[s.NOT_KEEPING_UP_MS])
+        self.both_long = self.timers.on_delay(tm.BOTH, self.both_long, both, self.settings[s.NOT_KEEPING_UP_MS])
 
     def _held(self):
         # Pumps wanted whatever the level: by hand (M1), and for min_run (S3).
@@ -182,7 +182,7 @@ class Pair:
         return False
 
     def _overdue(self, alone):
-        self.overdue = self.timers.lasted(tm.LONG_RUN, self.overdue, alone, self.settings[s.MAX_RUN_MS])
+        self.overdue = self.timers.on_delay(tm.LONG_RUN, self.overdue, alone, self.settings[s.MAX_RUN_MS])
 
     def _bring_back(self):
         # A4: in fixed duty the mains returns, the primary starts and is proved,

@@ -97,7 +97,7 @@ class Pump:
         ("dry", STATE, 0, False),  # R1: underload has lasted for dry_run
         ("prior", STATE, 0, False),  # RETRY or LOCKED if the last trip ended a try
         ("short", STATE, 0, False),  # S8: too many starts, told once a day
-        ("head", COUNTER, 0, False),
+        ("ring_first", COUNTER, 0, False),
         ("count", COUNTER, 0, False),
         ("ring", DEADLINE, _RING, False),
         ("starts", STATISTIC, 0, True),
@@ -120,7 +120,7 @@ class Pump:
         self.moist = 0
         self.open = 0
         self.short = 0
-        self.head = 0
+        self.ring_first = 0
         self.count = 0
         self.ring = [NEVER] * _RING
         self.starts = 0
@@ -221,21 +221,21 @@ class Pump:
         if self.count == _RING:
             self._drop()
         now = self.timers.now
-        self.ring[(self.head + self.count) % _RING] = (now - 0x3FFFFFFF - 1 + _HOUR_MS) & 0x3FFFFFFF
+        self.ring[(self.ring_first + self.count) % _RING] = (now - 0x3FFFFFFF - 1 + _HOUR_MS) & 0x3FFFFFFF
         self.count += 1
         if self.count == 1:
             self.timers.arm(tm.HOUR + self.n, _HOUR_MS)
 
     def _drop(self):
-        self.ring[self.head] = NEVER
-        self.head = (self.head + 1) % _RING
+        self.ring[self.ring_first] = NEVER
+        self.ring_first = (self.ring_first + 1) % _RING
         self.count -= 1
         if self.count:
-            self.timers.arm(tm.HOUR + self.n, (self.ring[self.head] - self.timers.now) & 0x3FFFFFFF)
+            self.timers.arm(tm.HOUR + self.n, (self.ring[self.ring_first] - self.timers.now) & 0x3FFFFFFF)
 
     def step(self, n, inputs):
         """Protect the motor of pump `n`, whose places in the input record are taken."""
-        while self.count and (self.timers.now - self.ring[self.head]) & 0x3FFFFFFF < 0x20000000:
+        while self.count and (self.timers.now - self.ring[self.ring_first]) & 0x3FFFFFFF < 0x20000000:
             self._drop()
         self._short_cycling()
         if self.timers.rang[tm.RETRY + self.n]:
@@ -257,7 +257,7 @@ class Pump:
 
     def _weld(self, current):
         # S6: current while off.
-        self.welded = self.timers.lasted(tm.WELD + self.n, self.welded, current, self.settings[s.START_PROOF_MS])
+        self.welded = self.timers.on_delay(tm.WELD + self.n, self.welded, current, self.settings[s.START_PROOF_MS])
 
     def _short_cycling(self):
         if self.count <= self.settings[s.STARTS_PER_HOUR]:
@@ -308,25 +308,25 @@ class Pump:
             self.trip(FAILED_START)
 
     def _lost(self, gone):
-        return self.timers.lasted(tm.LOST + self.n, False, gone, self.settings[s.START_PROOF_MS])
+        return self.timers.on_delay(tm.LOST + self.n, False, gone, self.settings[s.START_PROOF_MS])
 
     def _rotor(self, current):
         # S7: a locked rotor draws more than three times the rated current after the first second.
         locked = current == CURRENT_LOCKED and not self.timers.running(tm.INRUSH + self.n)
-        return self.timers.lasted(tm.ROTOR + self.n, False, locked, _SECOND_MS)
+        return self.timers.on_delay(tm.ROTOR + self.n, False, locked, _SECOND_MS)
 
     def _over(self, over):
-        return self.timers.lasted(tm.OVER + self.n, False, over, self.settings[s.OVERLOAD_MS])
+        return self.timers.on_delay(tm.OVER + self.n, False, over, self.settings[s.OVERLOAD_MS])
 
     def _under(self, under):
-        self.dry = self.timers.lasted(tm.DRY + self.n, self.dry, under, self.settings[s.DRY_RUN_MS])
+        self.dry = self.timers.on_delay(tm.DRY + self.n, self.dry, under, self.settings[s.DRY_RUN_MS])
 
     def _load(self, load):
-        if self.timers.lasted(tm.LOAD + self.n, False, load and not self.loaded, _SECOND_MS):
+        if self.timers.on_delay(tm.LOAD + self.n, False, load and not self.loaded, _SECOND_MS):
             self.loaded = 1
 
     def _stay(self, load):
         # R4: a try that stays loaded, and no more than loaded, releases the pump.
-        self.steady = self.timers.lasted(tm.STEADY + self.n, self.steady, load, self.settings[s.DRY_RUN_MS])
+        self.steady = self.timers.on_delay(tm.STEADY + self.n, self.steady, load, self.settings[s.DRY_RUN_MS])
         if self.steady and self.held:
             self.release()

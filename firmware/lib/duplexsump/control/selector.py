@@ -74,7 +74,7 @@ class Selectors:
         self.overrun &= ~(1 << n)
 
     def _hand(self, n, on):
-        if self.timers.lasted(tm.HAND + n, False, on and self.hand(n), self.settings[s.HAND_LIMIT_MS]):
+        if self.timers.on_delay(tm.HAND + n, False, on and self.hand(n), self.settings[s.HAND_LIMIT_MS]):
             self.spent |= 1 << n
             self.overrun |= 1 << n
 
@@ -82,5 +82,5 @@ class Selectors:
         return (1 if self.hand(0) else 0) | (2 if self.hand(1) else 0)
 
     def _away(self, away):
-        self.away = self.timers.lasted(tm.AWAY, self.away, away, AWAY_MS)
-        self.away_long = self.timers.lasted(tm.AWAY_LONG, self.away_long, away, DAY_MS)
+        self.away = self.timers.on_delay(tm.AWAY, self.away, away, AWAY_MS)
+        self.away_long = self.timers.on_delay(tm.AWAY_LONG, self.away_long, away, DAY_MS)

@@ -18,7 +18,7 @@ SIZING = "from sizing; the default fits an 18 in pit with contacts at 6, 14, 16 
 OWN = "our own choice"
 
 DEBOUNCE_MS = const(0)
-DISAGREE_MS = const(1)
+SEQUENCE_TIME_MS = const(1)
 FITTED = const(2)
 NORMALLY_CLOSED = const(3)
 TRANSMITTER = const(4)
@@ -95,7 +95,7 @@ _DAY = const(86400000)
 # name, unit, least, most, default, source, meaning
 TABLE = (
     ("debounce", "ms", 200, 5000, 1000, PRACTICE, "a contact changes after holding its new value this long"),
-    ("disagree", "ms", 5000, 120000, 20000, OWN, "a wet contact over a dry one this long is a float out of sequence"),
+    ("sequence_time", "ms", 5000, 120000, 20000, OWN, "a wet contact over a dry one this long is a float out of sequence"),
     ("fitted", "contacts", 1, 15, 15, OWN, "float contacts fitted: off 1, lead 2, lag 4, high 8, added up"),
     ("normally_closed", "contacts", 0, 15, 8, OWN, "float contacts that open when wet, so that a broken wire reads wet"),
     ("transmitter", "", 0, 1, 0, OWN, "1 when a 4-20 mA level transmitter is fitted"),
@@ -194,7 +194,7 @@ _ORDER = (
     (FLOOD_SETTLE_MS, MAINS_SETTLE_MS, False, "a flood may only shorten the settling"),
     (START_SPACING_MS, GENERATOR_SPACING_MS, False, "a generator needs at least the usual spacing"),
     (MIN_RUN_MS, DRY_RUN_MS, False, "a dry run must not be cut short before it is told from a start"),
-    (DEBOUNCE_MS, DISAGREE_MS, True, "a float must have time to follow its neighbour"),
+    (DEBOUNCE_MS, SEQUENCE_TIME_MS, True, "a float must have time to follow its neighbour"),
     (START_PROOF_MS, DRY_RUN_MS, True, "a start is proved before its load is judged"),
     (DRY_RUN_MS, BLIND_RUN_MS, True, "a blind run must be long enough to judge its load"),
     (START_PROOF_MS, EXERCISE_RUN_MS, True, "an exercise must outlast the start proof"),

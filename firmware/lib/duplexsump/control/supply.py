@@ -63,7 +63,7 @@ class Supply:
         self._masks()
 
     def _charger(self, idle):
-        self.not_charging = self.timers.lasted(tm.CHARGER, self.not_charging, idle, DAY_MS)
+        self.not_charging = self.timers.on_delay(tm.CHARGER, self.not_charging, idle, DAY_MS)
 
     def _mains(self, present, high):
         t = self.timers
@@ -82,7 +82,7 @@ class Supply:
             elif not t.running(tm.SETTLE):
                 t.arm(tm.SETTLE, self.settings[s.MAINS_SETTLE_MS])
                 t.arm(tm.SETTLE_FLOOD, self.settings[s.FLOOD_SETTLE_MS])
-        self.lost = t.lasted(tm.MAINS_ALARM, self.lost, not self.mains, ALARM_MS)
+        self.lost = t.on_delay(tm.MAINS_ALARM, self.lost, not self.mains, ALARM_MS)
 
     def _exhaustion(self, high):
         # With high wet a spent battery runs to exhaustion, until the demand is over.

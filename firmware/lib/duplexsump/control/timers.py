@@ -9,7 +9,7 @@ from .records import DEADLINE
 from .ticks import NEVER, const
 
 # One timer each.
-DISAGREE = const(0)  # L2: a wet contact over a dry one
+SEQUENCE = const(0)  # L2: a wet contact over a dry one
 DRAW = const(1)  # L3: stop by time
 OVERDRAW = const(2)  # L4: off still wet though lead has long been dry
 STOPPED = const(3)  # L4: how long the provisional stop lasts
@@ -72,7 +72,7 @@ HAND = const(77)  # M1
 N_TIMERS = const(81)
 
 NAMES = (
-    "disagree draw overdraw stopped alone signal frozen gap blind_run blind_rest long_run both no_draw exercise "
+    "sequence draw overdraw stopped alone signal frozen gap blind_run blind_rest long_run both no_draw exercise "
     "flood_try boot boot_short boot_count spacing settle settle_flood mains_alarm charger away away_long force "
     "force_long button test_hold test_run chirp alarm chatter"
 ).split() + [name + "_" + tail for name in ("debounce", "turned") for tail in ("off", "lead", "lag", "high")]
@@ -134,7 +134,7 @@ class Timers:
         """Return the time left on a running timer."""
         return (self.at[i] - self.now) & 0x3FFFFFFF
 
-    def lasted(self, i, already, condition, delay_ms):
+    def on_delay(self, i, already, condition, delay_ms):
         """Return True once `condition` has held for `delay_ms`, by timer `i`, for as long as it holds.
 
         `already` is what this returned in the step before; a caller that passes

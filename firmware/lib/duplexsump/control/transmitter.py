@@ -75,19 +75,19 @@ class Transmitter:
             self._floats(self._gap(inputs[IN_LEVEL] * STEP_MM, wet))
 
     def _signal(self, signal):
-        self.bad = self.timers.lasted(tm.SIGNAL, self.bad, signal, SIGNAL_MS)
+        self.bad = self.timers.on_delay(tm.SIGNAL, self.bad, signal, SIGNAL_MS)
 
     def _movement(self, inputs, proved):
         if inputs[IN_MOVED]:
             self.frozen = False
             self.watching = False
         still = self.watching and proved and inputs[IN_TRANSMITTER] == TRANSMITTER_OK
-        if self.timers.lasted(tm.FROZEN, False, still, FROZEN_MS):
+        if self.timers.on_delay(tm.FROZEN, False, still, FROZEN_MS):
             self.frozen = True
             self.watching = False
 
     def _floats(self, gap):
-        self.apart = self.timers.lasted(tm.GAP, self.apart, gap, self.settings[s.DISAGREE_MS])
+        self.apart = self.timers.on_delay(tm.GAP, self.apart, gap, self.settings[s.SEQUENCE_TIME_MS])
 
     def _gap(self, level_mm, wet):
         # With floats too, the floats rule; a gap beyond a band is told.

@@ -4,12 +4,12 @@ A segment is a file of batches (`codec.py`).  Its first batch holds one OPEN
 record: firmware checksum, settings, snapshot, so a replay may start at any
 segment.  Records:
 
-    OPEN    version, segment, life, checksum, wall clock in s (0: not set), begins a life (1) or goes on (0),
-            instant, settings, kept (only where a life begins), snapshot
-    STEP    ticks since the record before, ticks late, outputs packed, mask of the inputs that differ, these inputs
-    KEPT    what survives a reset, as it differs: count, then (gap, value) pairs
-    MINUTE  least, mean and most of each analog channel over a minute
-    EVENT   code, value, text
+    OPEN      version, segment, life, checksum, wall clock in s (0: not set), begins a life (1) or goes on (0),
+              instant, settings, retained (only where a life begins), snapshot
+    STEP      ticks since the record before, ticks late, outputs packed, mask of the inputs that differ, these inputs
+    RETAINED  what survives a reset, as it differs: count, then (gap, value) pairs
+    MINUTE    least, mean and most of each analog channel over a minute
+    EVENT     code, value, text
 
 The inputs of a life's first STEP are told against zeros, those of a segment
 that goes on against the `last` record in its snapshot.
@@ -24,7 +24,7 @@ from .codec import Batch, Reader, payloads
 VERSION = const(1)
 OPEN = const(1)
 STEP = const(2)
-KEPT = const(3)
+RETAINED = const(3)
 MINUTE = const(4)
 EVENT = const(5)
 
@@ -46,7 +46,7 @@ DAMAGED = const(9)
 SEGMENT_BYTES = const(12288)  # a segment is closed once it is longer
 MOST_SEGMENTS = const(40)
 RESERVE_BLOCKS = const(8)  # free blocks of the file system below which the oldest segment goes
-ROOM = const(1900)  # payload of a batch; KEPT takes 1100 bytes at the most, STEP 150, MINUTE 80, EVENT 210
+ROOM = const(1900)  # payload of a batch; RETAINED takes 1100 bytes at the most, STEP 150, MINUTE 80, EVENT 210
 FULL = const(360)  # a batch that is longer is flushed at once
 HELD_MS = const(900)  # J1: input-only records wait at most 1 s, one tick of it for the flush itself
 QUIET_MS = const(43200000)  # no two records lie further apart
@@ -70,10 +70,10 @@ def path_of(folder, number):
     return "%s/%08d.seg" % (folder, number)
 
 
-def recall(data, kept_places):
-    """Return (life, checksum, kept) as the segment `data` leaves them.  Raises ValueError for a damaged one.
+def recall(data, retained_places):
+    """Return (life, checksum, retained) as the segment `data` leaves them.  Raises ValueError for a damaged one.
 
-    `kept_places`: the places of a snapshot that survive a reset.
+    `retained_places`: the places of a snapshot that survive a reset.
     """
     batches = payloads(data)
     if not batches:
@@ -81,18 +81,18 @@ def recall(data, kept_places):
     reader = Reader(batches[0])
     opened = read_open(reader)
     snapshot = opened[8]
-    kept = [snapshot[i] for i in kept_places] if len(snapshot) > kept_places[-1] else []
+    retained = [snapshot[i] for i in retained_places] if len(snapshot) > retained_places[-1] else []
     for batch in batches:
         reader = Reader(batch)
         while reader.more():
-            _skip(reader, kept)
-    return opened[1], opened[2], kept
+            _skip(reader, retained)
+    return opened[1], opened[2], retained
 
 
 def read_open(reader):
     """Return the fields of an OPEN record as a list:
 
-    segment, life, checksum, wall clock, begins, instant, settings, kept or None, snapshot.
+    segment, life, checksum, wall clock, begins, instant, settings, retained or None, snapshot.
     """
     if reader.byte() != OPEN or reader.count() != VERSION:
         raise ValueError("no OPEN record of version %d" % VERSION)
@@ -103,13 +103,13 @@ def read_open(reader):
     return head + lists
 
 
-def _skip(reader, kept):
+def _skip(reader, retained):
     kind = reader.byte()
     if kind == OPEN:
         reader.at -= 1
         read_open(reader)
-    elif kind == KEPT:
-        read_kept(reader, kept)
+    elif kind == RETAINED:
+        read_retained(reader, retained)
     elif kind == STEP:
         for _ in range(3):
             reader.count()
@@ -129,14 +129,14 @@ def _skip(reader, kept):
         raise ValueError("unknown record %d" % kind)
 
 
-def read_kept(reader, kept):
-    """Bring the list `kept` up to date with a KEPT record whose kind has been read."""
+def read_retained(reader, retained):
+    """Bring the list `retained` up to date with a RETAINED record whose kind has been read."""
     place = -1
     for _ in range(reader.count()):
         place += reader.count() + 1
         value = reader.number()
-        if place < len(kept):
-            kept[place] = value
+        if place < len(retained):
+            retained[place] = value
 
 
 class Journal:
@@ -157,7 +157,7 @@ class Journal:
         self.edge = False
         self.at_ms = 0  # instant of the last STEP
         self.since_ms = 0  # instant of the oldest record that is not flushed
-        self.kept = []
+        self.retained = []
         self.flushes = 0
         self.records = 0
         self.dropped = 0
@@ -170,7 +170,7 @@ class Journal:
         self.number = numbers[-1] if numbers else 0
         return numbers
 
-    def open(self, controller, now_ms, wall_s, kept=None, begins=False):
+    def open(self, controller, now_ms, wall_s, retained=None, begins=False):
         """Close the segment and open the next with the controller's snapshot; drop the oldest beyond MOST_SEGMENTS."""
         self.close()
         while self.count >= MOST_SEGMENTS or (self.count > 1 and self.scarce()):
@@ -180,15 +180,15 @@ class Journal:
         batch.byte(OPEN)
         for value in (VERSION, self.number + 1, self.life, self.checksum, wall_s, 1 if begins else 0, now_ms):
             batch.count(value)
-        kept = (kept or []) if begins else None
-        for values in (controller.settings, kept, snapshot):
+        retained = (retained or []) if begins else None
+        for values in (controller.settings, retained, snapshot):
             if values is not None:
                 batch.count(len(values))
                 for value in values:
                     batch.number(value)
         self._create(batch)
         self.at_ms = now_ms
-        self.kept = controller.keep()
+        self.retained = controller.retain()
         self._base(controller, begins)
 
     def _create(self, batch):
@@ -293,11 +293,11 @@ class Journal:
                 self.batch.number(inputs[i])
                 self.last[i] = inputs[i]
 
-    def keep(self, now_ms, kept):
+    def retain(self, now_ms, retained):
         """Record how what survives a reset differs from what stands in the journal."""
         changed = 0
-        for i in range(len(kept)):
-            if kept[i] != self.kept[i]:
+        for i in range(len(retained)):
+            if retained[i] != self.retained[i]:
                 changed += 1
         if not changed:
             return
@@ -305,15 +305,15 @@ class Journal:
         if changed > 40:
             self.flush()
         batch = self.batch
-        batch.byte(KEPT)
+        batch.byte(RETAINED)
         batch.count(changed)
         place = -1
-        for i in range(len(kept)):
-            if kept[i] != self.kept[i]:
+        for i in range(len(retained)):
+            if retained[i] != self.retained[i]:
                 batch.count(i - place - 1)
-                batch.number(kept[i])
+                batch.number(retained[i])
                 place = i
-        self.kept = kept
+        self.retained = retained
 
     def minute(self, now_ms, values):
         """Record least, mean and most of the four analog channels: a list of 12 numbers."""

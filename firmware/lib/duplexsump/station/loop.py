@@ -84,9 +84,9 @@ class Station:
     def begin(self, cause, reason=""):
         """Power up: recall what survived, take the first step, open the journal."""
         self.reason = reason
-        kept, notes = self.recorder.recall(self.controller.kept_places())
+        retained, notes = self.recorder.recall(self.controller.retained_places())
         now = self.board.now_ms()
-        self._life(now, kept, cause)
+        self._life(now, retained, cause)
         for code, value, text in notes:
             self.recorder.event(now, code, value, text)
         for note in self.store.notes:
@@ -95,14 +95,14 @@ class Station:
             self.recorder.event(now, j.EXCEPTION, 0, reason)
         gc.collect()
 
-    def _life(self, now, kept, cause):
+    def _life(self, now, retained, cause):
         try:
-            self.controller.power_up(now, kept)
-        except ValueError:  # kept by another firmware: a life without a past
-            kept = None
+            self.controller.power_up(now, retained)
+        except ValueError:  # written by another firmware: a life without a past
+            retained = None
             self.controller = Controller(self.controller.settings)
             self.controller.power_up(now)
-        self.recorder.begin(self.controller, now, self.wall_now_s(), kept, cause)
+        self.recorder.begin(self.controller, now, self.wall_now_s(), retained, cause)
         self.due_ms = now
         self._tick(now, True)
 
@@ -175,13 +175,13 @@ class Station:
     def renew(self):
         """Begin a new life of the control part with the settings in the store; pumps rest as after a power-up (S4)."""
         now = self.due_ms
-        kept = self.controller.keep()
+        retained = self.controller.retain()
         self.recorder.flush(now)
         self.wall_s = self.wall_now_s()
         self.wall_mark_min = 0
         self.controller = Controller(list(self.store.values))
         self.bands = Bands(self.controller.settings)
-        self._life(now, kept, -1)
+        self._life(now, retained, -1)
         self.due_ms = add(now, TICK_MS)
         self.recorder.event(now, j.SETTINGS, self.store.sequence)
         gc.collect()

@@ -14,7 +14,7 @@ from . import journal as j
 CHANNELS = (IN_CURRENT_1, IN_CURRENT_2, IN_LEVEL, IN_BATTERY)
 MINUTE_MS = const(60000)
 TRY_AGAIN_MS = const(60000)
-KEEP_MIN = const(60)  # J4: at least so often is written what survives a reset
+RETAIN_MIN = const(60)  # J4: at least so often is written what survives a reset
 TRIES = const(4)  # of a write, an old segment given up before each but the first
 _MOST = const(1000000)
 _SHARE = const(32)  # a minute is recorded when a mean has moved by more than 1 part in so many
@@ -79,13 +79,13 @@ class Recorder:
         self.failing = False
         self.try_again_ms = 0
         self.litter = False  # something was allocated; collect at a quiet instant
-        self.kept_min = 0  # uptime and power-up count when what survives a reset was last written
-        self.kept_boots = 0
+        self.retained_min = 0  # uptime and power-up count when what survives a reset was last written
+        self.retained_boots = 0
 
     def recall(self, places):
         """Return what survived the life before (J4), or None; also numbers this life and names damaged segments.
 
-        `places` are those of a snapshot that survive (`Controller.kept_places`).
+        `places` are those of a snapshot that survive (`Controller.retained_places`).
         """
         book = self.journal
         if not self.on:
@@ -99,33 +99,33 @@ class Recorder:
         for number in reversed(numbers[-4:]):
             try:
                 with open(j.path_of(book.folder, number), "rb") as file:
-                    life, checksum, kept = j.recall(file.read(), places)
+                    life, checksum, retained = j.recall(file.read(), places)
             except (OSError, ValueError) as error:
                 notes.append((j.DAMAGED, number, str(error)))
                 continue
             book.life = life
             if checksum != book.checksum:
                 notes.append((j.FIRMWARE, checksum, "another firmware wrote segment %d" % number))
-            return (kept if len(kept) == len(places) else None), notes
+            return (retained if len(retained) == len(places) else None), notes
         return None, notes
 
-    def begin(self, controller, now_ms, wall_s, kept, cause):
+    def begin(self, controller, now_ms, wall_s, retained, cause):
         """Open the segment of a new life; `cause` of the reset, or -1 for new settings."""
         self.minute_due_ms = add(now_ms, MINUTE_MS)
-        self.kept_min = 0
+        self.retained_min = 0
         if not self.on:
             return
         self.journal.life += 1
-        self._open(controller, now_ms, wall_s, kept, True)
+        self._open(controller, now_ms, wall_s, retained, True)
         if cause >= 0 and self.journal.file is not None:
             self.journal.event(now_ms, j.POWER_UP, cause)
         self._copy_alarms(controller)
 
-    def _open(self, controller, now_ms, wall_s, kept=None, begins=False):
+    def _open(self, controller, now_ms, wall_s, retained=None, begins=False):
         self.litter = True
         for _ in range(TRIES):
             try:
-                self.journal.open(controller, now_ms, wall_s, kept, begins)
+                self.journal.open(controller, now_ms, wall_s, retained, begins)
                 self.failing = False
                 return
             except OSError as error:
@@ -175,18 +175,18 @@ class Recorder:
         if self._copy_alarms(station.controller) or first:
             urgent = True
         if urgent or self._long_quiet(station.controller):
-            self._keep(station.controller)
+            self._retain(station.controller)
         self._note_more(station.controller.now)
         return urgent
 
     def _long_quiet(self, controller):
         # What survives a reset changes in quiet hours as well: times run on, and power-ups come to lie far back.
-        return controller.uptime_min - self.kept_min >= KEEP_MIN or controller.gate.boots != self.kept_boots
+        return controller.uptime_min - self.retained_min >= RETAIN_MIN or controller.gate.boots != self.retained_boots
 
-    def _keep(self, controller):
-        self.kept_min = controller.uptime_min
-        self.kept_boots = controller.gate.boots
-        self.journal.keep(controller.now, controller.keep())
+    def _retain(self, controller):
+        self.retained_min = controller.uptime_min
+        self.retained_boots = controller.gate.boots
+        self.journal.retain(controller.now, controller.retain())
 
     def _note_more(self, now_ms):
         if diff(now_ms, self.minute_due_ms) >= 0:
