@@ -95,7 +95,7 @@ def translate(text):
 
 
 def translate_tree(root, target, modules):
-    """Translate tests.control modules and every module of tests/ that they import, below `target`; return their names."""
+    """Translate tests.control modules and all of tests/ that they import, below `target`; return their names."""
     done, waiting = set(), [f"tests.control.{name}" for name in modules]
     while waiting:
         name = waiting.pop()
