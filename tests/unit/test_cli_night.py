@@ -9,11 +9,12 @@ import pytest
 from typer.testing import CliRunner
 
 from host_sim.cli.app import app, main
-from host_sim.cli.night import spelt, weightiest
+from host_sim.cli.night import weightiest
 from host_sim.report import files
 from host_sim.report.clock import Clock
 from host_sim.report.lanes import short
 from host_sim.report.timeline import Line
+from host_sim.site.chosen import spelt
 
 runner = CliRunner()
 DEMO = (resources.files("host_sim") / "scenarios" / "demo.toml").read_text(encoding="utf-8")
