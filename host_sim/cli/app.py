@@ -4,17 +4,19 @@ Each command's work lives in a module of its own that is imported when the
 command runs, so that help comes up at once.
 
 Exit codes: 0 the floor stayed dry (or the command did what was asked),
-1 the floor got wet, 2 the input cannot be used.
+1 the floor got wet, 2 the input cannot be used or the output cannot be written.
 """
 
+import contextlib
+import os
 import sys
-from enum import StrEnum
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
 from host_sim.cli import board, proof, replay, size
+from host_sim.cli.options import UnitSystem
 from host_sim.errors import InputError
 
 CAUTION = (
@@ -31,11 +33,22 @@ app = typer.Typer(
 )
 
 
-class UnitSystem(StrEnum):
-    """The units a report speaks."""
+def _version(asked: bool):
+    if asked:
+        from host_sim.cli.version import version
 
-    us = "us"
-    si = "si"
+        print(version())
+        raise typer.Exit
+
+
+@app.callback()
+def program(
+    version: Annotated[
+        bool,
+        typer.Option("--version", callback=_version, is_eager=True, help="Print version and firmware checksum."),
+    ] = False,
+):
+    """Hold the options that come before a command."""
 
 
 @app.command()
@@ -48,6 +61,9 @@ def night(
         list[str] | None,
         typer.Option(help="A fault to add, such as `sumpbench faults` lists; may be given again."),
     ] = None,
+    no_faults: Annotated[
+        bool, typer.Option("--no-faults", help="Drop the scenario's own faults; those of --fault remain.")
+    ] = False,
     seed: Annotated[
         str | None, typer.Option(metavar="NUMBER", help="Seed of noise and waves; the scenario's own if left out.")
     ] = None,
@@ -60,7 +76,7 @@ def night(
     """Take a pit through a night with the real controller: verdict, timeline, comparison, strip chart, journal."""
     from host_sim.cli.night import run
 
-    raise typer.Exit(run(site, fault or [], seed, units.value, out, baseline))
+    raise typer.Exit(run(site, fault or [], seed, units.value, out, baseline, not no_faults))
 
 
 @app.command()
@@ -127,12 +143,35 @@ board.add_to(app, settings_app)
 
 
 def main():
-    """Run the command line; an input that cannot be used is told without a traceback, exit code 2."""
+    """Run the command line.  What cannot be used or written is told without a traceback, exit code 2."""
     try:
-        app()
+        try:
+            app()
+        finally:
+            sys.stdout.flush()
     except InputError as error:
         sys.stderr.write(f"{error}\n")
         sys.exit(2)
+    except OSError as error:
+        _hush()
+        name = error.filename or "the output"
+        sys.stderr.write(f"{name}: cannot be read or written: {error.strerror or error}\n")
+        sys.exit(2)
+    except SystemExit as stop:
+        # A reader that closed the pipe: typer and rich leave with 1 then, which here would mean a wet floor.
+        if isinstance(stop.__context__, BrokenPipeError):
+            _hush()
+            sys.exit(2)
+        raise
+
+
+def _hush():
+    # Nothing more goes to an output that has failed, not even Python's own last flush.
+    with contextlib.suppress(OSError):
+        output = sys.stdout.fileno()
+        nowhere = os.open(os.devnull, os.O_WRONLY)
+        os.dup2(nowhere, output)
+        os.close(nowhere)
 
 
 if __name__ == "__main__":

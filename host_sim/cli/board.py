@@ -8,6 +8,7 @@ from typing import Annotated
 
 import typer
 
+from host_sim.cli.options import UnitSystem
 from host_sim.errors import InputError
 
 Port = Annotated[str, typer.Option(help="The serial port that the board is on, such as /dev/ttyACM0 or COM3.")]
@@ -118,6 +119,7 @@ def _write(path, data):
 def watch(
     port: Port,
     once: Annotated[bool, typer.Option("--once", help="Show one screen and leave.")] = False,
+    units: Annotated[UnitSystem, typer.Option(help="Units of the screen.")] = UnitSystem.us,
     framing: Framed = Framing.ascii,
     unit: Unit = 1,
 ):
@@ -128,14 +130,18 @@ def watch(
     from host_sim.report.console import console
 
     with _client(port, framing, unit) as client:
+
+        def page():
+            return screen.build(*screen.read(client), port, units.value)
+
         if once:
-            console().print(screen.build(*screen.read(client), port))
+            console().print(page())
             return
         try:
-            with Live(screen.build(*screen.read(client), port), console=console(), screen=True) as live:
+            with Live(page(), console=console(), screen=True) as live:
                 while True:
                     time.sleep(1.0)
-                    live.update(screen.build(*screen.read(client), port))
+                    live.update(page())
         except KeyboardInterrupt:
             return
 
@@ -179,12 +185,9 @@ def virtual(
 ):
     """Start a virtual board: the real firmware on the real MicroPython, its USB port a pty, its pins in the pit."""
     from host_sim.board.virtual import VirtualBoard
-    from host_sim.site.faults import parse_fault
-    from host_sim.site.load import load_site, packaged
+    from host_sim.site.chosen import read
 
-    path = Path(site) if site and Path(site).exists() else packaged(site or "demo")
-    loaded = load_site(path)
-    faults = [parse_fault(text, loaded.begins_s) for text in fault or []]
+    loaded, faults, _seed = read(site, fault or [], None)
     folder = tempfile.TemporaryDirectory(prefix="sumpbench-board-")
     image = flash or Path(folder.name) / "flash.img"
     fresh = not image.exists()

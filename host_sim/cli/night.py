@@ -9,7 +9,7 @@ from rich.text import Text
 
 from host_sim.report import closeup, files
 from host_sim.report.clock import Clock, stretch
-from host_sim.report.console import console
+from host_sim.report.console import CAUTIONS_LINE, console
 from host_sim.report.timeline import timeline
 from host_sim.report.units import units as unit_system
 from host_sim.report.verdict import comparison, rows, summary, verdict
@@ -19,15 +19,16 @@ from host_sim.site.chosen import read
 STORY_LINES = 42
 
 
-def run(site, faults, seed, units_name, out, baseline):
+def run(site, faults, seed, units_name, out, baseline, own_faults=True):
     """Simulate one night, print what a person wants to know, and write the results into `out`.
 
-    Returns the exit code: 0 where the floor stayed dry, 1 where it got wet.
+    `own_faults` False leaves out the scenario's own faults.  Returns the exit
+    code: 0 where the floor stayed dry, 1 where it got wet.
     Raises InputError, before anything is simulated or written, for a site,
     fault or folder that cannot be used.
     """
     files.check(out)
-    plan, added, seed = read(site, faults, seed)
+    plan, added, seed = read(site, faults, seed, own_faults)
     units = unit_system(units_name)
     screen = console()
     screen.print(Text(plan.name, style="bold"))
@@ -36,6 +37,7 @@ def run(site, faults, seed, units_name, out, baseline):
     write(out, plan, duplex, single, units)
     screen.print(verdict_panel(duplex, units))
     screen.print(Text(f"Pictures and records: {out}/ ({', '.join(files.NAMES)})"))
+    screen.print(CAUTIONS_LINE)
     return 0 if duplex.floor_dry else 1
 
 

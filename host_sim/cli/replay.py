@@ -6,19 +6,14 @@ from typing import Annotated
 
 import typer
 
+from host_sim.cli.options import UnitSystem
+
 
 class Was(StrEnum):
     """The controller that stood in the pit."""
 
     single = "single"
     duplex = "duplex"
-
-
-class UnitSystem(StrEnum):
-    """The units a report speaks."""
-
-    us = "us"
-    si = "si"
 
 
 def replay(

@@ -50,6 +50,7 @@ class FaultKind:
     apply: Callable[[Any, float], None]
     parameter: Parameter | None = None
     at_once: bool = False  # happens at one instant; a duration means nothing
+    needs: tuple[str, ...] = ()  # the equipment it acts on, any one of these; empty: every site has it
 
 
 @dataclass(frozen=True)
@@ -73,8 +74,8 @@ class Fault:
 REGISTRY: dict[str, FaultKind] = {}
 
 
-def _add(name, does, says, apply, parameter=None, at_once=False):
-    REGISTRY[name] = FaultKind(name, does, says, apply, parameter, at_once)
+def _add(name, does, says, apply, parameter=None, at_once=False, needs=()):
+    REGISTRY[name] = FaultKind(name, does, says, apply, parameter, at_once, needs)
 
 
 def _set(field, value=True):
@@ -119,33 +120,38 @@ def _contacts():
     sequence = 'medium alarm "floats out of sequence" that names it, once a neighbour shows it'
     for i, name in enumerate(CONTACT_NAMES):
         _add(f"{name}-stuck-wet", f"the {name} float hangs up and reads wet whatever the level", sequence,
-             _contact(i, WET))
+             _contact(i, WET), needs=(f"{name} float",))
         _add(f"{name}-stuck-dry", f"the {name} float is held down and reads dry whatever the level", sequence,
-             _contact(i, DRY))
+             _contact(i, DRY), needs=(f"{name} float",))
         _add(f"{name}-chattering", f"the {name} contact opens and closes several times a second",
-             "counts as wet while it chatters; low alarm", _contact(i, CHATTERING))
+             "counts as wet while it chatters; low alarm", _contact(i, CHATTERING),
+             needs=(f"{name} float",))
         _add(f"{name}-wire-broken", f"the wire of the {name} float is broken: its contact reads open",
-             "as a stuck float: dry for a normally-open contact, wet for a normally-closed one", _contact(i, BROKEN))
+             "as a stuck float: dry for a normally-open contact, wet for a normally-closed one", _contact(i, BROKEN),
+             needs=(f"{name} float",))
     _add("common-wire-broken", "the common wire of the off, lead and lag floats is broken: all three read open",
-         'high alarm "float wiring" and blind pumping when two or more change together', _common_wire)
+         'high alarm "float wiring" and blind pumping when two or more change together', _common_wire,
+         needs=tuple(f"{name} float" for name in CONTACT_NAMES[:3]))
 
 
 def _transmitter():
+    device = ("level transmitter",)
     failed = 'medium alarm "transmitter failed"; its virtual contacts are no longer believed'
     _add("transmitter-below-range", "the loop of the level transmitter is open: 0 mA", failed,
-         _set("transmitter", "below range"))
+         _set("transmitter", "below range"), needs=device)
     _add("transmitter-above-range", "the level transmitter signals a fault high: 22 mA", failed,
-         _set("transmitter", "above range"))
+         _set("transmitter", "above range"), needs=device)
     _add("transmitter-frozen", "the level transmitter holds its last value",
-         "failed, once the level does not move across a start and a proved run", _set("transmitter", "frozen"))
+         "failed, once the level does not move across a start and a proved run", _set("transmitter", "frozen"),
+         needs=device)
     _add("transmitter-drifting", "the level transmitter reads ever higher than the water",
          "out of sequence with a float, where floats are fitted too",
          _set_value("transmitter_value", "transmitter", "drifting"),
-         Parameter("rate of the drift", "rate", 0.05 / 3600.0, -1.0 / 3600.0, 1.0 / 3600.0))
+         Parameter("rate of the drift", "rate", 0.05 / 3600.0, -1.0 / 3600.0, 1.0 / 3600.0), needs=device)
     _add("transmitter-clogged", "the transmitter's stilling pipe is clogged: its reading follows late",
          "nothing while slow; out of sequence with a float, where floats are fitted too",
          _set_value("transmitter_value", "transmitter", "clogged"),
-         Parameter("time constant", "time", 120.0, 1.0, 86400.0))
+         Parameter("time constant", "time", 120.0, 1.0, 86400.0), needs=device)
 
 
 def _pump_faults():
@@ -173,7 +179,8 @@ def _pump_faults():
         _add(f"{key}-moisture", f"there is moisture in the seal chamber of {p}; it still runs", "low alarm, latched",
              _pump(n, "moisture"))
         _add(f"{key}-sensor-dead", f"the current sensor or run feedback of {p} reads nothing",
-             "taken for a pump that will not start: " + trip, _pump(n, "sensor_dead"))
+             "taken for a pump that will not start: " + trip, _pump(n, "sensor_dead"),
+             needs=("current sensor or run feedback",))
         _add(f"{key}-check-leaking", f"the check valve of {p} leaks: water runs back when the pump rests",
              "a fill right after a stop much faster than before it",
              _pump_value(n, "leak_m3s", "check", "leaking"),
@@ -201,10 +208,11 @@ def _others():
     _add("mains-flapping", "the mains comes and goes", "no fault counted; power-up delays, returns count once settled",
          _set_value("flapping_s"), Parameter("mean time between changes", "time", 20.0, 1.0, 3600.0))
     _add("battery-weak", "the battery holds only a share of its capacity", "battery low sooner: high alarm",
-         _set_value("battery_share"), Parameter("share left", "share", 0.3, 0.01, 1.0))
+         _set_value("battery_share"), Parameter("share left", "share", 0.3, 0.01, 1.0), needs=("battery",))
     _add("battery-dead", "the battery gives nothing", "that pump is unavailable; high alarm on battery",
-         _set("battery_dead"))
-    _add("charger-failed", "the charger does not charge", "medium alarm after 24 h with mains", _set("not_charging"))
+         _set("battery_dead"), needs=("battery",))
+    _add("charger-failed", "the charger does not charge", "medium alarm after 24 h with mains", _set("not_charging"),
+         needs=("charger",))
     _add("controller-reset", "the controller is reset once", "outputs off, power-up delay, demand taken up again",
          lambda c, v: None, None, True)
     _add("controller-crash-looping", "the controller resets itself again and again",
