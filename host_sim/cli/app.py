@@ -115,10 +115,10 @@ def settings(
 def chart(
     machine: Annotated[str | None, typer.Argument(help="Which state machine; all of them if left out.")] = None,
     out: Annotated[
-        Path | None, typer.Option(help="Folder for NAME.mmd, NAME.svg and NAME.png; Mermaid is printed if left out.")
+        Path | None, typer.Option(help="Folder for NAME.mmd (Mermaid); printed if left out.")
     ] = None,
 ):
-    """Draw the state diagrams from the firmware's own tables."""
+    """Show the firmware's state machines: Mermaid text, and in a terminal a table of states and events."""
     from host_sim.cli.tables import draw_charts
 
     draw_charts(machine, out)

@@ -81,23 +81,36 @@ def list_faults():
 
 
 def draw_charts(machine, out):
-    """Print the Mermaid text of one or all state machines, or write text and pictures into the folder `out`."""
+    """Print one or all state machines as Mermaid text, in a terminal as a table too; or write `out`/NAME.mmd."""
     from host_sim.report import machines
 
     tables = [machines.load(name) for name in ([machine] if machine else machines.names())]
-    if out is None:
-        for table in tables:
-            print(machines.mermaid(table))
-        return
-    from host_sim.report import diagram, strip
-
-    out.mkdir(parents=True, exist_ok=True)
+    if out is not None:
+        out.mkdir(parents=True, exist_ok=True)
+    screen = console()
     for table in tables:
-        (out / f"{table.name}.mmd").write_text(machines.mermaid(table), encoding="utf-8")
-        figure = diagram.draw(table)
-        for suffix in ("svg", "png"):
-            strip.save(figure, out / f"{table.name}.{suffix}")
-        console().print(Text(f"{table.title}: {out / table.name}.mmd, .svg, .png"))
+        if out is not None:
+            path = out / f"{table.name}.mmd"
+            path.write_text(machines.mermaid(table), encoding="utf-8")
+            print(f"{table.title}: {path}")
+            continue
+        if screen.is_terminal:  # a pipe gets the Mermaid text alone
+            screen.print(state_table(table))
+            screen.print()
+        print(machines.mermaid(table))
+
+
+def state_table(table):
+    """Return a state machine as a table of state, event and next state; an event without a row cannot occur."""
+    from host_sim.report import machines
+
+    found = table_of(table.title, (("in state", "left", 20), ("event", "left", 14), ("next state", "left", 20)))
+    before = None
+    for state, event, after in machines.rows(table):
+        cells = ("" if state == before else state, event, "stays" if after == state else after)
+        found.add_row(*(cell.replace("_", " ") for cell in cells))
+        before = state
+    return found
 
 
 def run_benchmark(as_json):

@@ -7,7 +7,7 @@ import pytest
 import report_sample as sample
 from matplotlib.text import Text
 
-from host_sim.report import closeup, diagram, lanes, machines, series, strip
+from host_sim.report import closeup, lanes, series, strip
 from host_sim.report.clock import Clock
 from host_sim.report.units import SI, US
 from host_sim.run.trace import AlarmSpan, FaultSpan, Run, Span
@@ -218,32 +218,6 @@ def test_of_many_bars_only_the_first_and_the_last_carry_a_time():
 )
 def test_a_fault_is_named_in_words(name, words):
     assert lanes.short(name) == words
-
-
-@pytest.mark.parametrize("name", machines.names())
-def test_state_diagrams_keep_their_labels_apart(name):
-    figure = diagram.draw(machines.load(name))
-    assert overlaps(figure) == []
-
-
-@pytest.mark.parametrize("name", machines.names())
-def test_the_mermaid_text_holds_every_transition_of_the_firmware(name):
-    table = machines.load(name)
-    text = machines.mermaid(table)
-    assert text.count("-->") == len(table.edges) + 1  # and the way in
-    for (source, target), events in table.edges.items():
-        line = next(line for line in text.splitlines() if line.strip().startswith(f"{source} --> {target}:"))
-        assert set(line.split(":")[1].replace("|", " ").split()) == set(events)
-
-
-def test_a_table_of_the_wrong_length_is_refused():
-    with pytest.raises(ValueError, match="3 places for 2 states and 2 events"):
-        machines.from_table("x", "X", ("a", "b"), ("go", "back"), (1, 255, 0))
-
-
-def test_a_table_that_leads_nowhere_is_refused():
-    with pytest.raises(ValueError, match="place 1 of the table leads to state 7 of 2"):
-        machines.from_table("x", "X", ("a", "b"), ("go", "back"), (1, 7, 255, 0))
 
 
 @pytest.fixture(scope="module")
