@@ -122,7 +122,7 @@ def test_help_comes_up_without_the_heavy_libraries():
     script = (
         "import sys\n"
         "from typer.testing import CliRunner\n"
-        "from host_sim.cli import app\n"
+        "from host_sim.cli.app import app\n"
         "assert CliRunner().invoke(app, ['--help']).exit_code == 0\n"
         "heavy = {'matplotlib', 'scipy', 'numpy', 'pint', 'fluids', 'pandas'} & set(sys.modules)\n"
         "sys.exit(', '.join(sorted(heavy)) or 0)\n"
