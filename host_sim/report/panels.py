@@ -3,7 +3,7 @@
 import numpy as np
 
 from host_sim.report.clock import Clock, lasting, stretch
-from host_sim.report.lanes import BLUE, RED
+from host_sim.report.lanes import BLUE, VERMILION
 from host_sim.report.series import clear_place, envelope, spread
 from host_sim.report.verdict import margin
 
@@ -118,7 +118,7 @@ class Level:
             [self._scale(level_m)],
             marker="v",
             markersize=9,
-            color=RED,
+            color=VERMILION,
             markeredgecolor="black",
             zorder=6,
             clip_on=False,
