@@ -1,4 +1,4 @@
-"""The command line `sumpbench`: what can be asked, and how refusals are said.
+"""The command line `sumpbench`: commands, options, errors.
 
 Each command's work lives in a module of its own that is imported when the
 command runs, so that help comes up at once.
@@ -20,8 +20,9 @@ from host_sim.cli.options import UnitSystem
 from host_sim.errors import InputError
 
 CAUTION = (
-    "Cautions: mains and water kill, and an open pit drowns: work on a pump only with it unplugged or locked out. "
-    "A charging battery gives off explosive gas. A simulated dry night does not promise a dry cellar. "
+    "Cautions: electricity and water kill, and people drown in open pits. "
+    "Work on a pump only with it unplugged or locked out. "
+    "A charging battery gives off explosive gas. A simulated dry night does not promise a dry basement. "
     "Local codes and licensed trades decide."
 )
 app = typer.Typer(
@@ -45,7 +46,7 @@ def _version(asked: bool):
 def program(
     version: Annotated[
         bool,
-        typer.Option("--version", callback=_version, is_eager=True, help="Print version and firmware checksum."),
+        typer.Option("--version", callback=_version, is_eager=True, help="Print version and firmware checksum; exit."),
     ] = False,
 ):
     """Hold the options that come before a command."""
@@ -59,7 +60,7 @@ def night(
     ] = None,
     fault: Annotated[
         list[str] | None,
-        typer.Option(help="A fault to add, such as `sumpbench faults` lists; may be given again."),
+        typer.Option(help="A fault to add, see `sumpbench faults`; may be given again."),
     ] = None,
     no_faults: Annotated[
         bool, typer.Option("--no-faults", help="Drop the scenario's own faults; those of --fault remain.")
@@ -70,10 +71,10 @@ def night(
     units: Annotated[UnitSystem, typer.Option(help="Units of the report.")] = UnitSystem.us,
     out: Annotated[Path, typer.Option(help="Folder for the pictures and records.")] = Path("sumpbench-night"),
     baseline: Annotated[
-        bool, typer.Option(help="Beside it the same night with one pump on one float switch.")
+        bool, typer.Option(help="Compare with one pump on one float switch.")
     ] = True,
 ):
-    """Take a pit through a night with the real controller: verdict, timeline, comparison, strip chart, journal."""
+    """Simulate a night at a pit with the real controller: verdict, timeline, comparison, strip chart, journal."""
     from host_sim.cli.night import run
 
     raise typer.Exit(run(site, fault or [], seed, units.value, out, baseline, not no_faults))
@@ -89,7 +90,7 @@ def scenarios():
 
 @app.command()
 def faults():
-    """List every fault: what it does to the pit, and what the controller should say."""
+    """List every fault: its effect at the pit, and the response to expect of the controller."""
     from host_sim.cli.tables import list_faults
 
     list_faults()
@@ -104,7 +105,7 @@ def settings(
     context: typer.Context,
     as_json: Annotated[bool, typer.Option("--json", help="Print JSON instead of a table.")] = False,
 ):
-    """List every setting of the controller: unit, range, default, source, meaning; push or pull those of a board."""
+    """List every setting: unit, range, default, source, meaning; or push and pull those of a board."""
     from host_sim.cli.tables import list_settings
 
     if context.invoked_subcommand is None:
@@ -128,7 +129,7 @@ def chart(
 def benchmark(
     as_json: Annotated[bool, typer.Option("--json", help="Print JSON instead of a table.")] = False,
 ):
-    """Measure the speed of the simulator on this machine, beside plain ticking and EPA SWMM's engine."""
+    """Measure the speed of the simulator on this machine, beside fixed 100 ms steps and EPA SWMM's engine."""
     from host_sim.cli.tables import run_benchmark
 
     run_benchmark(as_json)

@@ -1,4 +1,4 @@
-"""`sumpbench size`: what can be asked of the sizing; the work lies in `host_sim.sizing.command`."""
+"""`sumpbench size`: its options; the work is in `host_sim.sizing.command`."""
 
 from pathlib import Path
 from typing import Annotated
@@ -26,5 +26,5 @@ def size(
 
 
 def register(app):
-    """Put the command into the command line."""
+    """Add the command to the command line."""
     app.command()(size)

@@ -1,4 +1,4 @@
-"""The commands that show a table or a drawing: settings, faults, scenarios, state diagrams, benchmark."""
+"""The commands that show a table: settings, faults, scenarios, state machines, benchmark."""
 
 import json
 import tomllib
@@ -26,7 +26,7 @@ def list_settings(as_json):
         return
     sources = list(dict.fromkeys(row["source"] for row in rows))
     columns = (("setting", "left", 16), ("unit", "left", 4), ("range", "left", 8), ("default", "left", 8))
-    table = table_of("Settings of the controller", (*columns, ("source", "right", 2), ("meaning", "left", 30)))
+    table = table_of("Controller settings", (*columns, ("source", "right", 2), ("meaning", "left", 30)))
     for row in rows:
         span = f"{row['least']} .. {row['most']}"
         source = f"[{sources.index(row['source']) + 1}]"
@@ -40,13 +40,13 @@ def list_settings(as_json):
 
 
 def with_words(value, unit):
-    """Return a value, and for long times also in words: "600000 (10 min)"."""
+    """Return a value as a text, a long time with its duration: "600000 (10 min)"."""
     return f"{value} ({lasting(value / 1000)})" if unit == "ms" and value >= 1000 and value % 1000 == 0 else str(value)
 
 
 def list_scenarios():
-    """Print the packaged scenarios: name, what it is, how long it lasts."""
-    table = table_of(None, (("scenario", "left", 12), ("lasts", "left", 8), ("what it is", "left", 30)))
+    """Print the packaged scenarios: name, duration, description."""
+    table = table_of(None, (("scenario", "left", 12), ("duration", "left", 8), ("description", "left", 30)))
     folder = resources.files("host_sim") / "scenarios"
     for item in sorted(folder.iterdir(), key=lambda item: item.name):
         if item.name.endswith(".toml"):
@@ -55,15 +55,16 @@ def list_scenarios():
             table.add_row(item.name[:-5], data["scenario"]["lasts"], Text(f"{data['name']}. {about}"))
     screen = console()
     screen.print(table)
-    screen.print("\nRun one with  sumpbench night NAME")
+    screen.print("\nTo run one:  sumpbench night NAME")
 
 
 def list_faults():
-    """Print the registry of faults: how each is written, what it does to the pit, what the controller should say."""
+    """Print the registry of faults: how each is written, its effect at the pit, the response to expect."""
     from host_sim import units as edge
     from host_sim.site import faults
 
-    table = table_of(None, (("fault", "left", 20), ("what it does to the pit", "left", 30), ("should say", "left", 30)))
+    columns = (("fault", "left", 20), ("effect at the pit", "left", 30), ("expected response", "left", 30))
+    table = table_of(None, columns)
     for kind in faults.REGISTRY.values():
         name, does = kind.name, kind.does
         if kind.parameter is not None:
@@ -72,7 +73,7 @@ def list_faults():
                 for value in (kind.parameter.least, kind.parameter.most, kind.parameter.default)
             )
             name += "[=VALUE]"
-            does += f"; value: {kind.parameter.meaning}, {low} to {high}, {usual} if left out"
+            does += f"; VALUE: {kind.parameter.meaning}, {low} to {high}, default {usual}"
         table.add_row(Text(name), Text(does), Text(kind.says))
     screen = console()
     screen.print(table)
@@ -114,7 +115,7 @@ def state_table(table):
 
 
 def run_benchmark(as_json):
-    """Measure the simulator's speed and print it as a table or as JSON; what runs now is said meanwhile."""
+    """Measure the simulator's speed and print it as a table or as JSON; the status line names the current run."""
     from host_sim.benchmark import speed
 
     with console(stderr=True).status("") as status:
@@ -124,8 +125,8 @@ def run_benchmark(as_json):
         figures = [{name: getattr(row, name) for name in names} for row in rows]
         print(json.dumps({"rows": figures, "says": words}, indent=1))
         return
-    columns = (("what ran", "left", 30), ("simulated", "right", 9), ("CPU time", "right", 9), ("steps", "right", 8))
-    more = (("us a step", "right", 9), ("CPU ms an hour", "right", 9), ("times real time", "right", 9))
+    columns = (("run", "left", 30), ("simulated", "right", 9), ("CPU time", "right", 9), ("steps", "right", 8))
+    more = (("us per step", "right", 9), ("CPU ms per hour", "right", 9), ("times real time", "right", 9))
     table = table_of(None, (*columns, *more))
     for row in rows:
         step = f"{row.us_per_step:.0f}" if row.steps else ""

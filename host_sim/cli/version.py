@@ -6,7 +6,7 @@ from host_sim.run.journal import firmware_checksum
 
 
 def version():
-    """Return one line; the checksum is the one that a simulated night's journal names in its first line."""
+    """Return one line; the checksum is that of the control part, as in the first line of a journal."""
     try:
         number = metadata.version("sumpbench")
     except metadata.PackageNotFoundError:

@@ -26,7 +26,7 @@ SHARE_BINS = 240
 CONTACTS_TO_S = 2 * 3600.0
 # Of more bars than this in one lane only the first and the last carry their time.
 MOST_TIMES = 4
-# More alarms than this make the picture a list; the rest stand in the timeline.
+# The picture shows at most this many alarms; the rest stand in the timeline.
 MOST_ALARMS = 12
 PRIORITIES = ("high", "medium", "low")
 
@@ -43,7 +43,7 @@ class Lane:
     labelled: bool = True  # whether each bar carries its times
     heights: list[float] = field(default_factory=list)
     mark: str = ""  # a letter that also stands in the level panel
-    called_s: float | None = None  # where the alarm first called
+    first_alarm_s: float | None = None  # where the first alarm sounded
     gaps: list[tuple[float, float]] = field(default_factory=list)  # stretches written as "out ..."
 
 
@@ -59,18 +59,18 @@ def groups(trace):
     """Return the groups of lanes of a trace, top to bottom."""
     found = [Group("pumps", pump_lanes(trace))]
     if trace.duration_s <= CONTACTS_TO_S and trace.contact_changes:
-        found.append(Group("contacts that read wet", contact_lanes(trace)))
+        found.append(Group("contacts wet", contact_lanes(trace)))
     found.append(Group("supply", supply_lanes(trace)))
     if trace.faults:
-        found.append(Group("what went wrong", fault_lanes(trace)))
+        found.append(Group("faults", fault_lanes(trace)))
     said = suspect_lanes(trace) + alarm_lanes(trace)
     if said:
-        found.append(Group("what the controller said", said))
+        found.append(Group("alarms and suspect floats", said))
     return found
 
 
 def pump_lanes(trace):
-    """Return one lane for each pump with the stretches it was told to run."""
+    """Return one lane for each pump with the stretches for which it was commanded to run."""
     lanes = []
     crowded = len(trace.runs) > MOST_BARS
     for pump in (1, 2) if trace.controller == "duplex" else (1,):
@@ -111,7 +111,7 @@ def supply_lanes(trace):
     dead = [(span.start_s, span.end_s) for span in trace.outputs if span.name == "controller"]
     if dead:
         bars = merged(dead, trace.duration_s / 300)
-        lanes.append(Lane("controller dead", bars, BLACK, "", duration_note(dead)))
+        lanes.append(Lane("controller down", bars, BLACK, "", duration_note(dead)))
     spare = [(span.start_s, span.end_s) for span in trace.supply if span.name not in ("mains", "none")]
     if spare:
         lanes.append(Lane("generator", merged(spare, 0.0), ORANGE, "\\\\\\\\"))
@@ -124,7 +124,7 @@ def duration_note(bars):
 
 
 def fault_lanes(trace):
-    """Return one lane for each kind of fault that was put on the pit, lettered in order of time."""
+    """Return one lane for each kind of fault, lettered in order of time."""
     lanes = {}
     for fault in sorted(trace.faults, key=lambda fault: fault.start_s):
         name = short(fault.name)
@@ -144,7 +144,7 @@ def short(name):
 
 
 def suspect_lanes(trace):
-    """Return one lane for each contact that the controller did not believe."""
+    """Return one lane for each contact that was suspect."""
     lanes = {}
     for suspect in trace.suspects:
         name = f"{suspect.contact} float suspect"
@@ -175,9 +175,9 @@ def alarm_lanes(trace):
     horn = [(span.start_s, span.end_s) for span in trace.outputs if span.name == "horn"]
     if horn:
         found.append(
-            Lane("horn sounds", merged(horn, trace.duration_s / 300), BLACK, labelled=False, note=duration_note(horn))
+            Lane("horn", merged(horn, trace.duration_s / 300), BLACK, labelled=False, note=duration_note(horn))
         )
-        found[-1].called_s = trace.totals.first_alarm_s
+        found[-1].first_alarm_s = trace.totals.first_alarm_s
     return found
 
 

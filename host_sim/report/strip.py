@@ -172,9 +172,9 @@ def _bars(axes, row, lane, trace):
     # Outlines of many narrow bars would hide their colour.
     outline = 0.5 if lane.labelled or len(lane.bars) < 60 else 0.0
     axes.broken_barh(widths, (row + 0.14, 0.72), linewidth=outline, zorder=3, **fill)
-    if lane.called_s is not None:
-        call = Clock(trace.begins_s, trace.duration_s).at(lane.called_s)
-        _beside(axes, lane.called_s, row, f"first call {call}", "right")
+    if lane.first_alarm_s is not None:
+        first = Clock(trace.begins_s, trace.duration_s).at(lane.first_alarm_s)
+        _beside(axes, lane.first_alarm_s, row, f"first alarm {first}", "right")
 
 
 def _marks(level, scales, lanes, trace):

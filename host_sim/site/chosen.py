@@ -1,4 +1,4 @@
-"""What a command line names: a site file or a packaged scenario, faults to add, a seed; all that is wrong at once."""
+"""What a command line names: a site file or a packaged scenario, faults to add, a seed; every error at once."""
 
 from dataclasses import replace
 from importlib import resources
@@ -11,7 +11,7 @@ from host_sim.site.load import load_site, packaged
 
 
 def read(site, faults, seed, own_faults=True):
-    """Return (the Site, the list of added Faults, the seed).  Raises InputError with all that is wrong, at once.
+    """Return (the Site, the list of added Faults, the seed).  Raises InputError with every error.
 
     `site` is the path of a TOML file, the name of a packaged scenario, or None
     for the demo; `faults` and `seed` are texts, None for the site's own seed.

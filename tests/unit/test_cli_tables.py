@@ -134,5 +134,5 @@ def test_help_comes_up_without_the_heavy_libraries():
 
 def test_help_carries_the_cautions():
     said = words("--help").replace("│", "")
-    for caution in ("unplugged or locked out", "drowns", "explosive gas", "Local codes and licensed trades"):
+    for caution in ("unplugged or locked out", "people drown", "explosive gas", "Local codes and licensed trades"):
         assert caution in said

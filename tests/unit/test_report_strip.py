@@ -238,7 +238,7 @@ def test_a_close_up_counts_only_what_lies_in_it(close):
     inside = [run for run in whole.runs if sample.JAM_FROM - 3600 < run.start_s < sample.JAM_FROM + 3600]
     assert sum(close.totals.starts) == len(inside) < sum(whole.totals.starts)
     assert close.totals.highest_m == max(close.level_m)
-    assert close.totals.first_alarm_s is None  # the alarm first called before
+    assert close.totals.first_alarm_s is None  # the first alarm came before
 
 
 def test_a_close_up_clips_faults_alarms_and_contacts(close):
@@ -252,7 +252,7 @@ def test_a_close_up_clips_faults_alarms_and_contacts(close):
 
 def test_a_close_up_shows_the_contacts_and_keeps_its_labels_apart(close):
     figure = strip.draw(close, US)
-    assert "CONTACTS THAT READ WET" in words_of(figure)
+    assert "CONTACTS WET" in words_of(figure)
     assert overlaps(figure) == []
 
 
