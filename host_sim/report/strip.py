@@ -168,7 +168,7 @@ def _bars(axes, row, lane, trace):
         axes.stairs(tops, edges, baseline=row + 0.92, fill=True, linewidth=0.4, **fill)
         return
     least = trace.duration_s / 900  # a bar must be wide enough to be seen
-    widths = [(start, max(end - start, least if lane.labelled else 0.8 * least)) for start, end in lane.bars]
+    widths = [(start, max(end - start, least if lane.labelled else 1.2 * least)) for start, end in lane.bars]
     # Outlines of many narrow bars would hide their colour.
     outline = 0.5 if lane.labelled or len(lane.bars) < 60 else 0.0
     axes.broken_barh(widths, (row + 0.14, 0.72), linewidth=outline, zorder=3, **fill)
