@@ -76,7 +76,7 @@ def test_every_hue_of_the_picture_is_of_the_palette():
 
 def test_lanes_of_one_group_differ_without_color():
     groups = lanes.groups(everything())
-    assert {group.title for group in groups} >= {"pumps", "supply", "what went wrong", "what the controller said"}
+    assert {group.title for group in groups} >= {"pumps", "supply", "faults", "alarms and suspect floats"}
     for group in groups:
         for one, other in itertools.combinations(group.lanes, 2):
             alike = one.hatch == other.hatch and contrast(one.colour, other.colour) < LEAST_CONTRAST
