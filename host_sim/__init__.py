@@ -1,1 +1,1 @@
-"""The PC side: physics of a sump pit, the closed loop with the real controller, and what is told of it."""
+"""The PC side: physics of a sump pit, the closed loop with the firmware's controller, reports, tools for a board."""

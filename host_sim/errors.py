@@ -1,8 +1,8 @@
-"""What is said when somebody's input cannot be used."""
+"""The error for input that cannot be used."""
 
 
 class InputError(ValueError):
-    """Everything found wrong with an input, reported at once.
+    """Every error found in an input, reported at once.
 
     `problems` is a list of sentences, each naming what was given, what is
     allowed and what to do.  `source` names the file or option they come from.
@@ -14,5 +14,5 @@ class InputError(ValueError):
         self.source = source
         head = f"{source}: " if source else ""
         count = len(self.problems)
-        noun = "1 thing" if count == 1 else f"{count} things"
-        super().__init__(f"{head}{noun} to mend:\n" + "\n".join(f"  - {line}" for line in self.problems))
+        noun = "1 error" if count == 1 else f"{count} errors"
+        super().__init__(f"{head}{noun}:\n" + "\n".join(f"  - {line}" for line in self.problems))

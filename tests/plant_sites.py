@@ -94,11 +94,11 @@ class Still:
         self.schedule = Schedule(self, [faults.parse_fault(name) for name in names])
         self.after(0.0)
 
-    def told(self, *_args, **_data):
-        """Nobody listens."""
+    def note(self, *_args, **_data):
+        """Record nothing."""
 
-    def told_fault(self, *_args):
-        """Nobody listens."""
+    def note_fault(self, *_args):
+        """Record nothing."""
 
     def reset(self, _now_ms):
         """There is no controller."""

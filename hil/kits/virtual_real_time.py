@@ -104,7 +104,7 @@ class RealTimeKit(base.Kit):
         try:
             make_flash(self.fresh, Path(firmware), self.settings)
             self.board = VirtualBoard(
-                None, self.flash, 1, firmware=firmware, log=self.errors, pit=self.pins, told=self._told
+                None, self.flash, 1, firmware=firmware, log=self.errors, pit=self.pins, on_outputs=self._told
             )
             self.board.off = True
             self.board.__enter__()

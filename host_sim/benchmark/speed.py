@@ -35,7 +35,7 @@ class Row:
 
     @property
     def us_per_step(self):
-        """Microseconds a step; 0 when the steps are not counted."""
+        """Microseconds per step; 0 when the steps are not counted."""
         return self.cpu_s / self.steps * 1e6 if self.steps else 0.0
 
     @property
@@ -91,7 +91,7 @@ def _swmm_rows(site, mean_year_m3s, mean_night_m3s):
 
 
 def run_benchmark(progress=None):
-    """Return (list of Rows, list of sentences): the demo night, a year, ticking, SWMM, and their ratios.
+    """Return (list of Rows, list of sentences): the demo night, a year, fixed steps, SWMM, and their ratios.
 
     Without pyswmm the rows of SWMM are missing and a sentence says why.
     `progress` is called with the name of what runs next.
@@ -108,13 +108,13 @@ def run_benchmark(progress=None):
     year, trace = _timed("ordinary year, up to 24 cycles a day", quiet)
     rows.append(year)
     starts = sum(trace.totals.starts)
-    words.append(f"The ordinary year has {starts} starts, {year.steps / max(1, starts):.0f} steps for each.")
-    say("plain ticking")
-    ticking, _ = _timed("plain ticking, two hours of the demo night", replace(site, duration_s=TICKING_S), ticking=True)
+    words.append(f"The ordinary year has {starts} starts and {year.steps / max(1, starts):.0f} steps per start.")
+    say("fixed 100 ms steps")
+    ticking, _ = _timed("fixed 100 ms steps, 2 h of the demo night", replace(site, duration_s=TICKING_S), ticking=True)
     rows.append(ticking)
     words.append(
-        f"Event to event the night takes {ticking.ms_per_hour / night.ms_per_hour:.0f} times less than ticking, "
-        f"the year {ticking.ms_per_hour / year.ms_per_hour:.0f} times less."
+        f"From event to event the night runs {ticking.ms_per_hour / night.ms_per_hour:.0f} times as fast as in fixed "
+        f"steps, the year {ticking.ms_per_hour / year.ms_per_hour:.0f} times as fast."
     )
     say("SWMM")
     try:
@@ -124,6 +124,6 @@ def run_benchmark(progress=None):
         return rows, words
     rows += judged
     faster, share = judged[0].ms_per_hour / year.ms_per_hour, night.cpu_s / judged[1].cpu_s
-    words.append(f"For each simulated hour the year is {faster:.0f} times faster than SWMM.")
-    words.append(f"The demo night takes {share:.2f} times SWMM's time; {night.us_per_step:.0f} us a step.")
+    words.append(f"The year runs {faster:.0f} times as fast as SWMM.")
+    words.append(f"The demo night takes {share:.2f} times the time of SWMM; {night.us_per_step:.0f} us per step.")
     return rows, words

@@ -1,6 +1,6 @@
 """A Modbus client for a board on a serial port: ASCII as on USB, or RTU as on RS-485.
 
-Every refusal is one clear line: a port that is not there, busy, silent or not ours.
+Every error is one line: no such port, port busy, no answer, another device.
 """
 
 import contextlib
@@ -54,11 +54,11 @@ def _why(error):
     number = getattr(error, "errno", None)
     text = str(error)
     if number == 2 or "No such file" in text or "FileNotFound" in text:
-        return "there is no such port: plug the board in, or see which ports there are"
+        return "there is no such port: plug in the board, or check the name of the port"
     if number in (11, 16) or "lock" in text or "busy" in text:
         return "the port is busy: another program holds it"
     if number == 13 or "Permission" in text:
-        return "the port may not be opened by you: join the group that owns it"
+        return "no permission to open the port: add your user to the group that owns it"
     return f"this is no serial port: {text}"
 
 
@@ -167,7 +167,7 @@ class Client:
     # What they mean.
 
     def identify(self, any_map=False):
-        """Raise InputError unless a controller of ours with this register map answers; tell whether the map is ours.
+        """Raise InputError unless this controller with this register map answers; return whether the map is the same.
 
         `any_map`: one with another register map will do, as for a deployment to it.
         """
@@ -175,7 +175,7 @@ class Client:
         if signature != r.SIGNATURE:
             raise InputError(f"a Modbus device answers, but not a controller of ours ({signature:#06x})", self.port)
         if version != r.MAP_VERSION and not any_map:
-            raise InputError(f"register map {version} on the board, here {r.MAP_VERSION}: deploy to it", self.port)
+            raise InputError(f"register map {version} on the board, here {r.MAP_VERSION}: sumpbench deploy", self.port)
         return version == r.MAP_VERSION
 
     def values(self):
@@ -243,7 +243,7 @@ def _fits(answer, pdu):
 
 
 def connect(port, framing="ascii", unit=1):
-    """Return a Client whose controller has identified itself.  Raises InputError: no port, silent, none of ours."""
+    """Return a Client whose controller has identified itself.  Raises InputError: no port, no answer, other device."""
     client = Client(port, framing, unit, 19200 if framing == "rtu" else 115200)
     try:
         client.identify()

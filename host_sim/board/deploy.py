@@ -1,4 +1,4 @@
-"""Deployment: compile, go in by maintenance, copy with the real mpremote, verify, swap, reset, see it run.
+"""Deployment: compile, enter maintenance, copy with mpremote, verify, swap, reset, check that it runs.
 
 The new firmware is laid down beside the old and swapped in by renaming once
 its checksums hold, so a deployment that breaks off leaves the old one whole.
@@ -159,7 +159,7 @@ def enter(port, say, settle_s=1.0):
         say("no controller answers; looking for MicroPython's own prompt")
         Repl(port).wait(8.0)
         return None
-    say(f"controller of firmware {before['firmware']:08x} taken into maintenance: pumps stopped, outputs safe")
+    say(f"controller with firmware {before['firmware']:08x} taken into maintenance: pumps stopped, outputs off")
     time.sleep(settle_s)
     return before
 
@@ -216,12 +216,12 @@ def wait_running(port, checksum, say):
             time.sleep(0.3)
     if values["firmware"] != checksum:
         raise InputError(f"the board runs firmware {values['firmware']:08x}, {checksum:08x} was copied", port)
-    say(f"controller runs, firmware {checksum:08x}")
+    say(f"controller running, firmware {checksum:08x}")
     return values
 
 
 def deploy(port, board, source, build, settings=None, say=print):
-    """Bring the firmware below `source` onto the board at `port` and leave it running.
+    """Install the firmware below `source` on the board at `port` and leave it running.
 
     `settings`: a settings record to put in force afterwards, None to keep the
     board's own.  `build` is a folder for the compiled files.  `say` is told each
@@ -244,7 +244,7 @@ def deploy(port, board, source, build, settings=None, say=print):
         say("settings put in force")
     elif before is not None and "settings_sequence" in before:
         kept = values["settings_sequence"] == before["settings_sequence"]
-        say("settings kept" if kept else "SETTINGS CHANGED: read them back")
+        say("settings kept" if kept else "SETTINGS CHANGED: check them with  sumpbench settings pull")
     if before is not None:
         say(f"journal kept: segments {values['journal_first']} to {values['journal_last']}")
     return values

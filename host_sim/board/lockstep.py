@@ -26,8 +26,8 @@ BOOT_MS = 200  # from power or reset to the first pass, unless the bench wants a
 BLOCKS = 352  # of 4096 bytes, as much as a Pico's file system has
 HANG_CPU_S = 20.0  # a pass that computes for so long does not end
 ASLEEP_LOOKS = 10  # seconds in a row in which a process that asks for nothing was found asleep: at its REPL, say
-HANG_S = 300.0  # what counts where the system does not tell how a process fares
-IDLE_PASSES = 12  # a board that said nothing for so many passes needs time, not looks at its link
+HANG_S = 300.0  # the limit where the system does not report a process's state
+IDLE_PASSES = 12  # after so many passes without an answer time must pass on the board
 WAIT_MS = 10
 SAID_BYTES = 2000
 MOST_MS = 1000  # of one grant; a pass that does not end is timed no better
@@ -80,7 +80,7 @@ class Line:
         return self.board.now_ms / 1000.0
 
     def reset_input_buffer(self):
-        """Forget what has come."""
+        """Discard what has been received."""
         self.received.clear()
 
     def write(self, data):
@@ -109,7 +109,7 @@ class LockstepBoard:
 
     `flash` is the path of the flash image, made from the folder `firmware` where
     it is not there and kept from run to run.  `read()` returns the raw record at
-    the pins now; `written(outputs)` is told each change of the outputs, a bit each.
+    the pins now; `written(outputs)` is called at each change of the outputs, one bit each.
     """
 
     def __init__(self, flash, read, written, firmware=FIRMWARE, blocks=BLOCKS, log=None):

@@ -1,4 +1,4 @@
-"""The pit that a virtual board hangs on: the simulator's plant and its scenario, following the board's clock."""
+"""The pit at a virtual board's pins: the simulator's plant and its scenario, on the board's clock."""
 
 from duplexsump.control.records import IN_JUMPER, N_INPUTS
 
@@ -19,13 +19,13 @@ class Pit:
         self.schedule = Schedule(self, list(site.faults) + list(faults))
         self.advance(0)
 
-    # Told by the schedule.
+    # Called by the schedule.
 
-    def told(self, now_ms, kind, **data):
-        """Take no note: the board's own journal tells the story."""
+    def note(self, now_ms, kind, **data):
+        """Record nothing: the board keeps its own journal."""
 
-    def told_fault(self, now_ms, fault, on):
-        """Take no note."""
+    def note_fault(self, now_ms, fault, on):
+        """Record nothing."""
 
     def reset(self, now_ms):
         """A fault resets the controller."""
@@ -33,7 +33,7 @@ class Pit:
             self.on_reset()
 
     def advance(self, now_ms):
-        """Bring the pit to an instant; one that lies back is taken for now."""
+        """Advance the pit to an instant; an earlier one leaves it as it is."""
         now_ms = max(self.now_ms, now_ms // TICK_MS * TICK_MS)
         while self.schedule.next_ms() <= now_ms:
             at = max(self.now_ms, self.schedule.next_ms())
@@ -54,7 +54,7 @@ class Pit:
         self.plant.command(self.now_ms, pump_1, pump_2)
 
     def powered(self):
-        """Tell whether the controller has power."""
+        """Return whether the controller has power."""
         plant = self.plant
         if plant.mains:
             return True

@@ -1,4 +1,4 @@
-"""The register map as a document: rows for people, from the tables that the board itself answers from."""
+"""The register map as a document, from the tables that the board itself answers from."""
 
 import csv
 import io
@@ -23,12 +23,12 @@ def rows():
 
 def _coils():
     for i, (name, meaning) in enumerate(r.COMMANDS):
-        yield "coil", i, 1, name, "", "write", meaning + "; acts when written 1, reads 0"
+        yield "coil", i, 1, name, "", "write", meaning + "; write 1 to act, reads 0"
     for i, name in enumerate(r.FORCES):
         yield ("coil", r.FORCE_MASK_AT + i, 1, f"force_{name}", "", "read, write",
-               "1: the input is forced; needs the test jumper, lapses unless any of these coils is written again")
+               "1: the input is forced; needs the test jumper, lapses unless one of these coils is written again")
     for i, name in enumerate(r.FORCES):
-        yield "coil", r.FORCE_VALUE_AT + i, 1, f"force_{name}_to", "", "read, write", "what it is forced to"
+        yield "coil", r.FORCE_VALUE_AT + i, 1, f"force_{name}_to", "", "read, write", "the value it is forced to"
 
 
 def _bits():
@@ -52,10 +52,10 @@ def _inputs():
         yield "input register", r.ALARM_STATES_AT + i, 1, f"alarm_{row[alarm_table.NAME]}", "", "read", meaning
     text = "text, two characters a word, ends with 0"
     yield "input register", r.TEXT_AT, r.REFUSAL_WORDS, "refusal", "", "read", f"why the last write was refused: {text}"
-    yield "input register", r.REASON_AT, r.REASON_WORDS, "reason", "", "read", f"why the life before failed: {text}"
+    yield "input register", r.REASON_AT, r.REASON_WORDS, "reason", "", "read", f"why the controller last failed: {text}"
     yield "input register", r.WINDOW_HEAD_AT, 2, "window_segment", "", "read", "journal segment that the window shows"
     yield "input register", r.WINDOW_HEAD_AT + 2, 2, "window_offset", "", "read", "its first byte in the segment"
-    yield "input register", r.WINDOW_HEAD_AT + 4, 1, "window_bytes", "", "read", "bytes that hold; under 240: the end"
+    yield "input register", r.WINDOW_HEAD_AT + 4, 1, "window_bytes", "", "read", "valid bytes; under 240: the end"
     yield "input register", r.WINDOW_DATA_AT, r.WINDOW_WORDS, "window", "", "read", "240 bytes of the journal"
 
 
@@ -78,12 +78,12 @@ def as_csv():
 
 
 def as_markdown():
-    """Return the map as Markdown, a table a space."""
+    """Return the map as Markdown, one table for each address space."""
     lines = [
         "# Register map",
         "",
         f"Version {r.MAP_VERSION}.  Addresses count from 0 as on the wire; two-word values have the high word first; "
-        "bits of a row of several lie one behind the other.",
+        "a row of several bits takes consecutive addresses.",
         "",
     ]  # fmt: skip
     found = rows()

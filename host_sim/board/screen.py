@@ -1,14 +1,23 @@
-"""What `sumpbench watch` shows: one screen of a running board, as a rich table from what the link gave."""
+"""What `sumpbench watch` shows: one screen of a running board, as a rich table of the register values."""
 
 from duplexsump.control import alarm_table, alarms
+from duplexsump.control import settings as s
 from duplexsump.control.pump import CAUSES, STATES
 from duplexsump.control.records import CONTACT_NAMES, CURRENT_NAMES
+from duplexsump.station import registers as r
 from rich.console import Group
 from rich.table import Table
 from rich.text import Text
 
+from host_sim import units
+
 SELECTORS = ("AUTO", "OFF", "HAND")
-RESETS = ("power-up", "watchdog", "asked for")
+RESETS = ("power-up", "watchdog reset", "requested reset")
+OUTPUTS = ("HORN", "beacon", "alarm relay energized", "status light")
+CURRENTS = dict(zip(CURRENT_NAMES, ("no current", "underload", "normal", "overload", "locked rotor"), strict=True))
+ALARM_STATES = {alarms.RETURNED: "cleared, unacknowledged"}
+FLOW_DECIMALS = {"us": 1, "si": 2}
+M3S_PER_ML_MIN = 1e-6 / 60.0
 
 
 def _names(mask, names):
@@ -16,64 +25,70 @@ def _names(mask, names):
 
 
 def contact_line(states):
-    """Return the contacts as words, top one first: "high dry, lag dry, lead WET, off WET (suspect)"."""
+    """Return the contacts in words, the highest first: "high dry, lag dry, lead WET (suspect), off WET"."""
     words = []
     for i in reversed(range(4)):
         word = f"{CONTACT_NAMES[i]} {'WET' if states['wet'] >> i & 1 else 'dry'}"
-        words.append(word + (" (not believed)" if states["suspect"] >> i & 1 else ""))
+        words.append(word + (" (suspect)" if states["suspect"] >> i & 1 else ""))
     return ", ".join(words)
 
 
-def alarm_lines(states, alarm_states):
+def alarm_lines(alarm_states):
     """Return [(priority, text, state, what to do)] of every alarm that is not normal, the most urgent first."""
     found = []
-    for i, row in enumerate(alarm_table.TABLE):
-        if alarm_states[i]:
+    for state, row in zip(alarm_states, alarm_table.TABLE, strict=True):
+        if state:
             priority = alarm_table.PRIORITIES[row[alarm_table.PRIORITY]]
-            state = alarms.STATES[alarm_states[i]].replace("_", ", ")
-            found.append((priority, row[alarm_table.TEXT], state, row[alarm_table.ACTION]))
+            words = ALARM_STATES.get(state, alarms.STATES[state].replace("_", ", "))
+            found.append((priority, row[alarm_table.TEXT], words, row[alarm_table.ACTION]))
     return found
 
 
-def build(values, states, alarm_states, sensing, port):
-    """Return one screen.  `sensing` is the setting of that name: without it there is no current to show."""
+def flow(ml_min, system):
+    """Return a flow register (mL/min) as a text in the units of a system, "us" or "si"."""
+    value = units.convert(ml_min * M3S_PER_ML_MIN, "flow", system)
+    return f"{value:.{FLOW_DECIMALS[system]}f} {units.unit('flow', system)}"
+
+
+def build(values, states, alarm_states, sensing, port, system="us"):
+    """Return one screen, its flows in the units of `system`.  `sensing` is the board's setting of that name."""
     head = Table.grid(padding=(0, 2))
-    head.add_row("board", f"{port}, up {values['uptime']} min after {RESETS[min(2, values['reset_cause'])]}, "
-                 f"firmware {values['firmware']:08x}")
-    head.add_row("contacts", contact_line(states))
-    head.add_row("asks for", f"{values['demand']} pump(s)" + (", blind pumping" if values["blind"] else ""))
-    head.add_row("outputs", _names(states["outputs"] >> 2, ("HORN", "beacon", "alarm relay energised", "status light")))
-    supply = "mains present" if states["mains"] else "MAINS OUT"
+    cause = RESETS[min(2, values["reset_cause"])]
+    head.add_row("board", f"{port}, up {values['uptime']} min since {cause}, firmware {values['firmware']:08x}")
+    head.add_row("floats", contact_line(states))
+    head.add_row("pumps called", f"{values['demand']}" + (", blind pumping" if values["blind"] else ""))
+    head.add_row("outputs on", _names(states["outputs"] >> 2, OUTPUTS))
+    supply = "mains on" if states["mains"] else "MAINS OUT"
     head.add_row("supply", f"{supply}, battery {values['battery'] / 1000:.1f} V" if values["battery"] else supply)
-    head.add_row("inflow", f"{values['inflow'] / 1000:.1f} L/min at the last fill")
-    head.add_row("journal", f"segments {values['journal_first']} to {values['journal_last']}, "
-                 f"{values['storage_faults']} file errors")
-    return Group(head, Text(""), _pumps(values, states, sensing), Text(""), _alarms(states, alarm_states))
+    head.add_row("inflow", f"{flow(values['inflow'], system)} at the last fill")
+    segments = f"segments {values['journal_first']} to {values['journal_last']}"
+    head.add_row("journal", f"{segments}, {values['storage_faults']} file errors")
+    return Group(head, Text(""), _pumps(values, states, sensing, system), Text(""), _alarms(alarm_states))
 
 
-def _pumps(values, states, sensing):
+def _pumps(values, states, sensing, system):
     table = Table(box=None, header_style="bold", pad_edge=False)
     for heading in ("pump", "output", "state", "selector", "current", "starts", "run time", "pump rate", "last fault"):
         table.add_column(heading)
     for n in (1, 2):
         current = "not sensed"
-        if sensing == 2:
-            current = f"{values[f'current_{n}'] / 1000:.1f} A {CURRENT_NAMES[values[f'current_band_{n}']]}"
-        elif sensing == 1:
-            current = "feedback made" if values[f"current_{n}"] else "no feedback"
+        if sensing == s.SENSE_CURRENT:
+            band = CURRENTS[CURRENT_NAMES[values[f"current_band_{n}"]]]
+            current = f"{values[f'current_{n}'] / 1000:.1f} A, {band}"
+        elif sensing == s.SENSE_FEEDBACK:
+            current = "run feedback on" if values[f"current_{n}"] else "run feedback off"
         table.add_row(
             str(n), "ON" if states["outputs"] >> (n - 1) & 1 else "off", STATES[values[f"pump_{n}_state"]],
             SELECTORS[values[f"selector_{n}"]], current, str(values[f"starts_{n}"]),
-            f"{values[f'run_{n}'] / 3600:.2f} h",
-            f"{values[f'rate_{n}'] / 1000:.0f} L/min", CAUSES[values[f"pump_{n}_cause"]],
+            f"{values[f'run_{n}'] / 3600:.2f} h", flow(values[f"rate_{n}"], system), CAUSES[values[f"pump_{n}_cause"]],
         )  # fmt: skip
     return table
 
 
-def _alarms(states, alarm_states):
-    lines = alarm_lines(states, alarm_states)
+def _alarms(alarm_states):
+    lines = alarm_lines(alarm_states)
     if not lines:
-        return Text("No alarm.")
+        return Text("No alarms.")
     table = Table(box=None, header_style="bold", pad_edge=False)
     for heading in ("priority", "alarm", "state", "what to do"):
         table.add_column(heading)
@@ -84,9 +99,6 @@ def _alarms(states, alarm_states):
 
 def read(client):
     """Return (values, states, alarm states, sensing) from a board, for `build`."""
-    from duplexsump.control import settings as s
-    from duplexsump.station import registers as r
-
     alarm_states = client.words(r.ALARM_STATES_AT, alarm_table.COUNT)
     sensing = client.words(2 * s.SENSING + 1, 1, 3)[0]
     return client.values(), client.states(), alarm_states, sensing

@@ -23,7 +23,7 @@ def to_text(values):
 
 
 def from_file(path, base):
-    """Return the settings record of a file put over `base` (a settings record).  Raises InputError with every fault."""
+    """Return the settings record of a file put over `base` (a settings record).  Raises InputError with every error."""
     path = Path(path)
     try:
         text = path.read_text(encoding="utf-8")
@@ -31,7 +31,7 @@ def from_file(path, base):
     except (OSError, UnicodeDecodeError) as error:
         raise InputError(f"cannot be read: {error}", str(path)) from error
     except tomllib.TOMLDecodeError as error:
-        raise InputError(f"is no TOML: {error}", str(path)) from error
+        raise InputError(f"is not valid TOML: {error}", str(path)) from error
     if "pit" in data:
         return list(read_site(text, path.parent, str(path)).settings)
     return put_over(base, data, str(path))
@@ -45,7 +45,7 @@ def put_over(base, data, source):
         if name not in names:
             near = difflib.get_close_matches(name, names, 1, 0.5)
             hint = f'did you mean "{near[0]}"?' if near else "the settings command lists them all"
-            problems.append(f'"{name}" is no setting: {hint}')
+            problems.append(f'"{name}" is not a setting: {hint}')
         elif not isinstance(value, int) or isinstance(value, bool):
             unit = s.TABLE[names.index(name)][s.UNIT]
             problems.append(f"{name} = {value!r}: a whole number is wanted{', in ' + unit if unit else ''}")

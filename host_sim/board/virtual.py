@@ -1,7 +1,8 @@
-"""A virtual board: the real firmware on the real MicroPython, its USB port a pty, its pins in a simulated pit.
+"""A virtual board: the firmware on real MicroPython, its USB port a pty, its pins in a simulated pit.
 
-The bench plays the hardware: it feeds the pins, resets a board whose watchdog
-is not fed, cuts the power, and keeps the flash.  It runs in a thread of its own.
+The bench stands for the hardware: it drives the pins, resets a board whose
+watchdog is not fed, cuts the power, and keeps the flash.  It runs in its own
+thread.
 """
 
 import contextlib
@@ -11,6 +12,7 @@ import shutil
 import socket
 import struct
 import subprocess
+import sys
 import threading
 import time
 import tty
@@ -32,8 +34,6 @@ START = Path(__file__).with_name("start.py")
 
 def find_micropython():
     """Return the path of a `micropython` executable.  Raises InputError saying how to get one."""
-    import sys
-
     beside = Path(sys.executable).with_name("micropython")
     found = str(beside) if beside.exists() else shutil.which("micropython")
     if found is None:
@@ -48,10 +48,12 @@ class VirtualBoard:
     fast time goes, 0 as fast as it can.  `firmware` fills a new image.  `pit`
     takes the place of the site's own where given: something else at the pins
     that has the methods and fields of `host_sim.board.pit.Pit` used here.
-    `told(outputs)`, where given, hears of every change of the outputs.
+    `on_outputs(outputs)`, where given, is called at every change of the outputs.
     """
 
-    def __init__(self, site, flash, speed=1, faults=(), firmware=FIRMWARE, blocks=352, log=None, pit=None, told=None):
+    def __init__(
+        self, site, flash, speed=1, faults=(), firmware=FIRMWARE, blocks=352, log=None, pit=None, on_outputs=None
+    ):
         if not FIRMWARE.is_dir():
             raise InputError("the firmware's sources are not beside this package: run it from a clone", "virtual board")
         self.executable = find_micropython()
@@ -62,7 +64,7 @@ class VirtualBoard:
         self.log = log
         self.lock = threading.RLock()
         self.pit = pit or Pit(site, faults, self._fault_reset)
-        self.told = told
+        self.on_outputs = on_outputs
         self.outputs = 0
         self.lives = 0
         self.causes = []
@@ -102,16 +104,16 @@ class VirtualBoard:
         for descriptor in ends:
             os.close(descriptor)
 
-    # What a person or a test does to the board.
+    # What a person or a test does at the board.
 
     def power_cut(self):
-        """Take the power away at this very moment; `power_on()` brings it back."""
+        """Cut the power now; `power_on()` restores it."""
         with self.lock:
             self.off = True
             self._end()
 
     def power_on(self):
-        """Bring the power back."""
+        """Restore the power."""
         with self.lock:
             self.off = False
             self.next_cause = POWER_ON
@@ -181,7 +183,7 @@ class VirtualBoard:
         self.board_ms = 0
 
     def _end(self):
-        # The process ends without a word, as with the power.
+        # Kill the process, as a power cut would.
         if self.process is not None:
             with contextlib.suppress(ProcessLookupError):
                 self.process.kill()
@@ -232,8 +234,8 @@ class VirtualBoard:
             self._reset(ASKED)
 
     def _set(self, outputs):
-        if self.told is not None and outputs != self.outputs:
-            self.told(outputs)
+        if self.on_outputs is not None and outputs != self.outputs:
+            self.on_outputs(outputs)
         self.outputs = outputs
         self.pit.write(outputs & 1, outputs >> 1 & 1)
 

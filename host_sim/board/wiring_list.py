@@ -16,23 +16,23 @@ from host_sim.errors import InputError
 FOLDER = Path(boards_file).parent
 BOARDS = ("pico", "esp32", "posix")
 
-# What a relay or a mains wire may do to people and houses: common practice, no source; local codes decide.
+# Common practice, no source; local codes decide.
 CAUTIONS = (
-    "Mains kills. Have a licensed electrician do everything beyond the low-voltage terminals, to the local code.",
+    "Mains voltage kills. Have a licensed electrician do all work beyond the low-voltage terminals, to local code.",
     "A relay module switches a contactor's coil, never a pump: the pumps go through contactors rated in horsepower "
     "(or kW) for motor duty at the pump's voltage; a motor's start welds plain relay contacts.",
-    "Each pump has a branch circuit of its own with its own fuse or breaker, and one fault leaves the other running.",
-    "Earth-fault protection as the code asks, one device a pump: one for both would stop both.",
+    "Each pump has its own branch circuit with its own fuse or breaker, so that one fault leaves the other running.",
+    "Ground-fault protection (GFCI) as the code requires, one device for each pump: a shared one would stop both.",
     "The coil circuit of each contactor goes through its hand-off-auto selector: OFF opens the coil in the wiring "
     "itself. The controller only reads the selector's second contact; no program stands between OFF and the coil.",
-    "The motor's own thermal contact belongs into the coil circuit as well as to the input.",
+    "Wire the motor's own thermal contact into the coil circuit as well as to the input.",
     "Work on a pump only with it unplugged or locked out, never by trusting a selector, a relay or this controller.",
-    "Relay inputs need a resistor that holds them off while the board starts, is reset or is dead.",
-    "The alarm relay is energised while all is well: wire the alarm to the contact that closes when it drops.",
+    "Relay inputs need a resistor that holds them off while the board boots, is reset or has no power.",
+    "The alarm relay is energized while all is well: wire the alarm to the contact that closes when it drops out.",
     "Floats in a pit that may hold methane or fuel need an intrinsically safe circuit. Keep float wires apart from "
     "mains; give `high` a pair of wires of its own; extra-low voltage only.",
     "A battery needs a fuse at its terminal and ventilation: charging gives off explosive gas.",
-    "Supply the board from a source that survives the mains failure it is to report.",
+    "Power the board from a source that outlasts the mains failure it must report.",
 )
 
 
@@ -52,7 +52,7 @@ def table(name):
 
 
 def title(name):
-    """Return what the board is called."""
+    """Return the name of the board."""
     tree = ast.parse((FOLDER / f"{name}.py").read_text(encoding="utf-8"))
     return _constants(tree).get("NAME", "virtual board: no pins")
 
@@ -80,10 +80,10 @@ def _value(node, here, kinds):
 
 
 def how(row):
-    """Return in words how a row of the table is meant."""
+    """Return what the pin of a row does, in words."""
     if row["kind"] == "output":
         return f"on at {'3.3 V' if row['level'] else '0 V'}, off at boot"
     if row["kind"] == "0 to 3.3 V":
         unit = {records.IN_LEVEL: "mA", records.IN_BATTERY: "V"}.get(row["place"], "A")
         return f"full scale {row['level'] / 1000:g} {unit}"
-    return "pull-up inside, closed to ground" if row["kind"] == "contact to ground" else "3.3 V serial"
+    return "internal pull-up, contact to ground" if row["kind"] == "contact to ground" else "3.3 V serial"

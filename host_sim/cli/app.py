@@ -1,25 +1,28 @@
-"""The command line `sumpbench`: what can be asked, and how refusals are said.
+"""The command line `sumpbench`: commands, options, errors.
 
 Each command's work lives in a module of its own that is imported when the
 command runs, so that help comes up at once.
 
 Exit codes: 0 the floor stayed dry (or the command did what was asked),
-1 the floor got wet, 2 the input cannot be used.
+1 the floor got wet, 2 the input cannot be used or the output cannot be written.
 """
 
+import contextlib
+import os
 import sys
-from enum import StrEnum
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
 from host_sim.cli import board, proof, replay, size
+from host_sim.cli.options import UnitSystem
 from host_sim.errors import InputError
 
 CAUTION = (
-    "Cautions: mains and water kill, and an open pit drowns: work on a pump only with it unplugged or locked out. "
-    "A charging battery gives off explosive gas. A simulated dry night does not promise a dry cellar. "
+    "Cautions: electricity and water kill, and people drown in open pits. "
+    "Work on a pump only with it unplugged or locked out. "
+    "A charging battery gives off explosive gas. A simulated dry night does not promise a dry basement. "
     "Local codes and licensed trades decide."
 )
 app = typer.Typer(
@@ -31,11 +34,22 @@ app = typer.Typer(
 )
 
 
-class UnitSystem(StrEnum):
-    """The units a report speaks."""
+def _version(asked: bool):
+    if asked:
+        from host_sim.cli.version import version
 
-    us = "us"
-    si = "si"
+        print(version())
+        raise typer.Exit
+
+
+@app.callback()
+def program(
+    version: Annotated[
+        bool,
+        typer.Option("--version", callback=_version, is_eager=True, help="Print version and firmware checksum; exit."),
+    ] = False,
+):
+    """Hold the options that come before a command."""
 
 
 @app.command()
@@ -46,21 +60,24 @@ def night(
     ] = None,
     fault: Annotated[
         list[str] | None,
-        typer.Option(help="A fault to add, such as `sumpbench faults` lists; may be given again."),
+        typer.Option(help="A fault to add, see `sumpbench faults`; may be given again."),
     ] = None,
+    no_faults: Annotated[
+        bool, typer.Option("--no-faults", help="Drop the scenario's own faults; those of --fault remain.")
+    ] = False,
     seed: Annotated[
         str | None, typer.Option(metavar="NUMBER", help="Seed of noise and waves; the scenario's own if left out.")
     ] = None,
     units: Annotated[UnitSystem, typer.Option(help="Units of the report.")] = UnitSystem.us,
     out: Annotated[Path, typer.Option(help="Folder for the pictures and records.")] = Path("sumpbench-night"),
     baseline: Annotated[
-        bool, typer.Option(help="Beside it the same night with one pump on one float switch.")
+        bool, typer.Option(help="Compare with one pump on one float switch.")
     ] = True,
 ):
-    """Take a pit through a night with the real controller: verdict, timeline, comparison, strip chart, journal."""
+    """Simulate a night at a pit with the real controller: verdict, timeline, comparison, strip chart, journal."""
     from host_sim.cli.night import run
 
-    raise typer.Exit(run(site, fault or [], seed, units.value, out, baseline))
+    raise typer.Exit(run(site, fault or [], seed, units.value, out, baseline, not no_faults))
 
 
 @app.command()
@@ -73,7 +90,7 @@ def scenarios():
 
 @app.command()
 def faults():
-    """List every fault: what it does to the pit, and what the controller should say."""
+    """List every fault: its effect at the pit, and the response to expect of the controller."""
     from host_sim.cli.tables import list_faults
 
     list_faults()
@@ -88,7 +105,7 @@ def settings(
     context: typer.Context,
     as_json: Annotated[bool, typer.Option("--json", help="Print JSON instead of a table.")] = False,
 ):
-    """List every setting of the controller: unit, range, default, source, meaning; push or pull those of a board."""
+    """List every setting: unit, range, default, source, meaning; or push and pull those of a board."""
     from host_sim.cli.tables import list_settings
 
     if context.invoked_subcommand is None:
@@ -99,10 +116,10 @@ def settings(
 def chart(
     machine: Annotated[str | None, typer.Argument(help="Which state machine; all of them if left out.")] = None,
     out: Annotated[
-        Path | None, typer.Option(help="Folder for NAME.mmd, NAME.svg and NAME.png; Mermaid is printed if left out.")
+        Path | None, typer.Option(help="Folder for NAME.mmd (Mermaid); printed if left out.")
     ] = None,
 ):
-    """Draw the state diagrams from the firmware's own tables."""
+    """Show the firmware's state machines: Mermaid text, and in a terminal a table of states and events."""
     from host_sim.cli.tables import draw_charts
 
     draw_charts(machine, out)
@@ -112,7 +129,7 @@ def chart(
 def benchmark(
     as_json: Annotated[bool, typer.Option("--json", help="Print JSON instead of a table.")] = False,
 ):
-    """Measure the speed of the simulator on this machine, beside plain ticking and EPA SWMM's engine."""
+    """Measure the speed of the simulator on this machine, beside fixed 100 ms steps and EPA SWMM's engine."""
     from host_sim.cli.tables import run_benchmark
 
     run_benchmark(as_json)
@@ -127,12 +144,35 @@ board.add_to(app, settings_app)
 
 
 def main():
-    """Run the command line; an input that cannot be used is told without a traceback, exit code 2."""
+    """Run the command line.  What cannot be used or written is told without a traceback, exit code 2."""
     try:
-        app()
+        try:
+            app()
+        finally:
+            sys.stdout.flush()
     except InputError as error:
         sys.stderr.write(f"{error}\n")
         sys.exit(2)
+    except OSError as error:
+        _hush()
+        name = error.filename or "the output"
+        sys.stderr.write(f"{name}: cannot be read or written: {error.strerror or error}\n")
+        sys.exit(2)
+    except SystemExit as stop:
+        # A reader that closed the pipe: typer and rich leave with 1 then, which here would mean a wet floor.
+        if isinstance(stop.__context__, BrokenPipeError):
+            _hush()
+            sys.exit(2)
+        raise
+
+
+def _hush():
+    # Nothing more goes to an output that has failed, not even Python's own last flush.
+    with contextlib.suppress(OSError):
+        output = sys.stdout.fileno()
+        nowhere = os.open(os.devnull, os.O_WRONLY)
+        os.dup2(nowhere, output)
+        os.close(nowhere)
 
 
 if __name__ == "__main__":

@@ -1,4 +1,4 @@
-"""The commands that have to do with a board: registers, wiring, settings, watch, journal, virtual, deploy."""
+"""The commands for a board: registers, wiring, settings, watch, journal, virtual, deploy."""
 
 import tempfile
 import time
@@ -8,6 +8,7 @@ from typing import Annotated
 
 import typer
 
+from host_sim.cli.options import UnitSystem
 from host_sim.errors import InputError
 
 Port = Annotated[str, typer.Option(help="The serial port that the board is on, such as /dev/ttyACM0 or COM3.")]
@@ -39,7 +40,7 @@ def _client(port, framing=Framing.ascii, unit=1):
 
 
 def registers(as_csv: Annotated[bool, typer.Option("--csv", help="Print CSV instead of Markdown.")] = False):
-    """Print the Modbus register map, from the table that the board answers from."""
+    """Print the Modbus register map, from the table that the board itself answers from."""
     from host_sim.board import register_list
 
     print(register_list.as_csv() if as_csv else register_list.as_markdown(), end="")
@@ -54,26 +55,26 @@ def wiring(board: Annotated[BoardName, typer.Argument(help="Which board.")] = Bo
 
     screen = console()
     rows = wiring_list.table(board.value)
-    columns = (("wire", "left", 16), ("pin", "right", 3), ("what the pin does", "left", 20), ("where to", "left", 30))
+    columns = (("wire", "left", 16), ("pin", "right", 3), ("what the pin does", "left", 20), ("to", "left", 30))
     table = table_of(wiring_list.title(board.value), columns)
     for row in rows:
         table.add_row(row["wire"], str(row["pin"]), wiring_list.how(row), row["to"])
     if rows:
         screen.print(table)
     else:
-        screen.print("The virtual board has no pins: the bench carries them over a stream.")
+        screen.print("The virtual board has no pins.")
     screen.print("\nCautions", style="bold")
     for caution in wiring_list.CAUTIONS:
         screen.print(Text(f"- {caution}"))
 
 
 def settings_push(
-    file: Annotated[Path, typer.Argument(help="What `settings pull` wrote, part of it, or a whole site file.")],
+    file: Annotated[Path, typer.Argument(help="A file of `settings pull`, part of one, or a site file.")],
     port: Port,
     framing: Framed = Framing.ascii,
     unit: Unit = 1,
 ):
-    """Check settings as a set, put them on the board and in force; one bad value changes nothing."""
+    """Check settings as a set and put them in force on the board; one bad value and nothing is changed."""
     from host_sim.board import settings_file
 
     with _client(port, framing, unit) as client:
@@ -81,12 +82,12 @@ def settings_push(
         values = settings_file.from_file(file, before)
         changed = settings_file.changes(before, values)
         if not changed:
-            print("the board has these settings already; nothing was written")
+            print("no change: the board already has these settings")
             return
         client.put_settings(values)
     for name, old, new in changed:
         print(f"{name}: {old} -> {new}")
-    print(f"{len(changed)} settings changed and in force; the pumps rest as after a power-up")
+    print(f"{len(changed)} settings changed, now in force; the pumps rest as after a power-up")
 
 
 def settings_pull(
@@ -117,25 +118,30 @@ def _write(path, data):
 
 def watch(
     port: Port,
-    once: Annotated[bool, typer.Option("--once", help="Show one screen and leave.")] = False,
+    once: Annotated[bool, typer.Option("--once", help="Print one screen and exit.")] = False,
+    units: Annotated[UnitSystem, typer.Option(help="Units of the screen.")] = UnitSystem.us,
     framing: Framed = Framing.ascii,
     unit: Unit = 1,
 ):
-    """Show a running board on one screen, renewed every second, until Ctrl-C."""
+    """Show a running board on one screen, refreshed every second, until Ctrl-C."""
     from rich.live import Live
 
     from host_sim.board import screen
     from host_sim.report.console import console
 
     with _client(port, framing, unit) as client:
+
+        def page():
+            return screen.build(*screen.read(client), port, units.value)
+
         if once:
-            console().print(screen.build(*screen.read(client), port))
+            console().print(page())
             return
         try:
-            with Live(screen.build(*screen.read(client), port), console=console(), screen=True) as live:
+            with Live(page(), console=console(), screen=True) as live:
                 while True:
                     time.sleep(1.0)
-                    live.update(screen.build(*screen.read(client), port))
+                    live.update(page())
         except KeyboardInterrupt:
             return
 
@@ -146,14 +152,14 @@ def journal(
     framing: Framed = Framing.ascii,
     unit: Unit = 1,
 ):
-    """Read the journal off a board, tell what is in it, and replay it through the controller here, bit for bit."""
+    """Download the journal of a board, list its events, and replay it bit for bit through the controller here."""
     from host_sim.board import readback
 
     with _client(port, framing, unit) as client:
         data = readback.fetch(client)
     segments = [readback.read_segment(piece) for piece in data]
     for segment in segments:
-        word = "a life begins" if segment.begins else "goes on"
+        word = "power-up" if segment.begins else "continued"
         print(f"segment {segment.number}: {word}, {len(segment.steps)} steps, {segment.batches} batches")
         for now, name, value, text in segment.events:
             print(f"  {now / 1000:.1f} s: {name} {value} {text}".rstrip())
@@ -172,25 +178,22 @@ def journal(
 
 def virtual(
     site: Annotated[str | None, typer.Argument(help="A site file or packaged scenario; the demo if left out.")] = None,
-    speed: Annotated[int, typer.Option(min=0, help="How fast time goes; 0: as fast as it can.")] = 1,
+    speed: Annotated[int, typer.Option(min=0, help="How many times real time; 0: as fast as possible.")] = 1,
     fault: Annotated[list[str] | None, typer.Option(help="A fault to add; may be given again.")] = None,
-    flash: Annotated[Path | None, typer.Option(help="File that is the board's flash, kept; else a new one.")] = None,
-    seconds: Annotated[float | None, typer.Option(help="Leave after so many seconds; else at Ctrl-C.")] = None,
+    flash: Annotated[Path | None, typer.Option(help="Flash image to use and keep; a new one if left out.")] = None,
+    seconds: Annotated[float | None, typer.Option(help="Stop after this many seconds; at Ctrl-C if left out.")] = None,
 ):
-    """Start a virtual board: the real firmware on the real MicroPython, its USB port a pty, its pins in the pit."""
+    """Start a virtual board: the firmware on real MicroPython, its USB port a pty, its pins in a simulated pit."""
     from host_sim.board.virtual import VirtualBoard
-    from host_sim.site.faults import parse_fault
-    from host_sim.site.load import load_site, packaged
+    from host_sim.site.chosen import read
 
-    path = Path(site) if site and Path(site).exists() else packaged(site or "demo")
-    loaded = load_site(path)
-    faults = [parse_fault(text, loaded.begins_s) for text in fault or []]
+    loaded, faults, _seed = read(site, fault or [], None)
     folder = tempfile.TemporaryDirectory(prefix="sumpbench-board-")
     image = flash or Path(folder.name) / "flash.img"
     fresh = not image.exists()
     with folder, VirtualBoard(loaded, image, speed, faults) as board:
         print(f"port: {board.port} (Modbus ASCII), {board.port_485} (Modbus RTU)")
-        print(f"site: {loaded.name}; flash: {image}; try: sumpbench watch --port {board.port}", flush=True)
+        print(f"site: {loaded.name}; flash: {image}; next: sumpbench watch --port {board.port}", flush=True)
         if fresh:
             _first_settings(board, loaded)
         try:
@@ -200,7 +203,7 @@ def virtual(
 
 
 def _first_settings(board, site):
-    # A new board knows nothing of the pit: give it the settings that follow from the site.
+    # A new board has the default settings: give it those that follow from the site.
     from host_sim.board.client import Client
 
     until = time.monotonic() + 20.0
@@ -209,7 +212,7 @@ def _first_settings(board, site):
             with Client(board.port) as client:
                 client.identify()
                 client.put_settings(site.settings)
-            print("settings of the site put in force", flush=True)
+            print("settings of the site in force", flush=True)
             return
         except InputError:
             if time.monotonic() > until:
@@ -218,7 +221,7 @@ def _first_settings(board, site):
 
 
 def _stay(board, seconds):
-    # Tell whenever a pump is switched or a life begins.
+    # Print a line at every switching of a pump and every power-up.
     until = None if seconds is None else time.monotonic() + seconds
     told = None
     while until is None or time.monotonic() < until:
@@ -228,16 +231,16 @@ def _stay(board, seconds):
             pumps = " and ".join(str(n + 1) for n in range(2) if now[0] >> n & 1) or "none"
             level = board.pit.plant.level_m() * 1000.0
             seconds_now = board.pit.now_ms / 1000.0
-            print(f"{seconds_now:10.1f} s  level {level:4.0f} mm  pump on: {pumps}  life {now[1]}", flush=True)
+            print(f"{seconds_now:10.1f} s  level {level:4.0f} mm  pumps on: {pumps}  power-up {now[1]}", flush=True)
         time.sleep(0.05)
 
 
 def deploy(
     port: Port,
-    board: Annotated[BoardName, typer.Option(help="Which board it is.")],
-    settings: Annotated[Path | None, typer.Option(help="Settings or site file to put in force, else none.")] = None,
+    board: Annotated[BoardName, typer.Option(help="Which kind of board.")],
+    settings: Annotated[Path | None, typer.Option(help="Settings or site file to put in force.")] = None,
 ):
-    """Bring this firmware onto a board and leave the controller running; settings and journal on it are kept."""
+    """Install this firmware on a board and leave the controller running; its settings and journal are kept."""
     from duplexsump.control import settings as s
 
     from host_sim.board import deploy as work
@@ -252,7 +255,7 @@ def deploy(
 
 
 def add_to(app, settings_app):
-    """Put the commands into the command line: `app`, and below `settings` push and pull."""
+    """Add the commands to the command line: `app`, and below `settings` push and pull."""
     for command in (registers, wiring, watch, journal, virtual, deploy):
         app.command()(command)
     settings_app.command("push")(settings_push)

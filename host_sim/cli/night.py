@@ -1,4 +1,4 @@
-"""`sumpbench night`: read and refuse, simulate, tell, draw, keep."""
+"""`sumpbench night`: read and check the input, simulate, print, draw, write."""
 
 import json
 
@@ -9,25 +9,26 @@ from rich.text import Text
 
 from host_sim.report import closeup, files
 from host_sim.report.clock import Clock, stretch
-from host_sim.report.console import console
+from host_sim.report.console import CAUTIONS_LINE, console
 from host_sim.report.timeline import timeline
 from host_sim.report.units import units as unit_system
 from host_sim.report.verdict import comparison, rows, summary, verdict
 from host_sim.site.chosen import read
 
-# A screen holds about this many lines of a story; all of it stands in timeline.txt.
-STORY_LINES = 42
+# A screen holds about this many lines of the timeline; timeline.txt has all of them.
+TIMELINE_LINES = 42
 
 
-def run(site, faults, seed, units_name, out, baseline):
-    """Simulate one night, print what a person wants to know, and write the results into `out`.
+def run(site, faults, seed, units_name, out, baseline, own_faults=True):
+    """Simulate one night, print timeline, comparison and verdict, and write the results into `out`.
 
-    Returns the exit code: 0 where the floor stayed dry, 1 where it got wet.
+    `own_faults` False leaves out the scenario's own faults.  Returns the exit
+    code: 0 where the floor stayed dry, 1 where it got wet.
     Raises InputError, before anything is simulated or written, for a site,
     fault or folder that cannot be used.
     """
     files.check(out)
-    plan, added, seed = read(site, faults, seed)
+    plan, added, seed = read(site, faults, seed, own_faults)
     units = unit_system(units_name)
     screen = console()
     screen.print(Text(plan.name, style="bold"))
@@ -36,11 +37,12 @@ def run(site, faults, seed, units_name, out, baseline):
     write(out, plan, duplex, single, units)
     screen.print(verdict_panel(duplex, units))
     screen.print(Text(f"Pictures and records: {out}/ ({', '.join(files.NAMES)})"))
+    screen.print(CAUTIONS_LINE)
     return 0 if duplex.floor_dry else 1
 
 
 def simulate(plan, added, seed, baseline):
-    """Return (trace of the pair, trace of the single pump or None), with a bar that shows how far they are."""
+    """Return (trace of the pair, trace of the single pump or None); a progress bar shows meanwhile."""
     from host_sim.run.closed_loop import run as run_night
 
     columns = (TextColumn("{task.description}"), BarColumn(), TaskProgressColumn(), TimeElapsedColumn())
@@ -60,15 +62,15 @@ def simulate(plan, added, seed, baseline):
 
 
 def verdict_panel(trace, units):
-    """Return the verdict in its frame; the words carry it, the colour only helps."""
+    """Return the verdict in a frame, green for a dry floor and red for a wet one."""
     return Panel(Text(verdict(trace, units), style="bold"), border_style="green" if trace.floor_dry else "red")
 
 
 def tell(screen, duplex, single, units):
-    """Print the story of the night and the comparison."""
+    """Print the timeline of the night and the comparison."""
     clock = Clock(duplex.begins_s, duplex.duration_s)
     lines = timeline(duplex, units)
-    shown = weightiest(lines, STORY_LINES)
+    shown = weightiest(lines, TIMELINE_LINES)
     table = Table(box=None, show_header=False, pad_edge=False)
     table.add_column(no_wrap=True)
     table.add_column()
@@ -76,7 +78,7 @@ def tell(screen, duplex, single, units):
         table.add_row(clock.at(line.time_s, seconds=True), Text(line.text, style=("dim", "", "bold")[line.weight]))
     screen.print(table)
     if len(lines) > len(shown):
-        screen.print(Text(f"... and {len(lines) - len(shown)} quieter lines, in timeline.txt", style="dim"))
+        screen.print(Text(f"... {len(lines) - len(shown)} routine lines more in timeline.txt", style="dim"))
     screen.print()
     screen.print(comparison_table(duplex, single, units))
     screen.print()
@@ -104,7 +106,7 @@ def comparison_table(duplex, single, units):
 
 
 def write(out, plan, duplex, single, units):
-    """Write pictures, story, journal and summary; the summary last, since it marks the folder as complete."""
+    """Write pictures, timeline, journal and summary; the summary last, since it marks the folder as complete."""
     from host_sim.report import strip
     from host_sim.report.timeline import written
 
@@ -114,14 +116,14 @@ def write(out, plan, duplex, single, units):
         closeup.cut(duplex, start_s, end_s),
         units,
         None if single is None else closeup.cut(single, start_s, end_s),
-        heading=f"{plan.name}: close to the highest water",
+        heading=f"{plan.name}: around the highest water",
         line=verdict(duplex, units),
     )
     for figure, stem in ((night, "strip"), (near, "closeup")):
         for suffix in ("png", "svg"):
             files.write(out, f"{stem}.{suffix}", lambda path, figure=figure: strip.save(figure, path))
-    story = [plan.name, verdict(duplex, units), "", *written(duplex, units)]
-    files.write(out, "timeline.txt", "\n".join(story) + "\n")
+    lines = [plan.name, verdict(duplex, units), "", *written(duplex, units)]
+    files.write(out, "timeline.txt", "\n".join(lines) + "\n")
     files.write(out, "journal.jsonl", duplex.journal.write)
     figures = {
         "made_by": files.MADE_BY,

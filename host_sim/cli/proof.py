@@ -1,4 +1,4 @@
-"""The commands of the proof, hung into the command line by `register`: explore, mutants, campaign."""
+"""The commands of the proof: explore, mutants, campaign."""
 
 import os
 from pathlib import Path

@@ -1,4 +1,4 @@
-"""`sumpbench replay` on the command line: what can be asked; the work is in `host_sim.replay.command`."""
+"""`sumpbench replay`: its options; the work is in `host_sim.replay.command`."""
 
 from enum import StrEnum
 from pathlib import Path
@@ -6,30 +6,25 @@ from typing import Annotated
 
 import typer
 
+from host_sim.cli.options import UnitSystem
+
 
 class Was(StrEnum):
-    """The controller that stood in the pit."""
+    """The controller that was in charge of the pumps."""
 
     single = "single"
     duplex = "duplex"
 
 
-class UnitSystem(StrEnum):
-    """The units a report speaks."""
-
-    us = "us"
-    si = "si"
-
-
 def replay(
-    log: Annotated[Path, typer.Argument(help="A journal of ours, a folder of a board's segments, or CSV or Parquet.")],
+    log: Annotated[Path, typer.Argument(help="A journal, a folder of a board's segments, or CSV or Parquet.")],
     site: Annotated[
         str | None, typer.Option(help="The pit: a site file (TOML) or a packaged scenario's name.", metavar="SITE")
     ] = None,
     mapping: Annotated[
         Path | None, typer.Option(help="What the columns hold (TOML); LOG.map.toml if left out.")
     ] = None,
-    ask: Annotated[bool, typer.Option("--map", help="Ask what the columns hold, and keep it in LOG.map.toml.")] = False,
+    ask: Annotated[bool, typer.Option("--map", help="Ask what the columns hold, and write LOG.map.toml.")] = False,
     was: Annotated[
         Was | None, typer.Option(help="What controlled the pumps; single for a foreign log if left out.")
     ] = None,
@@ -47,7 +42,7 @@ def replay(
         list[str] | None,
         typer.Option(metavar="KEY=A:B:N", help='Vary one or two things, as "pump=80%:200%:7", and draw it.'),
     ] = None,
-    long: Annotated[bool, typer.Option("--long", help="A log of months: only count, in bounded memory.")] = False,
+    long: Annotated[bool, typer.Option("--long", help="A log of months: counts only, in bounded memory.")] = False,
     what_if: Annotated[bool, typer.Option(help="Run the night again, as it was and with changes.")] = True,
     units: Annotated[UnitSystem, typer.Option(help="Units of the report.")] = UnitSystem.us,
     out: Annotated[Path, typer.Option(help="Folder for the pictures and records.")] = Path("sumpbench-replay"),

@@ -1,17 +1,11 @@
-"""`sumpbench size`: what can be asked of the sizing; the work lies in `host_sim.sizing.command`."""
+"""`sumpbench size`: its options; the work is in `host_sim.sizing.command`."""
 
-from enum import StrEnum
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
-
-class Speech(StrEnum):
-    """The units that the report speaks."""
-
-    us = "us"
-    si = "si"
+from host_sim.cli.options import UnitSystem
 
 
 def size(
@@ -20,7 +14,7 @@ def size(
     change: Annotated[
         list[str] | None, typer.Option("--with", help='Try a change, as in pit.diameter="24 in"; may be given again.')
     ] = None,
-    units: Annotated[Speech, typer.Option(help="Units of the report.")] = Speech.us,
+    units: Annotated[UnitSystem, typer.Option(help="Units of the report.")] = UnitSystem.us,
     out: Annotated[Path, typer.Option(help="Folder for page, settings, sized site and JSON.")] = Path("sumpbench-size"),
     as_json: Annotated[bool, typer.Option("--json", help="Print the report as JSON.")] = False,
     check: Annotated[bool, typer.Option(help="Let the simulator confirm cycle time and starts.")] = True,
@@ -32,5 +26,5 @@ def size(
 
 
 def register(app):
-    """Put the command into the command line."""
+    """Add the command to the command line."""
     app.command()(size)

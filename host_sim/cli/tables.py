@@ -1,4 +1,4 @@
-"""The commands that show a table or a drawing: settings, faults, scenarios, state diagrams, benchmark."""
+"""The commands that show a table: settings, faults, scenarios, state machines, benchmark."""
 
 import json
 import tomllib
@@ -26,7 +26,7 @@ def list_settings(as_json):
         return
     sources = list(dict.fromkeys(row["source"] for row in rows))
     columns = (("setting", "left", 16), ("unit", "left", 4), ("range", "left", 8), ("default", "left", 8))
-    table = table_of("Settings of the controller", (*columns, ("source", "right", 2), ("meaning", "left", 30)))
+    table = table_of("Controller settings", (*columns, ("source", "right", 2), ("meaning", "left", 30)))
     for row in rows:
         span = f"{row['least']} .. {row['most']}"
         source = f"[{sources.index(row['source']) + 1}]"
@@ -40,13 +40,13 @@ def list_settings(as_json):
 
 
 def with_words(value, unit):
-    """Return a value, and for long times also in words: "600000 (10 min)"."""
+    """Return a value as a text, a long time with its duration: "600000 (10 min)"."""
     return f"{value} ({lasting(value / 1000)})" if unit == "ms" and value >= 1000 and value % 1000 == 0 else str(value)
 
 
 def list_scenarios():
-    """Print the packaged scenarios: name, what it is, how long it lasts."""
-    table = table_of(None, (("scenario", "left", 12), ("lasts", "left", 8), ("what it is", "left", 30)))
+    """Print the packaged scenarios: name, duration, description."""
+    table = table_of(None, (("scenario", "left", 12), ("duration", "left", 8), ("description", "left", 30)))
     folder = resources.files("host_sim") / "scenarios"
     for item in sorted(folder.iterdir(), key=lambda item: item.name):
         if item.name.endswith(".toml"):
@@ -55,15 +55,16 @@ def list_scenarios():
             table.add_row(item.name[:-5], data["scenario"]["lasts"], Text(f"{data['name']}. {about}"))
     screen = console()
     screen.print(table)
-    screen.print("\nRun one with  sumpbench night NAME")
+    screen.print("\nTo run one:  sumpbench night NAME")
 
 
 def list_faults():
-    """Print the registry of faults: how each is written, what it does to the pit, what the controller should say."""
+    """Print the registry of faults: how each is written, its effect at the pit, the response to expect."""
     from host_sim import units as edge
     from host_sim.site import faults
 
-    table = table_of(None, (("fault", "left", 20), ("what it does to the pit", "left", 30), ("should say", "left", 30)))
+    columns = (("fault", "left", 20), ("effect at the pit", "left", 30), ("expected response", "left", 30))
+    table = table_of(None, columns)
     for kind in faults.REGISTRY.values():
         name, does = kind.name, kind.does
         if kind.parameter is not None:
@@ -72,7 +73,7 @@ def list_faults():
                 for value in (kind.parameter.least, kind.parameter.most, kind.parameter.default)
             )
             name += "[=VALUE]"
-            does += f"; value: {kind.parameter.meaning}, {low} to {high}, {usual} if left out"
+            does += f"; VALUE: {kind.parameter.meaning}, {low} to {high}, default {usual}"
         table.add_row(Text(name), Text(does), Text(kind.says))
     screen = console()
     screen.print(table)
@@ -81,27 +82,40 @@ def list_faults():
 
 
 def draw_charts(machine, out):
-    """Print the Mermaid text of one or all state machines, or write text and pictures into the folder `out`."""
+    """Print one or all state machines as Mermaid text, in a terminal as a table too; or write `out`/NAME.mmd."""
     from host_sim.report import machines
 
     tables = [machines.load(name) for name in ([machine] if machine else machines.names())]
-    if out is None:
-        for table in tables:
-            print(machines.mermaid(table))
-        return
-    from host_sim.report import diagram, strip
-
-    out.mkdir(parents=True, exist_ok=True)
+    if out is not None:
+        out.mkdir(parents=True, exist_ok=True)
+    screen = console()
     for table in tables:
-        (out / f"{table.name}.mmd").write_text(machines.mermaid(table), encoding="utf-8")
-        figure = diagram.draw(table)
-        for suffix in ("svg", "png"):
-            strip.save(figure, out / f"{table.name}.{suffix}")
-        console().print(Text(f"{table.title}: {out / table.name}.mmd, .svg, .png"))
+        if out is not None:
+            path = out / f"{table.name}.mmd"
+            path.write_text(machines.mermaid(table), encoding="utf-8")
+            print(f"{table.title}: {path}")
+            continue
+        if screen.is_terminal:  # a pipe gets the Mermaid text alone
+            screen.print(state_table(table))
+            screen.print()
+        print(machines.mermaid(table))
+
+
+def state_table(table):
+    """Return a state machine as a table of state, event and next state; an event without a row cannot occur."""
+    from host_sim.report import machines
+
+    found = table_of(table.title, (("in state", "left", 20), ("event", "left", 14), ("next state", "left", 20)))
+    before = None
+    for state, event, after in machines.rows(table):
+        cells = ("" if state == before else state, event, "stays" if after == state else after)
+        found.add_row(*(cell.replace("_", " ") for cell in cells))
+        before = state
+    return found
 
 
 def run_benchmark(as_json):
-    """Measure the simulator's speed and print it as a table or as JSON; what runs now is said meanwhile."""
+    """Measure the simulator's speed and print it as a table or as JSON; the status line names the current run."""
     from host_sim.benchmark import speed
 
     with console(stderr=True).status("") as status:
@@ -111,8 +125,8 @@ def run_benchmark(as_json):
         figures = [{name: getattr(row, name) for name in names} for row in rows]
         print(json.dumps({"rows": figures, "says": words}, indent=1))
         return
-    columns = (("what ran", "left", 30), ("simulated", "right", 9), ("CPU time", "right", 9), ("steps", "right", 8))
-    more = (("us a step", "right", 9), ("CPU ms an hour", "right", 9), ("times real time", "right", 9))
+    columns = (("run", "left", 30), ("simulated", "right", 9), ("CPU time", "right", 9), ("steps", "right", 8))
+    more = (("us per step", "right", 9), ("CPU ms per hour", "right", 9), ("times real time", "right", 9))
     table = table_of(None, (*columns, *more))
     for row in rows:
         step = f"{row.us_per_step:.0f}" if row.steps else ""

@@ -1,4 +1,4 @@
-"""What the pumps take out of the pit in one state of pumps, valves and pipes, as a table over the pit's volume.
+"""Pumped flow and motor load over the pit's volume, for one state of pumps, valves and pipes.
 
 A regime is one such state.  Its flows and currents are solved with
 `hydraulics` at levels chosen so that straight lines between them stay within
@@ -16,7 +16,8 @@ from host_sim.plant.hydraulics import ORIFICE_CD, G, orifice_m3s
 
 TOLERANCE = 1e-4  # of the largest flow, at the middle of each straight piece
 LEAST_PIECE_M = 0.01  # pieces are not cut shorter than this
-BACK_SHARE = 0.3  # of the riser's area is open backwards through an idle pump without check; common practice, no source
+# Share of the riser's area open to backflow through an idle pump without check valve; common practice, no source.
+BACK_SHARE = 0.3
 
 
 @dataclass(frozen=True)

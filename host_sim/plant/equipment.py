@@ -1,4 +1,4 @@
-"""What stands in and around the pit, as plain records in SI.
+"""The equipment in and around the pit, as plain records in SI.
 
 Levels are metres above the pit's bottom, flows m3/s, heads m, currents A.
 """
@@ -86,12 +86,12 @@ class Inverter:
     """Feeds an "either" pump from the battery; above `limit_w` for its start it does not carry the motor."""
 
     efficiency: float = 0.85
-    limit_w: float = 0.0  # 0: as much as it takes
+    limit_w: float = 0.0  # 0: no limit
 
 
 @dataclass(frozen=True)
 class Generator:
-    """Takes the house over so long after the mains fails, and gives it back as soon as the mains returns."""
+    """Feeds the house from `after_s` after a mains failure until the mains is back."""
 
     after_s: float
 
@@ -134,7 +134,7 @@ class Seepage:
 
 @dataclass(frozen=True)
 class Action:
-    """Something a person does at a time: "selector1 auto", "silence" or "reset" pressed for a while."""
+    """Something a person does at a given time: turns a selector, presses "silence" or "reset", switches the mains."""
 
     at_ms: int
     what: str

@@ -1,8 +1,8 @@
-"""The state of everything that can go wrong, as plain fields that faults set and the plant reads.
+"""The faults in force, as plain fields that faults set and the plant reads.
 
-A fault never changes the plant itself: it changes a FaultState record, which
-is made afresh from all faults in force whenever one comes or goes.  So faults
-combine, and when they end nothing of them is left but what they did to the water.
+A fault never changes the plant itself: it sets fields of a FaultState record,
+which is made anew from all faults in force whenever one begins or ends.  So
+faults combine, and leave nothing behind but their effect on the water.
 """
 
 from dataclasses import dataclass, field

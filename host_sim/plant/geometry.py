@@ -1,4 +1,4 @@
-"""The pit: how much water stands in it at which level.
+"""The pit: volume over level.
 
 Levels are metres above the pit's bottom.  Inside a slice the plan area is
 constant, so level and volume are straight lines of each other; sloping walls
@@ -75,7 +75,7 @@ def cylinder(diameter_m, depth_m, floor_area_m2):
 
 
 def bucket(bottom_m, top_m, depth_m, floor_area_m2):
-    """Return a Pit that widens evenly from one diameter to another: a bucket or a moulded basin.
+    """Return a Pit that widens evenly from one diameter to another: a bucket or a molded basin.
 
     The area of a cone's slices goes with the square of the height, so the rows
     are laid a slice apart.

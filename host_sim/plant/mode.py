@@ -1,4 +1,4 @@
-"""What the plant is doing between two changes: which motors turn, through which pipes, how fast by-states go.
+"""The mode of the plant between two changes: which motors run, through which pipes, and the rates that follow.
 
 A Mode is made from the commands, the fault_state and the few things that
 change by themselves (heat, a flat battery, inrush, drained risers).
@@ -11,7 +11,7 @@ from host_sim.plant.discharge import BACK_SHARE, Drive, Outlet, back_area_m2, ra
 from host_sim.plant.hydraulics import ORIFICE_CD, G
 
 STOPPED, TURNING, STALLED, AIR = "stopped", "turning", "stalled", "air"
-INVERTER_V = 12.0  # the battery voltage at which the inverter's current is reckoned
+INVERTER_V = 12.0  # battery voltage for the inverter's current; our own choice
 
 
 class Mode:
@@ -62,11 +62,11 @@ class ModeMaker:
         return riser.volume_m3 + (header.volume_m3 if header else 0.0)
 
     def battery_ok(self, trajectory):
-        """Whether the battery gives anything at all."""
+        """Whether the battery gives power."""
         return self.site.supply.battery is not None and not trajectory.flat and not self.plant.fault_state.battery_dead
 
     def on_battery(self, n):
-        """Whether pump n hangs on the battery now."""
+        """Whether pump n runs on the battery now."""
         supply = self.site.pumps[n].supply
         return supply == "battery" or (supply == "either" and not self.plant.mains)
 
@@ -132,10 +132,10 @@ class ModeMaker:
         """Return the Mode for the state at the tail of a trajectory."""
         plant, site = self.plant, self.site
         mode = Mode()
-        told = [self._state(n, trajectory) for n in (0, 1)]
-        states = [state for state, _ in told]
+        found = [self._state(n, trajectory) for n in (0, 1)]
+        states = [state for state, _ in found]
         turns = [state == TURNING for state in states]
-        mode.states, mode.why = tuple(states), tuple(why for _, why in told)
+        mode.states, mode.why = tuple(states), tuple(why for _, why in found)
         mode.live = tuple(state != STOPPED for state in states)
         mode.energised = any(mode.live)
         self._inrush(mode, trajectory)

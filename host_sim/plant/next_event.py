@@ -1,7 +1,7 @@
-"""When to look at the plant again: the first grid instant at which a raw value may come to matter.
+"""When to look at the plant again: the first grid instant at which a raw value may cross a threshold.
 
-A crossing only decides when to wake; what is read there is sampled at the grid
-instant.  So looking early is harmless, and looking late is the only mistake.
+A crossing only decides when to wake; the values are sampled at the grid
+instant.  So waking early is harmless, waking late is an error.
 """
 
 from math import inf

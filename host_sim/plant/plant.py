@@ -1,9 +1,9 @@
-"""The plant: pit, pumps, floats, transmitter and supply, as the controller's wires see them.
+"""The plant: pit, pumps, floats, transmitter and supply, as seen at the controller's inputs.
 
 Everything that changes it from outside (outputs, faults, mains, people) does
 so at an instant on the 100 ms grid.  In between the water follows its
 `trajectory`; `sample()` gives the raw record at a grid instant, `wake()` the first
-grid instant at which a raw value may come to matter.
+grid instant at which a raw value may cross a threshold.
 """
 
 from math import inf
@@ -40,11 +40,11 @@ from host_sim.plant.mode import TURNING, ModeMaker
 from host_sim.plant.next_event import DRIFT_STEP_S, FLICKER_TICKS, LEAST_UA, MOST_UA, TICK_MS
 from host_sim.plant.trajectory import Slots, Trajectory
 
-FLICKER = 0.08  # share by which it does; common practice, no source
+FLICKER = 0.08  # share by which the current of a pump that draws air fluctuates; common practice, no source
 CHATTER_TICKS = 2
 SELECTOR_WORDS = {"auto": SELECT_AUTO, "off": SELECT_OFF, "hand": SELECT_HAND}
 RECIRCULATION_SLOT_S, STORAGE_SLOT_S, CLOGGED_SLOT_S = 60.0, 30.0, 1.0
-BELOW_UA, ABOVE_UA = 0, 22000  # an open loop; a signalled fault
+BELOW_UA, ABOVE_UA = 0, 22000  # an open loop; a signaled fault
 
 
 class Plant:
@@ -159,7 +159,7 @@ class Plant:
             new.at_s, new.from_s = now_s, now_s
         self.trajectory.slots = new
 
-    # What the wires carry.
+    # Readings.
 
     def level_m(self):
         """Return the level at the last sample."""
@@ -198,7 +198,7 @@ class Plant:
         raw[IN_THERMAL_2] = 1 if hot[1] or c.pumps[1].thermal_open else 0
 
     def _wire(self, raw):
-        # What stays as it is until somebody or a fault changes it.
+        # Inputs that only people or faults change.
         c = self.fault_state
         raw[IN_MAINS] = 1 if self.mains else 0
         raw[IN_GENERATOR] = 1 if self.generator and self.mains else 0

@@ -1,8 +1,8 @@
 """A design storm: the NRCS Type II day of rain, the rational method, and a lag of the unit hydrograph kind.
 
 Ordinates: NRCS TR-20 / NEH-4 (National Engineering Handbook), 24 hours,
-cumulative share of the day's rain.  Newer NOAA Atlas 14 distributions are to be preferred where
-they exist for a place.
+cumulative share of the day's rain.  Where NOAA Atlas 14 has a
+distribution for the place, prefer that.
 """
 
 import csv

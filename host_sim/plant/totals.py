@@ -1,4 +1,4 @@
-"""What has passed in a run: water, charge and time, summed over the segments of the trajectory."""
+"""Totals of a run: water, charge and time, summed over the segments of the trajectory."""
 
 from host_sim.plant.water_balance import volume_seconds
 
@@ -25,7 +25,7 @@ class Totals:
         self.segments = 0
 
     def balance_m3(self, volume_m3):
-        """Return water made or lost: 0 but for rounding."""
+        """Return the error of the water balance: 0 but for rounding."""
         came = self.given_m3 + self.seeped_m3 + self.returned_m3
         return (volume_m3 - self.start_m3) - (came - self.out_m3[0] - self.out_m3[1])
 

@@ -9,7 +9,7 @@ import numpy as np
 
 from host_sim.replay import account as words
 from host_sim.replay.night import as_trace
-from host_sim.report.lanes import BLUE, GREY, ORANGE, SKY
+from host_sim.report.lanes import BLACK, ORANGE, PUMP_COLORS
 
 MOST_OTHERS = 7
 
@@ -79,10 +79,10 @@ def _lanes(account, trace):
     for pump in (1, 2) if recorded else (1,):
         bars = [[one.start_s, one.end_s] for one in trace.runs if one.pump == pump]
         name = f"pump {pump} runs" if recorded else "a pump runs"
-        lanes.append({"name": name, "bars": bars, "colour": BLUE if pump == 1 else SKY})
+        lanes.append({"name": name, "bars": bars, "colour": PUMP_COLORS[pump - 1]})
     lost = [[span.start_s, span.end_s] for span in trace.supply if span.name == "none"]
     if account.log.mains is not None:
-        lanes.append({"name": "mains out", "bars": lost, "colour": GREY})
+        lanes.append({"name": "mains out", "bars": lost, "colour": BLACK})
     named = {}
     for sign in account.signs:
         if sign.kind != "no mains":

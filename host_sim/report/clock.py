@@ -1,10 +1,10 @@
-"""Times of a run in the words of a wall clock."""
+"""Times of a run as clock times, and durations in words."""
 
 from dataclasses import dataclass
 
 HOUR_S = 3600
 DAY_S = 86400
-# A run longer than this speaks of days, a shorter one of the clock alone.
+# Times of a run longer than this carry the day, those of a shorter one the clock time alone.
 DAYS_FROM_S = 30 * HOUR_S
 
 
@@ -31,10 +31,10 @@ class Clock:
         return text
 
     def span(self, start_s, end_s):
-        """Return a stretch such as "02:14 to 04:40"; one without end says "from 02:14", the whole run "all along"."""
+        """Return a stretch such as "02:14 to 04:40"; one without end says "from 02:14", the whole run "throughout"."""
         opens, closes = start_s <= 0, end_s is None or end_s >= self.duration_s
         if opens and closes:
-            return "all along"
+            return "throughout"
         if closes:
             return f"from {self.at(start_s)}"
         if opens:

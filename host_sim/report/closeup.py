@@ -1,7 +1,6 @@
-"""A stretch of a run cut out as a run of its own, to be drawn close up.
+"""A stretch of a run cut out as a trace of its own, to be drawn close up.
 
-The highest water of the stretch is found afresh; counts and times are those
-of the stretch, so that a close-up never shows the figures of the whole night.
+Highest water, counts and times are those of the stretch, not of the whole run.
 """
 
 from dataclasses import replace

@@ -5,6 +5,7 @@ from rich.table import Table
 
 # Piped into a file or a pager there is no terminal to ask for its width.
 PIPED_WIDTH = 132
+CAUTIONS_LINE = "Before any work at the pit read the cautions: sumpbench --help, or the README."
 
 
 def console(stderr=False):

@@ -13,8 +13,12 @@ from host_sim.report.closeup import contacts_known, wet_spans
 from host_sim.report.series import merged, share
 from host_sim.report.verdict import hours
 
-# Colours that differ for every common kind of colour blindness (Okabe and Ito, 2008) and in grey.
-BLUE, SKY, ORANGE, RED, PURPLE, GREY = "#0072B2", "#56B4E9", "#E69F00", "#D55E00", "#8B4F7D", "#7A7A7A"
+# The eight colors of M. Okabe and K. Ito, "Color Universal Design: how to make figures and presentations that are
+# friendly to colorblind people", 2002, revised 2008.  No other hue is used in a picture; greys are tints of the black.
+BLACK, ORANGE, SKY, GREEN = "#000000", "#E69F00", "#56B4E9", "#009E73"
+YELLOW, BLUE, VERMILION, PURPLE = "#F0E442", "#0072B2", "#D55E00", "#CC79A7"
+# Pump 1 and pump 2: these two stand out from white paper even as bars without an outline.
+PUMP_COLORS, PUMP_HATCHES = (BLUE, GREEN), ("", "////")
 # Above this many runs a pump's lane shows the share of time running instead of single bars.
 MOST_BARS = 700
 SHARE_BINS = 240
@@ -22,7 +26,7 @@ SHARE_BINS = 240
 CONTACTS_TO_S = 2 * 3600.0
 # Of more bars than this in one lane only the first and the last carry their time.
 MOST_TIMES = 4
-# More alarms than this make the picture a list; the rest stand in the timeline.
+# The picture shows at most this many alarms; the rest stand in the timeline.
 MOST_ALARMS = 12
 PRIORITIES = ("high", "medium", "low")
 
@@ -39,7 +43,7 @@ class Lane:
     labelled: bool = True  # whether each bar carries its times
     heights: list[float] = field(default_factory=list)
     mark: str = ""  # a letter that also stands in the level panel
-    called_s: float | None = None  # where the alarm first called
+    first_alarm_s: float | None = None  # where the first alarm sounded
     gaps: list[tuple[float, float]] = field(default_factory=list)  # stretches written as "out ..."
 
 
@@ -55,18 +59,18 @@ def groups(trace):
     """Return the groups of lanes of a trace, top to bottom."""
     found = [Group("pumps", pump_lanes(trace))]
     if trace.duration_s <= CONTACTS_TO_S and trace.contact_changes:
-        found.append(Group("contacts that read wet", contact_lanes(trace)))
+        found.append(Group("contacts wet", contact_lanes(trace)))
     found.append(Group("supply", supply_lanes(trace)))
     if trace.faults:
-        found.append(Group("what went wrong", fault_lanes(trace)))
+        found.append(Group("faults", fault_lanes(trace)))
     said = suspect_lanes(trace) + alarm_lanes(trace)
     if said:
-        found.append(Group("what the controller said", said))
+        found.append(Group("alarms and suspect floats", said))
     return found
 
 
 def pump_lanes(trace):
-    """Return one lane for each pump with the stretches it was told to run."""
+    """Return one lane for each pump with the stretches for which it was commanded to run."""
     lanes = []
     crowded = len(trace.runs) > MOST_BARS
     for pump in (1, 2) if trace.controller == "duplex" else (1,):
@@ -74,7 +78,7 @@ def pump_lanes(trace):
         starts, run_s = trace.totals.starts[pump - 1], trace.totals.run_s[pump - 1]
         running = lasting(run_s) if trace.duration_s <= CONTACTS_TO_S else hours(run_s)
         note = f"{starts} start{'' if starts == 1 else 's'}, {running}"
-        lane = Lane(f"pump {pump} runs", bars, BLUE if pump == 1 else SKY, "" if pump == 1 else "////", note, False)
+        lane = Lane(f"pump {pump} runs", bars, PUMP_COLORS[pump - 1], PUMP_HATCHES[pump - 1], note, False)
         if crowded:
             lane.heights = list(share(bars, trace.duration_s, SHARE_BINS)[1])
         lanes.append(lane)
@@ -94,7 +98,7 @@ def _scale_shares(lanes):
 
 def contact_lanes(trace):
     """Return one lane for each contact with the stretches in which it was wet, the highest on top."""
-    return [Lane(name, wet_spans(trace, name), "0.55", labelled=False) for name in contacts_known(trace)]
+    return [Lane(name, wet_spans(trace, name), SKY, labelled=False) for name in contacts_known(trace)]
 
 
 def supply_lanes(trace):
@@ -102,12 +106,12 @@ def supply_lanes(trace):
     lost = [(span.start_s, span.end_s) for span in trace.supply if span.name == "none"]
     fed = [(span.start_s, span.end_s) for span in trace.supply if span.name == "mains"]
     note = f"out {duration_note(lost)}" if lost else "never out"
-    lanes = [Lane("mains", merged(fed, 0.0), GREY, "", note, labelled=False)]
+    lanes = [Lane("mains", merged(fed, 0.0), SKY, "", note, labelled=False)]
     lanes[0].gaps = merged(lost, trace.duration_s / 300)
     dead = [(span.start_s, span.end_s) for span in trace.outputs if span.name == "controller"]
     if dead:
         bars = merged(dead, trace.duration_s / 300)
-        lanes.append(Lane("controller dead", bars, "0.15", "", duration_note(dead)))
+        lanes.append(Lane("controller down", bars, BLACK, "", duration_note(dead)))
     spare = [(span.start_s, span.end_s) for span in trace.supply if span.name not in ("mains", "none")]
     if spare:
         lanes.append(Lane("generator", merged(spare, 0.0), ORANGE, "\\\\\\\\"))
@@ -120,7 +124,7 @@ def duration_note(bars):
 
 
 def fault_lanes(trace):
-    """Return one lane for each kind of fault that was put on the pit, lettered in order of time."""
+    """Return one lane for each kind of fault, lettered in order of time."""
     lanes = {}
     for fault in sorted(trace.faults, key=lambda fault: fault.start_s):
         name = short(fault.name)
@@ -140,7 +144,7 @@ def short(name):
 
 
 def suspect_lanes(trace):
-    """Return one lane for each contact that the controller did not believe."""
+    """Return one lane for each contact that was suspect."""
     lanes = {}
     for suspect in trace.suspects:
         name = f"{suspect.contact} float suspect"
@@ -152,7 +156,7 @@ def suspect_lanes(trace):
 
 
 HATCHES = {"high": "", "medium": "----", "low": ".."}
-COLOURS = {"high": RED, "medium": ORANGE, "low": "#F0E442"}
+COLOURS = {"high": VERMILION, "medium": ORANGE, "low": YELLOW}
 
 
 def alarm_lanes(trace):
@@ -171,9 +175,9 @@ def alarm_lanes(trace):
     horn = [(span.start_s, span.end_s) for span in trace.outputs if span.name == "horn"]
     if horn:
         found.append(
-            Lane("horn sounds", merged(horn, trace.duration_s / 300), "0.35", labelled=False, note=duration_note(horn))
+            Lane("horn", merged(horn, trace.duration_s / 300), BLACK, labelled=False, note=duration_note(horn))
         )
-        found[-1].called_s = trace.totals.first_alarm_s
+        found[-1].first_alarm_s = trace.totals.first_alarm_s
     return found
 
 

@@ -1,10 +1,8 @@
-"""State diagrams of the firmware's own transition tables: Mermaid text and pictures.
+"""State diagrams of the firmware's own transition tables: as Mermaid text, and as a table of states and events.
 
 A firmware module that holds a state machine has STATES, EVENTS and a flat
 table, `table[state * len(EVENTS) + event]` being the next state or 255 where
-the event cannot occur.  The table is loaded into a `transitions` machine, and
-text and picture are both drawn from that machine, so that neither can show
-what the firmware does not do.
+the event cannot occur.  The first state is the one at power-up.
 """
 
 import importlib.util
@@ -65,38 +63,15 @@ def from_table(name, title, states, events, table):
     return StateTable(name, title, tuple(states), tuple(events), merged)
 
 
-class _Model:
-    """What `transitions` hangs its states on."""
-
-
-def machine(table):
-    """Return the `transitions` machine of a StateTable, with its Mermaid engine."""
-    from transitions.extensions import GraphMachine
-
-    triggers = [
-        {"trigger": event, "source": source, "dest": target}
-        for (source, target), events in table.edges.items()
-        for event in events
-    ]
-    return GraphMachine(
-        model=_Model(),
-        states=list(table.states),
-        transitions=triggers,
-        initial=table.states[0],
-        auto_transitions=False,
-        graph_engine="mermaid",
-        title=table.title,
-    )
-
-
 def mermaid(table):
-    """Return the state diagram as Mermaid text."""
-    return machine(table).model.get_graph().source.rstrip() + "\n"
+    """Return the state diagram of a StateTable as Mermaid text (`stateDiagram-v2`), a line for each arrow."""
+    lines = ["---", f"title: {table.title}", "---", "stateDiagram-v2", "  direction LR", f"  [*] --> {table.states[0]}"]
+    lines += [f"  {source} --> {target}: {' | '.join(events)}" for (source, target), events in table.edges.items()]
+    return "\n".join(lines) + "\n"
 
 
-def edges_of(built):
-    """Return {(from, to): [events]} of a `transitions` machine, read back from its own mark-up."""
-    edges = {}
-    for item in built.markup["transitions"]:
-        edges.setdefault((item["source"], item["dest"]), []).append(item["trigger"])
-    return edges
+def rows(table):
+    """Return the same as (state, event, next state) in the order of the table; what cannot occur has no row."""
+    leads = {(source, event): target for (source, target), events in table.edges.items() for event in events}
+    pairs = [(state, event) for state in table.states for event in table.events]
+    return [(*pair, leads[pair]) for pair in pairs if pair in leads]

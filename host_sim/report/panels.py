@@ -3,7 +3,7 @@
 import numpy as np
 
 from host_sim.report.clock import Clock, lasting, stretch
-from host_sim.report.lanes import BLUE, RED
+from host_sim.report.lanes import BLUE, VERMILION
 from host_sim.report.series import clear_place, envelope, spread
 from host_sim.report.verdict import margin
 
@@ -19,7 +19,7 @@ LETTER_IN, LINE_IN = 0.073, 0.155  # of a 9 point text, measured with a little t
 
 
 class Level:
-    """The water level against the contacts and the floor, with the single pump's night behind it."""
+    """The water level with the contacts and the floor, and behind it the same night with the single pump."""
 
     def __init__(self, axes, trace, units, baseline, size_in):
         self.axes, self.trace, self.units, self.size_in = axes, trace, units, size_in
@@ -43,7 +43,7 @@ class Level:
         axes.set_ylabel(f"water level\n[{self.units.level.unit} above pit bottom]")
         axes.grid(axis="y", color="0.9", linewidth=0.6)
         axes.set_axisbelow(True)
-        # The floor: everything above the line is a wet cellar.
+        # The floor: everything above the line is a wet basement.
         floor, top = self._scale(trace.floor_m), self._scale(self.top_m)
         axes.axhspan(floor, top, facecolor="none", edgecolor="0.8", hatch="\\\\", linewidth=0)
         axes.axhline(floor, color="black", linewidth=2.2)
@@ -118,7 +118,7 @@ class Level:
             [self._scale(level_m)],
             marker="v",
             markersize=9,
-            color=RED,
+            color=VERMILION,
             markeredgecolor="black",
             zorder=6,
             clip_on=False,
@@ -162,7 +162,7 @@ def band_bins(trace):
 
 
 def inflow(axes, trace, units):
-    """Draw the inflow; where it swings within a bin, its lower edge is dotted."""
+    """Draw the inflow; where it varies within a bin, its lower edge is dotted."""
     scale = units.flow.number
     x, low, high = envelope(trace.time_s, trace.inflow_m3s, trace.duration_s, BINS)
     axes.fill_between(x, 0, scale(high), color="0.82", linewidth=0)

@@ -1,4 +1,4 @@
-"""What every dialogue of ours shares: reading one answer, and keeping the answers until the dialogue is done.
+"""Shared by every dialogue: reading one answer, and keeping the answers until the dialogue is done.
 
 A question is any object with `kind`, `example`, `default`, `choices`, `least`
 and `most`; `kind` is one of `units.KINDS`, or "choice", "yes", "whole", "words".
@@ -15,7 +15,7 @@ YES, NO = ("yes", "y", "true"), ("no", "n", "false")
 
 
 class StoppedError(Exception):
-    """The person went away; the answers are kept."""
+    """The dialogue was stopped; the answers are kept."""
 
 
 def parse(question, text, others=None):
@@ -87,7 +87,7 @@ def recall(path, source):
     except FileNotFoundError:
         return None
     except (OSError, ValueError) as error:
-        raise InputError(f"{path} cannot be read ({error}): delete it and begin anew", source) from error
+        raise InputError(f"{path} cannot be read ({error}): delete it and start over", source) from error
 
 
 def keep(path, data):

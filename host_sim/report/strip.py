@@ -161,21 +161,20 @@ def _beside(axes, x, row, text, align, grounded=False):
 
 
 def _bars(axes, row, lane, trace):
+    fill = {"facecolor": lane.colour, "hatch": lane.hatch, "edgecolor": "black"}  # hatches take the edge's colour
     if lane.heights:
-        width = trace.duration_s / len(lane.heights)
-        starts = [index * width for index in range(len(lane.heights))]
-        heights = [-0.84 * height for height in lane.heights]
-        axes.bar(starts, heights, width, bottom=row + 0.92, align="edge", color=lane.colour)
+        edges = [trace.duration_s * index / len(lane.heights) for index in range(len(lane.heights) + 1)]
+        tops = [row + 0.92 - 0.84 * height for height in lane.heights]
+        axes.stairs(tops, edges, baseline=row + 0.92, fill=True, linewidth=0.4, **fill)
         return
     least = trace.duration_s / 900  # a bar must be wide enough to be seen
-    widths = [(start, max(end - start, least if lane.labelled else least / 3)) for start, end in lane.bars]
-    edge = "black" if lane.labelled or len(lane.bars) < 60 else lane.colour
-    axes.broken_barh(
-        widths, (row + 0.14, 0.72), facecolor=lane.colour, hatch=lane.hatch, edgecolor=edge, linewidth=0.5, zorder=3
-    )
-    if lane.called_s is not None:
-        call = Clock(trace.begins_s, trace.duration_s).at(lane.called_s)
-        _beside(axes, lane.called_s, row, f"first call {call}", "right")
+    widths = [(start, max(end - start, least if lane.labelled else 1.2 * least)) for start, end in lane.bars]
+    # Outlines of many narrow bars would hide their colour.
+    outline = 0.5 if lane.labelled or len(lane.bars) < 60 else 0.0
+    axes.broken_barh(widths, (row + 0.14, 0.72), linewidth=outline, zorder=3, **fill)
+    if lane.first_alarm_s is not None:
+        first = Clock(trace.begins_s, trace.duration_s).at(lane.first_alarm_s)
+        _beside(axes, lane.first_alarm_s, row, f"first alarm {first}", "right")
 
 
 def _marks(level, scales, lanes, trace):

@@ -1,20 +1,21 @@
-"""The story of a night in plain words: what happened, what the controller made of it, what it did.
+"""The timeline of a night: events at the pit, alarms, and what the controller did about them.
 
-Routine pumping is told as a count between the events that matter; an alarm
-that keeps coming back is told once with how often.
+Routine pumping is counted between the events that matter; an alarm that
+repeats is listed once with its count.
 """
 
 from dataclasses import dataclass
 
 from host_sim.report.clock import Clock, lasting
+from host_sim.report.verdict import margin
 
-# Events closer than this to a mark of the same text are one and the same to a reader.
+# A text that comes again within this time is folded into the line before.
 REPEAT_S = 3600.0
 
 
 @dataclass
 class Line:
-    """One line of the story; `weight` is 2 for what threatens the floor, 1 for news, 0 for routine."""
+    """One line; `weight` is 2 for what threatens the floor, 1 for other events, 0 for routine."""
 
     time_s: float
     text: str
@@ -22,7 +23,7 @@ class Line:
 
 
 def timeline(trace, units):
-    """Return the lines of the story of `trace`, in order of time."""
+    """Return the lines of the timeline of `trace`, in order of time."""
     events = [event for event in trace.events if not implied(event, trace)]
     lines = [Line(event.time_s, *told) for event in events if (told := tell(event, trace, units))]
     lines.append(peak(trace, units))
@@ -31,13 +32,13 @@ def timeline(trace, units):
 
 
 def written(trace, units):
-    """Return the story as texts "clock  words", one a line."""
+    """Return the timeline as texts "clock  words", one for each line."""
     clock = Clock(trace.begins_s, trace.duration_s)
     return [f"{clock.at(line.time_s, seconds=True)}  {line.text}" for line in timeline(trace, units)]
 
 
 def implied(event, trace):
-    """Tell whether another line says it at the same instant: a fault for the mains, the mains for the charger."""
+    """Return whether another line says it at the same instant: a fault for the mains, the mains for the charger."""
     if event.kind == "mains":
         edges = [edge for fault in trace.faults if fault.name == "mains-lost" for edge in (fault.start_s, fault.end_s)]
         return any(abs(edge - event.time_s) < 0.5 for edge in edges)
@@ -49,14 +50,12 @@ def implied(event, trace):
 
 def peak(trace, units):
     """Return the line of the highest water."""
-    from host_sim.report.verdict import margin
-
     level = units.level.text(trace.totals.highest_m)
-    return Line(trace.totals.highest_at_s, f"highest water of the run: {level}, {margin(trace, units)}", 2)
+    return Line(trace.totals.highest_at_s, f"highest water: {level}, {margin(trace, units)}", 2)
 
 
 def tell(event, trace, units):
-    """Return (words, weight) for one event, or None for one that the story leaves to the journal."""
+    """Return (words, weight) for one event, or None for one that stands in the journal alone."""
     teller = TELLERS.get(event.kind)
     return teller(event.data, trace, units) if teller else None
 
@@ -64,68 +63,68 @@ def tell(event, trace, units):
 def _mains(data, trace, units):
     if data["present"]:
         source = data.get("source", "mains")
-        return ("the mains are back", 1) if source == "mains" else (f"supply from the {source}", 1)
-    return ("the mains fail", 2)
+        return ("mains restored", 1) if source == "mains" else (f"supply from the {source}", 1)
+    return ("mains failure", 2)
 
 
 def _battery(data, trace, units):
-    return (f"the battery is {data['state']} ({data['volts']:.1f} V)", 1 if data["state"] == "good" else 2)
+    return (f"battery {data['state']} ({data['volts']:.1f} V)", 1 if data["state"] == "good" else 2)
 
 
 def _charger(data, trace, units):
-    return ("the charger charges" if data["charging"] else "the charger does not charge", 1)
+    return ("battery charging" if data["charging"] else "battery not charging", 1)
 
 
 def _selector(data, trace, units):
-    return (f"somebody turns pump {data['pump']} to {data['position'].upper()}", 1)
+    return (f"selector of pump {data['pump']} turned to {data['position'].upper()}", 1)
 
 
 def _button(data, trace, units):
-    return (f"somebody presses {data['name']}", 1) if data["pressed"] else None
+    return (f"{data['name']} button pressed", 1) if data["pressed"] else None
 
 
 def _fault(data, trace, units):
-    return (f"FAULT: {data['text']}", 2) if data["on"] else (f"fault over: {data['text']}", 1)
+    return (f"FAULT: {data['text']}", 2) if data["on"] else (f"end of fault: {data['text']}", 1)
 
 
 def _alarm(data, trace, units):
     if data["change"] == "raised":
         return (f"{data['priority']} alarm: {data['text']}", 2 if data["priority"] == "high" else 1)
     if data["change"] == "returned":
-        return (f"{data['text']}: over, not yet acknowledged", 0)
+        return (f"{data['text']}: cleared, unacknowledged", 0)
     return (f"{data['text']}: {data['change']}", 0)
 
 
 def _suspect(data, trace, units):
     if data["on"]:
-        return (f"the controller no longer believes the {data['contact']} float, which reads {data['reads']}", 1)
-    return (f"the controller believes the {data['contact']} float again", 1)
+        return (f"{data['contact']} float suspect: it reads {data['reads']}", 1)
+    return (f"{data['contact']} float no longer suspect", 1)
 
 
 def _floor(data, trace, units):
-    return ("WATER ON THE FLOOR", 2) if data["wet"] else ("the floor is clear of water", 2)
+    return ("WATER ON THE FLOOR", 2) if data["wet"] else ("floor clear of water", 2)
 
 
 def _motor(data, trace, units):
     words = {
-        "stalled": ("stands still under current: it is jammed", 2),
-        "thermal open": ("is too hot, its thermal contact opens", 2),
-        "thermal closed": ("has cooled, its thermal contact closes", 1),
-        "no supply": ("is told to run but has no supply", 1),
+        "stalled": ("locked rotor", 2),
+        "thermal open": ("thermal contact opens: motor too hot", 2),
+        "thermal closed": ("thermal contact closes: motor cooled down", 1),
+        "no supply": ("no supply to the motor", 1),
     }
     told = words.get(data["what"])
-    return (f"pump {data['pump']} {told[0]}", told[1]) if told else None
+    return (f"pump {data['pump']}: {told[0]}", told[1]) if told else None
 
 
 def _controller(data, trace, units):
-    return (f"the controller: {data['what']}", 1)
+    return (f"controller: {data['what']}", 1)
 
 
 def _pump_state(data, trace, units):
     # The words of the firmware's own state table.
-    words = {"retry": "is tripped and rests", "locked": "is locked out"}
+    words = {"retry": "tripped, resting before a retry", "locked": "locked out"}
     word = words.get(data["state"])
-    return (f"pump {data['pump']} {word}", 1) if word else None
+    return (f"pump {data['pump']}: {word}", 1) if word else None
 
 
 TELLERS = {
@@ -145,7 +144,7 @@ TELLERS = {
 
 
 def fold(lines, clock):
-    """Return `lines` with each text that keeps coming back told once, with its count and its last time."""
+    """Return `lines` with each repeated text listed once, with its count and the time of the last."""
     kept, open_lines = [], {}
     for line in lines:
         first = open_lines.get(line.text)
@@ -163,7 +162,7 @@ def fold(lines, clock):
 
 
 def routine(trace, lines):
-    """Return `lines` with the pumping between them told in one line each, where there was any."""
+    """Return `lines` with one line for the pump runs between each two, where there were any."""
     marks = [line.time_s for line in lines] + [trace.duration_s]
     runs = sorted(trace.runs, key=lambda run: run.start_s)
     told, place, since = [], 0, 0.0
@@ -172,7 +171,7 @@ def routine(trace, lines):
         while place < len(runs) and runs[place].start_s < mark:
             batch.append(runs[place])
             place += 1
-        # A mark a moment after the one before has no pumping of its own to tell.
+        # Less than a minute between two marks gets no line of pump runs.
         if batch and mark - since >= 60:
             told.append(Line(max(since, batch[0].start_s), pumping(batch), 0))
         if index < len(lines):
@@ -182,14 +181,14 @@ def routine(trace, lines):
 
 
 def pumping(batch):
-    """Return the words for a batch of runs that nothing else interrupted."""
+    """Return the words for a batch of runs: "pump 1: 12 runs, 4 min total"."""
     parts = []
     for pump in (1, 2):
         mine = [run for run in batch if run.pump == pump]
         if mine:
             time_on = sum(run.end_s - run.start_s for run in mine)
-            times = "once" if len(mine) == 1 else f"{len(mine)} times"
-            parts.append(f"pump {pump} runs {times}, {lasting(time_on)} in all")
+            runs = "1 run" if len(mine) == 1 else f"{len(mine)} runs"
+            parts.append(f"pump {pump}: {runs}, {lasting(time_on)} total")
     whys = sorted({run.why for run in batch} - {"lead"})
     extra = f" ({', '.join(whys)})" if whys else ""
     return "; ".join(parts) + extra

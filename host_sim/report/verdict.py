@@ -1,10 +1,10 @@
-"""The verdict in one line, and the comparison with what most pits have: one pump on one float switch."""
+"""The verdict in one line, and the comparison with the common fit-out: one pump on one float switch."""
 
 from host_sim.report.clock import Clock, lasting
 
 
 def margin(trace, units):
-    """Return where the highest water stood against the floor, such as "3.2 in below the floor"."""
+    """Return the margin between the highest water and the floor, such as "3.2 in below the floor"."""
     gap_m = trace.floor_m - trace.totals.highest_m
     if abs(units.level.number(gap_m)) < 0.5 * 10**-units.level.decimals:
         return "level with the floor"
@@ -13,28 +13,26 @@ def margin(trace, units):
 
 
 def verdict(trace, units):
-    """Return one sentence: whether the floor stayed dry, how near it was, and when the alarm called."""
+    """Return one sentence: whether the floor stayed dry, the margin, and the time of the first alarm."""
     clock = Clock(trace.begins_s, trace.duration_s)
     totals = trace.totals
     peak = f"highest water {margin(trace, units)} at {clock.at(totals.highest_at_s)}"
-    called = called_at(trace, clock)
-    alarm = "the alarm first called at " + called
     if trace.controller == "single":
-        alarm = "it has no alarm"
-    elif called == "never":
-        alarm = "the alarm never called"
+        alarm = "no alarm fitted"
+    else:
+        alarm = "no alarm" if totals.first_alarm_s is None else f"first alarm at {clock.at(totals.first_alarm_s)}"
     if trace.floor_dry:
         return f"The floor stayed dry: {peak}; {alarm}."
     first = "" if totals.floor_first_s is None else f" from {clock.at(totals.floor_first_s)}"
     return f"The floor got wet{first}, for {lasting(totals.floor_wet_s)}: {peak}; {alarm}."
 
 
-def called_at(trace, clock):
-    """Return when the horn or the alarm relay first called, or "never"; a float switch has no alarm."""
+def first_alarm(trace, clock):
+    """Return the time of the first alarm (horn or alarm relay), "none", or "none fitted" for a float switch."""
     if trace.controller == "single":
-        return "never (none fitted)"
+        return "none fitted"
     first = trace.totals.first_alarm_s
-    return "never" if first is None else clock.at(first)
+    return "none" if first is None else clock.at(first)
 
 
 def rows(trace, units):
@@ -42,25 +40,25 @@ def rows(trace, units):
     clock = Clock(trace.begins_s, trace.duration_s)
     totals = trace.totals
     figures = [
-        ("highest water above the pit's bottom", units.level.text(totals.highest_m)),
-        ("against the floor", margin(trace, units)),
+        ("highest water, above pit bottom", units.level.text(totals.highest_m)),
+        ("margin to the floor", margin(trace, units)),
         ("time of the highest water", clock.at(totals.highest_at_s)),
         ("water on the floor", "none" if trace.floor_dry else lasting(totals.floor_wet_s)),
-        ("alarm first called", called_at(trace, clock)),
+        ("first alarm", first_alarm(trace, clock)),
     ]
     for pump in (1, 2):
         fitted = pump == 1 or trace.controller == "duplex"
         figures.append((f"pump {pump} starts", str(totals.starts[pump - 1]) if fitted else "not fitted"))
-        figures.append((f"pump {pump} running", hours(totals.run_s[pump - 1]) if fitted else "not fitted"))
-        figures.append((f"pump {pump} running dry", lasting(totals.dry_s[pump - 1]) if fitted else "not fitted"))
-    figures.append(("water that came in", units.volume.text(totals.inflow_m3)))
-    figures.append(("water pumped out", units.volume.text(totals.pumped_m3)))
+        figures.append((f"pump {pump} run time", hours(totals.run_s[pump - 1]) if fitted else "not fitted"))
+        figures.append((f"pump {pump} dry running", lasting(totals.dry_s[pump - 1]) if fitted else "not fitted"))
+    figures.append(("total inflow", units.volume.text(totals.inflow_m3)))
+    figures.append(("total pumped", units.volume.text(totals.pumped_m3)))
     figures.append(("battery used", f"{totals.battery_used:.0%}" if trace.battery_v else "no battery"))
     return figures
 
 
 def hours(seconds):
-    """Return a running time as decimal hours, the way an hour meter shows it."""
+    """Return a running time as decimal hours, as on an hour meter."""
     return f"{seconds / 3600:.2f} h"
 
 

@@ -1,8 +1,8 @@
-"""The closed loop: plant, wires, bands, the real controller, gate, relays, plant.
+"""The closed loop: plant, inputs, bands, the real controller, relays, plant.
 
 Event-driven on the firmware's 100 ms grid: the controller is stepped when a
-raw value may have come to matter, when it is due by itself, and at the tick
-after its outputs changed.  `ticking=True` steps it every 100 ms instead; the
+raw value may have crossed a threshold, when one of its timers is due, and at
+the tick after its outputs changed.  `ticking=True` steps it every 100 ms instead; the
 journal is the same, record for record.
 """
 
@@ -21,7 +21,7 @@ PROGRESS_STEPS = 2000
 
 
 class Night:
-    """One run in the making."""
+    """One run while it is being simulated."""
 
     def __init__(self, site, seed, control, faults):
         self.site = site
@@ -34,16 +34,18 @@ class Night:
         self.down_until_ms = 0
         self.steps = 0
 
-    # Told by the schedule.
+    # Called by the schedule.
 
-    def told(self, now_ms, kind, **data):
+    def note(self, now_ms, kind, **data):
+        """Record an event."""
         self.recorder.event(now_ms / 1000.0, kind, **data)
 
-    def told_fault(self, now_ms, fault, on):
+    def note_fault(self, now_ms, fault, on):
+        """Record that a fault begins or ends."""
         self.recorder.fault(now_ms / 1000.0, fault, on)
 
     def reset(self, now_ms):
-        """Reset the controller: it is dead until its boot is over."""
+        """Reset the controller: it is off until it has booted."""
         if self.control.name != "duplex":
             return
         self.down_until_ms = now_ms + RESET_MS
@@ -97,7 +99,7 @@ class Night:
         return self.recorder.finish(now / 1000.0, self.steps, time.perf_counter() - began)
 
     def _instant(self, now):
-        # Everything that happens at one instant; returns the next at which something may.
+        # Everything that happens at one instant; returns the next instant to look at.
         schedule, plant, control, raw = self.schedule, self.plant, self.control, self.raw
         if schedule.next_ms() <= now:
             schedule.now(now)
@@ -133,7 +135,7 @@ def run(site, faults=None, seed=None, controller="duplex", ticking=False, progre
     shifts the controller's own clock.  Raises InputError for another controller.
     """
     if controller not in ("duplex", "single"):
-        raise InputError(f'controller "{controller}": "duplex" or "single" is wanted')
+        raise InputError(f'controller "{controller}": must be "duplex" or "single"')
     seed = site.seed if seed is None else seed
     given = list(site.faults) + list(faults or [])
     if controller == "single":

@@ -1,4 +1,4 @@
-"""What decides about the pumps: the real controller with its bands, or the float switch that most pits have.
+"""What switches the pumps: the firmware's controller with its bands, or a plain float switch.
 
 Neither holds logic of its own here: the controller is the firmware's, the
 float switch is a contact that is wired to the pump.
@@ -51,7 +51,7 @@ class Duplex:
         self.powered = False
 
     def power_up(self, now_ms):
-        """Begin a life with what survived the one before."""
+        """Power up with the values retained from before."""
         self.controller = Controller(self.settings)
         self.bands = Bands(self.settings)
         ring = (now_ms + self.offset_ms) & MASK
@@ -62,14 +62,14 @@ class Duplex:
         self.records.append(Life(now_ms, "up", ring, retained, tuple(self.controller.snapshot())))
 
     def power_down(self, now_ms):
-        """End a life: outputs off, what survives a reset is retained."""
+        """Power down: outputs off; the retained values are kept."""
         self.retained = self.controller.retain()
         self.powered = False
         self.out = self.dead_outputs
         self.records.append(Life(now_ms, "down", (now_ms + self.offset_ms) & MASK))
 
     def step(self, now_ms, raw):
-        """Take one step on a raw record; `out` holds the outputs."""
+        """Step once on a raw record; `out` holds the outputs."""
         inputs, out = self.inputs, self.out
         self.bands.convert(raw, inputs, out[OUT_PUMP_1], out[OUT_PUMP_2])
         self.controller.step((now_ms + self.offset_ms) & MASK, inputs)
@@ -97,7 +97,7 @@ class Duplex:
 
 
 class FloatSwitch:
-    """One float that switches one pump: what most pits have.  It needs no power and knows no alarm."""
+    """One float that switches one pump, the common fit-out.  It needs no power and has no alarm."""
 
     name = "single"
 
@@ -127,8 +127,9 @@ class FloatSwitch:
 def single_site(site):
     """Return the same site with one pump on one float switch: no battery, no controller, no other float.
 
-    The switch turns on where the site's lead contact turns wet and off where
-    its off contact turns dry (without one, where the pump is just covered).
+    The switch starts the pump at the trip level of the site's lead contact and
+    stops it at the reset level of its off contact (without one, where the pump
+    is just covered).
     Faults of the lead float are faults of this switch.
     """
     lead, off = site.contacts[1], site.contacts[0]

@@ -3,8 +3,8 @@
 The first line is a header (format, settings, checksum of the firmware's
 control part, seed).  Every further line is one record: the instant in
 milliseconds since the start, the input record after the step, the outputs.
-A line with "power" tells that a life of the controller began (with its
-snapshot) or ended there; replay can start at any "up".
+A line with "power" is a power-up of the controller (with its snapshot) or a
+power-down; replay can start at any "up".
 """
 
 import json
@@ -14,7 +14,7 @@ from importlib import resources
 from pathlib import Path
 
 FORMAT = "sumpbench-journal"
-VERSION = 2  # 2: "retained" was "kept", which a reader of this version would miss without a word
+VERSION = 2  # version 1 had "kept" for "retained"
 
 
 def firmware_checksum():
@@ -38,7 +38,7 @@ class Record:
 
 @dataclass
 class Life:
-    """A life of the controller that began ("up") or ended ("down"); `now_ms` is its own 30-bit time then."""
+    """A power-up ("up") or power-down ("down") of the controller; `now_ms` is its own 30-bit time then."""
 
     time_ms: int
     power: str
@@ -49,7 +49,7 @@ class Life:
 
 @dataclass
 class Journal:
-    """Records and lives in order of time.  Two journals of the same run are equal."""
+    """Records, power-ups and power-downs in order of time.  Two journals of the same run are equal."""
 
     settings: list = field(default_factory=list)
     checksum: int = 0
@@ -99,7 +99,7 @@ def read_journal(path):
                 line = json.loads(text)
                 if number == 1:
                     if line.get("format") != FORMAT or line.get("version") != VERSION:
-                        raise ValueError(f'"{FORMAT}" of version {VERSION} is wanted')
+                        raise ValueError(f'not a "{FORMAT}" of version {VERSION}')
                     journal.site, journal.seed = line["site"], line["seed"]
                     journal.checksum = int(line["firmware"], 16)
                     journal.duration_ms, journal.settings = line["duration_ms"], line["settings"]
@@ -109,5 +109,5 @@ def read_journal(path):
                 else:
                     journal.records.append(Record(line["t"], tuple(line["in"]), tuple(line["out"])))
             except (ValueError, KeyError, TypeError, AttributeError) as error:
-                raise ValueError(f"{path}, line {number}: no journal line: {error}") from error
+                raise ValueError(f"{path}, line {number}: not a line of a journal: {error}") from error
     return journal

@@ -1,4 +1,4 @@
-"""Turns a run into a Trace: what changed since the last look, with its time."""
+"""Records a run as a Trace: every change since the step before, with its time."""
 
 from duplexsump.control import alarm_table, alarms
 from duplexsump.control.pump import FLOOD_TRIAL, STATES
@@ -19,7 +19,7 @@ from duplexsump.control.records import (
 
 from host_sim.run.trace import AlarmSpan, Event, FaultSpan, Run, Span, SuspectSpan, Trace
 
-POINTS = 4000  # a quiet run is drawn with at least so many points
+POINTS = 4000  # the least number of points of a quiet run's curves
 LEAST_POINT_S = 5.0
 GONE = (alarms.NORMAL, alarms.RETURNED, alarms.LATCHED, alarms.LATCHED_ACKNOWLEDGED)
 ACTIVE = (alarms.UNACKNOWLEDGED, alarms.ACKNOWLEDGED)
@@ -28,7 +28,7 @@ BATTERY_NAMES = ("good", "low", "dead")
 
 
 class Recorder:
-    """Watches one run.  `look()` after every step; `finish()` at the end."""
+    """Records one run.  `look()` after every step; `finish()` at the end."""
 
     def __init__(self, site, control, plant, seed):
         self.site, self.control, self.plant = site, control, plant
@@ -60,7 +60,7 @@ class Recorder:
         self.next_point_s = 0.0
 
     def event(self, now_s, kind, **data):
-        """Note one event."""
+        """Record one event."""
         self.trace.events.append(Event(now_s, kind, data))
 
     # Points to draw.
@@ -86,7 +86,7 @@ class Recorder:
     # Looking.
 
     def look(self, now_ms, raw):
-        """Note what changed in this step."""
+        """Record what changed in this step."""
         now_s = now_ms / 1000.0
         changed = False
         if raw[IN_CONTACTS] != self.contacts:
@@ -115,7 +115,7 @@ class Recorder:
         self.contacts = word
 
     def why(self, n):
-        """Return in short why pump n is commanded, as the controller's own parts have it."""
+        """Return the reason for the command to pump n, from the state of the controller."""
         if self.control.name == "single":
             return "float switch"
         c = self.control.controller
@@ -183,14 +183,14 @@ class Recorder:
                 self.suspects[i] = SuspectSpan(CONTACT_NAMES[i], reads, now_s, now_s)
                 self.event(now_s, "suspect", contact=CONTACT_NAMES[i], reads=reads, on=True)
             elif self.suspect & bit and not c.belief.suspect & bit:
-                self._believe(i, now_s)
+                self._end_suspect(i, now_s)
         self.suspect = c.belief.suspect
 
-    def _believe(self, i, now_s, tell=True):
+    def _end_suspect(self, i, now_s, event=True):
         span = self.suspects.pop(i)
         span.end_s = now_s
         self.trace.suspects.append(span)
-        if tell:
+        if event:
             self.event(now_s, "suspect", contact=span.contact, reads=span.reads, on=False)
 
     def _alarms(self, now_s, c):
@@ -212,7 +212,7 @@ class Recorder:
             return "raised"
         span = self.alarm_spans.get(i)
         if state == alarms.UNACKNOWLEDGED:
-            return "raised"  # the reminder of one that was acknowledged long ago
+            return "raised"  # the reminder of an acknowledged alarm
         acknowledged = state in (alarms.ACKNOWLEDGED, alarms.LATCHED_ACKNOWLEDGED)
         if span is not None:
             if acknowledged and span.acknowledged_s is None:
@@ -253,7 +253,7 @@ class Recorder:
             self._motor(now_s, 0)
             self._motor(now_s, 1)
             if not plant.trajectory.head.mode.energised:
-                self.idle_mode = plant.trajectory.head.mode  # nothing to tell until it changes
+                self.idle_mode = plant.trajectory.head.mode  # no event until it changes
         if self.site.supply.battery is not None:
             self._battery(now_s, raw)
 
@@ -286,7 +286,7 @@ class Recorder:
     # From the loop.
 
     def fault(self, now_s, fault, on):
-        """A fault begins or ends."""
+        """Record that a fault begins or ends."""
         key = id(fault)
         if on:
             self.faults[key] = FaultSpan(fault.name, fault.text, now_s, now_s, fault.value)
@@ -296,14 +296,14 @@ class Recorder:
         self.event(now_s, "fault", name=fault.name, value=fault.value, text=fault.text, on=on)
 
     def dead(self, now_s, dead, what):
-        """The controller loses or regains its power, or is reset."""
+        """Record that the controller lost or regained its power, or was reset."""
         self.event(now_s, "controller", what=what)
         if dead:
             for name in ("horn", "beacon"):
                 self._span(now_s, name, False)
             self._span(now_s, "relay", True)
             for i in list(self.suspects):
-                self._believe(i, now_s)
+                self._end_suspect(i, now_s)
             self.suspect = 0
         self._span_quiet(now_s, "controller", dead)
 
@@ -328,7 +328,7 @@ class Recorder:
             self._close(n, now_s)
         trace.runs.sort(key=lambda run: (run.start_s, run.pump))
         for i in list(self.suspects):
-            self._believe(i, now_s, tell=False)
+            self._end_suspect(i, now_s, event=False)
         for name in ("horn", "beacon", "relay", "controller"):
             self._span_quiet(now_s, name, False)
         if self.supply is not None:

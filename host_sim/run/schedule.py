@@ -1,7 +1,7 @@
-"""What happens at given instants: faults, people, mains that flaps, a generator, a controller that crashes.
+"""Events at given instants: faults, people, flapping mains, a generator, a crashing controller.
 
-A heap of (instant, order, work): the order of making decides between events
-of one instant, so a run is the same every time.
+A heap of (instant, order, work): events of one instant run in the order in
+which they were scheduled, so a run is the same every time.
 """
 
 import heapq
@@ -9,11 +9,11 @@ import heapq
 from host_sim.plant import noise
 from host_sim.plant.fault_state import FaultState
 
-RESET_MS = 500  # a reset controller is dead for so long; common practice for a microcontroller's boot
+RESET_MS = 500  # from a reset to the end of the boot; common practice for a microcontroller
 
 
 class Schedule:
-    """The events of a run; `now(ms)` carries out what is due and says whether anything was."""
+    """The events of a run; `now(ms)` carries out what is due."""
 
     def __init__(self, night, faults):
         self.night = night
@@ -35,7 +35,7 @@ class Schedule:
             self.at(action.at_ms, self._act, action)
 
     def at(self, time_ms, work, *args):
-        """Put work on an instant; returns a token by which it is known."""
+        """Schedule work at an instant; returns a token that identifies it."""
         self.order += 1
         heapq.heappush(self.heap, (time_ms, self.order, work, args))
         return self.order
@@ -54,17 +54,17 @@ class Schedule:
 
     def _begin(self, now_ms, _order, fault):
         self.active.append(fault)
-        self.night.told_fault(now_ms, fault, True)
+        self.night.note_fault(now_ms, fault, True)
         if fault.name == "controller-reset":
             self.active.remove(fault)
-            self.night.told_fault(now_ms, fault, False)
+            self.night.note_fault(now_ms, fault, False)
             self.night.reset(now_ms)
             return
         self._apply(now_ms)
 
     def _end(self, now_ms, _order, fault):
         self.active.remove(fault)
-        self.night.told_fault(now_ms, fault, False)
+        self.night.note_fault(now_ms, fault, False)
         self._apply(now_ms)
 
     def _apply(self, now_ms):
@@ -97,7 +97,7 @@ class Schedule:
             self.plant.selectors[n] = position
 
         self.plant.change(now_ms, work)
-        self.night.told(now_ms, "selector", pump=n + 1, position=position)
+        self.night.note(now_ms, "selector", pump=n + 1, position=position)
 
     def _flap(self, now_ms, order):
         mean = self.plant.fault_state.flapping_s
@@ -119,7 +119,7 @@ class Schedule:
     # Mains and generator.
 
     def mains(self, now_ms):
-        """Work out whether the house has power, and let the generator come and go."""
+        """Determine whether the house has power; start and stop the generator."""
         grid = self.grid and self.flap_on and not self.plant.fault_state.mains_lost
         generator = self.plant.site.supply.generator
         running = self.plant.generator
@@ -159,4 +159,4 @@ class Schedule:
 
     def _press(self, now_ms, _order, name, pressed):
         self.plant.press(name, pressed)
-        self.night.told(now_ms, "button", name=name, pressed=pressed)
+        self.night.note(now_ms, "button", name=name, pressed=pressed)

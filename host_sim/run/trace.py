@@ -1,9 +1,9 @@
-"""What a run returns: everything that a chart, a verdict or a timeline is drawn from.
+"""The result of a run, from which chart, verdict and timeline are made.
 
 Units are SI: seconds since the start of the run, metres above the pit's
 bottom, cubic metres, cubic metres a second, amperes, volts.  Levels are those
 of the water itself; a contact's state is what the contact really does, before
-any band, debounce or belief of the controller.
+any band, debounce or plausibility check of the controller.
 """
 
 from dataclasses import dataclass, field
@@ -38,7 +38,7 @@ class Span:
 
 @dataclass
 class FaultSpan:
-    """One fault as applied: `text` says in plain words what it does to the pit."""
+    """One fault as applied: `text` is its effect at the pit."""
 
     name: str
     text: str
@@ -49,7 +49,7 @@ class FaultSpan:
 
 @dataclass
 class AlarmSpan:
-    """One life of an alarm; a time is None when that never happened before the end of the run."""
+    """One occurrence of an alarm; a time is None where that did not happen before the end of the run."""
 
     name: str
     priority: str  # "high", "medium" or "low"
@@ -61,7 +61,7 @@ class AlarmSpan:
 
 @dataclass
 class SuspectSpan:
-    """A contact that the controller did not believe; `reads` is what it read when it became suspect, "wet" or "dry"."""
+    """A contact while it was suspect; `reads` is what it read when it became so, "wet" or "dry"."""
 
     contact: str
     reads: str
@@ -74,7 +74,7 @@ class Event:
     """One structured event for a timeline.
 
     Kinds and what `data` holds:
-      contact          name, wet: the contact itself changed
+      contact          name, wet: the contact changed state
       pump             pump, on, why: a command to a pump changed
       pump_state       pump, state, before: the controller's own state of a pump
       mains            present, source
@@ -89,7 +89,7 @@ class Event:
       floor            wet: water reached or left the floor
       motor            pump, what ("stalled", "dry", "thermal open", "thermal closed", "no supply", "loaded")
       controller       what ("power lost", "powered up", "reset")
-      late             ms: a step came after the instant that was due
+      late             ms: a step came later than due
     """
 
     time_s: float
@@ -105,14 +105,14 @@ class Totals:
     highest_at_s: float = 0.0
     floor_wet_s: float = 0.0  # time with water on the floor
     floor_first_s: float | None = None
-    inflow_m3: float = 0.0  # all water that came into the pit from outside
-    pumped_m3: float = 0.0  # all water that left by the discharge
+    inflow_m3: float = 0.0  # inflow to the pit, all sources
+    pumped_m3: float = 0.0  # water pumped out
     starts: list[int] = field(default_factory=lambda: [0, 0])  # by pump, commands that began
     run_s: list[float] = field(default_factory=lambda: [0.0, 0.0])  # by pump, commanded time
     dry_s: list[float] = field(default_factory=lambda: [0.0, 0.0])  # by pump, turning without moving water
     energy_j: list[float] = field(default_factory=lambda: [0.0, 0.0])  # by pump, electrical
     battery_used: float = 0.0  # largest depth of discharge reached, 0 to 1
-    first_alarm_s: float | None = None  # the horn or the alarm relay first called
+    first_alarm_s: float | None = None  # first time that the horn or the alarm relay was on alarm
     balance_m3: float = 0.0  # water made or lost by arithmetic
     balance_relative: float = 0.0  # the same as a share of the water moved
     steps: int = 0  # controller steps taken

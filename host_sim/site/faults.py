@@ -1,14 +1,14 @@
-"""Everything that goes wrong in a pit: one registry, one line of grammar.
+"""The registry of faults, and the grammar in which a fault is written.
 
-To add a fault, add one `_add(...)` in `_build()`: its name, what it does to
-the pit, what the controller should say, and the function that sets a
-`FaultState` record.
+To add a fault, add one `_add(...)`: its name, its effect at the pit, the
+response to expect of the controller, and the function that sets a `FaultState`
+record; where it acts on equipment that not every site has, `needs` names it.
 
 A fault is written  NAME[=VALUE][@START][+DURATION]  for example
 "pump1-jammed@3h", "lead-stuck-wet@02:10+90min", "pump1-worn=40%@1h".
 START is a time since the start of the run ("3h", "90 min") or a clock time
-("02:10", the first time the clock shows it); without one the fault is there
-from the start.  Without DURATION it stays.
+("02:10", the first time the clock shows it); without one the fault begins with
+the run.  Without DURATION it lasts to the end.
 """
 
 import difflib
@@ -27,6 +27,9 @@ GRAMMAR = 'NAME[=VALUE][@START][+DURATION], as in "lead-stuck-wet@02:10+90min" o
 _FORM = re.compile(r"^([a-z0-9-]+)(?:=([^@+]+))?(?:@([^+]+))?(?:\+(.+))?$")
 _CLOCK = re.compile(r"^(\d{1,2}):(\d{2})(?::(\d{2}))?$")
 TICK_S = 0.1
+# Responses to expect that many faults share.
+TRIP = "the other pump takes over; retries, then lockout; medium alarm"
+NOT_PUMPING = 'underload: "not pumping", trip, ' + TRIP
 
 
 @dataclass(frozen=True)
@@ -42,14 +45,15 @@ class Parameter:
 
 @dataclass(frozen=True)
 class FaultKind:
-    """One thing that can go wrong."""
+    """One kind of fault."""
 
     name: str
-    does: str  # to the pit
-    says: str  # what the controller should say or do
+    does: str  # its effect at the pit
+    says: str  # the response to expect of the controller
     apply: Callable[[Any, float], None]
     parameter: Parameter | None = None
     at_once: bool = False  # happens at one instant; a duration means nothing
+    needs: tuple[str, ...] = ()  # the equipment it acts on, any one of these; empty: every site has it
 
 
 @dataclass(frozen=True)
@@ -73,8 +77,8 @@ class Fault:
 REGISTRY: dict[str, FaultKind] = {}
 
 
-def _add(name, does, says, apply, parameter=None, at_once=False):
-    REGISTRY[name] = FaultKind(name, does, says, apply, parameter, at_once)
+def _add(name, does, says, apply, parameter=None, at_once=False, needs=()):
+    REGISTRY[name] = FaultKind(name, does, says, apply, parameter, at_once, needs)
 
 
 def _set(field, value=True):
@@ -116,102 +120,110 @@ def _common_wire(fault_state, _):
 
 
 def _contacts():
-    sequence = 'medium alarm "floats out of sequence" that names it, once a neighbour shows it'
+    sequence = 'medium alarm "floats out of sequence" naming it, once a neighboring float shows it'
     for i, name in enumerate(CONTACT_NAMES):
-        _add(f"{name}-stuck-wet", f"the {name} float hangs up and reads wet whatever the level", sequence,
-             _contact(i, WET))
-        _add(f"{name}-stuck-dry", f"the {name} float is held down and reads dry whatever the level", sequence,
-             _contact(i, DRY))
-        _add(f"{name}-chattering", f"the {name} contact opens and closes several times a second",
-             "counts as wet while it chatters; low alarm", _contact(i, CHATTERING))
-        _add(f"{name}-wire-broken", f"the wire of the {name} float is broken: its contact reads open",
-             "as a stuck float: dry for a normally-open contact, wet for a normally-closed one", _contact(i, BROKEN))
-    _add("common-wire-broken", "the common wire of the off, lead and lag floats is broken: all three read open",
-         'high alarm "float wiring" and blind pumping when two or more change together', _common_wire)
+        needs = (f"{name} float",)
+        _add(f"{name}-stuck-wet", f"{name} float hung up: reads wet at any level", sequence,
+             _contact(i, WET), needs=needs)
+        _add(f"{name}-stuck-dry", f"{name} float held down: reads dry at any level", sequence,
+             _contact(i, DRY), needs=needs)
+        _add(f"{name}-chattering", f"{name} contact chatters: opens and closes several times a second",
+             "reads as wet while it chatters; low alarm", _contact(i, CHATTERING), needs=needs)
+        _add(f"{name}-wire-broken", f"wire of the {name} float broken: its contact reads open",
+             "as a stuck float: dry if the contact is normally open, wet if it is normally closed",
+             _contact(i, BROKEN), needs=needs)
+    _add("common-wire-broken", "common wire of the off, lead and lag floats broken: all three read open",
+         'high alarm "float wiring" and blind pumping when two or more change together', _common_wire,
+         needs=tuple(f"{name} float" for name in CONTACT_NAMES[:3]))
 
 
 def _transmitter():
-    failed = 'medium alarm "transmitter failed"; its virtual contacts are no longer believed'
-    _add("transmitter-below-range", "the loop of the level transmitter is open: 0 mA", failed,
-         _set("transmitter", "below range"))
-    _add("transmitter-above-range", "the level transmitter signals a fault high: 22 mA", failed,
-         _set("transmitter", "above range"))
-    _add("transmitter-frozen", "the level transmitter holds its last value",
-         "failed, once the level does not move across a start and a proved run", _set("transmitter", "frozen"))
-    _add("transmitter-drifting", "the level transmitter reads ever higher than the water",
+    device = ("level transmitter",)
+    failed = 'medium alarm "level transmitter failed"; its levels are suspect'
+    _add("transmitter-below-range", "loop of the level transmitter open: 0 mA", failed,
+         _set("transmitter", "below range"), needs=device)
+    _add("transmitter-above-range", "level transmitter signals a fault: 22 mA", failed,
+         _set("transmitter", "above range"), needs=device)
+    _add("transmitter-frozen", "level transmitter frozen at its last value",
+         "transmitter failed, once the level does not move through a start and a proved run",
+         _set("transmitter", "frozen"), needs=device)
+    _add("transmitter-drifting", "level transmitter drifts: reads higher and higher",
          "out of sequence with a float, where floats are fitted too",
          _set_value("transmitter_value", "transmitter", "drifting"),
-         Parameter("rate of the drift", "rate", 0.05 / 3600.0, -1.0 / 3600.0, 1.0 / 3600.0))
-    _add("transmitter-clogged", "the transmitter's stilling pipe is clogged: its reading follows late",
-         "nothing while slow; out of sequence with a float, where floats are fitted too",
+         Parameter("rate of the drift", "rate", 0.05 / 3600.0, -1.0 / 3600.0, 1.0 / 3600.0), needs=device)
+    _add("transmitter-clogged", "stilling pipe of the level transmitter clogged: the reading lags",
+         "no alarm while the level is slow; out of sequence with a float, where floats are fitted too",
          _set_value("transmitter_value", "transmitter", "clogged"),
-         Parameter("time constant", "time", 120.0, 1.0, 86400.0))
+         Parameter("time constant", "time", 120.0, 1.0, 86400.0), needs=device)
 
 
 def _pump_faults():
     for n in (0, 1):
-        p = f"pump {n + 1}"
-        key = f"pump{n + 1}"
-        trip = "the other pump takes over; retries, then lockout; medium alarm"
-        not_pumping = 'underload: "not pumping", trip, ' + trip
-        _add(f"{key}-will-not-start", f"{p} does not turn and draws nothing when switched on", trip,
-             _pump(n, "will_not_start"))
-        _add(f"{key}-jammed", f"the rotor of {p} is held: locked-rotor current, no water, heat",
-             "overcurrent trip within seconds; " + trip, _pump(n, "jammed"))
-        _add(f"{key}-air-locked", f"{p} turns in trapped air and moves no water", not_pumping,
-             _pump(n, "air_locked"))
-        _add(f"{key}-worn", f"{p} has lost a share of its flow and head", "longer runs; the trend of its pump rate",
-             _pump_value(n, "worn"), Parameter("share lost", "share", 0.3, 0.0, 0.95))
-        _add(f"{key}-clogged", f"the inlet of {p} is partly shut by debris", "longer runs; underload when nearly shut",
-             _pump_value(n, "clogged"), Parameter("share of the inlet shut", "share", 0.7, 0.0, 0.99))
-        _add(f"{key}-breaker-open", f"the breaker of {p} is open: no supply to that pump alone", trip,
-             _pump(n, "breaker_open"))
-        _add(f"{key}-relay-welded", f"the relay of {p} is welded: it runs whatever the controller commands",
-             f'high alarm "will not stop": unplug {p}', _pump(n, "welded"))
-        _add(f"{key}-thermal-trip", f"the thermal contact of {p} is open and its motor stands still",
-             "withdrawn while open, then a rest; medium alarm", _pump(n, "thermal_open"))
-        _add(f"{key}-moisture", f"there is moisture in the seal chamber of {p}; it still runs", "low alarm, latched",
-             _pump(n, "moisture"))
-        _add(f"{key}-sensor-dead", f"the current sensor or run feedback of {p} reads nothing",
-             "taken for a pump that will not start: " + trip, _pump(n, "sensor_dead"))
-        _add(f"{key}-check-leaking", f"the check valve of {p} leaks: water runs back when the pump rests",
-             "a fill right after a stop much faster than before it",
-             _pump_value(n, "leak_m3s", "check", "leaking"),
-             Parameter("leak under the full lift", "flow", units.read("1 gpm", "flow"), 0.0,
-                       units.read("50 gpm", "flow")))
-        _add(f"{key}-check-stuck-shut", f"the check valve of {p} does not open: no flow", not_pumping,
-             _pump(n, "check", "shut"))
-        _add(f"{key}-check-missing", f"{p} has no check valve: its line runs back at every stop",
-             "a fill right after a stop much faster than before it; short cycling", _pump(n, "check", "missing"))
-        _add(f"{key}-valve-shut", f"the valve above the check of {p} was left shut: no flow", not_pumping,
-             _pump(n, "valve_shut"))
-        _add(f"{key}-left-off", f"somebody left the selector of {p} at OFF",
-             "low alarm after 30 min, medium after 24 h", _pump(n, "selector", "off"))
-        _add(f"{key}-left-in-hand", f"somebody left the selector of {p} at HAND",
-             "runs at most the hand limit, then AUTO; low alarm", _pump(n, "selector", "hand"))
+        _motor_faults(n, f"pump {n + 1}", f"pump{n + 1}")
+        _line_faults(n, f"pump {n + 1}", f"pump{n + 1}")
+
+
+def _motor_faults(n, p, key):
+    _add(f"{key}-will-not-start", f"{p} does not start and draws no current", TRIP, _pump(n, "will_not_start"))
+    _add(f"{key}-jammed", f"{p} jammed: locked-rotor current, no flow, the motor heats up",
+         "overcurrent trip within seconds; " + TRIP, _pump(n, "jammed"))
+    _add(f"{key}-worn", f"{p} worn: a share of its flow and head is lost",
+         "longer runs; the pump rate falls in the trend",
+         _pump_value(n, "worn"), Parameter("share lost", "share", 0.3, 0.0, 0.95))
+    _add(f"{key}-breaker-open", f"breaker of {p} open: no supply to that pump alone", TRIP, _pump(n, "breaker_open"))
+    _add(f"{key}-relay-welded", f"relay of {p} welded: the pump runs whatever the command",
+         f'high alarm "{p} will not stop": unplug {p}', _pump(n, "welded"))
+    _add(f"{key}-thermal-trip", f"thermal contact of {p} open: the motor is off",
+         "pump unavailable while open, then a rest; medium alarm", _pump(n, "thermal_open"))
+    _add(f"{key}-moisture", f"moisture in the seal chamber of {p}; it still runs", "low alarm, latched",
+         _pump(n, "moisture"))
+    _add(f"{key}-sensor-dead", f"current sensor or run feedback of {p} reads nothing",
+         "as a pump that will not start: " + TRIP, _pump(n, "sensor_dead"), needs=("current sensor or run feedback",))
+    _add(f"{key}-left-off", f"selector of {p} left at OFF", "low alarm after 30 min, medium after 24 h",
+         _pump(n, "selector", "off"))
+    _add(f"{key}-left-in-hand", f"selector of {p} left at HAND",
+         "runs for the hand limit at most, then AUTO; low alarm", _pump(n, "selector", "hand"))
+
+
+def _line_faults(n, p, key):
+    drains_back = "apparent inflow right after a stop far above that before it"
+    _add(f"{key}-air-locked", f"{p} air-locked: it runs without flow", NOT_PUMPING, _pump(n, "air_locked"))
+    _add(f"{key}-clogged", f"inlet of {p} partly blocked by debris", "longer runs; underload when nearly blocked",
+         _pump_value(n, "clogged"), Parameter("share of the inlet blocked", "share", 0.7, 0.0, 0.99))
+    _add(f"{key}-check-leaking", f"check valve of {p} leaks: water drains back between runs", drains_back,
+         _pump_value(n, "leak_m3s", "check", "leaking"),
+         Parameter("leak at full lift", "flow", units.read("1 gpm", "flow"), 0.0, units.read("50 gpm", "flow")))
+    _add(f"{key}-check-stuck-shut", f"check valve of {p} stuck shut: no flow", NOT_PUMPING, _pump(n, "check", "shut"))
+    _add(f"{key}-check-missing", f"{p} has no check valve: its pipe drains back at every stop",
+         drains_back + "; short cycling", _pump(n, "check", "missing"))
+    _add(f"{key}-valve-shut", f"shutoff valve above the check valve of {p} left closed: no flow", NOT_PUMPING,
+         _pump(n, "valve_shut"))
 
 
 def _others():
-    _add("discharge-frozen", "the discharge is frozen shut: no pump moves water", "both pumps underload; high water",
-         _set("frozen"))
-    _add("discharge-burst", "the discharge has burst: a share of the water runs back into the pit",
+    _add("discharge-frozen", "discharge pipe frozen shut: no flow from either pump",
+         "both pumps underload; high water", _set("frozen"))
+    _add("discharge-burst", "discharge pipe burst: a share of the water runs back into the pit",
          "long runs, both pumps; not keeping up", lambda c, v: (setattr(c, "burst", True), setattr(c, "returned", v)),
          Parameter("share that runs back", "share", 0.7, 0.0, 1.0))
-    _add("mains-lost", "the mains is out", "medium alarm after 10 s; a pump on battery carries on", _set("mains_lost"))
-    _add("mains-flapping", "the mains comes and goes", "no fault counted; power-up delays, returns count once settled",
+    _add("mains-lost", "mains out in the whole house", "medium alarm after 10 s; a pump on battery keeps running",
+         _set("mains_lost"))
+    _add("mains-flapping", "mains on and off again and again",
+         "no fault counted; power-up delays; restored once it has settled",
          _set_value("flapping_s"), Parameter("mean time between changes", "time", 20.0, 1.0, 3600.0))
-    _add("battery-weak", "the battery holds only a share of its capacity", "battery low sooner: high alarm",
-         _set_value("battery_share"), Parameter("share left", "share", 0.3, 0.01, 1.0))
-    _add("battery-dead", "the battery gives nothing", "that pump is unavailable; high alarm on battery",
-         _set("battery_dead"))
-    _add("charger-failed", "the charger does not charge", "medium alarm after 24 h with mains", _set("not_charging"))
-    _add("controller-reset", "the controller is reset once", "outputs off, power-up delay, demand taken up again",
+    _add("battery-weak", "battery holds only a share of its capacity", "high alarm, battery low, sooner",
+         _set_value("battery_share"), Parameter("share left", "share", 0.3, 0.01, 1.0), needs=("battery",))
+    _add("battery-dead", "battery gives no power", "its pump unavailable; high alarm on battery",
+         _set("battery_dead"), needs=("battery",))
+    _add("charger-failed", "charger does not charge", "medium alarm after 24 h with mains", _set("not_charging"),
+         needs=("charger",))
+    _add("controller-reset", "controller reset once", "outputs off, power-up delay, then demand as before",
          lambda c, v: None, None, True)
-    _add("controller-crash-looping", "the controller resets itself again and again",
+    _add("controller-crash-looping", "controller resets itself again and again",
          "longer power-up delays, never too long with high water",
          _set_value("crash_s"), Parameter("time between resets", "time", 8.4, 2.0, 3600.0))
-    _add("silence-stuck", "the silence button is stuck", 'low alarm "button stuck" after 30 s', _set("silence_stuck"))
-    _add("reset-stuck", "the reset button is stuck", 'low alarm "button stuck" after 30 s', _set("reset_stuck"))
+    _add("silence-stuck", "silence button stuck", 'low alarm "button stuck" after 30 s', _set("silence_stuck"))
+    _add("reset-stuck", "reset button stuck", 'low alarm "button stuck" after 30 s', _set("reset_stuck"))
 
 
 def _build():
@@ -239,11 +251,11 @@ def time_of(text, begins_s=0.0):
     if not clock:
         value = units.read(text, "time")
         if value < 0.0:
-            raise ValueError(f'"{text}" lies before the start: a time is 0 or later')
+            raise ValueError(f'"{text}" is before the start: give 0 or later')
         return _on_grid(value)
     hours, minutes, seconds = (int(part or 0) for part in clock.groups())
     if hours > 23 or minutes > 59 or seconds > 59:
-        raise ValueError(f'"{text}" is no clock time: 00:00 to 23:59')
+        raise ValueError(f'"{text}" is not a clock time: 00:00 to 23:59')
     return _on_grid((hours * 3600 + minutes * 60 + seconds - begins_s) % 86400.0)
 
 

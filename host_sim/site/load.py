@@ -1,8 +1,8 @@
-"""The site file: one TOML for a site and its scenario, units as people write them, SI inside.
+"""The site file: one TOML file for a site and its scenario, units as people write them, SI inside.
 
 `load_site(path)` reads it and reports everything wrong with it at once.
 Quantities are texts with a unit ("18 in", "45 gpm", "3.2 m", "10 ft 6 in");
-levels count from the pit's bottom.  Keys with a default are in brackets.
+levels are above the pit bottom.  Keys with a default are in brackets.
 
   name, [about]
   [pit]         [shape] cylinder | square | basin | table; diameter, side, or bottom_diameter and top_diameter;
@@ -49,13 +49,7 @@ from host_sim.site.reader import Table
 from host_sim.units import show
 
 TICK_S = 0.1
-ACTIONS = {
-    "silence": "press the silence button",
-    "reset": "press the reset button",
-    "selector1": "turn the selector of pump 1 to auto, off or hand",
-    "selector2": "turn the selector of pump 2 to auto, off or hand",
-    "mains": "switch the mains to on or off",
-}
+ACTIONS = ("silence", "reset", "selector1", "selector2", "mains")
 
 
 def packaged(name):
@@ -82,7 +76,7 @@ def read_site(text, folder=Path(), source="site"):
     try:
         data = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
-        raise InputError(f"is no TOML: {error}", source) from error
+        raise InputError(f"is not valid TOML: {error}", source) from error
     return read_data(data, folder, source)
 
 
@@ -164,7 +158,7 @@ def _scenario(table):
 
 def _action(table, begins_s):
     at = table.text("at")
-    what = table.text("do", choices=tuple(ACTIONS))
+    what = table.text("do", choices=ACTIONS)
     lasts = table.quantity("for", "time", "0.5 s", least="0.1 s")
     value = ""
     if what in ("selector1", "selector2"):
@@ -187,7 +181,7 @@ def _start(table, pit):
         return None
     level = table.quantity("start_level", "length", 0.0, least=0.0)
     if level is not None and level > pit.floor_m:
-        table.problem("start_level", f"must lie at or below the floor, {show(pit.floor_m, 'length')}")
+        table.problem("start_level", f"must be at or below the floor, {show(pit.floor_m, 'length')}")
         return None
     return level
 
@@ -202,20 +196,20 @@ def _check_parts(table, pit, contacts, pumps, discharge, supply, duration):
             if pump.curve.shutoff_m <= lift:
                 table.problem(
                     f"{key}.curve",
-                    f"reaches at most {show(pump.curve.shutoff_m, 'distance')}, but the static head is "
-                    f"{show(lift, 'distance')} even with the pit full: it never moves water",
+                    f"shut-off head {show(pump.curve.shutoff_m, 'distance')}, but the static head is "
+                    f"{show(lift, 'distance')} even with the pit full: this pump never moves water",
                 )
         if contacts[0] is not None and pump.intake_m > contacts[0].dry_m:
             table.problem(
                 f"{key}.intake",
-                f"{show(pump.intake_m, 'length')}: must lie at or below the level at which off turns dry, "
+                f"{show(pump.intake_m, 'length')}: must be at or below the level at which the off float resets, "
                 f"{show(contacts[0].dry_m, 'length')}",
             )
         if pump.supply != "mains" and supply is not None and supply.battery is None:
             table.problem(f"{key}.supply", f'"{pump.supply}" needs a battery: [supply.battery]')
     if discharge is not None and pit is not None and discharge.outlet_m <= pit.floor_m:
         floor = show(pit.floor_m, "length")
-        table.problem("discharge.outlet", f"must lie above the floor, {floor} over the pit's bottom")
+        table.problem("discharge.outlet", f"must be above the floor, {floor} above the pit bottom")
 
 
 def _settings(table, overrides, pit, contacts, closed, pumps, discharge, supply, transmitter, sensing):

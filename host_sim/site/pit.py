@@ -1,4 +1,4 @@
-"""Reads the pit, its contacts and what flows into it from a site file."""
+"""Reads the pit, its contacts and its inflow from a site file."""
 
 from math import pi
 
@@ -8,6 +8,7 @@ from host_sim.plant import geometry as pits
 from host_sim.plant import inflow as steps
 from host_sim.plant import storm, water_table
 from host_sim.plant.equipment import Contact, Seepage, Transmitter
+from host_sim.units import read, show
 
 DEAD_BAND = "1 in"  # common practice for a float on a short tether
 SHAPES = ("cylinder", "square", "basin", "table")
@@ -21,7 +22,7 @@ def read_pit(table):
     floor_area = table.quantity("floor_area", "area", above=0.0)
     rows = None
     if shape == "table":
-        rows = _rows(table, "areas", ("length", "area"), "[level, plan area]")
+        rows = read_rows(table, "areas", ("length", "area"), "[level, plan area]")
         sizes = []
     else:
         depth = table.quantity("depth", "length", least="6 in", most="15 ft")
@@ -44,7 +45,8 @@ def read_pit(table):
     return pits.bucket(sizes[1], sizes[2], sizes[0], floor_area)
 
 
-def _rows(table, key, kinds, what):
+def read_rows(table, key, kinds, what):
+    """Return a list of rows of quantities in SI, each of `kinds`, or None after noting problems."""
     items = table.items(key, wanted=f"a list of rows {what}")
     if items is None:
         return None
@@ -74,27 +76,25 @@ def read_contacts(table, pit):
             found[i] = _tethered(part)
         else:
             wet = part.quantity("wet_at", "length", above=0.0)
-            dry = part.quantity("dry_at", "length", None if wet is None else wet - steps_back(), least=0.0)
+            dry = part.quantity("dry_at", "length", None if wet is None else wet - usual_dead_band_m(), least=0.0)
             if None not in (wet, dry):
                 found[i] = Contact(wet, dry)
         part.done()
         if found[i] and not 0.0 < found[i].dry_m < found[i].wet_m:
-            part.problem("dry_at", "must lie above the bottom and below wet_at: a float turns dry lower than wet")
+            part.problem("dry_at", "must be above the pit bottom and below wet_at: a float resets lower than it trips")
             found[i] = None
     table.done()
     _check_contacts(table, found, pit)
     return found, closed
 
 
-def steps_back():
+def usual_dead_band_m():
     """Return the dead band of a float of which only `wet_at` is given, in metres."""
-    from host_sim.units import read
-
     return read(DEAD_BAND, "length")
 
 
 def _tethered(part):
-    # A float on a tether swings about its pivot: half its travel up, half down.
+    # A tethered float swings about its pivot: half its travel up, half down.
     pivot = part.quantity("pivot", "length", above=0.0)
     travel = part.quantity("travel", "length", above=0.0)
     if None in (pivot, travel):
@@ -103,8 +103,6 @@ def _tethered(part):
 
 
 def _check_contacts(table, found, pit):
-    from host_sim.units import show
-
     names = [i for i in range(4) if found[i] is not None]
     for low, high in zip(names, names[1:], strict=False):
         a, b = found[low], found[high]
@@ -112,8 +110,8 @@ def _check_contacts(table, found, pit):
             levels = f"{show(a.wet_m, 'length')} and {show(b.wet_m, 'length')}"
             table.problem(
                 CONTACT_NAMES[high],
-                f"out of order: {CONTACT_NAMES[low]} and {CONTACT_NAMES[high]} turn wet at {levels}; "
-                "off, lead, lag, high must rise",
+                f"out of order: {CONTACT_NAMES[low]} and {CONTACT_NAMES[high]} trip at {levels}; "
+                "off, lead, lag, high must follow each other upward",
             )
     if pit is None:
         return
@@ -121,7 +119,7 @@ def _check_contacts(table, found, pit):
         if found[i].wet_m > pit.floor_m:
             table.problem(
                 f"{CONTACT_NAMES[i]}.wet_at",
-                f"{show(found[i].wet_m, 'length')}: must lie at or below the floor, {show(pit.floor_m, 'length')}",
+                f"{show(found[i].wet_m, 'length')}: must be at or below the floor, {show(pit.floor_m, 'length')}",
             )
 
 
@@ -161,7 +159,7 @@ def _constant(table, duration_s):
     flow.append((round(start, 1), rate))
     if end is not None:
         if end <= start:
-            table.problem("until", "must come after from")
+            table.problem("until", "must be later than from")
             return None
         flow.append((round(end, 1), 0.0))
     return flow
@@ -177,11 +175,11 @@ def _hydrograph(table, folder):
             except (OSError, ValueError) as error:
                 table.problem("file", f'"{name}": {error}')
     else:
-        points = _rows(table, "flows", ("time", "flow"), '[time, flow], as in ["2 h", "12 gpm"]')
+        points = read_rows(table, "flows", ("time", "flow"), '[time, flow], as in ["2 h", "12 gpm"]')
     if not points:
         return None
     if any(b[0] <= a[0] for a, b in zip(points, points[1:], strict=False)) or points[0][0] < 0.0:
-        table.problem("flows", "times must be 0 or later and rise from row to row")
+        table.problem("flows", "times must be 0 or later and increase from row to row")
         return None
     if any(q < 0.0 for _, q in points):
         table.problem("flows", "a flow must be 0 or more")

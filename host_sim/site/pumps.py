@@ -5,11 +5,11 @@ from math import pi
 from host_sim.plant import hydraulics
 from host_sim.plant.equipment import Battery, Charger, Discharge, Generator, Inverter, Motor, Pump, Supply
 from host_sim.plant.hydraulics import Curve, Pipe
-from host_sim.site.pit import _rows
+from host_sim.site.pit import read_rows
 from host_sim.site.reader import REQUIRED, Table
 from host_sim.units import show
 
-COVER = "1 in"  # above the intake a pump draws only water; common practice, no source
+COVER = "1 in"  # this far above the inlet the pump draws no more air; common practice, no source
 SUPPLIES = ("mains", "battery", "either")
 
 
@@ -40,24 +40,24 @@ def _pump(table):
 
 
 def _curve(table):
-    rows = _rows(table, "curve", ("flow", "distance"), '[flow, head], as in ["45 gpm", "10 ft"]')
+    rows = read_rows(table, "curve", ("flow", "distance"), '[flow, head], as in ["45 gpm", "10 ft"]')
     if rows is None:
         return None
     if len(rows) < 2 or rows[0][0] != 0.0:
         rows = sorted(rows)
     if len(rows) < 2 or rows[0][0] != 0.0:
-        table.problem("curve", "two points or more are wanted, one of them at no flow (the shut-off head)")
+        table.problem("curve", "give two points or more, one of them at zero flow (the shut-off head)")
         return None
     if any(b[0] <= a[0] for a, b in zip(rows, rows[1:], strict=False)):
-        table.problem("curve", "flows must rise from point to point")
+        table.problem("curve", "flows must increase from point to point")
         return None
     for (q0, h0), (q1, h1) in zip(rows, rows[1:], strict=False):
         if h1 >= h0:
             said = f"from {show(h0, 'distance')} at {show(q0, 'flow')} to {show(h1, 'distance')} at {show(q1, 'flow')}"
-            table.problem("curve", f"the head rises {said}: it must fall as the flow rises")
+            table.problem("curve", f"the head rises {said}: it must fall as the flow increases")
             return None
     if rows[0][1] <= 0.0:
-        table.problem("curve", "the head at no flow must be above 0")
+        table.problem("curve", "the shut-off head must be above 0")
         return None
     return Curve(tuple(rows))
 

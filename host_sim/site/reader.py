@@ -1,4 +1,4 @@
-"""Reads one table of a site file, key by key, and remembers everything that is wrong with it."""
+"""Reads one table of a site file, key by key, and collects every problem with it."""
 
 import difflib
 
@@ -8,10 +8,10 @@ REQUIRED = object()
 
 
 class Table:
-    """A TOML table; `path` is how it is called in a problem, `problems` the list that all tables share.
+    """A TOML table; `path` is its name in a problem, `problems` the list that all tables share.
 
     Every reader returns None for a value that is missing or wrong, after
-    noting why; `done()` notes the keys that nobody asked for.
+    noting why; `done()` notes the unknown keys.
     """
 
     def __init__(self, data, path, problems):
@@ -24,7 +24,7 @@ class Table:
         return key in self.data
 
     def name(self, key):
-        """Return how a key is called in a problem."""
+        """Return the name of a key in a problem."""
         return f"{self.path}.{key}" if self.path else key
 
     def problem(self, key, text):
@@ -127,10 +127,10 @@ class Table:
         return [Table(item, f"{self.name(key)}[{i + 1}]", self.problems) for i, item in enumerate(value)]
 
     def done(self):
-        """Note every key that nobody asked for, with the nearest that is known."""
+        """Note every unknown key, with the nearest known one."""
         for key in self.data:
             if key in self.asked:
                 continue
             near = difflib.get_close_matches(key, self.asked, 1, 0.5)
-            hint = f'did you mean "{near[0]}"?' if near else "known here are " + ", ".join(sorted(set(self.asked)))
+            hint = f'did you mean "{near[0]}"?' if near else "known keys are " + ", ".join(sorted(set(self.asked)))
             self.problem(key, f"unknown key; {hint}")

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from duplexsump.control import settings as s
 
 from host_sim.plant.discharge import Drive, Outlet, lines_of
-from host_sim.units import read
+from host_sim.plant.water_balance import time_to
 
 SENSING = {"nothing": s.SENSE_NOTHING, "feedback": s.SENSE_FEEDBACK, "current": s.SENSE_CURRENT}
 SUPPLY = {"mains": s.MAINS, "battery": s.BATTERY, "either": s.EITHER}
@@ -44,12 +44,10 @@ class Parts:
 
 
 def pump_down_s(parts, from_m, to_m, lines=None):
-    """Return how long one pump, the slower one, takes from one level down to another with no inflow, in seconds.
+    """Return the draw-down time of one pump, the slower one, between two levels with no inflow, in seconds.
 
     inf when it does not get there.
     """
-    from host_sim.plant.water_balance import time_to
-
     lines = lines or lines_of(parts.pit, parts.pumps, parts.discharge)
     worst = 0.0
     for n in (0, 1):
@@ -170,5 +168,3 @@ def describe(place, value):
         return f"{value / 1000:g} s"
     return f"{value} {unit}".strip()
 
-
-__all__ = ["Parts", "derive", "describe", "override", "pump_down_s", "read"]

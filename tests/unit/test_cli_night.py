@@ -1,5 +1,6 @@
 """`sumpbench night`, end to end with the real controller: verdicts, files, exit codes, refusals."""
 
+import errno
 import json
 import re
 import sys
@@ -12,9 +13,11 @@ from host_sim.cli.app import app, main
 from host_sim.cli.night import weightiest
 from host_sim.report import files
 from host_sim.report.clock import Clock
+from host_sim.report.console import CAUTIONS_LINE
 from host_sim.report.lanes import short
 from host_sim.report.timeline import Line
-from host_sim.site.chosen import spelt
+from host_sim.site import faults
+from host_sim.site.chosen import read, spelt
 
 runner = CliRunner()
 DEMO = (resources.files("host_sim") / "scenarios" / "demo.toml").read_text(encoding="utf-8")
@@ -24,7 +27,7 @@ def short_site(folder, lasts="40 min", faults=""):
     """Write a site like the demo's with a short scenario of its own and return its path."""
     head = DEMO[: DEMO.index("[scenario]")]
     text = f'{head}[scenario]\nbegins = "22:00"\nlasts = "{lasts}"\nseed = 1\nfaults = [{faults}]\n'
-    path = folder / "cellar.toml"
+    path = folder / "basement.toml"
     path.write_text(text, encoding="utf-8")
     return path
 
@@ -57,7 +60,7 @@ def demo(tmp_path_factory):
 def test_the_demo_keeps_the_floor_dry_and_says_so_in_one_line(demo):
     code, said, _ = demo
     assert code == 0
-    assert re.search(r"The floor stayed dry: highest water [0-9.]+ in below the floor at \d\d:\d\d; the alarm", said)
+    assert re.search(r"The floor stayed dry: highest water [0-9.]+ in below the floor at \d\d:\d\d; first alarm", said)
 
 
 def test_the_demo_shows_that_one_pump_would_not_have_done(demo):
@@ -71,9 +74,9 @@ def test_the_demo_shows_that_one_pump_would_not_have_done(demo):
 def test_the_demo_tells_outage_float_and_jam(demo):
     _, _, folder = demo
     story = (folder / "timeline.txt").read_text()
-    for words in ("FAULT: the mains is out", "fault over: the mains is out", "the controller no longer believes"):
+    for words in ("FAULT: mains out", "end of fault: mains out", "lead float suspect: it reads dry"):
         assert words in story
-    assert re.search(r"pump \d is tripped and rests", story)
+    assert re.search(r"pump \d: tripped, resting before a retry", story)
 
 
 def test_the_demo_picture_carries_what_its_story_tells(demo):
@@ -82,7 +85,7 @@ def test_the_demo_picture_carries_what_its_story_tells(demo):
     figures = json.loads((folder / files.SUMMARY).read_text())
     clock = Clock(figures["begins_s"], figures["duration_s"])
     peak = figures["duplex"]["highest_at_s"]
-    for words in (f"at {clock.at(peak)},", "FLOOR  24.0 in", "mains lost (medium)", "horn sounds"):
+    for words in (f"at {clock.at(peak)},", "FLOOR  24.0 in", "mains lost (medium)", "horn"):
         assert words in picture
     assert len(figures["faults"]) == 3
     for fault in figures["faults"]:
@@ -111,11 +114,32 @@ def test_a_night_in_si(tmp_path):
 
 
 def test_a_wet_floor_is_exit_code_1(tmp_path):
-    faults = ["--fault", "pump1-will-not-start", "--fault", "pump2-will-not-start"]
-    code, said = night(short_site(tmp_path), *faults, "--out", tmp_path / "out")
+    both = ["--fault", "pump1-will-not-start", "--fault", "pump2-will-not-start"]
+    code, said = night(short_site(tmp_path), *both, "--out", tmp_path / "out")
     assert code == 1
     assert "The floor got wet from 22:" in said
     assert "above the floor" in said
+
+
+def test_faults_of_the_command_line_come_on_top_of_the_scenarios_own(tmp_path):
+    site = short_site(tmp_path, faults='"pump1-jammed@22:10+5min"')
+    night(site, "--fault", "mains-lost@22:05+10min", "--no-baseline", "--out", tmp_path / "out")
+    faults = json.loads((tmp_path / "out" / files.SUMMARY).read_text())["faults"]
+    assert [fault["name"] for fault in faults] == ["mains-lost", "pump1-jammed"]
+
+
+def test_without_its_own_faults_a_night_has_only_those_of_the_command_line(tmp_path):
+    site = short_site(tmp_path, faults='"pump1-jammed@22:10+5min"')
+    night(site, "--no-faults", "--fault", "mains-lost@22:05+10min", "--no-baseline", "--out", tmp_path / "out")
+    faults = json.loads((tmp_path / "out" / files.SUMMARY).read_text())["faults"]
+    assert [fault["name"] for fault in faults] == ["mains-lost"]
+    night(site, "--no-faults", "--no-baseline", "--out", tmp_path / "out")
+    assert json.loads((tmp_path / "out" / files.SUMMARY).read_text())["faults"] == []
+
+
+def test_the_last_line_points_to_the_cautions(tmp_path):
+    result = runner.invoke(app, ["night", str(short_site(tmp_path)), "--no-baseline", "--out", str(tmp_path / "out")])
+    assert result.output.rstrip().splitlines()[-1] == CAUTIONS_LINE
 
 
 def test_the_single_pump_can_be_left_out(tmp_path):
@@ -185,6 +209,65 @@ def test_bad_input_names_what_was_given_and_what_is_allowed(tmp_path, monkeypatc
     for word in words:
         assert word in said
     assert not (tmp_path / "out").exists()
+
+
+NEVER = [
+    ("mains-lost@41min", "begins 0.6833 h after the start, but the scenario lasts 0.6667 h"),
+    ("mains-lost@21:59", "begins 23.98 h after the start"),
+    ("transmitter-frozen", "this site has no level transmitter"),
+    ("lag-stuck-wet", "this site has no lag float"),
+    ("battery-weak", "this site has no battery"),
+    ("charger-failed", "this site has no charger"),
+    ("pump2-sensor-dead", "this site has no current sensor or run feedback"),
+]
+
+
+def bare_site(folder, faults=""):
+    """Write a site of two pumps on the mains with no lag float, battery or sensing, and return its path."""
+    site = short_site(folder, faults=faults)
+    text = re.sub(r"\[contacts\.lag\].*?\n\n", "", site.read_text(), flags=re.DOTALL)
+    text = re.sub(r"\[pump2\].*?\n\n", "", text, flags=re.DOTALL)
+    text = re.sub(r"\[supply\].*?\n\n", "", text, flags=re.DOTALL)
+    site.write_text(text.replace('sensing = "current"', 'sensing = "nothing"'))
+    return site
+
+
+@pytest.mark.parametrize(("fault", "words"), NEVER, ids=[fault for fault, _ in NEVER])
+def test_a_fault_that_never_takes_effect_is_refused(tmp_path, monkeypatch, capsys, fault, words):
+    said = refused(monkeypatch, capsys, bare_site(tmp_path), "--fault", fault, "--out", tmp_path / "out")
+    assert f'--fault: fault "{fault.split("@")[0]}"' in said
+    assert words in said
+    assert not (tmp_path / "out").exists()
+
+
+def test_a_fault_of_the_site_file_that_never_takes_effect_is_refused_and_may_be_dropped(tmp_path, monkeypatch, capsys):
+    site = bare_site(tmp_path, faults='"lag-stuck-dry", "pump1-jammed@3h"')
+    said = refused(monkeypatch, capsys, site, "--out", tmp_path / "out")
+    assert f'{site}: scenario.faults: fault "lag-stuck-dry" never takes effect' in said
+    assert f'{site}: scenario.faults: fault "pump1-jammed" begins 3 h after the start' in said
+    code, _ = night(site, "--no-faults", "--no-baseline", "--out", tmp_path / "out")
+    assert code == 0
+
+
+@pytest.mark.parametrize("fault", [name for name, kind in faults.REGISTRY.items() if not kind.needs])
+def test_a_fault_that_needs_nothing_is_taken_by_every_site(tmp_path, fault):
+    _, added, _ = read(str(bare_site(tmp_path)), [fault], None)
+    assert [one.name for one in added] == [fault]
+
+
+def test_the_demo_takes_every_fault_of_what_it_has():
+    lacking = {name for name, kind in faults.REGISTRY.items() if "level transmitter" in kind.needs}
+    _, added, _ = read(None, [name for name in faults.REGISTRY if name not in lacking], None)
+    assert len(added) == len(faults.REGISTRY) - len(lacking)
+
+
+def test_results_that_cannot_be_written_are_exit_code_2_not_a_wet_floor(tmp_path, monkeypatch, capsys):
+    def full(folder, name, content):
+        raise OSError(errno.ENOSPC, "No space left on device", str(folder / name))
+
+    monkeypatch.setattr(files, "write", full)
+    said = refused(monkeypatch, capsys, short_site(tmp_path), "--no-baseline", "--out", tmp_path / "out")
+    assert f"{tmp_path / 'out' / 'strip.png'}: cannot be read or written: No space left on device" in said
 
 
 def test_a_long_story_keeps_what_matters_most_in_order():

@@ -78,30 +78,30 @@ CASES = [
     (PIT, PIT.replace("24 in", "-24 in"), "pit.depth: -24 in: must be at least 6 in"),
     (PIT, PIT.replace("depth", "dept"), 'pit.dept: unknown key; did you mean "depth"?'),
     (PIT, PIT.replace("cylinder", "cilinder"), 'did you mean "cylinder"?'),
-    (PIT, PIT.replace('"6 in"', '"30 in"'), "pit.start_level: must lie at or below the floor, 24 in"),
-    (CONTACTS, CONTACTS.replace('"14 in"', '"17 in"'), "contacts.lag: out of order: lead and lag turn wet at 17 in"),
-    (CONTACTS, CONTACTS.replace('"18 in"', '"25 in"'), "contacts.high.wet_at: 25 in: must lie at or below the floor"),
-    (CONTACTS, CONTACTS.replace('dry_at = "13 in"', 'dry_at = "14 in"'), "contacts.lead.dry_at: must lie above"),
+    (PIT, PIT.replace('"6 in"', '"30 in"'), "pit.start_level: must be at or below the floor, 24 in"),
+    (CONTACTS, CONTACTS.replace('"14 in"', '"17 in"'), "contacts.lag: out of order: lead and lag trip at 17 in"),
+    (CONTACTS, CONTACTS.replace('"18 in"', '"25 in"'), "contacts.high.wet_at: 25 in: must be at or below the floor"),
+    (CONTACTS, CONTACTS.replace('dry_at = "13 in"', 'dry_at = "14 in"'), "contacts.lead.dry_at: must be above"),
     (CONTACTS, CONTACTS.replace("high =", "hihg ="), 'contacts.hihg: unknown key; did you mean "high"?'),
     (PUMP, PUMP.replace("23 ft", "8 ft").replace("20 ft", "7 ft").replace("15 ft", "6 ft").replace("10 ft", "5 ft"),
-     "pump1.curve: reaches at most 8 ft, but the static head is 8.83 ft even with the pit full"),
+     "pump1.curve: shut-off head 8 ft, but the static head is 8.83 ft even with the pit full"),
     (PUMP, PUMP.replace("15 ft", "21 ft"), "the head rises from 20 ft at 15 gpm to 21 ft at 33 gpm"),
-    (PUMP, PUMP.replace('"3 in"', '"9 in"'), "pump1.intake: 9 in: must lie at or below the level at which off"),
+    (PUMP, PUMP.replace('"3 in"', '"9 in"'), "pump1.intake: 9 in: must be at or below the level at which the off"),
     (PUMP, PUMP.replace('"8 A"', '"8 V"'), "a current is wanted"),
     (PUMP, PUMP + 'supply = "battery"\n', 'pump1.supply: "battery" needs a battery'),
     (DISCHARGE, DISCHARGE.replace("1-1/2 in", "1-3/8 in"), "the sizes at hand are 1, 1.25, 1.5"),
     (DISCHARGE, DISCHARGE.replace("elbow_90 = 2", "elbow_9 = 2"), 'elbow_9: unknown key; did you mean "elbow_90"'),
     (DISCHARGE, DISCHARGE.replace("elbow_90 = 2", 'elbow_90 = "two"'), "a whole number from 0 to 100 is wanted"),
-    (DISCHARGE, DISCHARGE.replace("130 in", "20 in"), "discharge.outlet: must lie above the floor, 24 in"),
+    (DISCHARGE, DISCHARGE.replace("130 in", "20 in"), "discharge.outlet: must be above the floor, 24 in"),
     (INFLOW, "", "inflow: missing"),
     (INFLOW, INFLOW.replace("10 gpm", "-10 gpm"), "inflow[1].rate: -10 gpm: must be at least 0 gpm"),
     (INFLOW, INFLOW.replace("constant", "flood"), '"flood": one of "constant", "hydrograph", "storm"'),
-    (INFLOW, '[[inflow]]\nkind = "hydrograph"\nflows = [["0 h", "1 gpm"], ["0 h", "2 gpm"]]\n', "rise from row to row"),
+    (INFLOW, '[[inflow]]\nkind = "hydrograph"\nflows = [["0 h", "1 gpm"], ["0 h", "2 gpm"]]\n', "increase from row"),
     (INFLOW, '[[inflow]]\nkind = "hydrograph"\nfile = "nowhere.csv"\n', 'inflow[1].file: "nowhere.csv"'),
     (INFLOW, '[groundwater]\nconductance = "1 gpm/ft"\n', "groundwater.level: missing: the water table"),
     (INFLOW, '[groundwater]\nconductance = "1 gpm"\nlevel = "3 ft"\n', "a flow for each length of head is wanted"),
     (SCENARIO, SCENARIO + 'faults = ["pump1-jamed", "lead-stuck-wet@99:00"]\n', "did you mean pump1-jammed"),
-    (SCENARIO, SCENARIO + 'faults = ["pump1-jamed", "lead-stuck-wet@99:00"]\n', "no clock time"),
+    (SCENARIO, SCENARIO + 'faults = ["pump1-jamed", "lead-stuck-wet@99:00"]\n', "not a clock time"),
     (SCENARIO, SCENARIO.replace('"20:00"', '"evening"'), 'scenario.begins: "evening": a clock time is wanted'),
     (SCENARIO, SCENARIO.replace("seed = 1", "seed = -1"), "scenario.seed: -1: a whole number from 0"),
     (SCENARIO, SCENARIO + '[settings]\ndebonce = "1 s"\n', 'debonce: unknown setting; did you mean "debounce"'),
@@ -136,7 +136,7 @@ def test_all_faults_of_a_file_are_reported_at_once():
 
 
 def test_what_is_no_toml_and_no_file_is_said_so(tmp_path):
-    assert "is no TOML" in problems("pit = [")[0]
+    assert "is not valid TOML" in problems("pit = [")[0]
     with pytest.raises(InputError, match="cannot be read"):
         load_site(tmp_path / "nowhere.toml")
     with pytest.raises(InputError, match="there are demo, water_table"):
