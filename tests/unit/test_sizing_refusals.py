@@ -117,3 +117,8 @@ def test_a_log_file_that_cannot_be_used_says_why(tmp_path, text, wrong):
     path.write_text(text, encoding="utf-8")
     with pytest.raises(ValueError, match=wrong):
         read_log(path)
+
+
+def test_a_curve_of_two_points_is_enough():
+    result = size(edited(SOUND, {"pump.curve": [["0 gpm", "30 ft"], ["60 gpm", "0 ft"]]}))
+    assert result.inputs.plates[0].maximum_m3s == result.inputs.pumps[0].curve.runout_m3s
