@@ -25,7 +25,7 @@ import copy
 from math import pi
 
 from host_sim.errors import InputError
-from host_sim.plant.discharge import Lines
+from host_sim.plant.discharge import Lines, rated_flow_m3s
 from host_sim.plant.equipment import Supply
 from host_sim.site import pit, pumps, settings
 from host_sim.site.reader import Table
@@ -157,8 +157,7 @@ def _plate(sizing, n, site, assumptions):
     pump = site["pumps"][n]
     runout = pump.curve.runout_m3s if pump else 1.0
     least = (pump.intake_m + pump.cover_m) if pump else 0.1
-    # A curve of two points has no point between shut-off and run-out.
-    last = (max(q for q, h in pump.curve.points if h > 0.0) or runout) if pump else runout
+    last = rated_flow_m3s(pump.curve) if pump else runout
     plate = Plate(
         ask.quantity("outlet", "length", 1.5 * INCH, "the usual outlet of a half-horsepower pump", above=0.0),
         ask.quantity("body_diameter", "length", "8 in", "a wide pump", above=0.0, most="3 ft"),
