@@ -2,12 +2,14 @@
 
 import re
 
+from host_sim.sizing.example_curve import ROWS
+
 # last part of a dotted key: what a sensible value looks like
 SENSIBLE = {
     "depth": "most pits are 24 in to 36 in deep",
     "diameter": "pits are 18 in to 36 in across; a 1-1/2 in pipe is 1.610 in inside",
     "side": "square pits are 18 in to 36 in wide",
-    "curve": 'from the data plate, as [["0 gpm", "23 ft"], ["30 gpm", "16 ft"], ["60 gpm", "0 ft"]]',
+    "curve": f"from the data plate, as {ROWS}",
     "length": 'measured along the pipe, as "8 ft" for a riser and "20 ft" for a header',
     "outlet": 'of a discharge, height above the pit\'s bottom, as "10 ft"; of a motor, the thread, as "1-1/2 in"',
     "intake": 'where the pump sucks, as "3 in" above the pit\'s bottom',

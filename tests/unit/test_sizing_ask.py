@@ -2,10 +2,12 @@
 
 import json
 import tomllib
+from importlib import resources
 
 import pytest
 
 from host_sim.errors import InputError
+from host_sim.site.load import packaged
 from host_sim.sizing.interview import ask
 from host_sim.sizing.interview.questions import QUESTIONS, read_curve
 from host_sim.sizing.model import size
@@ -13,7 +15,7 @@ from host_sim.sizing.model import size
 GOOD = {
     "name": "Cellar", "shape": "round", "width": "24 in", "depth": "30 in", "floor": "600 ft2", "evidence": "rise test",
     "rise": "6 in", "rise_time": "4 min", "rise_from": "4 in", "weather": "wettest",
-    "curve": "0 gpm 23 ft, 33 gpm 15 ft, 60 gpm 0 ft", "outlet": "1.5 in", "intake": "3", "body": "8 in",
+    "curve": "0 gpm 24 ft, 32 gpm 16 ft, 62 gpm 0 ft", "outlet": "1.5 in", "intake": "3", "body": "8 in",
     "current": "9.5 A", "starts_hour": "15", "lift": "10.5 ft", "pipe": "2 in", "riser_length": "9 ft",
     "lines": "shared", "run": "20 ft", "elbows": "3", "check": "yes", "valve": "y", "weep": "yes",
     "material": "PVC schedule 40", "to": "daylight", "away": "25 ft", "relief": "yes", "cover": "bolted", "held": "yes",
@@ -151,6 +153,16 @@ def test_nothing_of_somebody_elses_is_overwritten(tmp_path):
         talk(spoiled, Person(GOOD))
 
 
+def test_our_own_curve_is_written_once():
+    question = next(q for q in QUESTIONS if q.key == "curve")
+    own = read_curve(question.default)
+    assert own == [["0 gpm", "18 ft"], ["20 gpm", "15 ft"], ["35 gpm", "10 ft"], ["45 gpm", "5 ft"], ["52 gpm", "0 ft"]]
+    texts = [packaged(name).read_text(encoding="utf-8") for name in ("demo", "water_table")]
+    texts.append((resources.files("hil") / "commission" / "invented-pit.toml").read_text(encoding="utf-8"))
+    for text in texts:
+        assert tomllib.loads(text)["pump"]["curve"] == own
+
+
 def test_a_curve_is_read_in_any_order():
-    assert read_curve("60 gpm 0 ft; 0 gpm at 23 ft") == [["0 gpm", "23 ft"], ["60 gpm", "0 ft"]]
+    assert read_curve("52 gpm 0 ft; 0 gpm at 18 ft") == [["0 gpm", "18 ft"], ["52 gpm", "0 ft"]]
     assert read_curve("0 L/s 7 m, 2 L/s 3 m") == [["0 L/s", "7 m"], ["2 L/s", "3 m"]]

@@ -10,13 +10,13 @@ from typing import Any
 
 from host_sim import units
 from host_sim.plant.hydraulics import TURBULENT_FRICTION
+from host_sim.sizing import example_curve
 from host_sim.sizing.evidence import KINDS as EVIDENCE
 from host_sim.sizing.evidence import WEATHER
 from host_sim.sizing.limits import CHEMISTRY, MATERIALS
 from host_sim.sizing.reading import COVERS, OUTFALLS
 
 NOT_KNOWN = ("", "?", "don't know", "dont know", "do not know", "no idea", "unknown")
-PLAIN_CURVE = "0 gpm 19 ft, 20 gpm 14 ft, 33 gpm 8 ft, 44 gpm 0 ft"
 
 
 @dataclass(frozen=True)
@@ -51,12 +51,12 @@ def _is(key, *values):
 
 
 def read_curve(text):
-    """Return [[flow, head], ...] texts of a curve written "0 gpm 23 ft, 30 gpm 16 ft".  Raises ValueError."""
+    """Return [[flow, head], ...] texts of a curve written "0 gpm 18 ft, 35 gpm 10 ft".  Raises ValueError."""
     rows = []
     for part in re.split(r"[;,]", text):
         match = re.match(r"^\s*([\d.]+\s*[A-Za-z/0-9]+?)\s*(?:at|@|\s)\s*([\d.]+\s*[A-Za-z]+)\s*$", part)
         if not match:
-            raise ValueError(f'"{part.strip()}" is no flow and head: write the points as in "{PLAIN_CURVE}"')
+            raise ValueError(f'"{part.strip()}" is no flow and head: write the points as in "{example_curve.WORDS}"')
         rows.append(
             (units.read(match[1], "flow"), units.read(match[2], "distance"), match[1].strip(), match[2].strip())
         )
@@ -205,7 +205,7 @@ QUESTIONS = (
              "rise test", "pump-down test", "log")),
     Question("curve", "The pump's data plate: flow at each head?",
              "The plate or the leaflet prints a few points. Write flow and head, points apart by commas.", "curve",
-             "0 gpm 23 ft, 33 gpm 15 ft, 60 gpm 0 ft", PLAIN_CURVE, "a weak pump of our own invention", lambda a,
+             example_curve.WORDS, example_curve.WORDS, "a weak pump of our own invention", lambda a,
              answers: {"pump.curve": read_curve(a)}),
     Question("outlet", "How large is the pump's outlet?", "The pipe may be no smaller.", "length", "1.5 in",
              "1.5 in", "the usual one", _one("sizing.motor.outlet"), least="0.5 in", most="6 in"),
