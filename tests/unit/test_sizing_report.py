@@ -129,7 +129,8 @@ def test_the_command_leaves_page_settings_site_and_json(tmp_path, site):
     out = tmp_path / "out"
     done = CliRunner().invoke(app, ["size", str(site), "--out", str(out)])
     assert done.exit_code == 0, done.output
-    assert "Fits" in done.output and "simulator confirms" in done.output
+    assert "read the cautions at the end of" in " ".join(done.output[done.output.index("Before you work") :].split())
+    assert "Fits" in done.output and "simulation agrees" in done.output
     assert sorted(path.name for path in out.iterdir()) == sorted(output.NAMES)
     # The settings file is what `sumpbench settings push` puts on a board; every setting is in it.
     values = from_file(out / "settings.toml", [-1] * control.N_SETTINGS)
@@ -179,7 +180,7 @@ def test_bad_input_leaves_with_2_and_writes_nothing(tmp_path, site, monkeypatch,
 
 def test_a_folder_of_somebody_elses_is_left_alone(tmp_path):
     (tmp_path / "sizing.html").write_text("mine", encoding="utf-8")
-    with pytest.raises(InputError, match="no sizing of ours"):
+    with pytest.raises(InputError, match="not written by sumpbench size"):
         output.check(tmp_path)
     with pytest.raises(InputError, match="is a file"):
         output.check(tmp_path / "sizing.html")

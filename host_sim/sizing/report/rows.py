@@ -17,6 +17,7 @@ class Row:
     bound: object = None  # the site's own bound in SI where it is not the limit's; a tuple is a range
     within: object = None  # True, False, or None where there is nothing to be within
     source: str = ""
+    at_limit: bool = False  # over its limit by less than it is known; `within` is None then
     word: str = ""  # what the bound is, where it is neither a limit nor a minimum
 
     def shown(self, say):
@@ -34,6 +35,8 @@ class Row:
         if isinstance(bound, tuple):
             words = " to ".join(say(end, kind) for end in bound)
             return f"outside {words}" if self.within is False else f"range {words}"
+        if self.at_limit:
+            return f"at the limit {say(bound, kind)}"
         if self.within is None and not self.word:
             return ""
         less = kind == self.kind and self.value < bound
