@@ -33,6 +33,7 @@ _MIXED = re.compile(r"(?<![\w./])(\d+)[-\s]+(\d+)/(\d+)(?![\w/])")
 _POWER = re.compile(r"\b(mm|cm|m|in|ft)\s*([23])\b")
 _FEET_INCHES = re.compile(r"^([\d.]+)\s*ft\s+([\d.]+)\s*in$")
 _TOWER = re.compile(r"(\*\*|\^)\s*-?(\d{2,}|\d.*(\*\*|\^))")  # a power that would take for ever to work out
+_COMMA = re.compile(r"\d,\d")
 LONGEST = 60
 _NUMBER = re.compile(r"[-+]?(\d+\.?\d*|\.\d+)([eE][-+]?\d+)?(/\d+)?")
 
@@ -55,11 +56,21 @@ def _plain(text):
     return _POWER.sub(r"\1**\2", text)
 
 
+def _without_comma(text):
+    # pint would drop the comma and read "6,1 m" as 61 m; a comma before three digits may be meant either way.
+    point = re.sub(r"(?<=\d),(?=\d)", ".", text)
+    if re.search(r"\d,\d{3}(?!\d)", text):
+        return f'"{text}" has a comma: write "{text.replace(",", "")}" without it, or "{point}" for a decimal'
+    return f'"{text}" has a decimal comma: write it with a point, "{point}"'
+
+
 @functools.lru_cache(maxsize=4096)
 def _read(text, kind):
     si, called, example = KINDS[kind][:3]
     if len(text) > LONGEST or _TOWER.search(text):
         raise ValueError(f'"{text[:LONGEST]}" cannot be read as {called}: write it as in "{example}"')
+    if _COMMA.search(text):
+        raise ValueError(_without_comma(text))
     if not _NUMBER.match(text.strip()):
         raise ValueError(f'"{text}" is not {called}: begin with a number, as in "{example}"')
     reg = registry()

@@ -17,9 +17,9 @@ def size(
     units: Annotated[UnitSystem, typer.Option(help="Units of the report.")] = UnitSystem.us,
     out: Annotated[Path, typer.Option(help="Folder for page, settings, sized site and JSON.")] = Path("sumpbench-size"),
     as_json: Annotated[bool, typer.Option("--json", help="Print the report as JSON.")] = False,
-    check: Annotated[bool, typer.Option(help="Let the simulator confirm cycle time and starts.")] = True,
+    check: Annotated[bool, typer.Option(help="Check cycle time and starts by simulation.")] = True,
 ):
-    """Size the pit: inflow, pumps, pipe, cycling, reserve, battery, contacts; does it fit, and what cures it."""
+    """Size the pit: inflow, pumps, pipe, cycling, reserve, battery, contacts; does it fit, and what fixes it."""
     from host_sim.sizing.command import run
 
     raise typer.Exit(run(site, ask, change or [], units.value, out, as_json, check))

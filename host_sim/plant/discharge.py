@@ -230,8 +230,11 @@ def lines_of(pit, pumps, discharge):
 
 
 def rated_flow_m3s(curve):
-    """Return the flow at which a motor draws its rated current: the last data-plate point above zero head."""
-    return max(q for q, h in curve.points if h > 0.0)
+    """Return the flow at which a motor draws its rated current: the last data-plate point above zero head.
+
+    A curve of two points has none between shut-off and run-out: the run-out stands in.
+    """
+    return max(q for q, h in curve.points if h > 0.0) or curve.runout_m3s
 
 
 def back_area_m2(flow_m3s, head_m):

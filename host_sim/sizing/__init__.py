@@ -1,4 +1,4 @@
-"""Sizing: the arithmetic that decides whether any controller can keep the cellar dry.
+"""Sizing: the arithmetic that decides whether any controller can keep the basement dry.
 
 A site file goes in as a plain dictionary, is read into SI (`reading`), worked
 through part by part (`inflow`, `head`, `cycling`, `room`, `reserve`, `battery`,

@@ -1,4 +1,4 @@
-"""The work of `sumpbench size`: read and refuse, or ask; size; confirm; tell; write."""
+"""`sumpbench size`: read (or ask), size, check by simulation, report, write."""
 
 import json
 import tomllib
@@ -35,7 +35,7 @@ def run(site, ask, changes, units_name, out, as_text, check):
             return 0
         site = path
     if site is None:
-        raise InputError("no site file: name one, or let  sumpbench size --ask  write it", "size")
+        raise InputError("no site file: name one, or write one with  sumpbench size --ask", "size")
     data = edited(own(load(site)), dict(_change(text) for text in changes))
     say = Say(units_name)
     result = size(data, str(site))
@@ -50,7 +50,8 @@ def run(site, ask, changes, units_name, out, as_text, check):
     output.write_all(out, page, say)
     if not as_text:
         screen.print(Text(f"Page, settings, sized site and figures: {out}/ ({', '.join(output.NAMES)})"))
-        screen.print(Text(f"Try it before it is dug:  sumpbench night {out}/site.toml"))
+        screen.print(Text(f"Run its night before you dig:  sumpbench night {out}/site.toml"))
+        screen.print(Text(f"Before you work on the pit, read the cautions at the end of {out}/sizing.html."))
     return 1 if page.verdict == "does not fit" else 0
 
 
@@ -62,10 +63,10 @@ def load(path):
     try:
         return tomllib.loads(path.read_text(encoding="utf-8"))
     except (OSError, UnicodeDecodeError) as error:
-        hint = "; let  sumpbench size --ask  write one" if not path.exists() else ""
+        hint = "; write one with  sumpbench size --ask" if not path.exists() else ""
         raise InputError(f"cannot be read: {error}{hint}", str(path)) from error
     except tomllib.TOMLDecodeError as error:
-        raise InputError(f"is no TOML: {error}", str(path)) from error
+        raise InputError(f"is not TOML: {error}", str(path)) from error
 
 
 def _change(text):

@@ -1,4 +1,4 @@
-"""The simulator confirms the page: the sized site under the real firmware at constant inflows, promise beside run."""
+"""Check by simulation: the sized site under the actual firmware at constant inflows, calculated against simulated."""
 
 from dataclasses import dataclass
 from statistics import fmean
@@ -63,7 +63,7 @@ def check(result, inflow_m3s):
     # An even number of cycles, so that two unlike pumps share them equally.
     count = min(CYCLES, (len(runs) - 1) // 2 * 2)
     if count < 2:
-        raise ValueError(f"{len(runs)} runs in {hours:.2f} h: too few to check a promise by")
+        raise ValueError(f"only {len(runs)} runs in {hours:.2f} h: too few to compare")
     span = runs[count].start_s - runs[0].start_s
     starts = tuple(3600.0 * sum(run.pump == n + 1 for run in runs[:count]) / span for n in (0, 1))
     if turns.alternates:

@@ -5,10 +5,12 @@ key and the new value; None takes the key away.
 """
 
 import copy
-import json
 import re
 
-_BARE = re.compile(r"^[A-Za-z0-9_-]+$")
+import tomli_w
+
+WIDEST = 100  # characters of a list that is kept on one line
+_FLAT = re.compile(r'\[\n((?: +(?:"(?:[^"\\\n]|\\.)*"|[^\s"\[\]{},]+),\n)+) *\]')
 
 
 def edited(data, edits):
@@ -68,46 +70,11 @@ def own(data):
 def to_toml(data, heading=""):
     """Return a document as TOML text.  `heading` lines become comments.  Raises TypeError for what TOML cannot hold."""
     lines = [f"# {line}" if line else "#" for line in heading.splitlines()]
-    if lines:
-        lines.append("")
-    _table(data, "", lines)
-    return "\n".join(lines).strip() + "\n"
+    body = _FLAT.sub(_one_line, tomli_w.dumps(data))
+    return "\n".join([*lines, "", body] if lines else [body])
 
 
-def _key(name):
-    return name if _BARE.match(name) else json.dumps(name)
-
-
-def _value(value):
-    if isinstance(value, bool):
-        return "true" if value else "false"
-    if isinstance(value, (int, float)):
-        return repr(value)
-    if isinstance(value, str):
-        return json.dumps(value, ensure_ascii=False)
-    if isinstance(value, (list, tuple)):
-        return "[" + ", ".join(_value(item) for item in value) + "]"
-    if isinstance(value, dict):
-        return "{ " + ", ".join(f"{_key(k)} = {_value(v)}" for k, v in value.items()) + " }"
-    raise TypeError(f"{value!r} cannot be written into a site file")
-
-
-def _table(data, path, lines):
-    tables, lists = [], []
-    for name, value in data.items():
-        if isinstance(value, dict):
-            tables.append((name, value))
-        elif isinstance(value, list) and value and all(isinstance(item, dict) for item in value):
-            lists.append((name, value))
-        else:
-            lines.append(f"{_key(name)} = {_value(value)}")
-    for name, value in tables:
-        inner = f"{path}.{_key(name)}" if path else _key(name)
-        if not value or any(not isinstance(item, dict) for item in value.values()):
-            lines += ["", f"[{inner}]"]
-        _table(value, inner, lines)
-    for name, value in lists:
-        inner = f"{path}.{_key(name)}" if path else _key(name)
-        for item in value:
-            lines += ["", f"[[{inner}]]"]
-            _table(item, inner, lines)
+def _one_line(match):
+    # A point of a curve reads better on one line; no string of tomli_w's holds a line end, so no string is touched.
+    line = "[" + ", ".join(item.strip() for item in match[1].strip().rstrip(",").split(",\n")) + "]"
+    return line if len(line) <= WIDEST else match[0]

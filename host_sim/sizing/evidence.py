@@ -12,11 +12,11 @@ from host_sim.sizing.inputs import Assumption, Evidence
 from host_sim.sizing.limits import FOOT, INCH, RULE_OF_THUMB
 
 KINDS = {
-    "rise test": "pump off, so many inches in so many minutes",
-    "pump-down test": "one pump running, so many inches down in so many minutes",
-    "log": "starts counted over hours, or a file of times and levels",
-    "drained area": "area, rain and runoff",
-    "recovery": "the pit's own recovery under a known water table",
+    "rise test": "pump off: rise and time",
+    "pump-down test": "one pump running: fall and time",
+    "log": "pump starts counted over time, or a CSV file of times and levels",
+    "drained area": "area, rainfall and runoff",
+    "recovery": "recovery of the pit under a known water table",
     "rule of thumb": "floor area and soil, where nothing was measured",
 }
 WEATHER = ("wettest", "wet", "dry", "unknown")
@@ -32,7 +32,7 @@ def read_evidence(sizing, table, assumptions, pit):
         kind = part.text("kind", choices=tuple(KINDS))
         weather = part.text("weather", "unknown", WEATHER)
         if "weather" not in part.data and kind in ("rise test", "pump-down test", "log"):
-            why = "taken as dry, when a pit shows least of what is to come"
+            why = "assumed dry, when a test reads low"
             assumptions.append(Assumption(part.name("weather"), "unknown", why))
         if kind is None or weather is None:
             continue
@@ -48,14 +48,14 @@ def read_evidence(sizing, table, assumptions, pit):
 def _nothing_measured(table, assumptions):
     peak = _scenario_peak(table)
     if peak > 0.0:
-        why = "nothing measured; the peak of the scenario's own inflow stands in for it"
+        why = "nothing measured; the peak of the scenario's inflow is used"
         assumptions.append(Assumption("sizing.evidence", units.show(peak, "flow"), why))
         return Evidence("scenario", {"peak_m3s": peak}, "wettest")
     pit = table.data.get("pit")
     area = pit.get("floor_area", "600 ft2") if isinstance(pit, dict) else "600 ft2"
     floor_m2 = Table({"area": area}, "", []).quantity("area", "area") or 55.7
-    why = "nothing measured; the rule for sand"
-    assumptions.append(Assumption("sizing.evidence", "14 gpm for each 1000 ft2", why))
+    why = "nothing measured; rule of thumb for sand"
+    assumptions.append(Assumption("sizing.evidence", "14 gpm per 1000 ft2", why))
     facts = {"area_m2": floor_m2, "flow_m3s_m2": RULE_OF_THUMB["sand"]}
     return Evidence("rule of thumb", facts, "wettest")
 
@@ -90,7 +90,7 @@ def _span(part, word, pit):
             part.problem(
                 word,
                 f"goes from {units.show(start, 'length')} to {units.show(end, 'length')}, "
-                f"but the pit reaches from 0 to {units.show(pit.floor_m, 'length')}; mend from or {word}",
+                f"but the pit is {units.show(pit.floor_m, 'length')} deep; correct from or {word}",
             )
             return None
     return {"way_m": way, "time_s": seconds, "from_m": start, **_errors(part, pit)}
@@ -104,7 +104,7 @@ def _pump_down(part, assumptions, pit):
     facts = _span(part, "falls", pit)
     rate = part.quantity("pump_rate", "flow", None, above=0.0)
     if "pump_rate" not in part.data:
-        why = "worked out from the curve and the pipe, believed to 15 %; better, time a bucket at the outlet"
+        why = "calculated from curve and pipe, accurate to 15 %; better: time a bucket at the outlet"
         assumptions.append(Assumption(part.name("pump_rate"), "calculated", why))
     if facts is not None:
         facts["_rate_m3s"] = rate
@@ -124,7 +124,7 @@ def _log(part, assumptions, pit):
     facts["_run_s"] = part.quantity("run_time", "time", None, above=0.0)
     facts["_rate_m3s"] = part.quantity("pump_rate", "flow", None, above=0.0)
     if None not in (facts["from_m"], facts["to_m"]) and facts["to_m"] <= facts["from_m"]:
-        part.problem("starts_at", "must lie above stops_at: the pump starts at the higher level")
+        part.problem("starts_at", "must be above stops_at: the pump starts at the higher level")
         return None
     if facts["_run_s"] and facts["over_s"] and facts["_run_s"] > facts["over_s"]:
         part.problem("run_time", "is longer than the log itself (over)")
@@ -150,17 +150,17 @@ def read_log(path):
     with open(path, newline="", encoding="utf-8") as file:
         rows = [row for row in csv.reader(file) if row and not row[0].startswith("#")]
     if len(rows) < 4 or len(rows[0]) != 2:
-        raise ValueError("a header of two columns, as in time [min],level [in], and three rows or more are wanted")
+        raise ValueError("must have a header of two columns, as in time [min],level [in], and three rows or more")
     factors = []
     for title, kind in zip(rows[0], LOG_KINDS, strict=True):
         word = title.partition("[")[2].rstrip("] ")
         if not word:
-            raise ValueError(f'column "{title}": a unit in brackets is wanted, as in "level [in]"')
+            raise ValueError(f'column "{title}": give the unit in brackets, as in "level [in]"')
         factors.append(units.read(f"1 {word}", kind))
     try:
         points = [(float(a) * factors[0], float(b) * factors[1]) for a, b in rows[1:]]
     except ValueError as error:
-        raise ValueError("every row holds two numbers, time and level") from error
+        raise ValueError("every row must hold two numbers, time and level") from error
     if any(b[0] <= a[0] for a, b in zip(points, points[1:], strict=False)):
         raise ValueError("times must rise from row to row")
     return points
@@ -172,7 +172,7 @@ def _area(part, assumptions, pit):
         "runoff": part.quantity("runoff", "share", 0.9, above=0.0, most=1.0),
     }
     if "runoff" not in part.data:
-        assumptions.append(Assumption(part.name("runoff"), "90 %", "roofs and paving; soil passes less"))
+        assumptions.append(Assumption(part.name("runoff"), "90 %", "roofs and pavement; soil gives less"))
     if isinstance(part.data.get("rain"), str) and "/" in part.data["rain"]:
         facts["rain_ms"] = part.quantity("rain", "rate", above=0.0)
     else:
@@ -193,11 +193,11 @@ def _recovery(part, assumptions, pit):
     if "highest_water_table" not in part.data:
         taken = max(facts["table_m"] or 0.0, pit.floor_m if pit else 0.0) + FOOT
         facts["highest_m"] = taken
-        why = "a foot above the floor or above what was measured, whichever is higher"
+        why = "1 ft above the floor or above the measured level, whichever is higher"
         assumptions.append(Assumption(part.name("highest_water_table"), units.show(taken, "distance"), why))
     low, high, table = facts["low_m"], facts["high_m"], facts["table_m"]
     if None not in (low, high, table) and not low < high < table:
-        part.problem("to", "levels must rise: from below to, to below water_table, or the pit would not have recovered")
+        part.problem("to", "levels must rise: from < to < water_table, or the pit would not have recovered")
         return None
     return facts
 

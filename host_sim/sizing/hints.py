@@ -1,25 +1,27 @@
-"""What a sensible value looks like, said beside every refusal that names a key of the site file."""
+"""A sensible value for each key of the site file, given with every error that names the key."""
 
 import re
+
+from host_sim.sizing.example_curve import ROWS
 
 # last part of a dotted key: what a sensible value looks like
 SENSIBLE = {
     "depth": "most pits are 24 in to 36 in deep",
     "diameter": "pits are 18 in to 36 in across; a 1-1/2 in pipe is 1.610 in inside",
     "side": "square pits are 18 in to 36 in wide",
-    "curve": 'from the data plate, as [["0 gpm", "23 ft"], ["30 gpm", "16 ft"], ["60 gpm", "0 ft"]]',
+    "curve": f"from the data plate, as {ROWS}",
     "length": 'measured along the pipe, as "8 ft" for a riser and "20 ft" for a header',
-    "outlet": 'of a discharge, height above the pit\'s bottom, as "10 ft"; of a motor, the thread, as "1-1/2 in"',
-    "intake": 'where the pump sucks, as "3 in" above the pit\'s bottom',
-    "rise": 'as much as a tape reads well, as "4 in"',
-    "falls": 'as much as a tape reads well, as "4 in"',
+    "outlet": 'of a discharge, height above the bottom of the pit, as "10 ft"; of a motor, the thread, as "1-1/2 in"',
+    "intake": 'height of the pump inlet above the bottom of the pit, as "3 in"',
+    "rise": '4 in or more, for a small error of the tape, as "4 in"',
+    "falls": '4 in or more, for a small error of the tape, as "4 in"',
     "in": 'by the watch, as "5 min"',
     "rated_current": 'from the data plate, as "9.5 A"',
-    "wet_at": 'height above the pit\'s bottom, as "14 in"',
+    "wet_at": 'height above the bottom of the pit, as "14 in"',
     "rain": 'the worst hour, as "2 in/h", or the worst day, as "5 in"',
-    "area": 'of what drains to the pit, as "1000 ft2"',
-    "water_table": 'height above the pit\'s bottom, as "3 ft"',
-    "starts_per_hour": "small motors bear 10 to 15 starts an hour",
+    "area": 'the area that drains to the pit, as "1000 ft2"',
+    "water_table": 'height above the bottom of the pit, as "3 ft"',
+    "starts_per_hour": "small motors allow 10 to 15 starts per hour",
     "capacity": 'from the battery\'s label, as "100 Ah"',
     "margin": 'as "50 %"',
 }

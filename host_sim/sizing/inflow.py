@@ -108,7 +108,7 @@ def _rise(facts, inputs, pump_m3s):
     }
     how = "area x rise / time"
     if inputs.basin.perforated:
-        how += "; in a perforated basin the gravel around it fills too, so the true inflow is more"
+        how += "; perforated basin: the gravel around it fills too, so the true inflow is higher"
         errors["area_m2"] = 0.25 * area
     return bounds(rise_rate_m3s, values, errors), how, "conservation of water", {}
 
@@ -150,7 +150,7 @@ def _log(facts, inputs, pump_m3s):
         "volume_m3": volume * sqrt(spread**2 + facts["_area_share"] ** 2),
         "pump_m3s": error * rate,
     }
-    return bounds(logged_m3s, values, errors), "starts counted: T = V/Q + V/(Qp-Q)", "US Army EI 11C201, 1997", {}
+    return bounds(logged_m3s, values, errors), "counted starts, T = V/Q + V/(Qp-Q)", "US Army EI 11C201, 1997", {}
 
 
 def _steepest(facts, inputs):
@@ -164,7 +164,7 @@ def _steepest(facts, inputs):
                 best = (h1 - h0, t1 - t0, h0)
     facts = {**facts, "way_m": best[0] or 1e-6, "time_s": best[1], "from_m": best[2]}
     figures, _, source, more = _rise(facts, inputs, 0.0)
-    return figures, "steepest rise of an inch or more in the log", source, more
+    return figures, "steepest rise of 1 in or more in the log", source, more
 
 
 def _area(facts, inputs, pump_m3s):
@@ -217,12 +217,17 @@ def _recovery(facts, inputs, pump_m3s):
 def _thumb(facts, inputs, pump_m3s):
     values = {"area_m2": facts["area_m2"], "flow": facts["flow_m3s_m2"]}
     errors = {"flow": 0.7 * facts["flow_m3s_m2"]}
-    how = "floor area x a rule of thumb; nothing was measured"
-    return bounds(lambda area_m2, flow: area_m2 * flow, values, errors), how, "trade's rule of thumb, from memory", {}
+    how = "floor area x rule of thumb; not measured"
+    return (
+        bounds(lambda area_m2, flow: area_m2 * flow, values, errors),
+        how,
+        "rule of thumb of the trade, from memory",
+        {},
+    )
 
 
 def _scenario(facts, inputs, pump_m3s):
-    how = "the peak of the scenario's own inflow; a scenario is no measurement"
+    how = "peak of the scenario's inflow; not measured"
     peak = facts["peak_m3s"]
     return bounds(lambda peak: peak, {"peak": peak}, {"peak": 0.3 * peak}), how, "the site file", {}
 
@@ -244,7 +249,7 @@ def estimate(evidence, inputs, pump_m3s):
     (value, low, high), how, source, more = _WORK[evidence.kind](evidence.facts, inputs, pump_m3s)
     peak = evidence.kind in ALREADY_PEAK
     factor = 1.0 if peak else weather_factor(evidence.weather)
-    weather = "its own worst case" if peak else evidence.weather
+    weather = "already the worst case" if peak else evidence.weather
     return Estimate(evidence.kind, how, source, weather, factor, value, low, high, **more)
 
 

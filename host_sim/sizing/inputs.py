@@ -1,4 +1,4 @@
-"""What the sizing is worked out from, in SI: the site's own parts and the facts that only sizing asks for."""
+"""The inputs of the sizing, in SI: the site's parts and the data that only sizing uses."""
 
 from dataclasses import dataclass, field
 
@@ -7,7 +7,7 @@ from host_sim.plant.discharge import Lines
 
 @dataclass(frozen=True)
 class Assumption:
-    """A fact that nobody gave: what was taken for it, and why that is cautious."""
+    """A value not given: the default taken, and why it is conservative."""
 
     key: str
     taken: str
@@ -16,7 +16,7 @@ class Assumption:
 
 @dataclass(frozen=True)
 class Plate:
-    """What a pump's data plate and its maker's leaflet say beyond the curve; None where they are silent."""
+    """Data plate and manual of a pump beyond its curve; None where they give nothing."""
 
     outlet_m: float
     body_m: float

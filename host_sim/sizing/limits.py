@@ -1,4 +1,4 @@
-"""Every limit and every cautious default of the sizing: value in SI, what it limits, where it comes from.
+"""Every limit and every conservative default of the sizing: value in SI, meaning, source.
 
 A limit with no published source says so.  Nothing in the sizing compares
 against a number that is not listed here, so the report can print them all.
@@ -26,46 +26,50 @@ class Limit:
 
 
 LIMITS = (
-    Limit("pit_diameter", 18 * INCH, "length", "least diameter of a sump pit",
+    Limit("pit_diameter", 18 * INCH, "length", "minimum diameter of a sump pit",
           "International Plumbing Code 1113.1.2; the local code decides"),
-    Limit("pit_depth", 24 * INCH, "length", "least depth of a sump pit",
+    Limit("pit_depth", 24 * INCH, "length", "minimum depth of a sump pit",
           "International Plumbing Code 1113.1.2; the local code decides"),
-    Limit("velocity_low", 2 * FOOT, "velocity", "slower, sand and iron settle in the pipe", "Wisconsin NR 110.14"),
-    Limit("velocity_high", 8 * FOOT, "velocity", "faster, valves slam and wear", "Sanks, Pumping Station Design"),
-    Limit("starts", 10, "number", "starts of one motor in an hour where its maker says nothing",
-          "common practice 10 to 15 for small single-phase motors; the lower one is taken"),
-    Limit("least_run", 10.0, "seconds", "shortest run of a motor where its maker says nothing", PRACTICE),
-    Limit("least_rest", 10.0, "seconds", "shortest rest of a motor where its maker says nothing", PRACTICE),
-    Limit("minimum_flow", 0.10, "share", "of the flow at no head; less overheats the pump where its maker says nothing",
+    Limit("velocity_low", 2 * FOOT, "velocity", "minimum velocity; below it sand and iron settle in the pipe",
+          "Wisconsin NR 110.14"),
+    Limit("velocity_high", 8 * FOOT, "velocity", "maximum velocity; above it valves slam and wear",
+          "Sanks, Pumping Station Design"),
+    Limit("starts", 10, "number", "starts per hour of one motor where its manufacturer gives none",
+          "common practice, no source: 10 to 15 for small single-phase motors; the lower is used"),
+    Limit("tolerance", 0.05, "share", "starts per hour over their limit by no more than this count as at the limit: "
+          "tape, watch and data plate are no more accurate", PRACTICE),
+    Limit("least_run", 10.0, "seconds", "minimum run of a motor where its manufacturer gives none", PRACTICE),
+    Limit("least_rest", 10.0, "seconds", "minimum off time of a motor where its manufacturer gives none", PRACTICE),
+    Limit("minimum_flow", 0.10, "share", "of run-out: minimum flow of a pump where its manufacturer gives none",
           PRACTICE),
-    Limit("margin", 0.5, "share", "added to the best estimate of the inflow", OWN),
-    Limit("weather_wet", 1.5, "number", "a wet spell is multiplied by this to reach the wettest week", OWN),
-    Limit("weather_dry", 3.0, "number", "a dry spell, or one not known, is multiplied by this", OWN),
-    Limit("uncertain", 0.35, "share", "an uncertainty of more than this asks for a longer test", OWN),
-    Limit("disagree", 2.5, "number", "two kinds of evidence further apart than this contradict each other", OWN),
-    Limit("lag_gain", 0.35, "share", "the second pump should add at least this to one pump's flow", OWN),
-    Limit("pipe_pays", 0.20, "share", "a larger pipe is named when it adds more than this to the flow", OWN),
-    Limit("wear", 0.10, "share", "of head and flow that a pump loses before anybody notices", PRACTICE),
-    Limit("gap", 1 * INCH, "length", "clear space between pumps, floats and wall", PRACTICE),
-    Limit("step", 2 * INCH, "length", "least height between two contacts", PRACTICE),
-    Limit("freeboard", 3 * INCH, "length", "least height from the high contact to the floor", PRACTICE),
-    Limit("intake_cover", 1 * INCH, "length", "water kept above what the pump needs, against waves and air", PRACTICE),
-    Limit("entrance_head", 6 * INCH, "length", "how far water may stand above the pit's outside to get in", OWN),
-    Limit("outfall_distance", 10 * FOOT, "distance", "nearer to the wall the water seeps back", PRACTICE),
-    Limit("drain_back", 0.25, "share", "of the band that may run back from the pipe after a stop", OWN),
-    Limit("uplift", 1.2, "number", "weight must exceed uplift by this factor", PRACTICE),
-    Limit("time_to_floor", 1800.0, "time", "with no pump running a person needs this long to wake and act", OWN),
-    Limit("ageing", 1.25, "number", "a battery is bought larger by this, for its old age",
+    Limit("margin", 0.5, "share", "margin on the best estimate of the inflow", OWN),
+    Limit("weather_wet", 1.5, "number", "factor from a wet spell to the wettest week", OWN),
+    Limit("weather_dry", 3.0, "number", "factor from dry or unknown weather to the wettest week", OWN),
+    Limit("uncertain", 0.35, "share", "largest uncertainty of a rise test", OWN),
+    Limit("disagree", 2.5, "number", "largest ratio of two inflow measurements that still agree", OWN),
+    Limit("lag_gain", 0.35, "share", "minimum gain from the second pump", OWN),
+    Limit("pipe_pays", 0.20, "share", "gain in flow that makes a larger pipe worth it", OWN),
+    Limit("wear", 0.10, "share", "loss of head and flow by wear before anybody notices", PRACTICE),
+    Limit("gap", 1 * INCH, "length", "clearance between pumps, floats and wall", PRACTICE),
+    Limit("step", 2 * INCH, "length", "minimum height between two contacts", PRACTICE),
+    Limit("freeboard", 3 * INCH, "length", "minimum height from the high contact to the floor", PRACTICE),
+    Limit("intake_cover", 1 * INCH, "length", "water kept above the pump's minimum, against waves and air", PRACTICE),
+    Limit("entrance_head", 6 * INCH, "length", "head outside that drives water through the basin holes", OWN),
+    Limit("outfall_distance", 10 * FOOT, "distance", "minimum distance of the outlet from the wall", PRACTICE),
+    Limit("drain_back", 0.25, "share", "of the band: largest drain-back after a stop", OWN),
+    Limit("uplift", 1.2, "number", "weight over uplift", PRACTICE),
+    Limit("time_to_floor", 1800.0, "time", "time a person needs to wake and act", OWN),
+    Limit("ageing", 1.25, "number", "extra battery size for aging",
           "IEEE 485 practice, from memory"),
-    Limit("depth", 0.5, "share", "of a lead-acid battery that a plan may use", MEMORY),
-    Limit("depth_lithium", 0.8, "share", "of a lithium battery that a plan may use", MEMORY),
-    Limit("wanted", 8 * 3600.0, "time", "how long the battery should last where nobody says", OWN),
-    Limit("recharge", 48 * 3600.0, "time", "longest recharge, for two storms in a row", PRACTICE),
-    Limit("cable_drop", 0.03, "share", "voltage lost between battery and pump, there and back", PRACTICE),
-    Limit("locked_rotor", 5.0, "number", "starting current over rated current where the plate says nothing",
-          "common practice: four to six times"),
-    Limit("generator_spare", 0.8, "share", "of a generator's power that may be planned with", PRACTICE),
-    Limit("inflow_agreement", 0.02, "share", "promise and simulation agree within this", OWN),
+    Limit("depth", 0.5, "share", "usable share of a lead-acid battery", MEMORY),
+    Limit("depth_lithium", 0.8, "share", "usable share of a lithium battery", MEMORY),
+    Limit("wanted", 8 * 3600.0, "time", "battery run time wanted where none is given", OWN),
+    Limit("recharge", 48 * 3600.0, "time", "longest recharge time, for two storms in a row", PRACTICE),
+    Limit("cable_drop", 0.03, "share", "largest voltage drop between battery and pump, both conductors", PRACTICE),
+    Limit("locked_rotor", 5.0, "number", "locked-rotor current over rated current where the plate gives none",
+          "common practice, no source: four to six times"),
+    Limit("generator_spare", 0.8, "share", "usable share of a generator's rating", PRACTICE),
+    Limit("inflow_agreement", 0.02, "share", "largest difference between calculation and simulation", OWN),
 )  # fmt: skip
 
 _BY_NAME = {limit.name: limit for limit in LIMITS}
@@ -83,9 +87,9 @@ MATERIALS = {
     "PVC schedule 40": (True, "solid-wall PVC 1120", "ASTM D1785"),
     "PVC schedule 80": (True, "solid-wall PVC 1120", "ASTM D1785"),
     "polyethylene pressure": (True, "pressure-rated polyethylene", "ASTM D2239, from memory"),
-    "cellular-core DWV": (False, "foam-core drain pipe", "ASTM F891: not for pressure"),
-    "corrugated drain": (False, "corrugated drain hose", PRACTICE),
-    "unknown": (False, "a pipe whose marking nobody has read", OWN),
+    "cellular-core DWV": (False, "cellular-core (foam-core) drain pipe", "ASTM F891: not for pressure"),
+    "corrugated drain": (False, "corrugated drain pipe", PRACTICE),
+    "unknown": (False, "pipe of unknown marking", OWN),
 }
 # Rated pressure of Sch 40 PVC 1120 at 73 F by inside diameter in inches (ASTM D1785).
 PRESSURE_PSI = ((1.380, 370.0), (1.610, 330.0), (2.067, 280.0))
@@ -114,6 +118,11 @@ def limit(name):
 def row(name):
     """Return the whole Limit of a name."""
     return _BY_NAME[name]
+
+
+def at_limit(value, most):
+    """Tell whether a figure is over its limit by no more than the tolerance of what it is worked out from."""
+    return most < value <= most * (1.0 + limit("tolerance"))
 
 
 def awg_area_m2(gauge):

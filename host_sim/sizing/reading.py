@@ -1,7 +1,7 @@
-"""Reads a site document for sizing: the parts that the simulator knows, then the tables that only sizing asks for.
+"""Reads a site document for sizing: the simulator's parts, then the tables that only sizing uses.
 
-Everything wrong is reported at once.  Whatever is not given is taken at a
-cautious default that the report lists; what can only be wrong is refused.
+All errors are reported at once.  What is not given takes a conservative
+default that the report lists; what is physically impossible is refused.
 
 The tables that only sizing asks for, all of them optional:
 
@@ -25,7 +25,7 @@ import copy
 from math import pi
 
 from host_sim.errors import InputError
-from host_sim.plant.discharge import Lines
+from host_sim.plant.discharge import Lines, rated_flow_m3s
 from host_sim.plant.equipment import Supply
 from host_sim.site import pit, pumps, settings
 from host_sim.site.reader import Table
@@ -95,7 +95,7 @@ def read(data, source="site"):
 def _site_parts(table, assumptions):
     pit_table = table.table("pit")
     if pit_table is not None and "floor_area" not in pit_table:
-        assumptions.append(Assumption("pit.floor_area", "600 ft2", "only says how fast water spreads on the floor"))
+        assumptions.append(Assumption("pit.floor_area", "600 ft2", "only sets how fast water spreads on the floor"))
         pit_table = Table({**pit_table.data, "floor_area": "600 ft2"}, "pit", table.problems)
     site = {"name": table.text("name", "a sump pit"), "floor_area": None}
     if pit_table is not None:
@@ -107,7 +107,7 @@ def _site_parts(table, assumptions):
         site["contacts"], site["closed"] = [], [False, False, False, True]
     pump_tables = [_dictionary(table.data, key) for key in ("pump", "pump1", "pump2")]
     if all("rated_current" not in part for part in pump_tables) and isinstance(table.data.get("pump"), dict):
-        assumptions.append(Assumption("pump.rated_current", "10 A", "a half-horsepower motor; read the plate"))
+        assumptions.append(Assumption("pump.rated_current", "10 A", "a 1/2 hp motor; read the data plate"))
         table.data["pump"].setdefault("rated_current", "10 A")
     site["pumps"] = pumps.read_pumps(table)
     site["discharge"] = pumps.read_discharge(table.table("discharge"))
@@ -118,7 +118,7 @@ def _site_parts(table, assumptions):
     controller = table.table("controller", {})
     words = tuple(settings.SENSING)
     ask = Asker(controller or Table({}, "controller", []), assumptions)
-    site["sensing"] = ask.text("sensing", "nothing", "no current sensor or run feedback on the pumps", words)
+    site["sensing"] = ask.text("sensing", "nothing", "assumed: no current sensing, no run feedback", words)
     overrides = table.table("settings", {})
     site["overrides"] = overrides.data if overrides else {}
     table.asked += ["about", "scenario", "inflow", "groundwater", "action", "settings", "sizing"]
@@ -128,7 +128,7 @@ def _site_parts(table, assumptions):
 
 def _sizing_parts(sizing, table, assumptions, site):
     ask = Asker(sizing, assumptions)
-    margin = ask.quantity("margin", "share", limit("margin"), "on top of the best estimate", least=0.0, most=10.0)
+    margin = ask.quantity("margin", "share", limit("margin"), "added to the best estimate", least=0.0, most=10.0)
     plates = tuple(_plate(sizing, n, site, assumptions) for n in (0, 1))
     parts = {
         "margin": margin,
@@ -157,18 +157,16 @@ def _plate(sizing, n, site, assumptions):
     pump = site["pumps"][n]
     runout = pump.curve.runout_m3s if pump else 1.0
     least = (pump.intake_m + pump.cover_m) if pump else 0.1
-    last = max((q for q, h in pump.curve.points if h > 0.0), default=runout) if pump else runout
+    last = rated_flow_m3s(pump.curve) if pump else runout
     plate = Plate(
-        ask.quantity("outlet", "length", 1.5 * INCH, "the usual outlet of a half-horsepower pump", above=0.0),
+        ask.quantity("outlet", "length", 1.5 * INCH, "the usual outlet of a 1/2 hp pump", above=0.0),
         ask.quantity("body_diameter", "length", "8 in", "a wide pump", above=0.0, most="3 ft"),
-        ask.quantity("covered_to", "length", least, "the motor's maker may ask for more; read the leaflet", above=0.0),
+        ask.quantity("covered_to", "length", least, "the manufacturer may require more; read the manual", above=0.0),
         _starts(ask, site),
         ask.quantity("least_run", "time", limit("least_run"), PRACTICE, least=0.0),
         ask.quantity("least_rest", "time", limit("least_rest"), PRACTICE, least=0.0),
-        ask.quantity(
-            "minimum_flow", "flow", limit("minimum_flow") * runout, "a tenth of the flow at no head", least=0.0
-        ),
-        ask.quantity("maximum_flow", "flow", last, "the last point of the curve above no head", above=0.0),
+        ask.quantity("minimum_flow", "flow", limit("minimum_flow") * runout, "a tenth of run-out", least=0.0),
+        ask.quantity("maximum_flow", "flow", last, "the last point of the curve above zero head", above=0.0),
         ask.quantity("weight", "mass", "20 lb", "a light pump", above=0.0),
     )
     table.done()
@@ -181,14 +179,14 @@ def _starts(ask, site):
     if "starts_per_hour" not in ask.table and isinstance(given, int) and 1 <= given <= 60:
         return float(given)
     return ask.quantity(
-        "starts_per_hour", "number", limit("starts"), "the lower end of common practice", least=1, most=60
+        "starts_per_hour", "number", limit("starts"), "low end of common practice (10 to 15)", least=1, most=60
     )
 
 
 def _floats(sizing, assumptions):
     table = _part(sizing, "floats")
     ask = Asker(table, assumptions)
-    kind = ask.text("kind", "vertical", "floats on rods, which a narrow pit needs", ("vertical", "tethered"))
+    kind = ask.text("kind", "vertical", "what a narrow pit needs", ("vertical", "tethered"))
     travel_default = "1 in" if kind != "tethered" else "4 in"
     travel = ask.quantity("travel", "length", travel_default, PRACTICE, above=0.0, most="3 ft")
     tether = table.quantity("tether", "length", 3.5 * INCH if kind == "tethered" else 0.0, least=0.0)
@@ -234,10 +232,10 @@ def _outfall(sizing, assumptions):
     part = _part(sizing, "outfall")
     ask = Asker(part, assumptions)
     found = Outfall(
-        ask.text("to", "unknown", "find out before anything is dug", OUTFALLS),
-        ask.quantity("distance", "distance", 0.0, "taken as close to the wall", least=0.0, most="2000 ft"),
-        ask.boolean("freezes", True, "winter comes to most places"),
-        ask.boolean("freeze_relief", False, "taken as not there"),
+        ask.text("to", "unknown", "find out before you dig", OUTFALLS),
+        ask.quantity("distance", "distance", 0.0, "assumed at the wall", least=0.0, most="2000 ft"),
+        ask.boolean("freezes", True, "most places have winters"),
+        ask.boolean("freeze_relief", False, "assumed missing"),
     )
     part.done()
     return found
@@ -255,10 +253,10 @@ def _basin(sizing, assumptions, site):
     found = Basin(
         wall == "perforated", each * count, low, each,
         part.quantity("inlet", "length", None, above=0.0),
-        ask.boolean("held_down", False, "not known to be cast into the floor"),
+        ask.boolean("held_down", False, "assumed not cast into the floor"),
         ask.quantity("weight", "mass", "30 lb", "a light plastic basin", least=0.0),
-        ask.text("cover", "none", "taken as open", COVERS),
-        ask.quantity("water_table", "distance", floor, "the highest, above the bottom; taken at the floor", least=0.0),
+        ask.text("cover", "none", "assumed open", COVERS),
+        ask.quantity("water_table", "distance", floor, "the highest; assumed at the floor", least=0.0),
     )  # fmt: skip
     part.done()
     return found
@@ -270,21 +268,21 @@ def _power(sizing, table, assumptions, site):
     ask = Asker(part, assumptions)
     when = ask if has_battery else Asker(part, [])
     found = Power(
-        ask.text("circuits", "shared", "look in the panel: one breaker for each pump?", ("separate", "shared")),
+        ask.text("circuits", "shared", "look in the panel: one breaker per pump?", ("separate", "shared")),
         when.quantity("wanted", "time", limit("wanted"), "one night", above=0.0),
-        when.text("battery", "flooded", "the kind that loses most", tuple(CHEMISTRY)),
-        when.text("room", "unheated", "a cellar in winter", tuple(COLD)),
-        when.boolean("vented", False, "taken as a closed room"),
+        when.text("battery", "flooded", "the type that loses most", tuple(CHEMISTRY)),
+        when.text("room", "unheated", "a basement in winter", tuple(COLD)),
+        when.boolean("vented", False, "assumed closed"),
         when.quantity("cable", "distance", 10 * FOOT, "one way", above=0.0),
         part.integer("cable_gauge", 6, 0, 14),
         part.quantity("fuse", "current", None, above=0.0),
         when.quantity("battery_voltage", "voltage", 12.0, "one 12 V battery", above=0.0),
         part.quantity("generator", "power", 0.0, least=0.0),
         part.quantity("house_load", "power", 1500.0, least=0.0),
-        ask.boolean("alarm", True, "the controller's own horn, placed where it is heard in the bedroom"),
+        ask.boolean("alarm", True, "the controller's horn, placed where it is heard in the bedroom"),
     )
     if found.cable_awg not in AMPACITY and found.cable_awg is not None:
         sizes = ", ".join(str(size) for size in AMPACITY)
-        part.problem("cable_gauge", f"{found.cable_awg}: an American wire gauge of {sizes} is wanted")
+        part.problem("cable_gauge", f"{found.cable_awg}: must be an American wire gauge, one of {sizes}")
     part.done()
     return found

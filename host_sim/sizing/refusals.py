@@ -1,4 +1,4 @@
-"""What cannot be sized at all: refused with the reason and with what a sensible value looks like."""
+"""Input that cannot be sized: refused with the reason and a sensible value."""
 
 from host_sim.sizing.limits import FOOT, INCH
 from host_sim.sizing.say import Say
@@ -29,22 +29,22 @@ def _pipes(discharge, pumps, extra, problems):
         run = discharge.risers[n].length_m + (discharge.header.length_m if discharge.header else 0.0)
         if 0.0 < run < 0.9 * shortest:
             problems.append(
-                f"discharge: {SAY(run, 'distance')} of pipe cannot climb the {SAY(shortest, 'distance')} from the pump "
-                "to the outlet: measure along the pipe, riser and header together; at least the lift itself"
+                f"discharge: {SAY(run, 'distance')} of pipe cannot reach the outlet, {SAY(shortest, 'distance')} above "
+                "the pump: measure along the pipe, riser and header together; at least the lift itself"
             )
             break
 
 
 def _pipe(key, pipe, outlet_m, nominal_in, problems):
     if pipe.length_m <= 0.0:
-        problems.append(f"{key}.length: a pipe of no length")
+        problems.append(f"{key}.length: must be above 0")
     # A nominal size is compared with a nominal outlet; a given inside diameter may be a little less than its name.
     size = nominal_in * INCH if nominal_in is not None else pipe.diameter_m * 1.02
     if size < outlet_m - 1e-6:
         problems.append(
             f"{key}: pipe of {SAY(size if nominal_in else pipe.diameter_m, 'length')} on a pump outlet of "
-            f"{SAY(outlet_m, 'length')} is refused: a discharge smaller than the outlet throttles the pump, speeds "
-            f"the water past its valves and traps what the pump passes ({FROM_CODE}). "
+            f"{SAY(outlet_m, 'length')} is refused: a discharge smaller than the outlet throttles the pump, wears "
+            f"its valves and traps solids that the pump passes ({FROM_CODE}). "
             f"Sensible: {SAY(outlet_m, 'length')} or the next size up"
         )
 
@@ -56,14 +56,15 @@ def _lift(site, problems):
         shutoff = pump.curve.shutoff_m
         if shutoff <= lift:
             problems.append(
-                f"pump {n + 1}: lifts to {SAY(shutoff, 'distance')} at most (its shut-off head), but the outlet lies "
-                f"{SAY(lift, 'distance')} above its intake: no water would move. Sensible: a pump whose shut-off "
-                f"head is about {SAY(1.5 * lift, 'distance')} or more"
+                f"pump {n + 1}: shut-off head {SAY(shutoff, 'distance')}, but the outlet is "
+                f"{SAY(lift, 'distance')} above its "
+                "inlet: no water would move. Sensible: a pump with a shut-off head of about "
+                f"{SAY(1.5 * lift, 'distance')} or more"
             )
     if discharge.outlet_m <= pit.floor_m:
         problems.append(
-            f"discharge.outlet: {SAY(discharge.outlet_m, 'distance')} lies below the floor, "
-            f"{SAY(pit.floor_m, 'distance')} above the pit's bottom"
+            f"discharge.outlet: {SAY(discharge.outlet_m, 'distance')} is below the floor, "
+            f"{SAY(pit.floor_m, 'distance')} above the bottom of the pit"
         )
 
 
@@ -72,11 +73,14 @@ def _plates(site, extra, problems):
         name = f"sizing.motor{n + 1}"
         if plate.minimum_m3s >= plate.maximum_m3s:
             problems.append(
-                f"{name}.minimum_flow: {SAY(plate.minimum_m3s, 'flow')} must lie below maximum_flow, "
-                f"{SAY(plate.maximum_m3s, 'flow')}; sensible: a tenth of the largest flow"
+                f"{name}.minimum_flow: {SAY(plate.minimum_m3s, 'flow')} must be below maximum_flow, "
+                f"{SAY(plate.maximum_m3s, 'flow')}; sensible: a tenth of run-out"
             )
         if plate.body_m >= site["pit"].floor_m * 10.0:
-            problems.append(f"{name}.body_diameter: {SAY(plate.body_m, 'length')} is no sump pump")
+            problems.append(
+                f"{name}.body_diameter: {SAY(plate.body_m, 'length')} is too wide for a sump pump; sensible: 6 "
+                "in to 10 in"
+            )
         if plate.covered_m >= site["pit"].floor_m - 2 * INCH:
             problems.append(
                 f"{name}.covered_to: {SAY(plate.covered_m, 'length')} leaves no room below the floor at "
@@ -84,7 +88,7 @@ def _plates(site, extra, problems):
             )
         if pump.intake_m + pump.cover_m >= site["pit"].floor_m - 2 * INCH:
             problems.append(
-                f"pump {n + 1}: intake at {SAY(pump.intake_m, 'length')} leaves no water to pump below the floor at "
+                f"pump {n + 1}: inlet at {SAY(pump.intake_m, 'length')} leaves no water to pump below the floor at "
                 f"{SAY(site['pit'].floor_m, 'length')}; sensible: 2 in to 4 in above the bottom"
             )
 
@@ -93,10 +97,11 @@ def _pit(site, extra, problems):
     basin = extra["basin"]
     if basin.inlet_m is not None and basin.inlet_m >= site["pit"].floor_m:
         problems.append(
-            f"sizing.basin.inlet: {SAY(basin.inlet_m, 'length')} lies above the floor at "
-            f"{SAY(site['pit'].floor_m, 'length')}: give the lowest point of the pipe that runs in, as 18 in"
+            f"sizing.basin.inlet: {SAY(basin.inlet_m, 'length')} is above the floor at "
+            f"{SAY(site['pit'].floor_m, 'length')}: give the lowest point of the drain inlet, as 18 in"
         )
     if basin.water_table_m > 40.0 * FOOT:
         problems.append(
-            f"sizing.basin.water_table: {SAY(basin.water_table_m, 'distance')} above the pit; sensible: 3 ft"
+            f"sizing.basin.water_table: {SAY(basin.water_table_m, 'distance')} above the bottom of the pit is "
+            "too high; sensible: 3 ft"
         )

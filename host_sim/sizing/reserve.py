@@ -1,4 +1,4 @@
-"""Reserve: does one pump carry the peak, how high does the water rise while nothing pumps, what overwhelms the pit."""
+"""Reserve: one pump against the peak, the rise during start delays, and the storm that is too much."""
 
 from dataclasses import dataclass
 from math import inf
@@ -48,14 +48,14 @@ def _delays_s(inputs, values):
     held = debounce + BOOT_S + max(seconds(s.BOOT_HOLD_MS), rest, spacing)
     flapping = debounce + BOOT_S + max(FLAPPING_HOLD_S, seconds(s.BOOT_HOLD_MS), rest)
     found = [
-        ("rest of the only pump left, after a short run", rest, True),
-        ("a failed start, the other takes over", debounce + failed, False),
-        ("power-up delay and the rest after it", held, False),
-        ("power-up delay on flapping mains, then a failed start", flapping + failed, False),
+        ("minimum off time of the only pump left, after a short run", rest, True),
+        ("failed start, changeover to the other pump", debounce + failed, False),
+        ("power-up delay and minimum off time", held, False),
+        ("power-up delay after repeated power failures, then a failed start", flapping + failed, False),
     ]
     if inputs.supply.generator is not None:
         after = inputs.supply.generator.after_s + seconds(s.MAINS_SETTLE_MS) + seconds(s.GENERATOR_SPACING_MS)
-        found.append(("generator takes over and settles", debounce + after, False))
+        found.append(("generator start and settling time", debounce + after, False))
     return found
 
 

@@ -1,4 +1,4 @@
-"""Numbers in words: SI values shown in the units of either system, in the precision of a tape measure."""
+"""SI values as texts with units, US or SI, rounded as a tape measure reads."""
 
 from host_sim.report.clock import lasting
 from host_sim.sizing.limits import FOOT, GALLON, GPM, INCH, PSI
@@ -51,7 +51,7 @@ class Say:
         if kind == "seconds" and value < 120.0:
             return f"{value:.1f} s" if value < 20.0 else f"{value:.0f} s"
         if kind in ("time", "seconds"):
-            return "for ever" if value == float("inf") else lasting(value)
+            return "unlimited" if value == float("inf") else lasting(value)
         _, unit, decimals = SHOWN[kind][self.place]
         return f"{round(self.number(value, kind), decimals) + 0.0:.{decimals}f} {unit}"
 

@@ -4,8 +4,8 @@ from host_sim.sizing import contacts
 from host_sim.sizing.document import edited, look, to_toml
 from host_sim.sizing.limits import GPM
 
-HEADING = """Sized by sumpbench size.  sizing.written names what it worked out, which is worked out anew when this
-file is sized again.  Take a key out of that list to keep what you have written there yourself.
+HEADING = """Sized by sumpbench size.  sizing.written lists the keys that it calculated, and calculates
+again when this file is sized again.  Take a key off that list to keep a value of your own.
 Local codes and licensed trades decide."""
 RISING_H, PEAK_H, WHOLE_H = 2, 4, 8
 

@@ -4,47 +4,24 @@ import time
 
 from host_sim.board.client import Client
 from host_sim.errors import InputError
-from host_sim.site.load import read_site
+from tests import plant_sites
 from tests.micropython.places import micropython
 
-SITE = """
-name = "test pit (invented)"
-[pit]
-shape = "cylinder"
-diameter = "18 in"
-depth = "24 in"
-floor_area = "600 ft2"
-start_level = "{level}"
-[contacts]
-off = {{ wet_at = "7 in", dry_at = "6 in" }}
-lead = {{ wet_at = "14 in", dry_at = "13 in" }}
-lag = {{ wet_at = "16 in", dry_at = "15 in" }}
-high = {{ wet_at = "18 in", dry_at = "17 in", normally_closed = true }}
-[pump]
-curve = [["0 gpm", "23 ft"], ["15 gpm", "20 ft"], ["33 gpm", "15 ft"], ["45 gpm", "10 ft"], ["60 gpm", "0 ft"]]
-intake = "3 in"
-rated_current = "8 A"
-volts = "115 V"
-[discharge]
-outlet = "130 in"
-riser = {{ pipe = "1-1/2 in", length = "10 ft", fittings = {{ elbow_90 = 1, swing_check = 1, ball_valve = 1 }} }}
-header = {{ pipe = "1-1/2 in", length = "20 ft", fittings = {{ elbow_90 = 2, exit = 1 }} }}
+INFLOW = """
 [[inflow]]
 kind = "constant"
 rate = "{inflow}"
 [controller]
 sensing = "current"
-[scenario]
-begins = "20:00"
-lasts = "24 h"
-seed = 1
 """
+DAY = plant_sites.SCENARIO.replace('lasts = "20 min"', 'lasts = "24 h"')
 
 
 def pit(inflow="12 gpm", level="8 in"):
     """Return a test site, skipping where there is no MicroPython to run a board."""
     micropython()
-    return read_site(SITE.format(inflow=inflow, level=level))
+    start = plant_sites.PIT.replace('start_level = "6 in"', f'start_level = "{level}"')
+    return plant_sites.site(pit=start, inflow=INFLOW.format(inflow=inflow), scenario=DAY)
 
 
 def wait_for(what, patience_s=20.0, pause_s=0.05):

@@ -140,11 +140,11 @@ def cures_of(name, edits):
 
 def test_a_pit_too_small_is_told_plainly_with_each_cure_in_numbers():
     reason, texts = cures_of("pit_too_small", {**SMALL, "sizing.evidence": rise(0.58)})
-    assert "the pit is too small" in reason and "starts an hour" in reason
-    for way in ("in across", "in deep", "smaller pumps"):
+    assert "the pit is too small" in reason and "starts per hour" in reason
+    for way in ("in wide", "in deep", "smaller pumps"):
         assert way in texts
     often = {"sizing.motor.starts_per_hour": 30, "sizing.evidence": rise(0.58)}
-    assert "take turns" in cures_of("pit_too_small", {**SMALL, **often, "settings": {"duty": 1}})[1]
+    assert "alternate" in cures_of("pit_too_small", {**SMALL, **often, "settings": {"duty": 1}})[1]
     narrow = {"contacts": contacts(5, 9, 12, 15)}
     assert "contacts at off" in cures_of("pit_too_small", {**SMALL, **often, **narrow})[1]
 

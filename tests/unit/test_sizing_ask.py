@@ -2,18 +2,20 @@
 
 import json
 import tomllib
+from importlib import resources
 
 import pytest
 
 from host_sim.errors import InputError
+from host_sim.site.load import packaged
 from host_sim.sizing.interview import ask
 from host_sim.sizing.interview.questions import QUESTIONS, read_curve
 from host_sim.sizing.model import size
 
 GOOD = {
-    "name": "Cellar", "shape": "round", "width": "24 in", "depth": "30 in", "floor": "600 ft2", "evidence": "rise test",
-    "rise": "6 in", "rise_time": "4 min", "rise_from": "4 in", "weather": "wettest",
-    "curve": "0 gpm 23 ft, 33 gpm 15 ft, 60 gpm 0 ft", "outlet": "1.5 in", "intake": "3", "body": "8 in",
+    "name": "Basement", "shape": "round", "width": "24 in", "depth": "30 in", "floor": "600 ft2",
+    "evidence": "rise test", "rise": "6 in", "rise_time": "4 min", "rise_from": "4 in", "weather": "wettest",
+    "curve": "0 gpm 24 ft, 32 gpm 16 ft, 62 gpm 0 ft", "outlet": "1.5 in", "intake": "3", "body": "8 in",
     "current": "9.5 A", "starts_hour": "15", "lift": "10.5 ft", "pipe": "2 in", "riser_length": "9 ft",
     "lines": "shared", "run": "20 ft", "elbows": "3", "check": "yes", "valve": "y", "weep": "yes",
     "material": "PVC schedule 40", "to": "daylight", "away": "25 ft", "relief": "yes", "cover": "bolted", "held": "yes",
@@ -49,7 +51,7 @@ def talk(path, person):
 
 
 def test_tape_bucket_and_data_plate_lead_to_a_site_that_is_sized(tmp_path):
-    path, person = tmp_path / "cellar.toml", Person(GOOD)
+    path, person = tmp_path / "basement.toml", Person(GOOD)
     assert talk(path, person) == str(path)
     data = tomllib.loads(path.read_text(encoding="utf-8"))
     assert data["pit"] == {"shape": "cylinder", "diameter": "24 in", "depth": "30 in", "floor_area": "600 ft2"}
@@ -73,9 +75,9 @@ def test_questions_that_do_not_apply_are_not_asked(tmp_path):
     assert "surge" not in other.asked and "rise" not in other.asked
 
 
-@pytest.mark.parametrize("word", ["", "don't know", "?"])
+@pytest.mark.parametrize("word", ["", "don't know", "?", "skip"])
 def test_a_person_who_knows_nothing_gets_cautious_defaults_that_are_said(tmp_path, word):
-    path = tmp_path / "cellar.toml"
+    path = tmp_path / "basement.toml"
     person = Person(dict.fromkeys([q.key for q in QUESTIONS], word))
     assert talk(path, person) == str(path)
     result = size(tomllib.loads(path.read_text(encoding="utf-8")))
@@ -85,13 +87,13 @@ def test_a_person_who_knows_nothing_gets_cautious_defaults_that_are_said(tmp_pat
     for question in QUESTIONS:
         if question.key in person.asked:
             assert question.default in told and question.because in told
-    assert "Answers nobody knew" in path.read_text(encoding="utf-8")
+    assert "Not known, default taken" in path.read_text(encoding="utf-8")
 
 
 @pytest.mark.parametrize("kind", ["rise test", "pump-down test", "log", "drained area", "recovery", "rule of thumb"])
 @pytest.mark.parametrize("backup", ["none", "battery pump", "inverter", "generator"])
 def test_every_branch_of_the_dialogue_ends_in_a_site_that_can_be_sized(tmp_path, kind, backup):
-    path = tmp_path / "cellar.toml"
+    path = tmp_path / "basement.toml"
     talk(path, Person({"evidence": kind, "backup": backup, "lines": "separate", "shape": "square"}))
     result = size(tomllib.loads(path.read_text(encoding="utf-8")))
     assert result.design.governing.kind == kind
@@ -99,7 +101,7 @@ def test_every_branch_of_the_dialogue_ends_in_a_site_that_can_be_sized(tmp_path,
 
 
 def test_interrupted_it_keeps_the_answers_and_goes_on_where_it_stopped(tmp_path):
-    path = tmp_path / "cellar.toml"
+    path = tmp_path / "basement.toml"
     first = Person(GOOD, leaves_at="curve")
     assert talk(path, first) is None
     assert not path.exists()
@@ -115,7 +117,7 @@ def test_interrupted_it_keeps_the_answers_and_goes_on_where_it_stopped(tmp_path)
 
 def test_stop_why_and_back(tmp_path):
     person = Person(GOOD, {"width": ["why", "back"], "depth": ["stop"]})
-    assert talk(tmp_path / "cellar.toml", person) is None
+    assert talk(tmp_path / "basement.toml", person) is None
     assert person.asked[:4] == ["name", "shape", "width", "shape"]
     assert any("near the bottom" in text for text in person.heard)
 
@@ -126,7 +128,10 @@ def test_stop_why_and_back(tmp_path):
     ("depth", "30 gal", "a length is wanted"),
     ("curve", "0 gpm 20 ft, 30 gpm 25 ft", "must fall"),
     ("curve", "30 gpm 15 ft, 60 gpm 0 ft", "shut-off head"),
-    ("curve", "lots", "no flow and head"),
+    ("curve", "0 gpm 18 ft, 35,5 gpm 10 ft", '"0 gpm 18 ft, 35.5 gpm 10 ft"'),
+    ("depth", "30,5", '"30.5"'),
+    ("lift", "3,2 m", '"3.2 m"'),
+    ("curve", "lots", "not a flow and a head"),
     ("check", "perhaps", "yes or no"),
     ("pipe", "7 in", "one of"),
     ("elbows", "many", "whole number"),
@@ -134,23 +139,33 @@ def test_stop_why_and_back(tmp_path):
 ])  # fmt: skip
 def test_a_wrong_answer_is_told_and_asked_again(tmp_path, key, bad, told):
     person = Person(GOOD, {key: [bad]})
-    assert talk(tmp_path / "cellar.toml", person)
+    assert talk(tmp_path / "basement.toml", person)
     assert any(told in text for text in person.heard)
 
 
 def test_nothing_of_somebody_elses_is_overwritten(tmp_path):
-    path = tmp_path / "cellar.toml"
+    path = tmp_path / "basement.toml"
     path.write_text('name = "mine"\n', encoding="utf-8")
     with pytest.raises(InputError, match="exists"):
         talk(path, Person(GOOD))
-    with pytest.raises(InputError, match="no folder"):
-        talk(tmp_path / "nowhere" / "cellar.toml", Person(GOOD))
+    with pytest.raises(InputError, match="does not exist"):
+        talk(tmp_path / "nowhere" / "basement.toml", Person(GOOD))
     spoiled = tmp_path / "new.toml"
     ask.answers_path(spoiled).write_text('{"other": 1}', encoding="utf-8")
     with pytest.raises(InputError, match="other questions"):
         talk(spoiled, Person(GOOD))
 
 
+def test_our_own_curve_is_written_once():
+    question = next(q for q in QUESTIONS if q.key == "curve")
+    own = read_curve(question.default)
+    assert own == [["0 gpm", "18 ft"], ["20 gpm", "15 ft"], ["35 gpm", "10 ft"], ["45 gpm", "5 ft"], ["52 gpm", "0 ft"]]
+    texts = [packaged(name).read_text(encoding="utf-8") for name in ("demo", "water_table")]
+    texts.append((resources.files("hil") / "commission" / "invented-pit.toml").read_text(encoding="utf-8"))
+    for text in texts:
+        assert tomllib.loads(text)["pump"]["curve"] == own
+
+
 def test_a_curve_is_read_in_any_order():
-    assert read_curve("60 gpm 0 ft; 0 gpm at 23 ft") == [["0 gpm", "23 ft"], ["60 gpm", "0 ft"]]
+    assert read_curve("52 gpm 0 ft; 0 gpm at 18 ft") == [["0 gpm", "18 ft"], ["52 gpm", "0 ft"]]
     assert read_curve("0 L/s 7 m, 2 L/s 3 m") == [["0 L/s", "7 m"], ["2 L/s", "3 m"]]

@@ -17,19 +17,19 @@ def problems(edits):
 
 # (edits, key or words that name what is wrong, words of a sensible value)
 CASES = [
-    ({"discharge.riser.length": "0 ft"}, "pipe of no length", "8 ft"),
+    ({"discharge.riser.length": "0 ft"}, "must be above 0", "8 ft"),
     ({"pump.curve": [["0 gpm", "20 ft"], ["30 gpm", "25 ft"]]}, "must fall", "0 gpm"),
     ({"pump.curve": [["0 gpm", "9 ft"], ["30 gpm", "0 ft"]]}, "shut-off head", "16.1 ft"),
     ({"discharge.riser.pipe": "1.25 in"}, "smaller than the outlet", "1.5 in"),
     ({"pit.diameter": "30"}, "has no unit", "18 in to 36 in"),
     ({"pit.depth": "30 gpm"}, "pit.depth", "24 in"),
     ({"discharge.outlet": "2 ft", "discharge.riser.length": "2 ft"}, "below the floor", "10 ft"),
-    ({"discharge.riser.length": "2 ft", "discharge.header.length": "2 ft"}, "cannot climb", "at least the lift"),
-    ({"sizing.evidence.0.rise": "60 in"}, "pit reaches from 0 to", "4 in"),
+    ({"discharge.riser.length": "2 ft", "discharge.header.length": "2 ft"}, "cannot reach", "at least the lift"),
+    ({"sizing.evidence.0.rise": "60 in"}, "the pit is 36 in deep", "4 in"),
     ({"sizing.evidence.0.in": "0 min"}, "must be above", "5 min"),
     ({"sizing.evidence.0.kind": "rise tset"}, 'did you mean "rise test"', ""),
     ({"sizing.evidence.0.weather": "foggy"}, '"wettest"', ""),
-    ({"sizing.motor.minimum_flow": "80 gpm"}, "must lie below maximum_flow", "a tenth"),
+    ({"sizing.motor.minimum_flow": "80 gpm"}, "must be below maximum_flow", "a tenth"),
     ({"sizing.motor.covered_to": "35 in"}, "leaves no room", "4 in to 8 in"),
     ({"pump.intake": "35 in"}, "leaves no water to pump", "2 in to 4 in"),
     ({"sizing.motor.starts_per_hour": 0}, "starts_per_hour", "10 to 15"),
@@ -43,7 +43,7 @@ CASES = [
     ({"sizing.evidence": [{"kind": "recovery", "water_table": "10 in", "from": "6 in", "to": "14 in", "in": "1 min"}]},
      "levels must rise", ""),
     ({"sizing.evidence": [{"kind": "log", "starts": 5, "over": "1 h", "stops_at": "14 in", "starts_at": "6 in"}]},
-     "must lie above stops_at", "14 in"),
+     "must be above stops_at", "14 in"),
 ]  # fmt: skip
 
 
@@ -117,3 +117,8 @@ def test_a_log_file_that_cannot_be_used_says_why(tmp_path, text, wrong):
     path.write_text(text, encoding="utf-8")
     with pytest.raises(ValueError, match=wrong):
         read_log(path)
+
+
+def test_a_curve_of_two_points_is_enough():
+    result = size(edited(SOUND, {"pump.curve": [["0 gpm", "30 ft"], ["60 gpm", "0 ft"]]}))
+    assert result.inputs.plates[0].maximum_m3s == result.inputs.pumps[0].curve.runout_m3s

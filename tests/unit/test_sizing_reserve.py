@@ -21,11 +21,11 @@ def wait(result, words):
 
 def test_the_waits_are_those_of_the_controllers_settings():
     result = size(SOUND)
-    assert wait(result, "a failed start").seconds == pytest.approx(1.0 + 3.0 + 3.0)
+    assert wait(result, "failed start, changeover").seconds == pytest.approx(1.0 + 3.0 + 3.0)
     assert wait(result, "power-up delay and").seconds == pytest.approx(1.0 + 0.5 + 20.0)
-    assert wait(result, "flapping").seconds == pytest.approx(1.0 + 0.5 + 20.0 + 3.0 + 3.0)
+    assert wait(result, "repeated power failures").seconds == pytest.approx(1.0 + 0.5 + 20.0 + 3.0 + 3.0)
     longer = size(edited(SOUND, {"settings": {"start_proof": "5 s", "boot_hold": "30 s"}}))
-    assert wait(longer, "a failed start").seconds == pytest.approx(9.0)
+    assert wait(longer, "failed start, changeover").seconds == pytest.approx(9.0)
     assert wait(longer, "power-up delay and").seconds == pytest.approx(31.5)
     run_by = {"supply.generator": {"starts_after": "25 s"}, "sizing.power.generator": "15000 W"}
     assert wait(size(edited(SOUND, run_by)), "generator").seconds == pytest.approx(1.0 + 25.0 + 15.0 + 10.0)
@@ -35,7 +35,7 @@ def test_levels_and_times_are_volumes_over_the_inflow():
     result = size(SOUND)
     pit, flow, high = result.inputs.pit, result.design.inflow_m3s, result.contacts[3].wet_m
     area = pit.area_m2(0.5)
-    rise = wait(result, "flapping")
+    rise = wait(result, "repeated power failures")
     assert rise.level_m - result.contacts[1].wet_m == pytest.approx(flow * rise.seconds / area, rel=1e-9)
     assert result.reserve.none_runs_s == pytest.approx((pit.floor_m - high) * area / flow, rel=1e-9)
     assert result.reserve.one_fails_s == float("inf")
@@ -45,7 +45,7 @@ def test_levels_and_times_are_volumes_over_the_inflow():
     assert flood.reserve.one_fails_s == pytest.approx(expected, rel=1e-9)
 
 
-WAITS = [("pump1-will-not-start", "a failed start"), ("controller-reset", "power-up delay and")]
+WAITS = [("pump1-will-not-start", "failed start, changeover"), ("controller-reset", "power-up delay and")]
 
 
 @pytest.mark.parametrize(("fault", "words"), WAITS)

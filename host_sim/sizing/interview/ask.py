@@ -1,4 +1,4 @@
-"""The dialogue `size --ask`: asks in order, explains, takes "don't know", goes on where it stopped."""
+"""The dialogue `size --ask`: asks in order, explains, takes "don't know", resumes where it stopped."""
 
 from pathlib import Path
 
@@ -8,43 +8,44 @@ from host_sim.report.prompt import StoppedError
 from host_sim.sizing.document import edited, to_toml
 from host_sim.sizing.interview.questions import NOT_KNOWN, QUESTIONS, read_curve
 
-INTRO = """Tape, bucket and data plate will do.  Enter or "don't know" takes what stands in [brackets]: it is cautious.
-"why" explains, "back" goes back, "stop" (or Ctrl-C) keeps the answers; the same command goes on from there."""
-HEADING = """Written by sumpbench size --ask.  Answers nobody knew are cautious defaults:
+INTRO = """A tape, a bucket and the data plate are enough.  Enter or "don't know" takes the default in [brackets];
+it is on the safe side.  "why" explains, "back" goes back, "stop" (or Ctrl-C) saves the answers; the same command
+resumes there."""
+HEADING = """Written by sumpbench size --ask.  Not known, default taken:
 """
 
 
 def answers_path(site):
-    """Return where the answers of a dialogue wait until it is done."""
+    """Return the file that holds the answers of an unfinished dialogue."""
     site = Path(site)
     return site.with_name(site.name + ".answers.json")
 
 
 def ask_site(site, units_name="us", read=input, say=print):
-    """Ask everything, write the site file and return its path; None when the person stopped in between.
+    """Ask everything, write the site file and return its path; None when the person stopped before the end.
 
     `read(prompt)` gives a line, `say(text)` shows one.  Raises InputError
     where the file is there already.
     """
     site = Path(site)
     if site.exists():
-        said = f"{site} exists: size it with  sumpbench size {site}, or name another file to be asked anew"
+        said = f"{site} exists: size it with  sumpbench size {site}, or name another file to start over"
         raise InputError(said, "--ask")
     if not site.parent.is_dir():
-        raise InputError(f"{site.parent} is no folder: name a file in one that exists", "--ask")
+        raise InputError(f"{site.parent} does not exist: name a file in a folder that does", "--ask")
     kept = answers_path(site)
     given = _kept(kept)
     say(INTRO)
     if given:
-        say(f"\n{len(given)} answers are kept from last time; going on from there.")
+        say(f"\n{_count(given)} saved last time; resuming there.")
     try:
         _dialogue(given, kept, read, say)
     except (StoppedError, KeyboardInterrupt, EOFError):
-        say(f"\nStopped; {len(given)} answers are kept in {kept}.  The same command goes on from there.")
+        say(f"\nStopped; {_count(given)} saved in {kept}.  The same command resumes there.")
         return None
     site.write_text(site_text(given), encoding="utf-8")
     kept.unlink(missing_ok=True)
-    say(f"\nWritten: {site}.  Open it and change what you learn later.\n")
+    say(f"\nWritten: {site}.  Edit it when you learn more.\n")
     return str(site)
 
 
@@ -54,8 +55,12 @@ def _kept(path):
         return {}
     known = {question.key for question in QUESTIONS}
     if not isinstance(found, dict) or any(key not in known or not _whole(value) for key, value in found.items()):
-        raise InputError(f"{path} holds answers to other questions: delete it and begin anew", "--ask")
+        raise InputError(f"{path} holds answers to other questions: delete it and start over", "--ask")
     return found
+
+
+def _count(given):
+    return "1 answer" if len(given) == 1 else f"{len(given)} answers"
 
 
 def _whole(value):
@@ -76,6 +81,7 @@ def _dialogue(given, kept, read, say):
             before = wanted[: wanted.index(question)]
             if before:
                 given.pop(before[-1].key)
+                prompt.keep(kept, given)
             continue
         given[question.key] = answer
         prompt.keep(kept, given)
@@ -93,11 +99,11 @@ def _one(question, place, count, read, say):
         if word == "back":
             return None
         if word == "why":
-            say(f"   {question.why or question.ask}  If nobody knows: {question.default}, {question.because}.")
+            say(f"   {question.why}  If not known: {question.default}, {question.because}.")
             continue
         # "unknown" is an answer where it is one of the choices.
         if word in NOT_KNOWN and word not in question.choices:
-            say(f"   taken: {question.default} ({question.because})")
+            say(f"   assumed: {question.default} ({question.because})")
             return {"value": parse(question, question.default), "known": False}
         try:
             return {"value": parse(question, line), "known": True}
@@ -120,6 +126,6 @@ def document(given):
 
 
 def site_text(given):
-    """Return the site file of the answers, with what nobody knew named at its top."""
+    """Return the site file of the answers, with the unknown ones named at its top."""
     unknown = [key for key, item in given.items() if not item["known"]]
     return to_toml(document(given), HEADING + (", ".join(unknown) or "none"))

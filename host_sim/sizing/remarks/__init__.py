@@ -1,1 +1,1 @@
-"""Remarks: what may be wrong with a pit, why, and the cures that really cure it.  One file a subject."""
+"""Remarks: what may be wrong with a pit, why, and the fixes that were tried on it.  One file per subject."""

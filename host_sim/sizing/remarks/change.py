@@ -1,4 +1,4 @@
-"""Edits that cures are made of: a wider or deeper pit, another pump, another pipe, other contacts."""
+"""Edits that cures are made of: pit width and depth, pump, pipe, contacts."""
 
 from math import ceil
 
@@ -43,8 +43,7 @@ def wider(result, least_m, say, why="a pit"):
     while first <= WIDEST_M and len(widths) < 8:
         widths.append(first)
         first += step if len(widths) < 4 else 3 * step
-    word = "wide" if result.inputs.shape == "square" else "across"
-    return [Cure(f"{why} {say(w, 'length')} {word}", width_edits(result, w)) for w in widths]
+    return [Cure(f"{why} {say(w, 'length')} wide", width_edits(result, w)) for w in widths]
 
 
 def deeper(result, say):
@@ -73,7 +72,7 @@ def deeper(result, say):
                 n = 1 if key == "riser2" else 0
                 length = result.inputs.discharge.risers[n].length_m + more * INCH
                 edits[f"discharge.{key}.length"] = text_of(length, "distance", 2)
-        found.append(Cure(f"a pit {say(depth, 'length')} deep, the contacts spread over it", edits))
+        found.append(Cure(f"a pit {say(depth, 'length')} deep, with the contacts respaced", edits))
     return found
 
 
@@ -127,7 +126,7 @@ def other_pump(result, steps, say, grow_head=False):
         shutoff = max(p.curve.shutoff_m for p in result.inputs.pumps) * up
         runout = max(p.curve.runout_m3s for p in result.inputs.pumps) * step
         size = "larger" if step > 1.0 or up > 1.0 else "smaller"
-        text = f"{size} pumps, {say(shutoff, 'head')} at no flow and {say(runout, 'flow')} at no head"
+        text = f"{size} pumps, {say(shutoff, 'head')} shut-off head and {say(runout, 'flow')} run-out"
         found.append(Cure(text, pump_edits(result, step, up)))
     return found
 
@@ -143,7 +142,7 @@ def pipes(result, say, larger=True):
         sizes = [s for s in reversed(sizes) if s < now - 1e-6 and s >= outlet - 1e-6]
     return [
         Cure(
-            f"{s:g} in pipe throughout ({say(pipe_diameter_m(s), 'length')} inside)",
+            f"{s:g} in pipe throughout ({say(pipe_diameter_m(s), 'length')} inside diameter)",
             head.resized(result.inputs.data, s),
         )
         for s in sizes
@@ -168,7 +167,7 @@ def separate_lines(result, say):
         edits[f"discharge.{key}.length"] = text_of(length, "distance", 2)
         edits[f"discharge.{key}.fittings"] = fittings
     length = result.inputs.discharge.risers[0].length_m + header.length_m
-    return [Cure(f"a line of its own for each pump, {say(length, 'distance')}", edits)]
+    return [Cure(f"a separate line for each pump, {say(length, 'distance')}", edits)]
 
 
 def one(text, edits):

@@ -1,4 +1,4 @@
-"""Remarks about the contacts, and what protects from dry running."""
+"""Remarks about the contacts and dry-run protection."""
 
 from duplexsump.control import settings as s
 
@@ -19,8 +19,8 @@ def _low_off(result, say):
     if off >= lowest - 1e-4:
         return None
     return (
-        f"off turns dry at {say(off, 'length')}; intake and motor want water up to {say(lowest, 'length')} "
-        f"(with waves and a second's delay off belongs at {say(lowest_off_m(result.inputs), 'length')})"
+        f"off opens at {say(off, 'length')}; inlet and motor need water up to {say(lowest, 'length')} "
+        f"(with waves and a second's delay, set off at {say(lowest_off_m(result.inputs), 'length')})"
     )
 
 
@@ -36,14 +36,14 @@ def _close(result, say):
             close.append(f"{NAMES[low]} and {NAMES[high]} {say(gap, 'length')}")
     if not close:
         return None
-    return f"contacts closer than {say(need, 'length')}, so that waves and hands confuse them: {', '.join(close)}"
+    return f"contacts closer than {say(need, 'length')}, so waves or a shifted float can swap them: {', '.join(close)}"
 
 
 def _room_for_contacts(result, say):
     return [
         spread(result, say),
         deeper(result, say),
-        one("still the water: an elbow on the inlet", {"waves.height": "0 mm"}),
+        one("calm the water: an elbow on the drain inlet", {"waves.height": "0 mm"}),
     ]
 
 
@@ -51,7 +51,10 @@ def _high_high(result, say):
     spare = result.inputs.pit.floor_m - result.contacts[3].wet_m
     if spare >= limit("freeboard") - 2e-4:
         return None
-    return f"the high contact lies {say(spare, 'length')} below the floor: the alarm comes with the water"
+    return (
+        f"the high contact is {say(spare, 'length')} below the floor (minimum {say(limit('freeboard'), 'length')}): "
+        "the alarm comes too late"
+    )
 
 
 def _drowned(result, say):
@@ -59,9 +62,8 @@ def _drowned(result, say):
     if inlet is None or result.contacts[1].wet_m <= inlet + 2e-4:
         return None
     return (
-        f"lead starts at {say(result.contacts[1].wet_m, 'length')}, above the drain that runs in at "
-        f"{say(inlet, 'length')}: "
-        "every cycle backs water up into the drain"
+        f"lead is at {say(result.contacts[1].wet_m, 'length')}, above the drain inlet at {say(inlet, 'length')}: "
+        "water backs up into the drain in every cycle"
     )
 
 
@@ -74,13 +76,13 @@ def _travel(result, say):
     travel = result.inputs.floats.travel_m
     if travel < band - 0.1 * INCH:
         return None
-    return f"the floats travel {say(travel, 'length')}, as much as lead lies above off: they cannot be told apart"
+    return f"float travel is {say(travel, 'length')}, as much as lead is above off: the two overlap"
 
 
 def _short_travel(result, say):
     return [
         one(
-            "floats on rods, with an inch of travel",
+            "vertical floats with 1 in of travel",
             {"sizing.floats": {"kind": "vertical", "travel": "1 in"}, "contacts": None},
         ),
         deeper(result, say),
@@ -92,15 +94,14 @@ def _no_sensing(result, say):
         return None
     blind = result.settings[s.BLIND_RUN_MS] / 1000.0
     return (
-        "no current sensing is fitted: only the off contact, its time limit (pump_down) and blind_run "
-        f"({say(blind, 'seconds')} at most on a level that cannot be believed) protect the pumps from running "
-        "dry; a pump "
-        "that turns without moving water is noticed only when the level reaches lag"
+        "without it only the off contact, its time limit (pump_down) and blind_run (at most "
+        f"{say(blind, 'seconds')} on a suspect level) protect the pumps from running dry; a pump that turns but moves "
+        "no water is noticed only when the level reaches lag"
     )
 
 
 def _sense(result, say):
-    return [one("a current transformer on each pump's cord, read by the controller", {"controller.sensing": "current"})]
+    return [one("a current transformer per pump, wired to the controller", {"controller.sensing": "current"})]
 
 
 def _long_draw_down(result, say):
@@ -109,9 +110,8 @@ def _long_draw_down(result, say):
     if result.settings[s.SENSING] == s.SENSE_CURRENT or seconds <= blind:
         return None
     return (
-        f"one pump draws the pit from lead to off in {say(seconds, 'seconds')}, but without current sensing the "
-        "time limit "
-        f"stands at {say(blind, 'seconds')} at most: at high inflow the controller would suspect an honest off contact"
+        f"one pump draws the pit down from lead to off in {say(seconds, 'seconds')}, but without current sensing the "
+        f"time limit is {say(blind, 'seconds')} at most: at high inflow the controller would suspect a good off contact"
     )
 
 
@@ -122,11 +122,11 @@ def _shorter_draw_down(result, say):
 def _high_open(result, say):
     if result.inputs.closed[3]:
         return None
-    return "the high contact is normally open: a broken wire to it is never noticed"
+    return "the high contact is normally open: a broken wire to it goes unnoticed"
 
 
 def _close_high(result, say):
-    return [one("a normally-closed high contact on its own pair of wires", {"contacts.high.normally_closed": True})]
+    return [one("a normally closed high contact on its own pair of wires", {"contacts.high.normally_closed": True})]
 
 
 def _missing(result, say):
@@ -136,21 +136,19 @@ def _missing(result, say):
     if not missing:
         return None
     return (
-        f"contact not fitted: {', '.join(missing)}; heights below are worked out with it "
-        "(without off the pumps stop by time, without lag the second one starts at high)"
+        f"not fitted: {', '.join(missing)}; the figures below assume it (without off the pumps stop by time, without "
+        "lag the second pump starts at high)"
     )
 
 
 REMARKS = (
-    Remark("off_too_low", SECTION, True, "off lies too low", _low_off, _respread),
-    Remark("contacts_too_close", SECTION, False, "contacts too close", _close, _room_for_contacts),
-    Remark("high_too_near_floor", SECTION, False, "high too near the floor", _high_high, _room_for_contacts),
-    Remark("drain_drowned", SECTION, False, "lead above the drain that runs in", _drowned, _undrown),
-    Remark("float_travel", SECTION, True, "the floats travel too far for the band", _travel, _short_travel),
-    Remark("contact_missing", SECTION, False, "a contact is not fitted", _missing, _respread),
-    Remark("high_normally_open", SECTION, False, "high is normally open", _high_open, _close_high),
-    Remark(
-        "outlasts_blind_run", SECTION, True, "the draw-down outlasts a blind run", _long_draw_down, _shorter_draw_down
-    ),
+    Remark("off_too_low", SECTION, True, "off too low", _low_off, _respread),
+    Remark("contacts_too_close", SECTION, False, "contacts too close together", _close, _room_for_contacts),
+    Remark("high_too_near_floor", SECTION, False, "high too close to the floor", _high_high, _room_for_contacts),
+    Remark("drain_drowned", SECTION, False, "lead above the drain inlet", _drowned, _undrown),
+    Remark("float_travel", SECTION, True, "float travel too long for the band", _travel, _short_travel),
+    Remark("contact_missing", SECTION, False, "contact not fitted", _missing, _respread),
+    Remark("high_normally_open", SECTION, False, "high contact is normally open", _high_open, _close_high),
+    Remark("outlasts_blind_run", SECTION, True, "pump-down longer than blind_run", _long_draw_down, _shorter_draw_down),
     Remark("no_current_sensing", SECTION, False, "no current sensing", _no_sensing, _sense),
 )

@@ -1,4 +1,4 @@
-"""Remarks about the inflow: what the evidence is worth."""
+"""Remarks about the inflow and its evidence."""
 
 from host_sim.sizing.limits import INCH, limit
 from host_sim.sizing.remarks.change import one
@@ -19,22 +19,21 @@ def _not_wettest(result, say):
     if governing.factor == 1.0:
         return None
     return (
-        f"the {governing.kind} was made in weather called {governing.weather}, so its "
-        f"{say(governing.measured_m3s, 'flow')} "
-        f"was multiplied by {governing.factor:g}: the design inflow is guessed, not measured"
+        f"weather at the {governing.kind}: {governing.weather}, so its {say(governing.measured_m3s, 'flow')} was "
+        f"multiplied by {governing.factor:g}: the design inflow is an estimate, not a measurement"
     )
 
 
 def _repeat(result, say):
     found = {f"sizing.evidence.{i}.weather": "wettest" for i in _places(result, lambda e: e.kind in WEATHERED)}
-    return [one("repeat the test in the wettest week of the year and say so (weather = wettest)", found)]
+    return [one("repeat the test in the wettest week of the year (then weather = wettest)", found)]
 
 
 def _uncertain(result, say):
     worst = max(result.design.estimates, key=lambda e: e.uncertainty if e.kind == "rise test" else 0.0)
     if worst.kind != "rise test" or worst.uncertainty <= limit("uncertain") or result.inputs.basin.perforated:
         return None
-    return f"the rise test is good to {say(worst.uncertainty, 'share')} only: the rise is too small for a tape"
+    return f"the rise test is accurate to only {say(worst.uncertainty, 'share')}: the rise is too small for a tape"
 
 
 def _longer(result, say):
@@ -62,10 +61,7 @@ def _disagree(result, say):
     low, high = min(measured, key=lambda e: e.value_m3s), max(measured, key=lambda e: e.value_m3s)
     if high.value_m3s <= limit("disagree") * low.value_m3s:
         return None
-    return (
-        f"the {high.kind} says {say(high.value_m3s, 'flow')}, the {low.kind} {say(low.value_m3s, 'flow')}; "
-        "the larger one was taken"
-    )
+    return f"{high.kind} {say(high.value_m3s, 'flow')}, {low.kind} {say(low.value_m3s, 'flow')}; the larger one is used"
 
 
 def _settle(result, say):
@@ -78,7 +74,7 @@ def _settle(result, say):
     ]
     return [
         one(
-            "repeat the test that said less; strike it out if it was made in dry weather or misread",
+            "repeat the test with the lower result; delete it if it was made in dry weather or misread",
             {"sizing.evidence": kept},
         )
     ]
@@ -88,8 +84,8 @@ def _nothing_measured(result, say):
     if any(e.kind not in GUESSED for e in result.design.estimates):
         return None
     flow, kind = say(result.design.governing.value_m3s, "flow"), result.design.governing.kind
-    source = "the floor's area alone" if kind == "rule of thumb" else "the scenario of the site file"
-    return f"nobody has measured: {flow} comes from {source}"
+    source = "the floor area alone" if kind == "rule of thumb" else "the scenario in the site file"
+    return f"no measurement given: {flow} comes from {source}"
 
 
 def _measure(result, say):
@@ -105,7 +101,7 @@ def _measure(result, say):
     seconds = say(INCH / rate, "seconds")
     return [
         one(
-            f"stop the pump and time the rise with a tape (at the rule's rate an inch takes {seconds})",
+            f"unplug the pump and time the rise with a tape (at the assumed inflow an inch takes {seconds})",
             {"sizing.evidence": [test]},
         )
     ]
@@ -116,9 +112,7 @@ def _perforated(result, say):
         return None
     if any(e.kind in ("recovery", "drained area", "log", "pump-down test") for e in result.design.estimates):
         return None
-    return (
-        "the basin is perforated: while the water rises the gravel around it fills as well, so the test says too little"
-    )
+    return "the basin is perforated: the gravel around it fills as the water rises, so the test reads low"
 
 
 def _confirm(result, say):
@@ -129,17 +123,17 @@ def _confirm(result, say):
     place = len(result.inputs.data.get("sizing", {}).get("evidence", []))
     return [
         one(
-            "count the pump's starts over an hour of the same weather and add them as a log: while it cycles the "
-            "gravel stores nothing",
+            "count the pump's starts over an hour in the same weather and add them as a log: once the pump cycles "
+            "the gravel stores nothing more",
             {f"sizing.evidence.{place}": more},
         )
     ]
 
 
 REMARKS = (
-    Remark("not_wettest", SECTION, False, "not measured in the wettest week", _not_wettest, _repeat),
-    Remark("uncertain_test", SECTION, False, "the rise test is too short", _uncertain, _longer),
-    Remark("evidence_disagrees", SECTION, False, "two kinds of evidence disagree", _disagree, _settle),
-    Remark("nothing_measured", SECTION, False, "the inflow was not measured", _nothing_measured, _measure),
-    Remark("gravel_stores", SECTION, False, "a rise test in a perforated basin", _perforated, _confirm),
+    Remark("not_wettest", SECTION, False, "inflow not measured in the wettest week", _not_wettest, _repeat),
+    Remark("uncertain_test", SECTION, False, "rise test too short", _uncertain, _longer),
+    Remark("evidence_disagrees", SECTION, False, "inflow measurements disagree", _disagree, _settle),
+    Remark("nothing_measured", SECTION, False, "inflow not measured", _nothing_measured, _measure),
+    Remark("gravel_stores", SECTION, False, "rise test in a perforated basin", _perforated, _confirm),
 )

@@ -16,8 +16,8 @@ def _not_pressure(result, say):
     what, source = MATERIALS[piping.material][1:]
     shutoff, surge, _ = result.pressure
     return (
-        f"{what} ({piping.material}) is not made for pressure ({source}); this pump presses to "
-        f"{say(shutoff, 'pressure')} and a slamming valve adds up to {say(surge, 'pressure')}"
+        f"{what} is not rated for pressure ({source}); shut-off pressure is {say(shutoff, 'pressure')} and a slamming "
+        f"check valve adds up to {say(surge, 'pressure')}"
     )
 
 
@@ -35,7 +35,7 @@ def _pressure(result, say):
     if rated is None or shutoff + surge <= rated:
         return None
     total = say(shutoff + surge, "pressure")
-    return f"shut-off and surge together reach {total}, the pipe bears {say(rated, 'pressure')} at 73 F"
+    return f"shut-off pressure plus surge is {total}; the pipe is rated {say(rated, 'pressure')} at 73 F"
 
 
 def _slower(result, say):
@@ -51,7 +51,7 @@ def _fast(result, say):
     if not over:
         return None
     told = ", ".join(f"{say(v, 'velocity')} in {name}" for name, v in over.items())
-    return f"the water runs at {told}; above {say(limit('velocity_high'), 'velocity')} valves slam and wear"
+    return f"velocity {told}; above {say(limit('velocity_high'), 'velocity')} check valves slam and pipe wears"
 
 
 def _slow(result, say):
@@ -66,7 +66,8 @@ def _slow(result, say):
         return None
     told = ", ".join(f"{say(v, 'velocity')} in {name}" for name, v in under.items())
     return (
-        f"one pump moves only {told}; below {say(limit('velocity_low'), 'velocity')} sand and iron settle in the pipe"
+        f"velocity with one pump {told}; below {say(limit('velocity_low'), 'velocity')} sand and iron settle in "
+        "the pipe"
     )
 
 
@@ -92,8 +93,8 @@ def _below(result, say):
     found = _range(result, "below")
     if not found:
         return None
-    told = "; ".join(f"pump {n + 1} {say(q, 'flow')}, at least {say(q0, 'flow')}" for n, (q, q0) in found.items())
-    return f"too near to shut-off, the pump heats its own water: {told}"
+    told = "; ".join(f"pump {n + 1} {say(q, 'flow')}, minimum {say(q0, 'flow')}" for n, (q, q0) in found.items())
+    return f"close to shut-off a pump overheats: {told}"
 
 
 def _more_flow(result, say):
@@ -111,8 +112,8 @@ def _beyond(result, say):
     found = _range(result, "beyond")
     if not found:
         return None
-    told = "; ".join(f"pump {n + 1} {say(q, 'flow')}, at most {say(q1, 'flow')}" for n, (q, q1) in found.items())
-    return f"past the end of its range the pump sucks air and overloads: {told}"
+    told = "; ".join(f"pump {n + 1} {say(q, 'flow')}, maximum {say(q1, 'flow')}" for n, (q, q1) in found.items())
+    return f"beyond run-out a pump cavitates and overloads its motor: {told}"
 
 
 def _throttle(result, say):
@@ -123,7 +124,7 @@ def _throttle(result, say):
             for key in ("riser", "riser1", "riser2")
             if key in result.inputs.data["discharge"]
         }
-        family.append(Cure(f"throttle each riser with its full-open valve, to a loss coefficient of {k}", edits))
+        family.append(Cure(f"throttle each riser with its isolation valve, to a loss coefficient K of {k}", edits))
     return [pipes(result, say, False), family, other_pump(result, (0.9, 0.8, 0.7, 0.6, 0.5), say)]
 
 
@@ -132,8 +133,8 @@ def _gain(result, say):
         return None
     one_flow, both = max(result.flow(ALONE_1), result.flow(ALONE_2)), result.flow(BOTH)
     return (
-        f"on the shared header the second pump adds {say(result.lag_gain, 'share')}: {say(one_flow, 'flow')} alone, "
-        f"{say(both, 'flow')} together, not {say(result.flow(ALONE_1) + result.flow(ALONE_2), 'flow')}"
+        f"on the shared header the second pump adds only {say(result.lag_gain, 'share')}: {say(one_flow, 'flow')} for "
+        f"one pump, {say(both, 'flow')} for both, not {say(result.flow(ALONE_1) + result.flow(ALONE_2), 'flow')}"
     )
 
 
@@ -147,7 +148,7 @@ def _shut_out(result, say):
         alone = next(p for p in result.points if p.which == f"pump {n + 1} alone" and p.contact == "high")
         if both.by_pump_m3s[n] < 0.2 * alone.by_pump_m3s[n]:
             return (
-                f"with both running, pump {n + 1} is held shut by the stronger one: "
+                f"with both running, the stronger pump holds the check valve of pump {n + 1} closed: "
                 f"{say(both.by_pump_m3s[n], 'flow')} instead of {say(alone.by_pump_m3s[n], 'flow')}"
             )
     return None
@@ -160,7 +161,7 @@ def _equal_pumps(result, say):
     for key in ("pump", "pump1", "pump2"):
         if "curve" in data.get(key, {}):
             edits[f"{key}.curve"] = points
-    return [one("two pumps of the same curve, that of the stronger one", edits), separate_lines(result, say)]
+    return [one("two pumps of the same model, the stronger one", edits), separate_lines(result, say)]
 
 
 def _weep(result, say):
@@ -169,10 +170,7 @@ def _weep(result, say):
     ]
     if not missing:
         return None
-    return (
-        f"no weep hole below the check valve of {' and '.join(missing)}: air stays under the valve and the pump may "
-        "turn without moving water"
-    )
+    return f"no weep hole below the check valve of {' and '.join(missing)}: the pump may air-lock and move no water"
 
 
 def _drill(result, say):
@@ -182,8 +180,8 @@ def _drill(result, say):
             edits[f"{key}.weep_hole"] = "0.1875 in"
     return [
         one(
-            "a 3/16 in hole in the riser below the check valve, pointing down into the pit (where the pump has none "
-            "of its own; follow its maker)",
+            "a 3/16 in weep hole in the riser below the check valve, pointing down into the pit (unless the pump has "
+            "one; follow its manual)",
             edits,
         )
     ]
@@ -197,20 +195,20 @@ def _pays(result, say):
     if slow / 2.0 < limit("velocity_low") * 0.5:
         return None
     return (
-        f"{larger.nominal_in:g} in pipe would give {say(larger.flow_m3s, 'flow')} from one pump, "
-        f"{say(larger.gain, 'share')} more, and {say(larger.both_m3s, 'flow')} from both"
+        f"with {larger.nominal_in:g} in pipe one pump moves {say(larger.flow_m3s, 'flow')}, "
+        f"{say(larger.gain, 'share')} more, and both move {say(larger.both_m3s, 'flow')}"
     )
 
 
 REMARKS = (
-    Remark("not_pressure_pipe", SECTION, True, "pipe not made for pressure", _not_pressure, _solid_wall),
-    Remark("pressure_over_rating", SECTION, True, "the pipe's pressure rating is passed", _pressure, _slower),
-    Remark("velocity_high", SECTION, False, "the water runs too fast", _fast, _slower),
-    Remark("velocity_low", SECTION, False, "the water runs too slowly", _slow, _faster),
-    Remark("below_minimum_flow", SECTION, True, "a pump below its least flow", _below, _more_flow),
-    Remark("beyond_run_out", SECTION, False, "a pump beyond its run-out", _beyond, _throttle),
-    Remark("lag_gains_little", SECTION, False, "the second pump adds little", _gain, _own_lines),
-    Remark("weaker_pump_shut_out", SECTION, True, "one pump shuts the other out", _shut_out, _equal_pumps),
+    Remark("not_pressure_pipe", SECTION, True, "pipe not rated for pressure", _not_pressure, _solid_wall),
+    Remark("pressure_over_rating", SECTION, True, "pipe pressure rating exceeded", _pressure, _slower),
+    Remark("velocity_high", SECTION, False, "velocity too high", _fast, _slower),
+    Remark("velocity_low", SECTION, False, "velocity too low", _slow, _faster),
+    Remark("below_minimum_flow", SECTION, True, "pump below its minimum flow", _below, _more_flow),
+    Remark("beyond_run_out", SECTION, False, "pump beyond its run-out", _beyond, _throttle),
+    Remark("lag_gains_little", SECTION, False, "second pump adds little", _gain, _own_lines),
+    Remark("weaker_pump_shut_out", SECTION, True, "one pump shuts out the other", _shut_out, _equal_pumps),
     Remark("no_weep_hole", SECTION, False, "no weep hole", _weep, _drill),
-    Remark("larger_pipe_pays", SECTION, False, "a larger pipe would pay", _pays, _slower),
+    Remark("larger_pipe_pays", SECTION, False, "larger pipe worth it", _pays, _slower),
 )

@@ -2,7 +2,8 @@
 
 from math import ceil, sqrt
 
-from host_sim.sizing.limits import limit
+from host_sim.sizing.limits import at_limit, limit
+from host_sim.sizing.limits import row as limit_row
 from host_sim.sizing.model import fixed_duty
 from host_sim.sizing.remarks.change import deeper, one, other_pump, spread, wider
 from host_sim.sizing.remarks.remark import Cure, Remark
@@ -17,15 +18,15 @@ def _no_room(result, say):
         return None
     bodies = " and ".join(say(plate.body_m, "length") for plate in result.inputs.plates)
     return (
-        f"two pumps ({bodies}) and {result.inputs.floats.kind} floats need a pit of {say(room.needed_m, 'length')}; "
-        f"this one is {say(room.across_m, 'length')} where the pumps stand"
+        f"two pumps ({bodies}) and {result.inputs.floats.kind} floats need a pit {say(room.needed_m, 'length')} wide; "
+        f"this one is {say(room.across_m, 'length')} at the bottom"
     )
 
 
 def _make_room(result, say):
     return [
         wider(result, result.room.needed_m, say),
-        one("floats on rods instead of tethers", {"sizing.floats": {"kind": "vertical", "travel": "1 in"}}),
+        one("vertical floats instead of tethered ones", {"sizing.floats": {"kind": "vertical", "travel": "1 in"}}),
     ]
 
 
@@ -33,14 +34,12 @@ def _code(result, say):
     across, depth = result.inputs.diameter_m, result.inputs.pit.floor_m
     small = []
     if across < limit("pit_diameter") - 1e-4:
-        small.append(f"{say(across, 'length')} across, at least {say(limit('pit_diameter'), 'length')}")
+        small.append(f"{say(across, 'length')} wide, minimum {say(limit('pit_diameter'), 'length')}")
     if depth < limit("pit_depth") - 1e-4:
-        small.append(f"{say(depth, 'length')} deep, at least {say(limit('pit_depth'), 'length')}")
+        small.append(f"{say(depth, 'length')} deep, minimum {say(limit('pit_depth'), 'length')}")
     if not small:
         return None
-    return (
-        f"smaller than the code asks ({'; '.join(small)}: International Plumbing Code 1113.1.2); the local code decides"
-    )
+    return f"below the code minimum ({'; '.join(small)}: International Plumbing Code 1113.1.2); the local code decides"
 
 
 def _to_code(result, say):
@@ -69,10 +68,25 @@ def _starts(result, say):
         return None
     turns = result.cycling
     return (
-        f"the pit is too small for these pumps: {say(turns.band_m3, 'volume')} between off and lead make "
-        f"{starts:.1f} starts an hour of each motor at {say(result.worst['design'], 'flow')} "
-        f"({say(turns.time_s(result.worst['design']), 'seconds')} from start to start); the motors bear {allowed:g}"
+        f"{say(turns.band_m3, 'volume')} between off and lead give {starts:.1f} starts per hour of each motor at "
+        f"{say(result.worst['design'], 'flow')} (cycle time "
+        f"{say(turns.time_s(result.worst['design']), 'seconds')}); "
+        f"{_allowed(starts, allowed, say, 'the pit is too small for these pumps')}"
     )
+
+
+def _allowed(starts, allowed, say, otherwise):
+    if not at_limit(starts, allowed):
+        return f"limit {allowed:g}: {otherwise}"
+    source = limit_row("tolerance").source
+    return f"at the limit of {allowed:g}, within {say(limit('tolerance'), 'share')} ({source})"
+
+
+def _starts_at_limit(case):
+    def test(result):
+        return at_limit(result.starts[case], min(plate.starts_per_hour for plate in result.inputs.plates))
+
+    return test
 
 
 def _fewer_starts(result, say):
@@ -99,7 +113,7 @@ def _alternate(result):
     edits = {"settings.duty": 0}
     if "settings" not in result.inputs.data and all(p.supply != "mains" for p in result.inputs.pumps):
         edits = {"settings.duty": 0}
-    return one("let the two pumps take turns (duty = alternate): each makes every other start", edits)
+    return one("alternate the two pumps (duty = alternate): each makes every other start", edits)
 
 
 def _starts_alone(result, say):
@@ -108,8 +122,8 @@ def _starts_alone(result, say):
     if starts <= allowed or _starts(result, say) is not None:
         return None
     return (
-        f"with one pump out of service the other makes {starts:.1f} starts an hour; its motor bears {allowed:g}: "
-        "mend the failed pump within days"
+        f"with one pump out of service the other makes {starts:.1f} starts per hour; "
+        f"{_allowed(starts, allowed, say, 'repair or replace the failed pump within days')}"
     )
 
 
@@ -128,7 +142,9 @@ def _fixed(result, say):
     equal = result.inputs.pumps[0].supply == result.inputs.pumps[1].supply
     if not fixed_duty(result) or not equal:
         return None
-    return "one pump always leads although both are alike: it wears out first, and the other is never tried in earnest"
+    return (
+        "one pump always leads although both are alike: it wears out first, and the other one is hardly ever exercised"
+    )
 
 
 def _short_run(result, say):
@@ -137,8 +153,8 @@ def _short_run(result, say):
     if min(runs) >= need:
         return None
     return (
-        f"with little inflow a run lasts {say(min(runs), 'seconds')}; the motor wants {say(need, 'seconds')} to carry "
-        "away the heat of its start"
+        f"with little inflow a run lasts {say(min(runs), 'seconds')}; the motor needs {say(need, 'seconds')} to shed "
+        "the heat of its start"
     )
 
 
@@ -159,9 +175,8 @@ def _short_rest(result, say):
     if rest >= need:
         return None
     return (
-        f"at the design inflow the pit refills in {say(rest, 'seconds')}: a pump that is left alone would rest "
-        "less than "
-        f"the {say(need, 'seconds')} it needs"
+        f"at the design inflow the pit refills in {say(rest, 'seconds')}: with one pump out of service the other rests "
+        f"less than the {say(need, 'seconds')} it needs"
     )
 
 
@@ -176,9 +191,8 @@ def _holes(result, say):
     if passes is None or passes >= result.design.inflow_m3s:
         return None
     return (
-        f"the holes pass {say(passes, 'flow')} with {say(limit('entrance_head'), 'length')} of water behind them, "
-        "less than "
-        f"the design inflow of {say(result.design.inflow_m3s, 'flow')}: the water table stays high around a dry pit"
+        f"the holes pass {say(passes, 'flow')} under {say(limit('entrance_head'), 'length')} of head, less than "
+        f"the design inflow of {say(result.design.inflow_m3s, 'flow')}: the water table stays high around the basin"
     )
 
 
@@ -195,8 +209,8 @@ def _no_check(result, say):
     share = result.room.drain_back_share
     return (
         f"no check valve on pump {' and '.join(missing)}: after every stop "
-        f"{say(result.room.drain_back_m3, 'volume')} run "
-        f"back, {say(share, 'share')} of the band, and a shared line would turn the idle pump backwards "
+        f"{say(result.room.drain_back_m3, 'volume')} "
+        f"drain back, {say(share, 'share')} of the band, and on a shared line the idle pump is driven backwards "
         "(International Plumbing Code: a check valve and a full-open valve for each pump)"
     )
 
@@ -224,9 +238,7 @@ def _no_valve(result, say):
     missing = [str(n + 1) for n in (0, 1) if not result.inputs.piping.valve[n]]
     if not missing:
         return None
-    return (
-        f"no full-open valve above the check valve of pump {' and '.join(missing)}: it cannot be taken out in a flood"
-    )
+    return f"no full-open valve above the check valve of pump {' and '.join(missing)}: it cannot be pulled in a flood"
 
 
 def _fit_valve(result, say):
@@ -242,7 +254,7 @@ def _drains_back(result, say):
     if not all(result.inputs.piping.check) or result.room.drain_back_share <= limit("drain_back"):
         return None
     return (
-        f"{say(result.room.drain_back_m3, 'volume')} run back through the weep hole after each stop, "
+        f"{say(result.room.drain_back_m3, 'volume')} drain back through the weep hole after each stop, "
         f"{say(result.room.drain_back_share, 'share')} of the band"
     )
 
@@ -256,18 +268,19 @@ def _floats_up(result, say):
     if result.inputs.basin.held_down or room.uplift_kg <= 0.0 or room.held_kg >= limit("uplift") * room.uplift_kg:
         return None
     return (
-        f"groundwater at {say(result.inputs.basin.water_table_m, 'distance')} lifts the pumped-down basin with "
-        f"{say(room.uplift_kg, 'mass')}; basin and pumps weigh {say(room.held_kg, 'mass')}"
+        f"groundwater {say(result.inputs.basin.water_table_m, 'distance')} above its bottom lifts the "
+        "pumped-down basin "
+        f"with {say(room.uplift_kg, 'mass')}; basin and pumps weigh {say(room.held_kg, 'mass')}"
     )
 
 
 def _hold_down(result, say):
     need = ceil(limit("uplift") * result.room.uplift_kg - result.room.held_kg + result.inputs.basin.weight_kg + 1.0)
     return [
-        one("cast the rim into the floor slab", {"sizing.basin.held_down": True}),
+        one("cast the basin's rim into the floor slab", {"sizing.basin.held_down": True}),
         one(
-            f"ballast: {say(need, 'mass')} of basin and concrete under water (concrete weighs 1.4 times its "
-            "weight less water there)",
+            f"ballast: {say(need, 'mass')} of basin and concrete, weighed under water (concrete loses about 40 % of "
+            "its weight there)",
             {"sizing.basin.weight": text_of(need, "mass")},
         ),
     ]
@@ -276,8 +289,8 @@ def _hold_down(result, say):
 def _cover(result, say):
     if result.inputs.basin.cover == "bolted":
         return None
-    word = "lies loose" if result.inputs.basin.cover == "loose" else "is missing"
-    return f"the cover {word}: a child drowns in an open pit, and damp and soil gas come up through it"
+    word = "is not bolted" if result.inputs.basin.cover == "loose" else "is missing"
+    return f"the cover {word}: a child can drown in an open pit, and moisture and soil gas come up through it"
 
 
 def _bolt(result, say):
@@ -286,18 +299,38 @@ def _bolt(result, say):
 
 REMARKS = (
     Remark("no_room", SECTION, True, "pumps and floats do not fit", _no_room, _make_room, True),
-    Remark("below_code_minimum", SECTION, True, "smaller than the code's pit", _code, _to_code),
-    Remark("pit_too_small", CYCLING, True, "too many starts: the pit is too small", _starts, _fewer_starts, True),
-    Remark("starts_alone", CYCLING, False, "too many starts with one pump out", _starts_alone, _fewer_alone, True),
+    Remark("below_code_minimum", SECTION, True, "pit below the code minimum", _code, _to_code),
+    Remark(
+        "pit_too_small",
+        CYCLING,
+        True,
+        "too many starts: the pit is too small",
+        _starts,
+        _fewer_starts,
+        True,
+        _starts_at_limit("design"),
+        "starts per hour at the limit",
+    ),
+    Remark(
+        "starts_alone",
+        CYCLING,
+        False,
+        "too many starts with one pump out",
+        _starts_alone,
+        _fewer_alone,
+        True,
+        _starts_at_limit("alone design"),
+        "starts per hour with one pump out at the limit",
+    ),
     Remark(
         "always_the_same_lead", CYCLING, False, "equal pumps do not alternate", _fixed, lambda r, say: [_alternate(r)]
     ),
     Remark("short_run", CYCLING, False, "runs too short for the motor", _short_run, _longer_run, True),
     Remark("short_rest", CYCLING, False, "rests too short for the motor", _short_rest, _longer_rest),
-    Remark("holes_too_small", SECTION, False, "the wall passes too little", _holes, _more_holes),
+    Remark("holes_too_small", SECTION, False, "basin holes too small", _holes, _more_holes),
     Remark("no_check_valve", SECTION, True, "no check valve", _no_check, _fit_check),
     Remark("no_full_open_valve", SECTION, False, "no full-open valve", _no_valve, _fit_valve),
-    Remark("drains_back", SECTION, False, "much runs back", _drains_back, _less_back),
-    Remark("basin_floats", SECTION, False, "groundwater lifts the basin", _floats_up, _hold_down, True),
+    Remark("drains_back", SECTION, False, "much water drains back", _drains_back, _less_back),
+    Remark("basin_floats", SECTION, False, "basin can float", _floats_up, _hold_down, True),
     Remark("open_pit", SECTION, False, "no bolted cover", _cover, _bolt),
 )

@@ -44,12 +44,13 @@ def raised(result, say, with_cures=True):
             cures = working_cures(result, remark, say)
             if not cures:
                 untried = tuple(family[0] for family in remark.cures(result, say) if family)
-        found.append(Found(remark, reason, cures, untried))
-    return sorted(found, key=lambda item: not item.remark.serious)
+        at_limit = remark.at_limit is not None and remark.at_limit(result)
+        found.append(Found(remark, reason, cures, untried, at_limit))
+    return sorted(found, key=lambda item: not item.serious)
 
 
 def verdict(found):
     """Return "fits", "fits with remarks" or "does not fit"."""
-    if any(item.remark.serious for item in found):
+    if any(item.serious for item in found):
         return "does not fit"
     return "fits with remarks" if found else "fits"

@@ -20,6 +20,7 @@ class Remark:
     """One row of the catalogue.
 
     `raised(result, say)` returns the reason with its numbers, or None.
+    A remark at the limit is not serious, and says so in its own title.
     `cures(result, say)` returns families of Cures, each family from the
     smallest step up.  `every`: all families are worth telling, not only the first that cures.
     """
@@ -31,6 +32,8 @@ class Remark:
     raised: Any
     cures: Any
     every: bool = False
+    at_limit: Any = None  # at_limit(result): whether the figure is over its limit by less than it is known
+    limit_title: str = ""  # the title then
 
 
 @dataclass(frozen=True)
@@ -41,3 +44,13 @@ class Found:
     reason: str
     cures: tuple
     untried: tuple = ()  # told where no single cure is enough
+    at_limit: bool = False
+
+    @property
+    def serious(self):
+        """Whether the site does not fit for this remark."""
+        return self.remark.serious and not self.at_limit
+
+    @property
+    def title(self):
+        return self.remark.limit_title if self.at_limit else self.remark.title

@@ -16,8 +16,8 @@ def _both(result, say):
     if both >= result.design.inflow_m3s:
         return None
     return (
-        f"both pumps together move {say(both, 'flow')} at the high contact, less than the design inflow of "
-        f"{say(result.design.inflow_m3s, 'flow')}: the floor floods with everything in order"
+        f"both pumps together move {say(both, 'flow')} with the water at high, less than the design inflow of "
+        f"{say(result.design.inflow_m3s, 'flow')}: the floor floods with everything working"
     )
 
 
@@ -27,8 +27,7 @@ def _one(result, say):
         return None
     return (
         f"one pump moves {say(one_flow, 'flow')}, the design inflow is {say(result.design.inflow_m3s, 'flow')}: "
-        "each pump "
-        "must carry the peak alone (Wisconsin NR 110.14), or the second is no reserve"
+        "each pump must carry the peak alone (Wisconsin NR 110.14), or the second one is no backup"
     )
 
 
@@ -54,8 +53,8 @@ def _waits(result, say):
         return None
     worst = max(over, key=lambda w: w.level_m)
     return (
-        f"{worst.what}: {say(worst.seconds, 'seconds')} without a pump at the design inflow carry the water from "
-        f"{say(worst.from_m, 'length')} past the floor at {say(floor, 'length')}"
+        f"{worst.what}: in {say(worst.seconds, 'seconds')} without a pump the design inflow raises the water from "
+        f"{say(worst.from_m, 'length')} over the floor at {say(floor, 'length')}"
     )
 
 
@@ -66,7 +65,7 @@ def _more_reserve(result, say):
         spread(result, say),
         wider(result, result.inputs.diameter_m * min(2.0, need**0.5), say),
         deeper(result, say),
-        one("shorter holds: 10 s of rest with lag wet, 3 s after a power-up", shorter),
+        one("shorter delays: 10 s minimum off time with lag wet, 3 s after a power-up", shorter),
     ]
 
 
@@ -75,9 +74,9 @@ def _time(result, say):
     if seconds >= limit("time_to_floor") or _protected(result):
         return None
     return (
-        f"without mains the water goes from lead to floor in {say(seconds, 'seconds')} at the design inflow, "
-        "sooner than "
-        f"anybody wakes and acts ({say(limit('time_to_floor'), 'time')}), and no battery or generator takes over"
+        f"with the mains out the water rises from lead to the floor in {say(seconds, 'seconds')} at the design inflow, "
+        f"sooner than anybody wakes and acts ({say(limit('time_to_floor'), 'time')}), and there is no battery or "
+        "generator"
     )
 
 
@@ -110,10 +109,10 @@ def _stand_by(result, say):
     need = text_of(result.wires.generator_w, "power")
     return [
         one(
-            "a battery with charger and inverter (or a battery pump): 400 Ah of AGM batteries to begin with",
+            "a battery with charger and inverter (or a battery pump): 400 Ah of AGM batteries as a start",
             battery_edits(result),
         ),
-        one(f"a generator of {need} or more that starts by itself", {**generator, "sizing.power.generator": need}),
+        one(f"an automatic-start generator of {need} or more", {**generator, "sizing.power.generator": need}),
     ]
 
 
@@ -121,22 +120,21 @@ def _sewer(result, say):
     if result.inputs.outfall.to != "sanitary sewer":
         return None
     return (
-        "groundwater must never go into the sanitary sewer: it is forbidden nearly everywhere, floods the "
-        "treatment plant, "
-        "and sends the sewer back into the cellar"
+        "groundwater must never go into the sanitary sewer: it is forbidden nearly everywhere, overloads the "
+        "treatment plant, and backs the sewer up into the basement"
     )
 
 
 def _unknown_outfall(result, say):
     if result.inputs.outfall.to != "unknown":
         return None
-    return "nobody has said where the water goes; into the sanitary sewer it must never go"
+    return "discharge point not given; it must never be the sanitary sewer"
 
 
 def _daylight(result, say):
     return [
         one(
-            "to daylight well away from the house, or to a storm drain where the town allows it in writing",
+            "discharge to daylight well away from the house, or to a storm drain where the town allows it in writing",
             {"sizing.outfall.to": "daylight"},
         )
     ]
@@ -149,29 +147,30 @@ def _near(result, say):
         return None
     extra = ""
     if result.design.recirculated_m3s > 0.0:
-        extra = f"; {say(result.design.recirculated_m3s, 'flow')} of the design inflow is water pumped before"
+        extra = f"; {say(result.design.recirculated_m3s, 'flow')} of the design inflow is water pumped once already"
     return (
-        f"the water comes out {say(outfall.distance_m, 'distance')} from the wall and seeps back to the pit (at least "
+        f"the outlet is {say(outfall.distance_m, 'distance')} from the wall and the water seeps back to the "
+        "pit (minimum "
         f"{say(limit('outfall_distance'), 'distance')}, downhill){extra}"
     )
 
 
 def _far(result, say):
     edits = {"sizing.outfall.distance": "20 ft", "discharge.seeps_back": None, "discharge.seeps_back_after": None}
-    return [one("carry the pipe 20 ft or more downhill; its length counts in the head", edits)]
+    return [one("extend the pipe 20 ft or more downhill; its length adds to the head", edits)]
 
 
 def _freezes(result, say):
     outfall = result.inputs.outfall
     if not outfall.freezes or outfall.freeze_relief:
         return None
-    return "the line outside can freeze shut, and then both pumps push against ice"
+    return "the line outside can freeze shut, and then both pumps dead-head against ice"
 
 
 def _relief(result, say):
     return [
         one(
-            "a freeze relief at the wall outside: a grated gap that spills when the line beyond is shut",
+            "a freeze relief outside at the wall: a grated gap that spills when the line beyond it is frozen",
             {"sizing.outfall.freeze_relief": True},
         )
     ]
@@ -183,11 +182,10 @@ def _generator(result, say):
         return None
     if power.generator_w >= result.wires.generator_w:
         return None
-    given = say(power.generator_w, "power") if power.generator_w else "an unknown power"
+    given = say(power.generator_w, "power") if power.generator_w else "not given"
     return (
-        f"the generator has {given}; one motor's start of {say(result.wires.surge_w, 'power')} beside the other "
-        "pump and "
-        f"the house ({say(power.house_w, 'power')}) asks for {say(result.wires.generator_w, 'power')}"
+        f"generator size {given}; starting one motor ({say(result.wires.surge_w, 'power')}) beside the other pump and "
+        f"the house ({say(power.house_w, 'power')}) takes {say(result.wires.generator_w, 'power')}"
     )
 
 
@@ -195,7 +193,7 @@ def _larger_generator(result, say):
     need = 100.0 * (int(result.wires.generator_w / 100.0) + 1)
     return [
         one(
-            f"a generator of {say(need, 'power')}, or take house load off it",
+            f"a generator of {say(need, 'power')}, or less house load on it",
             {"sizing.power.generator": text_of(need, "power")},
         )
     ]
@@ -208,8 +206,7 @@ def _long_runs(result, say):
         return None
     return (
         f"at the design inflow one run lasts {say(cycle.run_s, 'time')}, longer than max_run "
-        f"({say(most, 'time')}): the "
-        "pumps would hand over in mid-run and say so every time"
+        f"({say(most, 'time')}): the pumps would change over in mid-run, with an alarm every time"
     )
 
 
@@ -224,13 +221,13 @@ def _longer_max_run(result, say):
 REMARKS = (
     Remark("both_pumps_not_enough", SECTION, True, "both pumps cannot carry the peak", _both, _stronger, True),
     Remark("one_pump_not_enough", SECTION, True, "one pump cannot carry the peak", _one, _stronger, True),
-    Remark("no_wear_reserve", SECTION, False, "a worn pump cannot carry the peak", _worn, _stronger),
-    Remark("floods_while_waiting", SECTION, True, "the floor floods while the pumps wait", _waits, _more_reserve, True),
+    Remark("no_wear_reserve", SECTION, False, "worn pump cannot carry the peak", _worn, _stronger),
+    Remark("floods_while_waiting", SECTION, True, "floor floods during a start delay", _waits, _more_reserve, True),
     Remark("long_runs", SECTION, False, "runs longer than max_run", _long_runs, _longer_max_run),
-    Remark("power_cut_floods", SECTION, False, "a power cut floods the floor", _time, _stand_by, True),
-    Remark("generator_too_small", SECTION, False, "the generator is too small", _generator, _larger_generator),
+    Remark("power_cut_floods", SECTION, False, "power failure floods the floor", _time, _stand_by, True),
+    Remark("generator_too_small", SECTION, False, "generator too small", _generator, _larger_generator),
     Remark("sanitary_sewer", OUTFALL, True, "never the sanitary sewer", _sewer, _daylight),
-    Remark("outfall_unknown", OUTFALL, False, "where the water goes is not known", _unknown_outfall, _daylight),
-    Remark("outfall_too_near", OUTFALL, False, "the water comes back", _near, _far),
+    Remark("outfall_unknown", OUTFALL, False, "discharge point unknown", _unknown_outfall, _daylight),
+    Remark("outfall_too_near", OUTFALL, False, "discharge too close to the house", _near, _far),
     Remark("no_freeze_relief", OUTFALL, False, "no freeze relief", _freezes, _relief),
 )

@@ -17,10 +17,9 @@ def _too_small(result, say):
         return None
     return (
         f"at the design inflow pump {held.pump} runs {say(held.duty, 'share')} of the time at "
-        f"{say(held.amps, 'current')}: "
-        f"{say(held.shortest_s, 'time')} to {say(held.longest_s, 'time')} of it can be planned with (age, cold "
-        "and depth "
-        f"counted), {say(result.inputs.power.wanted_s, 'time')} are wanted"
+        f"{say(held.amps, 'current')}: plan on {say(held.shortest_s, 'time')} to {say(held.longest_s, 'time')} "
+        "(with allowance for age, cold and depth of discharge); wanted: "
+        f"{say(result.inputs.power.wanted_s, 'time')}"
     )
 
 
@@ -40,8 +39,8 @@ def _recharge(result, say):
     held = result.stored
     if held is None or held.recharge_s <= limit("recharge"):
         return None
-    told = "there is no charger" if result.inputs.supply.charger is None else f"takes {say(held.recharge_s, 'time')}"
-    return f"recharging the empty battery: {told}; the next storm may come within {say(limit('recharge'), 'time')}"
+    told = "no charger" if result.inputs.supply.charger is None else say(held.recharge_s, "time")
+    return f"recharge from empty: {told}; the next storm may come within {say(limit('recharge'), 'time')}"
 
 
 def _larger_charger(result, say):
@@ -55,7 +54,7 @@ def _drop(result, say):
     if result.stored is None or result.wires.drop <= limit("cable_drop"):
         return None
     return (
-        f"{say(result.inputs.power.cable_m, 'distance')} of {result.inputs.power.cable_awg} AWG cable lose "
+        f"{say(result.inputs.power.cable_m, 'distance')} of {result.inputs.power.cable_awg} AWG cable drop "
         f"{say(result.wires.drop_v, 'voltage')}, {say(result.wires.drop, 'share')}, at "
         f"{say(result.stored.amps, 'current')}"
     )
@@ -80,8 +79,8 @@ def _cable_thin(result, say):
     if result.stored is None or result.wires.ampacity_a >= result.wires.fuse_a:
         return None
     return (
-        f"{result.inputs.power.cable_awg} AWG bears {say(result.wires.ampacity_a, 'current')}, less than the fuse of "
-        f"{say(result.wires.fuse_a, 'current')} that {say(result.stored.amps, 'current')} asks for"
+        f"{result.inputs.power.cable_awg} AWG is rated {say(result.wires.ampacity_a, 'current')}, less than the "
+        f"{say(result.wires.fuse_a, 'current')} fuse that a load of {say(result.stored.amps, 'current')} needs"
     )
 
 
@@ -96,7 +95,7 @@ def _bear(result, say):
         families.append(
             [
                 Cure(
-                    f"battery and inverter of {v:g} V, which halves the current each time",
+                    f"battery and inverter of {v:g} V, for less current",
                     {"sizing.power.battery_voltage": f"{v:g} V"},
                 )
                 for v in (volts, 2.0 * volts)
@@ -108,7 +107,7 @@ def _bear(result, say):
         else "pump"
     )
     edits = {f"{key}.rated_current": f"{pump.motor.rated_a / 2.0:.2f} A"}
-    families.append(one("a pump of half the current", edits))
+    families.append(one("a pump that draws half the current", edits))
     return families
 
 
@@ -117,21 +116,21 @@ def _fuse(result, say):
     if held is None:
         return None
     if wires.fuse_given_a is None:
-        return f"no fuse at the battery: a short in {result.inputs.power.cable_awg} AWG cable sets fire to the house"
+        return f"no fuse at the battery: a short in the {result.inputs.power.cable_awg} AWG cable starts a fire"
     if wires.fuse_given_a > wires.ampacity_a and wires.fuse_a <= wires.ampacity_a:
         return (
-            f"the fuse of {say(wires.fuse_given_a, 'current')} does not protect cable that bears "
+            f"a {say(wires.fuse_given_a, 'current')} fuse does not protect cable rated "
             f"{say(wires.ampacity_a, 'current')}"
         )
     if wires.fuse_given_a < held.amps * 1.1:
-        return f"the fuse of {say(wires.fuse_given_a, 'current')} blows at the pump's {say(held.amps, 'current')}"
+        return f"a {say(wires.fuse_given_a, 'current')} fuse blows at the pump's {say(held.amps, 'current')}"
     return None
 
 
 def _fit_fuse(result, say):
     return [
         one(
-            f"a slow fuse of {result.wires.fuse_a:g} A within a hand's width of the battery's post",
+            f"a {result.wires.fuse_a:g} A slow-blow fuse right at the battery post",
             {"sizing.power.fuse": f"{result.wires.fuse_a:g} A"},
         )
     ]
@@ -143,15 +142,14 @@ def _gas(result, say):
         return None
     air = gas_m3s(result.inputs.supply.battery.capacity_as) * 3600.0
     return (
-        f"a flooded battery gives off hydrogen while it charges, and the room is closed: {air:.1f} m3 of fresh "
-        "air an hour "
-        "are wanted (EN 62485-2, from memory)"
+        "a flooded battery gives off hydrogen while it charges, and the room is closed: it needs "
+        f"{air:.1f} m3 ({air * 35.3147:.0f} ft3) of fresh air per hour (EN 62485-2, from memory)"
     )
 
 
 def _vent(result, say):
     return [
-        one("openings low and high to outdoors, no flame or switch above the battery", {"sizing.power.vented": True}),
+        one("vents low and high to outdoors, no flame or switch above the battery", {"sizing.power.vented": True}),
         one("sealed AGM batteries", {"sizing.power.battery": "AGM"}),
     ]
 
@@ -160,13 +158,13 @@ def _circuits(result, say):
     mains = [p for p in result.inputs.pumps if p.supply != "battery"]
     if result.inputs.power.circuits == "separate" or len(mains) < 2:
         return None
-    return "both pumps hang on one branch circuit: one breaker or one bad socket takes both"
+    return "both pumps are on one branch circuit: one breaker or one bad receptacle takes out both"
 
 
 def _separate(result, say):
     return [
         one(
-            "a branch circuit of its own for each pump, and a third for the controller's alarm",
+            "a separate branch circuit for each pump, and a third for the controller's alarm",
             {"sizing.power.circuits": "separate"},
         )
     ]
@@ -181,49 +179,52 @@ def _inverter(result, say):
     need = max(p.motor.rated_a * p.motor.locked_share * p.motor.volts for p in fed)
     if wires.inverter_w >= need:
         return None
-    given = f"bears {say(wires.inverter_w, 'power')}" if wires.inverter_w else "has no stated surge power"
-    return f"the inverter {given}; the motor's start draws {say(need, 'power')}"
+    given = f"is rated {say(wires.inverter_w, 'power')} surge" if wires.inverter_w else "has no surge rating given"
+    return f"the inverter {given}; starting the motor draws {say(need, 'power')}"
 
 
 def _larger_inverter(result, say):
     need = 100.0 * (int(1.1 * result.wires.surge_w / 100.0) + 1)
-    return [one(f"an inverter that bears {say(need, 'power')} for a second", {"supply.inverter.limit": f"{need:g} W"})]
+    return [one(f"an inverter of {say(need, 'power')} surge rating", {"supply.inverter.limit": f"{need:g} W"})]
 
 
 def _dies(result, say):
     supply = result.inputs.supply
     if supply.battery is None or supply.controller == "battery":
         return None
-    return "a battery is there, but the controller and its horn hang on the mains: they die when they are needed"
+    return "there is a battery, but the controller and its horn run on the mains: they are dead when they are needed"
 
 
 def _feed(result, say):
-    return [one("feed the controller from the battery", {"supply.controller": "battery"})]
+    return [one("power the controller from the battery", {"supply.controller": "battery"})]
 
 
 def _alarm(result, say):
     return (
         None
         if result.inputs.power.alarm
-        else "no alarm is heard in the bedroom, so a failed pump is found by the flood"
+        else "no alarm can be heard in the bedroom: a failed pump is noticed only when the floor is wet"
     )
 
 
 def _horn(result, say):
     return [
-        one("the controller's horn where it wakes the house, or its relay on a dialler", {"sizing.power.alarm": True})
+        one(
+            "the controller's horn where it wakes the house, or its alarm relay on a dialer",
+            {"sizing.power.alarm": True},
+        )
     ]
 
 
 REMARKS = (
-    Remark("battery_too_small", SECTION, False, "the battery does not last", _too_small, _more_charge),
-    Remark("recharge_too_slow", SECTION, False, "the battery recharges too slowly", _recharge, _larger_charger),
-    Remark("cable_drop", SECTION, False, "the battery cable loses too much", _drop, _thicker, True),
-    Remark("cable_too_thin", SECTION, True, "the cable bears less than its fuse", _cable_thin, _bear),
-    Remark("battery_fuse", SECTION, True, "the battery's fuse", _fuse, _fit_fuse),
+    Remark("battery_too_small", SECTION, False, "battery run time too short", _too_small, _more_charge),
+    Remark("recharge_too_slow", SECTION, False, "battery recharges too slowly", _recharge, _larger_charger),
+    Remark("cable_drop", SECTION, False, "battery cable voltage drop too high", _drop, _thicker, True),
+    Remark("cable_too_thin", SECTION, True, "battery cable too thin for its fuse", _cable_thin, _bear),
+    Remark("battery_fuse", SECTION, True, "battery fuse missing or wrong", _fuse, _fit_fuse),
     Remark("battery_gas", SECTION, False, "battery gas in a closed room", _gas, _vent, True),
     Remark("one_circuit", SECTION, False, "both pumps on one circuit", _circuits, _separate),
-    Remark("inverter_too_small", SECTION, True, "the inverter cannot start the motor", _inverter, _larger_inverter),
-    Remark("controller_on_mains", SECTION, False, "the controller dies with the mains", _dies, _feed),
-    Remark("no_alarm_heard", SECTION, False, "no alarm in the bedroom", _alarm, _horn),
+    Remark("inverter_too_small", SECTION, True, "inverter cannot start the motor", _inverter, _larger_inverter),
+    Remark("controller_on_mains", SECTION, False, "controller not on the battery", _dies, _feed),
+    Remark("no_alarm_heard", SECTION, False, "no alarm heard in the bedroom", _alarm, _horn),
 )

@@ -63,6 +63,8 @@ def _row(row, say):
         "within": row.within,
         "source": row.source,
     }
+    if row.at_limit:
+        found["at_limit"] = True
     if row.limit:
         found["limit"] = row.limit
     if row.bound is not None:
@@ -83,8 +85,8 @@ def as_json(page, say):
             {
                 "name": item.remark.name,
                 "section": item.remark.section,
-                "serious": item.remark.serious,
-                "title": item.remark.title,
+                "serious": item.serious,
+                "title": item.title,
                 "reason": item.reason,
                 "cures": [{"text": cure.text, "edits": cure.edits, "tried": True} for cure in item.cures]
                 + [{"text": cure.text, "edits": cure.edits, "tried": False} for cure in item.untried],

@@ -1,4 +1,4 @@
-"""The folder that a sizing leaves behind; nothing of somebody else's is overwritten."""
+"""The output folder of a sizing; files that sumpbench size did not write are never overwritten."""
 
 import json
 import os
@@ -18,15 +18,15 @@ def check(folder):
     """Raise InputError where results must not be written into `folder`; create nothing."""
     folder = Path(folder)
     if folder.exists() and not folder.is_dir():
-        raise InputError(f"{folder} is a file: name a folder, or one that does not exist yet", "--out")
+        raise InputError(f"{folder} is a file: name a folder", "--out")
     taken = [name for name in NAMES if (folder / name).exists()]
     if taken and not is_ours(folder):
         raise InputError(
-            f"{folder} holds {', '.join(taken)} that no sizing of ours wrote: name another folder", "--out"
+            f"{folder} holds {', '.join(taken)} not written by sumpbench size: name another folder", "--out"
         )
     parent = next(place for place in (folder, *folder.resolve().parents) if place.exists())
     if not os.access(parent, os.W_OK):
-        raise InputError(f"{parent} cannot be written to: name another folder", "--out")
+        raise InputError(f"{parent} is not writable: name another folder", "--out")
 
 
 def is_ours(folder):

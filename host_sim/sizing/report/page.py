@@ -1,4 +1,4 @@
-"""What a report says, said once: terminal, page and JSON are made from it."""
+"""The contents of a report, common to terminal, page and JSON."""
 
 from dataclasses import dataclass, field
 
@@ -9,16 +9,17 @@ from host_sim.sizing.remarks.raised import raised, verdict
 from host_sim.sizing.report import parts, sections
 
 CAUTIONS = (
-    "Mains and water kill: work on a pump only with it unplugged or locked out. Sockets near the pit are earth-fault "
-    "protected where the code asks for it, and then the alarm must tell when one trips.",
-    "An open pit drowns a child: bolt the cover. A pit may hold bad air: nobody climbs in alone.",
-    "Never into the sanitary sewer. Groundwater goes to daylight, or to a storm drain where the town allows it "
-    "in writing.",
-    "A charging flooded battery gives off explosive gas; its posts can weld a wrench.",
-    "A generator in a cellar or garage kills by its exhaust.",
-    "Dig no deeper than the footing without advice: pumping sand out from under a footing moves the house.",
-    "Local codes and a licensed plumber or electrician decide. These figures are arithmetic on what was told, not a "
-    "promise of a dry cellar.",
+    "Mains voltage and water kill: work on a pump only with it unplugged or locked out. Receptacles near the pit are "
+    "GFCI-protected where the code requires it; then an alarm must report a trip.",
+    "A child can drown in an open pit: bolt the cover. A pit may hold bad air: never climb in alone.",
+    "Never discharge into the sanitary sewer. Groundwater goes to daylight, or to a storm drain where the town allows "
+    "it in writing.",
+    "A charging flooded battery gives off explosive gas: ventilate, no sparks, no open flame. Its posts can weld a "
+    "wrench.",
+    "Never run a generator in a basement or garage: its exhaust kills.",
+    "Do not dig below the footing without advice: sand pumped out from under a footing moves the house.",
+    "Local codes and a licensed plumber or electrician decide. These figures are calculated from the data given; they "
+    "are no promise of a dry basement.",
 )
 
 
@@ -72,12 +73,12 @@ def _checked(result):
 
 def headline(result, found, word, say):
     """Return the verdict in one sentence."""
-    serious = [item for item in found if item.remark.serious]
+    serious = [item for item in found if item.serious]
     flow = say(result.design.inflow_m3s, "flow")
     if word == "does not fit":
-        return f"Does not fit: {'; '.join(item.remark.title for item in serious)}."
+        return f"Does not fit: {'; '.join(item.title for item in serious)}."
     start = f"design inflow {flow}, one pump {say(result.reserve.one_m3s, 'flow')}, at most "
-    start += f"{result.starts['design']:.1f} starts an hour of each motor"
+    start += f"{result.starts['design']:.1f} starts per hour of each motor"
     if word == "fits":
         return f"Fits: {start}."
     count = len(found)

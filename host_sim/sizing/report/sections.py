@@ -1,4 +1,4 @@
-"""The rows of a report on inflow, head and pit, and the list of all sections."""
+"""The rows of the report for inflow, head and pit, and the list of all sections."""
 
 from dataclasses import replace
 
@@ -32,27 +32,43 @@ def _inflow(result, say):
     for i, e in enumerate(design.estimates):
         key = f"inflow.{i + 1}"
         rows.append(Row(f"{key}.measured", f"{e.kind}: {e.how}", e.measured_m3s, "flow", source=e.source))
-        rows.append(Row(f"{key}.low", "at least", e.low_m3s, "flow", source="errors added as squares (ISO GUM)"))
-        rows.append(Row(f"{key}.high", "at most", e.high_m3s, "flow", source="errors added as squares (ISO GUM)"))
+        rows.append(
+            Row(
+                f"{key}.low",
+                "low estimate",
+                e.low_m3s,
+                "flow",
+                source="root sum of squares of the measuring errors (ISO GUM)",
+            )
+        )
+        rows.append(
+            Row(
+                f"{key}.high",
+                "high estimate",
+                e.high_m3s,
+                "flow",
+                source="root sum of squares of the measuring errors (ISO GUM)",
+            )
+        )
         name = {"wet": "weather_wet", "dry": "weather_dry", "unknown": "weather_dry"}.get(e.weather, "")
-        label = f"weather: {e.weather}; multiplied by"
+        label = f"weather factor ({e.weather})"
         rows.append(Row(f"{key}.factor", label, e.factor, "number", limit=name, source=limit_row("weather_wet").source))
         if e.conductance_m2s:
             rows.append(
                 Row(
                     f"{key}.conductance",
-                    "the soil passes, for each length of head",
+                    "conductance of the ground",
                     e.conductance_m2s,
                     "conductance",
                     source="linear recharge",
                 )
             )
-    rows.append(Row("inflow.expected", "to be expected in the wettest week", design.expected_m3s, "flow"))
+    rows.append(Row("inflow.expected", "expected in the wettest week", design.expected_m3s, "flow"))
     rows.append(
         Row("inflow.margin", "margin", design.margin, "share", limit="margin", source=limit_row("margin").source)
     )
-    rows.append(Row("inflow.recirculated", "of it, water that seeps back", design.recirculated_m3s, "flow"))
-    rows.append(Row("inflow.design", f"design inflow (by the {design.by})", design.inflow_m3s, "flow"))
+    rows.append(Row("inflow.recirculated", "part of it that is water seeping back", design.recirculated_m3s, "flow"))
+    rows.append(Row("inflow.design", f"design inflow (set by the {design.by})", design.inflow_m3s, "flow"))
     return section("inflow", "Inflow", rows)
 
 
@@ -74,13 +90,13 @@ def _head(result, say):
             rows.append(
                 Row(
                     f"{key}.through_{n + 1}",
-                    f"through pump {n + 1}; its range is {bounds}",
+                    f"flow through pump {n + 1} (range {bounds})",
                     p.through_m3s[n],
                     "flow",
                     limit="minimum_flow",
                     bound=(plate.minimum_m3s, plate.maximum_m3s),
                     within=inside,
-                    source="data plate, or a tenth of run-out to the last point",
+                    source="data plate, or from a tenth of run-out to the last point of the curve",
                 )
             )
         for name, v in p.velocity_ms.items():
@@ -88,7 +104,7 @@ def _head(result, say):
             rows.append(
                 Row(
                     f"{key}.velocity_{name.replace(' ', '_')}",
-                    f"speed in {name}",
+                    f"velocity in {name}",
                     v,
                     "velocity",
                     limit="velocity_low" if v < low else "velocity_high",
@@ -100,7 +116,7 @@ def _head(result, say):
     rows.append(
         Row(
             "head.lag_gain",
-            "the second pump adds",
+            "flow added by the second pump",
             result.lag_gain,
             "share",
             limit="lag_gain",
@@ -109,20 +125,28 @@ def _head(result, say):
         )
     )
     if result.larger is not None:
-        name = f"in {result.larger.nominal_in:g} in pipe"
-        rows.append(Row("head.larger.flow", f"{name} one pump moves", result.larger.flow_m3s, "flow", source=DARCY))
-        rows.append(Row("head.larger.both", f"{name} both move", result.larger.both_m3s, "flow", source=DARCY))
-        rows.append(Row("head.larger.gain", f"{name} one pump gains", result.larger.gain, "share", limit="pipe_pays"))
+        name = f"with {result.larger.nominal_in:g} in pipe"
+        rows.append(Row("head.larger.flow", f"{name}: one pump", result.larger.flow_m3s, "flow", source=DARCY))
+        rows.append(Row("head.larger.both", f"{name}: both pumps", result.larger.both_m3s, "flow", source=DARCY))
+        rows.append(
+            Row("head.larger.gain", f"{name}: gain of one pump", result.larger.gain, "share", limit="pipe_pays")
+        )
     shutoff, surge, rated = result.pressure
-    rows.append(Row("head.shutoff_pressure", "pressure at shut-off", shutoff, "pressure"))
+    rows.append(Row("head.shutoff_pressure", "shut-off pressure", shutoff, "pressure"))
     rows.append(
-        Row("head.surge", "surge of a slamming valve", surge, "pressure", source="Joukowsky; wave speed from memory")
+        Row(
+            "head.surge",
+            "surge from a slamming check valve",
+            surge,
+            "pressure",
+            source="Joukowsky; wave speed from memory",
+        )
     )
     if rated is not None:
         rows.append(
             Row(
                 "head.rated_pressure",
-                "the pipe bears (73 F)",
+                "pipe pressure rating (73 F)",
                 rated,
                 "pressure",
                 bound=shutoff + surge,
@@ -131,7 +155,7 @@ def _head(result, say):
             )
         )
     piping = inputs.piping
-    rows.append(Row("head.material", "pipe", piping.material, within=piping.made_for_pressure))
+    rows.append(Row("head.material", "pipe material", piping.material, within=piping.made_for_pressure))
     return section("head", "Head and flow", rows)
 
 
@@ -150,17 +174,21 @@ def _line(result):
     for name, pipe, flow in stretches:
         words, key = name.replace("_", " "), f"head.line.{name}"
         bare = replace(pipe, k=0.0).loss_m(flow)
-        rows.append(
-            Row(f"{key}.inside", f"{words}, true inside diameter", pipe.diameter_m, "length", source="ASTM D1785")
-        )
-        rows.append(Row(f"{key}.length", f"{words}, length", pipe.length_m, "distance"))
-        rows.append(Row(f"{key}.k", f"{words}, fittings and valves: sum of K", pipe.k, "number", source="Crane TP-410"))
-        rows.append(Row(f"{key}.friction", f"{words}, friction with both running", bare, "head", source=DARCY))
-        rows.append(Row(f"{key}.loss", f"{words}, friction and fittings", pipe.loss_m(flow), "head", source=DARCY))
+        rows.append(Row(f"{key}.inside", f"{words}: inside diameter", pipe.diameter_m, "length", source="ASTM D1785"))
+        rows.append(Row(f"{key}.length", f"{words}: length", pipe.length_m, "distance"))
+        rows.append(Row(f"{key}.k", f"{words}: K of fittings and valves", pipe.k, "number", source="Crane TP-410"))
+        rows.append(Row(f"{key}.friction", f"{words}: pipe friction, both running", bare, "head", source=DARCY))
+        rows.append(Row(f"{key}.loss", f"{words}: total loss, both running", pipe.loss_m(flow), "head", source=DARCY))
     for n in (0, 1):
         lost = both.through_m3s[n] - both.by_pump_m3s[n]
         rows.append(
-            Row(f"head.weep_{n + 1}", f"through the weep hole of pump {n + 1}", lost, "flow", source="orifice, Cd 0.6")
+            Row(
+                f"head.weep_{n + 1}",
+                f"flow lost through the weep hole of pump {n + 1}",
+                lost,
+                "flow",
+                source="orifice, Cd 0.6",
+            )
         )
     return rows
 
@@ -172,7 +200,7 @@ def _pit(result, say):
     rows = [
         Row(
             "pit.across",
-            "across at the bottom",
+            "width at the bottom",
             room.across_m,
             "length",
             limit="pit_diameter",
@@ -191,9 +219,10 @@ def _pit(result, say):
         Row("pit.volume", "volume to the floor", inputs.pit.floor_m3, "volume"),
         Row(
             "pit.needed",
-            "width that two pumps and four floats need",
+            "width needed for two pumps and four floats",
             room.needed_m,
             "length",
+            word="this pit,",
             bound=room.across_m,
             within=room.across_m >= room.needed_m - 1e-4,
             limit="gap",
@@ -201,26 +230,33 @@ def _pit(result, say):
         ),
         Row(
             "pit.drain_back",
-            "runs back after a stop",
+            "drain-back after a stop",
             room.drain_back_m3,
             "volume",
             limit="drain_back",
             within=room.drain_back_share <= limit("drain_back"),
         ),
-        Row("pit.drain_back_share", "that is, of the band", room.drain_back_share, "share", limit="drain_back"),
+        Row(
+            "pit.drain_back_share",
+            "drain-back as a share of the band",
+            room.drain_back_share,
+            "share",
+            limit="drain_back",
+        ),
         Row(
             "pit.uplift",
-            "groundwater lifts the pumped-down basin with",
+            "uplift on the pumped-down basin",
             room.uplift_kg,
             "mass",
             limit="uplift",
-            bound=room.held_kg,
+            word="its weight / 1.2:",
+            bound=room.held_kg / limit("uplift"),
             within=inputs.basin.held_down or room.held_kg >= limit("uplift") * room.uplift_kg,
             source="Archimedes",
         ),
         Row(
             "pit.held",
-            "basin and pumps weigh" + (", rim cast into the floor" if inputs.basin.held_down else ""),
+            "weight of basin and pumps" + (" (rim cast into the floor)" if inputs.basin.held_down else ""),
             room.held_kg,
             "mass",
         ),
@@ -230,7 +266,7 @@ def _pit(result, say):
         rows.append(
             Row(
                 "pit.entrance",
-                "the holes pass",
+                "flow through the basin holes",
                 room.entrance_m3s,
                 "flow",
                 limit="entrance_head",
@@ -240,11 +276,11 @@ def _pit(result, say):
             )
         )
     out = inputs.outfall
-    rows.append(Row("pit.outfall", "the water goes to", out.to, within=out.to not in ("sanitary sewer", "unknown")))
+    rows.append(Row("pit.outfall", "discharge to", out.to, within=out.to not in ("sanitary sewer", "unknown")))
     rows.append(
         Row(
             "pit.outfall_distance",
-            "from the wall",
+            "distance of the outlet from the wall",
             out.distance_m,
             "distance",
             limit="outfall_distance",
@@ -252,7 +288,7 @@ def _pit(result, say):
         )
     )
     rows.append(Row("pit.recirculates", "share that seeps back", inputs.discharge.recirculated, "share"))
-    return section("pit", "The pit and where the water goes", rows, "The local code decides what a pit must measure.")
+    return section("pit", "Pit and discharge point", rows, "The local code decides the size of a pit.")
 
 
 def settings_rows(result):

@@ -1,10 +1,10 @@
-"""The rows of a report on cycling, reserve, supply and contacts."""
+"""The rows of the report for cycling, reserve, supply and contacts."""
 
 from duplexsump.control import settings as s
 
 from host_sim.sizing.battery import gas_m3s
 from host_sim.sizing.contacts import NAMES
-from host_sim.sizing.limits import CHEMISTRY, NEMA_STARTS, STATION_CYCLES, limit
+from host_sim.sizing.limits import CHEMISTRY, NEMA_STARTS, STATION_CYCLES, at_limit, limit
 from host_sim.sizing.limits import row as limit_row
 from host_sim.sizing.report.rows import Row, section
 
@@ -18,38 +18,39 @@ def cycling(result, say):
     least_rest = max(plate.least_rest_s for plate in result.inputs.plates)
     rest = turns.shortest_fill_s(result.design.inflow_m3s)
     rows = [
-        Row("cycling.band", "water between off and lead", turns.band_m3, "volume"),
-        Row("cycling.rate_1", "pump 1 over the band, no inflow", turns.rate_m3s(0), "flow"),
-        Row("cycling.rate_2", "pump 2 over the band, no inflow", turns.rate_m3s(1), "flow"),
+        Row("cycling.band", "pumped band (off to lead)", turns.band_m3, "volume"),
+        Row("cycling.rate_1", "pump 1, mean flow over the band", turns.rate_m3s(0), "flow"),
+        Row("cycling.rate_2", "pump 2, mean flow over the band", turns.rate_m3s(1), "flow"),
         Row(
             "cycling.time_design",
-            "shortest time from start to start up to the design inflow",
+            "shortest cycle time, up to the design inflow",
             turns.time_s(result.worst["design"]),
             "seconds",
             source=CYCLE,
         ),
-        Row("cycling.inflow_design", "at an inflow of", result.worst["design"], "flow"),
+        Row("cycling.inflow_design", "inflow at that cycle time", result.worst["design"], "flow"),
         Row(
             "cycling.time_anywhere",
-            "shortest at any inflow",
+            "shortest cycle time, any inflow",
             turns.time_s(result.worst["anywhere"]),
             "seconds",
             source="4V/Qp, US Army EI 11C201",
         ),
-        Row("cycling.inflow_anywhere", "at an inflow of", result.worst["anywhere"], "flow"),
+        Row("cycling.inflow_anywhere", "inflow at that cycle time", result.worst["anywhere"], "flow"),
         Row(
             "cycling.starts_design",
-            "starts an hour of each motor, up to the design inflow",
+            "starts per hour of each motor, up to the design inflow",
             starts["design"],
             "number",
             limit="starts",
             bound=allowed,
-            within=starts["design"] <= allowed,
+            within=None if at_limit(starts["design"], allowed) else starts["design"] <= allowed,
+            at_limit=at_limit(starts["design"], allowed),
             source=limit_row("starts").source,
         ),
         Row(
             "cycling.starts_anywhere",
-            "at any inflow",
+            "starts per hour of each motor, any inflow",
             starts["anywhere"],
             "number",
             limit="starts",
@@ -58,16 +59,17 @@ def cycling(result, say):
         ),
         Row(
             "cycling.starts_alone",
-            "with one pump out, up to the design inflow",
+            "starts per hour with one pump out, up to the design inflow",
             starts["alone design"],
             "number",
             limit="starts",
             bound=allowed,
-            within=starts["alone design"] <= allowed,
+            within=None if at_limit(starts["alone design"], allowed) else starts["alone design"] <= allowed,
+            at_limit=at_limit(starts["alone design"], allowed),
         ),
         Row(
             "cycling.starts_alone_anywhere",
-            "with one pump out, at any inflow",
+            "starts per hour with one pump out, any inflow",
             starts["alone anywhere"],
             "number",
             limit="starts",
@@ -75,7 +77,7 @@ def cycling(result, say):
         ),
         Row(
             "cycling.run",
-            "run with no inflow",
+            "shortest run (no inflow)",
             min(turns.run_empty_s(n) for n in (0, 1)),
             "seconds",
             limit="least_run",
@@ -85,7 +87,7 @@ def cycling(result, say):
         ),
         Row(
             "cycling.rest",
-            "shortest rest of a pump alone, up to the design inflow",
+            "shortest off time with one pump out, up to the design inflow",
             rest,
             "seconds",
             limit="least_rest",
@@ -97,8 +99,8 @@ def cycling(result, say):
     ]
     said = "; ".join(f"{text} ({source})" for text, source in STATION_CYCLES)
     table = ", ".join(f"{hp:g} hp {poles} poles {n}" for (hp, poles), n in NEMA_STARTS.items())
-    note = f"For comparison: lift stations are built for {said}; "
-    note += f"three-phase motors bear {table} starts an hour (NEMA MG 10)."
+    note = f"For comparison, lift stations: {said}; "
+    note += f"three-phase motors, starts per hour: {table} (NEMA MG 10)."
     return section("cycling", "Cycling", rows, note)
 
 
@@ -107,28 +109,38 @@ def reserve(result, say):
     rows = [
         Row(
             "reserve.one",
-            "one pump alone at high (the weaker)",
+            "weaker pump alone, water at high",
             reserve.one_m3s,
             "flow",
             bound=inflow,
+            word="design inflow",
             within=reserve.one_m3s >= inflow,
             source="each pump carries the peak alone: Wisconsin NR 110.14",
         ),
-        Row("reserve.carried", "that is, of the design inflow", reserve.carried, "number"),
-        Row("reserve.both", "both at high", reserve.both_m3s, "flow", bound=inflow, within=reserve.both_m3s >= inflow),
+        Row("reserve.carried", "weaker pump / design inflow", reserve.carried, "number"),
+        Row(
+            "reserve.both",
+            "both pumps, water at high",
+            reserve.both_m3s,
+            "flow",
+            bound=inflow,
+            word="design inflow",
+            within=reserve.both_m3s >= inflow,
+        ),
         Row(
             "reserve.worn",
-            "one pump, worn by a tenth",
+            "weaker pump after 10 % of wear",
             reserve.worn_m3s,
             "flow",
             limit="wear",
             bound=inflow,
+            word="design inflow",
             within=reserve.worn_m3s >= inflow,
             source=limit_row("wear").source,
         ),
     ]
     for i, wait in enumerate(reserve.waits):
-        label = f"{wait.what} ({say(wait.seconds, 'seconds')}, one pump out): water reaches"
+        label = f"{wait.what} ({say(wait.seconds, 'seconds')} without a pump): water rises to"
         rows.append(
             Row(
                 f"reserve.wait_{i + 1}",
@@ -136,27 +148,29 @@ def reserve(result, say):
                 wait.level_m,
                 "length",
                 bound=floor,
+                word="floor",
                 within=wait.level_m <= floor,
                 source="the controller's settings",
             )
         )
     rows += [
-        Row("reserve.one_fails", "from high to floor with one pump running", reserve.one_fails_s, "time"),
-        Row("reserve.none_runs", "from high to floor with none", reserve.none_runs_s, "time"),
+        Row("reserve.one_fails", "time from high to floor, one pump running", reserve.one_fails_s, "time"),
+        Row("reserve.none_runs", "time from high to floor, no pump running", reserve.none_runs_s, "time"),
         Row(
             "reserve.cut",
-            "from lead to floor with none: how long a power cut may last",
+            "time from lead to floor, no pump running (longest power failure)",
             reserve.lead_to_floor_s,
             "time",
             limit="time_to_floor",
+            word="time to wake and act",
             source=limit_row("time_to_floor").source,
         ),
     ]
     words = {
-        "flow": "inflow of",
-        "rate": "rain of",
-        "length": "day of rain of",
-        "distance": "water table above the bottom of",
+        "flow": "inflow",
+        "rate": "rain",
+        "length": "rain in a day",
+        "distance": "water table above the bottom",
     }
     for which, storms in (("one pump", reserve.one_overwhelmed), ("both pumps", reserve.both_overwhelmed)):
         for i, (kind, value) in enumerate(storms):
@@ -164,9 +178,7 @@ def reserve(result, say):
             rows.append(
                 Row(
                     key,
-                    f"more than {which}: an {words[kind]}".replace("an rain", "rain")
-                    .replace("an day", "a day")
-                    .replace("an water", "a water"),
+                    f"{words[kind]} that {which} can just carry",
                     value,
                     kind,
                 )
@@ -185,7 +197,7 @@ def supply(result, say):
         rows += [
             Row(
                 "supply.drop",
-                f"cable of {power.cable_awg} AWG, {say(power.cable_m, 'distance')} one way loses",
+                f"voltage drop of {power.cable_awg} AWG cable, {say(power.cable_m, 'distance')} one way",
                 wires.drop,
                 "share",
                 limit="cable_drop",
@@ -194,31 +206,33 @@ def supply(result, say):
             ),
             Row(
                 "supply.gauge",
-                "thinnest cable that serves (AWG)",
+                "thinnest cable allowed (AWG)",
                 "none" if wires.gauge_needed is None else str(wires.gauge_needed),
                 source="NEC 310.16, from memory",
             ),
             Row(
                 "supply.fuse",
-                "fuse at the battery",
+                "battery fuse",
                 wires.fuse_a,
                 "current",
                 bound=wires.fuse_given_a,
+                word="given",
                 within=wires.fuse_given_a is not None,
                 source="1.25 x running current, NEC practice, from memory",
             ),
             Row("supply.room", "battery room", f"{power.room}, {'vented' if power.vented else 'closed'}"),
         ]
     rows += [
-        Row("supply.surge", "one motor's start draws", wires.surge_w, "power", limit="locked_rotor"),
-        Row("supply.inverter", "inverter bears for a start", wires.inverter_w, "power", bound=wires.surge_w),
+        Row("supply.surge", "starting power of one motor", wires.surge_w, "power", limit="locked_rotor"),
+        Row("supply.inverter", "inverter surge rating", wires.inverter_w, "power", bound=wires.surge_w, word="start"),
         Row(
             "supply.generator",
-            "a generator would need",
+            "generator size needed",
             wires.generator_w,
             "power",
             limit="generator_spare",
             bound=power.generator_w,
+            word="given",
         ),
     ]
     return section("supply", "Battery and supply", rows)
@@ -233,26 +247,33 @@ def _battery(result, held):
     for name, one in (("expected", result.stored_expected), ("design", held)):
         at = f"at the {name} inflow"
         rows += [
-            Row(f"supply.{name}.duty", f"pump {one.pump} runs, {at}", one.duty, "share"),
-            Row(f"supply.{name}.amps", "current out of the battery while it runs", one.amps, "current"),
+            Row(f"supply.{name}.duty", f"duty cycle of pump {one.pump}, {at}", one.duty, "share"),
+            Row(f"supply.{name}.amps", "battery current while it runs", one.amps, "current"),
             Row(
                 f"supply.{name}.shortest",
-                f"run time that a plan may count on, {at}: at least",
+                f"battery run time to plan on, {at}: low",
                 one.shortest_s,
                 "time",
                 limit="wanted",
                 bound=result.inputs.power.wanted_s,
+                word="wanted",
                 within=one.shortest_s >= result.inputs.power.wanted_s if name == "design" else None,
                 source="Peukert at the running current",
             ),
-            Row(f"supply.{name}.longest", "at most", one.longest_s, "time", source="Peukert at the mean current"),
-            Row(f"supply.{name}.label_low", "a new warm battery run flat: at least", one.label_s[0], "time"),
-            Row(f"supply.{name}.label_high", "at most", one.label_s[1], "time"),
+            Row(
+                f"supply.{name}.longest",
+                f"battery run time to plan on, {at}: high",
+                one.longest_s,
+                "time",
+                source="Peukert at the mean current",
+            ),
+            Row(f"supply.{name}.label_low", f"new, warm battery run flat, {at}: low", one.label_s[0], "time"),
+            Row(f"supply.{name}.label_high", f"new, warm battery run flat, {at}: high", one.label_s[1], "time"),
         ]
     rows += [
         Row(
             "supply.share",
-            "of the label's charge is planned with (age, cold, depth)",
+            "usable share of the rated charge (age, cold, depth of discharge)",
             held.share,
             "share",
             limit="ageing",
@@ -260,15 +281,16 @@ def _battery(result, held):
         ),
         Row(
             "supply.needed",
-            "charge for the wanted time",
+            "battery needed for the wanted time",
             held.needed_as,
             "charge",
             bound=result.inputs.supply.battery.capacity_as,
-            source="Peukert turned round",
+            word="given",
+            source="Peukert, solved for the charge",
         ),
         Row(
             "supply.air",
-            "fresh air while it charges, m3 an hour (0 for a sealed one)",
+            "fresh air while charging, m3 per hour (0 for a sealed battery)",
             gas_m3s(result.inputs.supply.battery.capacity_as) * 3600.0 if _gives_gas(result) else 0.0,
             "number",
             within=result.inputs.power.vented or not _gives_gas(result),
@@ -276,7 +298,7 @@ def _battery(result, held):
         ),
         Row(
             "supply.recharge",
-            "recharge from empty",
+            "recharge time from empty",
             held.recharge_s,
             "time",
             limit="recharge",
@@ -290,15 +312,33 @@ def _battery(result, held):
 def contacts(result, say):
     rows = []
     for name, contact, best in zip(NAMES, result.contacts, result.recommended, strict=True):
-        rows.append(Row(f"contacts.{name}.wet", f"{name} turns wet at", contact.wet_m, "length", bound=best.wet_m))
-        rows.append(Row(f"contacts.{name}.dry", f"{name} turns dry at", contact.dry_m, "length", bound=best.dry_m))
+        rows.append(
+            Row(
+                f"contacts.{name}.wet",
+                f"{name} turns wet at",
+                contact.wet_m,
+                "length",
+                bound=best.wet_m,
+                word="recommended",
+            )
+        )
+        rows.append(
+            Row(
+                f"contacts.{name}.dry",
+                f"{name} turns dry at",
+                contact.dry_m,
+                "length",
+                bound=best.dry_m,
+                word="recommended",
+            )
+        )
     floats = result.inputs.floats
     rows.append(Row("contacts.floats", "floats", f"{floats.kind}, {say(floats.travel_m, 'length')} travel"))
-    rows.append(Row("contacts.step", "least step between contacts", limit("step"), "length", limit="step"))
+    rows.append(Row("contacts.step", "minimum step between contacts", limit("step"), "length", limit="step"))
     rows.append(
         Row(
             "contacts.freeboard",
-            "from high to floor",
+            "height from high to floor",
             result.inputs.pit.floor_m - result.contacts[3].wet_m,
             "length",
             limit="freeboard",
@@ -306,14 +346,14 @@ def contacts(result, say):
         )
     )
     dry = {
-        s.SENSE_NOTHING: "the off contact and time limits only",
-        s.SENSE_FEEDBACK: "the off contact and time limits only",
-        s.SENSE_CURRENT: "motor current below underload, besides the off contact",
+        s.SENSE_NOTHING: "off contact and time limits only",
+        s.SENSE_FEEDBACK: "off contact and time limits only",
+        s.SENSE_CURRENT: "off contact, and motor current below underload",
     }
-    rows.append(Row("contacts.dry_run", "what protects from running dry", dry[result.settings[s.SENSING]]))
+    rows.append(Row("contacts.dry_run", "dry-run protection", dry[result.settings[s.SENSING]]))
     given = (
         "as given"
         if result.contacts_given
-        else "chosen here: off low enough for a long run, high a freeboard under the floor"
+        else "recommended: off as low as inlet and motor allow, high a freeboard below the floor"
     )
-    return section("contacts", "Contacts", rows, f"Heights above the pit's bottom, {given}.")
+    return section("contacts", "Contacts", rows, f"Heights above the bottom of the pit, {given}.")

@@ -1,4 +1,4 @@
-"""The summary on the terminal: verdict first, then what carries it, then each remark with its cures."""
+"""The summary on the terminal: key figures, each remark with its fixes, the verdict last."""
 
 from rich.panel import Panel
 from rich.table import Table
@@ -10,17 +10,17 @@ SHORT = (
     ("inflow.design", "design inflow"),
     ("head.off.pump_1_alone.flow", "pump 1 alone, water at off"),
     ("head.off.pump_2_alone.flow", "pump 2 alone, water at off"),
-    ("head.high.both.flow", "both, water at high"),
-    ("head.lag_gain", "the second pump adds"),
-    ("cycling.band", "water between off and lead"),
-    ("cycling.time_design", "shortest time from start to start, up to the design inflow"),
-    ("cycling.starts_design", "starts an hour of each motor there"),
-    ("cycling.starts_alone", "with one pump out"),
-    ("cycling.run", "run with no inflow"),
-    ("reserve.carried", "one pump over the design inflow"),
-    ("reserve.cut", "a power cut reaches the floor after"),
-    ("supply.design.shortest", "battery at the design inflow, at least"),
-    ("supply.design.longest", "at most"),
+    ("head.high.both.flow", "both pumps, water at high"),
+    ("head.lag_gain", "flow added by the second pump"),
+    ("cycling.band", "pumped band (off to lead)"),
+    ("cycling.time_design", "shortest cycle time, up to the design inflow"),
+    ("cycling.starts_design", "starts per hour of each motor, at that inflow"),
+    ("cycling.starts_alone", "starts per hour with one pump out"),
+    ("cycling.run", "shortest run (no inflow)"),
+    ("reserve.carried", "weaker pump / design inflow"),
+    ("reserve.cut", "power failure: lead to floor in"),
+    ("supply.design.shortest", "battery run time at the design inflow: low"),
+    ("supply.design.longest", "battery run time at the design inflow: high"),
 )
 
 
@@ -37,9 +37,8 @@ def tell(screen, page, say):
         if key not in rows:
             continue
         row = rows[key]
-        word = {True: "", False: "not within", None: ""}[row.within]
-        bound = f"limit {say(row.bound, row.kind)}" if row.bound is not None and row.within is False else ""
-        table.add_row(label, say(row.value, row.kind), Text(f"{word} {bound}".strip(), style="red"))
+        word = row.held_against(say) if row.within is False or row.at_limit else ""
+        table.add_row(label, row.shown(say), Text(word, style="red" if row.within is False else "yellow"))
     screen.print(table)
     heights = ", ".join(
         f"{name} {say(c.dry_m if name == 'off' else c.wet_m, 'length')}"
@@ -48,21 +47,21 @@ def tell(screen, page, say):
     screen.print(Text(f"contacts: {heights} above the bottom; floor {say(result.inputs.pit.floor_m, 'length')}"))
     if page.checks:
         worst = max(check.disagreement for check in page.checks)
-        word = "confirms" if all(check.agrees for check in page.checks) else "does not confirm"
-        screen.print(Text(f"the simulator {word} cycle time and starts: {100 * worst:.2f} % apart at the most"))
+        word = "agrees" if all(check.agrees for check in page.checks) else "DISAGREES"
+        screen.print(Text(f"simulation {word}: cycle time and starts within {100 * worst:.2f} %"))
     elif page.check_problem:
-        screen.print(Text(f"not confirmed by the simulator: {page.check_problem}"))
+        screen.print(Text(f"not checked by simulation: {page.check_problem}"))
     screen.print()
     for item in page.found:
-        sign = "! " if item.remark.serious else "- "
-        screen.print(Text(f"{sign}{item.remark.title}: {item.reason}", style="bold" if item.remark.serious else ""))
+        sign = "! " if item.serious else "- "
+        screen.print(Text(f"{sign}{item.title}: {item.reason}", style="bold" if item.serious else ""))
         for cure in item.cures:
-            screen.print(Text(f"    cure: {cure.text}", style="green"))
+            screen.print(Text(f"    fix: {cure.text}", style="green"))
         for cure in item.untried:
             screen.print(Text(f"    not enough by itself: {cure.text}", style="yellow"))
     if page.assumptions:
         screen.print()
         given = ", ".join(f"{a.key} {a.taken}" for a in page.assumptions)
-        screen.print(Text(f"taken for granted, because nobody said: {given}", style="dim"))
+        screen.print(Text(f"assumed (not given): {given}", style="dim"))
     screen.print()
     screen.print(Panel(Text(page.headline, style="bold"), border_style=STYLES[page.verdict]))

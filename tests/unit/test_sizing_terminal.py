@@ -1,0 +1,46 @@
+"""`sumpbench size --ask` through a real terminal: what a person types at the last question."""
+
+import os
+import pty
+import sys
+import tomllib
+
+import pytest
+
+from host_sim.sizing.interview.questions import QUESTIONS
+
+LAST = QUESTIONS[-1]
+
+
+def talk(folder, typed):
+    """Type Enter at every question, and at the last one the lines of `typed`; return (what was shown, exit code)."""
+    words = [sys.executable, "-m", "host_sim", "size", "--ask", "site.toml", "--no-check"]
+    child, master = pty.fork()
+    if child == 0:
+        os.chdir(folder)
+        os.execv(words[0], words)
+    shown, read, typed = "", 0, list(typed)
+    while True:
+        try:
+            piece = os.read(master, 65536).decode()
+        except OSError:  # the program has ended
+            break
+        shown += piece
+        if not piece:
+            break
+        if shown.endswith("] > "):
+            last = LAST.ask in shown[read:] or (LAST.example in shown[read:] and not typed)
+            read = len(shown)
+            os.write(master, ((typed.pop(0) if last and typed else "") + "\n").encode())
+    os.close(master)
+    return shown, os.waitstatus_to_exitcode(os.waitpid(child, 0)[1])
+
+
+@pytest.mark.parametrize("typed", [["skip"], ["back"], ["back", "skip"], ["nonsense", "skip"]], ids=" then ".join)
+def test_a_word_at_the_last_question_leads_on(tmp_path, typed):
+    shown, code = talk(tmp_path, typed)
+    assert "Traceback" not in shown and code == 1
+    assert shown.count(LAST.ask) == (2 if "back" in typed else 1)
+    data = tomllib.loads((tmp_path / "site.toml").read_text(encoding="utf-8"))
+    assert data["sizing"]["floats"]["kind"] == LAST.default
+    assert "read the cautions at the end of" in shown
