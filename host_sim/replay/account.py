@@ -1,17 +1,19 @@
 """The account in words: a story for the terminal, a page for somebody who was not there, and JSON for programs."""
 
+from datetime import UTC, datetime
+
 import numpy as np
 
-from host_sim.replay.findings.finding import SURE
+from host_sim.replay.findings.finding import CONFIDENCE
 from host_sim.report.clock import lasting
 
 
-def damage(log):
-    """Return one line for each kind of damage that the log has."""
+def data_issues(log):
+    """Return one line for each kind of data issue in the log."""
     lines = []
-    for finding in log.findings:
-        where = f" (first: row {finding.row})" if finding.row else ""
-        lines.append(f"{finding.count} {finding.text}{where}")
+    for issue in log.issues:
+        where = f" (first: row {issue.row})" if issue.row else ""
+        lines.append(f"{issue.count} {issue.text}{where}")
     return lines
 
 
@@ -28,7 +30,7 @@ def headline(account, units):
     if np.isnan(gap):
         return "The log holds no level, so the highest water is not known."
     side = "below" if gap >= 0 else "above"
-    seen = "highest contact that turned wet" if account.log.marks else "highest water"
+    seen = "highest contact that turned wet" if account.log.levels_at_contacts_only else "highest water"
     peak = f"{seen} {units.level.text(abs(gap))} {side} the floor at {clock(account.highest_at_s)}"
     if account.floor_dry:
         return f"The floor stayed dry: {peak}."
@@ -36,13 +38,14 @@ def headline(account, units):
 
 
 def cause(account):
-    """Return what went wrong in one sentence, the gravest sign first, or that nothing was found."""
-    if not account.signs:
+    """Return what went wrong in one sentence, the gravest finding first, or that nothing was found."""
+    if not account.findings:
         return "Nothing was found wrong with pumps, floats and valves, as far as this log shows them."
-    sign = account.signs[0]
-    many = f"; one of: {', '.join(sign.causes)}" if len(sign.causes) > 1 else ""
+    finding = account.findings[0]
+    many = f"; one of: {', '.join(finding.causes)}" if len(finding.causes) > 1 else ""
     clock = clock_of(account)
-    return f"{sign.sure.capitalize()}: {sign.text} ({clock(sign.start_s)} to {clock(sign.end_s)}){many}."
+    when = f"{clock(finding.start_s)} to {clock(finding.end_s)}"
+    return f"{finding.confidence.capitalize()}: {finding.text} ({when}){many}."
 
 
 def cure(account):
@@ -74,9 +77,9 @@ def story(account, units):
     """Return [(clock text, line, weight)] of what the log tells, in order of time."""
     clock = clock_of(account)
     lines = [(0.0, f"the log begins; {len(account.log.time_s)} rows, {account.log.spacing_s:g} s apart", 0)]
-    for sign in account.signs:
-        weight = 2 if sign.weight >= 2.0 else 1
-        lines.append((sign.start_s, f"{sign.sure}: {sign.text} (until {clock(sign.end_s)})", weight))
+    for finding in account.findings:
+        weight = 2 if finding.severity >= 2.0 else 1
+        lines.append((finding.start_s, f"{finding.confidence}: {finding.text} (until {clock(finding.end_s)})", weight))
     if not account.floor_dry:
         lines.append((account.floor_first_s, "water on the floor", 2))
     if account.highest_m == account.highest_m:
@@ -140,12 +143,12 @@ def page(account, units):
     flow = account.flow
     lines = [f"What happened: {account.log.name}", "", headline(account, units), cause(account), cure(account), ""]
     lines.append("HOW THIS IS KNOWN")
-    for sign in account.signs:
-        lines.append(f"* {sign.text} ({sign.sure})")
-        lines += [f"    {text}" for text in sign.evidence]
-        if sign.causes:
-            lines.append(f"    it may be: {', '.join(sign.causes)}")
-    if not account.signs:
+    for finding in account.findings:
+        lines.append(f"* {finding.text} ({finding.confidence})")
+        lines += [f"    {text}" for text in finding.evidence]
+        if finding.causes:
+            lines.append(f"    it may be: {', '.join(finding.causes)}")
+    if not account.findings:
         lines.append("* no sign of trouble was found")
     lines += ["", "THE WATER"]
     if flow is None:
@@ -173,7 +176,7 @@ def page(account, units):
         if account.faults:
             lines.append(f"(It was run with: {'; '.join(account.faults)}.)")
     lines += ["", "THE LOG ITSELF", f"* {account.log.rows_read} rows read, with {', '.join(account.log.channels())}"]
-    lines += [f"* {line}" for line in damage(account.log)] or ["* nothing was wrong with it"]
+    lines += [f"* {line}" for line in data_issues(account.log)] or ["* nothing was wrong with it"]
     lines += ["", "Signs are signs: a person who looks into the pit decides. A simulated night promises nothing.",
               "Unplug a pump, or lock out its circuit, before working on it."]  # fmt: skip
     return lines
@@ -198,7 +201,7 @@ def as_json(account):
             "rows_kept": len(log.time_s),
             "channels": log.channels(),
             "gaps": [list(gap) for gap in log.gaps],
-            "findings": [{"kind": f.kind, "count": f.count, "text": f.text, "row": f.row} for f in log.findings],
+            "findings": [{"kind": f.kind, "count": f.count, "text": f.text, "row": f.row} for f in log.issues],
         },
         "site": account.site.name,
         "was": account.was,
@@ -208,9 +211,9 @@ def as_json(account):
         "floor_wet_s": account.floor_wet_s,
         "floor_first_s": account.floor_first_s,
         "signs": [
-            {"kind": s.kind, "sure": s.sure, "of": list(SURE), "start_s": s.start_s, "end_s": s.end_s, "text": s.text,
-             "evidence": s.evidence, "causes": s.causes, "fault": s.fault_text(log.duration_s)}
-            for s in account.signs
+            {"kind": f.kind, "sure": f.confidence, "of": list(CONFIDENCE), "start_s": f.start_s, "end_s": f.end_s,
+             "text": f.text, "evidence": f.evidence, "causes": f.causes, "fault": f.fault_text(log.duration_s)}
+            for f in account.findings
         ],
         "inflow": None if flow is None else {
             "time_s": [float(t) for t in flow.time_s],
@@ -248,10 +251,8 @@ def _number(value):
     return None if value != value else float(value)
 
 
-def long_lines(found, site, units):
-    """Return what a long log came to, as lines."""
-    from datetime import UTC, datetime
-
+def streaming_lines(found, site, units):
+    """Return the counts of a streamed log as lines."""
     days = found.duration_s / 86400.0
     rate = f", {sum(found.starts) / days:.1f} a day" if days > 1.0 else ""
     gap = site.pit.floor_m - found.highest_m
@@ -277,8 +278,8 @@ def long_lines(found, site, units):
     return lines
 
 
-def long_json(found):
-    """Return a long log's counts as a plain dictionary, SI units."""
+def streaming_json(found):
+    """Return a streamed log's counts as a plain dictionary, SI units."""
     return {
         "rows": found.rows, "edges": found.edges, "steps": found.steps, "gaps": found.gaps,
         "begins_s": found.begins_s, "duration_s": found.duration_s, "highest_m": found.highest_m,

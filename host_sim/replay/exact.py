@@ -11,14 +11,15 @@ import sys
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from duplexsump.control import controller as ours
-from duplexsump.control.records import INPUT_NAMES, OUT_LATE, OUT_PUMP_1, OUT_PUMP_2, OUTPUT_NAMES
+from duplexsump.control import alarm_table, pump
+from duplexsump.control import controller as own_controller
+from duplexsump.control.records import CONTACT_NAMES, INPUT_NAMES, OUT_LATE, OUT_PUMP_1, OUT_PUMP_2, OUTPUT_NAMES
 from duplexsump.control.ticks import MASK, diff
 
 from host_sim.errors import InputError
 from host_sim.run.journal import Life
 
-AROUND = 3  # records told on either side of the first difference
+CONTEXT_RECORDS = 3  # records told on either side of the first difference
 MOST_DUE = 5_000_000  # steps between two records: a firmware that asks for more is stuck
 
 
@@ -29,7 +30,7 @@ class Difference:
     time_ms: int
     what: str  # "outputs" or "state at power-up"
     expected: dict
-    came: dict
+    replayed: dict
     state: dict  # of the replayed firmware, in words
     before: list = field(default_factory=list)  # records (time_ms, changes in words)
     after: list = field(default_factory=list)
@@ -37,11 +38,11 @@ class Difference:
 
 @dataclass
 class Replay:
-    """What came of a replay; `outputs` are (time_ms, outputs) where they changed, [] unless asked for."""
+    """The result of a replay; `outputs` are (time_ms, outputs) where they changed, [] unless asked for."""
 
     compared: int = 0
     steps: int = 0
-    lives: int = 0
+    power_ups: int = 0
     pump_ran: bool = False
     difference: Difference | None = None
     outputs: list = field(default_factory=list)
@@ -64,7 +65,7 @@ class Replay:
         return "identical"
 
 
-def firmware(path):
+def load_firmware(path):
     """Return the controller module of another firmware: a folder that holds `duplexsump/control` or is `control`.
 
     Raises InputError where there is none.
@@ -119,7 +120,7 @@ class _Runner:
         self.ring_base = life.now_ms - life.time_ms
         self.inputs, self.now_ms = self.opened, life.time_ms
         self.alarm_states = None
-        self.found.lives += 1
+        self.found.power_ups += 1
 
     def _resume(self, life):
         # A record that opens in mid-life carries the state it had then.
@@ -133,7 +134,8 @@ class _Runner:
         differ = [i for i in range(min(len(own), len(life.snapshot))) if own[i] != life.snapshot[i]]
         self.found.difference = self.found.difference or Difference(
             life.time_ms, "state at power-up",
-            {names[i]: life.snapshot[i] for i in differ}, {names[i]: own[i] for i in differ}, in_words(self.controller),
+            {names[i]: life.snapshot[i] for i in differ}, {names[i]: own[i] for i in differ},
+            describe_state(self.controller),
         )  # fmt: skip
 
     def until(self, time_ms, late=False, late_ms=0):
@@ -194,7 +196,7 @@ class _Runner:
         c = self.controller
         pairs = [(name, a, b) for name, a, b in zip(OUTPUT_NAMES, expected, c.out, strict=True) if a != b]
         self.found.difference = Difference(
-            time_ms, "outputs", {name: a for name, a, _ in pairs}, {name: b for name, _, b in pairs}, in_words(c)
+            time_ms, "outputs", {name: a for name, a, _ in pairs}, {name: b for name, _, b in pairs}, describe_state(c)
         )
 
 
@@ -203,12 +205,12 @@ def replay(journal, settings=None, module=None, collect=False):
 
     With neither `settings` nor `module` every output is held against the
     record, and the replay stops at the first difference.  With either, or with
-    `collect`, it runs to the end and `outputs` and `alarms` tell what came.
+    `collect`, it runs to the end and `outputs` and `alarms` hold its result.
     Raises InputError for settings or a journal that the firmware refuses.
     """
     same = settings is None and module is None
     collect = collect or not same
-    runner = _Runner(journal, settings or journal.settings, module or ours, collect)
+    runner = _Runner(journal, settings or journal.settings, module or own_controller, collect)
     found = runner.found
     for place, record in enumerate(journal.records):
         if isinstance(record, Life):
@@ -259,13 +261,13 @@ def _life(runner, life, same):
 
 def _around(difference, records, place):
     # What went in and out on either side, told as changes.
-    first = max(0, place - AROUND)
-    for i in range(first, min(len(records), place + AROUND + 1)):
-        told = (records[i].time_ms, changes(records[i], records[i - 1] if i else None))
+    first = max(0, place - CONTEXT_RECORDS)
+    for i in range(first, min(len(records), place + CONTEXT_RECORDS + 1)):
+        told = (records[i].time_ms, describe_changes(records[i], records[i - 1] if i else None))
         (difference.before if i < place else difference.after).append(told)
 
 
-def changes(record, before):
+def describe_changes(record, before):
     """Return in words what a record changed against the one before it."""
     if isinstance(record, Life):
         return f"power {record.power}"
@@ -278,13 +280,10 @@ def changes(record, before):
     return ", ".join(words) or "nothing"
 
 
-def in_words(c):
+def describe_state(c):
     """Return the state of a controller as {part: words}, as far as this firmware has these parts."""
     state = {}
     try:
-        from duplexsump.control import alarm_table, pump
-        from duplexsump.control.records import CONTACT_NAMES
-
         for n in (0, 1):
             state[f"pump {n + 1}"] = f"{pump.STATES[c.pumps[n].state]}, {c.pumps[n].failures} failures"
         for name in ("wet", "suspect"):

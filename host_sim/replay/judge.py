@@ -1,4 +1,4 @@
-"""A foreign log under our firmware: what it would have done on that water, where the recorded pumps did otherwise."""
+"""A table log under our firmware: what it would have done on that water, where the recorded pumps did otherwise."""
 
 from dataclasses import dataclass, field
 

@@ -5,8 +5,8 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from host_sim.replay import inflow, judge, segments, whatif
-from host_sim.replay.findings import finding
-from host_sim.replay.findings.look import look
+from host_sim.replay.findings.detect import detect
+from host_sim.replay.findings.finding import runs, spans
 from host_sim.run.trace import FaultSpan, Run, Span, Totals, Trace
 
 MOST_FAULTS = 4
@@ -21,7 +21,7 @@ class Account:
     was: str
     parts: list
     flow: object
-    signs: list
+    findings: list
     judged: object
     highest_m: float
     highest_at_s: float
@@ -56,12 +56,12 @@ def explain(log, site, was, settings=None, module=None):
 
 
 def reconstruct(log, site):
-    """Return (Segments, Inflow or None, Signs) of a log; water that a leaking check lets back is no inflow."""
+    """Return (Segments, Inflow or None, Findings) of a log; water that a leaking check lets back is no inflow."""
     rates = inflow.Rates(site)
     parts = segments.segments(log, site, rates.nominal())
     flow = inflow.reconstruct(log, parts, site, rates)
-    found = look(log, site, parts, flow, rates)
-    knee = max((sign.knee_s for sign in found), default=0.0)
+    found = detect(log, site, parts, flow, rates)
+    knee = max((finding.knee_s for finding in found), default=0.0)
     if knee > 0.0:
         clean = segments.without_backflow(log, site, parts, knee, rates.nominal())
         flow = inflow.reconstruct(log, clean, site, rates) or flow
@@ -89,7 +89,7 @@ def _water(log, site, parts):
     good = ~np.isnan(level)
     top = int(np.nanargmax(level))
     smooth = level[good]
-    if not log.marks and len(smooth) > 9:
+    if not log.levels_at_contacts_only and len(smooth) > 9:
         smooth = np.array([np.median(smooth[max(0, i - 4) : i + 5]) for i in range(len(smooth))])
     over = smooth > site.pit.floor_m
     time = log.time_s[good]
@@ -106,10 +106,10 @@ def _runs(log, parts):
         for n, values in enumerate(log.pumps):
             if values is None:
                 continue
-            for start, end in finding.spans(values == 1, log.time_s, 0.0):
+            for start, end in spans(values == 1, log.time_s, 0.0):
                 found.append(Run(n + 1, start, end, "recorded"))
         return sorted(found, key=lambda one: one.start_s)
-    return [Run(1, one.start_s, one.end_s, "found in the level") for one in finding.runs(parts)]
+    return [Run(1, one.start_s, one.end_s, "found in the level") for one in runs(parts)]
 
 
 def try_changes(account, changes=None, axes=(), progress=None):
@@ -135,15 +135,15 @@ def try_changes(account, changes=None, axes=(), progress=None):
 
 
 def _faults(account):
-    # One fault of a kind at a time: two signs often tell of one thing.
+    # One fault of a kind at a time: two findings often tell of one thing.
     found, taken = [], []
-    for sign in account.signs:
-        text = sign.fault_text(account.log.duration_s)
-        part = sign.fault.split("=")[0].split("-")[0]
-        overlap = any(part == other and sign.start_s < end and start < sign.end_s for other, start, end in taken)
+    for finding in account.findings:
+        text = finding.fault_text(account.log.duration_s)
+        part = finding.fault.split("=")[0].split("-")[0]
+        overlap = any(part == other and finding.start_s < end and start < finding.end_s for other, start, end in taken)
         if text and not overlap and len(found) < MOST_FAULTS:
             found.append(text)
-            taken.append((part, sign.start_s, sign.end_s))
+            taken.append((part, finding.start_s, finding.end_s))
     return found
 
 
@@ -167,12 +167,12 @@ def as_trace(account):
     trace.current_a = [[0.0] * len(time)] * 2
     trace.runs = account.runs
     if log.mains is not None:
-        lost = finding.spans(log.mains == 0, log.time_s, 0.0)
+        lost = spans(log.mains == 0, log.time_s, 0.0)
         edges = [0.0, *(t for span in lost for t in span), log.duration_s]
         names = ["mains", "none"] * len(edges)
         trace.supply = [Span(n, a, b) for n, a, b in zip(names, edges, edges[1:], strict=False) if b > a]
-    shown = [sign for sign in account.signs if sign.kind != "no mains"][:8]
-    trace.faults = [FaultSpan(f"{sign.kind} ({sign.sure})", sign.text, sign.start_s, sign.end_s) for sign in shown]
+    shown = [f for f in account.findings if f.kind != "no mains"][:8]
+    trace.faults = [FaultSpan(f"{f.kind} ({f.confidence})", f.text, f.start_s, f.end_s) for f in shown]
     totals = trace.totals = Totals(account.highest_m, account.highest_at_s, account.floor_wet_s, account.floor_first_s)
     for one in trace.runs:
         totals.starts[one.pump - 1] += 1

@@ -163,7 +163,7 @@ def run(log, site, settings=None, module=None):
 
 
 def _words(log, site):
-    if log.level_m is not None and not log.marks:
+    if log.level_m is not None and not log.levels_at_contacts_only:
         return Floats(site.contacts).words(log.level_m)
     words = np.zeros(len(log.time_s), np.uint8)
     for i, name in enumerate(("off", "lead", "lag", "high")):

@@ -24,7 +24,7 @@ def draw(account, units):
     if len(line) > 150:
         line = f"{words.headline(account, units)}\n{_cut(words.cause(account), 150)}"
     figure = strip.draw(trace, units, baseline, heading=f"What the log shows: {account.log.name}", line=line)
-    _mend_words(figure, account)
+    _relabel(figure, account)
     _band(figure, account, units)
     _gaps(figure, account)
     return figure
@@ -34,7 +34,7 @@ def _cut(text, most):
     return text if len(text) <= most else text[: most - 3].rsplit(" ", 1)[0] + " ..."
 
 
-def _mend_words(figure, account):
+def _relabel(figure, account):
     recorded = any(values is not None for values in account.log.pumps)
     for text in figure.findobj(lambda item: hasattr(item, "get_text")):
         said = text.get_text()

@@ -71,7 +71,7 @@ def segments(log, site, nominal_m3s):
         return []
     good = ~np.isnan(log.level_m)
     time, level = log.time_s[good], log.level_m[good]
-    if log.marks:
+    if log.levels_at_contacts_only:
         return _between_marks(log, site, time, level)
     if len(time) < LEAST_ROWS:
         return []
@@ -210,8 +210,8 @@ def _kinks(time, volume, a, b, least_slope, sigma_m3, found):
     error_right, slope_right, spread_right = _misfit(right)
     gain = total - error_left - error_right
     jump = np.abs(slope_left - slope_right)
-    sure = 5.0 * sigma_m3 * np.sqrt(1.0 / np.maximum(spread_left, 1e-9) + 1.0 / np.maximum(spread_right, 1e-9))
-    score = np.where((jump >= least_slope) & (jump >= sure), gain, -np.inf)
+    least_jump = 5.0 * sigma_m3 * np.sqrt(1.0 / np.maximum(spread_left, 1e-9) + 1.0 / np.maximum(spread_right, 1e-9))
+    score = np.where((jump >= least_slope) & (jump >= least_jump), gain, -np.inf)
     best = int(np.argmax(score))
     if not np.isfinite(score[best]) or score[best] < 40.0 * sigma_m3**2:
         return

@@ -1,4 +1,4 @@
-"""Long logs: a year at one row a second through the firmware, open loop, in bounded memory.
+"""StreamTotals logs: a year at one row a second through the firmware, open loop, in bounded memory.
 
 The file is read in blocks by pyarrow.  Levels become contact words, and words
 become edges, by arithmetic on whole blocks; the firmware is stepped only where
@@ -17,6 +17,7 @@ from duplexsump.control.records import OUT_PUMP_1, OUT_PUMP_2
 from host_sim.errors import InputError
 from host_sim.replay import openloop
 from host_sim.replay.reading import cleaning, stamps, table_log
+from host_sim.replay.reading.cells import states
 
 BLOCK_ROWS = 1 << 18
 BLOCK_BYTES = 8 << 20
@@ -36,8 +37,8 @@ class Day:
 
 
 @dataclass
-class Long:
-    """What came of a long log; `lost` counts rows left out by what was wrong with them."""
+class StreamTotals:
+    """The totals of a streamed log; `lost` counts rows left out by what was wrong with them."""
 
     rows: int = 0
     edges: int = 0
@@ -166,7 +167,7 @@ def _numbers(array, column):
 
 
 def run(path, mapping, site, settings=None, module=None, progress=None):
-    """Return the Long of a file.
+    """Return the StreamTotals of a file.
 
     `mapping` needs a level; of the rest only the mains is used.  Rows that come
     too late or repeat a time are left out and counted, readings beyond anything
@@ -174,7 +175,7 @@ def run(path, mapping, site, settings=None, module=None, progress=None):
     """
     if mapping.level is None:
         raise InputError("a long log is judged by its level: [level] is wanted in the mapping", str(path))
-    found = Long()
+    found = StreamTotals()
     loop = _Counting(settings or openloop.settings_for(site), found, module)
     floats = openloop.Floats(site.contacts)
     zone = stamps.zone_of(mapping.zone) if mapping.zone else None
@@ -223,21 +224,19 @@ def _clean(level, found, spike_m):
         outside = (level < cleaning.LOWEST_M) | (level > cleaning.HIGHEST_M)
     if outside.any():
         level = np.where(outside, np.nan, level)
-    findings = []
+    issues = []
     if float(np.nanmax(np.abs(np.diff(level)), initial=0.0)) > (spike_m or cleaning.SPIKE_M):
         level = level.copy()
-        cleaning.spikes(level, findings, spike_m)
+        cleaning.spikes(level, issues, spike_m)
     found.lost["drop-out"] += int(lost.sum())
     found.lost["out of range"] += int(outside.sum())
-    found.lost["spike"] += sum(f.count for f in findings)
+    found.lost["spike"] += sum(f.count for f in issues)
     return level
 
 
 def _mains(columns, mapping, keep, n):
     if mapping.mains is None:
         return None
-    from host_sim.replay.reading.cells import states
-
     found = states(columns[mapping.mains.name].to_pylist(), mapping.mains, mapping)
     found = found if keep is None else found[keep]
     return np.where(found[:n] == 0, 0, 1).astype(np.uint16)

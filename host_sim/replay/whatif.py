@@ -6,7 +6,7 @@ A change is KEY=VALUE, several with " and ":
     pipe=2 in            riser and header
     battery=200 Ah       the battery, with a charger where there was none
     controller=single    one pump on one float switch, or duplex
-    repaired             the faults that were found are mended
+    repaired             the faults that were found are repaired
     pit.diameter=24 in   any key of the site file, as settings.min_off=20 s
 """
 
@@ -33,7 +33,7 @@ USUAL_BATTERY = {"capacity": "100 Ah", "rated_over": "20 h", "peukert": 1.2}
 
 @dataclass
 class Outcome:
-    """What came of one change; `trace` is kept for drawing."""
+    """The result of one change; `trace` is kept for drawing."""
 
     change: str
     highest_m: float
@@ -60,15 +60,15 @@ def plan_of(site):
 
 
 def apply(plan, change):
-    """Return (table, controller or "", whether faults are mended) with one change; the table given is kept.
+    """Return (table, controller or "", whether faults are repaired) with one change; the table given is kept.
 
     Raises InputError for a change that cannot be read.
     """
-    data, controller, mended = copy.deepcopy(plan), "", False
+    data, controller, repaired = copy.deepcopy(plan), "", False
     for part in change.split(" and "):
         key, equals, value = (text.strip() for text in part.partition("="))
         if key == "repaired" and not equals:
-            mended = True
+            repaired = True
         elif not equals or not value:
             raise InputError(f'change "{part}": write KEY=VALUE, as pump=150% or pit.diameter=24 in, or repaired')
         elif key == "controller":
@@ -77,7 +77,7 @@ def apply(plan, change):
             controller = value
         else:
             _apply(data, key, value, part)
-    return data, controller, mended
+    return data, controller, repaired
 
 
 def _apply(data, key, value, part):
@@ -105,7 +105,7 @@ def _apply(data, key, value, part):
             table = table.setdefault(name, {})
             if not isinstance(table, dict):
                 raise InputError(f'change "{part}": {name} is no table of the site file')
-        table[last] = _value(value)
+        table[last] = value_of(value)
 
 
 def _pump(data, key, value, part):
@@ -127,7 +127,8 @@ def _times(text, share):
     return f"{units.read(text, 'flow') * share * 1000.0:.6g} L/s"
 
 
-def _value(text):
+def value_of(text):
+    """Return a text as a TOML value: an integer, a number, true or false, else the text."""
     for kind in (int, float):
         try:
             return kind(text)
@@ -161,7 +162,7 @@ class Trial:
 
     def run(self, change=""):
         """Return the Outcome of a change ("" for the night as it was).  Raises InputError."""
-        data, controller, mended = apply(self.plan, change) if change else (self.plan, "", False)
+        data, controller, repaired = apply(self.plan, change) if change else (self.plan, "", False)
         try:
             site = read_site(toml_text.text(data), Path(self.site.path).parent, "the changed site")
         except InputError as error:
@@ -169,7 +170,7 @@ class Trial:
         site.inflow, site.seepage = combine([self.steps]), None
         site.duration_s, site.begins_s = self.duration_s, self.begins_s
         site.start_m = min(self.start_m, site.pit.floor_m)
-        faults = [] if mended else [parse_fault(text, self.begins_s) for text in self.faults]
+        faults = [] if repaired else [parse_fault(text, self.begins_s) for text in self.faults]
         trace = run(site, faults=faults, controller=controller or self.was)
         return outcome(change or "as it was", trace)
 

@@ -84,8 +84,8 @@ def _lanes(account, trace):
     if account.log.mains is not None:
         lanes.append({"name": "mains out", "bars": lost, "colour": GREY})
     named = {}
-    for sign in account.signs:
-        if sign.kind != "no mains":
-            named.setdefault(sign.kind, []).append([sign.start_s, sign.end_s])
+    for finding in account.findings:
+        if finding.kind != "no mains":
+            named.setdefault(finding.kind, []).append([finding.start_s, finding.end_s])
     lanes += [{"name": name, "bars": bars, "colour": ORANGE} for name, bars in list(named.items())[:8]]
     return lanes

@@ -55,13 +55,13 @@ def test_a_damaged_log_is_in_order_and_every_row_is_accounted_for(rows):
         assert "no row" in refused
         return
     assert (np.diff(log.time_s) > 0).all()
-    lost = {f.kind: f.count for f in log.findings}
+    lost = {f.kind: f.count for f in log.issues}
     gone = lost.get("no time", 0) + lost.get("duplicate", 0) + lost.get("two readings at one time", 0)
     assert len(log.time_s) + gone == log.rows_read == len(rows)
     assert set(np.unique(log.mains)) <= {UNKNOWN, 0, 1}
     # A reading that is left out is told as one of these kinds.
     kinds = ("drop-out", "out of range", "spike")
-    told = sum(f.count for f in log.findings if f.kind in kinds and "level" in f.text)
+    told = sum(f.count for f in log.issues if f.kind in kinds and "level" in f.text)
     assert int(np.isnan(log.level_m).sum()) == told
 
 
@@ -108,10 +108,10 @@ def test_every_lone_spike_is_found_and_no_water_is_taken_for_one(seed, count, he
     level = water.copy()
     places = 10 + 90 * np.arange(count) + rng.integers(0, 80, count)
     level[places] += height * rng.choice([-1, 1], count)
-    findings = []
-    cleaning.spikes(level, findings)
+    issues = []
+    cleaning.spikes(level, issues)
     assert set(np.flatnonzero(np.isnan(level))) == set(places)
-    assert findings[0].count == count
+    assert issues[0].count == count
 
 
 ZONES = ("Europe/Berlin", "America/New_York", "Australia/Lord_Howe", "Asia/Kolkata", "UTC")
@@ -125,10 +125,10 @@ def test_local_stamps_go_back_to_the_utc_that_they_came_from(zone, begins, step)
     utc = begins + step * np.arange(0, 40 * 3600 // step)
     info = stamps.zone_of(zone)
     walls = [datetime.fromtimestamp(int(t), UTC).astimezone(info).strftime("%Y-%m-%d %H:%M:%S") for t in utc]
-    findings = []
-    seconds, known = stamps.parse(walls, "iso", findings)
-    back = stamps.to_utc(seconds, known, info, findings)
-    inside = [f for f in findings if f.kind == "hour that came twice"]
+    issues = []
+    seconds, known = stamps.parse(walls, "iso", issues)
+    back = stamps.to_utc(seconds, known, info, issues)
+    inside = [f for f in issues if f.kind == "hour that came twice"]
     if inside and "nothing shows" in inside[0].text:
         return  # the log ends or begins within the hour that comes twice
     assert np.array_equal(back, utc)

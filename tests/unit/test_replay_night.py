@@ -11,7 +11,7 @@ from host_sim.cli.app import app
 from host_sim.errors import InputError
 from host_sim.replay import account as words
 from host_sim.replay import inflow, judge, night, openloop, picture, segments, trial, whatif, zoom
-from host_sim.replay.findings.look import look
+from host_sim.replay.findings.detect import detect
 from host_sim.replay.reading import export, mapping, sources, table_log, toml_text
 from host_sim.report.units import US
 from tests.replay_nights import demo, logged, true_inflow
@@ -19,11 +19,11 @@ from tests.replay_nights import night as simulate
 
 
 def found_in(log, site):
-    """Return (segments, Inflow, signs) of a log."""
+    """Return (segments, Inflow, findings) of a log."""
     rates = inflow.Rates(site)
     parts = segments.segments(log, site, rates.nominal())
     flow = inflow.reconstruct(log, parts, site, rates)
-    return parts, flow, look(log, site, parts, flow, rates)
+    return parts, flow, detect(log, site, parts, flow, rates)
 
 
 @pytest.fixture(scope="module")
@@ -63,7 +63,7 @@ def test_the_inflow_is_found_from_a_journal_by_its_contacts():
     log = sources.log_of(simulate(site).journal, site)
     _, flow, found = found_in(log, site)
     assert relative(flow, site).mean() < 0.02
-    assert not [sign for sign in found if sign.kind != "short cycling"]
+    assert not [finding for finding in found if finding.kind != "short cycling"]
 
 
 def test_the_inflow_is_carried_over_a_gap_with_a_wider_band():
@@ -88,8 +88,8 @@ def test_what_a_pump_moves_is_found_from_its_draw_downs():
 def test_a_worn_pump_is_named_with_its_wear_and_since_when():
     site = demo(5.0)
     _, _, found = found_in(logged(simulate(site, "pump1-worn=35%@2h", controller="single")), site)
-    worn = next(sign for sign in found if sign.kind == "weak pump")
-    assert worn.sure == "certain"
+    worn = next(finding for finding in found if finding.kind == "weak pump")
+    assert worn.confidence == "certain"
     assert worn.start_s == pytest.approx(7200.0, abs=600.0)
     assert float(worn.fault.split("=")[1]) == pytest.approx(0.35, abs=0.03)
     assert "draw-downs" in worn.evidence[0]
@@ -98,8 +98,8 @@ def test_a_worn_pump_is_named_with_its_wear_and_since_when():
 def test_a_lead_float_that_hangs_is_named_by_the_lags_height():
     site = demo(4.0)
     _, _, found = found_in(logged(simulate(site, "lead-stuck-dry@1h+90min")), site)
-    late = next(sign for sign in found if sign.kind == "late start")
-    assert (late.sure, late.causes) == ("likely", ["the lead float hung up"])
+    late = next(finding for finding in found if finding.kind == "late start")
+    assert (late.confidence, late.causes) == ("likely", ["the lead float hung up"])
     assert late.start_s == pytest.approx(3600.0, abs=600.0)
     assert late.fault == "lead-stuck-dry"
 
@@ -108,42 +108,42 @@ def test_a_recorded_contact_makes_the_hanging_float_certain():
     site = demo(4.0)
     trace = simulate(site, "lead-stuck-dry@1h+90min")
     _, _, found = found_in(logged(trace, contacts=True), site)
-    sure = {(sign.kind, sign.sure, sign.fault) for sign in found}
-    assert ("late start", "certain", "lead-stuck-dry") in sure
-    assert ("float sticking", "certain", "lead-stuck-dry") in sure
+    confidence = {(finding.kind, finding.confidence, finding.fault) for finding in found}
+    assert ("late start", "certain", "lead-stuck-dry") in confidence
+    assert ("float sticking", "certain", "lead-stuck-dry") in confidence
 
 
 def test_a_recorded_mains_explains_the_pump_that_did_not_answer():
     site = demo(4.0)
     trace = simulate(site, "mains-lost@2h+30min", controller="single")
     _, _, found = found_in(logged(trace, mains=True), site)
-    late = next(sign for sign in found if sign.kind == "late start")
-    assert (late.sure, late.fault) == ("certain", "mains-lost")
-    out = next(sign for sign in found if sign.kind == "no mains")
+    late = next(finding for finding in found if finding.kind == "late start")
+    assert (late.confidence, late.fault) == ("certain", "mains-lost")
+    out = next(finding for finding in found if finding.kind == "no mains")
     assert (out.start_s, out.end_s) == (pytest.approx(7200.0, abs=2.0), pytest.approx(9000.0, abs=2.0))
 
 
 def test_a_journal_names_the_jammed_pump_by_its_current():
     site = demo(3.0)
     _, _, found = found_in(sources.log_of(simulate(site, "pump1-jammed@1h").journal, site), site)
-    jam = next(sign for sign in found if "locked-rotor" in sign.text)
-    assert (jam.sure, jam.fault) == ("certain", "pump1-jammed")
+    jam = next(finding for finding in found if "locked-rotor" in finding.text)
+    assert (jam.confidence, jam.fault) == ("certain", "pump1-jammed")
 
 
 def test_a_leaking_check_valve_shows_as_a_hinge_in_the_fill():
     made = trial.make("leaking check valve", 3)
-    leak = next(sign for sign in trial.look(made)[1] if sign.kind == "leaking check valve")
+    leak = next(finding for finding in trial.findings_of(made)[1] if finding.kind == "leaking check valve")
     assert "laid together" in leak.evidence[0]
 
 
 @pytest.mark.parametrize("seed", [0, 11, 22])
 def test_nothing_is_found_in_a_night_in_which_nothing_was_wrong(seed):
-    found = {sign.kind for sign in trial.look(trial.make("nothing wrong", seed))[1]}
+    found = {finding.kind for finding in trial.findings_of(trial.make("nothing wrong", seed))[1]}
     assert found <= {"short cycling"}
 
 
 def test_a_sample_of_nights_is_told_apart():
-    table, misses = trial.detect(11)
+    table, misses = trial.score_findings(11)
     assert all(counts[2] == 0 for kind, counts in table.items() if kind != "recirculation"), misses
     for kind in ("late start", "low stop", "weak pump"):
         assert table[kind][0] >= 1 and table[kind][1] == 0, misses
@@ -151,7 +151,7 @@ def test_a_sample_of_nights_is_told_apart():
 
 @pytest.mark.campaign
 def test_signs_are_found_on_220_nights_whose_truth_is_known():
-    table, misses = trial.detect(220)
+    table, misses = trial.score_findings(220)
     for kind in ("late start", "low stop", "weak pump", "leaking check valve"):
         there, missed, false, absent = table[kind]
         assert there / (there + missed) >= 0.9, misses
@@ -161,7 +161,7 @@ def test_signs_are_found_on_220_nights_whose_truth_is_known():
 
 @pytest.mark.campaign
 def test_the_inflow_is_found_on_66_nights_with_noise_gaps_and_faults():
-    rows = trial.reconstruct(66)
+    rows = trial.score_inflow(66)
     errors = sorted(row[1] for row in rows)
     assert errors[33] < 0.03
     assert errors[62] < 0.15  # all but the worst few, in which the floor was under water
@@ -228,10 +228,10 @@ def test_a_change_that_cannot_be_made_is_refused_in_words(explained, text):
 
 def test_changes_reach_the_site_that_is_run(explained):
     plan = whatif.plan_of(explained.site)
-    data, controller, mended = whatif.apply(plan, "pump=150% and pipe=2 in and settings.min_off=30 s and repaired")
+    data, controller, repaired = whatif.apply(plan, "pump=150% and pipe=2 in and settings.min_off=30 s and repaired")
     assert data["discharge"]["riser"]["pipe"] == "2 in" == data["discharge"]["header"]["pipe"]
     assert data["settings"]["min_off"] == "30 s"
-    assert mended and controller == ""
+    assert repaired and controller == ""
     flow = [whatif.units.read(point[0], "flow") for point in data["pump"]["curve"]]
     before = [whatif.units.read(point[0], "flow") for point in plan["pump"]["curve"]]
     assert np.allclose(flow, 1.5 * np.array(before), rtol=1e-4)

@@ -28,8 +28,8 @@ def level_map(**time):
 def counted(log):
     """Return {kind: count} of what was found in a log."""
     found = {}
-    for finding in log.findings:
-        found[finding.kind] = found.get(finding.kind, 0) + finding.count
+    for issue in log.issues:
+        found[issue.kind] = found.get(issue.kind, 0) + issue.count
     return found
 
 
@@ -80,7 +80,7 @@ def test_without_a_zone_a_clock_set_back_is_named(tmp_path):
     rows = [[f"2024-10-27 {stamp}", 100] for stamp in ("02:58", "02:59", "02:00", "02:01")]
     log = table_log.read(csv_log(tmp_path, ["t", "h"], rows), level_map())
     assert counted(log)["clock set back"] == 1
-    assert any("zone" in finding.text for finding in log.findings)
+    assert any("zone" in issue.text for issue in log.issues)
 
 
 def test_stamps_with_offsets_need_no_zone_and_mix_with_utc(tmp_path):
@@ -102,7 +102,7 @@ def test_stamps_with_offsets_need_no_zone_and_mix_with_utc(tmp_path):
 def test_every_format_of_time(tmp_path, clock, cells):
     log = table_log.read(csv_log(tmp_path, ["t", "h"], [[cell, 100] for cell in cells]), level_map(format=clock))
     assert np.allclose(log.time_s, [0.0, 1.5])
-    assert not log.findings
+    assert not log.issues
 
 
 def test_duplicates_disorder_gaps_drop_outs_and_spikes_are_counted(tmp_path):

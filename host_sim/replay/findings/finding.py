@@ -1,8 +1,8 @@
-"""Signs of trouble in a log, each with its evidence, how sure it is, and the fault that it stands for.
+"""What is found wrong in a log: each finding with its evidence, its confidence, and the simulated fault that matches.
 
-A sign is *certain* where a recorded channel contradicts another, *likely*
-where the numbers leave one reading that fits, *possible* where several causes
-would look the same; then all of them are named.
+A finding is *certain* where one recorded channel contradicts another, *likely*
+where the numbers fit one explanation, *possible* where several causes would
+look the same; then all of them are named.
 """
 
 from dataclasses import dataclass, field
@@ -11,7 +11,7 @@ import numpy as np
 
 from host_sim.replay.segments import noise_m
 
-SURE = ("possible", "likely", "certain")
+CONFIDENCE = ("possible", "likely", "certain")
 KINDS = {
     "late start": "the water stood above the start level and no pump answered",
     "float sticking": "a float did not follow the water",
@@ -27,22 +27,22 @@ KINDS = {
 
 
 @dataclass
-class Sign:
-    """One sign: `evidence` are sentences with times and numbers, `causes` what would look like this.
+class Finding:
+    """One finding: `evidence` are sentences with times and numbers, `causes` the possible causes.
 
-    `fault` is the fault of the simulator that stands for it ("NAME" or
-    "NAME=VALUE", without times), or "" where there is none.
+    `confidence` is one of CONFIDENCE.  `fault` is the simulator's fault that
+    matches it ("NAME" or "NAME=VALUE", without times), or "" where there is none.
     """
 
     kind: str
-    sure: str
+    confidence: str
     start_s: float
     end_s: float
     text: str
     evidence: list[str] = field(default_factory=list)
     causes: list[str] = field(default_factory=list)
     fault: str = ""
-    weight: float = 0.0  # the larger, the more it threatens the floor
+    severity: float = 0.0  # the larger, the more it threatens the floor
     knee_s: float = 0.0  # of a leaking check valve: for so long after a stop its water comes back
 
     def fault_text(self, duration_s):
@@ -72,8 +72,8 @@ class Run:
 
 
 @dataclass
-class Case:
-    """Everything that signs are looked for in."""
+class Context:
+    """What the detectors work on: the log, the site, and what was reconstructed from both."""
 
     log: object
     site: object
@@ -94,10 +94,10 @@ class Case:
         return max(0, int(np.searchsorted(self.log.time_s, time_s, side="right")) - 1)
 
 
-def case(log, site, parts, flow, rates):
-    """Return the Case of a log, its runs found."""
-    found = Case(log, site, parts, flow, rates)
-    if log.level_m is not None and not log.marks:
+def context_of(log, site, parts, flow, rates):
+    """Return the Context of a log, its runs found."""
+    found = Context(log, site, parts, flow, rates)
+    if log.level_m is not None and not log.levels_at_contacts_only:
         good = ~np.isnan(log.level_m)
         found.sigma_m = noise_m(log.time_s[good], log.level_m[good]) if good.sum() > 5 else 0.0
     found.recorded = any(values is not None and (values >= 0).any() for values in log.pumps)

@@ -1,4 +1,4 @@
-"""The mapping file: which column of a foreign log holds what, in which unit, on which clock.
+"""The mapping file: which column of a table log holds what, in which unit, on which clock.
 
     [file]                      # may be left out
     kind = "csv"                # or "parquet"; by the file's name if left out
@@ -48,6 +48,7 @@ from duplexsump.control.records import CONTACT_NAMES
 
 from host_sim import units
 from host_sim.errors import InputError
+from host_sim.replay.reading.stamps import zone_of
 from host_sim.site.reader import Table
 
 KINDS = ("csv", "parquet")
@@ -78,7 +79,7 @@ class State:
 
 @dataclass
 class Mapping:
-    """How to read one foreign log; see the module's head."""
+    """How to read one table log; see the module's head."""
 
     time: str
     clock: str = "iso"
@@ -183,8 +184,6 @@ def _file(table, found):
 
 
 def _time(table, found):
-    from host_sim.replay.reading.stamps import zone_of
-
     if table is None:
         return
     found.time = table.text("column")

@@ -32,7 +32,7 @@ HINTS = (
 ROLES = tuple(name for name, _ in HINTS)
 
 
-def look(path):
+def sample(path):
     """Return (header, first rows of cells, delimiter, lines before the header) of a log.  Raises InputError."""
     path = Path(path)
     if path.suffix.lower() in table_log.PARQUET:
@@ -59,14 +59,14 @@ def look(path):
 
 
 def _shape(lines):
-    # The sign that parts most lines into the same number of cells; the header is the first such line.
+    # The delimiter that splits most lines into the same number of cells; the header is the first such line.
     best = (0, ",", 0)
-    sample = lines[:60]
-    for sign in (",", ";", "\t", "|"):
-        counts = [line.count(sign) for line in sample]
+    head = lines[:60]
+    for delimiter in (",", ";", "\t", "|"):
+        counts = [line.count(delimiter) for line in head]
         most = max(set(counts), key=counts.count)
         if most and counts.count(most) * most > best[0]:
-            best = (counts.count(most) * most, sign, counts.index(most))
+            best = (counts.count(most) * most, delimiter, counts.index(most))
     return best[1], best[2]
 
 
@@ -94,9 +94,9 @@ def guess_clock(cells):
     """Return the format of the time of these cells, or None."""
     cells = [cell for cell in cells if cell and cell.strip()]
     for clock in CLOCKS:
-        findings = []
-        values, _ = stamps.parse(cells, clock, findings)
-        if findings or not cells:
+        issues = []
+        values, _ = stamps.parse(cells, clock, issues)
+        if issues or not cells:
             continue
         if clock == "unix s" and values.min() < 1e8:
             clock = "seconds"
@@ -105,9 +105,9 @@ def guess_clock(cells):
         return clock
     for clock in ("%d.%m.%Y %H:%M:%S", "%d.%m.%Y %H:%M", "%m/%d/%Y %H:%M:%S", "%m/%d/%Y %H:%M",
                   "%m/%d/%Y %I:%M:%S %p", "%m/%d/%Y %I:%M %p", "%Y-%m-%d %H:%M"):  # fmt: skip
-        findings = []
-        stamps.parse(cells, clock, findings)
-        if not findings:
+        issues = []
+        stamps.parse(cells, clock, issues)
+        if not issues:
             return clock
     return None
 
@@ -117,7 +117,7 @@ def ask(path, answer):
 
     Raises InputError where an answer cannot be used.
     """
-    header, rows, delimiter, skip = look(path)
+    header, rows, delimiter, skip = sample(path)
     roles = guess(header, rows)
 
     def column(role, question):

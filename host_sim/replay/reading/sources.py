@@ -1,5 +1,6 @@
 """Finds out what a log is, and reads it: our own journal, or somebody else's table."""
 
+import tempfile
 from datetime import datetime, timedelta
 from pathlib import Path
 
@@ -32,13 +33,13 @@ def is_journal(path):
 
 
 def journal(path):
-    """Return the Journal of a file, a last line that was torn by a power cut left out and counted in `findings`.
+    """Return the Journal of a file, a last line that was torn by a power cut left out and counted in `issues`.
 
-    Returns (Journal, findings).  Raises InputError naming the line that cannot be used.
+    Returns (Journal, issues).  Raises InputError naming the line that cannot be used.
     """
-    findings = []
+    issues = []
     try:
-        return read_journal(path), findings
+        return read_journal(path), issues
     except (OSError, UnicodeDecodeError) as error:
         raise InputError(f"cannot be read: {error}", str(path)) from error
     except ValueError as error:
@@ -46,13 +47,11 @@ def journal(path):
         if text.endswith("\n") or text.count("\n") < 2:
             raise InputError(str(error)) from error
     found = _without_last(path, text)
-    note(findings, "torn", 1, "last line of the journal is torn, as by a power cut: left out", text.count("\n") + 1)
-    return found, findings
+    note(issues, "torn", 1, "last line of the journal is torn, as by a power cut: left out", text.count("\n") + 1)
+    return found, issues
 
 
 def _without_last(path, text):
-    import tempfile
-
     with tempfile.TemporaryDirectory() as folder:
         whole = Path(folder) / "journal.jsonl"
         whole.write_text(text[: text.rindex("\n") + 1], encoding="utf-8")
@@ -62,7 +61,7 @@ def _without_last(path, text):
             raise InputError(str(error).replace(str(whole), str(path))) from error
 
 
-def log_of(journal, site=None, name="journal", findings=()):
+def log_of(journal, site=None, name="journal", issues=()):
     """Return the Log of a journal.
 
     Where the level was measured it is taken in its steps of 10 mm; else it is
@@ -88,7 +87,7 @@ def log_of(journal, site=None, name="journal", findings=()):
     begins = datetime(1970, 1, 1) + timedelta(seconds=site.begins_s if site is not None else 0.0)
     begins += timedelta(milliseconds=rows[0][0])
     time_s = np.array([(row[0] - rows[0][0]) / 1000.0 for row in rows])
-    found = Log(name, begins, time_s, findings=list(findings), rows_read=len(journal.records))
+    found = Log(name, begins, time_s, issues=list(issues), rows_read=len(journal.records))
     words = np.array([row[1][IN_CONTACTS] for row in rows])
     for i, contact in enumerate(CONTACT_NAMES):
         if journal.settings[FITTED] >> i & 1:
@@ -104,7 +103,7 @@ def log_of(journal, site=None, name="journal", findings=()):
         steps = np.array([row[1][IN_LEVEL] for row in rows])
         found.level_m = np.where(good, zero + 0.01 * (steps + 0.5), np.nan)
     elif site is not None:
-        found.level_m, found.marks = _marks(words, site), True
+        found.level_m, found.levels_at_contacts_only = _marks(words, site), True
     return found
 
 

@@ -39,11 +39,11 @@ def zone_of(text):
         raise ValueError(f'"{text}" is no time zone: "UTC", "+01:00" or a name such as "Europe/Berlin"') from error
 
 
-def parse(cells, clock, findings):
+def parse(cells, clock, issues):
     """Return (seconds, offset known) arrays of n for texts or numbers.
 
     Seconds are since 1970 on the stamp's own clock, or in UTC where "offset
-    known" is set; nan, counted in `findings`, where a cell is no stamp.
+    known" is set; nan, counted in `issues`, where a cell is no stamp.
     """
     found = np.full(len(cells), np.nan)
     known = np.zeros(len(cells), bool)
@@ -54,7 +54,7 @@ def parse(cells, clock, findings):
         except (ValueError, TypeError, OverflowError):
             first = first or i + 1
     bad = int(np.isnan(found).sum())
-    note(findings, "no time", bad, "rows without a time that can be read were left out", first)
+    note(issues, "no time", bad, "rows without a time that can be read were left out", first)
     return found, known
 
 
@@ -113,13 +113,13 @@ def transitions(zone, first_s, last_s):
     return found
 
 
-def to_utc(seconds, known, zone, findings):
+def to_utc(seconds, known, zone, issues):
     """Return seconds since 1970 in UTC for stamps as `parse()` gave them, in the order of the rows."""
     found = seconds.copy()
     local = ~known & ~np.isnan(seconds)
     if zone is None or not local.any():
         if zone is None:
-            _set_back(seconds, local, findings)
+            _set_back(seconds, local, issues)
         return found
     places = np.flatnonzero(local)
     stamps = seconds[places]
@@ -131,16 +131,16 @@ def to_utc(seconds, known, zone, findings):
             never = (stamps >= at + before) & (stamps < at + after)
             offsets[stamps >= at + after] = after
             offsets[never] = before
-            note(findings, "hour that never was", never.sum(),
+            note(issues, "hour that never was", never.sum(),
                  "stamps lie in the hour skipped when the clocks went forward: taken as not yet moved",
                  places[never][0] + 1 if never.any() else 0)
         else:
-            _fold(stamps, at, before, after, offsets, findings, places)
+            _fold(stamps, at, before, after, offsets, issues, places)
     found[places] = stamps - offsets
     return found
 
 
-def _fold(stamps, at, before, after, offsets, findings, places):
+def _fold(stamps, at, before, after, offsets, issues, places):
     # The hour that comes twice lies between at + after and at + before on the wall.
     twice = (stamps >= at + after) & (stamps < at + before)
     offsets[stamps >= at + before] = after
@@ -154,18 +154,18 @@ def _fold(stamps, at, before, after, offsets, findings, places):
     back = [i for i in inside if -1.25 * length <= falls[i] <= -0.5 * length]
     if back:
         offsets[inside[inside >= back[0]]] = after
-    note(findings, "hour that came twice", len(inside),
+    note(issues, "hour that came twice", len(inside),
          "stamps lie in the hour that came twice when the clocks went back: told apart by the order of the rows"
          if back else "stamps lie in the hour that came twice when the clocks went back; nothing shows the second "
          "pass, so all are taken as the first",
          places[inside[0]] + 1)  # fmt: skip
 
 
-def _set_back(seconds, local, findings):
+def _set_back(seconds, local, issues):
     # Without a zone a jump back by an hour is only named: the rows are then out of order.
     places = np.flatnonzero(local)
     falls = np.diff(seconds[places])
     jumps = np.flatnonzero(np.abs(falls + HOUR_S) <= 0.25 * HOUR_S)
-    note(findings, "clock set back", len(jumps),
+    note(issues, "clock set back", len(jumps),
          "jumps back by about an hour, as when summer time ends: give [time] zone to set them right",
          places[jumps[0] + 1] + 1 if len(jumps) else 0)

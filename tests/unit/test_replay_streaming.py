@@ -1,4 +1,4 @@
-"""Long logs: in blocks as at once, edges by arithmetic as row by row, in memory that does not grow."""
+"""Streaming of long logs: in blocks as at once, edges by arithmetic as row by row, in memory that does not grow."""
 
 import json
 
@@ -30,19 +30,19 @@ def files(tmp_path_factory):
 
 
 @pytest.mark.parametrize("suffix", ["csv", "parquet"])
-def test_the_long_route_counts_what_the_short_one_sees(files, suffix):
+def test_streaming_counts_what_reading_the_whole_log_shows(files, suffix):
     site, _, found = files
     path, how = found[suffix]
     log = table_log.read(path, how)
     loop = openloop.run(log, site)
-    long_run = streaming.run(path, how, site)
+    streamed = streaming.run(path, how, site)
     for n in (0, 1):
         on = np.array([out[n] for _, out in loop.outputs])
-        assert long_run.starts[n] == int((np.diff(on, prepend=0) == 1).sum())
-    assert sum(long_run.starts) > 20
-    assert long_run.rows == log.rows_read
-    assert long_run.gaps == len(log.gaps) == 1
-    assert long_run.highest_m == pytest.approx(np.nanmax(log.level_m))
+        assert streamed.starts[n] == int((np.diff(on, prepend=0) == 1).sum())
+    assert sum(streamed.starts) > 20
+    assert streamed.rows == log.rows_read
+    assert streamed.gaps == len(log.gaps) == 1
+    assert streamed.highest_m == pytest.approx(np.nanmax(log.level_m))
 
 
 def test_small_blocks_change_nothing(files, monkeypatch):

@@ -1,0 +1,78 @@
+"""What every replay command is given: the site, the settings, the mapping, the folder for the results."""
+
+import json
+from dataclasses import replace
+from pathlib import Path
+
+import typer
+from rich.text import Text
+
+from host_sim.errors import InputError
+from host_sim.replay import openloop, whatif
+from host_sim.replay.reading import mapping as maps
+from host_sim.replay.reading import mapping_prompt, toml_text
+from host_sim.site.chosen import read as read_site
+
+MADE_BY = "sumpbench replay"
+SUMMARY = "account.json"
+NAMES = ("strip.png", "strip.html", "account.txt", SUMMARY)
+MAP_SUFFIX = ".map.toml"
+
+
+def check_folder(out):
+    """Raise InputError where results must not be written into a folder."""
+    out = Path(out)
+    if out.exists() and not out.is_dir():
+        raise InputError(f"{out} is a file: name a folder, or one that does not exist yet", "--out")
+    taken = [name for name in NAMES if (out / name).exists()]
+    if taken and not _ours(out):
+        raise InputError(f"{out} holds {', '.join(taken)} that no replay of ours wrote: name another folder", "--out")
+
+
+def _ours(out):
+    try:
+        return json.loads((out / SUMMARY).read_text(encoding="utf-8")).get("made_by") == MADE_BY
+    except (OSError, ValueError, AttributeError):
+        return False
+
+
+def site_of(name):
+    """Return the Site of a file or packaged scenario, without its faults and people.  Raises InputError."""
+    if name is None:
+        raise InputError(
+            "a log of somebody's pit needs the pit: its shape, contacts, pumps and pipes, as a site file (--site "
+            "FILE.toml) or a packaged one (--site demo)",
+            "--site",
+        )
+    plan = read_site(name, [], None)[0]
+    plan.faults, plan.actions = [], []
+    return plan
+
+
+def settings_for_levels(plan, texts):
+    """Return the settings of a site judged by its level, with NAME=VALUE texts; None without any.
+
+    Raises InputError.
+    """
+    if not texts:
+        return None
+    return openloop.settings_for(replace(plan, settings=whatif.settings_of(plan, texts)))
+
+
+def mapping_of(screen, path, mapping, ask):
+    """Return the Mapping of a log: asked for, given, or kept beside it.  Raises InputError."""
+    beside = Path(str(path) + MAP_SUFFIX)
+    if ask:
+        found = mapping_prompt.ask(path, lambda asked, usual: typer.prompt(asked, default=usual, show_default=True))
+        beside.write_text(toml_text.text(maps.as_table(found)), encoding="utf-8")
+        screen.print(Text(f"The mapping is kept in {beside}"))
+        return found
+    if mapping is not None:
+        return maps.load(mapping)
+    if beside.exists():
+        return maps.load(beside)
+    raise InputError(
+        f"which column holds what?  Ask with --map (the answers are kept in {beside.name}), or give a mapping "
+        "file with --mapping FILE.toml",
+        str(path),
+    )
