@@ -10,7 +10,7 @@ from rich.text import Text
 from host_sim.errors import InputError
 from host_sim.replay import openloop, whatif
 from host_sim.replay.reading import mapping as maps
-from host_sim.replay.reading import mapping_prompt, toml_text
+from host_sim.replay.reading import mapping_prompt
 from host_sim.site.chosen import read as read_site
 
 MADE_BY = "sumpbench replay"
@@ -64,7 +64,7 @@ def mapping_of(screen, path, mapping, ask):
     beside = Path(str(path) + MAP_SUFFIX)
     if ask:
         found = mapping_prompt.ask(path, lambda asked, usual: typer.prompt(asked, default=usual, show_default=True))
-        beside.write_text(toml_text.text(maps.as_table(found)), encoding="utf-8")
+        beside.write_text(maps.as_toml(found), encoding="utf-8")
         screen.print(Text(f"The mapping is kept in {beside}"))
         return found
     if mapping is not None:

@@ -16,11 +16,11 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 import numpy as np
+import tomli_w
 
 from host_sim import units
 from host_sim.errors import InputError
 from host_sim.plant.inflow import combine, steps_of_flow
-from host_sim.replay.reading import toml_text
 from host_sim.run.closed_loop import run
 from host_sim.site.faults import parse_fault
 from host_sim.site.load import read_site
@@ -142,7 +142,7 @@ def settings_of(site, changes):
     data = plan_of(site)
     for text in changes:
         data = apply(data, text if text.startswith("settings.") else f"settings.{text}")[0]
-    return read_site(toml_text.text(data), Path(site.path).parent, "settings").settings
+    return read_site(tomli_w.dumps(data), Path(site.path).parent, "settings").settings
 
 
 class Trial:
@@ -164,7 +164,7 @@ class Trial:
         """Return the Outcome of a change ("" for the night as it was).  Raises InputError."""
         data, controller, repaired = apply(self.plan, change) if change else (self.plan, "", False)
         try:
-            site = read_site(toml_text.text(data), Path(self.site.path).parent, "the changed site")
+            site = read_site(tomli_w.dumps(data), Path(self.site.path).parent, "the changed site")
         except InputError as error:
             raise InputError([f'change "{change}": {line}' for line in error.problems]) from error
         site.inflow, site.seepage = combine([self.steps]), None

@@ -11,10 +11,11 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+import tomli_w
 
 from host_sim.plant import water_table
 from host_sim.replay import inflow, segments
-from host_sim.replay.reading import mapping, table_log, toml_text
+from host_sim.replay.reading import mapping, table_log
 from host_sim.run.closed_loop import run
 from host_sim.site.load import packaged, read_site
 from tests.replay_nights import logged
@@ -67,7 +68,7 @@ def test_the_inflow_that_the_measured_table_made_is_found_again(well, tmp_path):
                                      "zero": "1.8 m"}  # fmt: skip
     plan["scenario"] = {"lasts": "12 h", "seed": 3}
     plan.pop("action")
-    site = read_site(toml_text.text(plan), tmp_path, "measured")
+    site = read_site(tomli_w.dumps(plan), tmp_path, "measured")
     trace = run(site)
     log = logged(trace, every_s=5.0)
     rates = inflow.Rates(site)

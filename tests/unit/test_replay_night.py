@@ -1,5 +1,7 @@
 """From a level log to its fault, the evidence, and what would have kept the floor dry."""
 
+import copy
+import dataclasses
 import json
 
 import numpy as np
@@ -12,7 +14,7 @@ from host_sim.errors import InputError
 from host_sim.replay import account as words
 from host_sim.replay import inflow, judge, night, openloop, picture, segments, trial, whatif, zoom
 from host_sim.replay.findings.detect import detect
-from host_sim.replay.reading import export, mapping, sources, table_log, toml_text
+from host_sim.replay.reading import export, mapping, sources, table_log
 from host_sim.report.units import US
 from tests.replay_nights import demo, logged, true_inflow
 from tests.replay_nights import night as simulate
@@ -265,17 +267,28 @@ def test_the_picture_says_what_was_not_recorded_and_shows_the_band(explained):
 
 def test_the_html_stands_alone_and_holds_what_it_draws(explained):
     text = zoom.page(explained, US)
-    assert "http" not in text.replace("http-equiv", "") and "<script src" not in text and "__" not in text
-    data = text.split("const D = ")[1].split(";\n")[0]
-    drawn = json.loads(data.replace("<\\/", "</"))
+    assert "http" not in text.replace("http-equiv", "") and "<script src" not in text and "{{" not in text
+    drawn = json.loads(text.split("const D = ")[1].split(";\n")[0])
     assert len(drawn["level"]["t"]) == len(drawn["level"]["v"]) > 1000
     assert drawn["others"][0]["name"] == "run again as it was"
+
+
+def test_no_name_in_a_log_or_a_change_can_break_out_of_the_html(explained):
+    spoilt = copy.copy(explained)
+    spoilt.log = dataclasses.replace(explained.log, name="</script><script>alert('x')</script>{{ data }}")
+    outcome = dataclasses.replace(explained.outcomes[0], change="</script><!-- & it's")
+    spoilt.outcomes = [explained.outcomes[0], outcome]
+    text = zoom.page(spoilt, US)
+    assert text.count("<script>") == text.count("</script>") == 1 and "<!--" not in text
+    assert "&lt;/script&gt;&lt;script&gt;alert" in text
+    drawn = json.loads(text.split("const D = ")[1].split(";\n")[0])
+    assert drawn["others"][1]["name"] == "with </script><!-- & it's"
 
 
 def test_one_command_names_the_fault_and_the_change(flood, tmp_path):
     _, _, log = flood
     export.write(log, tmp_path / "night.csv")
-    (tmp_path / "night.csv.map.toml").write_text(toml_text.text(mapping.as_table(export.mapping_of(log, "csv"))))
+    (tmp_path / "night.csv.map.toml").write_text(mapping.as_toml(export.mapping_of(log, "csv")))
     out = tmp_path / "out"
     done = CliRunner().invoke(app, ["replay", str(tmp_path / "night.csv"), "--site", "demo", "--out", str(out),
                                     "--change", "repaired"])  # fmt: skip
@@ -313,7 +326,7 @@ def test_a_log_in_which_no_pump_ran_ends_in_1(tmp_path):
     log = logged(simulate(site))
     log.level_m[:] = 0.2
     export.write(log, tmp_path / "still.csv")
-    (tmp_path / "still.csv.map.toml").write_text(toml_text.text(mapping.as_table(export.mapping_of(log, "csv"))))
+    (tmp_path / "still.csv.map.toml").write_text(mapping.as_toml(export.mapping_of(log, "csv")))
     done = CliRunner().invoke(app, ["replay", str(tmp_path / "still.csv"), "--site", "demo", "--no-what-if", "--out",
                                     str(tmp_path / "out")])  # fmt: skip
     assert done.exit_code == 1

@@ -1,13 +1,14 @@
 """Reading somebody's log: units, clocks, summer time, and every kind of damage met, counted and told."""
 
 import csv
+import tomllib
 from datetime import UTC, datetime
 
 import numpy as np
 import pytest
 
 from host_sim.errors import InputError
-from host_sim.replay.reading import export, mapping, mapping_prompt, table_log, toml_text
+from host_sim.replay.reading import export, mapping, mapping_prompt, table_log
 
 
 def csv_log(folder, header, rows, name="log.csv"):
@@ -176,9 +177,7 @@ def test_a_mapping_is_written_as_it_is_read():
         "rain": {"column": "mm", "unit": "mm/h"},
     }
     first = mapping.read(given)
-    import tomllib
-
-    again = mapping.read(tomllib.loads(toml_text.text(mapping.as_table(first))))
+    again = mapping.read(tomllib.loads(mapping.as_toml(first)))
     assert again == first
     assert first.level.factor == pytest.approx(0.01)
 

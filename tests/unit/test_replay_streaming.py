@@ -9,7 +9,7 @@ from typer.testing import CliRunner
 from host_sim.cli.app import app
 from host_sim.errors import InputError
 from host_sim.replay import benchmark, openloop, streaming
-from host_sim.replay.reading import export, mapping, table_log, toml_text
+from host_sim.replay.reading import export, mapping, table_log
 from tests.replay_nights import demo, logged, night
 
 pytest.importorskip("pyarrow")
@@ -90,7 +90,7 @@ def test_the_benchmark_measures_both_over_the_same_rows(tmp_path):
 def test_the_command_counts_a_long_log_day_by_day(files, tmp_path):
     _, log, found = files
     path, how = found["csv"]
-    (tmp_path / "map.toml").write_text(toml_text.text(mapping.as_table(how)))
+    (tmp_path / "map.toml").write_text(mapping.as_toml(how))
     out = tmp_path / "out"
     done = CliRunner().invoke(app, ["replay", str(path), "--long", "--site", "demo", "--mapping",
                                     str(tmp_path / "map.toml"), "--out", str(out)])  # fmt: skip

@@ -44,6 +44,7 @@ import tomllib
 from dataclasses import dataclass, field
 from pathlib import Path
 
+import tomli_w
 from duplexsump.control.records import CONTACT_NAMES
 
 from host_sim import units
@@ -250,6 +251,11 @@ def as_table(mapping):
     if m.rain is not None:
         data["rain"] = _plain(m.rain)
     return data
+
+
+def as_toml(mapping):
+    """Return the mapping file (a TOML text) from which `load()` makes the same Mapping."""
+    return tomli_w.dumps(as_table(mapping))
 
 
 def _plain(column):
