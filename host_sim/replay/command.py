@@ -13,6 +13,7 @@ from host_sim.replay.inputs import (
     MADE_BY,
     NAMES,
     SUMMARY,
+    SWEEP,
     check_folder,
     mapping_of,
     settings_for_levels,
@@ -61,7 +62,7 @@ def _explain(screen, log, plan, was, settings, module, changes, sweep, tries, un
             night.try_changes(account, changes, sweep, lambda done: bar.update(task, completed=done))
     _tell(screen, account, units)
     _write(out, account, units)
-    names = [*NAMES, *(["sweep.png"] if account.sweep else [])]
+    names = [*NAMES, *([SWEEP] if account.sweep else [])]
     screen.print(Text(f"Pictures and records: {out}/ ({', '.join(names)})"))
     if not account.pump_ran:
         screen.print(Text("No pump ever ran in this log: it proves nothing about the controller.", style="bold"))
@@ -114,11 +115,15 @@ def _outcomes(account, units):
 def _write(out, account, units):
     from host_sim.replay import picture, zoom  # matplotlib: only once there is something to draw
 
-    figure = picture.draw(account, units)
-    files.write(out, "strip.png", lambda path: picture.save(figure, path))
-    if account.sweep:
-        field = picture.sweep(account, units)
-        files.write(out, "sweep.png", lambda path: picture.save(field, path))
-    files.write(out, "strip.html", zoom.page(account, units))
-    files.write(out, "account.txt", "\n".join(words.page(account, units)) + "\n")
-    files.write(out, SUMMARY, json.dumps({"made_by": MADE_BY, **words.as_json(account)}, indent=1) + "\n")
+    def saved(figure):
+        return lambda path: picture.save(figure, path)
+
+    contents = [("strip.png", saved(picture.draw(account, units)))]
+    contents += [(SWEEP, saved(picture.sweep(account, units)))] if account.sweep else []
+    contents += [
+        ("strip.html", zoom.page(account, units)),
+        ("account.txt", "\n".join(words.page(account, units)) + "\n"),
+        (SUMMARY, json.dumps({"made_by": MADE_BY, **words.as_json(account)}, indent=1) + "\n"),
+    ]
+    files.write_all(out, contents)
+

@@ -1,6 +1,5 @@
 """What every replay command is given: the site, the settings, the mapping, the folder for the results."""
 
-import json
 from dataclasses import replace
 from pathlib import Path
 
@@ -11,29 +10,19 @@ from host_sim.errors import InputError
 from host_sim.replay import openloop, whatif
 from host_sim.replay.reading import mapping as maps
 from host_sim.replay.reading import mapping_prompt
+from host_sim.report import files
 from host_sim.site.chosen import read as read_site
 
 MADE_BY = "sumpbench replay"
 SUMMARY = "account.json"
 NAMES = ("strip.png", "strip.html", "account.txt", SUMMARY)
+SWEEP = "sweep.png"
 MAP_SUFFIX = ".map.toml"
 
 
 def check_folder(out):
     """Raise InputError where results must not be written into a folder."""
-    out = Path(out)
-    if out.exists() and not out.is_dir():
-        raise InputError(f"{out} is a file: name a folder, or one that does not exist yet", "--out")
-    taken = [name for name in NAMES if (out / name).exists()]
-    if taken and not _ours(out):
-        raise InputError(f"{out} holds {', '.join(taken)} that no replay of ours wrote: name another folder", "--out")
-
-
-def _ours(out):
-    try:
-        return json.loads((out / SUMMARY).read_text(encoding="utf-8")).get("made_by") == MADE_BY
-    except (OSError, ValueError, AttributeError):
-        return False
+    files.check(out, (*NAMES, SWEEP), SUMMARY, MADE_BY, "replay")
 
 
 def site_of(name):
@@ -64,7 +53,7 @@ def mapping_of(screen, path, mapping, ask):
     beside = Path(str(path) + MAP_SUFFIX)
     if ask:
         found = mapping_prompt.ask(path, lambda asked, usual: typer.prompt(asked, default=usual, show_default=True))
-        beside.write_text(maps.as_toml(found), encoding="utf-8")
+        files.write(beside.parent, beside.name, maps.as_toml(found), "--map")
         screen.print(Text(f"The mapping is kept in {beside}"))
         return found
     if mapping is not None:
