@@ -1,6 +1,8 @@
 """Nights of an invented pit whose truth is known, and the logs that a logger would have kept of them."""
 
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
+from functools import cache
+from zoneinfo import ZoneInfo, available_timezones
 
 import numpy as np
 
@@ -58,3 +60,24 @@ def true_inflow(site, time_s):
     return np.asarray(site.inflow.rates_m3s)[places]
 
 
+
+
+@cache
+def zone_with_daylight_saving(shift_s=3600, year=2024):
+    """Return (name, clocks go forward, clocks go back) of the first zone that moves its clocks twice a year.
+
+    The zone is the first by name in the IANA time zone database that moves them
+    by `shift_s` in `year`; the two instants are in UTC, to the half hour.
+    """
+    halves = [datetime(year, 1, 1, tzinfo=UTC) + timedelta(minutes=30 * i) for i in range(48 * 366)]
+    for name in sorted(available_timezones()):
+        zone = ZoneInfo(name)
+        months = [halves[48 * day].astimezone(zone).utcoffset().total_seconds() for day in range(0, 366, 30)]
+        if max(months) - min(months) != shift_s:
+            continue
+        offsets = [at.astimezone(zone).utcoffset().total_seconds() for at in halves]
+        jumps = [(b - a, at) for a, b, at in zip(offsets, offsets[1:], halves[1:], strict=False) if a != b]
+        if sorted(jump for jump, _ in jumps) == [-shift_s, shift_s]:
+            moves = dict(jumps)
+            return name, moves[shift_s], moves[-shift_s]
+    raise LookupError(f"no zone moves its clocks by {shift_s} s in {year}")

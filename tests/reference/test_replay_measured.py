@@ -23,19 +23,19 @@ from tests.replay_nights import logged
 FOLDER = Path(pytest.importorskip("gensor").__file__).parent / "testdata"
 
 
-def diver(unit_of_pressure="cm"):
-    """Return the mapping of a logger's file: pressure in centimetres of water."""
+def well_mapping():
+    """Return the mapping of a well's file: pressure in centimetres of water."""
     return mapping.read({
         "file": {"encoding": "latin-1"},
         "time": {"column": "Date/time", "format": "%Y/%m/%d %H:%M:%S", "zone": "UTC"},
-        "level": {"column": "Pressure[cmH2O]", "unit": unit_of_pressure},
+        "level": {"column": "Pressure[cmH2O]", "unit": "cm"},
     })  # fmt: skip
 
 
 @pytest.fixture(scope="module")
 def well():
     """Give the Log of well b as its logger wrote it."""
-    return table_log.read(FOLDER / water_table.WELLS["b"], diver())
+    return table_log.read(FOLDER / water_table.WELLS["b"], well_mapping())
 
 
 def test_the_reader_meets_every_row_of_the_measured_file(well):

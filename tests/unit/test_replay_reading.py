@@ -2,13 +2,15 @@
 
 import csv
 import tomllib
-from datetime import UTC, datetime
+from datetime import UTC, timedelta
+from zoneinfo import ZoneInfo
 
 import numpy as np
 import pytest
 
 from host_sim.errors import InputError
 from host_sim.replay.reading import export, mapping, mapping_prompt, table_log
+from tests.replay_nights import demo, logged, night, zone_with_daylight_saving
 
 
 def csv_log(folder, header, rows, name="log.csv"):
@@ -59,20 +61,26 @@ def test_a_unit_column_tells_the_unit_of_each_row(tmp_path):
 
 
 def test_the_hour_that_comes_twice_is_told_apart_by_the_order_of_the_rows(tmp_path):
-    # Germany, 27 October 2024: at 03:00 summer time the clocks went back to 02:00 (IANA time zone database).
-    stamps = ["01:50", "02:10", "02:30", "02:50", "02:10", "02:30", "02:50", "03:10"]
-    rows = [[f"2024-10-27 {stamp}", 100 + i] for i, stamp in enumerate(stamps)]
-    log = table_log.read(csv_log(tmp_path, ["t", "h"], rows), level_map(zone="Europe/Berlin"))
+    # A zone with daylight saving and its jump back, from the IANA time zone database.
+    zone, _, back = zone_with_daylight_saving()
+    times = [back + timedelta(minutes=m) for m in (-70, -50, -30, -10, 10, 30, 50, 70)]
+    stamps = [time.astimezone(ZoneInfo(zone)).strftime("%Y-%m-%d %H:%M") for time in times]
+    assert stamps[1:4] == stamps[4:7]
+    rows = [[stamp, 100 + i] for i, stamp in enumerate(stamps)]
+    log = table_log.read(csv_log(tmp_path, ["t", "h"], rows), level_map(zone=zone))
     assert np.allclose(np.diff(log.time_s), 1200.0)
     assert counted(log) == {"hour that came twice": 6}
-    assert log.begins.astimezone(UTC) == datetime(2024, 10, 26, 23, 50, tzinfo=UTC)
-    assert log.at(log.time_s[-1]).strftime("%H:%M") == "03:10"
+    assert log.begins.astimezone(UTC) == times[0]
+    assert log.at(log.time_s[-1]).strftime("%Y-%m-%d %H:%M") == stamps[-1]
 
 
 def test_the_hour_that_never_was_is_counted_and_keeps_its_order(tmp_path):
-    # New York, 10 March 2024: at 02:00 the clocks went forward to 03:00 (IANA time zone database).
-    rows = [["2024-03-10 01:50", 1], ["2024-03-10 02:10", 2], ["2024-03-10 03:30", 3]]
-    log = table_log.read(csv_log(tmp_path, ["t", "h"], rows), level_map(zone="America/New_York"))
+    # A zone with daylight saving and its jump forward, from the IANA time zone database.
+    zone, forward, _ = zone_with_daylight_saving()
+    before, after = (forward.astimezone(ZoneInfo(zone)) + timedelta(minutes=m) for m in (-70, 30))
+    rows = [[before, 1], [before + timedelta(minutes=20), 2], [after, 3]]
+    rows = [[f"{wall:%Y-%m-%d %H:%M}", level] for wall, level in rows]
+    log = table_log.read(csv_log(tmp_path, ["t", "h"], rows), level_map(zone=zone))
     assert np.allclose(np.diff(log.time_s), [1200.0, 1200.0])
     assert counted(log) == {"hour that never was": 1}
 
@@ -153,12 +161,12 @@ def test_states_are_read_by_their_words(tmp_path):
 
 def test_a_mapping_that_is_wrong_is_told_whole(tmp_path):
     path = tmp_path / "map.toml"
-    path.write_text('[file]\ndelimiter = ";;"\n[time]\ncolumn = "t"\nformat = "stardate"\nzone = "Moon/Tycho"\n'
+    path.write_text('[file]\ndelimiter = ";;"\n[time]\ncolumn = "t"\nformat = "sundial"\nzone = "No/Such"\n'
                     '[level]\ncolumn = "h"\nunit = "gpm"\n[pump3]\ncolumn = "x"\n')  # fmt: skip
     with pytest.raises(InputError) as caught:
         mapping.load(path)
     told = str(caught.value)
-    for word in (";;", "stardate", "Moon/Tycho", "gpm", "pump3"):
+    for word in (";;", "sundial", "No/Such", "gpm", "pump3"):
         assert word in told
 
 
@@ -170,7 +178,7 @@ def test_a_column_that_is_not_there_is_told_with_those_that_are(tmp_path):
 def test_a_mapping_is_written_as_it_is_read():
     given = {
         "file": {"kind": "csv", "delimiter": ";", "decimal": ",", "skip": 3},
-        "time": {"column": "Zeit", "format": "%d.%m.%Y %H:%M", "zone": "Europe/Berlin"},
+        "time": {"column": "Zeit", "format": "%d.%m.%Y %H:%M", "zone": "Etc/GMT+5"},
         "level": {"column": "Pegel [cm]", "unit": "cm", "zero": "50 mm", "spike": "3 cm"},
         "contacts": {"high": {"column": "hoch", "wet": ["ja", "1"]}},
         "current2": {"column": "A2", "unit": "mA"},
@@ -198,8 +206,6 @@ def test_the_mapping_is_guessed_from_names_and_cells(tmp_path):
 @pytest.mark.parametrize("suffix", ["csv", "parquet"])
 def test_a_log_comes_back_from_every_format(tmp_path, suffix):
     pytest.importorskip("pyarrow") if suffix == "parquet" else None
-    from tests.replay_nights import demo, logged, night
-
     log = logged(night(demo(0.5)), pumps=True, contacts=True, mains=True)
     log.level_m[7] = np.nan
     log.pumps[0][9] = -1

@@ -133,7 +133,7 @@ def ask(path, answer):
         'How is the time written? ("iso", "unix s", "unix ms", "seconds", or a pattern as "%d.%m.%Y %H:%M")',
         guess_clock([row[header.index(time)] for row in rows if len(row) > header.index(time)]) or "iso",
     )
-    zone = answer("In which zone, where the stamps do not say it? (as Europe/Berlin or +01:00; nothing: unknown)", "")
+    zone = answer("In which zone, where the stamps do not say it? (as Etc/GMT+5 or -05:00; nothing: unknown)", "")
     data = {"file": {"delimiter": delimiter, "skip": skip}, "time": {"column": time, "format": clock, "zone": zone}}
     level = column("level", "Which column holds the water level?")
     if level:

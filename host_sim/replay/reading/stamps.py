@@ -36,7 +36,7 @@ def zone_of(text):
     try:
         return ZoneInfo(text)
     except (KeyError, ValueError, OSError) as error:
-        raise ValueError(f'"{text}" is no time zone: "UTC", "+01:00" or a name such as "Europe/Berlin"') from error
+        raise ValueError(f'"{text}" is no time zone: "UTC", "+01:00" or an IANA name such as "Etc/GMT+5"') from error
 
 
 def parse(cells, clock, issues):
