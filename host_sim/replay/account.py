@@ -32,6 +32,8 @@ def headline(account, units):
     side = "below" if gap >= 0 else "above"
     seen = "highest contact that turned wet" if account.log.levels_at_contacts_only else "highest water"
     peak = f"{seen} {units.level.text(abs(gap))} {side} the floor at {clock(account.highest_at_s)}"
+    if not account.floor_known:
+        return f"Whether water reached the floor is not known, since no level was logged: {peak}."
     if account.floor_dry:
         return f"The floor stayed dry: {peak}."
     return (f"The floor got wet from {clock(account.floor_first_s)}, for {lasting(account.floor_wet_s)}: {peak}.")
@@ -53,6 +55,8 @@ def cure(account):
     if not account.outcomes:
         return ""
     tried = account.outcomes[1:]
+    if account.outcomes[0].dry and not account.floor_known:
+        return "Run again as it was the floor stayed dry; the changes below show how much room each would have given."
     if account.floor_dry and account.outcomes[0].dry:
         return "The floor stayed dry as it was; the changes below show how much room each would have given."
     dry = [outcome.change for outcome in tried if outcome.dry]
@@ -133,7 +137,7 @@ def happened_row(account, units):
     """Return the row of the log itself, shaped as `row()`."""
     gap = account.site.pit.floor_m - account.highest_m
     side = "below" if gap >= 0 else "above"
-    wet = "none" if account.floor_dry else lasting(account.floor_wet_s)
+    wet = lasting(account.floor_wet_s) if not account.floor_dry else "none" if account.floor_known else "not known"
     return ("what the log shows", units.level.text(account.highest_m), f"{units.level.text(abs(gap))} {side}", wet, "-",
             str(len(account.runs)))  # fmt: skip
 

@@ -7,8 +7,9 @@ from rich.progress import BarColumn, Progress, TaskProgressColumn, TextColumn, T
 from rich.table import Table
 from rich.text import Text
 
+from host_sim.errors import InputError
 from host_sim.replay import account as words
-from host_sim.replay import command_journal, exact, night
+from host_sim.replay import command_journal, night, other_firmware, whatif
 from host_sim.replay.inputs import (
     MADE_BY,
     NAMES,
@@ -36,8 +37,10 @@ def run(path, site, mapping, ask, was, settings, firmware, changes, sweep, tries
     """
     check_folder(out)
     units, screen = unit_system(units_name), console()
-    module = exact.load_firmware(firmware) if firmware else None
-    if Path(path).is_dir() or sources.is_journal(path):
+    module = other_firmware.load(firmware) if firmware else None
+    ours = Path(path).is_dir() or sources.is_journal(path)
+    _check_changes(changes, sweep, tries, ours and site is None)
+    if ours:
         plan = site_of(site) if site is not None else None
         code, journal, issues = command_journal.replay_all(screen, path, plan, settings, module)
         if plan is None:
@@ -47,10 +50,25 @@ def run(path, site, mapping, ask, was, settings, firmware, changes, sweep, tries
         log = sources.log_of(journal, plan, Path(path).name, issues)
         return max(code, _explain(screen, log, plan, was or "duplex", None, None, changes, sweep, tries, units, out))
     plan = site_of(site)
-    log = table_log.read(path, mapping_of(screen, path, mapping, ask))
-    table_log.nothing_to_see(log)
+    how = mapping_of(screen, path, mapping, ask)
+    log = table_log.read(path, how)
+    table_log.require_water(log, how)
+    log = sources.with_levels(log, plan)
     values = settings_for_levels(plan, settings)
     return _explain(screen, log, plan, was or "single", values, module, changes, sweep, tries, units, out)
+
+
+def _check_changes(changes, sweeps, tries, siteless):
+    # What is asked for and would not be done is refused before anything runs.
+    for option, given in (("--sweep", sweeps), ("--change", changes)):
+        if given and not tries:
+            raise InputError(f"{option} runs the night again, --no-what-if forbids it: leave out one", option)
+        if given and siteless:
+            raise InputError(f"{option} needs the pit: name its site with --site", option)
+    if len(sweeps) > 2:
+        raise InputError(f"{len(sweeps)} sweeps are given: at most two can be drawn", "--sweep")
+    for text in sweeps:
+        whatif.axis(text)
 
 
 def _explain(screen, log, plan, was, settings, module, changes, sweep, tries, units, out):

@@ -11,7 +11,7 @@ from rich.text import Text
 from host_sim.errors import InputError
 from host_sim.replay import account as words
 from host_sim.replay import benchmark as bench
-from host_sim.replay import exact, streaming, trial
+from host_sim.replay import other_firmware, streaming, trial
 from host_sim.replay.inputs import MADE_BY, SUMMARY, check_folder, mapping_of, settings_for_levels, site_of
 from host_sim.report import files
 from host_sim.report.console import console
@@ -22,7 +22,7 @@ def run_streaming(path, site, mapping, ask, settings, firmware, units_name, out)
     """Take a long log through the firmware and count; returns the exit code as `run()` does.  Raises InputError."""
     check_folder(out)
     units, screen = unit_system(units_name), console()
-    module = exact.load_firmware(firmware) if firmware else None
+    module = other_firmware.load(firmware) if firmware else None
     plan = site_of(site)
     values = settings_for_levels(plan, settings)
     found_map = mapping_of(screen, path, mapping, ask)

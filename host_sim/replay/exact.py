@@ -6,10 +6,7 @@ must stay as they were.  Nothing compared, or a log in which no pump ever ran,
 is no pass: it would prove nothing.
 """
 
-import importlib.util
-import sys
 from dataclasses import dataclass, field
-from pathlib import Path
 
 from duplexsump.control import alarm_table, pump
 from duplexsump.control import controller as own_controller
@@ -17,6 +14,7 @@ from duplexsump.control.records import CONTACT_NAMES, INPUT_NAMES, OUT_LATE, OUT
 from duplexsump.control.ticks import MASK, diff
 
 from host_sim.errors import InputError
+from host_sim.replay.other_firmware import errors_told
 from host_sim.run.journal import Life
 
 CONTEXT_RECORDS = 3  # records told on either side of the first difference
@@ -63,30 +61,6 @@ class Replay:
         if not self.pump_ran:
             return "no pump ever ran: such a log proves nothing"
         return "identical"
-
-
-def load_firmware(path):
-    """Return the controller module of another firmware: a folder that holds `duplexsump/control` or is `control`.
-
-    Raises InputError where there is none.
-    """
-    folder = Path(path)
-    places = (folder, folder / "control", folder / "duplexsump/control", folder / "lib/duplexsump/control",
-              folder / "firmware/lib/duplexsump/control")  # fmt: skip
-    control = next((place for place in places if (place / "controller.py").is_file()), None)
-    if control is None:
-        raise InputError(f"{path} holds no firmware: name the folder that holds duplexsump/control", "--firmware")
-    name = f"other_firmware_{abs(hash(str(control.resolve()))):x}"
-    try:
-        init = control / "__init__.py"
-        spec = importlib.util.spec_from_file_location(name, init, submodule_search_locations=[str(control)])
-        package = importlib.util.module_from_spec(spec)
-        sys.modules[name] = package
-        if init.is_file():
-            spec.loader.exec_module(package)
-        return importlib.import_module(f"{name}.controller")
-    except Exception as error:  # whatever somebody's firmware raises while it is read
-        raise InputError(f"{path} cannot be loaded: {type(error).__name__}: {error}", "--firmware") from error
 
 
 class _Runner:
@@ -206,11 +180,16 @@ def replay(journal, settings=None, module=None, collect=False):
     With neither `settings` nor `module` every output is held against the
     record, and the replay stops at the first difference.  With either, or with
     `collect`, it runs to the end and `outputs` and `alarms` hold its result.
-    Raises InputError for settings or a journal that the firmware refuses.
+    Raises InputError for settings or a journal that the firmware refuses, and for whatever `module` raises.
     """
     same = settings is None and module is None
     collect = collect or not same
     runner = _Runner(journal, settings or journal.settings, module or own_controller, collect)
+    with errors_told(module):
+        return _replay(runner, journal, same, collect)
+
+
+def _replay(runner, journal, same, collect):
     found = runner.found
     for place, record in enumerate(journal.records):
         if isinstance(record, Life):

@@ -3,6 +3,7 @@
 from dataclasses import dataclass, field
 
 import numpy as np
+from duplexsump.control.records import CONTACT_NAMES
 
 from host_sim.replay import inflow, judge, segments, whatif
 from host_sim.replay.findings.detect import detect
@@ -36,7 +37,17 @@ class Account:
     @property
     def floor_dry(self):
         """Whether the log shows no water on the floor."""
-        return self.floor_wet_s == 0.0
+        return self.floor_first_s is None
+
+    @property
+    def floor_known(self):
+        """Whether the log tells of the floor: by a level, or by a contact below it that stayed dry all the time."""
+        log, floor_m = self.log, self.site.pit.floor_m
+        if not log.levels_at_contacts_only or not self.floor_dry:
+            return log.level_m is not None
+        fitted = [(name, contact) for name, contact in zip(CONTACT_NAMES, self.site.contacts, strict=True)
+                  if contact is not None and name in log.contacts]  # fmt: skip
+        return any(contact.wet_m <= floor_m and not (log.contacts[name] == 1).any() for name, contact in fitted)
 
     @property
     def pump_ran(self):
@@ -88,15 +99,11 @@ def _water(log, site, parts):
     level = log.level_m.copy()
     good = ~np.isnan(level)
     top = int(np.nanargmax(level))
-    smooth = level[good]
-    if not log.levels_at_contacts_only and len(smooth) > 9:
-        smooth = np.array([np.median(smooth[max(0, i - 4) : i + 5]) for i in range(len(smooth))])
-    over = smooth > site.pit.floor_m
-    time = log.time_s[good]
+    over, time = level[good] > site.pit.floor_m, log.time_s[good]
     if not over.any():
         return float(level[top]), float(log.time_s[top]), 0.0, None
-    steps = np.diff(time, append=time[-1])
-    wet = float(steps[over][steps[over] < 600.0].sum())
+    # Every row counts: a wet one stands for the time half-way to its neighbours, or all the way to a wet one.
+    wet = float((np.diff(time) * (over[1:].astype(float) + over[:-1])).sum() / 2.0)
     return float(level[top]), float(log.time_s[top]), wet, float(time[np.flatnonzero(over)[0]])
 
 
@@ -157,7 +164,7 @@ def as_trace(account):
     known = any(values is not None for values in log.pumps)
     trace = Trace(site.name, "duplex" if known else "single", 0, log.begins_s, log.duration_s, site.pit.floor_m,
                   site.pit.floor_m)  # fmt: skip
-    for name, contact in zip(("off", "lead", "lag", "high"), site.contacts, strict=True):
+    for name, contact in zip(CONTACT_NAMES, site.contacts, strict=True):
         if contact is not None:
             trace.contact_trip_m[name], trace.contact_release_m[name] = contact.wet_m, contact.dry_m
     time, level = _line(account)

@@ -16,6 +16,7 @@ from duplexsump.control.records import OUT_PUMP_1, OUT_PUMP_2
 
 from host_sim.errors import InputError
 from host_sim.replay import openloop
+from host_sim.replay.other_firmware import errors_told
 from host_sim.replay.reading import cleaning, stamps, table_log
 from host_sim.replay.reading.cells import states
 
@@ -130,19 +131,24 @@ def _types(pa, mapping):
     found = {}
     if mapping.clock in ("unix s", "unix ms", "seconds"):
         found[mapping.time] = pa.float64()
-    elif "%" in mapping.clock:
+    elif "%" in mapping.clock or mapping.time_of_day:
         found[mapping.time] = pa.string()
+        found |= {mapping.time_of_day: pa.string()} if mapping.time_of_day else {}
     if mapping.level is not None:
         found[mapping.level.name] = pa.float64()
     return found
 
 
-def _times(array, mapping, zone, found):
+def _times(columns, mapping, zone, found):
     # Seconds since 1970 of one block, nan where there is none.
     import pyarrow as pa
 
+    array = columns[mapping.time]
     kind = array.type
-    if pa.types.is_timestamp(kind):
+    if mapping.time_of_day:
+        cells = stamps.joined(array.to_pylist(), columns[mapping.time_of_day].to_pylist())
+        seconds, known = stamps.parse(cells, mapping.clock, [])
+    elif pa.types.is_timestamp(kind):
         known = np.full(len(array), kind.tz is not None)
         seconds = np.asarray(array.cast(pa.timestamp("ms")).cast(pa.int64()).fill_null(-(2**62)), np.int64) / 1000.0
         seconds[seconds < -1e15] = np.nan
@@ -176,12 +182,17 @@ def run(path, mapping, site, settings=None, module=None, progress=None):
     if mapping.level is None:
         raise InputError("a long log is judged by its level: [level] is wanted in the mapping", str(path))
     found = StreamTotals()
-    loop = _Counting(settings or openloop.settings_for(site), found, module)
+    with errors_told(module):
+        return _run(_Counting(settings or openloop.settings_for(site), found, module), found, path, mapping, site,
+                    progress)  # fmt: skip
+
+
+def _run(loop, found, path, mapping, site, progress):
     floats = openloop.Floats(site.contacts)
     zone = stamps.zone_of(mapping.zone) if mapping.zone else None
     last, state, origin = -np.inf, None, None
     for share, columns in blocks(path, mapping):
-        time = _times(columns[mapping.time], mapping, zone, found)
+        time = _times(columns, mapping, zone, found)
         level = _numbers(columns[mapping.level.name], mapping.level)
         found.rows += len(time)
         keep = _keep(time, last, found)

@@ -9,7 +9,7 @@ from duplexsump.control import settings as s
 from duplexsump.control.records import IN_CONTACTS, OUT_HORN, OUT_LATE, OUT_PUMP_1
 
 from host_sim.errors import InputError
-from host_sim.replay import changes, exact
+from host_sim.replay import changes, exact, other_firmware
 from host_sim.replay.reading import sources
 from host_sim.run.journal import Journal, Life, Record, read_journal
 from tests.replay_nights import demo, night
@@ -148,7 +148,7 @@ def test_the_same_settings_change_nothing(journal):
 
 def test_another_firmware_is_loaded_from_its_folder_and_told_apart(journal, tmp_path):
     shutil.copytree(CONTROL, tmp_path / "duplexsump" / "control", ignore=shutil.ignore_patterns("__pycache__"))
-    same = exact.load_firmware(tmp_path)
+    same = other_firmware.load(tmp_path)
     before = exact.replay(journal, collect=True)
     after = exact.replay(journal, module=same)
     assert all(c.same for c in changes.compare(before.outputs, after.outputs, journal.duration_ms))
@@ -157,14 +157,14 @@ def test_another_firmware_is_loaded_from_its_folder_and_told_apart(journal, tmp_
     text = (pair / "controller.py").read_text()
     assert "self.out[OUT_HORN] = alarms.horn" in text
     (pair / "controller.py").write_text(text.replace("self.out[OUT_HORN] = alarms.horn", "self.out[OUT_HORN] = 0"))
-    mute = exact.replay(journal, module=exact.load_firmware(tmp_path / "other"))
+    mute = exact.replay(journal, module=other_firmware.load(tmp_path / "other"))
     found = {c.name: c for c in changes.compare(before.outputs, mute.outputs, journal.duration_ms)}
     assert found["horn"].gone and found["pump_1"].same
 
 
 def test_a_folder_without_firmware_is_refused(tmp_path):
     with pytest.raises(InputError, match="holds no firmware"):
-        exact.load_firmware(tmp_path)
+        other_firmware.load(tmp_path)
 
 
 def test_settings_that_the_firmware_refuses_are_refused(journal):

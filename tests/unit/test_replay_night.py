@@ -15,8 +15,9 @@ from host_sim.replay import account as words
 from host_sim.replay import inflow, judge, night, openloop, picture, segments, trial, whatif, zoom
 from host_sim.replay.findings.detect import detect
 from host_sim.replay.reading import export, mapping, sources, table_log
+from host_sim.replay.reading.log import Log
 from host_sim.report.units import US
-from tests.replay_nights import demo, logged, true_inflow
+from tests.replay_nights import BEGINS, demo, logged, true_inflow
 from tests.replay_nights import night as simulate
 
 
@@ -206,6 +207,58 @@ def test_the_open_loop_starts_a_pump_when_the_debounce_is_over(flood):
     words = openloop.Floats(site.contacts).words(log.level_m)
     wet = log.time_s[np.flatnonzero(words & 2)[0]] * 1000.0
     assert first - wet == pytest.approx(1000.0, abs=200.0)
+
+
+@pytest.mark.parametrize("every_s", [60.0, 600.0, 1800.0])
+def test_the_verdict_on_the_floor_comes_from_every_row_however_far_apart(flood, every_s):
+    site, trace, _ = flood
+    log = logged(trace, every_s)
+    assert np.nanmax(log.level_m) > site.pit.floor_m
+    account = night.explain(log, site, "single")
+    assert not account.floor_dry
+    assert "got wet" in words.headline(account, US) and "above the floor" in words.headline(account, US)
+    assert account.floor_wet_s == pytest.approx(trace.totals.floor_wet_s, rel=0.06, abs=1.2 * every_s)
+
+
+def test_one_row_above_the_floor_is_water_on_the_floor(flood):
+    site, _, _ = flood
+    log = Log("one wet row", BEGINS, 900.0 * np.arange(9), np.full(9, 0.3))
+    log.level_m[4] = site.pit.floor_m + 0.01
+    account = night.explain(log, site, "single")
+    assert not account.floor_dry and account.floor_wet_s == 900.0 and account.floor_first_s == 3600.0
+
+
+def by_contacts(log):
+    """Return a copy of a log that has contacts alone."""
+    return dataclasses.replace(log, level_m=None, pumps=[None, None], mains=None)
+
+
+def test_a_log_of_contacts_alone_is_explained_and_its_inflow_found():
+    site = demo(4.0)
+    log = sources.with_levels(by_contacts(logged(simulate(site), contacts=True)), site)
+    account = night.explain(log, site, "duplex")
+    assert account.floor_dry and account.floor_known and account.pump_ran
+    assert relative(account.flow, site).mean() < 0.05
+    picture.draw(account, US)
+    json.loads(zoom.page(account, US).split("const D = ")[1].split(";\n")[0])
+
+
+def test_a_log_of_contacts_alone_does_not_know_how_far_the_water_rose_past_the_highest(flood):
+    site, trace, _ = flood
+    log = sources.with_levels(by_contacts(logged(trace, contacts=True)), site)
+    account = night.explain(log, site, "single")
+    assert not account.floor_known
+    assert "not known" in words.headline(account, US) and "stayed dry" not in words.headline(account, US)
+
+
+def test_a_log_of_contacts_alone_goes_through_the_command(tmp_path):
+    log = by_contacts(logged(simulate(demo(1.0)), contacts=True))
+    export.write(log, tmp_path / "log.csv")
+    (tmp_path / "log.csv.map.toml").write_text(mapping.as_toml(export.mapping_of(log, "csv")))
+    done = CliRunner().invoke(app, ["replay", str(tmp_path / "log.csv"), "--site", "demo", "--change", "pump=150%",
+                                    "--out", str(tmp_path / "out")])  # fmt: skip
+    assert done.exit_code == 0, done.output
+    assert len(list((tmp_path / "out").iterdir())) == 4
 
 
 def test_the_night_run_again_comes_out_as_the_log_shows(explained):

@@ -114,6 +114,32 @@ def test_every_format_of_time(tmp_path, clock, cells):
     assert not log.issues
 
 
+def test_date_and_time_may_stand_in_two_columns(tmp_path):
+    rows = [["03/09/2024", "10:59 PM", 1], ["03/09/2024", " 11:00 PM", 2], ["03/10/2024", "12:01 AM", 3]]
+    path = csv_log(tmp_path, ["Date", "Time", "h"], rows)
+    given = {"column": "Date", "time_of_day": "Time", "format": "%m/%d/%Y %I:%M %p"}
+    found = mapping.read({"time": given, "level": {"column": "h", "unit": "mm"}})
+    log = table_log.read(path, found)
+    assert list(log.time_s) == [0.0, 60.0, 3720.0] and not log.issues
+    assert mapping.read(tomllib.loads(mapping.as_toml(found))) == found
+    # What looking alone finds is the same.
+    guessed = mapping_prompt.guessed(path_with_level(path))
+    assert (guessed.time, guessed.time_of_day, guessed.clock) == ("Date", "Time", "%m/%d/%Y %I:%M %p")
+
+
+def path_with_level(path):
+    """Return the path of a copy in which the level's column is called so."""
+    again = path.with_name("named.csv")
+    again.write_text(path.read_text().replace("Date,Time,h", "Date,Time,Level (mm)"))
+    return again
+
+
+def test_a_column_that_holds_date_and_time_is_not_asked_for_a_second(tmp_path):
+    rows = [["2024-03-09 10:00", "x", 1], ["2024-03-09 10:01", "y", 2]]
+    found = mapping_prompt.guessed(csv_log(tmp_path, ["Date", "Operating time", "Level (mm)"], rows))
+    assert (found.time, found.time_of_day, found.clock) == ("Date", None, "iso")
+
+
 def test_duplicates_disorder_gaps_drop_outs_and_spikes_are_counted(tmp_path):
     rows = [[t, 100 + t / 10] for t in range(200)]
     rows[50], rows[51] = rows[51], rows[50]  # out of order

@@ -12,7 +12,9 @@ from host_sim.replay import benchmark, openloop, streaming
 from host_sim.replay.reading import export, mapping, table_log
 from tests.replay_nights import demo, logged, night
 
-pytest.importorskip("pyarrow")
+pyarrow = pytest.importorskip("pyarrow")
+pytest.importorskip("pyarrow.csv")
+pytest.importorskip("pyarrow.parquet")
 
 
 @pytest.fixture(scope="module")
@@ -78,6 +80,19 @@ def test_a_column_of_words_is_refused(files, tmp_path):
     columns = mapping.read({"time": {"column": "time"}, "level": {"column": "level_m"}})
     with pytest.raises(InputError):
         streaming.run(tmp_path / "log.csv", columns, site)
+
+
+@pytest.mark.parametrize("suffix", ["csv", "parquet"])
+def test_date_and_time_in_two_columns_are_streamed(tmp_path, suffix):
+    days, clocks = ["2024-03-09", "2024-03-09", "2024-03-10"], ["22:59", "23:00", "00:01"]
+    table = pyarrow.table({"d": days, "t": clocks, "h": [100.0, 110.0, 120.0]})
+    write = pyarrow.csv.write_csv if suffix == "csv" else pyarrow.parquet.write_table
+    write(table, tmp_path / f"log.{suffix}")
+    how = mapping.read({"time": {"column": "d", "time_of_day": "t"}, "level": {"column": "h", "unit": "mm"}})
+    found = streaming.run(tmp_path / f"log.{suffix}", how, demo())
+    assert (found.rows, found.duration_s, found.lost["no time"]) == (3, 3720.0, 0)
+    log = table_log.read(tmp_path / f"log.{suffix}", how)
+    assert list(log.time_s) == [0.0, 60.0, 3720.0]
 
 
 def test_the_benchmark_measures_both_over_the_same_rows(tmp_path):

@@ -102,7 +102,7 @@ def _hinge(context, fills, time, volume, who):
 def _leaking_marks(context):
     # Of a journal: the refill from the stop to off wet against the fill from off wet to lead wet.
     log, (off, lead) = context.log, context.site.contacts[:2]
-    if off is None or lead is None or "off" not in log.contacts or "lead" not in log.contacts:
+    if None in (off, lead) or not {"off", "lead"} <= set(log.contacts) or not context.recorded:
         return []
     pit, on = context.site.pit, sum((values == 1).astype(int) for values in log.pumps if values is not None)
     stops = log.time_s[np.flatnonzero(np.diff((on > 0).astype(int)) == -1) + 1]

@@ -67,6 +67,12 @@ class Log:
         when = utc + timedelta(seconds=float(time_s))
         return when.astimezone(self.begins.tzinfo) if self.begins.tzinfo else when
 
+    def contact_states(self, name):
+        """Return an array of n of a contact's states in which each missing one is the last before it; UNKNOWN first."""
+        values = self.contacts[name]
+        last = np.maximum.accumulate(np.where(values >= 0, np.arange(len(values)), -1))
+        return np.where(last < 0, UNKNOWN, values[np.maximum(last, 0)])
+
     def channels(self):
         """Return the names of the channels that the log holds."""
         named = {"level": self.level_m, "mains": self.mains, "rain": self.rain_m_s}

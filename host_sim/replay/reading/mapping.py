@@ -10,6 +10,7 @@
 
     [time]
     column = "time"
+    time_of_day = "clock"       # only where date and time stand in two columns: the second of them
     format = "iso"              # or "unix s", "unix ms", "seconds", or strptime's, as "%d.%m.%Y %H:%M"
     zone = "UTC"                # an IANA name or "+01:00"; what the stamps are in, where they do not say it
 
@@ -55,7 +56,8 @@ from host_sim.site.reader import Table
 KINDS = ("csv", "parquet")
 MISSING = ("", "NA", "N/A", "nan", "NaN", "null", "NULL", "None", "-", "--", "---")
 YES = ("1", "1.0", "true", "True", "TRUE", "on", "On", "ON", "yes", "wet", "WET", "closed", "run", "running", "ok")
-CLOCKS = ("iso", "unix s", "unix ms", "seconds")
+NUMBERS = ("unix s", "unix ms", "seconds")
+CLOCKS = ("iso", *NUMBERS)
 
 
 @dataclass
@@ -98,11 +100,12 @@ class Mapping:
     currents: list = field(default_factory=lambda: [None, None])
     mains: State | None = None
     rain: Column | None = None
+    time_of_day: str | None = None  # the second column, where date and time stand in two
 
     def columns(self):
         """Return the names of every column that is asked for, the time first."""
         parts = [self.level, *self.contacts.values(), *self.pumps, *self.currents, self.mains, self.rain]
-        found = [self.time]
+        found = [self.time] + ([self.time_of_day] if self.time_of_day else [])
         for part in parts:
             if part is not None:
                 found.append(part.name)
@@ -188,10 +191,13 @@ def _time(table, found):
     if table is None:
         return
     found.time = table.text("column")
+    found.time_of_day = table.text("time_of_day", None)
     found.clock = table.text("format", "iso")
     found.zone = table.text("zone", "")
     if found.clock is not None and found.clock not in CLOCKS and "%" not in found.clock:
         table.problem("format", f'"{found.clock}": one of {", ".join(CLOCKS)}, or a pattern as "%d.%m.%Y %H:%M"')
+    if found.time_of_day and found.clock in NUMBERS:
+        table.problem("format", f'"{found.clock}": date and time in two columns are iso or a pattern')
     if found.zone:
         try:
             zone_of(found.zone)
@@ -232,7 +238,7 @@ def as_table(mapping):
         data["file"] = {"kind": m.kind, **data["file"]}
     if m.missing != MISSING:
         data["file"]["missing"] = list(m.missing)
-    data["time"] = {"column": m.time, "format": m.clock}
+    data["time"] = {"column": m.time, "format": m.clock} | ({"time_of_day": m.time_of_day} if m.time_of_day else {})
     if m.zone:
         data["time"]["zone"] = m.zone
     if m.level is not None:

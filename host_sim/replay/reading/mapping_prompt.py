@@ -30,6 +30,8 @@ HINTS = (
     ("high", r"high|alarm|float.?3"),
 )
 ROLES = tuple(name for name, _ in HINTS)
+_DATE = re.compile(r"^\s*\d{1,4}([-/.])\d{1,2}\1\d{1,4}\s*$")
+_TIME_OF_DAY = re.compile(r"^\s*\d{1,2}:\d{2}(:\d{2}([.,]\d+)?)?\s*([AaPp][Mm])?\s*$")
 
 
 def sample(path):
@@ -126,15 +128,19 @@ def ask(path, answer):
             raise InputError(f'"{said}": no such column; there are {", ".join(header)}', "--map")
         return said
 
+    roles["time"], roles["time_of_day"] = _date_and_time(header, rows, roles.get("time", ""))
     time = column("time", "Which column holds the time?")
     if not time:
         raise InputError("a log without a time cannot be read: name its column", "--map")
+    second = column("time_of_day", "Which column holds the time of day, if that is not the same one?")
     clock = answer(
         'How is the time written? ("iso", "unix s", "unix ms", "seconds", or a pattern as "%d.%m.%Y %H:%M")',
-        guess_clock([row[header.index(time)] for row in rows if len(row) > header.index(time)]) or "iso",
+        guess_clock(_cells(rows, header, time, second)) or "iso",
     )
     zone = answer("In which zone, where the stamps do not say it? (as Etc/GMT+5 or -05:00; nothing: unknown)", "")
     data = {"file": {"delimiter": delimiter, "skip": skip}, "time": {"column": time, "format": clock, "zone": zone}}
+    if second:
+        data["time"]["time_of_day"] = second
     level = column("level", "Which column holds the water level?")
     if level:
         unit = answer("In which unit are its bare numbers? (mm, cm, in, ft, m)", guess_unit(level, "length") or "mm")
@@ -154,6 +160,26 @@ def ask(path, answer):
     if name := column("rain", "Which column holds the rain?"):
         data["rain"] = {"column": name, "unit": answer("In which unit?", guess_unit(name, "rate") or "mm/h")}
     return read_mapping(data, "--map")
+
+
+def _cells(rows, header, time, second):
+    # The stamps of the first rows, joined where date and time stand in two columns.
+    places = [header.index(name) for name in (time, second) if name]
+    rows = [row for row in rows if len(row) > max(places)]
+    first = [row[places[0]] for row in rows]
+    return stamps.joined(first, [row[places[1]] for row in rows]) if second else first
+
+
+def _date_and_time(header, rows, time):
+    # (column of the time, column of the time of day or ""): two of them where one holds dates and one times of day.
+    dates, times = [], []
+    for place, name in enumerate(header):
+        cells = [row[place] for row in rows if len(row) > place and row[place].strip()]
+        if cells and all(_DATE.match(cell) for cell in cells):
+            dates.append(name)
+        elif cells and all(_TIME_OF_DAY.match(cell) for cell in cells):
+            times.append(name)
+    return (dates[0], times[0]) if dates and times else (time, "")
 
 
 def _words(rows, header, name, key, answer):

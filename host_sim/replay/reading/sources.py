@@ -18,7 +18,7 @@ from duplexsump.control.records import (
 from duplexsump.control.settings import FITTED, SENSE_NOTHING, SENSING, TRANSMITTER
 
 from host_sim.errors import InputError
-from host_sim.replay.reading.log import Log, note
+from host_sim.replay.reading.log import UNKNOWN, Log, note
 from host_sim.run.journal import FORMAT, Life, read_journal
 
 
@@ -103,19 +103,34 @@ def log_of(journal, site=None, name="journal", issues=()):
         steps = np.array([row[1][IN_LEVEL] for row in rows])
         found.level_m = np.where(good, zero + 0.01 * (steps + 0.5), np.nan)
     elif site is not None:
-        found.level_m, found.levels_at_contacts_only = _marks(words, site), True
+        found.level_m, found.levels_at_contacts_only = _turn_levels(found, site), True
     return found
 
 
-def _marks(words, site):
-    # The level at every row at which one contact turned, where the site knows that contact.
-    levels = np.full(len(words), np.nan)
-    changed = words[1:] ^ words[:-1]
-    for row in np.flatnonzero(changed):
-        bits = [i for i in range(4) if changed[row] >> i & 1 and site.contacts[i] is not None]
-        if len(bits) == 1:
-            contact = site.contacts[bits[0]]
-            levels[row + 1] = contact.wet_m if words[row + 1] >> bits[0] & 1 else contact.dry_m
+def with_levels(log, site):
+    """Return a Log as it is where it has a level, else with the level at the instants at which a contact turned.
+
+    Raises InputError where it has no level and none of the site's contacts ever turns.
+    """
+    if log.level_m is not None and not np.isnan(log.level_m).all():
+        return log
+    log.level_m, log.levels_at_contacts_only = _turn_levels(log, site), True
+    if np.isnan(log.level_m).all():
+        problem = "has no level, and no contact of the site ever turns in it: the water cannot be followed"
+        raise InputError(problem, log.name)
+    return log
+
+
+def _turn_levels(log, site):
+    # The level at every row at which exactly one contact turned, where the site knows that contact.
+    levels, turns = np.full(len(log.time_s), np.nan), np.zeros(len(log.time_s), int)
+    for i, name in enumerate(CONTACT_NAMES):
+        contact = site.contacts[i]
+        if contact is None or name not in log.contacts:
+            continue
+        states = log.contact_states(name)
+        rows = 1 + np.flatnonzero((states[1:] != states[:-1]) & (states[:-1] != UNKNOWN))
+        levels[rows] = np.where(states[rows] == 1, contact.wet_m, contact.dry_m)
+        turns[rows] += 1
+    levels[turns != 1] = np.nan
     return levels
-
-

@@ -39,6 +39,11 @@ def zone_of(text):
         raise ValueError(f'"{text}" is no time zone: "UTC", "+01:00" or an IANA name such as "Etc/GMT+5"') from error
 
 
+def joined(dates, times):
+    """Return the texts of two lists of cells, date and time of day, joined with a space."""
+    return [f"{str(date).strip()} {str(time).strip()}" for date, time in zip(dates, times, strict=True)]
+
+
 def parse(cells, clock, issues):
     """Return (seconds, offset known) arrays of n for texts or numbers.
 

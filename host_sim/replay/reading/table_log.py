@@ -85,7 +85,10 @@ def _parquet(path, mapping, issues):
 def make(name, table, mapping, issues, rows):
     """Return the Log of columns of cells: one clock, in order, cleaned, with everything that was met counted."""
     zone = stamps.zone_of(mapping.zone) if mapping.zone else None
-    seconds, known = stamps.parse(table[mapping.time], mapping.clock, issues)
+    cells = table[mapping.time]
+    if mapping.time_of_day:
+        cells = stamps.joined(cells, table[mapping.time_of_day])
+    seconds, known = stamps.parse(cells, mapping.clock, issues)
     utc = stamps.to_utc(seconds, known, zone, issues)
     columns = {}
 
@@ -150,8 +153,14 @@ def _channels(found, columns, mapping):
             note(issues, "drop-out", int((values < 0).sum()), f"readings of {key} are missing")
 
 
-def nothing_to_see(log):
-    """Raise InputError where a log has no reading of the water at all."""
+def require_water(log, mapping):
+    """Raise InputError where a log, read by a mapping, has no two rows, or no reading of the water at all."""
+    if len(log.time_s) < 2:
+        lines = ["two rows at different times are required: this log has one"]
+        if log.rows_read > 1 and not mapping.time_of_day:
+            lines = [f"two rows at different times are required: all {log.rows_read} have one time. If date and time "
+                     "are in two columns, name the second as time_of_day in [time]"]  # fmt: skip
+        raise InputError(lines, log.name)
     if log.level_m is not None and not np.isnan(log.level_m).all():
         return
     if any((values >= 0).any() for values in log.contacts.values()):
