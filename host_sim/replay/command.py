@@ -29,7 +29,7 @@ STORY_LINES = 40
 
 
 def run(path, site, mapping, ask, was, settings, firmware, changes, sweep, tries, units_name, out):
-    """Explain one log; see `sumpbench replay --help`.
+    """Explain one log and point to the cautions; see `sumpbench replay --help`.
 
     Returns the exit code: 0 where there was something to explain (and a
     journal came out as recorded), 1 where a journal did not, nothing was
@@ -37,6 +37,12 @@ def run(path, site, mapping, ask, was, settings, firmware, changes, sweep, tries
     """
     check_folder(out)
     units, screen = unit_system(units_name), console()
+    code = _run(screen, path, site, mapping, ask, was, settings, firmware, changes, sweep, tries, units, out)
+    screen.print(Text(words.CAUTIONS))
+    return code
+
+
+def _run(screen, path, site, mapping, ask, was, settings, firmware, changes, sweep, tries, units, out):
     module = other_firmware.load(firmware) if firmware else None
     ours = Path(path).is_dir() or sources.is_journal(path)
     _check_changes(changes, sweep, tries, ours and site is None)
@@ -44,7 +50,7 @@ def run(path, site, mapping, ask, was, settings, firmware, changes, sweep, tries
         plan = site_of(site) if site is not None else None
         code, journal, issues = command_journal.replay_all(screen, path, plan, settings, module)
         if plan is None:
-            hint = "(Give its site with --site to have the night reconstructed and explained.)"
+            hint = "(With --site the night is also reconstructed and explained.)"
             screen.print(Text(hint, style="dim"))
             return code
         log = sources.log_of(journal, plan, Path(path).name, issues)
@@ -72,13 +78,15 @@ def _check_changes(changes, sweeps, tries, siteless):
 
 
 def _explain(screen, log, plan, was, settings, module, changes, sweep, tries, units, out):
-    account = night.explain(log, plan, was, settings, module)
+    account = night.explain(log, plan, was, settings, module, units)
     if tries and account.flow is not None:
         columns = (TextColumn("{task.description}"), BarColumn(), TaskProgressColumn(), TimeElapsedColumn())
         with Progress(*columns, console=console(stderr=True), transient=True) as bar:
-            task = bar.add_task("the night again", total=1.0)
+            task = bar.add_task("what if", total=1.0)
             night.try_changes(account, changes, sweep, lambda done: bar.update(task, completed=done))
     _tell(screen, account, units)
+    if account.flow is None and (changes or sweep):
+        screen.print(Text("No change was tried: no interval of this log shows the inflow.", style="bold"))
     _write(out, account, units)
     names = [*NAMES, *([SWEEP] if account.sweep else [])]
     screen.print(Text(f"Pictures and records: {out}/ ({', '.join(names)})"))
@@ -106,8 +114,8 @@ def _tell(screen, account, units):
         screen.print(Text(f"{finding.text} ({finding.confidence})", style="bold"))
         for text in finding.evidence:
             screen.print(Text(f"  {text}"))
-        if len(finding.causes) > 1:
-            screen.print(Text(f"  it may be: {', '.join(finding.causes)}"))
+        if causes := words.causes_of(finding):
+            screen.print(Text(f"  {causes}"))
     screen.print()
     for line in words.judged_lines(account, units):
         screen.print(Text(line))

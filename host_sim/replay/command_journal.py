@@ -28,7 +28,7 @@ def replay_all(screen, path, plan, settings, module):
     # Of several sets of settings one may have lasted a moment only; together they must have moved a pump.
     differs, ran = any(differs for differs, _ in results), any(ran for _, ran in results)
     if not differs and not ran:
-        screen.print(Text("In nothing that was compared did a pump run: this proves nothing.", style="bold"))
+        screen.print(Text("No pump ran in anything that was compared: this proves nothing.", style="bold"))
     return (1 if differs or not ran else 0, *journals[-1])
 
 
@@ -36,7 +36,7 @@ def _segments(folder):
     # A folder of segments that a board wrote.
     names = sorted(Path(folder).glob("*.seg"))
     if not names:
-        raise InputError("holds no NAME.seg: the segments of a board's journal are wanted", str(folder))
+        raise InputError("has no *.seg files: name a folder of a board's journal segments", str(folder))
     segments = []
     for item in names:
         try:
@@ -105,7 +105,7 @@ def _ms(time_ms):
 
 
 def _tell_exact(screen, found):
-    size = f"{found.compared} records of {found.power_ups} lives replayed in {found.steps} steps"
+    size = f"{found.compared} records over {found.power_ups} power-ups, replayed in {found.steps} steps"
     if found.passed:
         screen.print(Text(f"Identical: {size}; every output as recorded, bit for bit.", style="bold"))
         return
@@ -123,7 +123,7 @@ def _tell_exact(screen, found):
     screen.print(table)
     for name, text in where.state.items():
         screen.print(Text(f"  {name}: {text}"))
-    screen.print(Text("Around it:"))
+    screen.print(Text("Records around it:"))
     for time_ms, text in where.before + where.after:
         mark = ">" if time_ms == where.time_ms else " "
         screen.print(Text(f" {mark} {_ms(time_ms)}  {text}"))

@@ -36,12 +36,12 @@ def run_streaming(path, site, mapping, ask, settings, firmware, units_name, out)
     screen.print(Text(f"Day by day: {out}/{SUMMARY}"))
     if not any(found.starts):
         screen.print(Text("No pump ever ran in this log: it proves nothing about the controller.", style="bold"))
-        return 1
-    return 0
+    screen.print(Text(words.CAUTIONS))
+    return 0 if any(found.starts) else 1
 
 
 def benchmark(rows, as_json, folder):
-    """Measure a long log against merely reading it, in Parquet and CSV; prints, returns 0.  Raises InputError."""
+    """Measure a long log against reading it only, in Parquet and CSV; prints, returns 0.  Raises InputError."""
     if not 10_000 <= rows <= 10 * bench.YEAR_ROWS:
         raise InputError(f"{rows} rows: from 10,000 to {10 * bench.YEAR_ROWS:,} are allowed", "--rows")
     with tempfile.TemporaryDirectory(dir=folder) as place:
@@ -53,7 +53,7 @@ def benchmark(rows, as_json, folder):
     for heading in ("format", "what", "rows", "wall s", "processor s", "rows / processor s", "peak MB"):
         table.add_column(heading, justify="right")
     for part in found:
-        what = "merely read" if part["what"] == "read" else "through the firmware"
+        what = "read only" if part["what"] == "read" else "through the firmware"
         table.add_row(part["format"], what, f"{part['rows']:,}", f"{part['seconds']:.1f}", f"{part['cpu_s']:.1f}",
                       f"{part['rows_per_s']:,.0f}", f"{part['peak_bytes'] / 1e6:.0f}")  # fmt: skip
     console().print(table)
@@ -64,17 +64,17 @@ def trials(nights, as_json):
     """Simulate nights and score the findings and the inflow found in their logs; prints, returns 0."""
     columns = (TextColumn("{task.description}"), BarColumn(), TaskProgressColumn(), TimeElapsedColumn())
     with Progress(*columns, console=console(stderr=True), transient=True) as bar:
-        task = bar.add_task("signs", total=2.0)
+        task = bar.add_task("findings", total=2.0)
         table, misses = trial.score_findings(nights, lambda done: bar.update(task, completed=done))
         rows = trial.score_inflow(min(nights, 110), lambda done: bar.update(task, completed=1.0 + done))
     errors, volumes = np.array([row[1] for row in rows]), np.array([abs(row[2]) for row in rows])
     inside = np.array([row[3] for row in rows])
     if as_json:
-        print(json.dumps({"signs": table, "misses": misses, "inflow": rows}, indent=1))
+        print(json.dumps({"findings": table, "misses": misses, "inflow": rows}, indent=1))
         return 0
     shown = Table(box=None, pad_edge=False, header_style="bold")
-    for heading in ("sign", "there, found", "there, missed", "absent, found", "absent, not found"):
-        shown.add_column(heading, justify="left" if heading == "sign" else "right")
+    for heading in ("finding", "present, found", "present, missed", "absent, found", "absent, not found"):
+        shown.add_column(heading, justify="left" if heading == "finding" else "right")
     for kind, counts in table.items():
         shown.add_row(kind, *map(str, counts))
     screen = console()

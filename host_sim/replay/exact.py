@@ -55,9 +55,9 @@ class Replay:
     def reason(self):
         """Why it did not pass, or "identical"."""
         if self.difference is not None:
-            return "the replay left the record"
+            return "the replay differs from the record"
         if not self.compared:
-            return "nothing was compared: the journal holds no step"
+            return "nothing was compared: the journal has no steps"
         if not self.pump_ran:
             return "no pump ever ran: such a log proves nothing"
         return "identical"
@@ -195,7 +195,7 @@ def _replay(runner, journal, same, collect):
         if isinstance(record, Life):
             _life(runner, record, same)
         elif runner.controller is None:
-            raise InputError(f"the record at {record.time_ms} ms comes before any power-up: the journal is torn")
+            raise InputError(f"the record at {record.time_ms} ms comes before any power-up: the journal is incomplete")
         elif runner.until(record.time_ms, bool(record.outputs[OUT_LATE]), getattr(record, "late_ms", 0)):
             runner.step(record.time_ms, record.inputs)
             found.compared += 1
@@ -251,7 +251,7 @@ def describe_changes(record, before):
     if isinstance(record, Life):
         return f"power {record.power}"
     if before is None or isinstance(before, Life):
-        return "first step of a life"
+        return "first step after power-up"
     words = []
     for names, new, old in ((INPUT_NAMES, record.inputs, before.inputs), (OUTPUT_NAMES, record.outputs,
                                                                           before.outputs)):  # fmt: skip
@@ -267,7 +267,7 @@ def describe_state(c):
             state[f"pump {n + 1}"] = f"{pump.STATES[c.pumps[n].state]}, {c.pumps[n].failures} failures"
         for name in ("wet", "suspect"):
             word = getattr(c.belief, name)
-            state[f"contacts {'believed wet' if name == 'wet' else 'not believed'}"] = (
+            state[f"contacts {'read as wet' if name == 'wet' else 'suspect'}"] = (
                 ", ".join(CONTACT_NAMES[i] for i in range(4) if word >> i & 1) or "none"
             )
         state["demand"] = str(c.demand.demand)

@@ -29,8 +29,8 @@ def site_of(name):
     """Return the Site of a file or packaged scenario, without its faults and people.  Raises InputError."""
     if name is None:
         raise InputError(
-            "a log of somebody's pit needs the pit: its shape, contacts, pumps and pipes, as a site file (--site "
-            "FILE.toml) or a packaged one (--site demo)",
+            "a log needs its pit (shape, contacts, pumps, pipes): name a site file (--site FILE.toml) or a packaged "
+            "site (--site demo)",
             "--site",
         )
     plan = read_site(name, [], None)[0]
@@ -54,14 +54,14 @@ def mapping_of(screen, path, mapping, ask):
     if ask:
         found = mapping_prompt.ask(path, lambda asked, usual: typer.prompt(asked, default=usual, show_default=True))
         files.write(beside.parent, beside.name, maps.as_toml(found), "--map")
-        screen.print(Text(f"The mapping is kept in {beside}"))
+        screen.print(Text(f"The mapping is saved in {beside}"))
         return found
     if mapping is not None:
         return maps.load(mapping)
     if beside.exists():
         return maps.load(beside)
     raise InputError(
-        f"which column holds what?  Ask with --map (the answers are kept in {beside.name}), or give a mapping "
-        "file with --mapping FILE.toml",
+        f"no mapping says which column holds what: answer the questions of --map (kept in {beside.name}), or give a "
+        "mapping file with --mapping FILE.toml",
         str(path),
     )

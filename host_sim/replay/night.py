@@ -8,6 +8,7 @@ from duplexsump.control.records import CONTACT_NAMES
 from host_sim.replay import inflow, judge, segments, whatif
 from host_sim.replay.findings.detect import detect
 from host_sim.replay.findings.finding import runs, spans
+from host_sim.report.units import US
 from host_sim.run.trace import FaultSpan, Run, Span, Totals, Trace
 
 MOST_FAULTS = 4
@@ -55,9 +56,9 @@ class Account:
         return bool(self.runs)
 
 
-def explain(log, site, was, settings=None, module=None):
-    """Return the Account of a log, with nothing tried yet."""
-    parts, flow, found = reconstruct(log, site)
+def explain(log, site, was, settings=None, module=None, units=US):
+    """Return the Account of a log, with nothing tried yet; `units` are those of the evidence."""
+    parts, flow, found = reconstruct(log, site, units)
     ran = pumps_on(log, parts)
     judged = judge.judge(log, site, ran, settings, module)
     highest, at, wet, first = _water(log, site, parts)
@@ -66,12 +67,12 @@ def explain(log, site, was, settings=None, module=None):
     return account
 
 
-def reconstruct(log, site):
+def reconstruct(log, site, units=US):
     """Return (Segments, Inflow or None, Findings) of a log; water that a leaking check lets back is no inflow."""
     rates = inflow.Rates(site)
     parts = segments.segments(log, site, rates.nominal())
     flow = inflow.reconstruct(log, parts, site, rates)
-    found = detect(log, site, parts, flow, rates)
+    found = detect(log, site, parts, flow, rates, units)
     knee = max((finding.knee_s for finding in found), default=0.0)
     if knee > 0.0:
         clean = segments.without_backflow(log, site, parts, knee, rates.nominal())
@@ -116,7 +117,7 @@ def _runs(log, parts):
             for start, end in spans(values == 1, log.time_s, 0.0):
                 found.append(Run(n + 1, start, end, "recorded"))
         return sorted(found, key=lambda one: one.start_s)
-    return [Run(1, one.start_s, one.end_s, "found in the level") for one in runs(parts)]
+    return [Run(1, one.start_s, one.end_s, "inferred from the level") for one in runs(parts)]
 
 
 def try_changes(account, changes=None, axes=(), progress=None):

@@ -41,7 +41,7 @@ def _relabel(figure, account):
         if said == "never out" and account.log.mains is None:
             text.set_text("not recorded")
         elif said == "WHAT WENT WRONG":
-            text.set_text("SIGNS OF TROUBLE")
+            text.set_text("FINDINGS")
         elif isinstance(text, Annotation):
             continue
     if recorded:
@@ -50,13 +50,13 @@ def _relabel(figure, account):
         labels = [label.get_text() for label in axes.get_yticklabels()]
         if any(label.startswith("pump 1 runs") for label in labels):
             axes.set_yticks(axes.get_yticks())
-            axes.set_yticklabels([label.replace("pump 1 runs", "a pump runs (seen)") for label in labels])
+            axes.set_yticklabels([label.replace("pump 1 runs", "a pump runs (inferred)") for label in labels])
 
 
 def _band(figure, account, units):
     flow = account.flow
     axes = figure.axes[1]
-    axes.set_ylabel(f"inflow, found\n[{units.flow.unit}]")
+    axes.set_ylabel(f"inflow (found)\n[{units.flow.unit}]")
     if flow is None:
         return
     scale = units.flow.number

@@ -103,7 +103,7 @@ def blocks(path, mapping):
         import pyarrow.csv as pc
         import pyarrow.parquet as pq
     except ImportError as error:
-        raise InputError(f"a long log {table_log.INSTALL[0].lower()}{table_log.INSTALL[1:]}", str(path)) from error
+        raise InputError(f"streaming a long log {table_log.INSTALL}", str(path)) from error
     wanted = mapping.columns()
     try:
         if table_log.kind_of(path, mapping) == "parquet":
@@ -168,7 +168,7 @@ def _numbers(array, column):
     import pyarrow as pa
 
     if not (pa.types.is_floating(array.type) or pa.types.is_integer(array.type) or pa.types.is_null(array.type)):
-        raise InputError(f'column "{column.name}" holds {array.type}: a long log wants bare numbers in one unit')
+        raise InputError(f'column "{column.name}" holds {array.type}: --long requires plain numbers in one unit')
     return array.cast(pa.float64()).to_numpy(zero_copy_only=False) * column.factor + column.offset
 
 
@@ -180,7 +180,7 @@ def run(path, mapping, site, settings=None, module=None, progress=None):
     possible and lone spikes count as missing.  Raises InputError.
     """
     if mapping.level is None:
-        raise InputError("a long log is judged by its level: [level] is wanted in the mapping", str(path))
+        raise InputError("a long log is judged by its level: [level] is required in the mapping", str(path))
     found = StreamTotals()
     with errors_told(module):
         return _run(_Counting(settings or openloop.settings_for(site), found, module), found, path, mapping, site,
@@ -210,7 +210,7 @@ def _run(loop, found, path, mapping, site, progress):
         if progress is not None:
             progress(share)
     if origin is None:
-        raise InputError("holds no row with a time that can be read", str(path))
+        raise InputError("has no row with a readable time", str(path))
     found.duration_s = last - origin
     if loop.controller is not None:
         loop.end(int(openloop.grid_ms(found.duration_s)) + openloop.TICK_MS)

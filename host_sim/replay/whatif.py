@@ -1,4 +1,4 @@
-"""What if: the inflow that was found, through the closed loop with something else in the cellar.
+"""What if: the inflow that was found, through the closed loop with something else in the basement.
 
 A change is KEY=VALUE, several with " and ":
 
@@ -70,7 +70,7 @@ def apply(plan, change):
         if key == "repaired" and not equals:
             repaired = True
         elif not equals or not value:
-            raise InputError(f'change "{part}": write KEY=VALUE, as pump=150% or pit.diameter=24 in, or repaired')
+            raise InputError(f'change "{part}": write KEY=VALUE, such as pump=150% or pit.diameter=24 in, or repaired')
         elif key == "controller":
             if value not in ("single", "duplex"):
                 raise InputError(f'change "{part}": controller is single or duplex')
@@ -104,7 +104,7 @@ def _apply(data, key, value, part):
         for name in path:
             table = table.setdefault(name, {})
             if not isinstance(table, dict):
-                raise InputError(f'change "{part}": {name} is no table of the site file')
+                raise InputError(f'change "{part}": {name} is not a table of the site file')
         table[last] = value_of(value)
 
 
@@ -114,7 +114,7 @@ def _pump(data, key, value, part):
     except ValueError as error:
         raise InputError(f'change "{part}": {error}') from error
     if not 0.05 <= share <= 20.0:
-        raise InputError(f'change "{part}": a share from 5 % to 2000 % is wanted')
+        raise InputError(f'change "{part}": a share from 5 % to 2000 % is required')
     for name in ("pump", "pump1", "pump2") if key == "pump" else (key,):
         table = data.get(name, {})
         curve = table.get("curve") or (data.get("pump", {}).get("curve") if name == key != "pump" else None)
@@ -204,7 +204,7 @@ def axis(text):
     key, _, rest = text.partition("=")
     parts = rest.split(":")
     if len(parts) != 3 or not parts[2].isdigit() or not 2 <= int(parts[2]) <= 20:
-        raise InputError(f'"{text}": write KEY=FROM:TO:COUNT with 2 to 20 values, as pump=100%:200%:5', "--sweep")
+        raise InputError(f'"{text}": write KEY=FROM:TO:COUNT with 2 to 20 values, such as pump=100%:200%:5', "--sweep")
     first, last, count = _number(parts[0], text), _number(parts[1], text), int(parts[2])
     if first[1] != last[1]:
         raise InputError(f'"{text}": both ends must have one unit', "--sweep")
@@ -218,7 +218,7 @@ def _number(text, whole):
     try:
         return float(digits), text.strip()[len(digits) :].strip()
     except ValueError as error:
-        raise InputError(f'"{whole}": "{text}" is no number with a unit', "--sweep") from error
+        raise InputError(f'"{whole}": "{text}" is not a number with a unit', "--sweep") from error
 
 
 def sweep(trial, axes, progress=None):
@@ -229,7 +229,7 @@ def sweep(trial, axes, progress=None):
     second = axes[1] if len(axes) > 1 else ("", [""])
     total = len(axes[0][1]) * len(second[1])
     if total > MOST_SWEEP:
-        raise InputError(f"{total} runs are wanted: at most {MOST_SWEEP}; take fewer values", "--sweep")
+        raise InputError(f"{total} runs are asked for: at most {MOST_SWEEP}; take fewer values", "--sweep")
     rows, done = [], 0
     for high in second[1]:
         row = []

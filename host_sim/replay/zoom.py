@@ -72,7 +72,7 @@ def _points(time_s, level_m, scale):
 
 
 def _line(outcome, units):
-    name = "run again as it was" if outcome.change == "as it was" else f"with {words.spoken(outcome.change)}"
+    name = "simulated as it was" if outcome.change == "as it was" else f"with {words.spoken(outcome.change)}"
     return {"name": name, **_points(outcome.trace.time_s, outcome.trace.level_m, units.level.number)}
 
 

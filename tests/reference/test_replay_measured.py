@@ -41,7 +41,7 @@ def well():
 def test_the_reader_meets_every_row_of_the_measured_file(well):
     lines = (FOLDER / water_table.WELLS["b"]).read_text(encoding="latin-1").splitlines()
     assert well.rows_read == len(well.time_s) == len(lines) - 2  # a header, and a closing line that is no row
-    assert [f.kind for f in well.issues if f.kind == "torn"] == ["torn"]
+    assert [f.kind for f in well.issues if f.kind == "incomplete line"] == ["incomplete line"]
     assert well.spacing_s == 3600.0
     assert well.begins.year == 2020
 

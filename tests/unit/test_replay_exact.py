@@ -179,7 +179,7 @@ def test_a_journal_torn_by_a_power_cut_is_read_up_to_its_last_whole_line(journal
     journal.write(path)
     path.write_bytes(path.read_bytes()[:-20])
     found, issues = sources.journal(path)
-    assert [f.kind for f in issues] == ["torn"]
+    assert [f.kind for f in issues] == ["incomplete line"]
     assert len(found.records) == len(journal.records) - 1
     assert exact.replay(dataclasses.replace(found, duration_ms=0)).passed
 

@@ -3,10 +3,11 @@
 import copy
 import dataclasses
 import json
+import re
 
 import numpy as np
 import pytest
-from duplexsump.control.records import OUT_PUMP_1
+from duplexsump.control.records import CURRENT_NONE, OUT_PUMP_1
 from typer.testing import CliRunner
 
 from host_sim.cli.app import app
@@ -14,9 +15,10 @@ from host_sim.errors import InputError
 from host_sim.replay import account as words
 from host_sim.replay import inflow, judge, night, openloop, picture, segments, trial, whatif, zoom
 from host_sim.replay.findings.detect import detect
+from host_sim.replay.findings.finding import Finding
 from host_sim.replay.reading import export, mapping, sources, table_log
 from host_sim.replay.reading.log import Log
-from host_sim.report.units import US
+from host_sim.report.units import SI, US
 from tests.replay_nights import BEGINS, demo, logged, true_inflow
 from tests.replay_nights import night as simulate
 
@@ -133,10 +135,48 @@ def test_a_journal_names_the_jammed_pump_by_its_current():
     assert (jam.confidence, jam.fault) == ("certain", "pump1-jammed")
 
 
+def test_a_current_that_the_water_contradicts_is_no_certain_fault_of_the_pump():
+    site = demo(3.0)
+    log = logged(simulate(site), pumps=True)
+    log.bands = tuple(np.where(on == 1, CURRENT_NONE, -1).astype(np.int8) for on in log.pumps)
+    _, _, found = found_in(log, site)
+    none = [finding for finding in found if "drew no current" in finding.text]
+    ran = [n for n in (0, 1) if (log.pumps[n] == 1).any()]
+    assert len(none) == len(ran) > 0
+    for finding in none:
+        assert finding.confidence == "possible" and finding.causes[0] == "current sensor or its wiring"
+        assert finding.fault == "" and "delivered" in finding.evidence[-1]
+
+
+def test_a_contact_that_turned_in_between_is_not_stuck_for_certain():
+    site = demo(2.0)
+    log = logged(simulate(site), contacts=True)
+    wrong = (log.time_s % 600.0 < 60.0) & (log.time_s > 1800.0)
+    log.contacts["off"][wrong & (log.level_m > site.contacts[0].wet_m + 0.04)] = 0
+    _, _, found = found_in(log, site)
+    off = next(finding for finding in found if finding.kind == "float sticking")
+    assert off.confidence == "likely" and "on and off" in off.text
+
+
+def test_the_evidence_speaks_the_units_of_the_report(flood):
+    site, _, log = flood
+    for units, own, other in ((US, " in ", " mm"), (SI, " mm ", " in ")):
+        account = night.explain(log, site, "single", units=units)
+        told = "\n".join(words.page(account, units))
+        assert own in told and not re.search(rf"\d{other.rstrip()}\b", told)
+
+
+def test_a_cause_that_the_finding_names_is_not_said_twice():
+    out = Finding("no mains", "certain", 0.0, 1.0, "the mains was out", [], ["the mains was out"])
+    assert words.causes_of(out) == ""
+    weak = Finding("weak pump", "likely", 0.0, 1.0, "pump 1 delivers 60%", [], ["worn impeller", "clogged inlet"])
+    assert words.causes_of(weak) == "likely causes: worn impeller, clogged inlet"
+
+
 def test_a_leaking_check_valve_shows_as_a_hinge_in_the_fill():
     made = trial.make("leaking check valve", 3)
     leak = next(finding for finding in trial.findings_of(made)[1] if finding.kind == "leaking check valve")
-    assert "laid together" in leak.evidence[0]
+    assert "average of" in leak.evidence[0]
 
 
 @pytest.mark.parametrize("seed", [0, 11, 22])
@@ -275,6 +315,12 @@ def test_the_changes_say_what_would_have_kept_the_floor_dry(explained):
     assert [outcome.dry for outcome in explained.sweep[0]] == [False, False]
 
 
+def test_no_cure_is_claimed_where_the_simulation_does_not_show_the_flood(explained):
+    other = copy.copy(explained)
+    other.outcomes = [dataclasses.replace(explained.outcomes[0], dry=True), *explained.outcomes[1:]]
+    assert "unlike in the log" in words.cure(other) and "would have" not in words.cure(other)
+
+
 @pytest.mark.parametrize("text", ["pump", "pump=a lot", "controller=triplex", "pit.depth=3 gpm", "pit.no_such=3 in"])
 def test_a_change_that_cannot_be_made_is_refused_in_words(explained, text):
     with pytest.raises(InputError, match=r"change|changed|no_such"):
@@ -300,10 +346,10 @@ def test_a_sweep_that_cannot_be_read_is_refused(text):
 
 def test_the_page_and_the_json_carry_the_evidence(explained):
     page = "\n".join(words.page(explained, US))
-    for part in ("The floor got wet", "no pump answered", "HOW THIS IS KNOWN", "WHAT WOULD HAVE HELPED"):
+    for part in ("The floor got wet", "no pump started", "FINDINGS AND EVIDENCE", "WHAT WOULD HAVE HELPED"):
         assert part in page
     data = json.loads(json.dumps(words.as_json(explained)))
-    assert data["signs"][0]["kind"] == "late start"
+    assert data["findings"][0]["kind"] == "late start"
     assert len(data["inflow"]["time_s"]) == len(data["inflow"]["high_m3s"])
     assert data["what_if"][0]["change"] == "as it was"
 
@@ -323,7 +369,7 @@ def test_the_html_stands_alone_and_holds_what_it_draws(explained):
     assert "http" not in text.replace("http-equiv", "") and "<script src" not in text and "{{" not in text
     drawn = json.loads(text.split("const D = ")[1].split(";\n")[0])
     assert len(drawn["level"]["t"]) == len(drawn["level"]["v"]) > 1000
-    assert drawn["others"][0]["name"] == "run again as it was"
+    assert drawn["others"][0]["name"] == "simulated as it was"
 
 
 def test_no_name_in_a_log_or_a_change_can_break_out_of_the_html(explained):
@@ -347,8 +393,9 @@ def test_one_command_names_the_fault_and_the_change(flood, tmp_path):
                                     "--change", "repaired"])  # fmt: skip
     assert done.exit_code == 0, done.output
     told = " ".join(done.output.split())
-    assert "no pump answered while the water rose past the start level" in told
+    assert "no pump started as the water rose past the start level" in told
     assert "the floor would have stayed dry" in told
+    assert done.output.rstrip().splitlines()[-1] == words.CAUTIONS
     assert {item.name for item in out.iterdir()} == {"strip.png", "strip.html", "account.txt", "account.json"}
     assert (out / "strip.png").read_bytes().startswith(b"\x89PNG")
 
@@ -390,7 +437,7 @@ def test_a_log_in_which_no_pump_ran_ends_in_1(tmp_path):
     ("options", "said"),
     [
         (["--site", "demo"], "which column holds what"),
-        ([], "needs the pit"),
+        ([], "needs its pit"),
         (["--site", "demo", "--mapping", "absent.toml"], "cannot be read"),
     ],
 )

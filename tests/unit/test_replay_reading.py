@@ -69,7 +69,7 @@ def test_the_hour_that_comes_twice_is_told_apart_by_the_order_of_the_rows(tmp_pa
     rows = [[stamp, 100 + i] for i, stamp in enumerate(stamps)]
     log = table_log.read(csv_log(tmp_path, ["t", "h"], rows), level_map(zone=zone))
     assert np.allclose(np.diff(log.time_s), 1200.0)
-    assert counted(log) == {"hour that came twice": 6}
+    assert counted(log) == {"repeated hour": 6}
     assert log.begins.astimezone(UTC) == times[0]
     assert log.at(log.time_s[-1]).strftime("%Y-%m-%d %H:%M") == stamps[-1]
 
@@ -82,7 +82,7 @@ def test_the_hour_that_never_was_is_counted_and_keeps_its_order(tmp_path):
     rows = [[f"{wall:%Y-%m-%d %H:%M}", level] for wall, level in rows]
     log = table_log.read(csv_log(tmp_path, ["t", "h"], rows), level_map(zone=zone))
     assert np.allclose(np.diff(log.time_s), [1200.0, 1200.0])
-    assert counted(log) == {"hour that never was": 1}
+    assert counted(log) == {"skipped hour": 1}
 
 
 def test_without_a_zone_a_clock_set_back_is_named(tmp_path):
@@ -151,7 +151,7 @@ def test_duplicates_disorder_gaps_drop_outs_and_spikes_are_counted(tmp_path):
     rows[80][1] = -9999  # what a logger writes without a sensor
     rows[90][0] = "yesterday"
     log = table_log.read(csv_log(tmp_path, ["t", "h"], rows), level_map(format="seconds"))
-    assert counted(log) == {"no time": 1, "out of order": 1, "duplicate": 1, "two readings at one time": 1, "gap": 1,
+    assert counted(log) == {"no time": 1, "out of order": 1, "duplicate": 1, "conflicting duplicate": 1, "gap": 1,
                             "drop-out": 1, "spike": 1, "out of range": 1}  # fmt: skip
     assert np.isnan(log.level_m).sum() == 3
     assert len(log.gaps) == 1 and log.gaps[0] == (99.0, 160.0)
@@ -163,7 +163,7 @@ def test_a_torn_line_and_a_footer_are_left_out_and_told(tmp_path):
     path.write_text(path.read_text() + "END OF DATA\n", encoding="utf-8")
     log = table_log.read(path, level_map(format="seconds"))
     assert len(log.time_s) == 3
-    assert counted(log) == {"torn": 1}
+    assert counted(log) == {"incomplete line": 1}
 
 
 def test_water_that_really_jumps_is_no_spike(tmp_path):

@@ -8,7 +8,7 @@ from typer.testing import CliRunner
 
 from host_sim.cli.app import app
 from host_sim.errors import InputError
-from host_sim.replay import benchmark, openloop, streaming
+from host_sim.replay import account, benchmark, openloop, streaming
 from host_sim.replay.reading import export, mapping, table_log
 from tests.replay_nights import demo, logged, night
 
@@ -110,6 +110,7 @@ def test_the_command_counts_a_long_log_day_by_day(files, tmp_path):
     done = CliRunner().invoke(app, ["replay", str(path), "--long", "--site", "demo", "--mapping",
                                     str(tmp_path / "map.toml"), "--out", str(out)])  # fmt: skip
     assert done.exit_code == 0, done.output
+    assert done.output.rstrip().splitlines()[-1] == account.CAUTIONS
     told = json.loads((out / "account.json").read_text())
     assert told["rows"] == len(log.time_s)
     assert sum(day["starts"][0] for day in told["days"]) == told["starts"][0] > 10

@@ -1,12 +1,13 @@
-"""Every finding in a log, the gravest first."""
+"""Every finding in a log, the most serious first."""
 
 from host_sim.replay.findings import floats, pumps, water
 from host_sim.replay.findings.finding import CONFIDENCE, context_of
+from host_sim.report.units import US
 
 
-def detect(log, site, parts, flow, rates):
-    """Return every Finding in a log, the gravest first."""
-    found = context_of(log, site, parts, flow, rates)
+def detect(log, site, parts, flow, rates, units=US):
+    """Return every Finding in a log, the most serious first; `units` are those of the evidence."""
+    found = context_of(log, site, parts, flow, rates, units)
     findings = []
     for work in (floats.contradictions, floats.late_starts, floats.low_stops, pumps.weak,
                  pumps.not_pumping, pumps.short_cycling, pumps.mains, water.leaking,

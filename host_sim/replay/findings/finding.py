@@ -10,21 +10,10 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from host_sim.replay.segments import noise_m
+from host_sim.report.units import US
+from host_sim.units import show
 
 CONFIDENCE = ("possible", "likely", "certain")
-KINDS = {
-    "late start": "the water stood above the start level and no pump answered",
-    "float sticking": "a float did not follow the water",
-    "low stop": "pumping went on below the stop level",
-    "weak pump": "a pump moves less than its curve and pipe say",
-    "not pumping": "a pump was on and moved no water",
-    "leaking check valve": "water ran back into the pit after a stop",
-    "short cycling": "a pump starts more often than its motor bears",
-    "recirculation": "pumped water came back into the pit",
-    "not keeping up": "the pumps ran and the water rose",
-    "no mains": "the mains was out",
-}
-
 
 @dataclass
 class Finding:
@@ -83,6 +72,19 @@ class Context:
     runs: list = field(default_factory=list)
     sigma_m: float = 0.0
     recorded: bool = False  # whether the log itself tells when pumps ran
+    units: object = US  # of the evidence
+
+    def level(self, metres):
+        """Return a level as a text."""
+        return self.units.level.text(metres)
+
+    def rate(self, flow_m3s):
+        """Return a flow as a text."""
+        return self.units.flow.text(flow_m3s)
+
+    def amount(self, volume_m3):
+        """Return a volume as a text of two digits."""
+        return show(volume_m3, "volume", self.units.name, 2)
 
     @property
     def clock(self):
@@ -94,9 +96,9 @@ class Context:
         return max(0, int(np.searchsorted(self.log.time_s, time_s, side="right")) - 1)
 
 
-def context_of(log, site, parts, flow, rates):
+def context_of(log, site, parts, flow, rates, units=US):
     """Return the Context of a log, its runs found."""
-    found = Context(log, site, parts, flow, rates)
+    found = Context(log, site, parts, flow, rates, units=units)
     if log.level_m is not None and not log.levels_at_contacts_only:
         good = ~np.isnan(log.level_m)
         found.sigma_m = noise_m(log.time_s[good], log.level_m[good]) if good.sum() > 5 else 0.0
@@ -122,16 +124,6 @@ def runs(parts):
             found.append(Run(part.start_s, part.end_s, part.start_m, part.end_m, part.on, (part.mask,),
                              len(found) + 1, fill, [part]))  # fmt: skip
     return found
-
-
-def mm(metres):
-    """Return a level as a text in millimetres and inches."""
-    return f"{metres * 1000:.0f} mm ({metres / 0.0254:.1f} in)"
-
-
-def gpm(flow_m3s):
-    """Return a flow as a text in gallons a minute and litres a second."""
-    return f"{flow_m3s * 15850.32:.1f} gpm ({flow_m3s * 1000:.2f} L/s)"
 
 
 def spans(mask, time_s, least_s, bridge_s=0.0):

@@ -3,7 +3,7 @@
 import numpy as np
 from duplexsump.control.records import CONTACT_NAMES
 
-from host_sim.replay.findings.finding import Finding, mm, spans
+from host_sim.replay.findings.finding import Finding, spans
 
 BEYOND_M = 0.03  # a contact this far on the wrong side of the water is no matter of dead band; our own choice
 STAND_S = 20.0  # and for so long
@@ -15,7 +15,7 @@ LOW_M = 0.018
 
 
 def contradictions(context):
-    """Contacts that read other than the recorded water, or than each other."""
+    """Contacts that contradict the recorded level, or each other."""
     log, found = context.log, []
     known = log.level_m is not None and not log.levels_at_contacts_only
     for i, name in enumerate(CONTACT_NAMES):
@@ -55,17 +55,22 @@ def _stuck(context, name, contact, reads, start, end, known):
     log, clock = context.log, context.clock
     rows = (log.time_s >= start) & (log.time_s <= end)
     other = "wet" if reads == "dry" else "dry"
-    turns = mm(contact.wet_m if reads == "dry" else contact.dry_m)
+    turns = context.level(contact.wet_m if reads == "dry" else contact.dry_m)
     evidence = [f"from {clock(start)} to {clock(end)} the {name} contact read {reads}"]
     if known:
         far = np.nanmax(log.level_m[rows]) if reads == "dry" else np.nanmin(log.level_m[rows])
-        evidence.append(f"the water stood at {mm(float(far))}; the contact turns {other} at {turns}")
+        evidence.append(f"the water was at {context.level(float(far))}; the contact turns {other} at {turns}")
     else:
-        evidence.append(f"the other contacts say that the water was beyond {turns}, where it turns {other}")
-    confidence = "certain" if known else "likely"
+        evidence.append(f"by the other contacts the water was past {turns}, where it turns {other}")
+    # A contact that turned in between did follow the water at times: not stuck for certain.
+    turned = (log.contacts[name][rows & (log.time_s < end)] == int(other == "wet")).any()
+    confidence = "certain" if known and not turned else "likely"
+    text = f"the {name} float stayed {reads} regardless of the water level"
+    if turned:
+        text = f"the {name} float read {reads} on and off, against the water level"
     severity = {"lead": 3.0, "high": 2.0}.get(name, 1.5) if reads == "dry" else 1.5
-    return Finding("float sticking", confidence, start, end, f"the {name} float read {reads} whatever the water did",
-                   evidence, [f"the {name} float hangs up", f"its wire is {'broken' if reads == 'dry' else 'shorted'}"],
+    return Finding("float sticking", confidence, start, end, text, evidence,
+                   [f"the {name} float hung up", f"its wire is {'broken' if reads == 'dry' else 'shorted'}"],
                    f"{name}-stuck-{reads}", severity)  # fmt: skip
 
 
@@ -141,45 +146,46 @@ def _late(context, usual, group, start, end):
         return None
     highest = float(np.nanmax(log.level_m[rows]))
     normal = sum(abs(run.start_m - usual) < 0.03 for run in context.runs)
-    evidence = [f"pumps start at {mm(usual)} ({normal} starts of {len(context.runs)})"]
+    evidence = [f"pumps normally start at {context.level(usual)} ({normal} of {len(context.runs)} starts)"]
     if group:
         level = float(np.median([run.start_m for run in group]))
         many = f"the start at {clock(group[0].start_s)}"
         if len(group) > 1:
             many = f"{len(group)} starts from {clock(group[0].start_s)} to {clock(group[-1].start_s)}"
-        evidence.append(f"{many} came only at {mm(level)}")
+        evidence.append(f"{many} came late, at {context.level(level)}")
     else:
-        evidence.append(f"from {clock(start)} to the end of the log none came")
-    evidence.append(f"the water went up to {mm(highest)} in the meantime")
+        evidence.append(f"no pump started from {clock(start)} to the end of the log")
+    evidence.append(f"the water rose to {context.level(highest)} in that time")
     return _cause(context, group, start, end, rows, evidence, highest)
 
 
 def _cause(context, group, start, end, rows, evidence, highest):
     log, site = context.log, context.site
     severity = 5.0 if highest > site.pit.floor_m else 3.0 if highest > usual_start(context) + 0.1 else 2.0
-    causes = ["the lead float hung up", "the pump had no supply", "the pump did not turn"]
-    text = "no pump answered while the water rose past the start level"
+    causes = ["the lead float hung up", "the pump had no power", "the pump did not turn"]
+    text = "no pump started as the water rose past the start level"
     if log.mains is not None and (log.mains[rows] == 0).mean() > 0.5:
         evidence.append("the mains was out in that time")
-        return Finding("late start", "certain", start, end, text + ": no mains", evidence, ["the mains was out"],
-                       "mains-lost", severity)  # fmt: skip
+        return Finding("late start", "certain", start, end, text + ": the mains was out", evidence,
+                       ["the mains was out"], "mains-lost", severity)  # fmt: skip
     lead = log.contacts.get("lead")
     if lead is not None and (lead[rows] >= 0).any():
         if (lead[rows] == 0).mean() > 0.8:
             evidence.append("the lead contact read dry in that time")
-            return Finding("late start", "certain", start, end, text + ": the lead float hung", evidence, causes[:1],
+            return Finding("late start", "certain", start, end, text + ": the lead float hung up", evidence, causes[:1],
                            "lead-stuck-dry", severity)  # fmt: skip
         if (lead[rows] == 1).mean() > 0.5:
-            evidence.append("the lead contact read wet in that time: the float is not to blame")
-            return Finding("late start", "likely", start, end, text + ": the pump had no supply or did not turn",
+            evidence.append("the lead contact read wet in that time, so the float worked")
+            return Finding("late start", "likely", start, end, text + ": the pump had no power or did not turn",
                            evidence, causes[1:], "pump1-will-not-start", severity)  # fmt: skip
     lag = site.contacts[2]
     at_lag = [run for run in group if lag is not None and abs(run.start_m - lag.wet_m) < LATE_M + 3.0 * context.sigma_m]
     if len(at_lag) >= 2 and len(at_lag) > 0.7 * len(group):
-        evidence.append(f"that is the lag contact's height, {mm(lag.wet_m)}: the lag float took over from the lead's")
-        return Finding("late start", "likely", start, end, text + ": the lead float hung", evidence, causes[:1],
+        at = context.level(lag.wet_m)
+        evidence.append(f"that is the height of the lag float, {at}: it started the pump instead of the lead float")
+        return Finding("late start", "likely", start, end, text + ": the lead float hung up", evidence, causes[:1],
                        "lead-stuck-dry", severity)  # fmt: skip
-    evidence.append("from the level alone these causes look the same")
+    evidence.append("the level alone cannot tell these causes apart")
     return Finding("late start", "possible", start, end, text, evidence, causes, "lead-stuck-dry", severity)
 
 
@@ -204,8 +210,9 @@ def low_stops(context):
         start, end = group[0].start_s, group[-1].end_s
         level = float(np.median([run.end_m for run in group]))
         when = f"{context.clock(start)} to {context.clock(end)}"
-        evidence = [f"pumping stops at {mm(usual)}; {len(group)} runs from {when} went on down to {mm(level)}"]
-        found.append(Finding("low stop", "likely", start, end, "pumping went on below the stop level", evidence,
-                             ["the off float hangs up wet", "its contact is welded"], "off-stuck-wet",
+        evidence = [f"pumping normally stops at {context.level(usual)}; it continued down to {context.level(level)}, "
+                    f"{when} (runs: {len(group)})"]
+        found.append(Finding("low stop", "likely", start, end, "pumping continued below the stop level", evidence,
+                             ["the off float hung up wet", "its contact is welded"], "off-stuck-wet",
                              1.5))  # fmt: skip
     return found

@@ -4,7 +4,7 @@ import numpy as np
 from duplexsump.control import settings as s
 from duplexsump.control.records import CURRENT_LOCKED, CURRENT_NONE, CURRENT_OVER, CURRENT_UNDER
 
-from host_sim.replay.findings.finding import Finding, gpm, mm, spans
+from host_sim.replay.findings.finding import Finding, spans
 
 WEAK, VERY_WEAK = 0.86, 0.72  # of what the curve and the pipe say; common practice, no source
 NOTHING = 0.15
@@ -43,7 +43,7 @@ def _spread(draws):
 
 
 def weak(context):
-    """Pumps whose draw-downs are slower than their curve and pipe allow, and since when."""
+    """Pumps whose draw-downs are slower than curve and piping give, and since when."""
     if context.flow is None:
         return []
     found = []
@@ -95,20 +95,20 @@ def _weak(context, name, number, draws, split, share, before):
     moved = float(np.median([d.rate_m3s for d in draws[split:]]))
     should = float(np.median([d.expected_m3s for d in draws[split:]]))
     evidence = [
-        f"{len(draws) - split} draw-downs from {context.clock(first.start_s)} to {context.clock(last.end_s)} moved "
-        f"{gpm(moved)}; the curve and the pipe say {gpm(should)}: {share:.0%}"
+        f"{len(draws) - split} draw-downs from {context.clock(first.start_s)} to {context.clock(last.end_s)} delivered "
+        f"{context.rate(moved)}; curve and piping give {context.rate(should)} ({share:.0%})"
     ]
     if before is not None:
-        evidence.append(f"{split} draw-downs before that moved {before:.0%} of what they should")
+        evidence.append(f"the {split} draw-downs before delivered {before:.0%} of the expected flow")
     n = len(draws) - split
     confidence = "certain" if share < VERY_WEAK and n >= LEAST_DRAWS else "likely" if n >= LEAST_DRAWS else "possible"
     start = first.start_s if split else 0.0
-    who = name if name.startswith("pump ") or name == "the pump" else f"the pump of {name}"
+    who = name if name.startswith("pump ") or name == "the pump" else "the pump that runs every other time"
     level = float(np.median([(d.start_m + d.end_m) / 2.0 for d in draws[split:]]))
     lost = context.rates.lost(number, level, share)
     return Finding("weak pump", confidence, start, context.log.duration_s,
-                   f"{who} moves {share:.0%} of what it should", evidence,
-                   ["worn impeller", "inlet partly clogged", "a valve partly shut", "a leak or burst in the discharge"],
+                   f"{who} delivers {share:.0%} of the expected flow", evidence,
+                   ["worn impeller", "partly clogged inlet", "partly closed valve", "leak or break in the discharge"],
                    f"pump{number}-worn={lost:.3f}", 2.5 if share < VERY_WEAK else 1.0)  # fmt: skip
 
 
@@ -121,20 +121,20 @@ def not_pumping(context):
                    and d.error_m3s < 0.15 * d.expected_m3s]  # fmt: skip
             if bad:
                 when = f"{context.clock(bad[0].start_s)} to {context.clock(bad[-1].end_s)}"
-                evidence = [f"{len(bad)} runs from {when} moved "
-                            f"{gpm(float(np.median([d.rate_m3s for d in bad])))} where {gpm(bad[0].expected_m3s)} "
-                            "should have gone"]  # fmt: skip
+                evidence = [f"{len(bad)} runs from {when} delivered "
+                            f"{context.rate(float(np.median([d.rate_m3s for d in bad])))}; expected "
+                            f"{context.rate(bad[0].expected_m3s)}"]  # fmt: skip
+                causes = ["jammed impeller", "air lock", "closed valve", "check valve stuck shut", "no power"]
                 found.append(Finding("not pumping", "certain", bad[0].start_s, bad[-1].end_s,
-                                     f"pump {n} was on and moved no water", evidence,
-                                     ["jammed", "air-locked", "its valve shut", "the check stuck shut", "no supply"],
+                                     f"pump {n} ran and delivered no water", evidence, causes,
                                      f"pump{n}-air-locked", 3.0))  # fmt: skip
     return found + _currents(context)
 
 
 _SAYS = {
-    CURRENT_NONE: ("drew no current", ["breaker open", "cord pulled", "motor dead"], "breaker-open"),
-    CURRENT_UNDER: ("ran light", ["air-locked", "valve or check shut", "ran dry"], "air-locked"),
-    CURRENT_OVER: ("drew too much current", ["something in the impeller", "worn bearings"], "jammed"),
+    CURRENT_NONE: ("drew no current", ["tripped breaker", "unplugged cord", "open motor winding"], "breaker-open"),
+    CURRENT_UNDER: ("ran underloaded", ["air lock", "closed valve or stuck check valve", "dry running"], "air-locked"),
+    CURRENT_OVER: ("drew overload current", ["debris in the impeller", "worn bearings"], "jammed"),
     CURRENT_LOCKED: ("drew locked-rotor current", ["jammed rotor"], "jammed"),
 }
 
@@ -153,11 +153,25 @@ def _currents(context):
                 continue
             first, last = bad[0], bad[-1]
             evidence = [f"{len(bad)} times from {context.clock(first[0])} to {context.clock(last[1])}, "
-                        f"{sum(b - a for a, b in bad):.0f} s in all"]  # fmt: skip
+                        f"{sum(b - a for a, b in bad):.0f} s in total"]  # fmt: skip
             end = log.duration_s if _never_well(log, n, bands, last[1]) else last[1]
-            found.append(Finding("not pumping", "certain", first[0], end, f"pump {n + 1} {text}", evidence, causes,
-                                 f"pump{n + 1}-{fault}", 3.0 if band != CURRENT_UNDER else 2.0))  # fmt: skip
+            confidence, severity = "certain", 3.0 if band != CURRENT_UNDER else 2.0
+            rated = [d.share for d in _draws_during(context, n, bad)]
+            if band in (CURRENT_NONE, CURRENT_LOCKED) and rated and np.median(rated) > 0.5:
+                # A pump that delivers turns, whatever its current reads.
+                confidence, severity, fault = "possible", 0.5, ""
+                causes = ["current sensor or its wiring", *causes]
+                evidence.append(f"but it delivered {np.median(rated):.0%} of the expected flow in that time")
+            found.append(Finding("not pumping", confidence, first[0], end, f"pump {n + 1} {text}", evidence, causes,
+                                 f"pump{n + 1}-{fault}" if fault else "", severity))  # fmt: skip
     return found
+
+
+def _draws_during(context, n, times):
+    # The draw-downs of pump n alone that could be rated, within any of these (start s, end s).
+    draws = context.flow.draw_downs if context.flow is not None else []
+    return [d for d in draws if d.mask == n + 1 and d.error_m3s < 0.3 * d.expected_m3s
+            and any(start < d.end_s and end > d.start_s for start, end in times)]  # fmt: skip
 
 
 def _never_well(log, n, bands, after_s):
@@ -177,7 +191,7 @@ def _bands(log, n, values):
 
 
 def short_cycling(context):
-    """Hours in which one pump started more often than its motor bears."""
+    """Hours in which one pump exceeded its motor's limit of starts."""
     starts, shared = _starts(context)
     limit, found = context.site.settings[s.STARTS_PER_HOUR], []
     for name, times in starts.items():
@@ -193,14 +207,15 @@ def short_cycling(context):
         first = float(times[np.flatnonzero(over)[0]])
         last = float(times[min(len(times) - 1, ends[np.flatnonzero(over)[-1]] - 1)])
         evidence = [f"{counts[worst]:.0f} starts in the hour from {context.clock(times[worst])}; "
-                    f"the motor bears {limit}"]  # fmt: skip
+                    f"motor limit {limit}"]  # fmt: skip
         band = _band(context)
         if band:
             evidence.append(band)
         confidence = "certain" if context.recorded else "likely"
-        found.append(Finding("short cycling", confidence, first, last, f"{name} starts more often than its motor bears",
-                             evidence, ["the pit or the float's travel is too small", "a leaking check valve",
-                                        "water that comes back"], "", 0.8))  # fmt: skip
+        found.append(Finding("short cycling", confidence, first, last,
+                             f"{name} exceeds its motor's limit of starts per hour", evidence,
+                             ["pit or float travel too small", "leaking check valve", "discharge water that returns"],
+                             "", 0.8))  # fmt: skip
     return found
 
 
@@ -221,8 +236,8 @@ def _band(context):
     off, lead = context.site.contacts[0], context.site.contacts[1]
     if off is None or lead is None:
         return ""
-    litres = 1000.0 * (context.site.pit.volume_m3(lead.wet_m) - context.site.pit.volume_m3(off.dry_m))
-    return f"from {mm(lead.wet_m)} down to {mm(off.dry_m)} the pit gives only {litres:.0f} L a cycle"
+    held = context.amount(context.site.pit.volume_m3(lead.wet_m) - context.site.pit.volume_m3(off.dry_m))
+    return f"pump-down from {context.level(lead.wet_m)} to {context.level(off.dry_m)} holds only {held} per cycle"
 
 
 def mains(context):

@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from host_sim.replay.findings.finding import Finding, gpm, mm
+from host_sim.replay.findings.finding import Finding
 from host_sim.replay.segments import volumes
 
 SETTLE_S = 3.0
@@ -86,16 +86,16 @@ def _hinge(context, fills, time, volume, who):
     if curve < 2.0 * noise and 1000.0 * float(np.median(error)) > 0.1 * litres:
         return None
     evidence = [
-        f"{len(fills)} fills laid together: for {knee:.0f} s after the stop the water rose by {gpm(late + extra)}, "
-        f"then by {gpm(late)}",
-        f"about {litres:.1f} L more than the inflow came back after {who}; a smooth curve fits this "
-        f"{min(999.0, curve / max(misfit, 1e-30)):.0f} times worse than a hinge",
+        f"average of {len(fills)} fills: the pit fills at {context.rate(late + extra)} for {knee:.0f} s after the pump "
+        f"stops, then at {context.rate(late)}",
+        f"about {context.amount(litres / 1000.0)} runs back after {who}; a constant runback that ends fits the fills "
+        f"{min(999.0, curve / max(misfit, 1e-30)):.0f} times better than a smooth curve",
     ]
     confidence = "certain" if misfit < 0.15 * curve and extra > 0.3 * late and len(fills) >= 8 else "likely"
     # A line that empties runs at half its first flow on average.
     fault = f"pump1-check-leaking={min(49.0, 2.0 * extra * 15850.32):.2f} gpm"
     return Finding("leaking check valve", confidence, fills[0][0], context.log.duration_s,
-                   f"water runs back into the pit after {who}", evidence, ["a leaking or missing check valve"],
+                   f"water runs back into the pit after {who}", evidence, ["leaking or missing check valve"],
                    fault, 0.9, float(knee))  # fmt: skip
 
 
@@ -119,10 +119,10 @@ def _leaking_marks(context):
     if len(ratios) < LEAST_FILLS or float(np.median(ratios)) < 1.3:
         return []
     ratio = float(np.median(ratios))
-    evidence = [f"in {len(ratios)} cycles the water came up from the stop to off {ratio:.1f} times as fast as from "
-                "off to lead, and it began below off"]  # fmt: skip
+    evidence = [f"in {len(ratios)} cycles the water rose {ratio:.1f} times as fast from the pump's stop to the off "
+                "contact as from off to lead"]  # fmt: skip
     return [Finding("leaking check valve", "likely", 0.0, log.duration_s, "water runs back into the pit after a stop",
-                    evidence, ["a leaking or missing check valve"], "pump1-check-leaking", 0.9)]  # fmt: skip
+                    evidence, ["leaking or missing check valve"], "pump1-check-leaking", 0.9)]  # fmt: skip
 
 
 def recirculation(context):
@@ -159,11 +159,12 @@ def recirculation(context):
     z = r * np.sqrt(len(time))  # in standard errors of no correlation; the limits are of our own trials
     if z < 3.7 or share < 0.09 or time[-1] - time[0] < 180.0 * lag or leaking(context):
         return []  # a leaking check valve brings water back as well, at every stop
-    evidence = [f"what came in follows what was pumped {lag} min before: correlation {r:.2f} over {len(time)} "
-                f"stretches, about {share:.0%} of the pumped water"]  # fmt: skip
+    evidence = [f"the inflow follows the pumping {lag} min later: correlation {r:.2f} over {len(time)} intervals; "
+                f"about {share:.0%} of the pumped water returns"]  # fmt: skip
     return [Finding("recirculation", "likely" if z > 8.0 else "possible", 0.0, context.log.duration_s,
-                    "pumped water comes back into the pit", evidence,
-                    ["the outlet is too near the house", "a leak in the discharge under ground"], "", 0.9)]  # fmt: skip
+                    "pumped water returns to the pit", evidence,
+                    ["discharge outlet too close to the house", "leak in the buried discharge line"], "",
+                    0.9)]  # fmt: skip
 
 
 def _in_both_halves(late, rest):
@@ -212,11 +213,11 @@ def not_keeping_up(context):
         came = float(context.flow.flow_m3s[inside].mean()) if inside.any() else 0.0
         went = came - float(np.average([p.slope_m3s for p in rising], weights=[p.end_s - p.start_s for p in rising]))
         when = f"from {context.clock(start)} to {context.clock(end)}"
-        evidence = [f"{when} {gpm(came)} came in and {gpm(went)} went out; "
-                    f"the water rose to {mm(max(part.end_m for part in rising))}"]  # fmt: skip
+        evidence = [f"{when} inflow was {context.rate(came)}, the pumps delivered {context.rate(went)}; "
+                    f"the water rose to {context.level(max(part.end_m for part in rising))}"]  # fmt: skip
         grave = max(part.end_m for part in rising) > context.site.pit.floor_m
         found.append(Finding("not keeping up", "certain" if context.recorded else "likely", start, end,
-                             "the pumping did not keep up with the inflow", evidence,
-                             ["more water than the pumps carry", "a weak pump"], "",
+                             "the pumps did not keep up with the inflow", evidence,
+                             ["more inflow than the pumps can carry", "weak pump"], "",
                              4.0 if grave else 2.0))  # fmt: skip
     return found

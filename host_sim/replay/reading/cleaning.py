@@ -1,8 +1,9 @@
-"""Order, duplicates, gaps, drop-outs and spikes: met, counted, and told; never silently swallowed."""
+"""Quality control of a log: order, duplicates, gaps, drop-outs and spikes, each counted and reported."""
 
 import numpy as np
 
 from host_sim.replay.reading.log import note
+from host_sim.report.clock import lasting
 
 GAP_SPACINGS = 5.0  # a hole of more than this many usual spacings is a gap; our own choice
 LEAST_GAP_S = 30.0
@@ -20,7 +21,7 @@ def order(time_s, issues):
     places = np.flatnonzero(~np.isnan(time_s))
     times = time_s[places]
     late = np.flatnonzero(times < np.maximum.accumulate(times)) if len(times) else np.array([], int)
-    note(issues, "out of order", len(late), "rows came after later ones and were put in their place",
+    note(issues, "out of order", len(late), "rows out of time order, sorted",
          places[late[0]] + 1 if len(late) else 0)  # fmt: skip
     places = places[np.argsort(times, kind="stable")]
     times = time_s[places]
@@ -38,9 +39,9 @@ def duplicates(places, again, columns, issues):
         if any(not _same(values[a], values[b]) for values in columns):
             differ += 1
     row = int(places[again[0]]) + 1
-    note(issues, "duplicate", len(again) - differ, "rows repeat another row whole: left out", row)
-    note(issues, "two readings at one time", differ,
-         "rows carry a time that was there before with other readings: the first is kept", row)  # fmt: skip
+    note(issues, "duplicate", len(again) - differ, "duplicate rows, dropped", row)
+    note(issues, "conflicting duplicate", differ,
+         "rows that repeat a time with different readings, first one kept", row)  # fmt: skip
     keep = np.ones(len(places), bool)
     keep[again] = False
     return places[keep]
@@ -60,7 +61,7 @@ def gaps(time_s, issues):
     found = [(float(time_s[i]), float(time_s[i + 1])) for i in holes]
     if found:
         total, longest = sum(b - a for a, b in found), max(b - a for a, b in found)
-        note(issues, "gap", len(found), f"gaps without rows, {total:.0f} s in all, the longest {longest:.0f} s",
+        note(issues, "gap", len(found), f"gaps in the data ({lasting(total)} in total, longest {lasting(longest)})",
              int(holes[0]) + 2)  # fmt: skip
     return found
 
@@ -68,14 +69,14 @@ def gaps(time_s, issues):
 def drop_outs(values, name, issues, low=None, high=None):
     """Set readings outside low..high to nan, in place; count them and those that are missing."""
     missing = int(np.isnan(values).sum())
-    note(issues, "drop-out", missing, f"readings of {name} are missing", _first(np.isnan(values)))
+    note(issues, "drop-out", missing, f"missing readings of {name}", _first(np.isnan(values)))
     with np.errstate(invalid="ignore"):
         outside = np.zeros(len(values), bool)
         if low is not None:
             outside |= values < low
         if high is not None:
             outside |= values > high
-    note(issues, "out of range", outside.sum(), f"readings of {name} are beyond anything possible: left out",
+    note(issues, "out of range", outside.sum(), f"impossible readings of {name}, dropped",
          _first(outside))  # fmt: skip
     values[outside] = np.nan
 
@@ -101,7 +102,8 @@ def spikes(level_m, issues, spike_m=None):
             far &= (np.abs(inside - before) > limit) & (np.abs(inside - after) > limit)
         for i in np.flatnonzero(agree & far):
             bad[i + 1 : i + 1 + width] = True
-    note(issues, "spike", bad.sum(), f"readings of the level jump by over {limit * 1000:.0f} mm and back: left out",
+    size = f"{limit / 0.0254:.1f} in / {limit * 1000:.0f} mm"
+    note(issues, "spike", bad.sum(), f"spikes of the level (over {size}), dropped",
          int(good[np.flatnonzero(bad)[0]]) + 1 if bad.any() else 0)  # fmt: skip
     level_m[good[bad]] = np.nan
 

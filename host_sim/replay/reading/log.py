@@ -75,7 +75,8 @@ class Log:
 
     def channels(self):
         """Return the names of the channels that the log holds."""
-        named = {"level": self.level_m, "mains": self.mains, "rain": self.rain_m_s}
+        level = None if self.levels_at_contacts_only else self.level_m
+        named = {"level": level, "mains": self.mains, "rain": self.rain_m_s}
         named.update({f"contact {name}": values for name, values in self.contacts.items()})
         for i in (0, 1):
             named[f"pump {i + 1}"], named[f"current {i + 1}"] = self.pumps[i], self.current_a[i]

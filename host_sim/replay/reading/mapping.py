@@ -11,14 +11,14 @@
     [time]
     column = "time"
     time_of_day = "clock"       # only where date and time stand in two columns: the second of them
-    format = "iso"              # or "unix s", "unix ms", "seconds", or strptime's, as "%d.%m.%Y %H:%M"
-    zone = "UTC"                # an IANA name or "+01:00"; what the stamps are in, where they do not say it
+    format = "iso"              # or "unix s", "unix ms", "seconds", or strptime's, such as "%m/%d/%Y %H:%M"
+    zone = "UTC"                # an IANA name or "+01:00"; zone of times that do not carry one
 
     [level]
     column = "depth"
-    unit = "in"                 # of cells that carry none; or unit_column = "..."
-    zero = "0 in"               # where the reading 0 lies above the pit's bottom
-    spike = "2 in"              # a reading this far from both neighbours is no water
+    unit = "in"                 # of plain numbers; or unit_column = "..."
+    zero = "0 in"               # height of the reading 0 above the pit bottom
+    spike = "2 in"              # a reading this far from both neighbors is a spike
 
     [contacts.lead]             # also off, lag, high
     column = "float 1"
@@ -122,7 +122,7 @@ def load(path):
     except (OSError, UnicodeDecodeError) as error:
         raise InputError(f"cannot be read: {error}", str(path)) from error
     except tomllib.TOMLDecodeError as error:
-        raise InputError(f"is no TOML: {error}", str(path)) from error
+        raise InputError(f"is not valid TOML: {error}", str(path)) from error
     return read(data, str(path))
 
 
@@ -159,7 +159,7 @@ def read(data, source="mapping"):
     found.rain = None if part is None else _column(part, "rate", done=True)
     table.done()
     if not problems and found.level is None and not found.contacts:
-        problems.append("neither [level] nor [contacts.…] is given: one of them is wanted to see the water")
+        problems.append("give [level] or [contacts.…]: one of them is required to follow the water")
     if problems:
         raise InputError(problems, source)
     return found
@@ -176,14 +176,14 @@ def _file(table, found):
     words = table.items("missing", list(MISSING), "a list of cells that hold no reading")
     found.missing = tuple(str(word) for word in words or ())
     if found.delimiter is not None and len(found.delimiter) != 1:
-        table.problem("delimiter", f'"{found.delimiter}": one sign is wanted, as "," or ";" or "\\t"')
+        table.problem("delimiter", f'"{found.delimiter}": one character is required, such as "," or ";" or "\\t"')
     elif found.delimiter is not None and found.delimiter == found.decimal:
-        table.problem("decimal", f'"{found.decimal}" parts the columns as well: they must differ')
+        table.problem("decimal", f'"{found.decimal}" is the delimiter as well: they must differ')
     if found.encoding is not None:
         try:
             "".encode(found.encoding)
         except LookupError:
-            table.problem("encoding", f'"{found.encoding}" is unknown: "utf-8" and "latin-1" are common')
+            table.problem("encoding", f'"{found.encoding}" is unknown: try "utf-8" or "latin-1"')
     table.done()
 
 
@@ -195,7 +195,7 @@ def _time(table, found):
     found.clock = table.text("format", "iso")
     found.zone = table.text("zone", "")
     if found.clock is not None and found.clock not in CLOCKS and "%" not in found.clock:
-        table.problem("format", f'"{found.clock}": one of {", ".join(CLOCKS)}, or a pattern as "%d.%m.%Y %H:%M"')
+        table.problem("format", f'"{found.clock}": one of {", ".join(CLOCKS)}, or a pattern such as "%m/%d/%Y %H:%M"')
     if found.time_of_day and found.clock in NUMBERS:
         table.problem("format", f'"{found.clock}": date and time in two columns are iso or a pattern')
     if found.zone:

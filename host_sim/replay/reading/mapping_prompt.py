@@ -1,4 +1,4 @@
-"""`--map`: the mapping of a log found by looking at its columns, and by asking where looking is not enough."""
+"""`--map`: guesses the mapping of a log from its columns and asks a person to confirm."""
 
 import csv
 import re
@@ -41,7 +41,7 @@ def sample(path):
         try:
             import pyarrow.parquet as pq
         except ImportError as error:
-            raise InputError(table_log.INSTALL, str(path)) from error
+            raise InputError(f"Parquet {table_log.INSTALL}", str(path)) from error
         try:
             batch = next(pq.ParquetFile(path).iter_batches(batch_size=20))
         except (OSError, ValueError, StopIteration) as error:
@@ -54,7 +54,7 @@ def sample(path):
     except OSError as error:
         raise InputError(f"cannot be read: {error}", str(path)) from error
     if len(lines) < 2:
-        raise InputError("holds no header with rows below it", str(path))
+        raise InputError("has no header with rows below it", str(path))
     delimiter, skip = _shape(lines)
     rows = list(csv.reader(lines[skip : skip + 21], delimiter=delimiter))
     return [name.strip().lstrip("\ufeff") for name in rows[0]], rows[1:], delimiter, skip
@@ -123,7 +123,7 @@ def ask(path, answer):
     roles = guess(header, rows)
 
     def column(role, question):
-        said = answer(f"{question} (one of: {', '.join(header)}; nothing: none)", roles.get(role, ""))
+        said = answer(f"{question} (columns: {', '.join(header)}; Enter alone for none)", roles.get(role, ""))
         if said and said not in header:
             raise InputError(f'"{said}": no such column; there are {", ".join(header)}', "--map")
         return said
@@ -131,34 +131,34 @@ def ask(path, answer):
     roles["time"], roles["time_of_day"] = _date_and_time(header, rows, roles.get("time", ""))
     time = column("time", "Which column holds the time?")
     if not time:
-        raise InputError("a log without a time cannot be read: name its column", "--map")
+        raise InputError("a log without a time cannot be read: name the column of the time", "--map")
     second = column("time_of_day", "Which column holds the time of day, if that is not the same one?")
     clock = answer(
-        'How is the time written? ("iso", "unix s", "unix ms", "seconds", or a pattern as "%d.%m.%Y %H:%M")',
+        'Format of the time? ("iso", "unix s", "unix ms", "seconds", or a pattern such as "%m/%d/%Y %H:%M")',
         guess_clock(_cells(rows, header, time, second)) or "iso",
     )
-    zone = answer("In which zone, where the stamps do not say it? (as Etc/GMT+5 or -05:00; nothing: unknown)", "")
+    zone = answer("Time zone, if the times do not carry one? (such as Etc/GMT+5 or -05:00; Enter alone if unknown)", "")
     data = {"file": {"delimiter": delimiter, "skip": skip}, "time": {"column": time, "format": clock, "zone": zone}}
     if second:
         data["time"]["time_of_day"] = second
     level = column("level", "Which column holds the water level?")
     if level:
-        unit = answer("In which unit are its bare numbers? (mm, cm, in, ft, m)", guess_unit(level, "length") or "mm")
-        zero = answer("How high above the pit's bottom does the reading 0 lie?", "0 mm")
+        unit = answer("Unit of its numbers? (in, ft, mm, cm, m)", guess_unit(level, "length") or "in")
+        zero = answer("At a reading of 0, how high above the pit bottom is the water?", "0 in")
         data["level"] = {"column": level, "unit": unit, "zero": zero}
     for role in ("off", "lead", "lag", "high"):
-        if name := column(role, f'Which column holds the contact "{role}"?'):
+        if name := column(role, f"Which column holds the {role} contact?"):
             data.setdefault("contacts", {})[role] = {"column": name, **_words(rows, header, name, "wet", answer)}
     for role in ("pump1", "pump2"):
-        if name := column(role, f"Which column holds {role[:4]} {role[4]} on or off?"):
+        if name := column(role, f"Which column tells whether pump {role[4]} is on?"):
             data[role] = {"column": name, **_words(rows, header, name, "on", answer)}
     for role in ("current1", "current2"):
         if name := column(role, f"Which column holds the current of pump {role[-1]}?"):
-            data[role] = {"column": name, "unit": answer("In which unit?", guess_unit(name, "current") or "A")}
-    if name := column("mains", "Which column tells whether the mains is there?"):
+            data[role] = {"column": name, "unit": answer("Unit of its numbers?", guess_unit(name, "current") or "A")}
+    if name := column("mains", "Which column tells whether the mains is on?"):
         data["mains"] = {"column": name, **_words(rows, header, name, "present", answer)}
     if name := column("rain", "Which column holds the rain?"):
-        data["rain"] = {"column": name, "unit": answer("In which unit?", guess_unit(name, "rate") or "mm/h")}
+        data["rain"] = {"column": name, "unit": answer("Unit of its numbers?", guess_unit(name, "rate") or "mm/h")}
     return read_mapping(data, "--map")
 
 
@@ -186,7 +186,8 @@ def _words(rows, header, name, key, answer):
     place = header.index(name)
     seen = sorted({row[place].strip() for row in rows if len(row) > place})[:6]
     default = next((word for word in seen if word in State("").yes), "1")
-    said = answer(f'Which cells of "{name}" mean {key}? (seen: {", ".join(seen)}; part several with a comma)', default)
+    found = ", ".join(seen)
+    said = answer(f'Which values of "{name}" mean {key}? (found: {found}; separate several with commas)', default)
     return {key: [word.strip() for word in said.split(",") if word.strip()]}
 
 

@@ -1,4 +1,4 @@
-"""Finds out what a log is, and reads it: our own journal, or somebody else's table."""
+"""Tells a journal of ours from a table log, and reads the journal; levels from contacts for logs without a level."""
 
 import tempfile
 from datetime import datetime, timedelta
@@ -47,7 +47,8 @@ def journal(path):
         if text.endswith("\n") or text.count("\n") < 2:
             raise InputError(str(error)) from error
     found = _without_last(path, text)
-    note(issues, "torn", 1, "last line of the journal is torn, as by a power cut: left out", text.count("\n") + 1)
+    note(issues, "incomplete line", 1, "last line of the journal incomplete, as after a power cut, dropped",
+         text.count("\n") + 1)  # fmt: skip
     return found, issues
 
 
@@ -77,7 +78,7 @@ def log_of(journal, site=None, name="journal", issues=()):
         last = (record.inputs, record.outputs)
         rows.append((record.time_ms, record.inputs, record.outputs))
     if not rows:
-        raise InputError("holds no record: nothing was seen of the night", name)
+        raise InputError("has no records", name)
     last_at = {}
     for place, row in enumerate(rows):
         last_at[row[0]] = place

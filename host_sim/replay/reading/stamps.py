@@ -1,10 +1,9 @@
-"""Time stamps of all kinds into seconds, through time zones and the two jumps that a summer makes.
+"""Timestamps of all kinds into seconds, through time zones and daylight saving.
 
-Local stamps without an offset are taken in the zone given.  An hour that comes
-twice (clocks set back) is told apart by the order of the rows: stamps before
-the jump back are in summer time, those after it in winter time.  A stamp in
-the hour that never was (clocks set forward) is taken as if the clock had not
-yet been moved.
+Local stamps without an offset are taken in the zone given.  The repeated hour
+(daylight saving ends) is told apart by the order of the rows: times before the
+jump back are in daylight saving time, those after it in standard time.  A time
+in the skipped hour (daylight saving begins) is read as standard time.
 """
 
 import re
@@ -36,7 +35,8 @@ def zone_of(text):
     try:
         return ZoneInfo(text)
     except (KeyError, ValueError, OSError) as error:
-        raise ValueError(f'"{text}" is no time zone: "UTC", "+01:00" or an IANA name such as "Etc/GMT+5"') from error
+        problem = f'"{text}" is not a time zone: write "UTC", "-05:00" or an IANA name such as "Etc/GMT+5"'
+        raise ValueError(problem) from error
 
 
 def joined(dates, times):
@@ -59,7 +59,7 @@ def parse(cells, clock, issues):
         except (ValueError, TypeError, OverflowError):
             first = first or i + 1
     bad = int(np.isnan(found).sum())
-    note(issues, "no time", bad, "rows without a time that can be read were left out", first)
+    note(issues, "no time", bad, "rows without a readable time, dropped", first)
     return found, known
 
 
@@ -136,8 +136,8 @@ def to_utc(seconds, known, zone, issues):
             never = (stamps >= at + before) & (stamps < at + after)
             offsets[stamps >= at + after] = after
             offsets[never] = before
-            note(issues, "hour that never was", never.sum(),
-                 "stamps lie in the hour skipped when the clocks went forward: taken as not yet moved",
+            note(issues, "skipped hour", never.sum(),
+                 "times in the hour skipped as daylight saving began, read as standard time",
                  places[never][0] + 1 if never.any() else 0)
         else:
             _fold(stamps, at, before, after, offsets, issues, places)
@@ -159,10 +159,10 @@ def _fold(stamps, at, before, after, offsets, issues, places):
     back = [i for i in inside if -1.25 * length <= falls[i] <= -0.5 * length]
     if back:
         offsets[inside[inside >= back[0]]] = after
-    note(issues, "hour that came twice", len(inside),
-         "stamps lie in the hour that came twice when the clocks went back: told apart by the order of the rows"
-         if back else "stamps lie in the hour that came twice when the clocks went back; nothing shows the second "
-         "pass, so all are taken as the first",
+    note(issues, "repeated hour", len(inside),
+         "times in the hour repeated as daylight saving ended, told apart by row order"
+         if back else "times in the hour repeated as daylight saving ended, all read as daylight saving time since "
+         "no second pass shows",
          places[inside[0]] + 1)  # fmt: skip
 
 
@@ -172,5 +172,5 @@ def _set_back(seconds, local, issues):
     falls = np.diff(seconds[places])
     jumps = np.flatnonzero(np.abs(falls + HOUR_S) <= 0.25 * HOUR_S)
     note(issues, "clock set back", len(jumps),
-         "jumps back by about an hour, as when summer time ends: give [time] zone to set them right",
+         "jumps back by about an hour, as when daylight saving ends (give [time] zone to correct them)",
          places[jumps[0] + 1] + 1 if len(jumps) else 0)

@@ -1,4 +1,4 @@
-"""Somebody else's log, CSV or Parquet, into a Log, by a Mapping."""
+"""Import of CSV and Parquet logs by a Mapping."""
 
 import csv
 from datetime import UTC, datetime, timedelta
@@ -12,7 +12,7 @@ from host_sim.replay.reading.cells import Reader, states
 from host_sim.replay.reading.log import Log, note
 
 PARQUET = (".parquet", ".pq")
-INSTALL = 'Parquet needs pyarrow: install it with  pip install "sumpbench[logs]"'
+INSTALL = 'needs pyarrow: in a clone of this project, run  pip install ".[logs]"'
 
 
 def read(path, mapping):
@@ -20,7 +20,7 @@ def read(path, mapping):
     issues = []
     table, rows = load(path, mapping, issues)
     if not rows:
-        raise InputError("holds no row of readings", str(path))
+        raise InputError("has no rows of readings", str(path))
     return make(Path(path).name, table, mapping, issues, rows)
 
 
@@ -63,7 +63,7 @@ def _csv(path, mapping, issues):
                 continue
             for column, place in zip(cells, places, strict=True):
                 column.append(row[place])
-    note(issues, "torn", torn, "lines hold fewer cells than their header asks for: left out", first)
+    note(issues, "incomplete line", torn, "lines with fewer cells than the header, dropped", first)
     return dict(zip(wanted, cells, strict=True)), len(cells[0])
 
 
@@ -72,13 +72,13 @@ def _parquet(path, mapping, issues):
         import pyarrow as pa
         import pyarrow.parquet as pq
     except ImportError as error:
-        raise InputError(INSTALL, str(path)) from error
+        raise InputError(f"Parquet {INSTALL}", str(path)) from error
     try:
         header = pq.read_schema(path).names
         wanted = _wanted(path, mapping, header)
         table = pq.read_table(path, columns=wanted)
     except pa.ArrowException as error:
-        raise InputError(f"is no Parquet that can be read: {error}", str(path)) from error
+        raise InputError(f"is not readable as Parquet: {error}", str(path)) from error
     return {name: table.column(name).to_pylist() for name in wanted}, table.num_rows
 
 
@@ -150,7 +150,7 @@ def _channels(found, columns, mapping):
     for key, values in (("mains", found.mains), *found.contacts.items(),
                         ("pump 1", found.pumps[0]), ("pump 2", found.pumps[1])):  # fmt: skip
         if values is not None:
-            note(issues, "drop-out", int((values < 0).sum()), f"readings of {key} are missing")
+            note(issues, "drop-out", int((values < 0).sum()), f"missing readings of {key}")
 
 
 def require_water(log, mapping):
@@ -165,4 +165,4 @@ def require_water(log, mapping):
         return
     if any((values >= 0).any() for values in log.contacts.values()):
         return
-    raise InputError("holds neither a level nor a contact that can be read", log.name)
+    raise InputError("has no readable level and no readable contact", log.name)
