@@ -1,5 +1,6 @@
 """Nights of an invented pit whose truth is known, and the logs that a logger would have kept of them."""
 
+import dataclasses
 from datetime import UTC, datetime, timedelta
 from functools import cache
 from zoneinfo import ZoneInfo, available_timezones
@@ -52,6 +53,19 @@ def logged(trace, every_s=1.0, noise_m=0.002, seed=1, pumps=False, contacts=Fals
             if span.name == "none":
                 log.mains[(time >= span.start_s) & (time < span.end_s)] = 0
     return log
+
+
+@cache
+def flood_night():
+    """Return (site, trace, log) of a night in which the one float of the one pump hung and the floor got wet."""
+    site = demo(8.0, begins_s=22 * 3600.0)
+    trace = night(site, "lead-stuck-dry@3h+90min", controller="single")
+    return site, trace, logged(trace)
+
+
+def by_contacts(log):
+    """Return a copy of a log that has contacts alone."""
+    return dataclasses.replace(log, level_m=None, pumps=[None, None], mains=None)
 
 
 def true_inflow(site, time_s):

@@ -1,4 +1,4 @@
-"""The account in words: a story for the terminal, a page for somebody who was not there, and JSON for programs."""
+"""The account in words: a story for the terminal, a page to keep, and JSON for programs."""
 
 from datetime import UTC, datetime
 
@@ -129,7 +129,7 @@ def judged_lines(account, units):
         lines.append(f"first alarm at {clock(found.first_alarm_s)}")
     for span in sorted(found.spans, key=lambda s: s.start_s - s.end_s)[:4]:
         level = "" if np.isnan(span.level_m) else f", water at {units.level.text(span.level_m)}"
-        lines.append(f"{clock(span.start_s)} to {clock(span.end_s)}: pumps called: {span.wanted}, "
+        lines.append(f"{clock(span.start_s)} to {clock(span.end_s)}: pumps called: {span.called}, "
                      f"running: {span.ran}{level}")  # fmt: skip
     return lines
 
@@ -252,7 +252,7 @@ def as_json(account):
             "run_s": account.judged.run_s,
             "first_alarm_s": account.judged.first_alarm_s,
             "alarms": [{"time_s": t, "name": n, "priority": p} for t, n, p, _ in account.judged.alarms],
-            "differences": [{"start_s": x.start_s, "end_s": x.end_s, "wanted": x.wanted, "ran": x.ran}
+            "differences": [{"start_s": x.start_s, "end_s": x.end_s, "called": x.called, "ran": x.ran}
                             for x in account.judged.spans],
         },
         "what_if": [_outcome(outcome) for outcome in account.outcomes],

@@ -193,7 +193,8 @@ def proposals(site, was, faults):
     if site.supply.battery is None:
         found.append("battery=100 Ah" + (" and controller=duplex" if was == "single" else ""))
     if was == "single":
-        found += ["controller=duplex and pump=150%", "controller=duplex and repaired"]
+        found.append("controller=duplex and pump=150%")
+        found += ["controller=duplex and repaired"] if faults else []
     else:
         found.append("repaired and pump=150%" if faults else "pump=200%")
     return list(dict.fromkeys(found))
