@@ -1,6 +1,9 @@
 """Nights of an invented pit whose truth is known, and the logs that a logger would have kept of them."""
 
-from datetime import UTC, datetime
+import dataclasses
+from datetime import UTC, datetime, timedelta
+from functools import cache
+from zoneinfo import ZoneInfo, available_timezones
 
 import numpy as np
 
@@ -52,9 +55,43 @@ def logged(trace, every_s=1.0, noise_m=0.002, seed=1, pumps=False, contacts=Fals
     return log
 
 
+@cache
+def flood_night():
+    """Return (site, trace, log) of a night in which the one float of the one pump hung and the floor got wet."""
+    site = demo(8.0, begins_s=22 * 3600.0)
+    trace = night(site, "lead-stuck-dry@3h+90min", controller="single")
+    return site, trace, logged(trace)
+
+
+def by_contacts(log):
+    """Return a copy of a log that has contacts alone."""
+    return dataclasses.replace(log, level_m=None, pumps=[None, None], mains=None)
+
+
 def true_inflow(site, time_s):
     """Return the inflow that a site was given, as an array over times."""
     places = np.searchsorted(site.inflow.times_s, time_s, side="right") - 1
     return np.asarray(site.inflow.rates_m3s)[places]
 
 
+
+
+@cache
+def zone_with_daylight_saving(shift_s=3600, year=2024):
+    """Return (name, clocks go forward, clocks go back) of the first zone that moves its clocks twice a year.
+
+    The zone is the first by name in the IANA time zone database that moves them
+    by `shift_s` in `year`; the two instants are in UTC, to the half hour.
+    """
+    halves = [datetime(year, 1, 1, tzinfo=UTC) + timedelta(minutes=30 * i) for i in range(48 * 366)]
+    for name in sorted(available_timezones()):
+        zone = ZoneInfo(name)
+        months = [halves[48 * day].astimezone(zone).utcoffset().total_seconds() for day in range(0, 366, 30)]
+        if max(months) - min(months) != shift_s:
+            continue
+        offsets = [at.astimezone(zone).utcoffset().total_seconds() for at in halves]
+        jumps = [(b - a, at) for a, b, at in zip(offsets, offsets[1:], halves[1:], strict=False) if a != b]
+        if sorted(jump for jump, _ in jumps) == [-shift_s, shift_s]:
+            moves = dict(jumps)
+            return name, moves[shift_s], moves[-shift_s]
+    raise LookupError(f"no zone moves its clocks by {shift_s} s in {year}")

@@ -26,7 +26,7 @@ def replay(
     ] = None,
     ask: Annotated[bool, typer.Option("--map", help="Ask what the columns hold, and write LOG.map.toml.")] = False,
     was: Annotated[
-        Was | None, typer.Option(help="What controlled the pumps; single for a foreign log if left out.")
+        Was | None, typer.Option(help="What controlled the pumps; single for a table log if left out.")
     ] = None,
     setting: Annotated[
         list[str] | None, typer.Option("--set", metavar="NAME=VALUE", help="Replay with this setting changed.")
@@ -52,10 +52,10 @@ def replay(
     Exit codes: 0 explained (a journal: identical), 1 not identical, nothing compared or no pump ever ran, 2 bad input.
     """
     from host_sim.replay.command import run
-    from host_sim.replay.command_streaming import run_long
+    from host_sim.replay.command_streaming import run_streaming
 
     if long:
-        raise typer.Exit(run_long(log, site, mapping, ask, setting or [], firmware, units.value, out))
+        raise typer.Exit(run_streaming(log, site, mapping, ask, setting or [], firmware, units.value, out))
     raise typer.Exit(
         run(log, site, mapping, ask, was and was.value, setting or [], firmware, change or [], sweep or [], what_if,
             units.value, out)

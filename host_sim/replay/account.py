@@ -1,17 +1,26 @@
-"""The account in words: a story for the terminal, a page for somebody who was not there, and JSON for programs."""
+"""The account in words: a story for the terminal, a page to keep, and JSON for programs."""
+
+from datetime import UTC, datetime
 
 import numpy as np
 
-from host_sim.replay.findings.finding import SURE
+from host_sim.replay.findings.finding import CONFIDENCE
 from host_sim.report.clock import lasting
 
+CLOSING = (
+    "These findings come from the log alone: inspect the pit before acting on them.",
+    "A simulated dry night does not promise a dry basement.",
+    "Unplug a pump, or lock out its circuit, before working on it.",
+)
+CAUTIONS = "Before acting on this, read the cautions:  sumpbench --help"
 
-def damage(log):
-    """Return one line for each kind of damage that the log has."""
+
+def data_issues(log):
+    """Return one line for each kind of data issue in the log."""
     lines = []
-    for finding in log.findings:
-        where = f" (first: row {finding.row})" if finding.row else ""
-        lines.append(f"{finding.count} {finding.text}{where}")
+    for issue in log.issues:
+        where = f" (first in row {issue.row})" if issue.row else ""
+        lines.append(f"{issue.text}: {issue.count}{where}")
     return lines
 
 
@@ -22,27 +31,40 @@ def clock_of(account):
     return lambda time_s: log.at(time_s).strftime(pattern)
 
 
+def against_floor(gap_m, units):
+    """Return how far below (`gap_m` above 0) or above the floor, as a text."""
+    return f"{units.level.text(abs(gap_m))} {'below' if gap_m >= 0 else 'above'}"
+
+
 def headline(account, units):
     """Return what happened in one sentence."""
     clock, gap = clock_of(account), account.site.pit.floor_m - account.highest_m
     if np.isnan(gap):
-        return "The log holds no level, so the highest water is not known."
-    side = "below" if gap >= 0 else "above"
-    seen = "highest contact that turned wet" if account.log.marks else "highest water"
-    peak = f"{seen} {units.level.text(abs(gap))} {side} the floor at {clock(account.highest_at_s)}"
+        return "The log has no level, so the highest water is not known."
+    seen = "highest contact wet" if account.log.levels_at_contacts_only else "highest water"
+    peak = f"{seen} {against_floor(gap, units)} the floor at {clock(account.highest_at_s)}"
+    if not account.floor_known:
+        return f"Whether water reached the floor is not known, since no level was logged: {peak}."
     if account.floor_dry:
         return f"The floor stayed dry: {peak}."
-    return (f"The floor got wet from {clock(account.floor_first_s)}, for {lasting(account.floor_wet_s)}: {peak}.")
+    return f"The floor got wet at {clock(account.floor_first_s)}, for {lasting(account.floor_wet_s)}: {peak}."
+
+
+def causes_of(finding):
+    """Return "likely cause: ..." of a finding, without a cause that its own text names; "" where none is left."""
+    causes = [cause for cause in finding.causes if cause not in finding.text]
+    return f"likely cause{'s' if len(causes) > 1 else ''}: {', '.join(causes)}" if causes else ""
 
 
 def cause(account):
-    """Return what went wrong in one sentence, the gravest sign first, or that nothing was found."""
-    if not account.signs:
-        return "Nothing was found wrong with pumps, floats and valves, as far as this log shows them."
-    sign = account.signs[0]
-    many = f"; one of: {', '.join(sign.causes)}" if len(sign.causes) > 1 else ""
-    clock = clock_of(account)
-    return f"{sign.sure.capitalize()}: {sign.text} ({clock(sign.start_s)} to {clock(sign.end_s)}){many}."
+    """Return what went wrong in one sentence, the most serious finding first, or that nothing was found."""
+    if not account.findings:
+        return "Nothing wrong found with pumps, floats and valves in this log."
+    finding = account.findings[0]
+    clock, causes = clock_of(account), causes_of(finding)
+    when = f"{clock(finding.start_s)} to {clock(finding.end_s)}"
+    causes = f"; {causes}" if causes else ""
+    return f"{finding.confidence.capitalize()}: {finding.text} ({when}){causes}."
 
 
 def cure(account):
@@ -50,132 +72,131 @@ def cure(account):
     if not account.outcomes:
         return ""
     tried = account.outcomes[1:]
-    if account.floor_dry and account.outcomes[0].dry:
-        return "The floor stayed dry as it was; the changes below show how much room each would have given."
+    if account.outcomes[0].dry and (account.floor_dry or not account.floor_known):
+        dry = "The floor stayed dry" if account.floor_known else "Simulated as it was, the floor stays dry"
+        return f"{dry}; the changes below show the margin that each would have given."
+    if account.outcomes[0].dry:
+        return "Simulated as it was, the floor stays dry, unlike in the log: what the changes below show does not hold."
     dry = [outcome.change for outcome in tried if outcome.dry]
     if not dry:
         return "None of the changes that were tried would have kept the floor dry."
-    rest = f" ({len(dry) - 1} more did, see the table)" if len(dry) > 1 else ""
+    rest = f" ({len(dry) - 1} other changes as well, see the table)" if len(dry) > 1 else ""
     return f"With {spoken(dry[0])} the floor would have stayed dry{rest}."
 
 
 def spoken(change):
     """Return a change as words."""
     words = {
-        "repaired": "what was found wrong mended",
-        "controller=duplex": "two pumps and the controller",
+        "repaired": "the faults repaired",
+        "controller=duplex": "two pumps and our controller",
         "controller=single": "one pump on one float switch",
-        "as it was": "everything as it was",
+        "as it was": "as it was",
     }
     return " and ".join(words.get(part.strip(), part.strip().replace("=", " ")) for part in change.split(" and "))
 
 
 def story(account, units):
     """Return [(clock text, line, weight)] of what the log tells, in order of time."""
-    clock = clock_of(account)
-    lines = [(0.0, f"the log begins; {len(account.log.time_s)} rows, {account.log.spacing_s:g} s apart", 0)]
-    for sign in account.signs:
-        weight = 2 if sign.weight >= 2.0 else 1
-        lines.append((sign.start_s, f"{sign.sure}: {sign.text} (until {clock(sign.end_s)})", weight))
+    log, clock = account.log, clock_of(account)
+    lines = [(0.0, f"log begins: {len(log.time_s)} rows, one every {log.spacing_s:g} s", 0)]
+    for finding in account.findings:
+        weight = 2 if finding.severity >= 2.0 else 1
+        lines.append((finding.start_s, f"{finding.confidence}: {finding.text} (until {clock(finding.end_s)})", weight))
     if not account.floor_dry:
         lines.append((account.floor_first_s, "water on the floor", 2))
     if account.highest_m == account.highest_m:
         lines.append((account.highest_at_s, f"highest water: {units.level.text(account.highest_m)}", 2))
     if account.judged is not None:
         for time, _name, priority, text in account.judged.alarms[:12]:
-            lines.append((time, f"our firmware would have said ({priority}): {text}", 1))
-    for start, end in account.log.gaps:
-        lines.append((start, f"no rows until {clock(end)}", 0))
-    lines.append((account.log.duration_s, "the log ends", 0))
+            lines.append((time, f"our controller would have raised an alarm ({priority}): {text}", 1))
+    for start, end in log.gaps:
+        lines.append((start, f"no data until {clock(end)}", 0))
+    lines.append((log.duration_s, "log ends", 0))
     return [(clock(time), text, weight) for time, text, weight in sorted(lines, key=lambda line: line[0])]
 
 
 def judged_lines(account, units):
-    """Return what the firmware made of the water, in a few lines."""
+    """Return what the firmware would have done on the logged water, in a few lines."""
     found, clock = account.judged, clock_of(account)
     if found is None:
         return []
     one, two = found.starts
-    lines = [f"on this water, which follows the pumps that were there, our firmware would have made {one + two} starts "
-             f"({one} of pump 1, {two} of pump 2)"]  # fmt: skip
+    lines = [f"starts by our controller on the logged water: {one + two} (pump 1: {one}, pump 2: {two}); "
+             "the water follows the pumps of the log, not these"]  # fmt: skip
     if found.recorded_starts is not None:
-        lines.append(f"the pumps that were there made {found.recorded_starts}")
+        lines.append(f"starts in the log: {found.recorded_starts}")
     if found.first_alarm_s is not None:
-        lines.append(f"it would first have called at {clock(found.first_alarm_s)}")
+        lines.append(f"first alarm at {clock(found.first_alarm_s)}")
     for span in sorted(found.spans, key=lambda s: s.start_s - s.end_s)[:4]:
-        level = "" if np.isnan(span.level_m) else f", the water at {units.level.text(span.level_m)}"
-        lines.append(f"{clock(span.start_s)} to {clock(span.end_s)}: it wanted {span.wanted} of the pumps, "
-                     f"{span.ran} ran{level}")  # fmt: skip
+        level = "" if np.isnan(span.level_m) else f", water at {units.level.text(span.level_m)}"
+        lines.append(f"{clock(span.start_s)} to {clock(span.end_s)}: pumps called: {span.called}, "
+                     f"running: {span.ran}{level}")  # fmt: skip
     return lines
 
 
+HEADER = ("", "highest water", "from floor", "floor wet for", "alarm lead time", "starts")
+
+
 def row(outcome, units):
-    """Return the texts of one outcome: change, highest water, water on the floor, alarm lead, starts."""
+    """Return the texts of one outcome: change, highest water, against and on the floor, alarm lead, starts."""
     lead = "-"
     if outcome.first_alarm_s is not None:
-        lead = "no flood" if outcome.lead_s is None else lasting(max(0.0, outcome.lead_s))
+        lead = "floor dry" if outcome.lead_s is None else lasting(max(0.0, outcome.lead_s))
         if outcome.lead_s is not None and outcome.lead_s < 0:
-            lead = f"{lasting(-outcome.lead_s)} late"
+            lead = f"{lasting(-outcome.lead_s)} after"
     wet = "none" if outcome.dry else lasting(outcome.floor_wet_s)
-    gap = outcome.floor_m - outcome.highest_m
-    side = "below" if gap >= 0 else "above"
-    return (spoken(outcome.change), units.level.text(outcome.highest_m), f"{units.level.text(abs(gap))} {side}", wet,
+    name = "simulated as it was" if outcome.change == "as it was" else spoken(outcome.change)
+    return (name, units.level.text(outcome.highest_m), against_floor(outcome.floor_m - outcome.highest_m, units), wet,
             lead, str(outcome.starts))  # fmt: skip
-
-
-HEADER = ("", "highest water", "against the floor", "on the floor", "alarm before the floor", "starts")
 
 
 def happened_row(account, units):
     """Return the row of the log itself, shaped as `row()`."""
+    wet = lasting(account.floor_wet_s) if not account.floor_dry else "none" if account.floor_known else "not known"
     gap = account.site.pit.floor_m - account.highest_m
-    side = "below" if gap >= 0 else "above"
-    wet = "none" if account.floor_dry else lasting(account.floor_wet_s)
-    return ("what the log shows", units.level.text(account.highest_m), f"{units.level.text(abs(gap))} {side}", wet, "-",
-            str(len(account.runs)))  # fmt: skip
+    return ("the log", units.level.text(account.highest_m), against_floor(gap, units), wet, "-", str(len(account.runs)))
 
 
 def page(account, units):
     """Return the page in plain words, as lines."""
-    flow = account.flow
     lines = [f"What happened: {account.log.name}", "", headline(account, units), cause(account), cure(account), ""]
-    lines.append("HOW THIS IS KNOWN")
-    for sign in account.signs:
-        lines.append(f"* {sign.text} ({sign.sure})")
-        lines += [f"    {text}" for text in sign.evidence]
-        if sign.causes:
-            lines.append(f"    it may be: {', '.join(sign.causes)}")
-    if not account.signs:
-        lines.append("* no sign of trouble was found")
-    lines += ["", "THE WATER"]
-    if flow is None:
-        lines.append("No stretch of this log shows how fast water came in.")
-    else:
-        seen = ~flow.held & (flow.time_s <= account.log.duration_s)
-        top = int(np.argmax(np.where(seen, flow.flow_m3s, -1.0)))
-        lines.append(
-            f"About {units.volume.text(flow.volume_m3())} came in; at the height of it "
-            f"{units.flow.text(flow.flow_m3s[top])} (between {units.flow.text(flow.low_m3s[top])} and "
-            f"{units.flow.text(flow.high_m3s[top])}) at {clock_of(account)(flow.time_s[top])}."
-        )
-        rated = [d for d in flow.draw_downs if d.on == 1 and d.error_m3s < 0.3 * d.expected_m3s]
-        if rated:
-            moved = float(np.median([d.rate_m3s for d in rated]))
-            should = float(np.median([d.expected_m3s for d in rated]))
-            lines.append(f"By {len(rated)} draw-downs one pump moved {units.flow.text(moved)}; its curve and the pipe "
-                         f"say {units.flow.text(should)}.")  # fmt: skip
-    lines += ["", "OUR CONTROLLER ON THIS WATER", *[f"* {line}" for line in judged_lines(account, units)]]
+    lines.append("FINDINGS AND EVIDENCE")
+    for finding in account.findings:
+        lines.append(f"* {finding.text} ({finding.confidence})")
+        lines += [f"    {text}" for text in finding.evidence]
+        if causes := causes_of(finding):
+            lines.append(f"    {causes}")
+    if not account.findings:
+        lines.append("* none")
+    lines += ["", "INFLOW", *_inflow_lines(account, units)]
+    lines += ["", "OUR CONTROLLER ON THE LOGGED WATER", *[f"* {line}" for line in judged_lines(account, units)]]
     if account.outcomes:
         lines += ["", "WHAT WOULD HAVE HELPED", *table(account, units)]
         again = account.outcomes[0]
-        lines.append(f"(The night run again as it was comes to {units.level.text(again.highest_m)}; the log shows "
+        lines.append(f"(Highest water simulated as it was: {units.level.text(again.highest_m)}; in the log: "
                      f"{units.level.text(account.highest_m)}.)")  # fmt: skip
         if account.faults:
-            lines.append(f"(It was run with: {'; '.join(account.faults)}.)")
-    lines += ["", "THE LOG ITSELF", f"* {account.log.rows_read} rows read, with {', '.join(account.log.channels())}"]
-    lines += [f"* {line}" for line in damage(account.log)] or ["* nothing was wrong with it"]
-    lines += ["", "Signs are signs: a person who looks into the pit decides. A simulated night promises nothing.",
-              "Unplug a pump, or lock out its circuit, before working on it."]  # fmt: skip
+            lines.append(f"(Simulated with: {'; '.join(account.faults)}.)")
+    lines += ["", "THE DATA", f"* {account.log.rows_read} rows read: {', '.join(account.log.channels())}"]
+    lines += [f"* {line}" for line in data_issues(account.log)] or ["* no data issues"]
+    return [*lines, "", *CLOSING]
+
+
+def _inflow_lines(account, units):
+    flow = account.flow
+    if flow is None:
+        return ["No interval of this log shows the inflow."]
+    seen = ~flow.held & (flow.time_s <= account.log.duration_s)
+    top = int(np.argmax(np.where(seen, flow.flow_m3s, -1.0)))
+    low, peak, high = (units.flow.text(flows[top]) for flows in (flow.low_m3s, flow.flow_m3s, flow.high_m3s))
+    lines = [f"About {units.volume.text(flow.volume_m3())} in total; peak {peak} (95 % band {low} to {high}) at "
+             f"{clock_of(account)(flow.time_s[top])}."]  # fmt: skip
+    rated = [d for d in flow.draw_downs if d.on == 1 and d.error_m3s < 0.3 * d.expected_m3s]
+    if rated:
+        moved = float(np.median([d.rate_m3s for d in rated]))
+        should = float(np.median([d.expected_m3s for d in rated]))
+        lines.append(f"One pump delivered {units.flow.text(moved)} (median of {len(rated)} draw-downs); "
+                     f"curve and piping give {units.flow.text(should)}.")  # fmt: skip
     return lines
 
 
@@ -198,7 +219,7 @@ def as_json(account):
             "rows_kept": len(log.time_s),
             "channels": log.channels(),
             "gaps": [list(gap) for gap in log.gaps],
-            "findings": [{"kind": f.kind, "count": f.count, "text": f.text, "row": f.row} for f in log.findings],
+            "issues": [{"kind": f.kind, "count": f.count, "text": f.text, "row": f.row} for f in log.issues],
         },
         "site": account.site.name,
         "was": account.was,
@@ -207,10 +228,12 @@ def as_json(account):
         "highest_at_s": account.highest_at_s,
         "floor_wet_s": account.floor_wet_s,
         "floor_first_s": account.floor_first_s,
-        "signs": [
-            {"kind": s.kind, "sure": s.sure, "of": list(SURE), "start_s": s.start_s, "end_s": s.end_s, "text": s.text,
-             "evidence": s.evidence, "causes": s.causes, "fault": s.fault_text(log.duration_s)}
-            for s in account.signs
+        "floor_known": account.floor_known,
+        "findings": [
+            {"kind": f.kind, "confidence": f.confidence, "confidences": list(CONFIDENCE), "start_s": f.start_s,
+             "end_s": f.end_s, "text": f.text, "evidence": f.evidence, "causes": f.causes,
+             "fault": f.fault_text(log.duration_s)}
+            for f in account.findings
         ],
         "inflow": None if flow is None else {
             "time_s": [float(t) for t in flow.time_s],
@@ -229,7 +252,7 @@ def as_json(account):
             "run_s": account.judged.run_s,
             "first_alarm_s": account.judged.first_alarm_s,
             "alarms": [{"time_s": t, "name": n, "priority": p} for t, n, p, _ in account.judged.alarms],
-            "differences": [{"start_s": x.start_s, "end_s": x.end_s, "wanted": x.wanted, "ran": x.ran}
+            "differences": [{"start_s": x.start_s, "end_s": x.end_s, "called": x.called, "ran": x.ran}
                             for x in account.judged.spans],
         },
         "what_if": [_outcome(outcome) for outcome in account.outcomes],
@@ -248,10 +271,8 @@ def _number(value):
     return None if value != value else float(value)
 
 
-def long_lines(found, site, units):
-    """Return what a long log came to, as lines."""
-    from datetime import UTC, datetime
-
+def streaming_lines(found, site, units):
+    """Return the counts of a streamed log as lines."""
     days = found.duration_s / 86400.0
     rate = f", {sum(found.starts) / days:.1f} a day" if days > 1.0 else ""
     gap = site.pit.floor_m - found.highest_m
@@ -264,21 +285,21 @@ def long_lines(found, site, units):
         f"{found.rows:,} rows over {lasting(found.duration_s)} from {at(0.0)}; {found.edges:,} edges, "
         f"{found.steps:,} steps",
         f"highest water {units.level.text(abs(gap))} {side} the floor at {at(found.highest_at_s)}",
-        f"our firmware, open loop: {found.starts[0]:,} starts of pump 1, {found.starts[1]:,} of pump 2{rate}",
+        f"starts by our controller on the logged water: pump 1 {found.starts[0]:,}, pump 2 {found.starts[1]:,}{rate}",
     ]
     busiest = max(found.days, key=lambda day: sum(found.days[day].starts), default=None)
     if busiest is not None:
         most = sum(found.days[busiest].starts)
-        lines.append(f"the busiest day began at {at(busiest * 86400.0)}: {most} starts, highest water "
+        lines.append(f"busiest day, from {at(busiest * 86400.0)}: {most} starts, highest water "
                      f"{units.level.text(found.days[busiest].highest_m)}")  # fmt: skip
-    lines += [f"alarm {name.replace('_', ' ')}: {count} times" for name, count in found.alarms.most_common(8)]
-    lines += [f"{count:,} rows: {kind}" for kind, count in found.lost.items() if count]
-    lines += [f"{found.gaps} gaps of over a minute: the controller was taken as off in them"] if found.gaps else []
+    lines += [f"alarm {name.replace('_', ' ')}: {count:,}" for name, count in found.alarms.most_common(8)]
+    lines += [f"rows {kind}: {count:,}" for kind, count in found.lost.items() if count]
+    lines += [f"gaps over one minute, in which the controller counts as off: {found.gaps}"] if found.gaps else []
     return lines
 
 
-def long_json(found):
-    """Return a long log's counts as a plain dictionary, SI units."""
+def streaming_json(found):
+    """Return a streamed log's counts as a plain dictionary, SI units."""
     return {
         "rows": found.rows, "edges": found.edges, "steps": found.steps, "gaps": found.gaps,
         "begins_s": found.begins_s, "duration_s": found.duration_s, "highest_m": found.highest_m,

@@ -4,6 +4,7 @@ Each measurement runs in a process of its own, so that its peak of memory is its
 """
 
 import json
+import os
 import resource
 import subprocess
 import sys
@@ -29,6 +30,7 @@ def pattern(seed=1):
 
     An array of 604,800 levels in metres.
     """
+    # The simulator is kept out of the process that measures merely reading.
     from host_sim.plant.inflow import combine, steps_of_flow
     from host_sim.run.closed_loop import run
     from host_sim.site.load import load_site, packaged
@@ -105,8 +107,6 @@ def compare(folder, rows, suffix):
 
 
 def _environment():
-    import os
-
     return {**os.environ, "PYTHONPATH": os.pathsep.join(filter(None, sys.path))}
 
 

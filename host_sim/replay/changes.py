@@ -77,7 +77,7 @@ def _match(channel, old, new, on):
     channel.new.extend((time, on) for time in free)
 
 
-def told(channel, clock):
+def describe(channel, clock):
     """Return lines of what changed in one channel; `clock(time_ms)` writes a time."""
     if channel.same:
         return []

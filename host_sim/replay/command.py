@@ -9,265 +9,86 @@ from rich.text import Text
 
 from host_sim.errors import InputError
 from host_sim.replay import account as words
-from host_sim.replay.reading import sources
+from host_sim.replay import command_journal, night, other_firmware, whatif
+from host_sim.replay.inputs import (
+    MADE_BY,
+    NAMES,
+    SUMMARY,
+    SWEEP,
+    check_folder,
+    mapping_of,
+    settings_for_levels,
+    site_of,
+)
+from host_sim.replay.reading import sources, table_log
 from host_sim.report import files
 from host_sim.report.console import console
 from host_sim.report.units import units as unit_system
 
-MADE_BY = "sumpbench replay"
-SUMMARY = "account.json"
-NAMES = ("strip.png", "strip.html", "account.txt", SUMMARY)
-MAP_SUFFIX = ".map.toml"
 STORY_LINES = 40
 
 
 def run(path, site, mapping, ask, was, settings, firmware, changes, sweep, tries, units_name, out):
-    """Explain one log; see `sumpbench replay --help`.
+    """Explain one log and point to the cautions; see `sumpbench replay --help`.
 
     Returns the exit code: 0 where there was something to explain (and a
     journal came out as recorded), 1 where a journal did not, nothing was
     compared, or no pump ever ran.  Raises InputError for what cannot be used.
     """
-    from host_sim.replay import exact
-
     check_folder(out)
-    units = unit_system(units_name)
-    module = exact.firmware(firmware) if firmware else None
-    screen = console()
-    if Path(path).is_dir() or sources.is_journal(path):
-        return _journals(screen, path, site, was, settings, module, changes, sweep, tries, units, out)
-    plan = the_site(site)
-    log = _read(screen, path, mapping, ask)
-    values = the_settings(plan, settings)
-    values = None if values is None else settings_for_levels(plan, values)
+    units, screen = unit_system(units_name), console()
+    code = _run(screen, path, site, mapping, ask, was, settings, firmware, changes, sweep, tries, units, out)
+    screen.print(Text(words.CAUTIONS))
+    return code
+
+
+def _run(screen, path, site, mapping, ask, was, settings, firmware, changes, sweep, tries, units, out):
+    module = other_firmware.load(firmware) if firmware else None
+    ours = Path(path).is_dir() or sources.is_journal(path)
+    _check_changes(changes, sweep, tries, ours and site is None)
+    if ours:
+        plan = site_of(site) if site is not None else None
+        code, journal, issues = command_journal.replay_all(screen, path, plan, settings, module)
+        if plan is None:
+            hint = "(With --site the night is also reconstructed and explained.)"
+            screen.print(Text(hint, style="dim"))
+            return code
+        log = sources.log_of(journal, plan, Path(path).name, issues)
+        return max(code, _explain(screen, log, plan, was or "duplex", None, None, changes, sweep, tries, units, out))
+    plan = site_of(site)
+    how = mapping_of(screen, path, mapping, ask)
+    log = table_log.read(path, how)
+    table_log.require_water(log, how)
+    log = sources.with_levels(log, plan)
+    values = settings_for_levels(plan, settings)
     return _explain(screen, log, plan, was or "single", values, module, changes, sweep, tries, units, out)
 
 
-def check_folder(out):
-    """Raise InputError where results must not be written into a folder."""
-    out = Path(out)
-    if out.exists() and not out.is_dir():
-        raise InputError(f"{out} is a file: name a folder, or one that does not exist yet", "--out")
-    taken = [name for name in NAMES if (out / name).exists()]
-    if taken and not _ours(out):
-        raise InputError(f"{out} holds {', '.join(taken)} that no replay of ours wrote: name another folder", "--out")
-
-
-def _ours(out):
-    try:
-        return json.loads((out / SUMMARY).read_text(encoding="utf-8")).get("made_by") == MADE_BY
-    except (OSError, ValueError, AttributeError):
-        return False
-
-
-def the_site(name):
-    """Return the Site of a file or packaged scenario, without its faults and people.  Raises InputError."""
-    from host_sim.site.chosen import read
-
-    if name is None:
-        raise InputError(
-            "a log of somebody's pit needs the pit: its shape, contacts, pumps and pipes, as a site file (--site "
-            "FILE.toml) or a packaged one (--site demo)",
-            "--site",
-        )
-    plan = read(name, [], None)[0]
-    plan.faults, plan.actions = [], []
-    return plan
-
-
-def the_settings(plan, texts):
-    """Return the settings of a site with NAME=VALUE texts, or None without any.  Raises InputError."""
-    from host_sim.replay import whatif
-
-    return whatif.settings_of(plan, texts) if texts else None
-
-
-def settings_for_levels(plan, values):
-    """Return settings for a site that is judged by its level alone.  Raises InputError."""
-    from dataclasses import replace
-
-    from host_sim.replay import openloop
-
-    return openloop.settings_for(replace(plan, settings=values))
-
-
-def _read(screen, path, mapping, ask):
-    from host_sim.replay.reading import table_log
-
-    log = table_log.read(path, the_mapping(screen, path, mapping, ask))
-    table_log.nothing_to_see(log)
-    return log
-
-
-def the_mapping(screen, path, mapping, ask):
-    """Return the Mapping of a log: asked for, given, or kept beside it.  Raises InputError."""
-    from host_sim.replay.reading import mapping as maps
-    from host_sim.replay.reading import mapping_prompt, toml_text
-
-    beside = Path(str(path) + MAP_SUFFIX)
-    if ask:
-        import typer
-
-        found = mapping_prompt.ask(path, lambda asked, usual: typer.prompt(asked, default=usual, show_default=True))
-        beside.write_text(toml_text.text(maps.as_table(found)), encoding="utf-8")
-        screen.print(Text(f"The mapping is kept in {beside}"))
-        return found
-    if mapping is not None:
-        return maps.load(mapping)
-    if beside.exists():
-        return maps.load(beside)
-    raise InputError(
-        f"which column holds what?  Ask with --map (the answers are kept in {beside.name}), or give a mapping "
-        "file with --mapping FILE.toml",
-        str(path),
-    )
-
-
-# A journal of ours.
-
-
-def _journals(screen, path, site, was, settings, module, changes, sweep, tries, units, out):
-    journals = _board(path) if Path(path).is_dir() else [sources.journal(path)]
-    plan = the_site(site) if site is not None else None
-    board = Path(path).is_dir()
-    results = [_replay(screen, journal, findings, plan, settings, module, board) for journal, findings in journals]
-    # Of several sets of settings one may have lasted a moment only; together they must have moved a pump.
-    code = 1 if any(differs for differs, _ in results) or not any(ran for _, ran in results) else 0
-    if code and not any(differs for differs, _ in results):
-        screen.print(Text("In nothing that was compared did a pump run: this proves nothing.", style="bold"))
-    journal, findings = journals[-1]
-    if plan is None:
-        screen.print(Text("(Give its site with --site to have the night reconstructed and explained.)", style="dim"))
-        return code
-    log = sources.log_of(journal, plan, Path(path).name, findings)
-    return max(code, _explain(screen, log, plan, was or "duplex", None, None, changes, sweep, tries, units, out))
-
-
-def _board(folder):
-    # A folder of segments that a board wrote.
-    from host_sim.board import readback
-
-    names = sorted(Path(folder).glob("*.seg"))
-    if not names:
-        raise InputError("holds no NAME.seg: the segments of a board's journal are wanted", str(folder))
-    segments = []
-    for item in names:
-        try:
-            segments.append(readback.read_segment(item.read_bytes()))
-        except InputError as error:
-            raise InputError(error.problems, str(item)) from error
-    segments.sort(key=lambda segment: segment.number)
-    journals = readback.to_journals(segments, Path(folder).name)
-    steps = (step for segment in segments for step in segment.steps)
-    for journal in journals:
-        for record in journal.records:
-            if hasattr(record, "inputs"):
-                record.late_ms = next(steps).late_ms  # the simulator's record only tells that a step was late
-    return [(journal, []) for journal in journals]
-
-
-def _replay(screen, journal, findings, plan, settings, module, board):
-    # Returns (whether it differs, whether anything was compared in which a pump ran).
-    from host_sim.replay import exact, whatif
-    from host_sim.run.journal import firmware_checksum
-
-    for finding in findings:
-        screen.print(Text(f"{finding.count} {finding.text}", style="bold"))
-    if settings and plan is None:
-        values = list(journal.settings)
-        for text in settings:
-            _override(values, text)
-    else:
-        values = whatif.settings_of(plan, settings) if settings else None
-    if not board and journal.checksum != firmware_checksum():
-        screen.print(Text(f"The journal was written by firmware {journal.checksum:08x}; this one is "
-                          f"{firmware_checksum():08x}.", style="dim"))  # fmt: skip
-    if values is None and module is None:
-        found = exact.replay(journal)
-        _tell_exact(screen, found)
-        if found.difference is not None:
-            _tell_changes(screen, journal, exact.replay(journal, collect=True))
-        return found.difference is not None, found.compared > 0 and found.pump_ran
-    after = exact.replay(journal, values, module, collect=True)
-    _tell_changes(screen, journal, after)
-    return False, after.compared > 0 and after.pump_ran
-
-
-def _tell_changes(screen, journal, after):
-    # Against what was recorded, whichever firmware wrote it.
-    from host_sim.replay import changes, exact
-
-    end_ms = journal.duration_ms or journal.records[-1].time_ms
-    screen.print(Text("What changed, channel by channel:", style="bold"))
-    lines = [line for channel in changes.compare(exact.recorded(journal), after.outputs, end_ms)
-             for line in changes.told(channel, _ms)]  # fmt: skip
-    for line in lines or ["nothing"]:
-        screen.print(Text(line))
-
-
-def _override(values, text):
-    from duplexsump.control import settings as s
-
-    from host_sim.replay.whatif import _value
-    from host_sim.site import settings as site_settings
-    from host_sim.site.reader import Table
-
-    key, equals, value = (part.strip() for part in text.partition("="))
-    if not equals:
-        raise InputError(f'"{text}": write NAME=VALUE, as min_off=30 s', "--set")
-    problems = []
-    site_settings.override(values, Table({key: _value(value)}, "settings", problems))
-    problems += [] if problems else s.check(values)
-    if problems:
-        raise InputError(problems, "--set")
-
-
-def _ms(time_ms):
-    hours, rest = divmod(time_ms, 3_600_000)
-    minutes, rest = divmod(rest, 60_000)
-    return f"{hours}:{minutes:02d}:{rest / 1000:04.1f}"
-
-
-def _tell_exact(screen, found):
-    words_of = f"{found.compared} records of {found.lives} lives replayed in {found.steps} steps"
-    if found.passed:
-        screen.print(Text(f"Identical: {words_of}; every output as recorded, bit for bit.", style="bold"))
-        return
-    where = found.difference
-    if where is None:
-        screen.print(Text(f"No difference, but {found.reason} ({words_of})."))
-        return
-    screen.print(Text(f"Not identical: {found.reason} ({words_of}).", style="bold"))
-    screen.print(Text(f"First difference at {_ms(where.time_ms)} ({where.time_ms} ms): {where.what}", style="bold"))
-    table = Table(box=None, pad_edge=False, header_style="bold")
-    for heading in ("", "recorded", "came"):
-        table.add_column(heading)
-    for name, expected in list(where.expected.items())[:12]:
-        table.add_row(name, str(expected), str(where.came.get(name)))
-    screen.print(table)
-    for name, text in where.state.items():
-        screen.print(Text(f"  {name}: {text}"))
-    screen.print(Text("Around it:"))
-    for time_ms, text in where.before + where.after:
-        mark = ">" if time_ms == where.time_ms else " "
-        screen.print(Text(f" {mark} {_ms(time_ms)}  {text}"))
-
-
-# A night to explain.
+def _check_changes(changes, sweeps, tries, siteless):
+    # What is asked for and would not be done is refused before anything runs.
+    for option, given in (("--sweep", sweeps), ("--change", changes)):
+        if given and not tries:
+            raise InputError(f"{option} runs the night again, --no-what-if forbids it: leave out one", option)
+        if given and siteless:
+            raise InputError(f"{option} needs the pit: name its site with --site", option)
+    if len(sweeps) > 2:
+        raise InputError(f"{len(sweeps)} sweeps are given: at most two can be drawn", "--sweep")
+    for text in sweeps:
+        whatif.axis(text)
 
 
 def _explain(screen, log, plan, was, settings, module, changes, sweep, tries, units, out):
-    from host_sim.replay import night
-
-    account = night.explain(log, plan, was, settings, module)
+    account = night.explain(log, plan, was, settings, module, units)
     if tries and account.flow is not None:
         columns = (TextColumn("{task.description}"), BarColumn(), TaskProgressColumn(), TimeElapsedColumn())
         with Progress(*columns, console=console(stderr=True), transient=True) as bar:
-            task = bar.add_task("the night again", total=1.0)
+            task = bar.add_task("what if", total=1.0)
             night.try_changes(account, changes, sweep, lambda done: bar.update(task, completed=done))
     _tell(screen, account, units)
+    if account.flow is None and (changes or sweep):
+        screen.print(Text("No change was tried: no interval of this log shows the inflow.", style="bold"))
     _write(out, account, units)
-    names = [*NAMES, *(["sweep.png"] if account.sweep else [])]
+    names = [*NAMES, *([SWEEP] if account.sweep else [])]
     screen.print(Text(f"Pictures and records: {out}/ ({', '.join(names)})"))
     if not account.pump_ran:
         screen.print(Text("No pump ever ran in this log: it proves nothing about the controller.", style="bold"))
@@ -278,7 +99,7 @@ def _explain(screen, log, plan, was, settings, module, changes, sweep, tries, un
 def _tell(screen, account, units):
     screen.print(Text(f"{account.log.name}: {account.log.rows_read} rows, {', '.join(account.log.channels())}",
                       style="bold"))  # fmt: skip
-    for line in words.damage(account.log):
+    for line in words.data_issues(account.log):
         screen.print(Text(f"  {line}", style="dim"))
     table = Table(box=None, show_header=False, pad_edge=False)
     table.add_column(no_wrap=True)
@@ -289,12 +110,12 @@ def _tell(screen, account, units):
         table.add_row(clock, Text(text, style=("dim", "", "bold")[weight]))
     screen.print(table)
     screen.print()
-    for sign in account.signs[:6]:
-        screen.print(Text(f"{sign.text} ({sign.sure})", style="bold"))
-        for text in sign.evidence:
+    for finding in account.findings[:6]:
+        screen.print(Text(f"{finding.text} ({finding.confidence})", style="bold"))
+        for text in finding.evidence:
             screen.print(Text(f"  {text}"))
-        if len(sign.causes) > 1:
-            screen.print(Text(f"  it may be: {', '.join(sign.causes)}"))
+        if causes := words.causes_of(finding):
+            screen.print(Text(f"  {causes}"))
     screen.print()
     for line in words.judged_lines(account, units):
         screen.print(Text(line))
@@ -318,13 +139,17 @@ def _outcomes(account, units):
 
 
 def _write(out, account, units):
-    from host_sim.replay import picture, zoom
+    from host_sim.replay import picture, zoom  # matplotlib: only once there is something to draw
 
-    figure = picture.draw(account, units)
-    files.write(out, "strip.png", lambda path: picture.save(figure, path))
-    if account.sweep:
-        field = picture.sweep(account, units)
-        files.write(out, "sweep.png", lambda path: picture.save(field, path))
-    files.write(out, "strip.html", zoom.page(account, units))
-    files.write(out, "account.txt", "\n".join(words.page(account, units)) + "\n")
-    files.write(out, SUMMARY, json.dumps({"made_by": MADE_BY, **words.as_json(account)}, indent=1) + "\n")
+    def saved(figure):
+        return lambda path: picture.save(figure, path)
+
+    contents = [("strip.png", saved(picture.draw(account, units)))]
+    contents += [(SWEEP, saved(picture.sweep(account, units)))] if account.sweep else []
+    contents += [
+        ("strip.html", zoom.page(account, units)),
+        ("account.txt", "\n".join(words.page(account, units)) + "\n"),
+        (SUMMARY, json.dumps({"made_by": MADE_BY, **words.as_json(account)}, indent=1) + "\n"),
+    ]
+    files.write_all(out, contents)
+

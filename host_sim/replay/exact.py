@@ -6,19 +6,18 @@ must stay as they were.  Nothing compared, or a log in which no pump ever ran,
 is no pass: it would prove nothing.
 """
 
-import importlib.util
-import sys
 from dataclasses import dataclass, field
-from pathlib import Path
 
-from duplexsump.control import controller as ours
-from duplexsump.control.records import INPUT_NAMES, OUT_LATE, OUT_PUMP_1, OUT_PUMP_2, OUTPUT_NAMES
+from duplexsump.control import alarm_table, pump
+from duplexsump.control import controller as own_controller
+from duplexsump.control.records import CONTACT_NAMES, INPUT_NAMES, OUT_LATE, OUT_PUMP_1, OUT_PUMP_2, OUTPUT_NAMES
 from duplexsump.control.ticks import MASK, diff
 
 from host_sim.errors import InputError
+from host_sim.replay.other_firmware import errors_told
 from host_sim.run.journal import Life
 
-AROUND = 3  # records told on either side of the first difference
+CONTEXT_RECORDS = 3  # records told on either side of the first difference
 MOST_DUE = 5_000_000  # steps between two records: a firmware that asks for more is stuck
 
 
@@ -29,7 +28,7 @@ class Difference:
     time_ms: int
     what: str  # "outputs" or "state at power-up"
     expected: dict
-    came: dict
+    replayed: dict
     state: dict  # of the replayed firmware, in words
     before: list = field(default_factory=list)  # records (time_ms, changes in words)
     after: list = field(default_factory=list)
@@ -37,11 +36,11 @@ class Difference:
 
 @dataclass
 class Replay:
-    """What came of a replay; `outputs` are (time_ms, outputs) where they changed, [] unless asked for."""
+    """The result of a replay; `outputs` are (time_ms, outputs) where they changed, [] unless asked for."""
 
     compared: int = 0
     steps: int = 0
-    lives: int = 0
+    power_ups: int = 0
     pump_ran: bool = False
     difference: Difference | None = None
     outputs: list = field(default_factory=list)
@@ -56,36 +55,12 @@ class Replay:
     def reason(self):
         """Why it did not pass, or "identical"."""
         if self.difference is not None:
-            return "the replay left the record"
+            return "the replay differs from the record"
         if not self.compared:
-            return "nothing was compared: the journal holds no step"
+            return "nothing was compared: the journal has no steps"
         if not self.pump_ran:
             return "no pump ever ran: such a log proves nothing"
         return "identical"
-
-
-def firmware(path):
-    """Return the controller module of another firmware: a folder that holds `duplexsump/control` or is `control`.
-
-    Raises InputError where there is none.
-    """
-    folder = Path(path)
-    places = (folder, folder / "control", folder / "duplexsump/control", folder / "lib/duplexsump/control",
-              folder / "firmware/lib/duplexsump/control")  # fmt: skip
-    control = next((place for place in places if (place / "controller.py").is_file()), None)
-    if control is None:
-        raise InputError(f"{path} holds no firmware: name the folder that holds duplexsump/control", "--firmware")
-    name = f"other_firmware_{abs(hash(str(control.resolve()))):x}"
-    try:
-        init = control / "__init__.py"
-        spec = importlib.util.spec_from_file_location(name, init, submodule_search_locations=[str(control)])
-        package = importlib.util.module_from_spec(spec)
-        sys.modules[name] = package
-        if init.is_file():
-            spec.loader.exec_module(package)
-        return importlib.import_module(f"{name}.controller")
-    except Exception as error:  # whatever somebody's firmware raises while it is read
-        raise InputError(f"{path} cannot be loaded: {type(error).__name__}: {error}", "--firmware") from error
 
 
 class _Runner:
@@ -119,7 +94,7 @@ class _Runner:
         self.ring_base = life.now_ms - life.time_ms
         self.inputs, self.now_ms = self.opened, life.time_ms
         self.alarm_states = None
-        self.found.lives += 1
+        self.found.power_ups += 1
 
     def _resume(self, life):
         # A record that opens in mid-life carries the state it had then.
@@ -133,7 +108,8 @@ class _Runner:
         differ = [i for i in range(min(len(own), len(life.snapshot))) if own[i] != life.snapshot[i]]
         self.found.difference = self.found.difference or Difference(
             life.time_ms, "state at power-up",
-            {names[i]: life.snapshot[i] for i in differ}, {names[i]: own[i] for i in differ}, in_words(self.controller),
+            {names[i]: life.snapshot[i] for i in differ}, {names[i]: own[i] for i in differ},
+            describe_state(self.controller),
         )  # fmt: skip
 
     def until(self, time_ms, late=False, late_ms=0):
@@ -194,7 +170,7 @@ class _Runner:
         c = self.controller
         pairs = [(name, a, b) for name, a, b in zip(OUTPUT_NAMES, expected, c.out, strict=True) if a != b]
         self.found.difference = Difference(
-            time_ms, "outputs", {name: a for name, a, _ in pairs}, {name: b for name, _, b in pairs}, in_words(c)
+            time_ms, "outputs", {name: a for name, a, _ in pairs}, {name: b for name, _, b in pairs}, describe_state(c)
         )
 
 
@@ -203,18 +179,23 @@ def replay(journal, settings=None, module=None, collect=False):
 
     With neither `settings` nor `module` every output is held against the
     record, and the replay stops at the first difference.  With either, or with
-    `collect`, it runs to the end and `outputs` and `alarms` tell what came.
-    Raises InputError for settings or a journal that the firmware refuses.
+    `collect`, it runs to the end and `outputs` and `alarms` hold its result.
+    Raises InputError for settings or a journal that the firmware refuses, and for whatever `module` raises.
     """
     same = settings is None and module is None
     collect = collect or not same
-    runner = _Runner(journal, settings or journal.settings, module or ours, collect)
+    runner = _Runner(journal, settings or journal.settings, module or own_controller, collect)
+    with errors_told(module):
+        return _replay(runner, journal, same, collect)
+
+
+def _replay(runner, journal, same, collect):
     found = runner.found
     for place, record in enumerate(journal.records):
         if isinstance(record, Life):
             _life(runner, record, same)
         elif runner.controller is None:
-            raise InputError(f"the record at {record.time_ms} ms comes before any power-up: the journal is torn")
+            raise InputError(f"the record at {record.time_ms} ms comes before any power-up: the journal is incomplete")
         elif runner.until(record.time_ms, bool(record.outputs[OUT_LATE]), getattr(record, "late_ms", 0)):
             runner.step(record.time_ms, record.inputs)
             found.compared += 1
@@ -259,18 +240,18 @@ def _life(runner, life, same):
 
 def _around(difference, records, place):
     # What went in and out on either side, told as changes.
-    first = max(0, place - AROUND)
-    for i in range(first, min(len(records), place + AROUND + 1)):
-        told = (records[i].time_ms, changes(records[i], records[i - 1] if i else None))
+    first = max(0, place - CONTEXT_RECORDS)
+    for i in range(first, min(len(records), place + CONTEXT_RECORDS + 1)):
+        told = (records[i].time_ms, describe_changes(records[i], records[i - 1] if i else None))
         (difference.before if i < place else difference.after).append(told)
 
 
-def changes(record, before):
+def describe_changes(record, before):
     """Return in words what a record changed against the one before it."""
     if isinstance(record, Life):
         return f"power {record.power}"
     if before is None or isinstance(before, Life):
-        return "first step of a life"
+        return "first step after power-up"
     words = []
     for names, new, old in ((INPUT_NAMES, record.inputs, before.inputs), (OUTPUT_NAMES, record.outputs,
                                                                           before.outputs)):  # fmt: skip
@@ -278,18 +259,15 @@ def changes(record, before):
     return ", ".join(words) or "nothing"
 
 
-def in_words(c):
+def describe_state(c):
     """Return the state of a controller as {part: words}, as far as this firmware has these parts."""
     state = {}
     try:
-        from duplexsump.control import alarm_table, pump
-        from duplexsump.control.records import CONTACT_NAMES
-
         for n in (0, 1):
             state[f"pump {n + 1}"] = f"{pump.STATES[c.pumps[n].state]}, {c.pumps[n].failures} failures"
         for name in ("wet", "suspect"):
             word = getattr(c.belief, name)
-            state[f"contacts {'believed wet' if name == 'wet' else 'not believed'}"] = (
+            state[f"contacts {'read as wet' if name == 'wet' else 'suspect'}"] = (
                 ", ".join(CONTACT_NAMES[i] for i in range(4) if word >> i & 1) or "none"
             )
         state["demand"] = str(c.demand.demand)

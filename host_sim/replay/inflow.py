@@ -181,8 +181,8 @@ def _typical(draws):
 
 def _through_pumping(parts, draws, points, rates, typical):
     # Long pumping with no fill near it: slope and pump rate together, the rate that of the nearest short runs.
-    sure = [d for d in draws if d.near_s < 2.0 * KERNEL_S and d.error_m3s < 0.2 * abs(d.rate_m3s)]
-    reference = float(np.median([(d.start_m + d.end_m) / 2.0 for d in sure])) if sure else 0.0
+    rated = [d for d in draws if d.near_s < 2.0 * KERNEL_S and d.error_m3s < 0.2 * abs(d.rate_m3s)]
+    reference = float(np.median([(d.start_m + d.end_m) / 2.0 for d in rated])) if rated else 0.0
     found, lost = [], {}
     for part in parts:
         near = _at(points, part.middle_s)[2]
@@ -190,7 +190,7 @@ def _through_pumping(parts, draws, points, rates, typical):
             continue
         level = (part.start_m + part.end_m) / 2.0
         expected = rates.expected(part.mask if part.mask > 0 else (3 if part.on == 2 else 1), level)
-        like = sorted((abs(d.start_s - part.middle_s), d.share) for d in sure if d.mask == part.mask)[:NEAREST]
+        like = sorted((abs(d.start_s - part.middle_s), d.share) for d in rated if d.mask == part.mask)[:NEAREST]
         share = float(np.median([s for _, s in like])) if len(like) >= 3 else typical
         rate = share * expected
         if WORN < share < 0.9:

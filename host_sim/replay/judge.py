@@ -1,4 +1,4 @@
-"""A foreign log under our firmware: what it would have done on that water, where the recorded pumps did otherwise."""
+"""A table log under our firmware: what it would have done on that water, where the recorded pumps did otherwise."""
 
 from dataclasses import dataclass, field
 
@@ -13,11 +13,11 @@ LEAST_S = 60.0  # a difference shorter than this is a matter of debounce, rests 
 
 @dataclass
 class Span:
-    """A stretch in which the firmware wanted more or fewer pumps than ran; `level_m` at its start, or nan."""
+    """A stretch in which the firmware called more or fewer pumps than ran; `level_m` at its start, or nan."""
 
     start_s: float
     end_s: float
-    wanted: int
+    called: int
     ran: int
     level_m: float
 
@@ -68,14 +68,14 @@ def judge(log, site, ran=None, settings=None, module=None):
             priority = alarm_table.PRIORITIES[row[alarm_table.PRIORITY]]
             found.alarms.append((time_ms / 1000.0, row[alarm_table.NAME], priority, row[alarm_table.TEXT]))
     if ran is not None:
-        wanted = table[np.searchsorted(times, log.time_s, side="right") - 1][:, [OUT_PUMP_1, OUT_PUMP_2]].sum(axis=1)
+        called = table[np.searchsorted(times, log.time_s, side="right") - 1][:, [OUT_PUMP_1, OUT_PUMP_2]].sum(axis=1)
         found.recorded_starts = int(((np.diff(ran) > 0) & (ran[1:] > 0)).sum())
-        found.spans = _differences(log, wanted, ran)
+        found.spans = _differences(log, called, ran)
     return found
 
 
-def _differences(log, wanted, ran):
-    differ = (wanted != ran) & (ran >= 0)
+def _differences(log, called, ran):
+    differ = (called != ran) & (ran >= 0)
     edges = np.flatnonzero(np.diff(np.concatenate(([False], differ, [False])).astype(np.int8)))
     spans = []
     for first, last in zip(edges[::2], edges[1::2], strict=True):
@@ -84,5 +84,5 @@ def _differences(log, wanted, ran):
         if end - start >= LEAST_S and not inside:
             level = np.nan if log.level_m is None else float(log.level_m[first])
             middle = (first + last) // 2
-            spans.append(Span(start, end, int(wanted[middle]), int(ran[middle]), level))
+            spans.append(Span(start, end, int(called[middle]), int(ran[middle]), level))
     return spans

@@ -3,10 +3,12 @@
 from dataclasses import dataclass, field
 
 import numpy as np
+from duplexsump.control.records import CONTACT_NAMES
 
 from host_sim.replay import inflow, judge, segments, whatif
-from host_sim.replay.findings import finding
-from host_sim.replay.findings.look import look
+from host_sim.replay.findings.detect import detect
+from host_sim.replay.findings.finding import runs, spans
+from host_sim.report.units import US
 from host_sim.run.trace import FaultSpan, Run, Span, Totals, Trace
 
 MOST_FAULTS = 4
@@ -21,7 +23,7 @@ class Account:
     was: str
     parts: list
     flow: object
-    signs: list
+    findings: list
     judged: object
     highest_m: float
     highest_at_s: float
@@ -36,7 +38,17 @@ class Account:
     @property
     def floor_dry(self):
         """Whether the log shows no water on the floor."""
-        return self.floor_wet_s == 0.0
+        return self.floor_first_s is None
+
+    @property
+    def floor_known(self):
+        """Whether the log tells of the floor: by a level, or by a contact below it that stayed dry all the time."""
+        log, floor_m = self.log, self.site.pit.floor_m
+        if not log.levels_at_contacts_only or not self.floor_dry:
+            return log.level_m is not None
+        fitted = [(name, contact) for name, contact in zip(CONTACT_NAMES, self.site.contacts, strict=True)
+                  if contact is not None and name in log.contacts]  # fmt: skip
+        return any(contact.wet_m <= floor_m and not (log.contacts[name] == 1).any() for name, contact in fitted)
 
     @property
     def pump_ran(self):
@@ -44,9 +56,9 @@ class Account:
         return bool(self.runs)
 
 
-def explain(log, site, was, settings=None, module=None):
-    """Return the Account of a log, with nothing tried yet."""
-    parts, flow, found = reconstruct(log, site)
+def explain(log, site, was, settings=None, module=None, units=US):
+    """Return the Account of a log, with nothing tried yet; `units` are those of the evidence."""
+    parts, flow, found = reconstruct(log, site, units)
     ran = pumps_on(log, parts)
     judged = judge.judge(log, site, ran, settings, module)
     highest, at, wet, first = _water(log, site, parts)
@@ -55,13 +67,13 @@ def explain(log, site, was, settings=None, module=None):
     return account
 
 
-def reconstruct(log, site):
-    """Return (Segments, Inflow or None, Signs) of a log; water that a leaking check lets back is no inflow."""
+def reconstruct(log, site, units=US):
+    """Return (Segments, Inflow or None, Findings) of a log; water that a leaking check lets back is no inflow."""
     rates = inflow.Rates(site)
     parts = segments.segments(log, site, rates.nominal())
     flow = inflow.reconstruct(log, parts, site, rates)
-    found = look(log, site, parts, flow, rates)
-    knee = max((sign.knee_s for sign in found), default=0.0)
+    found = detect(log, site, parts, flow, rates, units)
+    knee = max((finding.knee_s for finding in found), default=0.0)
     if knee > 0.0:
         clean = segments.without_backflow(log, site, parts, knee, rates.nominal())
         flow = inflow.reconstruct(log, clean, site, rates) or flow
@@ -88,15 +100,11 @@ def _water(log, site, parts):
     level = log.level_m.copy()
     good = ~np.isnan(level)
     top = int(np.nanargmax(level))
-    smooth = level[good]
-    if not log.marks and len(smooth) > 9:
-        smooth = np.array([np.median(smooth[max(0, i - 4) : i + 5]) for i in range(len(smooth))])
-    over = smooth > site.pit.floor_m
-    time = log.time_s[good]
+    over, time = level[good] > site.pit.floor_m, log.time_s[good]
     if not over.any():
         return float(level[top]), float(log.time_s[top]), 0.0, None
-    steps = np.diff(time, append=time[-1])
-    wet = float(steps[over][steps[over] < 600.0].sum())
+    # Every row counts: a wet one stands for the time half-way to its neighbours, or all the way to a wet one.
+    wet = float((np.diff(time) * (over[1:].astype(float) + over[:-1])).sum() / 2.0)
     return float(level[top]), float(log.time_s[top]), wet, float(time[np.flatnonzero(over)[0]])
 
 
@@ -106,10 +114,10 @@ def _runs(log, parts):
         for n, values in enumerate(log.pumps):
             if values is None:
                 continue
-            for start, end in finding.spans(values == 1, log.time_s, 0.0):
+            for start, end in spans(values == 1, log.time_s, 0.0):
                 found.append(Run(n + 1, start, end, "recorded"))
         return sorted(found, key=lambda one: one.start_s)
-    return [Run(1, one.start_s, one.end_s, "found in the level") for one in finding.runs(parts)]
+    return [Run(1, one.start_s, one.end_s, "inferred from the level") for one in runs(parts)]
 
 
 def try_changes(account, changes=None, axes=(), progress=None):
@@ -135,15 +143,15 @@ def try_changes(account, changes=None, axes=(), progress=None):
 
 
 def _faults(account):
-    # One fault of a kind at a time: two signs often tell of one thing.
+    # One fault of a kind at a time: two findings often tell of one thing.
     found, taken = [], []
-    for sign in account.signs:
-        text = sign.fault_text(account.log.duration_s)
-        part = sign.fault.split("=")[0].split("-")[0]
-        overlap = any(part == other and sign.start_s < end and start < sign.end_s for other, start, end in taken)
+    for finding in account.findings:
+        text = finding.fault_text(account.log.duration_s)
+        part = finding.fault.split("=")[0].split("-")[0]
+        overlap = any(part == other and finding.start_s < end and start < finding.end_s for other, start, end in taken)
         if text and not overlap and len(found) < MOST_FAULTS:
             found.append(text)
-            taken.append((part, sign.start_s, sign.end_s))
+            taken.append((part, finding.start_s, finding.end_s))
     return found
 
 
@@ -157,7 +165,7 @@ def as_trace(account):
     known = any(values is not None for values in log.pumps)
     trace = Trace(site.name, "duplex" if known else "single", 0, log.begins_s, log.duration_s, site.pit.floor_m,
                   site.pit.floor_m)  # fmt: skip
-    for name, contact in zip(("off", "lead", "lag", "high"), site.contacts, strict=True):
+    for name, contact in zip(CONTACT_NAMES, site.contacts, strict=True):
         if contact is not None:
             trace.contact_trip_m[name], trace.contact_release_m[name] = contact.wet_m, contact.dry_m
     time, level = _line(account)
@@ -167,12 +175,12 @@ def as_trace(account):
     trace.current_a = [[0.0] * len(time)] * 2
     trace.runs = account.runs
     if log.mains is not None:
-        lost = finding.spans(log.mains == 0, log.time_s, 0.0)
+        lost = spans(log.mains == 0, log.time_s, 0.0)
         edges = [0.0, *(t for span in lost for t in span), log.duration_s]
         names = ["mains", "none"] * len(edges)
         trace.supply = [Span(n, a, b) for n, a, b in zip(names, edges, edges[1:], strict=False) if b > a]
-    shown = [sign for sign in account.signs if sign.kind != "no mains"][:8]
-    trace.faults = [FaultSpan(f"{sign.kind} ({sign.sure})", sign.text, sign.start_s, sign.end_s) for sign in shown]
+    shown = [f for f in account.findings if f.kind != "no mains"][:8]
+    trace.faults = [FaultSpan(f"{f.kind} ({f.confidence})", f.text, f.start_s, f.end_s) for f in shown]
     totals = trace.totals = Totals(account.highest_m, account.highest_at_s, account.floor_wet_s, account.floor_first_s)
     for one in trace.runs:
         totals.starts[one.pump - 1] += 1

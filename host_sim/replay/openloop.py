@@ -9,10 +9,12 @@ controller's pumps, so they are not fed: the firmware runs without sensing.
 import numpy as np
 from duplexsump.control import settings as s
 from duplexsump.control.controller import Controller
-from duplexsump.control.records import IN_CHARGER, IN_CONTACTS, IN_MAINS, N_INPUTS, N_OUTPUTS
+from duplexsump.control.records import CONTACT_NAMES, IN_CHARGER, IN_CONTACTS, IN_MAINS, N_INPUTS, N_OUTPUTS
 from duplexsump.control.ticks import MASK, diff
 
 from host_sim.errors import InputError
+from host_sim.replay.other_firmware import errors_told
+from host_sim.replay.reading.log import UNKNOWN
 
 TICK_MS = 100
 MOST_BLIND_MS = 120_000  # without sensing nothing else ends a dry run (see settings)
@@ -144,7 +146,11 @@ def grid_ms(time_s):
 
 def run(log, site, settings=None, module=None):
     """Return the OpenLoop that has been through a Log.  Raises InputError where the site or the log does not serve."""
-    loop = OpenLoop(settings or settings_for(site), module)
+    with errors_told(module):
+        return _run(OpenLoop(settings or settings_for(site), module), log, site)
+
+
+def _run(loop, log, site):
     words = _words(log, site)
     mains = np.ones(len(words), np.int8) if log.mains is None else np.where(log.mains == 0, 0, 1)
     joint = words.astype(np.int16) | (mains.astype(np.int16) << 8)
@@ -163,13 +169,11 @@ def run(log, site, settings=None, module=None):
 
 
 def _words(log, site):
-    if log.level_m is not None and not log.marks:
+    if log.level_m is not None and not log.levels_at_contacts_only:
         return Floats(site.contacts).words(log.level_m)
     words = np.zeros(len(log.time_s), np.uint8)
-    for i, name in enumerate(("off", "lead", "lag", "high")):
-        values = log.contacts.get(name)
-        if values is not None and site.contacts[i] is not None:
-            rows = np.maximum.accumulate(np.where(values >= 0, np.arange(len(values)), -1))
-            wet = np.where(rows < 0, 0, values[np.maximum(rows, 0)]) == 1
-            words |= np.where(wet, np.uint8(1 << i), np.uint8(0))
+    for i, name in enumerate(CONTACT_NAMES):
+        if name in log.contacts and site.contacts[i] is not None:
+            states = log.contact_states(name)
+            words |= np.where(states == UNKNOWN, 0, states).astype(np.uint8) << np.uint8(i)
     return words

@@ -24,7 +24,7 @@ def draw(account, units):
     if len(line) > 150:
         line = f"{words.headline(account, units)}\n{_cut(words.cause(account), 150)}"
     figure = strip.draw(trace, units, baseline, heading=f"What the log shows: {account.log.name}", line=line)
-    _mend_words(figure, account)
+    _relabel(figure, account)
     _band(figure, account, units)
     _gaps(figure, account)
     return figure
@@ -34,14 +34,14 @@ def _cut(text, most):
     return text if len(text) <= most else text[: most - 3].rsplit(" ", 1)[0] + " ..."
 
 
-def _mend_words(figure, account):
+def _relabel(figure, account):
     recorded = any(values is not None for values in account.log.pumps)
     for text in figure.findobj(lambda item: hasattr(item, "get_text")):
         said = text.get_text()
         if said == "never out" and account.log.mains is None:
             text.set_text("not recorded")
         elif said == "WHAT WENT WRONG":
-            text.set_text("SIGNS OF TROUBLE")
+            text.set_text("FINDINGS")
         elif isinstance(text, Annotation):
             continue
     if recorded:
@@ -50,13 +50,13 @@ def _mend_words(figure, account):
         labels = [label.get_text() for label in axes.get_yticklabels()]
         if any(label.startswith("pump 1 runs") for label in labels):
             axes.set_yticks(axes.get_yticks())
-            axes.set_yticklabels([label.replace("pump 1 runs", "a pump runs (seen)") for label in labels])
+            axes.set_yticklabels([label.replace("pump 1 runs", "a pump runs (inferred)") for label in labels])
 
 
 def _band(figure, account, units):
     flow = account.flow
     axes = figure.axes[1]
-    axes.set_ylabel(f"inflow, found\n[{units.flow.unit}]")
+    axes.set_ylabel(f"inflow (found)\n[{units.flow.unit}]")
     if flow is None:
         return
     scale = units.flow.number

@@ -71,7 +71,7 @@ def segments(log, site, nominal_m3s):
         return []
     good = ~np.isnan(log.level_m)
     time, level = log.time_s[good], log.level_m[good]
-    if log.marks:
+    if log.levels_at_contacts_only:
         return _between_marks(log, site, time, level)
     if len(time) < LEAST_ROWS:
         return []
@@ -210,8 +210,8 @@ def _kinks(time, volume, a, b, least_slope, sigma_m3, found):
     error_right, slope_right, spread_right = _misfit(right)
     gain = total - error_left - error_right
     jump = np.abs(slope_left - slope_right)
-    sure = 5.0 * sigma_m3 * np.sqrt(1.0 / np.maximum(spread_left, 1e-9) + 1.0 / np.maximum(spread_right, 1e-9))
-    score = np.where((jump >= least_slope) & (jump >= sure), gain, -np.inf)
+    least_jump = 5.0 * sigma_m3 * np.sqrt(1.0 / np.maximum(spread_left, 1e-9) + 1.0 / np.maximum(spread_right, 1e-9))
+    score = np.where((jump >= least_slope) & (jump >= least_jump), gain, -np.inf)
     best = int(np.argmax(score))
     if not np.isfinite(score[best]) or score[best] < 40.0 * sigma_m3**2:
         return
@@ -340,9 +340,12 @@ def _between_marks(log, site, time, level):
     rows = np.flatnonzero(~np.isnan(log.level_m))
     changes = np.flatnonzero(np.diff(mask_of)) + 1
     volume = volumes(site.pit, level)
+    recorded = any(values is not None for values in log.pumps)
     found = []
     for k in range(len(rows) - 1):
         a, b = rows[k], rows[k + 1]
+        if not recorded and not _one_way(level[k], level[k + 1], site):
+            continue
         between = changes[(changes > a) & (changes <= b)]
         length = time[k + 1] - time[k]
         if len(between) or length < 1.0 or mask_of[a] == UNKNOWN or level[k] == level[k + 1]:
@@ -351,6 +354,18 @@ def _between_marks(log, site, time, level):
         # A float turns within a few millimetres of its height, and the record's grid is 0.1 s; from memory.
         error = np.hypot(0.003 * site.pit.area_m2(float(level[k])), abs(slope) * 0.1) * np.sqrt(2.0) / length
         mask = int(mask_of[a])
+        pumps = (mask & 1) + (mask >> 1)
+        if not recorded:
+            mask, pumps = (UNKNOWN, 1) if slope < 0.0 else (0, 0)
         found.append(Segment(float(time[k]), float(time[k + 1]), slope, float(error), float(level[k]),
-                             float(level[k + 1]), (mask & 1) + (mask >> 1), mask, 2))  # fmt: skip
+                             float(level[k + 1]), pumps, mask, 2))  # fmt: skip
     return found
+
+
+def _one_way(before_m, after_m, site):
+    # Whether the water went one way from a contact's turn to the next: up from one that turned wet, or down from one
+    # that turned dry.  Otherwise a pump came or went in between, and without its record nobody knows when.
+    wets, dries = ([getattr(c, key) for c in site.contacts if c is not None] for key in ("wet_m", "dry_m"))
+    if after_m > before_m:
+        return before_m in wets and before_m not in dries and after_m in wets
+    return before_m in dries and before_m not in wets and after_m in dries

@@ -1,4 +1,4 @@
-"""Long logs: a year at one row a second through the firmware, open loop, in bounded memory.
+"""StreamTotals logs: a year at one row a second through the firmware, open loop, in bounded memory.
 
 The file is read in blocks by pyarrow.  Levels become contact words, and words
 become edges, by arithmetic on whole blocks; the firmware is stepped only where
@@ -16,7 +16,9 @@ from duplexsump.control.records import OUT_PUMP_1, OUT_PUMP_2
 
 from host_sim.errors import InputError
 from host_sim.replay import openloop
+from host_sim.replay.other_firmware import errors_told
 from host_sim.replay.reading import cleaning, stamps, table_log
+from host_sim.replay.reading.cells import states
 
 BLOCK_ROWS = 1 << 18
 BLOCK_BYTES = 8 << 20
@@ -36,8 +38,8 @@ class Day:
 
 
 @dataclass
-class Long:
-    """What came of a long log; `lost` counts rows left out by what was wrong with them."""
+class StreamTotals:
+    """The totals of a streamed log; `lost` counts rows left out by what was wrong with them."""
 
     rows: int = 0
     edges: int = 0
@@ -101,7 +103,7 @@ def blocks(path, mapping):
         import pyarrow.csv as pc
         import pyarrow.parquet as pq
     except ImportError as error:
-        raise InputError(f"a long log {table_log.INSTALL[0].lower()}{table_log.INSTALL[1:]}", str(path)) from error
+        raise InputError(f"streaming a long log {table_log.INSTALL}", str(path)) from error
     wanted = mapping.columns()
     try:
         if table_log.kind_of(path, mapping) == "parquet":
@@ -129,19 +131,24 @@ def _types(pa, mapping):
     found = {}
     if mapping.clock in ("unix s", "unix ms", "seconds"):
         found[mapping.time] = pa.float64()
-    elif "%" in mapping.clock:
+    elif "%" in mapping.clock or mapping.time_of_day:
         found[mapping.time] = pa.string()
+        found |= {mapping.time_of_day: pa.string()} if mapping.time_of_day else {}
     if mapping.level is not None:
         found[mapping.level.name] = pa.float64()
     return found
 
 
-def _times(array, mapping, zone, found):
+def _times(columns, mapping, zone, found):
     # Seconds since 1970 of one block, nan where there is none.
     import pyarrow as pa
 
+    array = columns[mapping.time]
     kind = array.type
-    if pa.types.is_timestamp(kind):
+    if mapping.time_of_day:
+        cells = stamps.joined(array.to_pylist(), columns[mapping.time_of_day].to_pylist())
+        seconds, known = stamps.parse(cells, mapping.clock, [])
+    elif pa.types.is_timestamp(kind):
         known = np.full(len(array), kind.tz is not None)
         seconds = np.asarray(array.cast(pa.timestamp("ms")).cast(pa.int64()).fill_null(-(2**62)), np.int64) / 1000.0
         seconds[seconds < -1e15] = np.nan
@@ -161,26 +168,31 @@ def _numbers(array, column):
     import pyarrow as pa
 
     if not (pa.types.is_floating(array.type) or pa.types.is_integer(array.type) or pa.types.is_null(array.type)):
-        raise InputError(f'column "{column.name}" holds {array.type}: a long log wants bare numbers in one unit')
+        raise InputError(f'column "{column.name}" holds {array.type}: --long requires plain numbers in one unit')
     return array.cast(pa.float64()).to_numpy(zero_copy_only=False) * column.factor + column.offset
 
 
 def run(path, mapping, site, settings=None, module=None, progress=None):
-    """Return the Long of a file.
+    """Return the StreamTotals of a file.
 
     `mapping` needs a level; of the rest only the mains is used.  Rows that come
     too late or repeat a time are left out and counted, readings beyond anything
     possible and lone spikes count as missing.  Raises InputError.
     """
     if mapping.level is None:
-        raise InputError("a long log is judged by its level: [level] is wanted in the mapping", str(path))
-    found = Long()
-    loop = _Counting(settings or openloop.settings_for(site), found, module)
+        raise InputError("a long log is judged by its level: [level] is required in the mapping", str(path))
+    found = StreamTotals()
+    with errors_told(module):
+        return _run(_Counting(settings or openloop.settings_for(site), found, module), found, path, mapping, site,
+                    progress)  # fmt: skip
+
+
+def _run(loop, found, path, mapping, site, progress):
     floats = openloop.Floats(site.contacts)
     zone = stamps.zone_of(mapping.zone) if mapping.zone else None
     last, state, origin = -np.inf, None, None
     for share, columns in blocks(path, mapping):
-        time = _times(columns[mapping.time], mapping, zone, found)
+        time = _times(columns, mapping, zone, found)
         level = _numbers(columns[mapping.level.name], mapping.level)
         found.rows += len(time)
         keep = _keep(time, last, found)
@@ -198,7 +210,7 @@ def run(path, mapping, site, settings=None, module=None, progress=None):
         if progress is not None:
             progress(share)
     if origin is None:
-        raise InputError("holds no row with a time that can be read", str(path))
+        raise InputError("has no row with a readable time", str(path))
     found.duration_s = last - origin
     if loop.controller is not None:
         loop.end(int(openloop.grid_ms(found.duration_s)) + openloop.TICK_MS)
@@ -223,21 +235,19 @@ def _clean(level, found, spike_m):
         outside = (level < cleaning.LOWEST_M) | (level > cleaning.HIGHEST_M)
     if outside.any():
         level = np.where(outside, np.nan, level)
-    findings = []
+    issues = []
     if float(np.nanmax(np.abs(np.diff(level)), initial=0.0)) > (spike_m or cleaning.SPIKE_M):
         level = level.copy()
-        cleaning.spikes(level, findings, spike_m)
+        cleaning.spikes(level, issues, spike_m)
     found.lost["drop-out"] += int(lost.sum())
     found.lost["out of range"] += int(outside.sum())
-    found.lost["spike"] += sum(f.count for f in findings)
+    found.lost["spike"] += sum(f.count for f in issues)
     return level
 
 
 def _mains(columns, mapping, keep, n):
     if mapping.mains is None:
         return None
-    from host_sim.replay.reading.cells import states
-
     found = states(columns[mapping.mains.name].to_pylist(), mapping.mains, mapping)
     found = found if keep is None else found[keep]
     return np.where(found[:n] == 0, 0, 1).astype(np.uint16)

@@ -2,8 +2,8 @@
 
 Each night is a pit, an inflow and a fault of our own invention, drawn from a
 seed; a logger keeps its level (and nothing else), with noise, drop-outs, spikes
-and holes.  `detect()` counts for every sign whether it was there and whether it
-was found; `reconstruct()` how far the inflow found lies from the one given.
+and holes.  `score_findings()` counts for every finding whether it was there and whether it
+was found; `score_inflow()` how far the inflow found lies from the one given.
 """
 
 from dataclasses import dataclass, field, replace
@@ -34,7 +34,7 @@ NIGHTS = {
     "water comes back": ("", "duplex", ("recirculation",)),
     "too much water": ("", "single", ()),
 }
-SIGNS = ("late start", "low stop", "weak pump", "leaking check valve", "short cycling", "recirculation",
+KINDS_SCORED = ("late start", "low stop", "weak pump", "leaking check valve", "short cycling", "recirculation",
          "not keeping up")  # fmt: skip
 
 
@@ -88,7 +88,7 @@ def _storm(rng, duration_s, kind):
 
 
 def logged(trace, rng, every_s=1.0, noise_m=None, holes=None):
-    """Return the Log that a logger keeps of a trace's level, mended as a foreign log is."""
+    """Return the Log that a logger keeps of a trace's level, cleaned as a table log is."""
     noise = float(rng.uniform(0.0005, 0.003)) if noise_m is None else noise_m
     time = np.arange(0.0, trace.duration_s, every_s)
     level = np.round(np.interp(time, trace.time_s, trace.level_m) + rng.normal(0.0, noise, len(time)), 3)
@@ -101,8 +101,8 @@ def logged(trace, rng, every_s=1.0, noise_m=None, holes=None):
         keep &= (time < start) | (time > start + float(rng.uniform(60.0, 600.0)))
     log = Log("simulated", datetime(2024, 1, 1, 19), time[keep], level[keep])
     log.time_s = log.time_s - log.time_s[0] + 0.0
-    log.gaps = cleaning.gaps(log.time_s, log.findings)
-    cleaning.spikes(log.level_m, log.findings)
+    log.gaps = cleaning.gaps(log.time_s, log.issues)
+    cleaning.spikes(log.level_m, log.issues)
     return log
 
 
@@ -125,34 +125,34 @@ def _by_trace(night):
     return found
 
 
-def look(night):
-    """Return (Inflow or None, signs) of a night's log."""
+def findings_of(night):
+    """Return (Inflow or None, findings) of a night's log."""
     _, flow, found = nights.reconstruct(night.log, night.site)
     return flow, found
 
 
-def detect(count, progress=None):
-    """Return ({sign: [there and found, there and missed, absent and found, absent and not found]}, misses).
+def score_findings(count, progress=None):
+    """Return ({finding: [there and found, there and missed, absent and found, absent and not found]}, misses).
 
-    `count` nights, the kinds in turn; `misses` are (kind, seed, sign, "missed" or "false").
+    `count` nights, the kinds in turn; `misses` are (kind, seed, finding, "missed" or "false").
     """
-    table = {kind: [0, 0, 0, 0] for kind in SIGNS}
+    table = {kind: [0, 0, 0, 0] for kind in KINDS_SCORED}
     misses = []
     for seed in range(count):
         kind = list(NIGHTS)[seed % len(NIGHTS)]
         night = make(kind, seed)
-        named = {sign.kind for sign in look(night)[1]}
-        for sign in SIGNS:
-            there, told = sign in night.present, sign in named
-            table[sign][(0 if told else 1) if there else (2 if told else 3)] += 1
+        named = {finding.kind for finding in findings_of(night)[1]}
+        for finding in KINDS_SCORED:
+            there, told = finding in night.present, finding in named
+            table[finding][(0 if told else 1) if there else (2 if told else 3)] += 1
             if there != told:
-                misses.append((kind, seed, sign, "missed" if there else "false"))
+                misses.append((kind, seed, finding, "missed" if there else "false"))
         if progress is not None:
             progress((seed + 1) / count)
     return table, misses
 
 
-def reconstruct(count, progress=None, every_s=1.0):
+def score_inflow(count, progress=None, every_s=1.0):
     """Return a list of (kind, mean error, error of the volume, share of the truth within the band), one a night.
 
     Errors are shares of the night's mean inflow, over the stretches that the log covers.
@@ -161,7 +161,7 @@ def reconstruct(count, progress=None, every_s=1.0):
     for seed in range(count):
         kind = list(NIGHTS)[seed % len(NIGHTS)]
         night = make(kind, 1000 + seed, every_s=every_s)
-        flow, _ = look(night)
+        flow, _ = findings_of(night)
         truth = np.interp(flow.time_s, night.trace.time_s, night.trace.inflow_m3s)
         seen = ~flow.held & (flow.time_s <= night.log.time_s[-1])
         error = np.abs(flow.flow_m3s - truth)[seen].mean() / truth[seen].mean()

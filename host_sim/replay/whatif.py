@@ -1,4 +1,4 @@
-"""What if: the inflow that was found, through the closed loop with something else in the cellar.
+"""What if: the inflow that was found, through the closed loop with something else in the basement.
 
 A change is KEY=VALUE, several with " and ":
 
@@ -6,7 +6,7 @@ A change is KEY=VALUE, several with " and ":
     pipe=2 in            riser and header
     battery=200 Ah       the battery, with a charger where there was none
     controller=single    one pump on one float switch, or duplex
-    repaired             the faults that were found are mended
+    repaired             the faults that were found are repaired
     pit.diameter=24 in   any key of the site file, as settings.min_off=20 s
 """
 
@@ -16,11 +16,11 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 import numpy as np
+import tomli_w
 
 from host_sim import units
 from host_sim.errors import InputError
 from host_sim.plant.inflow import combine, steps_of_flow
-from host_sim.replay.reading import toml_text
 from host_sim.run.closed_loop import run
 from host_sim.site.faults import parse_fault
 from host_sim.site.load import read_site
@@ -33,7 +33,7 @@ USUAL_BATTERY = {"capacity": "100 Ah", "rated_over": "20 h", "peukert": 1.2}
 
 @dataclass
 class Outcome:
-    """What came of one change; `trace` is kept for drawing."""
+    """The result of one change; `trace` is kept for drawing."""
 
     change: str
     highest_m: float
@@ -60,24 +60,24 @@ def plan_of(site):
 
 
 def apply(plan, change):
-    """Return (table, controller or "", whether faults are mended) with one change; the table given is kept.
+    """Return (table, controller or "", whether faults are repaired) with one change; the table given is kept.
 
     Raises InputError for a change that cannot be read.
     """
-    data, controller, mended = copy.deepcopy(plan), "", False
+    data, controller, repaired = copy.deepcopy(plan), "", False
     for part in change.split(" and "):
         key, equals, value = (text.strip() for text in part.partition("="))
         if key == "repaired" and not equals:
-            mended = True
+            repaired = True
         elif not equals or not value:
-            raise InputError(f'change "{part}": write KEY=VALUE, as pump=150% or pit.diameter=24 in, or repaired')
+            raise InputError(f'change "{part}": write KEY=VALUE, such as pump=150% or pit.diameter=24 in, or repaired')
         elif key == "controller":
             if value not in ("single", "duplex"):
                 raise InputError(f'change "{part}": controller is single or duplex')
             controller = value
         else:
             _apply(data, key, value, part)
-    return data, controller, mended
+    return data, controller, repaired
 
 
 def _apply(data, key, value, part):
@@ -104,8 +104,8 @@ def _apply(data, key, value, part):
         for name in path:
             table = table.setdefault(name, {})
             if not isinstance(table, dict):
-                raise InputError(f'change "{part}": {name} is no table of the site file')
-        table[last] = _value(value)
+                raise InputError(f'change "{part}": {name} is not a table of the site file')
+        table[last] = value_of(value)
 
 
 def _pump(data, key, value, part):
@@ -114,7 +114,7 @@ def _pump(data, key, value, part):
     except ValueError as error:
         raise InputError(f'change "{part}": {error}') from error
     if not 0.05 <= share <= 20.0:
-        raise InputError(f'change "{part}": a share from 5 % to 2000 % is wanted')
+        raise InputError(f'change "{part}": a share from 5 % to 2000 % is required')
     for name in ("pump", "pump1", "pump2") if key == "pump" else (key,):
         table = data.get(name, {})
         curve = table.get("curve") or (data.get("pump", {}).get("curve") if name == key != "pump" else None)
@@ -127,7 +127,8 @@ def _times(text, share):
     return f"{units.read(text, 'flow') * share * 1000.0:.6g} L/s"
 
 
-def _value(text):
+def value_of(text):
+    """Return a text as a TOML value: an integer, a number, true or false, else the text."""
     for kind in (int, float):
         try:
             return kind(text)
@@ -141,7 +142,7 @@ def settings_of(site, changes):
     data = plan_of(site)
     for text in changes:
         data = apply(data, text if text.startswith("settings.") else f"settings.{text}")[0]
-    return read_site(toml_text.text(data), Path(site.path).parent, "settings").settings
+    return read_site(tomli_w.dumps(data), Path(site.path).parent, "settings").settings
 
 
 class Trial:
@@ -161,15 +162,15 @@ class Trial:
 
     def run(self, change=""):
         """Return the Outcome of a change ("" for the night as it was).  Raises InputError."""
-        data, controller, mended = apply(self.plan, change) if change else (self.plan, "", False)
+        data, controller, repaired = apply(self.plan, change) if change else (self.plan, "", False)
         try:
-            site = read_site(toml_text.text(data), Path(self.site.path).parent, "the changed site")
+            site = read_site(tomli_w.dumps(data), Path(self.site.path).parent, "the changed site")
         except InputError as error:
             raise InputError([f'change "{change}": {line}' for line in error.problems]) from error
         site.inflow, site.seepage = combine([self.steps]), None
         site.duration_s, site.begins_s = self.duration_s, self.begins_s
         site.start_m = min(self.start_m, site.pit.floor_m)
-        faults = [] if mended else [parse_fault(text, self.begins_s) for text in self.faults]
+        faults = [] if repaired else [parse_fault(text, self.begins_s) for text in self.faults]
         trace = run(site, faults=faults, controller=controller or self.was)
         return outcome(change or "as it was", trace)
 
@@ -192,7 +193,8 @@ def proposals(site, was, faults):
     if site.supply.battery is None:
         found.append("battery=100 Ah" + (" and controller=duplex" if was == "single" else ""))
     if was == "single":
-        found += ["controller=duplex and pump=150%", "controller=duplex and repaired"]
+        found.append("controller=duplex and pump=150%")
+        found += ["controller=duplex and repaired"] if faults else []
     else:
         found.append("repaired and pump=150%" if faults else "pump=200%")
     return list(dict.fromkeys(found))
@@ -203,7 +205,7 @@ def axis(text):
     key, _, rest = text.partition("=")
     parts = rest.split(":")
     if len(parts) != 3 or not parts[2].isdigit() or not 2 <= int(parts[2]) <= 20:
-        raise InputError(f'"{text}": write KEY=FROM:TO:COUNT with 2 to 20 values, as pump=100%:200%:5', "--sweep")
+        raise InputError(f'"{text}": write KEY=FROM:TO:COUNT with 2 to 20 values, such as pump=100%:200%:5', "--sweep")
     first, last, count = _number(parts[0], text), _number(parts[1], text), int(parts[2])
     if first[1] != last[1]:
         raise InputError(f'"{text}": both ends must have one unit', "--sweep")
@@ -217,7 +219,7 @@ def _number(text, whole):
     try:
         return float(digits), text.strip()[len(digits) :].strip()
     except ValueError as error:
-        raise InputError(f'"{whole}": "{text}" is no number with a unit', "--sweep") from error
+        raise InputError(f'"{whole}": "{text}" is not a number with a unit', "--sweep") from error
 
 
 def sweep(trial, axes, progress=None):
@@ -228,7 +230,7 @@ def sweep(trial, axes, progress=None):
     second = axes[1] if len(axes) > 1 else ("", [""])
     total = len(axes[0][1]) * len(second[1])
     if total > MOST_SWEEP:
-        raise InputError(f"{total} runs are wanted: at most {MOST_SWEEP}; take fewer values", "--sweep")
+        raise InputError(f"{total} runs are asked for: at most {MOST_SWEEP}; take fewer values", "--sweep")
     rows, done = [], 0
     for high in second[1]:
         row = []

@@ -1,11 +1,10 @@
 """The strip chart as one HTML file that can be zoomed: nothing is fetched from anywhere."""
 
-import html
-import json
 from datetime import datetime
 from importlib import resources
 
 import numpy as np
+from jinja2 import Environment, StrictUndefined
 
 from host_sim.replay import account as words
 from host_sim.replay.night import as_trace
@@ -14,21 +13,25 @@ from host_sim.report.lanes import BLACK, ORANGE, PUMP_COLORS
 MOST_OTHERS = 7
 
 
+def _environment():
+    # Every text is escaped; the data as JSON in which <, > and & are \u003c and the like, so that no name in a log
+    # can end the script.
+    found = Environment(autoescape=True, undefined=StrictUndefined, keep_trailing_newline=True)
+    found.policies["json.dumps_kwargs"] = {"separators": (",", ":"), "allow_nan": False}
+    return found
+
+
 def page(account, units):
     """Return the HTML of an account as a text."""
-    text = (resources.files("host_sim.replay") / "zoom.html").read_text(encoding="utf-8")
-    parts = {
-        "__TITLE__": f"What the log shows: {account.log.name}",
-        "__HEADLINE__": words.headline(account, units),
-        "__CAUSE__": words.cause(account),
-        "__CURE__": words.cure(account),
-        "__PAGE__": "\n".join(words.page(account, units)),
-    }
-    for mark, said in parts.items():
-        text = text.replace(mark, html.escape(said))
-    # Inside a script a closing tag would end it, wherever it stands.
-    data = json.dumps(_data(account, units), separators=(",", ":")).replace("</", "<\\/")
-    return text.replace("__DATA__", data)
+    source = (resources.files("host_sim.replay") / "zoom.html").read_text(encoding="utf-8")
+    return _environment().from_string(source).render(
+        title=f"What the log shows: {account.log.name}",
+        headline=words.headline(account, units),
+        cause=words.cause(account),
+        cure=words.cure(account),
+        page="\n".join(words.page(account, units)),
+        data=_data(account, units),
+    )
 
 
 def _data(account, units):
@@ -69,7 +72,7 @@ def _points(time_s, level_m, scale):
 
 
 def _line(outcome, units):
-    name = "run again as it was" if outcome.change == "as it was" else f"with {words.spoken(outcome.change)}"
+    name = "simulated as it was" if outcome.change == "as it was" else f"with {words.spoken(outcome.change)}"
     return {"name": name, **_points(outcome.trace.time_s, outcome.trace.level_m, units.level.number)}
 
 
@@ -84,8 +87,8 @@ def _lanes(account, trace):
     if account.log.mains is not None:
         lanes.append({"name": "mains out", "bars": lost, "colour": BLACK})
     named = {}
-    for sign in account.signs:
-        if sign.kind != "no mains":
-            named.setdefault(sign.kind, []).append([sign.start_s, sign.end_s])
+    for finding in account.findings:
+        if finding.kind != "no mains":
+            named.setdefault(finding.kind, []).append([finding.start_s, finding.end_s])
     lanes += [{"name": name, "bars": bars, "colour": ORANGE} for name, bars in list(named.items())[:8]]
     return lanes

@@ -1,12 +1,13 @@
-"""The folder that a night leaves behind, and the care that nothing of somebody else's is lost.
+"""The folder of results of a command: nothing of somebody else's is overwritten, and no file is left half written.
 
 A folder is ours when its summary says so.  A folder of ours is written anew,
 file by file, each complete before it takes its name; a folder that holds files
-of the same names but no such summary is refused before anything runs.
+of the same names but no such summary is refused before anything runs, and so is
+a place that cannot be written to.
 """
 
 import json
-import os
+import tempfile
 from pathlib import Path
 
 from host_sim.errors import InputError
@@ -17,44 +18,97 @@ PICTURES = ("strip.png", "strip.svg", "closeup.png", "closeup.svg")
 NAMES = (*PICTURES, "timeline.txt", "journal.jsonl", SUMMARY)
 
 
-def check(folder):
-    """Raise InputError where results must not be written into `folder`; create nothing."""
-    folder = Path(folder)
-    if folder.exists() and not folder.is_dir():
-        raise InputError(f"{folder} is a file: name a folder, or one that does not exist yet", "--out")
-    taken = [name for name in NAMES if (folder / name).exists()]
-    if taken and not is_ours(folder):
-        files = ", ".join(taken)
-        raise InputError(f"{folder} holds {files} that no night of ours wrote: name another folder", "--out")
-    parent = next(place for place in (folder, *folder.resolve().parents) if place.exists())
-    if not os.access(parent, os.W_OK):
-        raise InputError(f"{parent} cannot be written to: name another folder", "--out")
+def check(folder, names=NAMES, summary=SUMMARY, made_by=MADE_BY, what="night"):
+    """Raise InputError where results must not be written into `folder`; create nothing.
 
-
-def is_ours(folder):
-    """Tell whether the summary in `folder` was written by a night of ours."""
-    try:
-        summary = json.loads((Path(folder) / SUMMARY).read_text(encoding="utf-8"))
-    except (OSError, ValueError):
-        return False
-    return isinstance(summary, dict) and summary.get("made_by") == MADE_BY
-
-
-def write(folder, name, content):
-    """Write one result, `content` being a text, or a function that writes to the path it is given.
-
-    The file takes its name only when it is complete, so a stop half-way leaves the older one whole.
+    `names` are the files that will be written.  They may be there already only
+    where the file `summary` among them is JSON with `made_by`; `what` is what
+    a person calls a run ("night", "sizing", "replay").
     """
     folder = Path(folder)
-    folder.mkdir(parents=True, exist_ok=True)
+    try:
+        if folder.exists() and not folder.is_dir():
+            raise InputError(f"{folder} is a file: name a folder, or one that does not exist yet", "--out")
+        taken = [name for name in names if (folder / name).exists()]
+        if taken and not is_ours(folder, summary, made_by):
+            files = ", ".join(taken)
+            raise InputError(f"{folder} holds {files} that no {what} of ours wrote: name another folder", "--out")
+        _try_to_write(folder)
+    except OSError as error:
+        raise InputError(_refusal(folder, error), "--out") from error
+
+
+def _try_to_write(folder):
+    # The rights alone do not tell: root has them all, and still cannot write below /proc or on a read-only disk.
+    parent = next(place for place in (folder, *folder.absolute().parents) if place.exists())
+    if not parent.is_dir():
+        raise InputError(f"{parent} is a file, so {folder} cannot be made in it: name another folder", "--out")
+    try:
+        tempfile.TemporaryFile(dir=parent).close()
+    except OSError as error:
+        raise InputError(_refusal(parent, error), "--out") from error
+
+
+def _refusal(place, error):
+    return f"{place} cannot be written to ({error.strerror or error}): name another folder"
+
+
+def is_ours(folder, summary=SUMMARY, made_by=MADE_BY):
+    """Tell whether the summary in `folder` is JSON that names `made_by`."""
+    try:
+        found = json.loads((Path(folder) / summary).read_text(encoding="utf-8"))
+    except (OSError, ValueError):
+        return False
+    return isinstance(found, dict) and found.get("made_by") == made_by
+
+
+def write(folder, name, content, source="--out"):
+    """Write one result, `content` being a text, or a function that writes to the path it is given.
+
+    The file takes its name only when it is complete, so a stop half-way leaves
+    the older one whole.  Returns its path.  Raises InputError with `source`,
+    which names the file and the reason, where it cannot be written, as on a full
+    disk.
+    """
+    folder = Path(folder)
     stem, suffix = name.rsplit(".", 1)
     partial = folder / f".{stem}.partial.{suffix}"
     try:
-        if callable(content):
-            content(partial)
-        else:
-            partial.write_text(content, encoding="utf-8")
-        partial.replace(folder / name)
-    finally:
-        partial.unlink(missing_ok=True)
+        folder.mkdir(parents=True, exist_ok=True)
+        try:
+            if callable(content):
+                content(partial)
+            else:
+                partial.write_text(content, encoding="utf-8")
+            partial.replace(folder / name)
+        finally:
+            partial.unlink(missing_ok=True)
+    except OSError as error:
+        older = "the older one is kept" if _exists(folder / name) else "there is none"
+        raise InputError(f"{folder / name} cannot be written ({error.strerror or error}); {older}, and what was half "
+                         "written is removed: make room, or name another folder", source) from error  # fmt: skip
     return folder / name
+
+
+def write_all(folder, contents):
+    """Write several results, a list of (name, content) as `write()` takes them, the summary last.
+
+    Raises InputError where one cannot be written; it also names those written before it.
+    """
+    done = []
+    for name, content in contents:
+        try:
+            write(folder, name, content)
+        except InputError as error:
+            left = [late for late, _ in contents[len(done) + 1 :]]
+            state = f"{folder} is incomplete: {', '.join(done) or 'nothing'} written in this run"
+            state += f"; not reached: {', '.join(left)}" if left else ""
+            raise InputError([*error.problems, state], "--out") from error
+        done.append(name)
+
+
+def _exists(path):
+    try:
+        return path.exists()
+    except OSError:
+        return False

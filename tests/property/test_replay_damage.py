@@ -3,6 +3,7 @@
 import csv
 import io
 import tempfile
+from datetime import UTC, datetime
 from pathlib import Path
 
 import numpy as np
@@ -12,6 +13,7 @@ from hypothesis import strategies as st
 from host_sim.errors import InputError
 from host_sim.replay.reading import cleaning, mapping, stamps, table_log
 from host_sim.replay.reading.log import UNKNOWN
+from tests.replay_nights import zone_with_daylight_saving
 
 MAP = mapping.read({"time": {"column": "t", "format": "seconds"}, "level": {"column": "h", "unit": "mm"},
                     "mains": {"column": "m"}})  # fmt: skip
@@ -55,13 +57,13 @@ def test_a_damaged_log_is_in_order_and_every_row_is_accounted_for(rows):
         assert "no row" in refused
         return
     assert (np.diff(log.time_s) > 0).all()
-    lost = {f.kind: f.count for f in log.findings}
-    gone = lost.get("no time", 0) + lost.get("duplicate", 0) + lost.get("two readings at one time", 0)
+    lost = {f.kind: f.count for f in log.issues}
+    gone = lost.get("no time", 0) + lost.get("duplicate", 0) + lost.get("conflicting duplicate", 0)
     assert len(log.time_s) + gone == log.rows_read == len(rows)
     assert set(np.unique(log.mains)) <= {UNKNOWN, 0, 1}
     # A reading that is left out is told as one of these kinds.
     kinds = ("drop-out", "out of range", "spike")
-    told = sum(f.count for f in log.findings if f.kind in kinds and "level" in f.text)
+    told = sum(f.count for f in log.issues if f.kind in kinds and "level" in f.text)
     assert int(np.isnan(log.level_m).sum()) == told
 
 
@@ -108,27 +110,26 @@ def test_every_lone_spike_is_found_and_no_water_is_taken_for_one(seed, count, he
     level = water.copy()
     places = 10 + 90 * np.arange(count) + rng.integers(0, 80, count)
     level[places] += height * rng.choice([-1, 1], count)
-    findings = []
-    cleaning.spikes(level, findings)
+    issues = []
+    cleaning.spikes(level, issues)
     assert set(np.flatnonzero(np.isnan(level))) == set(places)
-    assert findings[0].count == count
+    assert issues[0].count == count
 
 
-ZONES = ("Europe/Berlin", "America/New_York", "Australia/Lord_Howe", "Asia/Kolkata", "UTC")
+# Zones of the IANA time zone database whose clocks move by an hour, by half an hour, and never.
+ZONES = (zone_with_daylight_saving()[0], zone_with_daylight_saving(1800)[0], "Etc/GMT+5", "+05:30", "UTC")
 
 
 @given(st.sampled_from(ZONES), st.integers(1_577_836_800, 1_735_689_600), st.sampled_from([60, 600, 1800]))
 def test_local_stamps_go_back_to_the_utc_that_they_came_from(zone, begins, step):
     # Forty hours around any time of 2020 to 2024, so that the jumps of summer time are among them.
-    from datetime import UTC, datetime
-
     utc = begins + step * np.arange(0, 40 * 3600 // step)
     info = stamps.zone_of(zone)
     walls = [datetime.fromtimestamp(int(t), UTC).astimezone(info).strftime("%Y-%m-%d %H:%M:%S") for t in utc]
-    findings = []
-    seconds, known = stamps.parse(walls, "iso", findings)
-    back = stamps.to_utc(seconds, known, info, findings)
-    inside = [f for f in findings if f.kind == "hour that came twice"]
-    if inside and "nothing shows" in inside[0].text:
+    issues = []
+    seconds, known = stamps.parse(walls, "iso", issues)
+    back = stamps.to_utc(seconds, known, info, issues)
+    inside = [f for f in issues if f.kind == "repeated hour"]
+    if inside and "no second pass" in inside[0].text:
         return  # the log ends or begins within the hour that comes twice
     assert np.array_equal(back, utc)

@@ -11,10 +11,11 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+import tomli_w
 
 from host_sim.plant import water_table
 from host_sim.replay import inflow, segments
-from host_sim.replay.reading import mapping, table_log, toml_text
+from host_sim.replay.reading import mapping, table_log
 from host_sim.run.closed_loop import run
 from host_sim.site.load import packaged, read_site
 from tests.replay_nights import logged
@@ -22,25 +23,25 @@ from tests.replay_nights import logged
 FOLDER = Path(pytest.importorskip("gensor").__file__).parent / "testdata"
 
 
-def diver(unit_of_pressure="cm"):
-    """Return the mapping of a logger's file: pressure in centimetres of water."""
+def well_mapping():
+    """Return the mapping of a well's file: pressure in centimetres of water."""
     return mapping.read({
         "file": {"encoding": "latin-1"},
         "time": {"column": "Date/time", "format": "%Y/%m/%d %H:%M:%S", "zone": "UTC"},
-        "level": {"column": "Pressure[cmH2O]", "unit": unit_of_pressure},
+        "level": {"column": "Pressure[cmH2O]", "unit": "cm"},
     })  # fmt: skip
 
 
 @pytest.fixture(scope="module")
 def well():
     """Give the Log of well b as its logger wrote it."""
-    return table_log.read(FOLDER / water_table.WELLS["b"], diver())
+    return table_log.read(FOLDER / water_table.WELLS["b"], well_mapping())
 
 
 def test_the_reader_meets_every_row_of_the_measured_file(well):
     lines = (FOLDER / water_table.WELLS["b"]).read_text(encoding="latin-1").splitlines()
     assert well.rows_read == len(well.time_s) == len(lines) - 2  # a header, and a closing line that is no row
-    assert [f.kind for f in well.findings if f.kind == "torn"] == ["torn"]
+    assert [f.kind for f in well.issues if f.kind == "incomplete line"] == ["incomplete line"]
     assert well.spacing_s == 3600.0
     assert well.begins.year == 2020
 
@@ -67,7 +68,7 @@ def test_the_inflow_that_the_measured_table_made_is_found_again(well, tmp_path):
                                      "zero": "1.8 m"}  # fmt: skip
     plan["scenario"] = {"lasts": "12 h", "seed": 3}
     plan.pop("action")
-    site = read_site(toml_text.text(plan), tmp_path, "measured")
+    site = read_site(tomli_w.dumps(plan), tmp_path, "measured")
     trace = run(site)
     log = logged(trace, every_s=5.0)
     rates = inflow.Rates(site)

@@ -9,12 +9,12 @@ from duplexsump.control import settings as s
 from duplexsump.control.records import IN_CONTACTS, OUT_HORN, OUT_LATE, OUT_PUMP_1
 
 from host_sim.errors import InputError
-from host_sim.replay import changes, exact
+from host_sim.replay import changes, exact, other_firmware
 from host_sim.replay.reading import sources
 from host_sim.run.journal import Journal, Life, Record, read_journal
 from tests.replay_nights import demo, night
 
-CONTROL = Path(exact.ours.__file__).parent
+CONTROL = Path(exact.own_controller.__file__).parent
 
 
 @pytest.fixture(scope="module")
@@ -41,7 +41,7 @@ def test_simulate_record_replay_is_identical(journal):
     found = exact.replay(journal)
     assert found.passed and found.reason == "identical"
     assert found.compared == sum(isinstance(r, Record) for r in journal.records)
-    assert found.lives == 2
+    assert found.power_ups == 2
     assert found.steps > found.compared
 
 
@@ -60,9 +60,9 @@ def test_one_output_bit_is_found_at_its_instant_with_the_state_around_it(journal
     assert not found.passed
     assert found.difference.time_ms == record.time_ms
     assert found.difference.expected == {"horn": out[OUT_HORN]}
-    assert found.difference.came == {"horn": record.outputs[OUT_HORN]}
+    assert found.difference.replayed == {"horn": record.outputs[OUT_HORN]}
     assert "pump 1" in found.difference.state
-    assert len(found.difference.before) == exact.AROUND
+    assert len(found.difference.before) == exact.CONTEXT_RECORDS
     assert found.difference.after[0][0] == record.time_ms
 
 
@@ -76,7 +76,7 @@ def test_an_output_that_moved_between_two_records_is_found(journal):
     records = [r for i, r in enumerate(journal.records) if i != place]
     found = exact.replay(dataclasses.replace(journal, records=records))
     assert found.difference is not None and found.difference.time_ms == record.time_ms
-    assert "pump_1" in found.difference.came
+    assert "pump_1" in found.difference.replayed
 
 
 def test_an_input_bit_that_matters_is_found(journal):
@@ -93,12 +93,12 @@ def test_a_changed_kept_record_is_found_as_another_state_at_power_up(journal):
     retained[-1] += 1
     found = exact.replay(changed(journal, place, retained=tuple(retained)))
     assert found.difference.what == "state at power-up"
-    assert list(found.difference.expected) == list(found.difference.came)
+    assert list(found.difference.expected) == list(found.difference.replayed)
 
 
 def test_a_replay_may_start_in_mid_life_from_a_snapshot(journal):
     place = a_step(journal, 300)
-    whole = exact._Runner(journal, journal.settings, exact.ours, False)
+    whole = exact._Runner(journal, journal.settings, exact.own_controller, False)
     for record in journal.records[:place]:
         if isinstance(record, Life):
             exact._life(whole, record, True)
@@ -136,7 +136,7 @@ def test_other_settings_are_told_channel_by_channel_with_their_lag(journal):
     first = found["pump_1"].moved[0]
     assert first[2] == 500  # half a second more of debounce
     assert not found["pump_1"].same
-    told = "\n".join(changes.told(found["pump_1"], str))
+    told = "\n".join(changes.describe(found["pump_1"], str))
     assert "500 ms later" in told
 
 
@@ -148,7 +148,7 @@ def test_the_same_settings_change_nothing(journal):
 
 def test_another_firmware_is_loaded_from_its_folder_and_told_apart(journal, tmp_path):
     shutil.copytree(CONTROL, tmp_path / "duplexsump" / "control", ignore=shutil.ignore_patterns("__pycache__"))
-    same = exact.firmware(tmp_path)
+    same = other_firmware.load(tmp_path)
     before = exact.replay(journal, collect=True)
     after = exact.replay(journal, module=same)
     assert all(c.same for c in changes.compare(before.outputs, after.outputs, journal.duration_ms))
@@ -157,14 +157,14 @@ def test_another_firmware_is_loaded_from_its_folder_and_told_apart(journal, tmp_
     text = (pair / "controller.py").read_text()
     assert "self.out[OUT_HORN] = alarms.horn" in text
     (pair / "controller.py").write_text(text.replace("self.out[OUT_HORN] = alarms.horn", "self.out[OUT_HORN] = 0"))
-    mute = exact.replay(journal, module=exact.firmware(tmp_path / "other"))
+    mute = exact.replay(journal, module=other_firmware.load(tmp_path / "other"))
     found = {c.name: c for c in changes.compare(before.outputs, mute.outputs, journal.duration_ms)}
     assert found["horn"].gone and found["pump_1"].same
 
 
 def test_a_folder_without_firmware_is_refused(tmp_path):
     with pytest.raises(InputError, match="holds no firmware"):
-        exact.firmware(tmp_path)
+        other_firmware.load(tmp_path)
 
 
 def test_settings_that_the_firmware_refuses_are_refused(journal):
@@ -178,8 +178,8 @@ def test_a_journal_torn_by_a_power_cut_is_read_up_to_its_last_whole_line(journal
     path = tmp_path / "journal.jsonl"
     journal.write(path)
     path.write_bytes(path.read_bytes()[:-20])
-    found, findings = sources.journal(path)
-    assert [f.kind for f in findings] == ["torn"]
+    found, issues = sources.journal(path)
+    assert [f.kind for f in issues] == ["incomplete line"]
     assert len(found.records) == len(journal.records) - 1
     assert exact.replay(dataclasses.replace(found, duration_ms=0)).passed
 
@@ -196,7 +196,7 @@ def test_a_journal_damaged_in_the_middle_is_refused_with_its_line(journal, tmp_p
 
 def test_steps_that_came_late_are_replayed_late(journal):
     # A busy board serves some due instants 0.3 s late; each such step is recorded, as the narrative's J2 asks.
-    controller = exact.ours.Controller(list(journal.settings))
+    controller = exact.own_controller.Controller(list(journal.settings))
     opening = journal.records[0]
     controller.power_up(opening.now_ms)
     records, last, late, now = [opening], None, 0, 0

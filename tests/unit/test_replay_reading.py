@@ -1,13 +1,16 @@
 """Reading somebody's log: units, clocks, summer time, and every kind of damage met, counted and told."""
 
 import csv
-from datetime import UTC, datetime
+import tomllib
+from datetime import UTC, timedelta
+from zoneinfo import ZoneInfo
 
 import numpy as np
 import pytest
 
 from host_sim.errors import InputError
-from host_sim.replay.reading import export, mapping, mapping_prompt, table_log, toml_text
+from host_sim.replay.reading import export, mapping, mapping_prompt, table_log
+from tests.replay_nights import demo, logged, night, zone_with_daylight_saving
 
 
 def csv_log(folder, header, rows, name="log.csv"):
@@ -28,8 +31,8 @@ def level_map(**time):
 def counted(log):
     """Return {kind: count} of what was found in a log."""
     found = {}
-    for finding in log.findings:
-        found[finding.kind] = found.get(finding.kind, 0) + finding.count
+    for issue in log.issues:
+        found[issue.kind] = found.get(issue.kind, 0) + issue.count
     return found
 
 
@@ -58,29 +61,35 @@ def test_a_unit_column_tells_the_unit_of_each_row(tmp_path):
 
 
 def test_the_hour_that_comes_twice_is_told_apart_by_the_order_of_the_rows(tmp_path):
-    # Germany, 27 October 2024: at 03:00 summer time the clocks went back to 02:00 (IANA time zone database).
-    stamps = ["01:50", "02:10", "02:30", "02:50", "02:10", "02:30", "02:50", "03:10"]
-    rows = [[f"2024-10-27 {stamp}", 100 + i] for i, stamp in enumerate(stamps)]
-    log = table_log.read(csv_log(tmp_path, ["t", "h"], rows), level_map(zone="Europe/Berlin"))
+    # A zone with daylight saving and its jump back, from the IANA time zone database.
+    zone, _, back = zone_with_daylight_saving()
+    times = [back + timedelta(minutes=m) for m in (-70, -50, -30, -10, 10, 30, 50, 70)]
+    stamps = [time.astimezone(ZoneInfo(zone)).strftime("%Y-%m-%d %H:%M") for time in times]
+    assert stamps[1:4] == stamps[4:7]
+    rows = [[stamp, 100 + i] for i, stamp in enumerate(stamps)]
+    log = table_log.read(csv_log(tmp_path, ["t", "h"], rows), level_map(zone=zone))
     assert np.allclose(np.diff(log.time_s), 1200.0)
-    assert counted(log) == {"hour that came twice": 6}
-    assert log.begins.astimezone(UTC) == datetime(2024, 10, 26, 23, 50, tzinfo=UTC)
-    assert log.at(log.time_s[-1]).strftime("%H:%M") == "03:10"
+    assert counted(log) == {"repeated hour": 6}
+    assert log.begins.astimezone(UTC) == times[0]
+    assert log.at(log.time_s[-1]).strftime("%Y-%m-%d %H:%M") == stamps[-1]
 
 
 def test_the_hour_that_never_was_is_counted_and_keeps_its_order(tmp_path):
-    # New York, 10 March 2024: at 02:00 the clocks went forward to 03:00 (IANA time zone database).
-    rows = [["2024-03-10 01:50", 1], ["2024-03-10 02:10", 2], ["2024-03-10 03:30", 3]]
-    log = table_log.read(csv_log(tmp_path, ["t", "h"], rows), level_map(zone="America/New_York"))
+    # A zone with daylight saving and its jump forward, from the IANA time zone database.
+    zone, forward, _ = zone_with_daylight_saving()
+    before, after = (forward.astimezone(ZoneInfo(zone)) + timedelta(minutes=m) for m in (-70, 30))
+    rows = [[before, 1], [before + timedelta(minutes=20), 2], [after, 3]]
+    rows = [[f"{wall:%Y-%m-%d %H:%M}", level] for wall, level in rows]
+    log = table_log.read(csv_log(tmp_path, ["t", "h"], rows), level_map(zone=zone))
     assert np.allclose(np.diff(log.time_s), [1200.0, 1200.0])
-    assert counted(log) == {"hour that never was": 1}
+    assert counted(log) == {"skipped hour": 1}
 
 
 def test_without_a_zone_a_clock_set_back_is_named(tmp_path):
     rows = [[f"2024-10-27 {stamp}", 100] for stamp in ("02:58", "02:59", "02:00", "02:01")]
     log = table_log.read(csv_log(tmp_path, ["t", "h"], rows), level_map())
     assert counted(log)["clock set back"] == 1
-    assert any("zone" in finding.text for finding in log.findings)
+    assert any("zone" in issue.text for issue in log.issues)
 
 
 def test_stamps_with_offsets_need_no_zone_and_mix_with_utc(tmp_path):
@@ -102,7 +111,33 @@ def test_stamps_with_offsets_need_no_zone_and_mix_with_utc(tmp_path):
 def test_every_format_of_time(tmp_path, clock, cells):
     log = table_log.read(csv_log(tmp_path, ["t", "h"], [[cell, 100] for cell in cells]), level_map(format=clock))
     assert np.allclose(log.time_s, [0.0, 1.5])
-    assert not log.findings
+    assert not log.issues
+
+
+def test_date_and_time_may_stand_in_two_columns(tmp_path):
+    rows = [["03/09/2024", "10:59 PM", 1], ["03/09/2024", " 11:00 PM", 2], ["03/10/2024", "12:01 AM", 3]]
+    path = csv_log(tmp_path, ["Date", "Time", "h"], rows)
+    given = {"column": "Date", "time_of_day": "Time", "format": "%m/%d/%Y %I:%M %p"}
+    found = mapping.read({"time": given, "level": {"column": "h", "unit": "mm"}})
+    log = table_log.read(path, found)
+    assert list(log.time_s) == [0.0, 60.0, 3720.0] and not log.issues
+    assert mapping.read(tomllib.loads(mapping.as_toml(found))) == found
+    # What looking alone finds is the same.
+    guessed = mapping_prompt.guessed(path_with_level(path))
+    assert (guessed.time, guessed.time_of_day, guessed.clock) == ("Date", "Time", "%m/%d/%Y %I:%M %p")
+
+
+def path_with_level(path):
+    """Return the path of a copy in which the level's column is called so."""
+    again = path.with_name("named.csv")
+    again.write_text(path.read_text().replace("Date,Time,h", "Date,Time,Level (mm)"))
+    return again
+
+
+def test_a_column_that_holds_date_and_time_is_not_asked_for_a_second(tmp_path):
+    rows = [["2024-03-09 10:00", "x", 1], ["2024-03-09 10:01", "y", 2]]
+    found = mapping_prompt.guessed(csv_log(tmp_path, ["Date", "Operating time", "Level (mm)"], rows))
+    assert (found.time, found.time_of_day, found.clock) == ("Date", None, "iso")
 
 
 def test_duplicates_disorder_gaps_drop_outs_and_spikes_are_counted(tmp_path):
@@ -116,7 +151,7 @@ def test_duplicates_disorder_gaps_drop_outs_and_spikes_are_counted(tmp_path):
     rows[80][1] = -9999  # what a logger writes without a sensor
     rows[90][0] = "yesterday"
     log = table_log.read(csv_log(tmp_path, ["t", "h"], rows), level_map(format="seconds"))
-    assert counted(log) == {"no time": 1, "out of order": 1, "duplicate": 1, "two readings at one time": 1, "gap": 1,
+    assert counted(log) == {"no time": 1, "out of order": 1, "duplicate": 1, "conflicting duplicate": 1, "gap": 1,
                             "drop-out": 1, "spike": 1, "out of range": 1}  # fmt: skip
     assert np.isnan(log.level_m).sum() == 3
     assert len(log.gaps) == 1 and log.gaps[0] == (99.0, 160.0)
@@ -128,7 +163,7 @@ def test_a_torn_line_and_a_footer_are_left_out_and_told(tmp_path):
     path.write_text(path.read_text() + "END OF DATA\n", encoding="utf-8")
     log = table_log.read(path, level_map(format="seconds"))
     assert len(log.time_s) == 3
-    assert counted(log) == {"torn": 1}
+    assert counted(log) == {"incomplete line": 1}
 
 
 def test_water_that_really_jumps_is_no_spike(tmp_path):
@@ -152,12 +187,12 @@ def test_states_are_read_by_their_words(tmp_path):
 
 def test_a_mapping_that_is_wrong_is_told_whole(tmp_path):
     path = tmp_path / "map.toml"
-    path.write_text('[file]\ndelimiter = ";;"\n[time]\ncolumn = "t"\nformat = "stardate"\nzone = "Moon/Tycho"\n'
+    path.write_text('[file]\ndelimiter = ";;"\n[time]\ncolumn = "t"\nformat = "sundial"\nzone = "No/Such"\n'
                     '[level]\ncolumn = "h"\nunit = "gpm"\n[pump3]\ncolumn = "x"\n')  # fmt: skip
     with pytest.raises(InputError) as caught:
         mapping.load(path)
     told = str(caught.value)
-    for word in (";;", "stardate", "Moon/Tycho", "gpm", "pump3"):
+    for word in (";;", "sundial", "No/Such", "gpm", "pump3"):
         assert word in told
 
 
@@ -169,16 +204,14 @@ def test_a_column_that_is_not_there_is_told_with_those_that_are(tmp_path):
 def test_a_mapping_is_written_as_it_is_read():
     given = {
         "file": {"kind": "csv", "delimiter": ";", "decimal": ",", "skip": 3},
-        "time": {"column": "Zeit", "format": "%d.%m.%Y %H:%M", "zone": "Europe/Berlin"},
+        "time": {"column": "Zeit", "format": "%d.%m.%Y %H:%M", "zone": "Etc/GMT+5"},
         "level": {"column": "Pegel [cm]", "unit": "cm", "zero": "50 mm", "spike": "3 cm"},
         "contacts": {"high": {"column": "hoch", "wet": ["ja", "1"]}},
         "current2": {"column": "A2", "unit": "mA"},
         "rain": {"column": "mm", "unit": "mm/h"},
     }
     first = mapping.read(given)
-    import tomllib
-
-    again = mapping.read(tomllib.loads(toml_text.text(mapping.as_table(first))))
+    again = mapping.read(tomllib.loads(mapping.as_toml(first)))
     assert again == first
     assert first.level.factor == pytest.approx(0.01)
 
@@ -199,8 +232,6 @@ def test_the_mapping_is_guessed_from_names_and_cells(tmp_path):
 @pytest.mark.parametrize("suffix", ["csv", "parquet"])
 def test_a_log_comes_back_from_every_format(tmp_path, suffix):
     pytest.importorskip("pyarrow") if suffix == "parquet" else None
-    from tests.replay_nights import demo, logged, night
-
     log = logged(night(demo(0.5)), pumps=True, contacts=True, mains=True)
     log.level_m[7] = np.nan
     log.pumps[0][9] = -1

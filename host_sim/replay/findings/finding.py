@@ -1,8 +1,8 @@
-"""Signs of trouble in a log, each with its evidence, how sure it is, and the fault that it stands for.
+"""What is found wrong in a log: each finding with its evidence, its confidence, and the simulated fault that matches.
 
-A sign is *certain* where a recorded channel contradicts another, *likely*
-where the numbers leave one reading that fits, *possible* where several causes
-would look the same; then all of them are named.
+A finding is *certain* where one recorded channel contradicts another, *likely*
+where the numbers fit one explanation, *possible* where several causes would
+look the same; then all of them are named.
 """
 
 from dataclasses import dataclass, field
@@ -10,39 +10,28 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from host_sim.replay.segments import noise_m
+from host_sim.report.units import US
+from host_sim.units import show
 
-SURE = ("possible", "likely", "certain")
-KINDS = {
-    "late start": "the water stood above the start level and no pump answered",
-    "float sticking": "a float did not follow the water",
-    "low stop": "pumping went on below the stop level",
-    "weak pump": "a pump moves less than its curve and pipe say",
-    "not pumping": "a pump was on and moved no water",
-    "leaking check valve": "water ran back into the pit after a stop",
-    "short cycling": "a pump starts more often than its motor bears",
-    "recirculation": "pumped water came back into the pit",
-    "not keeping up": "the pumps ran and the water rose",
-    "no mains": "the mains was out",
-}
-
+CONFIDENCE = ("possible", "likely", "certain")
 
 @dataclass
-class Sign:
-    """One sign: `evidence` are sentences with times and numbers, `causes` what would look like this.
+class Finding:
+    """One finding: `evidence` are sentences with times and numbers, `causes` the possible causes.
 
-    `fault` is the fault of the simulator that stands for it ("NAME" or
-    "NAME=VALUE", without times), or "" where there is none.
+    `confidence` is one of CONFIDENCE.  `fault` is the simulator's fault that
+    matches it ("NAME" or "NAME=VALUE", without times), or "" where there is none.
     """
 
     kind: str
-    sure: str
+    confidence: str
     start_s: float
     end_s: float
     text: str
     evidence: list[str] = field(default_factory=list)
     causes: list[str] = field(default_factory=list)
     fault: str = ""
-    weight: float = 0.0  # the larger, the more it threatens the floor
+    severity: float = 0.0  # the larger, the more it threatens the floor
     knee_s: float = 0.0  # of a leaking check valve: for so long after a stop its water comes back
 
     def fault_text(self, duration_s):
@@ -72,8 +61,8 @@ class Run:
 
 
 @dataclass
-class Case:
-    """Everything that signs are looked for in."""
+class Context:
+    """What the detectors work on: the log, the site, and what was reconstructed from both."""
 
     log: object
     site: object
@@ -83,6 +72,19 @@ class Case:
     runs: list = field(default_factory=list)
     sigma_m: float = 0.0
     recorded: bool = False  # whether the log itself tells when pumps ran
+    units: object = US  # of the evidence
+
+    def level(self, metres):
+        """Return a level as a text."""
+        return self.units.level.text(metres)
+
+    def rate(self, flow_m3s):
+        """Return a flow as a text."""
+        return self.units.flow.text(flow_m3s)
+
+    def amount(self, volume_m3):
+        """Return a volume as a text of two digits."""
+        return show(volume_m3, "volume", self.units.name, 2)
 
     @property
     def clock(self):
@@ -94,10 +96,10 @@ class Case:
         return max(0, int(np.searchsorted(self.log.time_s, time_s, side="right")) - 1)
 
 
-def case(log, site, parts, flow, rates):
-    """Return the Case of a log, its runs found."""
-    found = Case(log, site, parts, flow, rates)
-    if log.level_m is not None and not log.marks:
+def context_of(log, site, parts, flow, rates, units=US):
+    """Return the Context of a log, its runs found."""
+    found = Context(log, site, parts, flow, rates, units=units)
+    if log.level_m is not None and not log.levels_at_contacts_only:
         good = ~np.isnan(log.level_m)
         found.sigma_m = noise_m(log.time_s[good], log.level_m[good]) if good.sum() > 5 else 0.0
     found.recorded = any(values is not None and (values >= 0).any() for values in log.pumps)
@@ -122,16 +124,6 @@ def runs(parts):
             found.append(Run(part.start_s, part.end_s, part.start_m, part.end_m, part.on, (part.mask,),
                              len(found) + 1, fill, [part]))  # fmt: skip
     return found
-
-
-def mm(metres):
-    """Return a level as a text in millimetres and inches."""
-    return f"{metres * 1000:.0f} mm ({metres / 0.0254:.1f} in)"
-
-
-def gpm(flow_m3s):
-    """Return a flow as a text in gallons a minute and litres a second."""
-    return f"{flow_m3s * 15850.32:.1f} gpm ({flow_m3s * 1000:.2f} L/s)"
 
 
 def spans(mask, time_s, least_s, bridge_s=0.0):

@@ -3,7 +3,7 @@
 import numpy as np
 from duplexsump.control.records import CONTACT_NAMES
 
-from host_sim.replay.findings.finding import Sign, mm, spans
+from host_sim.replay.findings.finding import Finding, spans
 
 BEYOND_M = 0.03  # a contact this far on the wrong side of the water is no matter of dead band; our own choice
 STAND_S = 20.0  # and for so long
@@ -14,12 +14,12 @@ SWITCH_S = 1.5  # a contact's debounce and a tick
 LOW_M = 0.018
 
 
-def contradictions(case):
-    """Contacts that read other than the recorded water, or than each other."""
-    log, found = case.log, []
-    known = log.level_m is not None and not log.marks
+def contradictions(context):
+    """Contacts that contradict the recorded level, or each other."""
+    log, found = context.log, []
+    known = log.level_m is not None and not log.levels_at_contacts_only
     for i, name in enumerate(CONTACT_NAMES):
-        values, contact = log.contacts.get(name), case.site.contacts[i]
+        values, contact = log.contacts.get(name), context.site.contacts[i]
         if values is None or contact is None:
             continue
         if known:
@@ -27,10 +27,10 @@ def contradictions(case):
                 dry = (values == 0) & (log.level_m > contact.wet_m + BEYOND_M)
                 wet = (values == 1) & (log.level_m < contact.dry_m - BEYOND_M)
         else:
-            dry, wet = _by_order(log, i, case.site)
+            dry, wet = _by_order(log, i, context.site)
         for mask, reads in ((dry, "dry"), (wet, "wet")):
             for start, end in spans(mask, log.time_s, STAND_S, 900.0):
-                found.append(_stuck(case, name, contact, reads, start, end, known))
+                found.append(_stuck(context, name, contact, reads, start, end, known))
     return found
 
 
@@ -51,66 +51,71 @@ def _by_order(log, i, site):
     return dry, wet
 
 
-def _stuck(case, name, contact, reads, start, end, known):
-    log, clock = case.log, case.clock
+def _stuck(context, name, contact, reads, start, end, known):
+    log, clock = context.log, context.clock
     rows = (log.time_s >= start) & (log.time_s <= end)
     other = "wet" if reads == "dry" else "dry"
-    turns = mm(contact.wet_m if reads == "dry" else contact.dry_m)
+    turns = context.level(contact.wet_m if reads == "dry" else contact.dry_m)
     evidence = [f"from {clock(start)} to {clock(end)} the {name} contact read {reads}"]
     if known:
         far = np.nanmax(log.level_m[rows]) if reads == "dry" else np.nanmin(log.level_m[rows])
-        evidence.append(f"the water stood at {mm(float(far))}; the contact turns {other} at {turns}")
+        evidence.append(f"the water was at {context.level(float(far))}; the contact turns {other} at {turns}")
     else:
-        evidence.append(f"the other contacts say that the water was beyond {turns}, where it turns {other}")
-    sure = "certain" if known else "likely"
-    weight = {"lead": 3.0, "high": 2.0}.get(name, 1.5) if reads == "dry" else 1.5
-    return Sign("float sticking", sure, start, end, f"the {name} float read {reads} whatever the water did", evidence,
-                [f"the {name} float hangs up", f"its wire is {'broken' if reads == 'dry' else 'shorted'}"],
-                f"{name}-stuck-{reads}", weight)  # fmt: skip
+        evidence.append(f"by the other contacts the water was past {turns}, where it turns {other}")
+    # A contact that turned in between did follow the water at times: not stuck for certain.
+    turned = (log.contacts[name][rows & (log.time_s < end)] == int(other == "wet")).any()
+    confidence = "certain" if known and not turned else "likely"
+    text = f"the {name} float stayed {reads} regardless of the water level"
+    if turned:
+        text = f"the {name} float read {reads} on and off, against the water level"
+    severity = {"lead": 3.0, "high": 2.0}.get(name, 1.5) if reads == "dry" else 1.5
+    return Finding("float sticking", confidence, start, end, text, evidence,
+                   [f"the {name} float hung up", f"its wire is {'broken' if reads == 'dry' else 'shorted'}"],
+                   f"{name}-stuck-{reads}", severity)  # fmt: skip
 
 
-def usual_start(case):
+def usual_start(context):
     """Return the level at which pumps start in this log: that of the starts near the site's lead contact."""
-    lead = case.site.contacts[1]
-    starts = np.array([run.start_m for run in case.runs])
+    lead = context.site.contacts[1]
+    starts = np.array([run.start_m for run in context.runs])
     if lead is None:
         return float(np.median(starts)) if len(starts) else np.nan
     near = starts[np.abs(starts - lead.wet_m) < 0.03]
     return float(np.median(near)) if len(near) >= 2 else lead.wet_m
 
 
-def _margin(case, fill_m3s, level_m):
-    rise = max(0.0, fill_m3s) / case.site.pit.area_m2(level_m)
-    return LATE_M + 3.0 * case.sigma_m + rise * (case.log.spacing_s + SWITCH_S)
+def _margin(context, fill_m3s, level_m):
+    rise = max(0.0, fill_m3s) / context.site.pit.area_m2(level_m)
+    return LATE_M + 3.0 * context.sigma_m + rise * (context.log.spacing_s + SWITCH_S)
 
 
-def late_starts(case):
+def late_starts(context):
     """Stretches in which the water went above the start level before a pump answered, or none did."""
-    log = case.log
-    if log.level_m is None or log.marks or not case.parts:
+    log = context.log
+    if log.level_m is None or log.levels_at_contacts_only or not context.parts:
         return []
-    usual = usual_start(case)
-    late = [run for run in case.runs if run.start_m - usual > _margin(case, run.fill_m3s, usual)
-            and _was_filling(case, run, usual)]  # fmt: skip
+    usual = usual_start(context)
+    late = [run for run in context.runs if run.start_m - usual > _margin(context, run.fill_m3s, usual)
+            and _was_filling(context, run, usual)]  # fmt: skip
     found = []
     for group in _groups(late):
-        start = _crossing(case, usual, group[0].start_s)
-        found.append(_late(case, usual, group, start, group[-1].start_s))
-    last = case.parts[-1]
-    if last.on == 0 and last.end_m - usual > _margin(case, last.slope_m3s, usual):
-        found.append(_late(case, usual, [], _crossing(case, usual, last.end_s), last.end_s))
-    return [sign for sign in found if sign is not None]
+        start = _crossing(context, usual, group[0].start_s)
+        found.append(_late(context, usual, group, start, group[-1].start_s))
+    last = context.parts[-1]
+    if last.on == 0 and last.end_m - usual > _margin(context, last.slope_m3s, usual):
+        found.append(_late(context, usual, [], _crossing(context, usual, last.end_s), last.end_s))
+    return [finding for finding in found if finding is not None]
 
 
-def _was_filling(case, run, usual):
+def _was_filling(context, run, usual):
     # No pump ran from the start level up to this start, or up to the floor, over which a pump no longer shows;
     # after a hole in the log nothing can be said.
-    log, start = case.log, _crossing(case, usual, run.start_s)
+    log, start = context.log, _crossing(context, usual, run.start_s)
     rows = np.flatnonzero((log.time_s > start) & (log.time_s <= run.start_s))
     with np.errstate(invalid="ignore"):
-        floor = rows[log.level_m[rows] > case.site.pit.floor_m - FLOOR_M] if len(rows) else rows
+        floor = rows[log.level_m[rows] > context.site.pit.floor_m - FLOOR_M] if len(rows) else rows
     end = float(log.time_s[floor[0]]) if len(floor) else run.start_s
-    idle = sum(min(part.end_s, end) - max(part.start_s, start) for part in case.parts
+    idle = sum(min(part.end_s, end) - max(part.start_s, start) for part in context.parts
                if part.on == 0 and part.end_s > start and part.start_s < end)  # fmt: skip
     return idle > IDLE * (end - start) > 0.0
 
@@ -125,86 +130,89 @@ def _groups(late):
     return groups
 
 
-def _crossing(case, level_m, before_s):
+def _crossing(context, level_m, before_s):
     # When the water last rose past a level before a time.
-    log = case.log
-    row = case.row_at(before_s)
+    log = context.log
+    row = context.row_at(before_s)
     values = log.level_m[: row + 1]
     below = np.flatnonzero(~np.isnan(values) & (values < level_m))
     return float(log.time_s[below[-1]]) if len(below) else float(log.time_s[0])
 
 
-def _late(case, usual, group, start, end):
-    log, clock = case.log, case.clock
+def _late(context, usual, group, start, end):
+    log, clock = context.log, context.clock
     rows = (log.time_s >= start) & (log.time_s <= end)
     if not rows.any():
         return None
     highest = float(np.nanmax(log.level_m[rows]))
-    normal = sum(abs(run.start_m - usual) < 0.03 for run in case.runs)
-    evidence = [f"pumps start at {mm(usual)} ({normal} starts of {len(case.runs)})"]
+    normal = sum(abs(run.start_m - usual) < 0.03 for run in context.runs)
+    evidence = [f"pumps normally start at {context.level(usual)} ({normal} of {len(context.runs)} starts)"]
     if group:
         level = float(np.median([run.start_m for run in group]))
         many = f"the start at {clock(group[0].start_s)}"
         if len(group) > 1:
             many = f"{len(group)} starts from {clock(group[0].start_s)} to {clock(group[-1].start_s)}"
-        evidence.append(f"{many} came only at {mm(level)}")
+        evidence.append(f"{many} came late, at {context.level(level)}")
     else:
-        evidence.append(f"from {clock(start)} to the end of the log none came")
-    evidence.append(f"the water went up to {mm(highest)} in the meantime")
-    return _cause(case, group, start, end, rows, evidence, highest)
+        evidence.append(f"no pump started from {clock(start)} to the end of the log")
+    evidence.append(f"the water rose to {context.level(highest)} in that time")
+    return _cause(context, group, start, end, rows, evidence, highest)
 
 
-def _cause(case, group, start, end, rows, evidence, highest):
-    log, site = case.log, case.site
-    weight = 5.0 if highest > site.pit.floor_m else 3.0 if highest > usual_start(case) + 0.1 else 2.0
-    causes = ["the lead float hung up", "the pump had no supply", "the pump did not turn"]
-    text = "no pump answered while the water rose past the start level"
+def _cause(context, group, start, end, rows, evidence, highest):
+    log, site = context.log, context.site
+    severity = 5.0 if highest > site.pit.floor_m else 3.0 if highest > usual_start(context) + 0.1 else 2.0
+    causes = ["the lead float hung up", "the pump had no power", "the pump did not turn"]
+    text = "no pump started as the water rose past the start level"
     if log.mains is not None and (log.mains[rows] == 0).mean() > 0.5:
         evidence.append("the mains was out in that time")
-        return Sign("late start", "certain", start, end, text + ": no mains", evidence, ["the mains was out"],
-                    "mains-lost", weight)  # fmt: skip
+        return Finding("late start", "certain", start, end, text + ": the mains was out", evidence,
+                       ["the mains was out"], "mains-lost", severity)  # fmt: skip
     lead = log.contacts.get("lead")
     if lead is not None and (lead[rows] >= 0).any():
         if (lead[rows] == 0).mean() > 0.8:
             evidence.append("the lead contact read dry in that time")
-            return Sign("late start", "certain", start, end, text + ": the lead float hung", evidence, causes[:1],
-                        "lead-stuck-dry", weight)  # fmt: skip
+            return Finding("late start", "certain", start, end, text + ": the lead float hung up", evidence, causes[:1],
+                           "lead-stuck-dry", severity)  # fmt: skip
         if (lead[rows] == 1).mean() > 0.5:
-            evidence.append("the lead contact read wet in that time: the float is not to blame")
-            return Sign("late start", "likely", start, end, text + ": the pump had no supply or did not turn",
-                        evidence, causes[1:], "pump1-will-not-start", weight)  # fmt: skip
+            evidence.append("the lead contact read wet in that time, so the float worked")
+            return Finding("late start", "likely", start, end, text + ": the pump had no power or did not turn",
+                           evidence, causes[1:], "pump1-will-not-start", severity)  # fmt: skip
     lag = site.contacts[2]
-    at_lag = [run for run in group if lag is not None and abs(run.start_m - lag.wet_m) < LATE_M + 3.0 * case.sigma_m]
+    at_lag = [run for run in group if lag is not None and abs(run.start_m - lag.wet_m) < LATE_M + 3.0 * context.sigma_m]
     if len(at_lag) >= 2 and len(at_lag) > 0.7 * len(group):
-        evidence.append(f"that is the lag contact's height, {mm(lag.wet_m)}: the lag float took over from the lead's")
-        return Sign("late start", "likely", start, end, text + ": the lead float hung", evidence, causes[:1],
-                    "lead-stuck-dry", weight)  # fmt: skip
-    evidence.append("from the level alone these causes look the same")
-    return Sign("late start", "possible", start, end, text, evidence, causes, "lead-stuck-dry", weight)
+        at = context.level(lag.wet_m)
+        evidence.append(f"that is the height of the lag float, {at}: it started the pump instead of the lead float")
+        return Finding("late start", "likely", start, end, text + ": the lead float hung up", evidence, causes[:1],
+                       "lead-stuck-dry", severity)  # fmt: skip
+    evidence.append("the level alone cannot tell these causes apart")
+    return Finding("late start", "possible", start, end, text, evidence, causes, "lead-stuck-dry", severity)
 
 
-def low_stops(case):
+def low_stops(context):
     """Runs that went on well below where pumping usually stops."""
-    log, off = case.log, case.site.contacts[0]
-    if off is None or log.level_m is None or log.marks or len(case.runs) < 1:
+    log, off = context.log, context.site.contacts[0]
+    if off is None or log.level_m is None or log.levels_at_contacts_only or len(context.runs) < 1:
         return []
-    area = case.site.pit.area_m2(off.dry_m)
-    usual = off.dry_m - SWITCH_S * case.rates.nominal() / area
-    ends = np.array([run.end_m for run in case.runs])
+    area = context.site.pit.area_m2(off.dry_m)
+    usual = off.dry_m - SWITCH_S * context.rates.nominal() / area
+    ends = np.array([run.end_m for run in context.runs])
     near = ends[np.abs(ends - off.dry_m) < 0.04]
     if len(near) >= 3:
         usual = float(np.median(near))
-    fall = case.rates.nominal() / area
-    margin = LOW_M + 3.0 * case.sigma_m + fall * min(log.spacing_s, 3.0)
-    low = [run for run in case.runs if run.end_m < usual - margin and run.end_s < log.time_s[-1] - 1.0]
+    fall = context.rates.nominal() / area
+    margin = LOW_M + 3.0 * context.sigma_m + fall * min(log.spacing_s, 3.0)
+    low = [run for run in context.runs if run.end_m < usual - margin and run.end_s < log.time_s[-1] - 1.0]
     found = []
     for group in _groups(low):
-        if len(group) < 2 and case.recorded is False and group[0].end_m > off.dry_m - 0.04:
+        if len(group) < 2 and context.recorded is False and group[0].end_m > off.dry_m - 0.04:
             continue
         start, end = group[0].start_s, group[-1].end_s
         level = float(np.median([run.end_m for run in group]))
-        evidence = [f"pumping stops at {mm(usual)}; {len(group)} runs from {case.clock(start)} to {case.clock(end)} "
-                    f"went on down to {mm(level)}"]  # fmt: skip
-        found.append(Sign("low stop", "likely", start, end, "pumping went on below the stop level", evidence,
-                          ["the off float hangs up wet", "its contact is welded"], "off-stuck-wet", 1.5))  # fmt: skip
+        when = f"{context.clock(start)} to {context.clock(end)}"
+        evidence = [f"pumping normally stops at {context.level(usual)}; it continued down to {context.level(level)}, "
+                    f"{when} (runs: {len(group)})"]
+        found.append(Finding("low stop", "likely", start, end, "pumping continued below the stop level", evidence,
+                             ["the off float hung up wet", "its contact is welded"], "off-stuck-wet",
+                             1.5))  # fmt: skip
     return found

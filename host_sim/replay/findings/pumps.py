@@ -4,7 +4,7 @@ import numpy as np
 from duplexsump.control import settings as s
 from duplexsump.control.records import CURRENT_LOCKED, CURRENT_NONE, CURRENT_OVER, CURRENT_UNDER
 
-from host_sim.replay.findings.finding import Sign, gpm, mm, spans
+from host_sim.replay.findings.finding import Finding, spans
 
 WEAK, VERY_WEAK = 0.86, 0.72  # of what the curve and the pipe say; common practice, no source
 NOTHING = 0.15
@@ -12,12 +12,12 @@ LEAST_DRAWS = 4
 FELL = 0.10  # of what should be moved, from one part of the night to the next
 
 
-def _groups(case):
+def _groups(context):
     # Draw-downs by pump where that is known, else by turns, since two pumps usually alternate.
-    draws = [d for d in case.flow.draw_downs if d.on == 1 and d.expected_m3s > 0.0
-             and d.error_m3s < 0.3 * d.expected_m3s and d.end_s - d.start_s >= 4.0] if case.flow else []  # fmt: skip
+    draws = [d for d in context.flow.draw_downs if d.on == 1 and d.expected_m3s > 0.0
+             and d.error_m3s < 0.3 * d.expected_m3s and d.end_s - d.start_s >= 4.0] if context.flow else []  # fmt: skip
     # Down to the intake a pump draws air, and that is no wear.
-    off = case.site.contacts[0]
+    off = context.site.contacts[0]
     lowest = off.dry_m - 0.04 if off is not None else 0.0
     draws = [d for d in draws if d.rate_m3s < 1.6 * d.expected_m3s and d.end_m > lowest]
     known = [d for d in draws if d.mask in (1, 2)]
@@ -42,20 +42,20 @@ def _spread(draws):
     return float(np.median(np.abs(shares - np.median(shares)))) * 1.4826 / np.sqrt(len(shares)) * 2.0
 
 
-def weak(case):
-    """Pumps whose draw-downs are slower than their curve and pipe allow, and since when."""
-    if case.flow is None:
+def weak(context):
+    """Pumps whose draw-downs are slower than curve and piping give, and since when."""
+    if context.flow is None:
         return []
     found = []
-    groups, number = _groups(case)
-    coarse = case.log.spacing_s > 3.0 and not case.recorded and not case.log.marks
+    groups, number = _groups(context)
+    coarse = context.log.spacing_s > 3.0 and not context.recorded and not context.log.levels_at_contacts_only
     for name, draws in groups.items():
-        draws = [d for d in draws if not coarse or d.end_s - d.start_s > 5.0 * case.log.spacing_s]
+        draws = [d for d in draws if not coarse or d.end_s - d.start_s > 5.0 * context.log.spacing_s]
         if len(draws) < LEAST_DRAWS:
-            long = [d for d in draws if d.end_s - d.start_s > 120.0]
-            if not long:
+            lengthy = [d for d in draws if d.end_s - d.start_s > 120.0]
+            if not lengthy:
                 continue
-            draws = long
+            draws = lengthy
         shares = np.array([d.share for d in draws])
         split = _split(shares)
         tail = shares[split:]
@@ -64,7 +64,7 @@ def weak(case):
             continue
         if WEAK - share < 3.0 * _error(draws[split:]):
             continue
-        found.append(_weak(case, name, number(name), draws, split, share, before))
+        found.append(_weak(context, name, number(name), draws, split, share, before))
     return found
 
 
@@ -90,56 +90,58 @@ def _split(shares):
     return place if (a - b) / noise * np.sqrt(min(place, n - place)) > 5.0 else 0
 
 
-def _weak(case, name, number, draws, split, share, before):
+def _weak(context, name, number, draws, split, share, before):
     first, last = draws[split], draws[-1]
     moved = float(np.median([d.rate_m3s for d in draws[split:]]))
     should = float(np.median([d.expected_m3s for d in draws[split:]]))
     evidence = [
-        f"{len(draws) - split} draw-downs from {case.clock(first.start_s)} to {case.clock(last.end_s)} moved "
-        f"{gpm(moved)}; the curve and the pipe say {gpm(should)}: {share:.0%}"
+        f"{len(draws) - split} draw-downs from {context.clock(first.start_s)} to {context.clock(last.end_s)} delivered "
+        f"{context.rate(moved)}; curve and piping give {context.rate(should)} ({share:.0%})"
     ]
     if before is not None:
-        evidence.append(f"{split} draw-downs before that moved {before:.0%} of what they should")
+        evidence.append(f"the {split} draw-downs before delivered {before:.0%} of the expected flow")
     n = len(draws) - split
-    sure = "certain" if share < VERY_WEAK and n >= LEAST_DRAWS else "likely" if n >= LEAST_DRAWS else "possible"
+    confidence = "certain" if share < VERY_WEAK and n >= LEAST_DRAWS else "likely" if n >= LEAST_DRAWS else "possible"
     start = first.start_s if split else 0.0
-    who = name if name.startswith("pump ") or name == "the pump" else f"the pump of {name}"
+    who = name if name.startswith("pump ") or name == "the pump" else "the pump that runs every other time"
     level = float(np.median([(d.start_m + d.end_m) / 2.0 for d in draws[split:]]))
-    lost = case.rates.lost(number, level, share)
-    return Sign("weak pump", sure, start, case.log.duration_s, f"{who} moves {share:.0%} of what it should", evidence,
-                ["worn impeller", "inlet partly clogged", "a valve partly shut", "a leak or burst in the discharge"],
-                f"pump{number}-worn={lost:.3f}", 2.5 if share < VERY_WEAK else 1.0)  # fmt: skip
+    lost = context.rates.lost(number, level, share)
+    return Finding("weak pump", confidence, start, context.log.duration_s,
+                   f"{who} delivers {share:.0%} of the expected flow", evidence,
+                   ["worn impeller", "partly clogged inlet", "partly closed valve", "leak or break in the discharge"],
+                   f"pump{number}-worn={lost:.3f}", 2.5 if share < VERY_WEAK else 1.0)  # fmt: skip
 
 
-def not_pumping(case):
+def not_pumping(context):
     """Runs in which a pump was on by the record and the water did not fall for it; and what its current says."""
     found = []
-    if case.recorded and case.flow is not None:
+    if context.recorded and context.flow is not None:
         for n in (1, 2):
-            bad = [d for d in case.flow.draw_downs if d.mask == n and d.share < NOTHING
+            bad = [d for d in context.flow.draw_downs if d.mask == n and d.share < NOTHING
                    and d.error_m3s < 0.15 * d.expected_m3s]  # fmt: skip
             if bad:
-                evidence = [f"{len(bad)} runs from {case.clock(bad[0].start_s)} to {case.clock(bad[-1].end_s)} moved "
-                            f"{gpm(float(np.median([d.rate_m3s for d in bad])))} where {gpm(bad[0].expected_m3s)} "
-                            "should have gone"]  # fmt: skip
-                found.append(Sign("not pumping", "certain", bad[0].start_s, bad[-1].end_s,
-                                  f"pump {n} was on and moved no water", evidence,
-                                  ["jammed", "air-locked", "its valve shut", "the check stuck shut", "no supply"],
-                                  f"pump{n}-air-locked", 3.0))  # fmt: skip
-    return found + _currents(case)
+                when = f"{context.clock(bad[0].start_s)} to {context.clock(bad[-1].end_s)}"
+                evidence = [f"{len(bad)} runs from {when} delivered "
+                            f"{context.rate(float(np.median([d.rate_m3s for d in bad])))}; expected "
+                            f"{context.rate(bad[0].expected_m3s)}"]  # fmt: skip
+                causes = ["jammed impeller", "air lock", "closed valve", "check valve stuck shut", "no power"]
+                found.append(Finding("not pumping", "certain", bad[0].start_s, bad[-1].end_s,
+                                     f"pump {n} ran and delivered no water", evidence, causes,
+                                     f"pump{n}-air-locked", 3.0))  # fmt: skip
+    return found + _currents(context)
 
 
 _SAYS = {
-    CURRENT_NONE: ("drew no current", ["breaker open", "cord pulled", "motor dead"], "breaker-open"),
-    CURRENT_UNDER: ("ran light", ["air-locked", "valve or check shut", "ran dry"], "air-locked"),
-    CURRENT_OVER: ("drew too much current", ["something in the impeller", "worn bearings"], "jammed"),
+    CURRENT_NONE: ("drew no current", ["tripped breaker", "unplugged cord", "open motor winding"], "breaker-open"),
+    CURRENT_UNDER: ("ran underloaded", ["air lock", "closed valve or stuck check valve", "dry running"], "air-locked"),
+    CURRENT_OVER: ("drew overload current", ["debris in the impeller", "worn bearings"], "jammed"),
     CURRENT_LOCKED: ("drew locked-rotor current", ["jammed rotor"], "jammed"),
 }
 
 
-def _currents(case):
+def _currents(context):
     # What a motor draws while it is on, by the site's own limits.
-    log, values, found = case.log, case.site.settings, []
+    log, values, found = context.log, context.site.settings, []
     for n in (0, 1):
         bands, on = _bands(log, n, values), log.pumps[n]
         if bands is None or on is None:
@@ -150,12 +152,26 @@ def _currents(case):
             if not bad:
                 continue
             first, last = bad[0], bad[-1]
-            evidence = [f"{len(bad)} times from {case.clock(first[0])} to {case.clock(last[1])}, "
-                        f"{sum(b - a for a, b in bad):.0f} s in all"]  # fmt: skip
+            evidence = [f"{len(bad)} times from {context.clock(first[0])} to {context.clock(last[1])}, "
+                        f"{sum(b - a for a, b in bad):.0f} s in total"]  # fmt: skip
             end = log.duration_s if _never_well(log, n, bands, last[1]) else last[1]
-            found.append(Sign("not pumping", "certain", first[0], end, f"pump {n + 1} {text}", evidence, causes,
-                              f"pump{n + 1}-{fault}", 3.0 if band != CURRENT_UNDER else 2.0))  # fmt: skip
+            confidence, severity = "certain", 3.0 if band != CURRENT_UNDER else 2.0
+            rated = [d.share for d in _draws_during(context, n, bad)]
+            if band in (CURRENT_NONE, CURRENT_LOCKED) and rated and np.median(rated) > 0.5:
+                # A pump that delivers turns, whatever its current reads.
+                confidence, severity, fault = "possible", 0.5, ""
+                causes = ["current sensor or its wiring", *causes]
+                evidence.append(f"but it delivered {np.median(rated):.0%} of the expected flow in that time")
+            found.append(Finding("not pumping", confidence, first[0], end, f"pump {n + 1} {text}", evidence, causes,
+                                 f"pump{n + 1}-{fault}" if fault else "", severity))  # fmt: skip
     return found
+
+
+def _draws_during(context, n, times):
+    # The draw-downs of pump n alone that could be rated, within any of these (start s, end s).
+    draws = context.flow.draw_downs if context.flow is not None else []
+    return [d for d in draws if d.mask == n + 1 and d.error_m3s < 0.3 * d.expected_m3s
+            and any(start < d.end_s and end > d.start_s for start, end in times)]  # fmt: skip
 
 
 def _never_well(log, n, bands, after_s):
@@ -174,10 +190,10 @@ def _bands(log, n, values):
     return np.where(milliamps < 0.0, -1, np.searchsorted(edges, milliamps, side="right"))
 
 
-def short_cycling(case):
-    """Hours in which one pump started more often than its motor bears."""
-    starts, shared = _starts(case)
-    limit, found = case.site.settings[s.STARTS_PER_HOUR], []
+def short_cycling(context):
+    """Hours in which one pump exceeded its motor's limit of starts."""
+    starts, shared = _starts(context)
+    limit, found = context.site.settings[s.STARTS_PER_HOUR], []
     for name, times in starts.items():
         times = np.array(times)
         if len(times) <= limit * shared:
@@ -190,43 +206,45 @@ def short_cycling(case):
         worst = int(np.argmax(counts))
         first = float(times[np.flatnonzero(over)[0]])
         last = float(times[min(len(times) - 1, ends[np.flatnonzero(over)[-1]] - 1)])
-        evidence = [f"{counts[worst]:.0f} starts in the hour from {case.clock(times[worst])}; the motor bears {limit}"]
-        band = _band(case)
+        evidence = [f"{counts[worst]:.0f} starts in the hour from {context.clock(times[worst])}; "
+                    f"motor limit {limit}"]  # fmt: skip
+        band = _band(context)
         if band:
             evidence.append(band)
-        sure = "certain" if case.recorded else "likely"
-        found.append(Sign("short cycling", sure, first, last, f"{name} starts more often than its motor bears",
-                          evidence, ["the pit or the float's travel is too small", "a leaking check valve",
-                                     "water that comes back"], "", 0.8))  # fmt: skip
+        confidence = "certain" if context.recorded else "likely"
+        found.append(Finding("short cycling", confidence, first, last,
+                             f"{name} exceeds its motor's limit of starts per hour", evidence,
+                             ["pit or float travel too small", "leaking check valve", "discharge water that returns"],
+                             "", 0.8))  # fmt: skip
     return found
 
 
-def _starts(case):
+def _starts(context):
     # ({name: start times}, pumps that share them)
-    if case.recorded:
+    if context.recorded:
         found = {}
         for n in (0, 1):
-            values = case.log.pumps[n]
+            values = context.log.pumps[n]
             if values is not None:
                 on = (values == 1).astype(np.int8)
-                found[f"pump {n + 1}"] = case.log.time_s[np.flatnonzero(np.diff(on, prepend=0) == 1)]
+                found[f"pump {n + 1}"] = context.log.time_s[np.flatnonzero(np.diff(on, prepend=0) == 1)]
         return found, 1
-    return {"the pump": [run.start_s for run in case.runs]}, 1
+    return {"the pump": [run.start_s for run in context.runs]}, 1
 
 
-def _band(case):
-    off, lead = case.site.contacts[0], case.site.contacts[1]
+def _band(context):
+    off, lead = context.site.contacts[0], context.site.contacts[1]
     if off is None or lead is None:
         return ""
-    litres = 1000.0 * (case.site.pit.volume_m3(lead.wet_m) - case.site.pit.volume_m3(off.dry_m))
-    return f"from {mm(lead.wet_m)} down to {mm(off.dry_m)} the pit gives only {litres:.0f} L a cycle"
+    held = context.amount(context.site.pit.volume_m3(lead.wet_m) - context.site.pit.volume_m3(off.dry_m))
+    return f"pump-down from {context.level(lead.wet_m)} to {context.level(off.dry_m)} holds only {held} per cycle"
 
 
-def mains(case):
+def mains(context):
     """Stretches without mains, where it was recorded."""
-    if case.log.mains is None:
+    if context.log.mains is None:
         return []
-    return [Sign("no mains", "certain", start, end, "the mains was out",
-                 [f"from {case.clock(start)} to {case.clock(end)}, {(end - start) / 60.0:.0f} min"],
-                 ["the mains was out"], "mains-lost", 1.2)
-            for start, end in spans(case.log.mains == 0, case.log.time_s, 2.0)]  # fmt: skip
+    return [Finding("no mains", "certain", start, end, "the mains was out",
+                    [f"from {context.clock(start)} to {context.clock(end)}, {(end - start) / 60.0:.0f} min"],
+                    ["the mains was out"], "mains-lost", 1.2)
+            for start, end in spans(context.log.mains == 0, context.log.time_s, 2.0)]  # fmt: skip

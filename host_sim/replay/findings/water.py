@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from host_sim.replay.findings.finding import Sign, gpm, mm
+from host_sim.replay.findings.finding import Finding
 from host_sim.replay.segments import volumes
 
 SETTLE_S = 3.0
@@ -12,36 +12,36 @@ LEAST_FILL_S = 30.0
 LEAST_FILLS = 4
 LEAST_LITRES = 0.25
 LAGS_MIN = range(2, 61)
-HALF_SURE = 2.0  # standard errors in either half of the night
+HALF_NIGHT_Z = 2.0  # standard errors in either half of the night
 RISING_S = 60.0
 
 
-def _fills(case):
+def _fills(context):
     # (start s, end s) of what lies between two runs.
     found = []
-    for a, b in zip(case.runs, case.runs[1:], strict=False):
-        inside = any(a.end_s < end and b.start_s > start for start, end in case.log.gaps)
+    for a, b in zip(context.runs, context.runs[1:], strict=False):
+        inside = any(a.end_s < end and b.start_s > start for start, end in context.log.gaps)
         if not inside and b.start_s - a.end_s >= LEAST_FILL_S:
             found.append((a.end_s, b.start_s, a.order))
     return found
 
 
-def leaking(case):
+def leaking(context):
     """Fills whose first moments after a stop are faster than the rest: water runs back out of the discharge."""
-    log = case.log
+    log = context.log
     if log.level_m is None:
         return []
-    if log.marks:
-        return _leaking_marks(case)
+    if log.levels_at_contacts_only:
+        return _leaking_marks(context)
     good = ~np.isnan(log.level_m)
-    time, volume = log.time_s[good], volumes(case.site.pit, log.level_m[good])
-    fills = _fills(case)
+    time, volume = log.time_s[good], volumes(context.site.pit, log.level_m[good])
+    fills = _fills(context)
     groups = ((lambda order: True, "every run"), (lambda order: order % 2 == 1, "every other run"),
               (lambda order: order % 2 == 0, "every other run"))  # fmt: skip
     for keep, who in groups:
-        sign = _hinge(case, [f for f in fills if keep(f[2])], time, volume, who)
-        if sign is not None:
-            return [sign]
+        finding = _hinge(context, [f for f in fills if keep(f[2])], time, volume, who)
+        if finding is not None:
+            return [finding]
     return []
 
 
@@ -66,7 +66,7 @@ def _fit(columns, values):
     return found, float(((values - table @ found) ** 2).sum())
 
 
-def _hinge(case, fills, time, volume, who):
+def _hinge(context, fills, time, volume, who):
     # Water that runs back does so at a steady rate until the line is empty: a hinge in the fill.  An inflow that
     # eases as the pit fills is a smooth curve instead, and must fit clearly worse.
     if len(fills) < LEAST_FILLS:
@@ -86,25 +86,25 @@ def _hinge(case, fills, time, volume, who):
     if curve < 2.0 * noise and 1000.0 * float(np.median(error)) > 0.1 * litres:
         return None
     evidence = [
-        f"{len(fills)} fills laid together: for {knee:.0f} s after the stop the water rose by {gpm(late + extra)}, "
-        f"then by {gpm(late)}",
-        f"about {litres:.1f} L more than the inflow came back after {who}; a smooth curve fits this "
-        f"{min(999.0, curve / max(misfit, 1e-30)):.0f} times worse than a hinge",
+        f"average of {len(fills)} fills: the pit fills at {context.rate(late + extra)} for {knee:.0f} s after the pump "
+        f"stops, then at {context.rate(late)}",
+        f"about {context.amount(litres / 1000.0)} runs back after {who}; a constant runback that ends fits the fills "
+        f"{min(999.0, curve / max(misfit, 1e-30)):.0f} times better than a smooth curve",
     ]
-    sure = "certain" if misfit < 0.15 * curve and extra > 0.3 * late and len(fills) >= 8 else "likely"
+    confidence = "certain" if misfit < 0.15 * curve and extra > 0.3 * late and len(fills) >= 8 else "likely"
     # A line that empties runs at half its first flow on average.
     fault = f"pump1-check-leaking={min(49.0, 2.0 * extra * 15850.32):.2f} gpm"
-    return Sign("leaking check valve", sure, fills[0][0], case.log.duration_s,
-                f"water runs back into the pit after {who}", evidence, ["a leaking or missing check valve"],
-                fault, 0.9, float(knee))  # fmt: skip
+    return Finding("leaking check valve", confidence, fills[0][0], context.log.duration_s,
+                   f"water runs back into the pit after {who}", evidence, ["leaking or missing check valve"],
+                   fault, 0.9, float(knee))  # fmt: skip
 
 
-def _leaking_marks(case):
+def _leaking_marks(context):
     # Of a journal: the refill from the stop to off wet against the fill from off wet to lead wet.
-    log, (off, lead) = case.log, case.site.contacts[:2]
-    if off is None or lead is None or "off" not in log.contacts or "lead" not in log.contacts:
+    log, (off, lead) = context.log, context.site.contacts[:2]
+    if None in (off, lead) or not {"off", "lead"} <= set(log.contacts) or not context.recorded:
         return []
-    pit, on = case.site.pit, sum((values == 1).astype(int) for values in log.pumps if values is not None)
+    pit, on = context.site.pit, sum((values == 1).astype(int) for values in log.pumps if values is not None)
     stops = log.time_s[np.flatnonzero(np.diff((on > 0).astype(int)) == -1) + 1]
     wets = log.time_s[np.flatnonzero(np.diff(log.contacts["off"]) == 1) + 1]
     leads = log.time_s[np.flatnonzero(np.diff(log.contacts["lead"]) == 1) + 1]
@@ -119,21 +119,21 @@ def _leaking_marks(case):
     if len(ratios) < LEAST_FILLS or float(np.median(ratios)) < 1.3:
         return []
     ratio = float(np.median(ratios))
-    evidence = [f"in {len(ratios)} cycles the water came up from the stop to off {ratio:.1f} times as fast as from "
-                "off to lead, and it began below off"]  # fmt: skip
-    return [Sign("leaking check valve", "likely", 0.0, log.duration_s, "water runs back into the pit after a stop",
-                 evidence, ["a leaking or missing check valve"], "pump1-check-leaking", 0.9)]  # fmt: skip
+    evidence = [f"in {len(ratios)} cycles the water rose {ratio:.1f} times as fast from the pump's stop to the off "
+                "contact as from off to lead"]  # fmt: skip
+    return [Finding("leaking check valve", "likely", 0.0, log.duration_s, "water runs back into the pit after a stop",
+                    evidence, ["leaking or missing check valve"], "pump1-check-leaking", 0.9)]  # fmt: skip
 
 
-def recirculation(case):
+def recirculation(context):
     """Inflow that follows what was pumped, some minutes later: pumped water finds its way back."""
-    if case.flow is None or len(case.runs) < 6:
+    if context.flow is None or len(context.runs) < 6:
         return []
     step = 30.0
-    grid = np.arange(0.0, case.log.duration_s, step)
-    pumped = _pumped(case, grid, step)
+    grid = np.arange(0.0, context.log.duration_s, step)
+    pumped = _pumped(context, grid, step)
     points = np.array([(p.middle_s, p.slope_m3s, p.error_m3s, (p.start_m + p.end_m) / 2.0)
-                       for p in case.parts if p.on == 0 and p.rows > 2])  # fmt: skip
+                       for p in context.parts if p.on == 0 and p.rows > 2])  # fmt: skip
     if len(points) < 40:
         return []
     time, flow, _, level = points.T
@@ -156,14 +156,15 @@ def recirculation(case):
         if share > 0.0 and r > best[0] and _in_both_halves(late, without):
             best = (r, lag, share)
     r, lag, share = best
-    sure = r * np.sqrt(len(time))  # in standard errors of no correlation; the limits are of our own trials
-    if sure < 3.7 or share < 0.09 or time[-1] - time[0] < 180.0 * lag or leaking(case):
+    z = r * np.sqrt(len(time))  # in standard errors of no correlation; the limits are of our own trials
+    if z < 3.7 or share < 0.09 or time[-1] - time[0] < 180.0 * lag or leaking(context):
         return []  # a leaking check valve brings water back as well, at every stop
-    evidence = [f"what came in follows what was pumped {lag} min before: correlation {r:.2f} over {len(time)} "
-                f"stretches, about {share:.0%} of the pumped water"]  # fmt: skip
-    return [Sign("recirculation", "likely" if sure > 8.0 else "possible", 0.0, case.log.duration_s,
-                 "pumped water comes back into the pit", evidence,
-                 ["the outlet is too near the house", "a leak in the discharge under ground"], "", 0.9)]  # fmt: skip
+    evidence = [f"the inflow follows the pumping {lag} min later: correlation {r:.2f} over {len(time)} intervals; "
+                f"about {share:.0%} of the pumped water returns"]  # fmt: skip
+    return [Finding("recirculation", "likely" if z > 8.0 else "possible", 0.0, context.log.duration_s,
+                    "pumped water returns to the pit", evidence,
+                    ["discharge outlet too close to the house", "leak in the buried discharge line"], "",
+                    0.9)]  # fmt: skip
 
 
 def _in_both_halves(late, rest):
@@ -172,15 +173,15 @@ def _in_both_halves(late, rest):
     for part in (slice(0, middle), slice(middle, None)):
         a, b = late[part] - late[part].mean(), rest[part] - rest[part].mean()
         power = float((a**2).sum()) * float((b**2).sum())
-        if power <= 0.0 or float((a * b).sum()) / np.sqrt(power) * np.sqrt(len(a)) < HALF_SURE:
+        if power <= 0.0 or float((a * b).sum()) / np.sqrt(power) * np.sqrt(len(a)) < HALF_NIGHT_Z:
             return False
     return True
 
 
-def _pumped(case, grid, step):
+def _pumped(context, grid, step):
     # m3/s that left the pit, by the draw-downs, in each step of the grid.
     found = np.zeros(len(grid))
-    for d in case.flow.draw_downs:
+    for d in context.flow.draw_downs:
         first, last = int(d.start_s // step), int(d.end_s // step)
         for k in range(first, min(last, len(grid) - 1) + 1):
             overlap = min(d.end_s, (k + 1) * step) - max(d.start_s, k * step)
@@ -196,25 +197,27 @@ def _trend(time, values):
     return (sums[b] - sums[a]) / (b - a)
 
 
-def not_keeping_up(case):
+def not_keeping_up(context):
     """Stretches in which pumps ran and the water rose above the start level all the same."""
-    if case.flow is None or case.site.contacts[1] is None:
+    if context.flow is None or context.site.contacts[1] is None:
         return []
     found = []
-    for run in case.runs:
+    for run in context.runs:
         rising = [part for part in run.parts if part.slope_m3s > 2.0 * part.error_m3s
-                  and part.end_m > case.site.contacts[1].wet_m]  # fmt: skip
+                  and part.end_m > context.site.contacts[1].wet_m]  # fmt: skip
         length = sum(part.end_s - part.start_s for part in rising)
         if length < RISING_S:
             continue
         start, end = rising[0].start_s, rising[-1].end_s
-        inside = (case.flow.time_s >= start) & (case.flow.time_s <= end)
-        came = float(case.flow.flow_m3s[inside].mean()) if inside.any() else 0.0
+        inside = (context.flow.time_s >= start) & (context.flow.time_s <= end)
+        came = float(context.flow.flow_m3s[inside].mean()) if inside.any() else 0.0
         went = came - float(np.average([p.slope_m3s for p in rising], weights=[p.end_s - p.start_s for p in rising]))
-        evidence = [f"from {case.clock(start)} to {case.clock(end)} {gpm(came)} came in and {gpm(went)} went out; "
-                    f"the water rose to {mm(max(part.end_m for part in rising))}"]  # fmt: skip
-        grave = max(part.end_m for part in rising) > case.site.pit.floor_m
-        found.append(Sign("not keeping up", "certain" if case.recorded else "likely", start, end,
-                          "the pumping did not keep up with the inflow", evidence,
-                          ["more water than the pumps carry", "a weak pump"], "", 4.0 if grave else 2.0))  # fmt: skip
+        when = f"from {context.clock(start)} to {context.clock(end)}"
+        evidence = [f"{when} inflow was {context.rate(came)}, the pumps delivered {context.rate(went)}; "
+                    f"the water rose to {context.level(max(part.end_m for part in rising))}"]  # fmt: skip
+        grave = max(part.end_m for part in rising) > context.site.pit.floor_m
+        found.append(Finding("not keeping up", "certain" if context.recorded else "likely", start, end,
+                             "the pumps did not keep up with the inflow", evidence,
+                             ["more inflow than the pumps can carry", "weak pump"], "",
+                             4.0 if grave else 2.0))  # fmt: skip
     return found

@@ -13,8 +13,8 @@ _FORM = re.compile(r"^\s*([-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?)\s*([^\d\s].
 class Reader:
     """Turns the cells of one `mapping.Column` into SI."""
 
-    def __init__(self, column, mapping, findings):
-        self.column, self.findings = column, findings
+    def __init__(self, column, mapping, issues):
+        self.column, self.issues = column, issues
         self.decimal, self.missing = mapping.decimal, frozenset(mapping.missing)
         self.factors = {"": column.factor}
 
@@ -50,9 +50,9 @@ class Reader:
             mixed += bool(unit) and unit != self.column.unit
             found[i] = number
         name = self.column.name
-        note(self.findings, "no number", len(unreadable), f'cells of "{name}" are no number with a known unit',
+        note(self.issues, "no number", len(unreadable), f'cells of "{name}" without a number in a known unit',
              unreadable[0] if unreadable else 0)  # fmt: skip
-        note(self.findings, "other unit", mixed, f'cells of "{name}" carry another unit than {self.column.unit}')
+        note(self.issues, "other unit", mixed, f'cells of "{name}" in a unit other than {self.column.unit}, converted')
         return found + self.column.offset
 
 

@@ -1,8 +1,9 @@
-"""Order, duplicates, gaps, drop-outs and spikes: met, counted, and told; never silently swallowed."""
+"""Quality control of a log: order, duplicates, gaps, drop-outs and spikes, each counted and reported."""
 
 import numpy as np
 
 from host_sim.replay.reading.log import note
+from host_sim.report.clock import lasting
 
 GAP_SPACINGS = 5.0  # a hole of more than this many usual spacings is a gap; our own choice
 LEAST_GAP_S = 30.0
@@ -12,7 +13,7 @@ LONGEST_SPIKE = 3  # rows
 LOWEST_M, HIGHEST_M = -0.3, 30.0  # outside this no sump pit has its water
 
 
-def order(time_s, findings):
+def order(time_s, issues):
     """Return the places of the rows in order of time, each instant once (the first row of it is kept).
 
     `time_s` is an array of n seconds, nan where there is no stamp.
@@ -20,7 +21,7 @@ def order(time_s, findings):
     places = np.flatnonzero(~np.isnan(time_s))
     times = time_s[places]
     late = np.flatnonzero(times < np.maximum.accumulate(times)) if len(times) else np.array([], int)
-    note(findings, "out of order", len(late), "rows came after later ones and were put in their place",
+    note(issues, "out of order", len(late), "rows out of time order, sorted",
          places[late[0]] + 1 if len(late) else 0)  # fmt: skip
     places = places[np.argsort(times, kind="stable")]
     times = time_s[places]
@@ -28,7 +29,7 @@ def order(time_s, findings):
     return places, again
 
 
-def duplicates(places, again, columns, findings):
+def duplicates(places, again, columns, issues):
     """Return the places without those that repeat an instant; `columns` are arrays of all rows."""
     if not len(again):
         return places
@@ -38,9 +39,9 @@ def duplicates(places, again, columns, findings):
         if any(not _same(values[a], values[b]) for values in columns):
             differ += 1
     row = int(places[again[0]]) + 1
-    note(findings, "duplicate", len(again) - differ, "rows repeat another row whole: left out", row)
-    note(findings, "two readings at one time", differ,
-         "rows carry a time that was there before with other readings: the first is kept", row)  # fmt: skip
+    note(issues, "duplicate", len(again) - differ, "duplicate rows, dropped", row)
+    note(issues, "conflicting duplicate", differ,
+         "rows that repeat a time with different readings, first one kept", row)  # fmt: skip
     keep = np.ones(len(places), bool)
     keep[again] = False
     return places[keep]
@@ -50,8 +51,8 @@ def _same(a, b):
     return a == b or (a != a and b != b)
 
 
-def gaps(time_s, findings):
-    """Return [(start s, end s)] of holes between rows, counted in `findings`."""
+def gaps(time_s, issues):
+    """Return [(start s, end s)] of holes between rows, counted in `issues`."""
     steps = np.diff(time_s)
     if not len(steps):
         return []
@@ -60,27 +61,27 @@ def gaps(time_s, findings):
     found = [(float(time_s[i]), float(time_s[i + 1])) for i in holes]
     if found:
         total, longest = sum(b - a for a, b in found), max(b - a for a, b in found)
-        note(findings, "gap", len(found), f"gaps without rows, {total:.0f} s in all, the longest {longest:.0f} s",
+        note(issues, "gap", len(found), f"gaps in the data ({lasting(total)} in total, longest {lasting(longest)})",
              int(holes[0]) + 2)  # fmt: skip
     return found
 
 
-def drop_outs(values, name, findings, low=None, high=None):
+def drop_outs(values, name, issues, low=None, high=None):
     """Set readings outside low..high to nan, in place; count them and those that are missing."""
     missing = int(np.isnan(values).sum())
-    note(findings, "drop-out", missing, f"readings of {name} are missing", _first(np.isnan(values)))
+    note(issues, "drop-out", missing, f"missing readings of {name}", _first(np.isnan(values)))
     with np.errstate(invalid="ignore"):
         outside = np.zeros(len(values), bool)
         if low is not None:
             outside |= values < low
         if high is not None:
             outside |= values > high
-    note(findings, "out of range", outside.sum(), f"readings of {name} are beyond anything possible: left out",
+    note(issues, "out of range", outside.sum(), f"impossible readings of {name}, dropped",
          _first(outside))  # fmt: skip
     values[outside] = np.nan
 
 
-def spikes(level_m, findings, spike_m=None):
+def spikes(level_m, issues, spike_m=None):
     """Set readings that stand far from both neighbours, for at most LONGEST_SPIKE rows, to nan, in place.
 
     A log so coarse that water itself goes as far from row to row is left as it is.
@@ -101,7 +102,8 @@ def spikes(level_m, findings, spike_m=None):
             far &= (np.abs(inside - before) > limit) & (np.abs(inside - after) > limit)
         for i in np.flatnonzero(agree & far):
             bad[i + 1 : i + 1 + width] = True
-    note(findings, "spike", bad.sum(), f"readings of the level jump by over {limit * 1000:.0f} mm and back: left out",
+    size = f"{limit / 0.0254:.1f} in / {limit * 1000:.0f} mm"
+    note(issues, "spike", bad.sum(), f"spikes of the level (over {size}), dropped",
          int(good[np.flatnonzero(bad)[0]]) + 1 if bad.any() else 0)  # fmt: skip
     level_m[good[bad]] = np.nan
 

@@ -1,4 +1,4 @@
-"""A log as read and mended: one clock, SI units, and an account of everything that was wrong with it."""
+"""A log as read and cleaned: one clock, SI units, and an account of everything that was wrong with it."""
 
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
@@ -9,7 +9,7 @@ UNKNOWN = -1  # of a channel that is on, off or not recorded at that row
 
 
 @dataclass
-class Finding:
+class DataIssue:
     """One kind of damage that was met: `count` of them, the first at row `row` (counted from 1; 0: no one row)."""
 
     kind: str
@@ -26,7 +26,7 @@ class Log:
     None where the log has none of it, or an array of n: `level_m` metres above
     the pit's bottom, `rain_m_s` and `current_a[i]` with nan where a reading is
     missing; `contacts[name]`, `pumps[i]` and `mains` 1, 0 or UNKNOWN.
-    `marks` says that levels are known only where a contact turned.
+    `levels_at_contacts_only` says that levels are known only where a contact turned.
     `gaps` are (start s, end s) without rows.
     """
 
@@ -40,9 +40,9 @@ class Log:
     mains: np.ndarray | None = None
     rain_m_s: np.ndarray | None = None
     gaps: list[tuple[float, float]] = field(default_factory=list)
-    findings: list[Finding] = field(default_factory=list)
+    issues: list[DataIssue] = field(default_factory=list)
     rows_read: int = 0
-    marks: bool = False
+    levels_at_contacts_only: bool = False
     bands: tuple | None = None  # of a journal: the band of each motor's current, after `control.records`
 
     @property
@@ -67,21 +67,28 @@ class Log:
         when = utc + timedelta(seconds=float(time_s))
         return when.astimezone(self.begins.tzinfo) if self.begins.tzinfo else when
 
+    def contact_states(self, name):
+        """Return an array of n of a contact's states in which each missing one is the last before it; UNKNOWN first."""
+        values = self.contacts[name]
+        last = np.maximum.accumulate(np.where(values >= 0, np.arange(len(values)), -1))
+        return np.where(last < 0, UNKNOWN, values[np.maximum(last, 0)])
+
     def channels(self):
         """Return the names of the channels that the log holds."""
-        named = {"level": self.level_m, "mains": self.mains, "rain": self.rain_m_s}
+        level = None if self.levels_at_contacts_only else self.level_m
+        named = {"level": level, "mains": self.mains, "rain": self.rain_m_s}
         named.update({f"contact {name}": values for name, values in self.contacts.items()})
         for i in (0, 1):
             named[f"pump {i + 1}"], named[f"current {i + 1}"] = self.pumps[i], self.current_a[i]
         return [name for name, values in named.items() if values is not None]
 
 
-def note(findings, kind, count, text, row=0):
-    """Add a Finding, or count it in with one of the same kind and text."""
+def note(issues, kind, count, text, row=0):
+    """Add a DataIssue, or count it in with one of the same kind and text."""
     if not count:
         return
-    for finding in findings:
-        if finding.kind == kind and finding.text == text:
-            finding.count += int(count)
+    for issue in issues:
+        if issue.kind == kind and issue.text == text:
+            issue.count += int(count)
             return
-    findings.append(Finding(kind, int(count), text, int(row)))
+    issues.append(DataIssue(kind, int(count), text, int(row)))

@@ -1,4 +1,4 @@
-"""The mapping file: which column of a foreign log holds what, in which unit, on which clock.
+"""The mapping file: which column of a table log holds what, in which unit, on which clock.
 
     [file]                      # may be left out
     kind = "csv"                # or "parquet"; by the file's name if left out
@@ -10,14 +10,15 @@
 
     [time]
     column = "time"
-    format = "iso"              # or "unix s", "unix ms", "seconds", or strptime's, as "%d.%m.%Y %H:%M"
-    zone = "UTC"                # an IANA name or "+01:00"; what the stamps are in, where they do not say it
+    time_of_day = "clock"       # only where date and time stand in two columns: the second of them
+    format = "iso"              # or "unix s", "unix ms", "seconds", or strptime's, such as "%m/%d/%Y %H:%M"
+    zone = "UTC"                # an IANA name or "+01:00"; zone of times that do not carry one
 
     [level]
     column = "depth"
-    unit = "in"                 # of cells that carry none; or unit_column = "..."
-    zero = "0 in"               # where the reading 0 lies above the pit's bottom
-    spike = "2 in"              # a reading this far from both neighbours is no water
+    unit = "in"                 # of plain numbers; or unit_column = "..."
+    zero = "0 in"               # height of the reading 0 above the pit bottom
+    spike = "2 in"              # a reading this far from both neighbors is a spike
 
     [contacts.lead]             # also off, lag, high
     column = "float 1"
@@ -44,16 +45,19 @@ import tomllib
 from dataclasses import dataclass, field
 from pathlib import Path
 
+import tomli_w
 from duplexsump.control.records import CONTACT_NAMES
 
 from host_sim import units
 from host_sim.errors import InputError
+from host_sim.replay.reading.stamps import zone_of
 from host_sim.site.reader import Table
 
 KINDS = ("csv", "parquet")
 MISSING = ("", "NA", "N/A", "nan", "NaN", "null", "NULL", "None", "-", "--", "---")
 YES = ("1", "1.0", "true", "True", "TRUE", "on", "On", "ON", "yes", "wet", "WET", "closed", "run", "running", "ok")
-CLOCKS = ("iso", "unix s", "unix ms", "seconds")
+NUMBERS = ("unix s", "unix ms", "seconds")
+CLOCKS = ("iso", *NUMBERS)
 
 
 @dataclass
@@ -78,7 +82,7 @@ class State:
 
 @dataclass
 class Mapping:
-    """How to read one foreign log; see the module's head."""
+    """How to read one table log; see the module's head."""
 
     time: str
     clock: str = "iso"
@@ -96,11 +100,12 @@ class Mapping:
     currents: list = field(default_factory=lambda: [None, None])
     mains: State | None = None
     rain: Column | None = None
+    time_of_day: str | None = None  # the second column, where date and time stand in two
 
     def columns(self):
         """Return the names of every column that is asked for, the time first."""
         parts = [self.level, *self.contacts.values(), *self.pumps, *self.currents, self.mains, self.rain]
-        found = [self.time]
+        found = [self.time] + ([self.time_of_day] if self.time_of_day else [])
         for part in parts:
             if part is not None:
                 found.append(part.name)
@@ -117,7 +122,7 @@ def load(path):
     except (OSError, UnicodeDecodeError) as error:
         raise InputError(f"cannot be read: {error}", str(path)) from error
     except tomllib.TOMLDecodeError as error:
-        raise InputError(f"is no TOML: {error}", str(path)) from error
+        raise InputError(f"is not valid TOML: {error}", str(path)) from error
     return read(data, str(path))
 
 
@@ -154,7 +159,7 @@ def read(data, source="mapping"):
     found.rain = None if part is None else _column(part, "rate", done=True)
     table.done()
     if not problems and found.level is None and not found.contacts:
-        problems.append("neither [level] nor [contacts.…] is given: one of them is wanted to see the water")
+        problems.append("give [level] or [contacts.…]: one of them is required to follow the water")
     if problems:
         raise InputError(problems, source)
     return found
@@ -171,27 +176,28 @@ def _file(table, found):
     words = table.items("missing", list(MISSING), "a list of cells that hold no reading")
     found.missing = tuple(str(word) for word in words or ())
     if found.delimiter is not None and len(found.delimiter) != 1:
-        table.problem("delimiter", f'"{found.delimiter}": one sign is wanted, as "," or ";" or "\\t"')
+        table.problem("delimiter", f'"{found.delimiter}": one character is required, such as "," or ";" or "\\t"')
     elif found.delimiter is not None and found.delimiter == found.decimal:
-        table.problem("decimal", f'"{found.decimal}" parts the columns as well: they must differ')
+        table.problem("decimal", f'"{found.decimal}" is the delimiter as well: they must differ')
     if found.encoding is not None:
         try:
             "".encode(found.encoding)
         except LookupError:
-            table.problem("encoding", f'"{found.encoding}" is unknown: "utf-8" and "latin-1" are common')
+            table.problem("encoding", f'"{found.encoding}" is unknown: try "utf-8" or "latin-1"')
     table.done()
 
 
 def _time(table, found):
-    from host_sim.replay.reading.stamps import zone_of
-
     if table is None:
         return
     found.time = table.text("column")
+    found.time_of_day = table.text("time_of_day", None)
     found.clock = table.text("format", "iso")
     found.zone = table.text("zone", "")
     if found.clock is not None and found.clock not in CLOCKS and "%" not in found.clock:
-        table.problem("format", f'"{found.clock}": one of {", ".join(CLOCKS)}, or a pattern as "%d.%m.%Y %H:%M"')
+        table.problem("format", f'"{found.clock}": one of {", ".join(CLOCKS)}, or a pattern such as "%m/%d/%Y %H:%M"')
+    if found.time_of_day and found.clock in NUMBERS:
+        table.problem("format", f'"{found.clock}": date and time in two columns are iso or a pattern')
     if found.zone:
         try:
             zone_of(found.zone)
@@ -232,7 +238,7 @@ def as_table(mapping):
         data["file"] = {"kind": m.kind, **data["file"]}
     if m.missing != MISSING:
         data["file"]["missing"] = list(m.missing)
-    data["time"] = {"column": m.time, "format": m.clock}
+    data["time"] = {"column": m.time, "format": m.clock} | ({"time_of_day": m.time_of_day} if m.time_of_day else {})
     if m.zone:
         data["time"]["zone"] = m.zone
     if m.level is not None:
@@ -251,6 +257,11 @@ def as_table(mapping):
     if m.rain is not None:
         data["rain"] = _plain(m.rain)
     return data
+
+
+def as_toml(mapping):
+    """Return the mapping file (a TOML text) from which `load()` makes the same Mapping."""
+    return tomli_w.dumps(as_table(mapping))
 
 
 def _plain(column):

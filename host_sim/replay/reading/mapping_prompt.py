@@ -1,4 +1,4 @@
-"""`--map`: the mapping of a log found by looking at its columns, and by asking where looking is not enough."""
+"""`--map`: guesses the mapping of a log from its columns and asks a person to confirm."""
 
 import csv
 import re
@@ -30,16 +30,18 @@ HINTS = (
     ("high", r"high|alarm|float.?3"),
 )
 ROLES = tuple(name for name, _ in HINTS)
+_DATE = re.compile(r"^\s*\d{1,4}([-/.])\d{1,2}\1\d{1,4}\s*$")
+_TIME_OF_DAY = re.compile(r"^\s*\d{1,2}:\d{2}(:\d{2}([.,]\d+)?)?\s*([AaPp][Mm])?\s*$")
 
 
-def look(path):
+def sample(path):
     """Return (header, first rows of cells, delimiter, lines before the header) of a log.  Raises InputError."""
     path = Path(path)
     if path.suffix.lower() in table_log.PARQUET:
         try:
             import pyarrow.parquet as pq
         except ImportError as error:
-            raise InputError(table_log.INSTALL, str(path)) from error
+            raise InputError(f"Parquet {table_log.INSTALL}", str(path)) from error
         try:
             batch = next(pq.ParquetFile(path).iter_batches(batch_size=20))
         except (OSError, ValueError, StopIteration) as error:
@@ -52,21 +54,21 @@ def look(path):
     except OSError as error:
         raise InputError(f"cannot be read: {error}", str(path)) from error
     if len(lines) < 2:
-        raise InputError("holds no header with rows below it", str(path))
+        raise InputError("has no header with rows below it", str(path))
     delimiter, skip = _shape(lines)
     rows = list(csv.reader(lines[skip : skip + 21], delimiter=delimiter))
     return [name.strip().lstrip("\ufeff") for name in rows[0]], rows[1:], delimiter, skip
 
 
 def _shape(lines):
-    # The sign that parts most lines into the same number of cells; the header is the first such line.
+    # The delimiter that splits most lines into the same number of cells; the header is the first such line.
     best = (0, ",", 0)
-    sample = lines[:60]
-    for sign in (",", ";", "\t", "|"):
-        counts = [line.count(sign) for line in sample]
+    head = lines[:60]
+    for delimiter in (",", ";", "\t", "|"):
+        counts = [line.count(delimiter) for line in head]
         most = max(set(counts), key=counts.count)
         if most and counts.count(most) * most > best[0]:
-            best = (counts.count(most) * most, sign, counts.index(most))
+            best = (counts.count(most) * most, delimiter, counts.index(most))
     return best[1], best[2]
 
 
@@ -94,9 +96,9 @@ def guess_clock(cells):
     """Return the format of the time of these cells, or None."""
     cells = [cell for cell in cells if cell and cell.strip()]
     for clock in CLOCKS:
-        findings = []
-        values, _ = stamps.parse(cells, clock, findings)
-        if findings or not cells:
+        issues = []
+        values, _ = stamps.parse(cells, clock, issues)
+        if issues or not cells:
             continue
         if clock == "unix s" and values.min() < 1e8:
             clock = "seconds"
@@ -105,9 +107,9 @@ def guess_clock(cells):
         return clock
     for clock in ("%d.%m.%Y %H:%M:%S", "%d.%m.%Y %H:%M", "%m/%d/%Y %H:%M:%S", "%m/%d/%Y %H:%M",
                   "%m/%d/%Y %I:%M:%S %p", "%m/%d/%Y %I:%M %p", "%Y-%m-%d %H:%M"):  # fmt: skip
-        findings = []
-        stamps.parse(cells, clock, findings)
-        if not findings:
+        issues = []
+        stamps.parse(cells, clock, issues)
+        if not issues:
             return clock
     return None
 
@@ -117,50 +119,75 @@ def ask(path, answer):
 
     Raises InputError where an answer cannot be used.
     """
-    header, rows, delimiter, skip = look(path)
+    header, rows, delimiter, skip = sample(path)
     roles = guess(header, rows)
 
     def column(role, question):
-        said = answer(f"{question} (one of: {', '.join(header)}; nothing: none)", roles.get(role, ""))
+        said = answer(f"{question} (columns: {', '.join(header)}; Enter alone for none)", roles.get(role, ""))
         if said and said not in header:
             raise InputError(f'"{said}": no such column; there are {", ".join(header)}', "--map")
         return said
 
+    roles["time"], roles["time_of_day"] = _date_and_time(header, rows, roles.get("time", ""))
     time = column("time", "Which column holds the time?")
     if not time:
-        raise InputError("a log without a time cannot be read: name its column", "--map")
+        raise InputError("a log without a time cannot be read: name the column of the time", "--map")
+    second = column("time_of_day", "Which column holds the time of day, if that is not the same one?")
     clock = answer(
-        'How is the time written? ("iso", "unix s", "unix ms", "seconds", or a pattern as "%d.%m.%Y %H:%M")',
-        guess_clock([row[header.index(time)] for row in rows if len(row) > header.index(time)]) or "iso",
+        'Format of the time? ("iso", "unix s", "unix ms", "seconds", or a pattern such as "%m/%d/%Y %H:%M")',
+        guess_clock(_cells(rows, header, time, second)) or "iso",
     )
-    zone = answer("In which zone, where the stamps do not say it? (as Europe/Berlin or +01:00; nothing: unknown)", "")
+    zone = answer("Time zone, if the times do not carry one? (such as Etc/GMT+5 or -05:00; Enter alone if unknown)", "")
     data = {"file": {"delimiter": delimiter, "skip": skip}, "time": {"column": time, "format": clock, "zone": zone}}
+    if second:
+        data["time"]["time_of_day"] = second
     level = column("level", "Which column holds the water level?")
     if level:
-        unit = answer("In which unit are its bare numbers? (mm, cm, in, ft, m)", guess_unit(level, "length") or "mm")
-        zero = answer("How high above the pit's bottom does the reading 0 lie?", "0 mm")
+        unit = answer("Unit of its numbers? (in, ft, mm, cm, m)", guess_unit(level, "length") or "in")
+        zero = answer("At a reading of 0, how high above the pit bottom is the water?", "0 in")
         data["level"] = {"column": level, "unit": unit, "zero": zero}
     for role in ("off", "lead", "lag", "high"):
-        if name := column(role, f'Which column holds the contact "{role}"?'):
+        if name := column(role, f"Which column holds the {role} contact?"):
             data.setdefault("contacts", {})[role] = {"column": name, **_words(rows, header, name, "wet", answer)}
     for role in ("pump1", "pump2"):
-        if name := column(role, f"Which column holds {role[:4]} {role[4]} on or off?"):
+        if name := column(role, f"Which column tells whether pump {role[4]} is on?"):
             data[role] = {"column": name, **_words(rows, header, name, "on", answer)}
     for role in ("current1", "current2"):
         if name := column(role, f"Which column holds the current of pump {role[-1]}?"):
-            data[role] = {"column": name, "unit": answer("In which unit?", guess_unit(name, "current") or "A")}
-    if name := column("mains", "Which column tells whether the mains is there?"):
+            data[role] = {"column": name, "unit": answer("Unit of its numbers?", guess_unit(name, "current") or "A")}
+    if name := column("mains", "Which column tells whether the mains is on?"):
         data["mains"] = {"column": name, **_words(rows, header, name, "present", answer)}
     if name := column("rain", "Which column holds the rain?"):
-        data["rain"] = {"column": name, "unit": answer("In which unit?", guess_unit(name, "rate") or "mm/h")}
+        data["rain"] = {"column": name, "unit": answer("Unit of its numbers?", guess_unit(name, "rate") or "mm/h")}
     return read_mapping(data, "--map")
+
+
+def _cells(rows, header, time, second):
+    # The stamps of the first rows, joined where date and time stand in two columns.
+    places = [header.index(name) for name in (time, second) if name]
+    rows = [row for row in rows if len(row) > max(places)]
+    first = [row[places[0]] for row in rows]
+    return stamps.joined(first, [row[places[1]] for row in rows]) if second else first
+
+
+def _date_and_time(header, rows, time):
+    # (column of the time, column of the time of day or ""): two of them where one holds dates and one times of day.
+    dates, times = [], []
+    for place, name in enumerate(header):
+        cells = [row[place] for row in rows if len(row) > place and row[place].strip()]
+        if cells and all(_DATE.match(cell) for cell in cells):
+            dates.append(name)
+        elif cells and all(_TIME_OF_DAY.match(cell) for cell in cells):
+            times.append(name)
+    return (dates[0], times[0]) if dates and times else (time, "")
 
 
 def _words(rows, header, name, key, answer):
     place = header.index(name)
     seen = sorted({row[place].strip() for row in rows if len(row) > place})[:6]
     default = next((word for word in seen if word in State("").yes), "1")
-    said = answer(f'Which cells of "{name}" mean {key}? (seen: {", ".join(seen)}; part several with a comma)', default)
+    found = ", ".join(seen)
+    said = answer(f'Which values of "{name}" mean {key}? (found: {found}; separate several with commas)', default)
     return {key: [word.strip() for word in said.split(",") if word.strip()]}
 
 

@@ -1,5 +1,6 @@
-"""Finds out what a log is, and reads it: our own journal, or somebody else's table."""
+"""Tells a journal of ours from a table log, and reads the journal; levels from contacts for logs without a level."""
 
+import tempfile
 from datetime import datetime, timedelta
 from pathlib import Path
 
@@ -17,7 +18,7 @@ from duplexsump.control.records import (
 from duplexsump.control.settings import FITTED, SENSE_NOTHING, SENSING, TRANSMITTER
 
 from host_sim.errors import InputError
-from host_sim.replay.reading.log import Log, note
+from host_sim.replay.reading.log import UNKNOWN, Log, note
 from host_sim.run.journal import FORMAT, Life, read_journal
 
 
@@ -32,13 +33,13 @@ def is_journal(path):
 
 
 def journal(path):
-    """Return the Journal of a file, a last line that was torn by a power cut left out and counted in `findings`.
+    """Return the Journal of a file, a last line that was torn by a power cut left out and counted in `issues`.
 
-    Returns (Journal, findings).  Raises InputError naming the line that cannot be used.
+    Returns (Journal, issues).  Raises InputError naming the line that cannot be used.
     """
-    findings = []
+    issues = []
     try:
-        return read_journal(path), findings
+        return read_journal(path), issues
     except (OSError, UnicodeDecodeError) as error:
         raise InputError(f"cannot be read: {error}", str(path)) from error
     except ValueError as error:
@@ -46,13 +47,12 @@ def journal(path):
         if text.endswith("\n") or text.count("\n") < 2:
             raise InputError(str(error)) from error
     found = _without_last(path, text)
-    note(findings, "torn", 1, "last line of the journal is torn, as by a power cut: left out", text.count("\n") + 1)
-    return found, findings
+    note(issues, "incomplete line", 1, "last line of the journal incomplete, as after a power cut, dropped",
+         text.count("\n") + 1)  # fmt: skip
+    return found, issues
 
 
 def _without_last(path, text):
-    import tempfile
-
     with tempfile.TemporaryDirectory() as folder:
         whole = Path(folder) / "journal.jsonl"
         whole.write_text(text[: text.rindex("\n") + 1], encoding="utf-8")
@@ -62,7 +62,7 @@ def _without_last(path, text):
             raise InputError(str(error).replace(str(whole), str(path))) from error
 
 
-def log_of(journal, site=None, name="journal", findings=()):
+def log_of(journal, site=None, name="journal", issues=()):
     """Return the Log of a journal.
 
     Where the level was measured it is taken in its steps of 10 mm; else it is
@@ -78,7 +78,7 @@ def log_of(journal, site=None, name="journal", findings=()):
         last = (record.inputs, record.outputs)
         rows.append((record.time_ms, record.inputs, record.outputs))
     if not rows:
-        raise InputError("holds no record: nothing was seen of the night", name)
+        raise InputError("has no records", name)
     last_at = {}
     for place, row in enumerate(rows):
         last_at[row[0]] = place
@@ -88,7 +88,7 @@ def log_of(journal, site=None, name="journal", findings=()):
     begins = datetime(1970, 1, 1) + timedelta(seconds=site.begins_s if site is not None else 0.0)
     begins += timedelta(milliseconds=rows[0][0])
     time_s = np.array([(row[0] - rows[0][0]) / 1000.0 for row in rows])
-    found = Log(name, begins, time_s, findings=list(findings), rows_read=len(journal.records))
+    found = Log(name, begins, time_s, issues=list(issues), rows_read=len(journal.records))
     words = np.array([row[1][IN_CONTACTS] for row in rows])
     for i, contact in enumerate(CONTACT_NAMES):
         if journal.settings[FITTED] >> i & 1:
@@ -104,19 +104,34 @@ def log_of(journal, site=None, name="journal", findings=()):
         steps = np.array([row[1][IN_LEVEL] for row in rows])
         found.level_m = np.where(good, zero + 0.01 * (steps + 0.5), np.nan)
     elif site is not None:
-        found.level_m, found.marks = _marks(words, site), True
+        found.level_m, found.levels_at_contacts_only = _turn_levels(found, site), True
     return found
 
 
-def _marks(words, site):
-    # The level at every row at which one contact turned, where the site knows that contact.
-    levels = np.full(len(words), np.nan)
-    changed = words[1:] ^ words[:-1]
-    for row in np.flatnonzero(changed):
-        bits = [i for i in range(4) if changed[row] >> i & 1 and site.contacts[i] is not None]
-        if len(bits) == 1:
-            contact = site.contacts[bits[0]]
-            levels[row + 1] = contact.wet_m if words[row + 1] >> bits[0] & 1 else contact.dry_m
+def with_levels(log, site):
+    """Return a Log as it is where it has a level, else with the level at the instants at which a contact turned.
+
+    Raises InputError where it has no level and none of the site's contacts ever turns.
+    """
+    if log.level_m is not None and not np.isnan(log.level_m).all():
+        return log
+    log.level_m, log.levels_at_contacts_only = _turn_levels(log, site), True
+    if np.isnan(log.level_m).all():
+        problem = "has no level, and no contact of the site ever turns in it: the water cannot be followed"
+        raise InputError(problem, log.name)
+    return log
+
+
+def _turn_levels(log, site):
+    # The level at every row at which exactly one contact turned, where the site knows that contact.
+    levels, turns = np.full(len(log.time_s), np.nan), np.zeros(len(log.time_s), int)
+    for i, name in enumerate(CONTACT_NAMES):
+        contact = site.contacts[i]
+        if contact is None or name not in log.contacts:
+            continue
+        states = log.contact_states(name)
+        rows = 1 + np.flatnonzero((states[1:] != states[:-1]) & (states[:-1] != UNKNOWN))
+        levels[rows] = np.where(states[rows] == 1, contact.wet_m, contact.dry_m)
+        turns[rows] += 1
+    levels[turns != 1] = np.nan
     return levels
-
-

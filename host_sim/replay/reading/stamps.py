@@ -1,10 +1,9 @@
-"""Time stamps of all kinds into seconds, through time zones and the two jumps that a summer makes.
+"""Timestamps of all kinds into seconds, through time zones and daylight saving.
 
-Local stamps without an offset are taken in the zone given.  An hour that comes
-twice (clocks set back) is told apart by the order of the rows: stamps before
-the jump back are in summer time, those after it in winter time.  A stamp in
-the hour that never was (clocks set forward) is taken as if the clock had not
-yet been moved.
+Local stamps without an offset are taken in the zone given.  The repeated hour
+(daylight saving ends) is told apart by the order of the rows: times before the
+jump back are in daylight saving time, those after it in standard time.  A time
+in the skipped hour (daylight saving begins) is read as standard time.
 """
 
 import re
@@ -36,14 +35,20 @@ def zone_of(text):
     try:
         return ZoneInfo(text)
     except (KeyError, ValueError, OSError) as error:
-        raise ValueError(f'"{text}" is no time zone: "UTC", "+01:00" or a name such as "Europe/Berlin"') from error
+        problem = f'"{text}" is not a time zone: write "UTC", "-05:00" or an IANA name such as "Etc/GMT+5"'
+        raise ValueError(problem) from error
 
 
-def parse(cells, clock, findings):
+def joined(dates, times):
+    """Return the texts of two lists of cells, date and time of day, joined with a space."""
+    return [f"{str(date).strip()} {str(time).strip()}" for date, time in zip(dates, times, strict=True)]
+
+
+def parse(cells, clock, issues):
     """Return (seconds, offset known) arrays of n for texts or numbers.
 
     Seconds are since 1970 on the stamp's own clock, or in UTC where "offset
-    known" is set; nan, counted in `findings`, where a cell is no stamp.
+    known" is set; nan, counted in `issues`, where a cell is no stamp.
     """
     found = np.full(len(cells), np.nan)
     known = np.zeros(len(cells), bool)
@@ -54,7 +59,7 @@ def parse(cells, clock, findings):
         except (ValueError, TypeError, OverflowError):
             first = first or i + 1
     bad = int(np.isnan(found).sum())
-    note(findings, "no time", bad, "rows without a time that can be read were left out", first)
+    note(issues, "no time", bad, "rows without a readable time, dropped", first)
     return found, known
 
 
@@ -113,13 +118,13 @@ def transitions(zone, first_s, last_s):
     return found
 
 
-def to_utc(seconds, known, zone, findings):
+def to_utc(seconds, known, zone, issues):
     """Return seconds since 1970 in UTC for stamps as `parse()` gave them, in the order of the rows."""
     found = seconds.copy()
     local = ~known & ~np.isnan(seconds)
     if zone is None or not local.any():
         if zone is None:
-            _set_back(seconds, local, findings)
+            _set_back(seconds, local, issues)
         return found
     places = np.flatnonzero(local)
     stamps = seconds[places]
@@ -131,16 +136,16 @@ def to_utc(seconds, known, zone, findings):
             never = (stamps >= at + before) & (stamps < at + after)
             offsets[stamps >= at + after] = after
             offsets[never] = before
-            note(findings, "hour that never was", never.sum(),
-                 "stamps lie in the hour skipped when the clocks went forward: taken as not yet moved",
+            note(issues, "skipped hour", never.sum(),
+                 "times in the hour skipped as daylight saving began, read as standard time",
                  places[never][0] + 1 if never.any() else 0)
         else:
-            _fold(stamps, at, before, after, offsets, findings, places)
+            _fold(stamps, at, before, after, offsets, issues, places)
     found[places] = stamps - offsets
     return found
 
 
-def _fold(stamps, at, before, after, offsets, findings, places):
+def _fold(stamps, at, before, after, offsets, issues, places):
     # The hour that comes twice lies between at + after and at + before on the wall.
     twice = (stamps >= at + after) & (stamps < at + before)
     offsets[stamps >= at + before] = after
@@ -154,18 +159,18 @@ def _fold(stamps, at, before, after, offsets, findings, places):
     back = [i for i in inside if -1.25 * length <= falls[i] <= -0.5 * length]
     if back:
         offsets[inside[inside >= back[0]]] = after
-    note(findings, "hour that came twice", len(inside),
-         "stamps lie in the hour that came twice when the clocks went back: told apart by the order of the rows"
-         if back else "stamps lie in the hour that came twice when the clocks went back; nothing shows the second "
-         "pass, so all are taken as the first",
+    note(issues, "repeated hour", len(inside),
+         "times in the hour repeated as daylight saving ended, told apart by row order"
+         if back else "times in the hour repeated as daylight saving ended, all read as daylight saving time since "
+         "no second pass shows",
          places[inside[0]] + 1)  # fmt: skip
 
 
-def _set_back(seconds, local, findings):
+def _set_back(seconds, local, issues):
     # Without a zone a jump back by an hour is only named: the rows are then out of order.
     places = np.flatnonzero(local)
     falls = np.diff(seconds[places])
     jumps = np.flatnonzero(np.abs(falls + HOUR_S) <= 0.25 * HOUR_S)
-    note(findings, "clock set back", len(jumps),
-         "jumps back by about an hour, as when summer time ends: give [time] zone to set them right",
+    note(issues, "clock set back", len(jumps),
+         "jumps back by about an hour, as when daylight saving ends (give [time] zone to correct them)",
          places[jumps[0] + 1] + 1 if len(jumps) else 0)

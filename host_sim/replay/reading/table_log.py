@@ -1,4 +1,4 @@
-"""Somebody else's log, CSV or Parquet, into a Log, by a Mapping."""
+"""Import of CSV and Parquet logs by a Mapping."""
 
 import csv
 from datetime import UTC, datetime, timedelta
@@ -12,16 +12,16 @@ from host_sim.replay.reading.cells import Reader, states
 from host_sim.replay.reading.log import Log, note
 
 PARQUET = (".parquet", ".pq")
-INSTALL = 'Parquet needs pyarrow: install it with  pip install "sumpbench[logs]"'
+INSTALL = 'needs pyarrow: in a clone of this project, run  pip install ".[logs]"'
 
 
 def read(path, mapping):
     """Return the Log in a file.  Raises InputError for a file or column that cannot be used, or without any row."""
-    findings = []
-    table, rows = load(path, mapping, findings)
+    issues = []
+    table, rows = load(path, mapping, issues)
     if not rows:
-        raise InputError("holds no row of readings", str(path))
-    return make(Path(path).name, table, mapping, findings, rows)
+        raise InputError("has no rows of readings", str(path))
+    return make(Path(path).name, table, mapping, issues, rows)
 
 
 def kind_of(path, mapping):
@@ -29,11 +29,11 @@ def kind_of(path, mapping):
     return mapping.kind or ("parquet" if Path(path).suffix.lower() in PARQUET else "csv")
 
 
-def load(path, mapping, findings):
+def load(path, mapping, issues):
     """Return ({column: list of cells}, number of rows)."""
     try:
         work = _parquet if kind_of(path, mapping) == "parquet" else _csv
-        return work(Path(path), mapping, findings)
+        return work(Path(path), mapping, issues)
     except (OSError, UnicodeDecodeError, csv.Error) as error:
         raise InputError(f"cannot be read: {error}", str(path)) from error
 
@@ -46,7 +46,7 @@ def _wanted(path, mapping, header):
     return mapping.columns()
 
 
-def _csv(path, mapping, findings):
+def _csv(path, mapping, issues):
     with path.open(encoding=mapping.encoding, newline="") as file:
         for _ in range(mapping.skip):
             file.readline()
@@ -63,35 +63,38 @@ def _csv(path, mapping, findings):
                 continue
             for column, place in zip(cells, places, strict=True):
                 column.append(row[place])
-    note(findings, "torn", torn, "lines hold fewer cells than their header asks for: left out", first)
+    note(issues, "incomplete line", torn, "lines with fewer cells than the header, dropped", first)
     return dict(zip(wanted, cells, strict=True)), len(cells[0])
 
 
-def _parquet(path, mapping, findings):
+def _parquet(path, mapping, issues):
     try:
         import pyarrow as pa
         import pyarrow.parquet as pq
     except ImportError as error:
-        raise InputError(INSTALL, str(path)) from error
+        raise InputError(f"Parquet {INSTALL}", str(path)) from error
     try:
         header = pq.read_schema(path).names
         wanted = _wanted(path, mapping, header)
         table = pq.read_table(path, columns=wanted)
     except pa.ArrowException as error:
-        raise InputError(f"is no Parquet that can be read: {error}", str(path)) from error
+        raise InputError(f"is not readable as Parquet: {error}", str(path)) from error
     return {name: table.column(name).to_pylist() for name in wanted}, table.num_rows
 
 
-def make(name, table, mapping, findings, rows):
-    """Return the Log of columns of cells: one clock, in order, mended, with everything that was met counted."""
+def make(name, table, mapping, issues, rows):
+    """Return the Log of columns of cells: one clock, in order, cleaned, with everything that was met counted."""
     zone = stamps.zone_of(mapping.zone) if mapping.zone else None
-    seconds, known = stamps.parse(table[mapping.time], mapping.clock, findings)
-    utc = stamps.to_utc(seconds, known, zone, findings)
+    cells = table[mapping.time]
+    if mapping.time_of_day:
+        cells = stamps.joined(cells, table[mapping.time_of_day])
+    seconds, known = stamps.parse(cells, mapping.clock, issues)
+    utc = stamps.to_utc(seconds, known, zone, issues)
     columns = {}
 
     def numbers(key, column):
         if column is not None:
-            reader = Reader(column, mapping, findings)
+            reader = Reader(column, mapping, issues)
             columns[key] = reader.read(table[column.name], table.get(column.unit_column))
 
     def truths(key, state):
@@ -106,14 +109,14 @@ def make(name, table, mapping, findings, rows):
     for i in (0, 1):
         truths(f"pump{i}", mapping.pumps[i])
         numbers(f"current{i}", mapping.currents[i])
-    places, again = cleaning.order(utc, findings)
-    places = cleaning.duplicates(places, again, list(columns.values()), findings)
+    places, again = cleaning.order(utc, issues)
+    places = cleaning.duplicates(places, again, list(columns.values()), issues)
     if not len(places):
         raise InputError(f'no row has a time that can be read in column "{mapping.time}" as {mapping.clock}', name)
     begins = _begins(utc[places[0]], zone, mapping, known.any())
     columns = {key: values[places] for key, values in columns.items()}
-    found = Log(name, begins, utc[places] - utc[places[0]], findings=findings, rows_read=rows)
-    found.gaps = cleaning.gaps(found.time_s, findings)
+    found = Log(name, begins, utc[places] - utc[places[0]], issues=issues, rows_read=rows)
+    found.gaps = cleaning.gaps(found.time_s, issues)
     _channels(found, columns, mapping)
     return found
 
@@ -128,14 +131,14 @@ def _begins(second, zone, mapping, known):
 
 
 def _channels(found, columns, mapping):
-    findings = found.findings
+    issues = found.issues
     if "level" in columns:
         found.level_m = columns["level"]
-        cleaning.drop_outs(found.level_m, "the level", findings, cleaning.LOWEST_M, cleaning.HIGHEST_M)
-        cleaning.spikes(found.level_m, findings, mapping.spike_m)
+        cleaning.drop_outs(found.level_m, "the level", issues, cleaning.LOWEST_M, cleaning.HIGHEST_M)
+        cleaning.spikes(found.level_m, issues, mapping.spike_m)
     if "rain" in columns:
         found.rain_m_s = columns["rain"]
-        cleaning.drop_outs(found.rain_m_s, "the rain", findings, 0.0, 1.0 / 60.0)
+        cleaning.drop_outs(found.rain_m_s, "the rain", issues, 0.0, 1.0 / 60.0)
     found.mains = columns.get("mains")
     for contact in mapping.contacts:
         found.contacts[contact] = columns[contact]
@@ -143,17 +146,23 @@ def _channels(found, columns, mapping):
         found.pumps[i] = columns.get(f"pump{i}")
         found.current_a[i] = columns.get(f"current{i}")
         if found.current_a[i] is not None:
-            cleaning.drop_outs(found.current_a[i], f"current {i + 1}", findings, -1.0, 500.0)
+            cleaning.drop_outs(found.current_a[i], f"current {i + 1}", issues, -1.0, 500.0)
     for key, values in (("mains", found.mains), *found.contacts.items(),
                         ("pump 1", found.pumps[0]), ("pump 2", found.pumps[1])):  # fmt: skip
         if values is not None:
-            note(findings, "drop-out", int((values < 0).sum()), f"readings of {key} are missing")
+            note(issues, "drop-out", int((values < 0).sum()), f"missing readings of {key}")
 
 
-def nothing_to_see(log):
-    """Raise InputError where a log has no reading of the water at all."""
+def require_water(log, mapping):
+    """Raise InputError where a log, read by a mapping, has no two rows, or no reading of the water at all."""
+    if len(log.time_s) < 2:
+        lines = ["two rows at different times are required: this log has one"]
+        if log.rows_read > 1 and not mapping.time_of_day:
+            lines = [f"two rows at different times are required: all {log.rows_read} have one time. If date and time "
+                     "are in two columns, name the second as time_of_day in [time]"]  # fmt: skip
+        raise InputError(lines, log.name)
     if log.level_m is not None and not np.isnan(log.level_m).all():
         return
     if any((values >= 0).any() for values in log.contacts.values()):
         return
-    raise InputError("holds neither a level nor a contact that can be read", log.name)
+    raise InputError("has no readable level and no readable contact", log.name)

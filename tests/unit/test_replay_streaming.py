@@ -1,4 +1,4 @@
-"""Long logs: in blocks as at once, edges by arithmetic as row by row, in memory that does not grow."""
+"""Streaming of long logs: in blocks as at once, edges by arithmetic as row by row, in memory that does not grow."""
 
 import json
 
@@ -8,11 +8,13 @@ from typer.testing import CliRunner
 
 from host_sim.cli.app import app
 from host_sim.errors import InputError
-from host_sim.replay import benchmark, openloop, streaming
-from host_sim.replay.reading import export, mapping, table_log, toml_text
+from host_sim.replay import account, benchmark, openloop, streaming
+from host_sim.replay.reading import export, mapping, table_log
 from tests.replay_nights import demo, logged, night
 
-pytest.importorskip("pyarrow")
+pyarrow = pytest.importorskip("pyarrow")
+pytest.importorskip("pyarrow.csv")
+pytest.importorskip("pyarrow.parquet")
 
 
 @pytest.fixture(scope="module")
@@ -30,19 +32,19 @@ def files(tmp_path_factory):
 
 
 @pytest.mark.parametrize("suffix", ["csv", "parquet"])
-def test_the_long_route_counts_what_the_short_one_sees(files, suffix):
+def test_streaming_counts_what_reading_the_whole_log_shows(files, suffix):
     site, _, found = files
     path, how = found[suffix]
     log = table_log.read(path, how)
     loop = openloop.run(log, site)
-    long_run = streaming.run(path, how, site)
+    streamed = streaming.run(path, how, site)
     for n in (0, 1):
         on = np.array([out[n] for _, out in loop.outputs])
-        assert long_run.starts[n] == int((np.diff(on, prepend=0) == 1).sum())
-    assert sum(long_run.starts) > 20
-    assert long_run.rows == log.rows_read
-    assert long_run.gaps == len(log.gaps) == 1
-    assert long_run.highest_m == pytest.approx(np.nanmax(log.level_m))
+        assert streamed.starts[n] == int((np.diff(on, prepend=0) == 1).sum())
+    assert sum(streamed.starts) > 20
+    assert streamed.rows == log.rows_read
+    assert streamed.gaps == len(log.gaps) == 1
+    assert streamed.highest_m == pytest.approx(np.nanmax(log.level_m))
 
 
 def test_small_blocks_change_nothing(files, monkeypatch):
@@ -80,6 +82,19 @@ def test_a_column_of_words_is_refused(files, tmp_path):
         streaming.run(tmp_path / "log.csv", columns, site)
 
 
+@pytest.mark.parametrize("suffix", ["csv", "parquet"])
+def test_date_and_time_in_two_columns_are_streamed(tmp_path, suffix):
+    days, clocks = ["2024-03-09", "2024-03-09", "2024-03-10"], ["22:59", "23:00", "00:01"]
+    table = pyarrow.table({"d": days, "t": clocks, "h": [100.0, 110.0, 120.0]})
+    write = pyarrow.csv.write_csv if suffix == "csv" else pyarrow.parquet.write_table
+    write(table, tmp_path / f"log.{suffix}")
+    how = mapping.read({"time": {"column": "d", "time_of_day": "t"}, "level": {"column": "h", "unit": "mm"}})
+    found = streaming.run(tmp_path / f"log.{suffix}", how, demo())
+    assert (found.rows, found.duration_s, found.lost["no time"]) == (3, 3720.0, 0)
+    log = table_log.read(tmp_path / f"log.{suffix}", how)
+    assert list(log.time_s) == [0.0, 60.0, 3720.0]
+
+
 def test_the_benchmark_measures_both_over_the_same_rows(tmp_path):
     read, replayed = benchmark.compare(tmp_path, 40_000, "parquet")
     assert read["rows"] == replayed["rows"] == 40_000
@@ -90,11 +105,12 @@ def test_the_benchmark_measures_both_over_the_same_rows(tmp_path):
 def test_the_command_counts_a_long_log_day_by_day(files, tmp_path):
     _, log, found = files
     path, how = found["csv"]
-    (tmp_path / "map.toml").write_text(toml_text.text(mapping.as_table(how)))
+    (tmp_path / "map.toml").write_text(mapping.as_toml(how))
     out = tmp_path / "out"
     done = CliRunner().invoke(app, ["replay", str(path), "--long", "--site", "demo", "--mapping",
                                     str(tmp_path / "map.toml"), "--out", str(out)])  # fmt: skip
     assert done.exit_code == 0, done.output
+    assert done.output.rstrip().splitlines()[-1] == account.CAUTIONS
     told = json.loads((out / "account.json").read_text())
     assert told["rows"] == len(log.time_s)
     assert sum(day["starts"][0] for day in told["days"]) == told["starts"][0] > 10
