@@ -20,7 +20,7 @@ NO_SUCH = {
     "left_cover": "it has no cover",
     "instructed": "it has no owner",
     "installer": "nobody was there",
-    "licence": "nobody was there",
+    "license": "nobody was there",
     "owner": "it has no owner",
     "next_check": "the next check is that of the real pit",
 }
@@ -66,6 +66,9 @@ class PitPerson:
         name, _, rest = key.partition("_")
         if key in ("hose_on", "hose_off"):
             self.hose(key == "hose_on")
+        elif key in ("unplug", "plug"):
+            for n in (0, 1):
+                self.pump(n, breaker_open=key == "unplug")
         elif name in ("lift", "lower"):
             self.float(rest, WET if name == "lift" else DRY)
         elif key.startswith("let_go_"):

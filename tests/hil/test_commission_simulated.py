@@ -64,7 +64,7 @@ def test_every_item_is_there_and_what_a_pit_can_show_is_tested(whole):
     assert tuple(items) == KEYS
     untested = {key for key, item in items.items() if item["verdict"] == "not tested"}
     assert untested == {"horn", "volts_1", "volts_both", "leaks", "left_cover", "instructed", "next_check", "installer",
-                        "licence", "owner"}  # fmt: skip
+                        "license", "owner"}  # fmt: skip
     assert all("simulated pit" in items[key]["why"] for key in untested)
     assert whole["verdict"] == "pass" and "simulated" in whole["simulated"]
 
