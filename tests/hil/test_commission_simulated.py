@@ -142,8 +142,8 @@ class FireHose(PitPerson):
 
 def test_a_hose_that_floods_the_pit_is_told_to_be_shut(tmp_path):
     items, person = some_steps(tmp_path, ("pump_1",), person_kind=FireHose)
-    assert any("the water is at `high`.  Shut the hose, now." in text for text in person.heard)
-    assert items["rate_1"]["verdict"] == "fail" and "entered as a fault" in items["rate_1"]["shown"]
+    assert any("the water is at `high`.  Shut the hose now." in text for text in person.heard)
+    assert items["rate_1"]["verdict"] == "fail" and "recorded as a fault" in items["rate_1"]["shown"]
 
 
 class CrossedWires(PitPerson):
@@ -160,8 +160,8 @@ def test_two_floats_with_crossed_wires_are_named(tmp_path):
     items, person = some_steps(tmp_path, keys, person_kind=CrossedWires)
     assert items["float_off"]["verdict"] == "pass"
     assert items["float_lead"]["verdict"] == items["float_lag"]["verdict"] == "fail"
-    assert "lag turned wet meanwhile" in items["float_lead"]["shown"]
-    assert any("`lag` turn, not `lead`: are their wires swapped?" in text for text in person.heard)
+    assert "lag turned wet instead" in items["float_lead"]["shown"]
+    assert any("`lag` change, not `lead`: are their wires swapped?" in text for text in person.heard)
 
 
 def test_a_board_that_senses_no_current_asks_for_the_clamp_and_cannot_name_a_trip(tmp_path):
@@ -177,7 +177,7 @@ def test_a_controller_that_dies_with_the_mains_comes_back_by_itself(tmp_path):
     text = ON_MAINS.replace('supply = "battery"\nrated_current = "20 A"\nvolts = "12 V"', 'rated_current = "20 A"')
     items, _ = some_steps(tmp_path, ("battery_start", "power_cut"), text)
     assert items["power_cut"]["verdict"] == "pass"
-    assert "controller without power; restarted after a power-up" in items["power_cut"]["shown"]
+    assert "controller lost power; restarted at power-up" in items["power_cut"]["shown"]
     assert items["battery_10_min"]["why"]
 
 
@@ -195,4 +195,4 @@ def test_stop_keeps_what_is_done_and_the_jumper_is_looked_for_by_the_board(tmp_p
         some_steps(tmp_path, ("left_jumper", "left_valves"), person_kind=Away)
     items, person = some_steps(tmp_path, ("left_jumper", "left_forces"), spoil=lambda person: person.jumper(True))
     assert items["left_jumper"]["verdict"] == "pass" and items["left_jumper"]["shown"] == "out"
-    assert any("Take the test jumper out" in text for text in person.heard)
+    assert any("Remove the test jumper" in text for text in person.heard)
