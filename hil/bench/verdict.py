@@ -8,7 +8,7 @@ as the worst thing in it.
 from dataclasses import asdict, dataclass
 
 PASS, MARGINAL, FAIL = "pass", "marginal", "fail"
-SKIPPED, BROKEN_OFF = "skipped", "broken off"
+SKIPPED, BROKEN_OFF = "skipped", "interrupted"
 VERDICTS = (PASS, MARGINAL, FAIL, SKIPPED, BROKEN_OFF)
 _WORTH = {PASS: 0, MARGINAL: 1, FAIL: 2}
 

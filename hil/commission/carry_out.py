@@ -14,7 +14,7 @@ from host_sim.sizing.say import Say
 DONE, NOT_PASSED = 0, 1
 
 
-def run(port, site, record, units="us", framing="ascii", unit=1, person=None):
+def run(port, site, record, units="us", framing="ascii", unit=1, person=None, place="", customer=""):
     """Carry the hose test out and return the exit code: 0 passed, 1 something failed or it was stopped.
 
     Raises InputError when record, site, saved answers or board cannot be used;
@@ -25,6 +25,7 @@ def run(port, site, record, units="us", framing="ascii", unit=1, person=None):
     if found is None:
         return NOT_PASSED
     test, made = found
+    made["place"], made["customer"] = place, customer
     paths = records.write_hose_test(made, record)
     test.forget()
     test.person.say(f"\n{made['headline']}.")

@@ -56,7 +56,8 @@ class HoseTest:
         if found is None:
             return
         _check(found, self.path)
-        self.person.say(f"{len(found['done'])} steps of a hose test started on {found['begun']} are saved in {self.path}.")
+        count = len(found["done"])
+        self.person.say(f"{count} steps of a hose test started on {found['begun']} are saved in {self.path}.")
         if not self.context.ask(GO_ON):
             self._put_aside()
             self._forget_the_pit()
@@ -85,7 +86,8 @@ class HoseTest:
         for name, value in self.described().items():
             if before_break.get(name) != value:
                 words += f"; {name} was {before_break.get(name)}, now {value}"
-                self.person.say(f"   CAUTION: the controller's {name} changed since: {before_break.get(name)} before, {value} now.")
+                self.person.say(f"   CAUTION: the controller's {name} changed since: {before_break.get(name)} before, "
+                                f"{value} now.")  # fmt: skip
         self.breaks.append(words)
 
     def described(self):

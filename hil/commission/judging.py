@@ -9,7 +9,8 @@ LEAST_RATE, MOST_RATE, NEAR_RATE = 0.80, 1.40, 0.10
 # Shares of the nameplate amps: over 1.15 eats the service factor of a small motor, under 0.5 it does not pump.
 # Common practice, no source.
 LEAST_AMPS, MOST_AMPS, NEAR_AMPS = 0.50, 1.15, 0.15
-# Supply volts against the nameplate: within 10 % motors must run (NEMA MG 1, 12.44, from memory); the last half is marginal.
+# Supply volts of the nameplate's: within 10 % motors must run (NEMA MG 1, 12.44, from memory); the last half is
+# marginal.
 WITHIN_VOLTS, NEAR_VOLTS = 0.10, 0.05
 # Refill time over what the inflow alone takes: half of it means that as much ran back.  Common practice, no source.
 LEAST_REFILL, NEAR_REFILL = 0.5, 0.25

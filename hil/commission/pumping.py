@@ -37,8 +37,8 @@ def _run_alone(n):
                     f"Pump {n + 1} starts by itself.")  # fmt: skip
         if not context.until(f"pump {n + 1} to start", lambda: board.on(n), WATER_S):
             return
-        context.do("look", f"While it runs, read the meters; look at the outlet outside, and from above at pump {2 - n}, "
-                "which must not turn.")  # fmt: skip
+        context.do("look", f"While it runs, read the meters; look at the outlet outside, and from above at pump "
+                f"{2 - n}, which must not turn.")  # fmt: skip
         if context.expected.draw_m3 is None:
             _by_bucket(context, n, begin)
             return
@@ -256,7 +256,8 @@ def _steps():
         yield Step(f"idle_{other}", f"Check valve {other}, its pump idle", why, (f"check_{other}",), _idle(n), ran,
                    PUMPS_LIVE)  # fmt: skip
     items, ran = ("rate_both", "amps_both", "refill_both"), _ran("rate_both")
-    yield Step("both", "Both pumps", "Together they are the reserve for the worst hour.", items, _both, None, PUMPS_LIVE, STAND)
+    yield Step("both", "Both pumps", "Together they are the reserve for the worst hour.", items, _both, None, PUMPS_LIVE,
+               STAND)  # fmt: skip
     why = "Two motors on one supply pull its volts down."
     yield Step("clamp_both", "Amps of both", why, ("amps_both",), _clamp_both, _clamp_fits("amps_both", "rate_both"),
                PUMPS_LIVE)  # fmt: skip

@@ -18,7 +18,7 @@ _ROWS = (
      "A selector only opens a relay coil; a welded contact would still run the pump."),
     ("stayed_dead_{n}", "The controller has switched pump {n} on in HAND.  Did it stay dead: no hum, no movement?",
      "A pump that you only believe to be unplugged takes your hand off."),
-    ("plug_in_sight_{n}", "The controller does not switch pump {n} on, so it cannot prove it dead.  Is its plug in your "
+    ("plug_in_sight_{n}", "The controller does not switch pump {n} on and cannot prove it dead.  Is its plug in your "
      "sight and out of the outlet, or its breaker off under your own lock?",
      "What the controller cannot prove, you must see."),
     ("horn", "Tie the `high` float up, go to the bedroom, close all doors.  Is the horn loud enough to wake you?",
@@ -46,7 +46,7 @@ _ROWS = (
     ("volts_both", "What did the voltmeter read at the supply while both ran?",
      "One feeder carries both: its drop shows only now.", "voltage", "116 V", "228 V", "5 V", "1000 V"),
     ("check_{other}", "While pump {n} ran, did pump {other} stand still, with no water coming back through it?  Look "
-     "from above.", "Through a leaking check valve one pump only pumps back through the other, and turns it backwards."),
+     "from above.", "Through a leaking check valve one pump pumps back through the other, and turns it backwards."),
     ("leaks", "Pipes, unions, valves: all tight, and nothing but the weep holes spraying into the pit?  Look, do not "
      "touch.", "Water that leaks back is pumped again and again; a drip behind a wall rots it."),
     ("outlet", "At the outlet outside, while they ran: a full, steady stream, running away from the house?",

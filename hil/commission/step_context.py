@@ -50,7 +50,7 @@ def read_date(text):
     try:
         found = date.fromisoformat(text)
     except ValueError as error:
-        raise ValueError(f'"{text}" is not a date: write year-month-day, as in {date.today().year + 1}-05-25') from error
+        raise ValueError(f'"{text}" is not a date: year-month-day, as in {date.today().year + 1}-05-25') from error
     if found < date.today():
         raise ValueError(f"{text} is in the past")
     return found
@@ -193,7 +193,7 @@ class StepContext:
     def _late(self, what, there):
         self.person.say(f"   No result yet: {what}.  {self.where(there)}")
         while True:
-            line = self.person.read("late", f"   (Enter to keep waiting, fault to record it as a fault; {HELP}) > ").strip()
+            line = self.person.read("late", f"   (Enter to keep waiting, fault to record a fault; {HELP}) > ").strip()
             if line.lower() == "fault":
                 return True
             if not line:

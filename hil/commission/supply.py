@@ -118,7 +118,7 @@ def _while_out(context, words):
     words.append("controller kept running")
     on_battery, good = _on_battery(board), True
     if on_battery:
-        good = context.until("the battery pump to take over", lambda: any(board.on(n) for n in on_battery), TAKES_OVER_S)
+        good = context.until("the battery pump to start", lambda: any(board.on(n) for n in on_battery), TAKES_OVER_S)
         words.append(f"pump {board.running()} on battery after {(board.ms - begin) / 1000.0:.0f} s" if good
                      else "no pump on battery")  # fmt: skip
     told = context.until('the alarm "mains lost"', lambda: board.alarm("mains_lost"), 60.0)

@@ -34,6 +34,7 @@ class Kit:
     """See the module.  Use as a context: leaving it always drops the outputs."""
 
     place = "none"
+    hardware = False  # whether a real controller is under test
     wires = frozenset()
     abilities = frozenset()  # of ABILITIES
     exact = False  # whether its time is the bench's own, so that nothing happens between two grants

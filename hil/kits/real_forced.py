@@ -42,6 +42,7 @@ class ForcesKit(base.Kit):
     """
 
     place = "real with forces"
+    hardware = True
     timing_ms = 200
 
     def __init__(self, port, cords_unplugged=False, framing="ascii", unit=1):

@@ -38,6 +38,7 @@ class RealKit(base.Kit):
     """
 
     place = "real with a rig"
+    hardware = True
     timing_ms = 20
 
     def __init__(self, port, rig_port, board="pico", power_by="relay", framing="ascii", unit=1, silence_ms=None):
