@@ -36,11 +36,13 @@ def accept(
         str, typer.Option(help="How the rig cuts the controller's power: relay, run or none.")
     ] = "relay",
     coils_only: Annotated[
-        bool, typer.Option("--coils-only", help="Only coils or dummy loads hang on the pump relays: they may be switched.")
+        bool,
+        typer.Option("--coils-only", help="Only coils or dummy loads hang on the pump relays: they may be switched."),
     ] = False,
     only: Annotated[list[str] | None, typer.Option(help="Procedure to run; may be repeated.")] = None,
     allow_settings: Annotated[
-        bool, typer.Option("--allow-settings", help="Procedures may change settings of a real controller and restore them.")
+        bool,
+        typer.Option("--allow-settings", help="Procedures may change settings of a real controller and restore them."),
     ] = False,
     hose_test: Annotated[
         bool, typer.Option("--hose-test/--no-hose-test", help="Include the hose test.")

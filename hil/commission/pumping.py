@@ -256,8 +256,8 @@ def _steps():
         yield Step(f"idle_{other}", f"Check valve {other}, its pump idle", why, (f"check_{other}",), _idle(n), ran,
                    PUMPS_LIVE)  # fmt: skip
     items, ran = ("rate_both", "amps_both", "refill_both"), _ran("rate_both")
-    yield Step("both", "Both pumps", "Together they are the reserve for the worst hour.", items, _both, None, PUMPS_LIVE,
-               STAND)  # fmt: skip
+    yield Step("both", "Both pumps", "Together they are the reserve in the worst hour.", items, _both, None,
+               PUMPS_LIVE, STAND)  # fmt: skip
     why = "Two motors on one supply pull its volts down."
     yield Step("clamp_both", "Amps of both", why, ("amps_both",), _clamp_both, _clamp_fits("amps_both", "rate_both"),
                PUMPS_LIVE)  # fmt: skip

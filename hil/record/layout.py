@@ -10,8 +10,8 @@ from math import ceil
 
 HEIGHT_MM = 250.0  # of 186 mm of width: A4 is 210 x 297, letter 216 x 279; 12 mm margins, and some in hand
 POINT_MM = 0.3528
-LETTER = 0.57  # average width of a letter in type sizes, with some in hand for the ends of lines; measured 0.54
-BOLD = 1.18  # how much wider bold letters are; measured 1.15
+LETTER = 0.55  # average width of a letter in type sizes, with some in hand for the ends of lines; DejaVu Sans 0.525
+BOLD = 1.15  # how much wider bold letters are; DejaVu Sans 1.12
 LINE = 1.22  # line height in type sizes
 PAD_MM = 0.85  # above and below each row
 SIZES_PT = (9.5, 9.0, 8.5, 8.0, 7.5, 7.0, 6.5, 6.0, 5.5)

@@ -123,8 +123,8 @@ class Session:
         self.master, slave = pty.openpty()
         environment = {**os.environ, "PYTHONPATH": f"{ROOT / 'firmware/lib'}:{ROOT}", "TERM": "dumb"}
         self.process = subprocess.Popen(
-            [sys.executable, "-c", PROGRAM, "commission", *map(str, arguments)], stdin=slave, stdout=slave, stderr=slave,
-            cwd=cwd, env=environment, start_new_session=True, preexec_fn=_own_terminal,
+            [sys.executable, "-c", PROGRAM, "commission", *map(str, arguments)], stdin=slave, stdout=slave,
+            stderr=slave, cwd=cwd, env=environment, start_new_session=True, preexec_fn=_own_terminal,
         )  # fmt: skip
         os.close(slave)
         self.text = ""  # everything that was said
