@@ -1,4 +1,4 @@
-"""A person at a simulated pit: does what it is told, answers what can be seen there, skips the rest with a reason."""
+"""A simulated person at a simulated pit: follows instructions, answers what can be seen there, skips the rest."""
 
 import copy
 
@@ -39,8 +39,8 @@ ANSWERS = {
 class PitPerson:
     """Works on a `host_sim.board.pit.Pit`.  `hose_m3s` is what the hose gives; `answers` override the person's own.
 
-    `pit` gives the pit; `jumper(made)` makes or opens the test jumper.  `heard`
-    is everything that was said.
+    `jumper(made)` inserts or removes the test jumper, `told(text)` gets every text.
+    `heard` is everything that was said.
     """
 
     def __init__(self, pit, hose_m3s=HOSE_M3S, answers=None, jumper=None, told=None):

@@ -1,4 +1,4 @@
-"""One step of the hose test: what it is called, why it is taken, which items of the record it fills."""
+"""One step of the hose test: its title, its reason, the items of the record that it fills."""
 
 from collections.abc import Callable
 from dataclasses import dataclass

@@ -201,7 +201,7 @@ def _scale(kit, name):
         if abs(read - part * full) > TOLERANCE * full:
             kit.rig.give(name, 0)
             unit = wires.WIRES[name].unit
-            return (f"'{name}' reads {read} {unit} instead of {part * full:.0f} {unit}: is its filter 1 kohm and 10 uF, "
+            return (f"'{name}' reads {read} {unit} instead of {part * full:.0f} {unit}: is its filter 1 kohm, 10 uF, "
                     "and is anything else connected to the input?")
     kit.rig.give(name, 0)
     return ""

@@ -152,7 +152,7 @@ def test_junit_says_what_was_under_test(pytester, shared):
         (["--hil-rig-port", "/dev/ttyACM1"], "need the port of a real board"),
         (["--hil-port", "/dev/ttyACM0"], "needs its rig's port (--rig-port), or forced"),
         (["--hil-port", "/dev/a", "--hil-rig-port", "/dev/a"], "cannot be the board and the rig at the same time"),
-        (["--hil-port", "/dev/a", "--hil-rig-port", "/dev/b", "--hil-forces"], "either a rig or forced inputs, not both"),
+        (["--hil-port", "/dev/a", "--hil-rig-port", "/dev/b", "--hil-forces"], "a rig or forced inputs, not both"),
         (["--hil-virtual", "--hil-seed", "x"], "a whole number from 0 up"),
     ],
 )

@@ -28,7 +28,8 @@ def wrong(changes=(), found=(), optional=()):
     [
         ({"lead": ["lag"], "lag": ["lead"]}, {}, ["'lead' and 'lag' are swapped"]),
         ({"off": []}, {}, ["'off' is open: it was switched and no reading changed at the controller"]),
-        ({"mains": []}, {"mains": (1, 0)}, ["'mains' is open: it was switched and no reading changed at the controller"]),
+        ({"mains": []}, {"mains": (1, 0)},
+         ["'mains' is open: it was switched and no reading changed at the controller"]),
         ({"off": []}, {"off": (0, 1)},
          ["'off' is shorted to ground, or a contact still closes it (a jumper, a float)"]),
         ({"mains": []}, {},

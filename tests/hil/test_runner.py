@@ -88,7 +88,7 @@ def test_verdicts_and_what_the_record_holds(kit):
         "bad_word": "fail",
         "runs_on": "pass",
     }
-    assert found["nothing"]["why"] == "it measured and checked nothing"
+    assert found["nothing"]["why"] == "nothing was measured or checked"
     assert "horn did not turn on within 1 s" in found["wrong_relay"]["why"]
     assert [check["name"] for check in found["wrong_relay"]["checks"]] == ["before"]
     assert 'no float "top"' in found["bad_word"]["why"]
@@ -151,7 +151,7 @@ def test_ctrl_c_keeps_the_record_and_drops_the_outputs(kit):
 
     record = runner.run(kit, [made("first", passes), made("stopped", stopped)])
     assert [entry["name"] for entry in record["procedures"]] == ["first"]
-    assert (record["complete"], record["why_incomplete"]) == (False, "stopped by hand")
+    assert (record["complete"], record["why_incomplete"]) == (False, "stopped by the operator")
     assert kit.dropped == [0]
 
 
