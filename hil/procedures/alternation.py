@@ -6,7 +6,7 @@ ORDER = 80
 PURPOSE = "Over four cycles the lead alternates, and each pump starts twice."
 CLAUSES = ("D2",)
 NEEDS = ("off", "lead", "pump_1", "pump_2")
-CAUTION = "Each pump starts two times in a few minutes: with no water in the pit unplug both pumps."
+CAUTION = "Each pump starts twice in a few minutes: with no water in the pit unplug both pumps."
 
 
 def run(bench):

@@ -11,6 +11,7 @@ from math import ceil
 HEIGHT_MM = 250.0  # of 186 mm of width: A4 is 210 x 297, letter 216 x 279; 12 mm margins, and some in hand
 POINT_MM = 0.3528
 LETTER = 0.55  # average width of a letter in type sizes, with some in hand for the ends of lines; DejaVu Sans 0.525
+CAPITAL = 1.35  # how much wider capitals are; DejaVu Sans 1.3
 BOLD = 1.15  # how much wider bold letters are; DejaVu Sans 1.12
 LINE = 1.22  # line height in type sizes
 PAD_MM = 0.85  # above and below each row
@@ -36,7 +37,7 @@ class Cell:
     def lines(self, width_mm, point, longest):
         """Return the estimated number of lines in a column."""
         letters = max(1.0, (width_mm - 1.6) / (point * LETTER * POINT_MM * (BOLD if self.style else 1.0)))
-        return sum(max(1, ceil(len(part) / letters)) for part in self.shown(longest).split("\n"))
+        return sum(max(1, ceil(_letters(part) / letters)) for part in self.shown(longest).split("\n"))
 
 
 @dataclass
@@ -90,3 +91,7 @@ class Sheet:
                 if height <= HEIGHT_MM:
                     return point, longest
         return SIZES_PT[-1], LONGEST[-1]
+
+
+def _letters(text):
+    return len(text) + (CAPITAL - 1.0) * sum(letter.isupper() for letter in text)

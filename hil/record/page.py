@@ -6,7 +6,7 @@ from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
 from hil.record import document as doc
 from hil.record import items as it
-from hil.record.layout import Cell, Columns, Sheet, Table
+from hil.record.layout import LONGEST, Cell, Columns, Sheet, Table
 
 TEMPLATE = "page.html"
 WORDS = {
@@ -18,7 +18,7 @@ RESULT = {it.PASS: "PASSED", it.MARGINAL: "PASSED, with marginal values", it.FAI
           it.NOT_TESTED: "NOTHING WAS TESTED"}  # fmt: skip
 SIGNED_FOOT_MM, FOOT_MM = 36.0, 16.0  # cautions, with signatures above them or without
 ALL, TIGHTEST, MANY = "all", "tightest", "many"
-READABLE_PT = 6.5  # measured values are left to the JSON rather than printed smaller
+READABLE_PT = 6.0  # measured values are left to the JSON rather than printed smaller
 NOT_FINE = (it.MARGINAL, it.FAIL, doc.SKIPPED, doc.BROKEN_OFF)
 
 
@@ -134,7 +134,7 @@ def _hose_facts(document):
 
 
 def _hose_sheets(document, top_mm):
-    widths = (44.0, 24.0, 118.0)
+    widths = (44.0, 26.0, 116.0)
     first = Sheet(top_mm)
     first.blocks = _section_tables(document, ("site", "floats", "pump_1", "pump_2", "both"), widths)
     second = _second_sheet(document)
@@ -187,17 +187,15 @@ def _said(entry, detail):
     parts += [_measured(row) for row in shown]
     parts += [f"{row['name']}: {row['seen']}" for row in checks if row["verdict"] in NOT_FINE]
     rest, good = len(measurements) - len(shown), sum(row["verdict"] == it.PASS for row in checks)
-    if rest:
-        parts.append(f"{rest} {'more ' if shown else ''}value{'s' if rest > 1 else ''} within limits")
-    if good:
-        parts.append(f"{good} check{'s' if good > 1 else ''} passed")
-    return "; ".join(parts)
+    passed = [f"{rest} {'more ' if shown else ''}value{'s' if rest > 1 else ''}"] if rest else []
+    passed += [f"{good} check{'s' if good > 1 else ''}"] if good else []
+    return "; ".join(parts + ([f"{' and '.join(passed)} passed"] if passed else []))
 
 
 def _procedure_table(entries, detail):
     rows = [[Cell(entry["name"].replace("_", " "), "name"), _verdict(entry["verdict"]),
              Cell(", ".join(entry["clauses"])), Cell(_said(entry, detail))] for entry in entries]  # fmt: skip
-    return Table((31.0, 24.0, 18.0, 113.0), rows, "Procedures, measured values and limits")
+    return Table((29.0, 21.0, 20.0, 116.0), rows, "Procedures, measured values and limits")
 
 
 def _acceptance_facts(document):
@@ -214,7 +212,8 @@ def _acceptance_sheets(document, top_mm):
     first = Sheet(top_mm)
     for detail in (ALL, TIGHTEST, MANY):
         first.blocks = [_procedure_table(document["procedures"], detail)]
-        if first.fit()[0] >= READABLE_PT:
+        point, longest = first.fit()
+        if point >= READABLE_PT and longest == LONGEST[0]:  # nothing is shortened
             break
     second = _second_sheet(document)
     tested = document["hose_test"]

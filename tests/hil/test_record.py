@@ -166,6 +166,13 @@ def test_procedures_that_were_left_out_are_not_tested():
     assert "lock out, over load not selected" in words
 
 
+def test_fewer_values_are_printed_rather_than_half_of_each():
+    made = doc.acceptance(acceptance(39, hose_document(), 9))
+    page = as_html(made)
+    paper = page[: page.index('<div class="screen">')].split('<section class="sheet"')[1]
+    assert "in full in the JSON" not in paper and "8 more values and 1 check passed" in paper
+
+
 def test_names_of_what_was_not_tested_are_never_shortened():
     left_out = [{"what": f"left_out_number_{i}", "why": "not selected"} for i in range(38)]
     words = words_of(as_html(doc.acceptance({**acceptance(44, hose_document(LONG * 4), 9), "left_out": left_out})))
