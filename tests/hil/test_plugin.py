@@ -97,7 +97,7 @@ def test_what_turns_out_to_be_lacking_within_a_test_skips_too(pytester, shared, 
     text = "def test_short(bench):\n    bench.settings(debounce=500)\n"
     result = run(pytester, text, "--hil-virtual", "-rs")
     result.assert_outcomes(skipped=1)
-    result.stdout.fnmatch_lines(["*debounce = 1000, 500 is needed*"])
+    result.stdout.fnmatch_lines(["*debounce = 1000, 500 needed*"])
     result = run(pytester, text, "--hil-virtual", "--hil-must")
     result.assert_outcomes(failed=1)
 
@@ -123,7 +123,7 @@ def test_a_failure_carries_log_and_trace_and_drops_the_outputs(pytester, shared)
     result = run(pytester, A_FAILURE, "--hil-virtual")
     result.assert_outcomes(failed=1)
     result.stdout.fnmatch_lines([
-        "*horn did not turn on within 2 s: on are pump_1, relay, light*",
+        "*horn did not turn on within 2 s: outputs on: pump_1, relay, light*",
         "*bench: serial log and pin trace*",
         "*starts for reasons*",
         "*pump_1 *1",
