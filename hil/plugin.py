@@ -30,18 +30,18 @@ SWITCHES = (
     ("real-time", "the virtual board, in real time"),
     ("emulated", "the emulated RP2040, with --hil-uf2"),
     ("forces", "no rig: inputs forced over the link"),
-    ("cords-unplugged", "with --hil-forces: both pumps' cords are unplugged, somebody has looked"),
-    ("coils-only", "the relays under test switch nothing but coils: the self-test of the wires may move them"),
-    ("allow-settings", "tests may change settings of a real board, and put them back"),
+    ("cords-unplugged", "with --hil-forces: both pumps are unplugged, checked by the operator"),
+    ("coils-only", "only coils or dummy loads hang on the pump relays: the wire check may switch them"),
+    ("allow-settings", "tests may change settings of a real board and restore them"),
     ("must", "a missing kit, wire or ability is a failure, not a skip"),
 )
 VALUES = (
-    ("uf2", "MicroPython for RPI_PICO, as downloaded"),
-    ("port", "port of a real controller; pyserial's URLs may be given"),
-    ("rig-port", "port of the rig that is wired to it"),
-    ("board", "which wiring table the real controller has; pico if left out"),
-    ("power", "what the rig has in the controller's supply: relay, run or none; relay if left out"),
-    ("seed", "seed of whatever is drawn; 0 if left out"),
+    ("uf2", "MicroPython UF2 file for RPI_PICO"),
+    ("port", "port of a real controller, or a pyserial URL"),
+    ("rig-port", "port of the rig wired to it"),
+    ("board", "wiring table of the real controller; pico if omitted"),
+    ("power", "how the rig cuts the controller's power: relay, run or none; relay if omitted"),
+    ("seed", "random seed; 0 if omitted"),
 )
 NO_KIT = "no kit: --hil-virtual, --hil-emulated --hil-uf2 FILE, or --hil-port PORT --hil-rig-port PORT"
 
@@ -77,7 +77,7 @@ def choice_of(config):
     given |= {name: _given(config, name, False) for name, _ in VALUES}
     seed = given["seed"] or "0"
     if not str(seed).isdigit():
-        raise pytest.UsageError(f'--hil-seed "{seed}": a whole number from 0 up is wanted')
+        raise pytest.UsageError(f'--hil-seed "{seed}": give a whole number from 0 up')
     choice = select.Choice(
         given["virtual"], given["real-time"], given["emulated"], given["uf2"], given["port"], given["rig-port"],
         given["forces"], given["cords-unplugged"], given["board"] or "pico", given["power"] or "relay", int(seed),
@@ -113,7 +113,7 @@ def pytest_collection_modifyitems(items):
 
 
 def lack(config, why):
-    """Skip the test by name for something missing, or fail it under --hil-must."""
+    """Skip the test with the reason, or fail it under --hil-must."""
     if _given(config, "must", True):
         pytest.fail(f"--hil-must: {why}", pytrace=False)
     pytest.skip(why)
@@ -162,7 +162,7 @@ def dut(bench):
 
 @pytest.hookimpl(wrapper=True)
 def pytest_runtest_call(item):
-    """Take what a kit lacks for a skip, what the board does wrong for a failure in one line."""
+    """Turn a missing wire or ability into a skip, a failure of the board into one line."""
     try:
         return (yield)
     except Missing as missing:
@@ -180,6 +180,6 @@ def pytest_runtest_makereport(item, call):
         try:
             text = kit.log()
         except (InputError, OSError) as error:
-            text = f"the log cannot be had: {error}"
+            text = f"no log: {error}"
         report.sections.append(("bench: serial log and pin trace", text))
     return report

@@ -15,11 +15,11 @@ CASES = [pytest.param(one, id=one.name, marks=pytest.mark.needs(*one.needs)) for
 @pytest.mark.parametrize("proves", CASES)
 def test_procedure(bench, proves, request):
     if request.config.stash[CHOICE].real_time and not proves.real_time:
-        pytest.skip("not of the short set that is run in real time")
+        pytest.skip("not in the short set that runs in real time")
     request.node.user_properties.append(("hil_clauses", " ".join(proves.clauses)))
     proves.run(bench)
     items = [*bench.measurements, *bench.checks]
-    assert items, "it measured and checked nothing"
+    assert items, "nothing was measured or checked"
     failed = [str(item.as_dict()) for item in items if item.verdict == FAIL]
     assert not failed, "\n".join(failed)
     for item in items:

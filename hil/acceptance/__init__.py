@@ -1,1 +1,1 @@
-"""The acceptance: finds the procedures, carries them out on a kit, keeps their verdicts; the defects they must find."""
+"""The acceptance: finds the procedures, runs them on a kit, records verdicts; the seeded defects they must catch."""

@@ -5,7 +5,7 @@ the firmware's text, such as a slip of the pen would make: a rule is broken, the
 controller goes on working.  It is made in a copy that goes onto the flash of a
 virtual board.
 
-    python -m hil.defects [NAME of a procedure ...]
+    python -m hil.acceptance.defects [NAME of a procedure ...]
 
 plants them one after another and tells which are caught.
 """
@@ -30,7 +30,7 @@ PACKAGE = "lib/duplexsump"
 
 @dataclass(frozen=True)
 class Defect:
-    """One defect: the procedure that must fail on it, the file below the firmware's package, the text changed."""
+    """One defect: the procedure that must fail on it, the file in the firmware's package, the text changed."""
 
     procedure: str
     broken: str  # what is wrong with such a controller, in words
@@ -41,14 +41,14 @@ class Defect:
 
 @dataclass(frozen=True)
 class Outcome:
-    """What a procedure made of a defect: its entry of the record, and whether the firmware still ran."""
+    """The result of a procedure on a defect: its entry of the record, and whether the firmware still ran."""
 
     defect: Defect
     entry: dict
     stopped: str  # why the firmware stopped, "" where it went on working
 
     def caught(self):
-        """Tell whether the procedure failed, on a controller that works but for the broken rule."""
+        """Return whether the procedure failed on a controller that works except for the broken rule."""
         return self.entry["verdict"] == FAIL and not self.stopped
 
     def failed(self):
@@ -61,7 +61,7 @@ class Outcome:
 DEFECTS = (
     Defect("alarm_test", "silence must be held for 6 s before the horn test begins",
            "control/buttons.py", "HOLD_MS = const(3000)", "HOLD_MS = const(6000)"),
-    Defect("dead_controller", "the alarm relay is energised to call, so that a dead controller does not",
+    Defect("dead_controller", "the alarm relay is energized on alarm, so that a dead controller raises none",
            "control/alarms.py", "self.relay = 1 - test", "self.relay = test"),
     Defect("power_up_delay", "the power-up delay does not grow when the power comes and goes",
            "control/gate.py", "hold_ms <<= min(self.boots, 2)", "hold_ms <<= min(self.boots, 0)"),
@@ -73,7 +73,7 @@ DEFECTS = (
            "control/contacts.py", "self.wet = word\n", "self.wet = 0\n"),
     Defect("floats_in_order", "the lag pump stops when lag turns dry",
            "control/demand.py", "self._begin(self.demand or 1)", "self._begin(1)"),
-    Defect("floats_out_of_order", "of two floats out of order the wrong one is suspected",
+    Defect("floats_out_of_order", "of two floats out of order the wrong one is suspect",
            "control/belief.py", "self._fewest(wet, self.rising)", "self._fewest(wet, 0)"),
     Defect("bouncing_contact", "contacts are not debounced",
            "control/contacts.py", "tm.DEBOUNCE + i, self.settings[s.DEBOUNCE_MS]", "tm.DEBOUNCE + i, 100"),
@@ -81,7 +81,7 @@ DEFECTS = (
            "control/contacts.py", "return word | self.mask", "return word"),
     Defect("alternation", "the same pump leads every time",
            "control/pair.py", "self.turn = 1 - self.led", "self.turn = self.led"),
-    Defect("lag_start", "lag wet does not ask for the second pump",
+    Defect("lag_start", "lag wet does not call the second pump",
            "control/demand.py", "if self.belief.wet & (LAG | HIGH):", "if self.belief.wet & HIGH:"),
     Defect("rest_between_starts", "with lead wet a pump rests no longer than in a flood",
            "control/gate.py", "return at[tm.REST_LAG + n] < 0", "return at[tm.REST_FLOOD + n] < 0"),
@@ -89,7 +89,7 @@ DEFECTS = (
            "control/gate.py", "self.timers.arm(tm.SPACING, self.settings[spacing])", "self.timers.stop(tm.SPACING)"),
     Defect("long_run", "a long run hands over with the water at lag only",
            "control/pair.py", "if not self.gate.contacts & LAG and", "if self.gate.contacts & LAG and"),
-    Defect("falling_behind", "both pumps running without an end is no alarm",
+    Defect("falling_behind", "both pumps running on and on raise no alarm",
            "control/watch.py", "c.pair.both_long or c.demand.boost", "c.demand.boost"),
     Defect("high_water", "silence lets the alarm relay pull in again with the water still high",
            "control/alarms.py", "if i < URGENT and state != LATCHED_ACKNOWLEDGED:",
@@ -97,63 +97,63 @@ DEFECTS = (
     Defect("high_water", "the horn does not sound for an alarm",
            "control/alarms.py", "self.horn = 1 if self.loud or self.chirp or test else 0",
            "self.horn = 1 if self.chirp or test else 0"),
-    Defect("alarm_reminders", "a silenced alarm that stays is not told again",
+    Defect("alarm_reminders", "a silenced alarm that stays active does not remind",
            "control/alarms.py", "self._event(i, REMIND)", "pass"),
-    Defect("alarm_reminders", "an alarm that has gone unacknowledged sounds once a minute",
+    Defect("alarm_reminders", "a cleared, unacknowledged alarm chirps once a minute",
            "control/alarms.py", "CHIRP_OFF_MS = const(540000)", "CHIRP_OFF_MS = const(60000)"),
-    Defect("alarm_reminders", "a silenced alarm that comes back sounds at once",
+    Defect("alarm_reminders", "a silenced alarm that recurs sounds at once",
            "control/alarms.py", "if self.quiet[i] < 0:", "if self.quiet[i] < 0 or state == UNACKNOWLEDGED:"),
-    Defect("hand_off_auto", "the OFF position is taken for AUTO",
+    Defect("hand_off_auto", "OFF is read as AUTO",
            "control/selector.py", "return self.at[n] == SELECT_OFF", "return False"),
     Defect("hand_off_auto", "HAND has no limit",
            "control/selector.py", "            self.spent |= 1 << n\n            self.overrun |= 1 << n",
            "            self.overrun |= 1 << n"),
     Defect("start_proof", "a start without current counts as proved",
            "control/pump.py", "self.trip(FAILED_START)", "self.event(PROVED)"),
-    Defect("run_lost", "a current that goes in mid-run is not missed",
+    Defect("run_lost", "a current lost in mid-run is not noticed",
            "control/pump.py", "self.trip(RUN_LOST)", "pass"),
-    Defect("dry_run_trip", "a pump that tripped as not pumping is not forgiven when the water rises",
+    Defect("dry_run_trip", "a not-pumping trip is not cleared when the water rises",
            "control/controller.py", "water = self.contacts.rose & (LEAD | LAG | HIGH) and", "water = False and"),
     Defect("dry_run_trip", "underload is not noticed",
            "control/pump.py", "self._under(current == CURRENT_UNDER)", "self._under(False)"),
-    Defect("dry_run_empty_pit", "an empty pit is taken for a pump that does not pump",
+    Defect("dry_run_empty_pit", "an empty pit is taken for a pump fault",
            "control/pair.py", "if not self.belief.wet & (LEAD | LAG | HIGH) and not never:", "if False:"),
     Defect("lockout", "one more failure than is allowed before the lockout",
            "control/pump.py", "self.failures >= self.settings[s.RETRIES]", "self.failures > self.settings[s.RETRIES]"),
-    Defect("flood_retries", "in a flood the same pump is tried again and again",
+    Defect("flood_retries", "in a flood the same pump is retried every time",
            "control/flood.py", "self.turn = 1 - n", "self.turn = n"),
-    Defect("flood_retries", "a try that stays loaded does not end the lockout",
+    Defect("flood_retries", "a retry that stays loaded does not clear the lockout",
            "control/pump.py", "if self.steady and self.held:", "if False:"),
     Defect("overload", "overcurrent does not trip",
            "control/pump.py", "self._over(current >= CURRENT_OVER)", "self._over(current > CURRENT_LOCKED)"),
     Defect("thermal_contact", "no rest follows the closing of a thermal contact",
            "control/pump.py", "t.arm(tm.RETRY + n, self.settings[s.RETRY_MS])", "t.arm(tm.RETRY + n, _SECOND_MS)"),
-    Defect("moisture", "moisture that has gone is forgotten without a reset",
+    Defect("moisture", "the moisture alarm clears without a reset",
            "control/alarm_table.py", '("pump_1_moisture", LOW, 1,', '("pump_1_moisture", LOW, 0,'),
     Defect("welded_relay", "a pump that will not stop does not count as running",
            "control/pair.py", "(self.selectors.hand(n) and out & (1 << n)) or self.pumps[n].welded:",
            "self.selectors.hand(n) and out & (1 << n):"),
-    Defect("off_float", "an off float that stands still through every draw-down is believed for ever",
+    Defect("off_float", "an off float that never moves is never suspect",
            "control/demand.py", "if self.stops >= 2:", "if self.stops >= 20:"),
     Defect("off_float", "pumping does not stop by time",
            "control/demand.py", "if t.rang[tm.DRAW]:", "if False:"),
-    Defect("lead_float", "both pumps underloading is not seen to be the empty pit",
+    Defect("lead_float", "underload of both pumps is not taken for an empty pit",
            "control/pair.py", "if self.not_pumping & ~bit:", "if False:"),
-    Defect("lag_float", "high wet does not ask for the second pump",
+    Defect("lag_float", "high wet does not call the second pump",
            "control/demand.py", "if self.belief.wet & (LAG | HIGH):", "if self.belief.wet & LAG:"),
-    Defect("high_float", "high water calls only while the high float is believed",
+    Defect("high_float", "a suspect high float raises no high-water alarm",
            "control/watch.py", "c.contacts.wet & HIGH", "c.belief.wet & HIGH"),
-    Defect("float_cable", "floats that turn together are not seen to share a cable",
+    Defect("float_cable", "floats that turn together raise no wiring alarm",
            "control/belief.py", "if together & (together - 1):", "if together > 7:"),
     Defect("blind_pumping", "the rests between blind runs do not grow",
            "control/blind.py", "self.rung = min(rung + 1, 4)", "self.rung = 0"),
     Defect("transmitter_failure", "a loop current above 21 mA is taken for a level",
            "control/bands.py", "FAIL_HIGH_UA = const(21000)", "FAIL_HIGH_UA = const(22000)"),
-    Defect("transmitter_failure", "a transmitter that stands still is believed",
+    Defect("transmitter_failure", "a frozen transmitter is not noticed",
            "control/transmitter.py", "self.frozen = True", "self.frozen = False"),
-    Defect("mains_failure", "mains that come back count at once",
+    Defect("mains_failure", "returning mains count at once",
            "control/supply.py", "t.arm(tm.SETTLE, self.settings[s.MAINS_SETTLE_MS])", "t.arm(tm.SETTLE, 100)"),
-    Defect("mains_failure", "the loss of the mains is told a minute late",
+    Defect("mains_failure", "the mains-lost alarm comes a minute late",
            "control/supply.py", "ALARM_MS = const(10000)", "ALARM_MS = const(60000)"),
     Defect("battery_backup", "the battery pump stops before the mains pump is proved running",
            "control/pair.py", "if self.take_back and self.pumps[primary].state == pm.RUNNING:",
@@ -162,11 +162,11 @@ DEFECTS = (
            "control/bands.py", "s.BATTERY_LOADED_MV if loaded else s.BATTERY_LOW_MV", "s.BATTERY_LOW_MV"),
     Defect("battery_low", "a dead battery is not used although the water is high",
            "control/supply.py", "if high and self.spent:", "if False:"),
-    Defect("generator", "starts on a generator lie no further apart than on the mains",
+    Defect("generator", "starts on a generator are spaced as on the mains",
            "control/gate.py", "s.GENERATOR_SPACING_MS if self.generator else s.START_SPACING_MS", "s.START_SPACING_MS"),
     Defect("exercise", "idle pumps are not exercised",
            "control/exercise.py", "if calm and available & (1 << n) and", "if False and"),
-    Defect("exercise", "an exercise that fails is taken for passed",
+    Defect("exercise", "a failed exercise counts as passed",
            "control/exercise.py", "self._end(self.who, False)", "self._end(self.who, True)"),
     Defect("forced_inputs", "real high water does not end the forces",
            "control/forces.py", "not inputs[IN_JUMPER] or self.real_high:", "not inputs[IN_JUMPER]:"),

@@ -9,19 +9,19 @@ from hil.kits.virtual import VirtualKit
 from host_sim.errors import InputError
 from host_sim.site.load import load_site
 
-ELSEWHERE = "25 minutes of the board's time: it is run on the virtual board in lockstep, and on real ones with a person"
+ELSEWHERE = "takes 25 min of the board's time: run it on the virtual board in lockstep, or on a real one with a person"
 
 
 def hose_test(virtual=False, port=None, wanted=True, site=None, folder=Path("."), say=None, why_not=""):
-    """Return (document of the hose test, "") or (None, why there is none).
+    """Return (document of the hose test, "") or (None, the reason why there is none).
 
     `virtual` has a simulated person carry it out on the pit of `site` (an
     invented one where None), `port` a person at this terminal; `why_not` is the
-    reason where neither is wanted.  A board that goes away, or answers that
-    cannot be used, are a reason as well.
+    reason where it is not wanted.  A board that goes away and saved answers that
+    cannot be used are reasons as well.
     """
     if not wanted:
-        return None, why_not or "not asked for"
+        return None, why_not or "not requested"
     if virtual:
         if say:
             say("hose test: a simulated person on a simulated pit")
@@ -35,15 +35,15 @@ def hose_test(virtual=False, port=None, wanted=True, site=None, folder=Path(".")
     if port is None:
         return None, ELSEWHERE
     if not sys.stdin.isatty():
-        return None, "nobody was at the terminal: sumpbench commission does it"
+        return None, "nobody was at the terminal: run sumpbench commission"
     try:
         Path(folder).mkdir(parents=True, exist_ok=True)
         found = carry_out(port, site, Path(folder) / "hose-test.json")
     except InputError as error:
         # What the procedures have shown is not lost with it.
-        return None, f"broken off: {'; '.join(error.problems)}"
+        return None, f"interrupted: {'; '.join(error.problems)}"
     if found is None:
-        return None, "stopped by the person; the same command, or sumpbench commission, goes on from there"
+        return None, "stopped by the person; the same command, or sumpbench commission, resumes there"
     test, made = found
     test.forget()
     return made, ""

@@ -1,4 +1,4 @@
-"""Procedures: one short file each in `hil/procedures/`, found by being there.
+"""Procedures: one short file each in `hil/procedures/`, discovered by name.
 
 A file names its PURPOSE (one sentence), the CLAUSES of the narrative that it
 proves, what it NEEDS (wires and abilities of a kit), whether it belongs to the
@@ -11,6 +11,7 @@ import re
 from dataclasses import dataclass
 from types import ModuleType
 
+from hil import procedures
 from hil.kits import base, wires
 from host_sim.errors import InputError
 
@@ -31,7 +32,7 @@ class Procedure:
     module: ModuleType
 
     def run(self, bench):
-        """Carry it out on a bench; raises `verdict.Failed` where the board does something else."""
+        """Run it on a bench; raises `verdict.Failed` where the board does not do what is required."""
         self.module.run(bench)
 
 
@@ -42,13 +43,13 @@ def describe(module):
     clauses = tuple(getattr(module, "CLAUSES", ()))
     needs = tuple(getattr(module, "NEEDS", ()))
     if not isinstance(purpose, str) or not purpose.strip():
-        raise InputError("PURPOSE is missing: one sentence is wanted", f"procedure {name}")
+        raise InputError("PURPOSE is missing: give one sentence", f"procedure {name}")
     if not clauses or not all(_CLAUSE.fullmatch(clause) for clause in clauses):
-        raise InputError(f"CLAUSES = {clauses!r}: clauses of the narrative are wanted", f"procedure {name}")
+        raise InputError(f"CLAUSES = {clauses!r}: give clauses of the narrative", f"procedure {name}")
     known = {*wires.WIRES, *base.ABILITIES, "current"}
     for need in needs:
         if need not in known:
-            raise InputError(f'NEEDS names "{need}": {", ".join(sorted(known))}', f"procedure {name}")
+            raise InputError(f'NEEDS has "{need}", which is none of: {", ".join(sorted(known))}', f"procedure {name}")
     if not callable(getattr(module, "run", None)):
         raise InputError("run(bench) is missing", f"procedure {name}")
     real_time, order = bool(getattr(module, "REAL_TIME", False)), int(getattr(module, "ORDER", 1000))
@@ -58,14 +59,12 @@ def describe(module):
 
 def load(only=()):
     """Return all procedures by their ORDER, then by name; with `only`, those named.  Raises InputError for others."""
-    from hil import procedures
-
     names = [entry.name for entry in pkgutil.iter_modules(procedures.__path__) if not entry.name.startswith("_")]
     found = [describe(importlib.import_module(f"{procedures.__name__}.{name}")) for name in names]
     found.sort(key=lambda one: (one.order, one.name))
     known = [one.name for one in found]
     unknown = [name for name in only if name not in known]
     if unknown:
-        words = [f'there is no procedure "{name}": {", ".join(known)}' for name in unknown]
+        words = [f'there is no procedure "{name}"; the procedures are: {", ".join(known)}' for name in unknown]
         raise InputError(words, "procedures")
     return [one for one in found if not only or one.name in only]

@@ -1,8 +1,8 @@
-"""Carries procedures out on a kit, one after another, each from a fresh start, and keeps the record of it."""
+"""Runs procedures on a kit, one after another, each from a fresh start, and keeps the record."""
 
 import contextlib
 import time
-from datetime import UTC, datetime
+from datetime import datetime
 
 from hil.bench.bench import Bench
 from hil.bench.verdict import BROKEN_OFF, FAIL, SKIPPED, Failed
@@ -13,19 +13,19 @@ from host_sim.errors import InputError
 def run(kit, procedures, progress=None, allow_settings=False, latency=None, coils_only=False):
     """Run `procedures` on `kit` and return the record, a dict of plain data.
 
-    `progress(text)` is told what begins and how it ended.  A procedure whose kit
-    lacks something is skipped with the reason; a board that goes away breaks the
-    run off: the record then has "complete" False and says why.  `latency(bench)`,
-    where given, measures from contact to relay when the procedures are over.
-    Where there is a rig its every wire is proved first; with `coils_only` without
-    anything on the relays but their coils.
-    The outputs are dropped at the end in every case.
+    `progress(text)` gets the start and the verdict of each.  A procedure whose kit
+    lacks something is skipped with the reason; a board that goes away interrupts
+    the run: the record then has "complete" False and the reason.  `latency(bench)`,
+    where given, measures the delay from contact to relay after the procedures.
+    With a rig every wire is proved first; `coils_only` lets the pump relays be
+    switched in that.  The outputs are dropped at the end in every case.
     """
     progress = progress or (lambda text: None)
     bench = Bench(kit, allow_settings)
     record = {
         "kind": "acceptance",
-        "when": datetime.now(UTC).isoformat(timespec="seconds"),
+        "when": datetime.now().astimezone().isoformat(timespec="seconds"),
+        "hardware": kit.hardware,
         "kit": {},
         "wiring": [],
         "latency": None,
@@ -48,7 +48,7 @@ def run(kit, procedures, progress=None, allow_settings=False, latency=None, coil
     except InputError as error:
         record["complete"], record["why_incomplete"] = False, "; ".join(error.problems)
     except KeyboardInterrupt:
-        record["complete"], record["why_incomplete"] = False, "stopped by hand"
+        record["complete"], record["why_incomplete"] = False, "stopped by the operator"
     finally:
         with contextlib.suppress(InputError, OSError):
             record["log"] = kit.log()
@@ -96,7 +96,7 @@ def carry_out(bench, procedure, progress=lambda text: None):
 
 
 def _attempt(bench, procedure):
-    # (verdict, why, when it began).  A board that is gone is told from a procedure that went wrong.
+    # (verdict, why, when it began).  A board that went away is distinguished from a procedure that failed.
     bench.clear()
     began_ms = bench.kit.now_ms()
     try:
@@ -114,7 +114,7 @@ def _attempt(bench, procedure):
     except InputError as error:
         return (FAIL if _answers(bench) else BROKEN_OFF), "; ".join(error.problems), began_ms
     if not bench.measurements and not bench.checks:
-        return FAIL, "it measured and checked nothing", began_ms
+        return FAIL, "nothing was measured or checked", began_ms
     return bench.verdict(), "", began_ms
 
 

@@ -1,1 +1,1 @@
-"""The bench: the words procedures are written in, carrying them out, verdicts, seeded defects, latency."""
+"""The bench: the commands that procedures are written in, stimuli, motor current, verdicts, latency."""

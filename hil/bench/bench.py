@@ -1,8 +1,8 @@
-"""The vocabulary of procedures, over any kit: wet this float, press that button, wait for this relay.
+"""The commands that procedures are written in, over any kit: wet a float, press a button, wait for a relay.
 
-Everything is said in the trade's words; what it means electrically follows from
-the settings that are in force on the board, read over its link at each reset.
-Times are taken at the pins.
+They use the trade's terms; the electrical meaning follows from the settings in
+force on the board, read over its link at each reset.  Times are taken at the
+pins.
 """
 
 from duplexsump.control import alarm_table, alarms
@@ -41,16 +41,16 @@ class Bench(Stimuli):
     # Beginning and end.
 
     def reset(self):
-        """Begin afresh: settings as they were found, everything at rest, nothing drawn, a fresh start of the board."""
+        """Restore the settings, put everything at rest without current, restart the board, clear the record."""
         self.restart()
         self.clear()
 
     def clear(self):
-        """Begin a new record."""
+        """Clear the record."""
         self.measurements, self.checks, self.notes = [], [], []
 
     def restart(self):
-        """Do what `reset` does, and keep what was recorded."""
+        """Do what `reset` does, but keep the record."""
         for draw in self.draws_of.values():
             draw.follow("none")
         self._put_back()
@@ -62,14 +62,14 @@ class Bench(Stimuli):
         self._stimulus()
 
     def close(self):
-        """Give back what was changed, drop the outputs and let the board go, whatever state it is in."""
+        """Restore the settings, drop the outputs and release the board, whatever its state."""
         try:
             self.leave()
         finally:
             self.kit.close()
 
     def leave(self):
-        """Give back what was changed and drop the outputs; the kit stays open for another bench."""
+        """Restore the settings and drop the outputs; the kit stays open for another bench."""
         try:
             for draw in self.draws_of.values():
                 draw.follow("none")
@@ -125,7 +125,7 @@ class Bench(Stimuli):
         if values == self.values:
             return
         if not self.allow_settings:
-            words = ", ".join(f"{name} = {self.setting(name)}, {value} is needed" for name, value in changes.items())
+            words = ", ".join(f"{name} = {self.setting(name)}, {value} needed" for name, value in changes.items())
             raise kits.Missing(f"on this board {words}; --allow-settings lets the bench change it", "settings")
         found = self.client.settings()
         self.original = self.original or found
@@ -133,7 +133,7 @@ class Bench(Stimuli):
         self.kit.run_ms(LOOK_MS)
         self.values = self.client.settings()
         if self.values != values:
-            raise Failed(f"the board did not take the settings {changes}")
+            raise Failed(f"the board did not accept the settings {changes}")
         self.kit.rest = {**self.kit.rest, **wires.rest_values(values)}
         for name in wires.FLOATS:
             self._place_float(name, name in self.wet)
@@ -147,7 +147,7 @@ class Bench(Stimuli):
 
     @property
     def timing_ms(self):
-        """How exactly this kit times its edges, in ms; a limit on a time needs that much more room."""
+        """Timing uncertainty of this kit's edges in ms; limits on a time are widened by it."""
         return self.kit.timing_ms
 
     def now_ms(self):
@@ -159,7 +159,7 @@ class Bench(Stimuli):
         return self.kit.read(wire)
 
     def stride(self, hours):
-        """Let hours pass in one stride, the board looking only at its end.  Raises Missing where the kit cannot."""
+        """Let hours pass in one jump; the board runs only at its end.  Raises Missing where the kit cannot."""
         self.kit.stride_ms(round(hours * 3600000.0))
         self._stimulus()
 
@@ -184,7 +184,7 @@ class Bench(Stimuli):
         """Return the ms at which an output turned to `value` at the pin, looking for `within_s` from now.
 
         An output that stands so already counts: its edge where that lies behind the last stimulus, else now.  With
-        `since_ms` the first edge from then on is wanted, even a past one.  Raises Failed with what was seen instead.
+        `since_ms` the first edge from then on is wanted, even a past one.  Raises Failed with what was seen.
         """
         start = len(self.kit.edges)
         if since_ms is not None:
@@ -219,13 +219,13 @@ class Bench(Stimuli):
         return [(edge.ms, edge.value) for edge in self._edges(wire, 0) if edge.ms >= since_ms]
 
     def stays(self, wire, value, for_s):
-        """Let time pass and see that an output keeps its value.  Raises Failed with the time at which it did not."""
+        """Let time pass and check that an output keeps its value.  Raises Failed with the time of its change."""
         began, start = self.now_ms(), len(self.kit.edges)
         if self.kit.read(wire) != value:
             raise Failed(f"{wire} is {_on(1 - value)}: {self._seen()}")
         if self.kit.run_until_edge(lambda: bool(self._edges(wire, start)), round(for_s * 1000.0)):
             after_s = (self._edges(wire, start)[0].ms - began) / 1000.0
-            raise Failed(f"{wire} turned {_on(1 - value)} after {after_s:.1f} s, {for_s:g} s wanted: {self._seen()}")
+            raise Failed(f"{wire} turned {_on(1 - value)} after {after_s:.1f} s, before {for_s:g} s: {self._seen()}")
 
     def _edges(self, wire, start):
         edges = self.kit.edges
@@ -233,7 +233,7 @@ class Bench(Stimuli):
 
     def _seen(self):
         on = [name for name in wires.OUTPUTS if name in self.kit.wires and self.kit.read(name)]
-        return "on are " + (", ".join(on) or "no outputs")
+        return f"outputs on: {', '.join(on) or 'none'}"
 
     # Over the link.
 
@@ -250,13 +250,13 @@ class Bench(Stimuli):
         return {name: alarms.STATES[words[place]] for name, place in ALARMS.items() if words[place]}
 
     def when_alarm(self, name, within_s, states=STANDING):
-        """Return the ms at which an alarm was first seen in one of `states`.  Raises Failed with what stood instead."""
+        """Return the ms at which an alarm was first read in one of `states`.  Raises Failed with its actual state."""
         states = (states,) if isinstance(states, str) else states
         until = self.kit.now_ms() + round(within_s * 1000.0)
         while self.alarm(name) not in states:
             if self.kit.now_ms() >= until:
                 words = f'alarm "{name}" is {self.alarm(name)} after {within_s:g} s'
-                raise Failed(f"{words}, {' or '.join(states)} wanted; standing: {self.alarms() or 'none'}")
+                raise Failed(f"{words}, {' or '.join(states)} expected; alarms: {self.alarms() or 'none'}")
             self.kit.run_ms(LOOK_MS)
         return self.kit.now_ms()
 
@@ -280,7 +280,7 @@ class Bench(Stimuli):
         return found
 
     def check(self, name, condition, seen=""):
-        """Record a yes or no item with what was seen; return whether it held."""
+        """Record a yes/no item with what was seen; return whether it passed."""
         self.checks.append(Check(name, PASS if condition else FAIL, str(seen)))
         return bool(condition)
 

@@ -1,4 +1,4 @@
-"""What a pump draws: a current that follows its relay, as a motor's does."""
+"""Simulated motor current that follows the pump's relay."""
 
 from duplexsump.control import settings as s
 
@@ -33,7 +33,7 @@ class MotorCurrent:
         self.load, self.welded = "none", False
 
     def follow(self, load, welded=False):
-        """MotorCurrent this load from now on whenever the relay is on; with `welded` always."""
+        """Draw this load from now on whenever the relay is on; with `welded` always."""
         milliamps(self.bench.values, load)
         self.load, self.welded = load, welded
         self._put()

@@ -1,7 +1,7 @@
-"""What is done to a board on the bench: water, floats, wires, currents, supply, buttons, selectors, power.
+"""Stimuli of a board on the bench: water, floats, wires, currents, supply, buttons, selectors, power.
 
-Said in the trade's words; what it means electrically follows from the settings
-that are in force on the board.
+In the trade's terms; the electrical meaning follows from the settings in force on
+the board.
 """
 
 from duplexsump.station import registers as r
@@ -15,7 +15,7 @@ PRESS_S = 0.5  # how long a person holds a button that is meant to be pressed on
 
 
 class Stimuli:
-    """The part of a `hil.bench.bench.Bench` that puts something on the wires; every call begins a new stimulus."""
+    """The part of a `hil.bench.bench.Bench` that drives wires; every call is a new stimulus."""
 
     # Water.
 
@@ -59,7 +59,7 @@ class Stimuli:
         self.draws_of[pump].follow(load, welded)
 
     def draw_normally(self):
-        """Let both pumps draw normally while their relays are on."""
+        """Have both pumps draw rated current while their relays are on."""
         for pump in (1, 2):
             self.draws(pump)
 
@@ -68,13 +68,13 @@ class Stimuli:
             draw.relay(edge)
 
     def mains(self, on):
-        """Have mains or lose it; a charger then charges or does not."""
+        """Turn the mains on or off, and a charger with it."""
         self._drive("mains", on)
         if "charger" in self.kit.wires:
             self.kit.drive("charger", 1 if on else 0)
 
     def generator(self, on=True):
-        """Let the mains come from a generator, or from the street."""
+        """Set whether the mains come from a generator."""
         self._drive("generator", on)
 
     def charger(self, on):
@@ -111,29 +111,29 @@ class Stimuli:
         self._drive(f"thermal_{pump}", open)
 
     def moisture(self, pump, wet=True):
-        """Let there be moisture in the seal chamber of a pump, or not."""
+        """Set or clear moisture in the seal chamber of a pump."""
         self._drive(f"moisture_{pump}", wet)
 
     def jumper(self, made=True):
-        """Make or open the test jumper."""
+        """Insert or remove the test jumper."""
         self._drive("jumper", made)
 
     def transmitter(self, level_mm=None, ma=None):
-        """Let the transmitter tell a level in mm above its datum, or a loop current in mA."""
+        """Set the transmitter: a level in mm above its datum, or a loop current in mA."""
         if (level_mm is None) == (ma is None):
-            raise InputError("transmitter: either level_mm or ma is wanted", "bench")
+            raise InputError("transmitter: give either level_mm or ma", "bench")
         if level_mm is not None:
             ma = 4.0 + 16.0 * level_mm / self.setting("level_span")
         self._drive("level", round(ma * 1000.0))
 
     def power(self, on):
-        """Cut or give the controller's power."""
+        """Turn the controller's power on or off."""
         self._stimulus()
         self.dark = not on
         self.kit.power(on)
 
     def hang(self):
-        """Stop the firmware dead in mid-run."""
+        """Hang the firmware in mid-run."""
         self._stimulus()
         self.kit.hang()
 

@@ -1,20 +1,20 @@
-"""Verdicts: what one measured value, one check, one procedure is worth.
+"""Verdicts on measured values, checks and procedures.
 
 A measured value passes inside its limits, is marginal when it passes but lies
-within `margin` of one of them, and fails outside.  A procedure is worth as much
-as the worst thing in it.
+within `margin` of one of them, and fails outside.  A procedure's verdict is its
+worst item's.
 """
 
 from dataclasses import asdict, dataclass
 
 PASS, MARGINAL, FAIL = "pass", "marginal", "fail"
-SKIPPED, BROKEN_OFF = "skipped", "broken off"
+SKIPPED, BROKEN_OFF = "skipped", "interrupted"
 VERDICTS = (PASS, MARGINAL, FAIL, SKIPPED, BROKEN_OFF)
 _WORTH = {PASS: 0, MARGINAL: 1, FAIL: 2}
 
 
 class Failed(Exception):  # noqa: N818 - it reads as what a person would say of a procedure
-    """The board did something else than the procedure asks for; the words say what was seen instead."""
+    """The board did not do what the procedure requires; the text says what was seen."""
 
 
 @dataclass(frozen=True)

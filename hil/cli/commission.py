@@ -8,35 +8,37 @@ import typer
 
 
 class Speech(StrEnum):
-    """The units that dialogue and record speak; answers are taken in either."""
+    """Units of dialogue and record; answers may be given in either."""
 
     us = "us"
     si = "si"
 
 
 class Framing(StrEnum):
-    """How Modbus frames are carried."""
+    """Modbus framing."""
 
     ascii = "ascii"
     rtu = "rtu"
 
 
 def commission(
-    port: Annotated[str, typer.Option(help="The serial port that the board is on, such as /dev/ttyACM0 or COM3.")],
+    port: Annotated[str, typer.Option(help="Serial port of the controller, such as /dev/ttyACM0 or COM3.")],
     site: Annotated[
-        Path | None, typer.Option(help="What to measure against: a site file, or a sizing.json of `sumpbench size`.")
+        Path | None, typer.Option(help="Expected values: a site file, or the sizing.json of `sumpbench size`.")
     ] = None,
-    record: Annotated[Path, typer.Option(help="The record to write; its page is written beside it.")] = Path(
+    record: Annotated[Path, typer.Option(help="Record to write (JSON); the page to print goes beside it.")] = Path(
         "hose-test.json"
     ),
     units: Annotated[Speech, typer.Option(help="Units of dialogue and record.")] = Speech.us,
-    framing: Annotated[Framing, typer.Option(help="ASCII as on USB, RTU as on RS-485.")] = Framing.ascii,
-    unit: Annotated[int, typer.Option(min=1, max=247, help="The board's Modbus address.")] = 1,
+    framing: Annotated[Framing, typer.Option(help="Modbus framing: ASCII on USB, RTU on RS-485.")] = Framing.ascii,
+    unit: Annotated[int, typer.Option(min=1, max=247, help="Modbus address of the controller.")] = 1,
+    place: Annotated[str, typer.Option(help="Address of the pit, for the head of the record; else a blank.")] = "",
+    customer: Annotated[str, typer.Option(help="Customer, for the head of the record; else a blank.")] = "",
 ):
-    """The hose test: guides a person step by step, reads the board all along, and leaves a record to sign."""
+    """Hose test at the pit: guides you step by step, reads the controller, and writes a record to sign."""
     from hil.commission.carry_out import run
 
-    raise typer.Exit(run(port, site, record, units.value, framing.value, unit))
+    raise typer.Exit(run(port, site, record, units.value, framing.value, unit, None, place, customer))
 
 
 def add_to(app):

@@ -13,29 +13,32 @@ from hil.rig.lib.sumprig import wires as w
 
 PICO = Path(__file__).resolve().parents[1] / "rig" / "lib" / "sumprig" / "boards" / "pico.py"
 
+UNPLUG = (
+    "Unplug both pumps, or lock out their circuits, before anything moves and before a wire is touched, and check that "
+    "they are: procedures start pumps."
+)
 # Common practice, no source; local codes decide.
 CAUTIONS = (
-    "Never mains on the rig, nor on anything that is wired to it: this is a bench test. The controller's pump relays "
-    "switch contactor coils of extra-low voltage or dummy loads (small lamps), never a motor.",
-    "Unplug both pumps' cords, or lock out their circuits, before a wire of the rig is touched, and look that they "
-    "are: procedures start pumps.",
-    "Take off everything else that hangs on these inputs: floats, selectors, thermal jumpers, the loop's 150 ohm, the "
-    "battery's divider. Put every one of them back afterwards: a thermal contact that is left bridged burns a motor.",
-    "Both boards share their ground: join it first and part it last, and supply both from the same PC or hub.",
-    "Nothing of more than 3.3 V may reach a pin of either board; read a relay at the controller's pin, not at its "
-    "contact.",
-    "Resistors protect both boards while a wire is wrong: leave none of them out.",
-    "The rig's relay stands in the controller's 5 V. Where the link is a USB cable, that is the red wire of the cable; "
-    "a cable that feeds the board past the relay keeps it alive. The RUN pin does without: --power run.",
-    "A rig without power holds nothing: both thermal contacts then read open and the controller stops both pumps.",
-    "A charged battery belongs on no bench of this kind: `battery` is a voltage made by the rig.",
+    "Never line voltage on the rig or on anything wired to it: this is a bench test. The controller's pump relays "
+    "switch low-voltage contactor coils or dummy loads (small lamps), never a motor.",
+    UNPLUG,
+    "Disconnect everything else from these inputs: floats, selectors, thermal jumpers, the loop's 150 ohm resistor, "
+    "the battery's divider. Reconnect all of it afterwards: a thermal contact left bridged burns out a motor.",
+    "Both boards share their ground: connect it first and disconnect it last, and power both from the same PC or hub.",
+    "No pin of either board may get more than 3.3 V; read a relay at the controller's pin, not at its contact.",
+    "The resistors protect both boards against wrong wiring: leave none of them out.",
+    "The rig's relay switches the controller's 5 V. With a USB cable as the link, that is the red wire of the cable; "
+    "a cable that feeds the board past the relay keeps it powered. The RUN pin needs no relay: --power run.",
+    "Without power the rig releases all wires: both thermal contacts read open and the controller stops both pumps.",
+    "No real battery on this bench: `battery` is a voltage that the rig generates.",
 )
 
-rig_app = typer.Typer(no_args_is_help=True, help="The rig: the board that plays the pit for a controller on a bench.")
+RIG_HELP = "The rig: a second board that simulates the pit at a controller's terminals."
+rig_app = typer.Typer(no_args_is_help=True, help=RIG_HELP)
 
 
 class Power(StrEnum):
-    """What the rig has in the controller's supply."""
+    """How the rig cuts the controller's power."""
 
     relay = "relay"
     run = "run"
@@ -73,19 +76,19 @@ def terminal(to, rows):
 
 
 @rig_app.command()
-def wiring(board: Annotated[Wired, typer.Option(help="Which board the controller is.")] = Wired.pico):
-    """Print the rig's wiring list, with the cautions that belong to it."""
+def wiring(board: Annotated[Wired, typer.Option(help="Board of the controller.")] = Wired.pico):
+    """Print the rig's wiring list, with its cautions."""
     from host_sim.board import wiring_list
     from host_sim.report.console import console, table_of
 
     screen = console()
-    columns = (("rig", "right", 4), ("what the pin does", "left", 12), ("wire", "left", 12),
+    columns = (("rig", "right", 4), ("function", "left", 12), ("wire", "left", 12),
                ("controller", "right", 6), ("how", "left", 40))
     printed = table_of(f"The rig on a Raspberry Pi Pico, wired to: {wiring_list.title(board.value)}", columns)
     rows = wiring_list.table(board.value)
     for kind, pin, wire, to in table():
         printed.add_row(f"GP{pin}", kind, wire, terminal(to, rows) or "none", to)
-    printed.add_row("GND", "ground", "ground", "GND", "the controller's ground, first of all")
+    printed.add_row("GND", "ground", "ground", "GND", "the controller's ground, connected first")
     screen.print(printed)
     screen.print("\nCautions", style="bold")
     for caution in CAUTIONS:
@@ -113,17 +116,17 @@ def registers():
     print("holding registers (3, 6, 16)")
     for i, name in enumerate(w.ANALOG):
         print(f"  {i:4}  {name}, 0 to {w.FULL_MV} mV at the controller's pin")
-    print(f"  {r.SILENCE_AT:4}  silence, {r.SILENCE_LEAST_MS} to {r.SILENCE_MOST_MS} ms: the rig lets go when it has "
-          f"heard nothing for so long; {r.SILENCE_MS} at its start")
-    print(f"  {r.MAINTENANCE_AT:4}  maintenance, write {r.MAINTENANCE_KEY}: let go, restart to MicroPython's prompt")
-    print(f"  {r.RESTART_AT:4}  restart, write {r.RESTART_KEY}: let go, restart")
+    print(f"  {r.SILENCE_AT:4}  silence, {r.SILENCE_LEAST_MS} to {r.SILENCE_MOST_MS} ms: the rig releases its wires "
+          f"after that long without a request; {r.SILENCE_MS} at start-up")
+    print(f"  {r.MAINTENANCE_AT:4}  maintenance, write {r.MAINTENANCE_KEY}: release, restart to the MicroPython prompt")
+    print(f"  {r.RESTART_AT:4}  restart, write {r.RESTART_KEY}: release, restart")
 
 
 @rig_app.command()
 def deploy(
-    port: Annotated[str, typer.Option(help="The serial port that the rig's board is on.")],
+    port: Annotated[str, typer.Option(help="Serial port of the rig's board.")],
 ):
-    """Bring the rig's firmware onto its board (a Pico with MicroPython) and leave it running."""
+    """Deploy the rig's firmware to its board (a Pico with MicroPython) and leave it running."""
     from hil.kits import rig_deploy
 
     with tempfile.TemporaryDirectory(prefix="sumpbench-rig-") as folder:
@@ -132,19 +135,20 @@ def deploy(
 
 @rig_app.command("test")
 def prove(
-    port: Annotated[str, typer.Option(help="The controller's port; pyserial's URLs may be given.")],
-    rig_port: Annotated[str, typer.Option(help="The rig's port.")],
-    board: Annotated[Wired, typer.Option(help="Which board the controller is.")] = Wired.pico,
-    power: Annotated[Power, typer.Option(help="What the rig has in the controller's supply.")] = Power.relay,
+    port: Annotated[str, typer.Option(help="Port of the controller, or a pyserial URL.")],
+    rig_port: Annotated[str, typer.Option(help="Port of the rig.")],
+    board: Annotated[Wired, typer.Option(help="Board of the controller.")] = Wired.pico,
+    power: Annotated[Power, typer.Option(help="How the rig cuts the controller's power.")] = Power.relay,
     coils_only: Annotated[
         bool,
-        typer.Option("--coils-only", help="Only coils or dummy loads hang on the pump relays: I have looked."),
+        typer.Option("--coils-only", help="I have checked: only coils or dummy loads hang on the pump relays."),
     ] = False,
 ):
-    """Prove every wire between rig and controller, and name those that are wrong."""
+    """Check every wire between rig and controller, and name the wrong ones."""
     from hil.kits.real_rig import RealKit
 
-    print(CAUTIONS[0])
+    for caution in (UNPLUG, CAUTIONS[0]):
+        print(f"CAUTION: {caution}")
     with RealKit(port, rig_port, board.value, power.value) as kit:
         for row in kit.prove(print, coils_only):
             if row["verdict"] != "proved":

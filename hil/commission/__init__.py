@@ -1,11 +1,15 @@
-"""The hose test: a person walks round the pit, the board is watched, and a record is left.
+"""The hose test: a person at the pit, the controller polled over its link, and a record.
 
-    expected_values.py   what the sizing promises: rates, amps, volumes between the contacts
-    watch.py        the board as it is looked at: states, and when they changed
-    measure.py      rates, refill and amps from what was seen
-    step_context.py   how a step speaks: asks, waits, gives a verdict
+    expected_values.py   from the sizing: rates, amps, volumes between the contacts
+    watch.py          the board polled: states, and when they changed
+    measure.py        rates, refill and amps from the changes
+    judging.py        their verdicts
+    step.py           one step; step_context.py, how it instructs, asks, waits and records
+    pump_power.py     the pumps dead and proved dead, or live and said so, before each step
     before.py, floats.py, pumping.py, supply.py, handover.py   the steps
-    dialogue.py     the steps in order; kept after each, gone on with later
-    terminal.py     a person at a terminal
-    simulated.py    a person at a simulated pit
+    questions.py      every question
+    dialogue.py       the steps in order; saved after each, resumed later
+    carry_out.py      the whole, with the record at its end
+    terminal.py       a person at a terminal
+    simulated.py, pit_person.py   a simulated person at a simulated pit
 """

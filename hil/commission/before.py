@@ -1,16 +1,18 @@
-"""Before the water: cautions, the day, and how the board is found."""
+"""Before the water: cautions, weather and water table, and the controller as found."""
 
 from hil.commission.questions import question
 from hil.commission.step import Step
 from hil.record.items import FAIL, NOTED, PASS
+from host_sim.board.settings_file import changes
 
 CAUTIONS = (
-    "Shock: mains and water kill. Unplug a pump or lock out its circuit before any hand goes into the pit or onto a "
-    "pump. OFF on a selector, this program and the controller make nothing safe to touch.",
-    "Drowning: an open pit drowns children and adults. Never leave it uncovered out of your sight.",
+    "Shock: line voltage and water kill. Unplug a pump or lock out its circuit before any hand goes into the pit or "
+    "onto a pump. OFF on a selector, this program and the controller make nothing safe to touch.",
+    "Drowning: an open pit drowns children and adults. Never leave it uncovered and unattended.",
     "Battery gas: a charging battery gives off explosive gas. Ventilate; no flame, no sparks, no loose tools on it.",
-    "Flood: the hose can fill the cellar. Stand by its tap; shut it when the horn sounds and you did not mean it to.",
-    "Mains wiring, breakers and earth-fault devices are a licensed electrician's work, the discharge a licensed "
+    "Flood: the hose can flood the basement. Stay at its faucet; shut it off if the horn sounds when you do not expect "
+    "it.",
+    "Wiring, breakers and ground-fault devices (GFCI) are a licensed electrician's work, the discharge a licensed "
     "plumber's. Local codes decide; where they differ from anything here, they are right.",
 )
 AGREED = "yes"
@@ -20,7 +22,7 @@ def _safety(context):
     for caution in CAUTIONS:
         context.say(f" * {caution}")
     while not context.ask(question(context, "safety")):
-        context.say("   Then do not begin: read it, call somebody.  Stop keeps everything as it is.")
+        context.say("   Then do not start: read them, and get a helper.  Stop saves everything.")
     context.put("safety", PASS, AGREED, by="person")
 
 
@@ -35,26 +37,24 @@ def _found(context):
     board, words = context.board, []
     board.look()
     words.append(f"selectors {board.selector(0).upper()} and {board.selector(1).upper()}")
-    words.append("mains present" if board.states["mains"] else "mains OUT")
-    words.append("test jumper MADE" if board.states["jumper"] else "test jumper out")
+    words.append("mains on" if board.states["mains"] else "mains OUT")
+    words.append("test jumper IN" if board.states["jumper"] else "test jumper out")
     alarms = board.alarms()
-    words.append(f"alarms: {', '.join(alarms)}" if alarms else "no alarm")
+    words.append(f"alarms: {', '.join(alarms)}" if alarms else "no alarms")
     healthy = board.states["mains"] and not board.states["storage_fault"] and board.values["mode"] == 0
     if board.values["mode"]:
-        words.append("control only, after repeated resets")
+        words.append("control-only mode after repeated resets")
     if board.states["storage_fault"]:
-        words.append("its journal cannot be written")
+        words.append("journal cannot be written")
     differing = _differences(context)
     if differing:
-        words.append(f"settings that are not the sizing's: {', '.join(differing)}")
-        context.say("   Settings on the board are not those of the sizing; `sumpbench settings push` puts them there.")
+        words.append(f"settings that differ from the sizing: {', '.join(differing)}")
+        context.say("   The controller's settings differ from the sizing; `sumpbench settings push` writes them.")
     context.say(f"   Found: {'; '.join(words)}.")
     context.put("found", PASS if healthy and not differing else FAIL, "; ".join(words), by="board")
 
 
 def _differences(context):
-    from host_sim.board.settings_file import changes
-
     if context.expected.settings is None:
         return []
     found = changes(context.board.settings, context.expected.settings)
@@ -63,7 +63,7 @@ def _differences(context):
 
 STEPS = (
     Step("safety", "Cautions", "Two of these kill at once and without warning.", ("safety",), _safety),
-    Step("weather", "Weather", "A dry week says nothing about a wet one.", ("weather",), _noted("weather")),
+    Step("weather", "Weather", "Inflow in a dry week tells nothing about a wet one.", ("weather",), _noted("weather")),
     Step("water_table", "Water table", "It decides how much water comes.", ("water_table",), _noted("water_table")),
-    Step("found", "The board as found", "What is amiss now must not be laid to the test later.", ("found",), _found),
+    Step("found", "Controller as found", "A fault found now was there before the test.", ("found",), _found),
 )

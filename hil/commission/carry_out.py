@@ -1,24 +1,31 @@
-"""The hose test carried out: board, person, record, and what is kept when it is broken off."""
+"""The hose test carried out: board, person, record, and the answers saved when it is interrupted."""
 
+from hil import record as records
+from hil.commission import expected_values
+from hil.commission.dialogue import HoseTest
+from hil.commission.simulated import document
+from hil.commission.terminal import Terminal
+from hil.commission.watch import Board
+from host_sim.board.client import connect
 from host_sim.errors import InputError
 from host_sim.report.prompt import StoppedError
+from host_sim.sizing.say import Say
 
 DONE, NOT_PASSED = 0, 1
 
 
-def run(port, site, record, units="us", framing="ascii", unit=1, person=None):
+def run(port, site, record, units="us", framing="ascii", unit=1, person=None, place="", customer=""):
     """Carry the hose test out and return the exit code: 0 passed, 1 something failed or it was stopped.
 
-    Raises InputError when record, site, kept answers or board cannot be used;
-    what has been answered is kept then as well.
+    Raises InputError when record, site, saved answers or board cannot be used;
+    the answers so far are saved then as well.
     """
-    from hil import record as records
-
     records.check_file(record)
     found = carry_out(port, site, record, units, framing, unit, person)
     if found is None:
         return NOT_PASSED
     test, made = found
+    made["place"], made["customer"] = place, customer
     paths = records.write_hose_test(made, record)
     test.forget()
     test.person.say(f"\n{made['headline']}.")
@@ -27,19 +34,10 @@ def run(port, site, record, units="us", framing="ascii", unit=1, person=None):
 
 
 def carry_out(port, site, record, units="us", framing="ascii", unit=1, person=None):
-    """Go through the dialogue; return (the HoseTest, its document), None when the person has stopped.
+    """Go through the dialogue; return (the HoseTest, its document), None when the person stopped it.
 
     Raises InputError as `run` does.
     """
-    # Imported when the command runs, so that the help of every other command comes up at once.
-    from hil.commission import expected_values
-    from hil.commission.dialogue import HoseTest
-    from hil.commission.simulated import document
-    from hil.commission.terminal import Terminal
-    from hil.commission.watch import Board
-    from host_sim.board.client import connect
-    from host_sim.sizing.say import Say
-
     board = Board(lambda: connect(port, framing, unit))
     try:
         board.open()
@@ -52,7 +50,7 @@ def carry_out(port, site, record, units="us", framing="ascii", unit=1, person=No
             _kept(test, "Stopped")
             return None
         except InputError:
-            _kept(test, "Broken off")
+            _kept(test, "Interrupted")
             raise
         return test, document(test, {"port": port, "framing": framing})
     finally:
@@ -64,5 +62,6 @@ def _kept(test, word):
         test.person.say(f"\n{word} before anything was answered.")
         return
     steps = "1 step is" if len(test.done) == 1 else f"{len(test.done)} steps are"
-    test.person.say(f"\n{word}.  {steps} kept in {test.path}; the same command goes on from there.")
-    test.person.say("Look round the pit before you go: selectors, hose, cords, cover.")
+    test.person.say(f"\n{word}.  {steps} saved in {test.path}; the same command resumes there.")
+    test.person.say("Before you leave the pit: hose shut, no float tied up, both pumps plugged in, selectors at AUTO, "
+                    "cover on.")  # fmt: skip

@@ -1,11 +1,11 @@
-"""The hose test in order: every step's items are kept as soon as it is done, and a later run goes on from there."""
+"""The hose test in order: every step's items are saved as soon as it is done, and a later run resumes there."""
 
 import contextlib
 import time
 from pathlib import Path
 
-from hil.commission import before, floats, handover, pumping, supply
-from hil.commission.step import DONE
+from hil.commission import before, floats, handover, pump_power, pumping, supply
+from hil.commission.step import DONE, PUMPS_DEAD, PUMPS_LIVE
 from hil.commission.step_context import Back, Question, Skipped, StepContext
 from hil.record.document import settings_checksum
 from hil.record.items import FAIL, KEYS, NOT_TESTED, VERDICTS
@@ -13,21 +13,23 @@ from host_sim.errors import InputError
 from host_sim.report import prompt
 
 STEPS = (*before.STEPS, *floats.STEPS, *pumping.STEPS, *supply.STEPS, *handover.STEPS)
+MADE_SURE = {PUMPS_DEAD: pump_power.dead, PUMPS_LIVE: pump_power.live, "": lambda context: True}
+SETTINGS = "the controller's settings"
 FORMAT, VERSION = "sumpbench hose test, unfinished", 1
 INTRO = (
-    "This guides you through the hose test and writes its record.  The board is read all along: what it can see, it "
-    "decides.  At every question:",
-    "   ?       why it is asked",
-    "   back    the step before once more",
-    "   skip    leave the step out; the reason goes into the record",
-    "   stop    (or Ctrl-C) keeps all answers; the same command goes on from there",
-    "While the board is waited for you may type the same, or  fault  to enter what it reads as a fault.",
+    "This guides you through the hose test and writes the record.  The controller is read all the time: whatever it "
+    "can measure is taken from it.  At every question:",
+    "   ?       why this is asked",
+    "   back    repeat the step before",
+    "   skip    skip the step; your reason goes into the record",
+    "   stop    (or Ctrl-C) saves all answers; the same command resumes there",
+    "While waiting for the controller you may type the same words, or  fault  to record what it reads as a fault.",
 )
-GO_ON = Question("go_on", "Go on with them?", "No begins anew; the kept answers are put aside, not lost.")
+GO_ON = Question("go_on", "Resume with them?", "No starts over; the saved answers are moved aside, not lost.")
 
 
 def state_path(record):
-    """Return where the answers of a hose test wait until its record is written."""
+    """Return the path of the file that holds a hose test's answers until its record is written."""
     record = Path(record)
     return record.with_name(record.name + ".unfinished.json")
 
@@ -44,55 +46,63 @@ class HoseTest:
         self.done = {}
         self.steps = STEPS
         self.cautioned = set()  # said since the program was started
-        self.breaks = []  # when it was gone on with, and what was other then
+        self.breaks = []  # when it was resumed, and what had changed
 
     # Keeping.
 
     def recall(self):
-        """Offer what is kept from an earlier run.  Raises InputError where it cannot be read; it stays as it is."""
+        """Offer to resume an earlier run.  Raises InputError where its file cannot be used; the file is not touched."""
         found = prompt.recall(self.path, "commission")
         if found is None:
             return
         _check(found, self.path)
-        self.person.say(f"{len(found['done'])} steps of a hose test begun on {found['begun']} are kept in {self.path}.")
+        count = len(found["done"])
+        self.person.say(f"{count} steps of a hose test started on {found['begun']} are saved in {self.path}.")
         if not self.context.ask(GO_ON):
             self._put_aside()
+            self._forget_the_pit()
             return
         self.begun, self.done, self.breaks = found["begun"], found["done"], found["breaks"]
         self.context.figures = found["figures"]
-        self.context.figures.pop("pumps_dead", None)  # nobody knows who has plugged what in since
+        self._forget_the_pit()
         for items in self.done.values():
             self.context.items.update(items)
         self._compare(found["board"])
+
+    def _forget_the_pit(self):
+        # Nobody knows who has plugged what in since, nor whether the hose was left open.
+        self.context.figures.pop("pumps_dead", None)
+        self.context.figures["hose_on"] = True
 
     def _put_aside(self):
         n = 1
         while (aside := self.path.with_name(f"{self.path.name}.aside-{n}")).exists():
             n += 1
         self.path.rename(aside)
-        self.person.say(f"   Put aside as {aside}.")
+        self.person.say(f"   Moved to {aside}.")
 
     def _compare(self, before_break):
-        words = f"gone on with {time.strftime('%Y-%m-%d %H:%M')}"
+        words = f"resumed {time.strftime('%Y-%m-%d %H:%M')}"
         for name, value in self.described().items():
             if before_break.get(name) != value:
-                words += f"; {name} {before_break.get(name)} before, now {value}"
-                self.person.say(f"   CAUTION: the board's {name} was {before_break.get(name)}, now it is {value}.")
+                words += f"; {name} was {before_break.get(name)}, now {value}"
+                self.person.say(f"   CAUTION: the controller's {name} changed since: {before_break.get(name)} before, "
+                                f"{value} now.")  # fmt: skip
         self.breaks.append(words)
 
     def described(self):
-        """Return what is known of the board."""
+        """Return the board's firmware and settings checksums."""
         return {"firmware": f"{self.board.values['firmware']:08x}", "settings": settings_checksum(self.board.settings)}
 
     def keep(self):
-        """Keep everything so far; whoever ends the program now loses nothing but the step under way."""
+        """Save everything so far; ending the program now loses nothing but the step in progress."""
         prompt.keep(self.path, {
             "format": FORMAT, "version": VERSION, "begun": self.begun, "board": self.described(), "done": self.done,
             "figures": self.context.figures, "breaks": self.breaks,
         })  # fmt: skip
 
     def forget(self):
-        """Remove what was kept, once the record is written."""
+        """Delete the saved answers, once the record is written."""
         self.path.unlink(missing_ok=True)
 
     # Going through.
@@ -100,8 +110,8 @@ class HoseTest:
     def run(self):
         """Carry out every step that is not done.
 
-        Raises asking.StoppedError, KeyboardInterrupt or EOFError when the person
-        leaves, InputError when the board does; what is done is kept then.
+        Raises prompt.StoppedError, KeyboardInterrupt or EOFError when the person
+        leaves, InputError when the board goes away; finished steps are saved.
         """
         for line in INTRO:
             self.person.say(line)
@@ -127,7 +137,7 @@ class HoseTest:
             items = self.done.pop(key, {})
             for item in items:
                 self.context.items.pop(item, None)
-            if items and not all(item.get("by") == "the board's settings" for item in items.values()):
+            if items and not all(item.get("by") == SETTINGS for item in items.values()):
                 return earlier
         self.person.say("   This is the first step.")
         return 0
@@ -142,7 +152,7 @@ class HoseTest:
         self.person.say(f"{place + 1} of {len(self.steps)}.  {step.title}")
         if reason:
             for item in step.items:
-                context.items[item] = {"verdict": NOT_TESTED, "shown": "", "why": reason, "by": "the board's settings"}
+                context.items[item] = {"verdict": NOT_TESTED, "shown": "", "why": reason, "by": SETTINGS}
             self.person.say(f"   Not tested: {reason}.")
         else:
             self._carry_out(step)
@@ -154,7 +164,8 @@ class HoseTest:
             self.cautioned.add(step.caution)
             self.person.say(f"   CAUTION: {step.caution}")
         try:
-            step.run(context)
+            if MADE_SURE[step.pumps](context):
+                step.run(context)
         except Skipped as skipped:
             for item in step.items:
                 context.items.setdefault(item, {"verdict": NOT_TESTED, "shown": "", "why": skipped.reason})
@@ -162,20 +173,20 @@ class HoseTest:
         if context.fault:
             for item in step.items:
                 if item not in context.items:
-                    context.put(item, FAIL, "entered as a fault", by="person", note=context.fault)
+                    context.put(item, FAIL, "recorded as a fault", by="person", note=context.fault)
 
     def items(self):
-        """Return every item of the record; what no step filled is not tested, and why."""
+        """Return every item of the record; an item that no step filled is not tested, with the reason."""
         found = {}
         for key in KEYS:
-            empty = {"verdict": NOT_TESTED, "shown": "", "why": "the step that measures it did not get so far"}
+            empty = {"verdict": NOT_TESTED, "shown": "", "why": "the step that measures it was not reached"}
             found[key] = dict(self.context.items.get(key, empty))
         return found
 
 
 def _check(found, path):
     # A file that is not what `keep` wrote is refused whole, and not touched.
-    words = f"{path} is no unfinished hose test of this version: move it away, or name another record"
+    words = f"{path} is not an unfinished hose test of this version: move it, or name another record"
     shape = {"format": str, "version": int, "begun": str, "board": dict, "done": dict, "figures": dict, "breaks": list}
     if not isinstance(found, dict) or not all(isinstance(found.get(key), kind) for key, kind in shape.items()):
         raise InputError(words, "commission")

@@ -1,4 +1,4 @@
-"""What the hose test measures against: the sizing, as a site file or a sizing.json, else the board's own settings."""
+"""The expected values of the hose test: from the sizing (site file or sizing.json), else from the board's settings."""
 
 import contextlib
 import json
@@ -18,7 +18,7 @@ BOTH = 2  # place of the two pumps together
 
 @dataclass
 class ExpectedValues:
-    """Rates in m3/s of pump 1, pump 2 and both over one draw-down; volumes in m3; None where nobody has said."""
+    """Rates in m3/s of pump 1, pump 2 and both over one draw-down; volumes in m3; None where not given."""
 
     source: str
     name: str = ""
@@ -35,8 +35,8 @@ class ExpectedValues:
 def read(path, values):
     """Return the ExpectedValues of a site file, a sizing.json or a sizing's folder.
 
-    `values` are the settings on the board, which promise something themselves
-    when `path` is None.  Raises InputError when the file cannot be used.
+    `values` are the settings on the board, from which they are taken when `path`
+    is None.  Raises InputError when the file cannot be used.
     """
     if path is None:
         return from_settings(values)
@@ -55,10 +55,10 @@ def read(path, values):
     except (OSError, ValueError) as error:
         raise InputError(f"cannot be read: {error}", str(path)) from error
     if not isinstance(report, dict) or report.get("made_by") != "sumpbench size":
-        raise InputError("is no sizing.json that `sumpbench size` wrote: name one, or a site file", str(path))
+        raise InputError("is not a sizing.json that `sumpbench size` wrote: name one, or a site file", str(path))
     beside = path.with_name("site.toml")
     if not beside.exists():
-        raise InputError("the site.toml that the sizing wrote is not beside it: keep the folder whole", str(path))
+        raise InputError("the site.toml that the sizing wrote is not beside it: keep both in one folder", str(path))
     found = from_site(load(beside), str(beside))
     found.settings = _settings(report, str(path))
     return found
@@ -68,14 +68,14 @@ def _settings(report, source):
     found, values = report.get("settings"), s.defaults()
     names = [row[s.NAME] for row in s.TABLE]
     if not isinstance(found, dict) or not all(isinstance(value, int) for value in found.values()):
-        raise InputError("holds no table of settings: size again", source)
+        raise InputError("holds no table of settings: run `sumpbench size` again", source)
     for i, name in enumerate(names):
         values[i] = found.get(name, values[i])
     return values
 
 
 def from_settings(values):
-    """Return what a board's settings tell: one pump's rate and the band, both from the sizing that set them."""
+    """Return the values in a board's settings: one pump's rate and the band volume, both from the sizing."""
     found = ExpectedValues("the settings on the board (no sizing was given)")
     band, draw_ms = values[s.BAND_VOLUME_ML] / 1e6, values[s.PUMP_DOWN_LEAD_MS]
     if band > 0.0 and draw_ms > 0 and values[s.FITTED] & 1:
@@ -87,7 +87,7 @@ def from_settings(values):
 
 
 def from_site(data, source):
-    """Return what a site document promises.  Raises InputError with everything that is wrong with it."""
+    """Return the expected values of a site document.  Raises InputError with all of its errors."""
     site = reading.read(data, source)
     found = ExpectedValues(source, site.name)
     for n, pump in enumerate(site.pumps):

@@ -1,28 +1,12 @@
-"""With dry hands on dead pumps: each float by hand, the horn, the silence button, the isolating valves."""
+"""With the pumps proved dead: each float by hand, the horn, the silence button, the isolation valves."""
 
 from duplexsump.control.records import CONTACT_NAMES
 
 from hil.commission.questions import question
-from hil.commission.step import Step
+from hil.commission.step import PUMPS_DEAD, Step
 from hil.record.items import FAIL, NOT_TESTED, PASS
 
 HAND_S = 180.0
-DEAD = (
-    "Unplug both pumps, or lock out their circuits: hands go into the pit now, and the controller would start a pump "
-    "at the first float you lift."
-)
-
-
-def dead(context):
-    """Have both pumps dead before hands go into the pit."""
-    context.guard = False
-    if context.figures.get("pumps_dead"):
-        return
-    context.selectors("off", "off")
-    while not context.ask(question(context, "unplugged")):
-        context.say("   Do it first; or skip this step and say why.")
-    context.figures["pumps_dead"] = True
-    context.quiet()
 
 
 def _float(name):
@@ -31,13 +15,15 @@ def _float(name):
     def fits(context):
         if context.board.fitted(name):
             return ""
-        return "not fitted: the level transmitter stands for it" if context.board.known(name) else "not fitted"
+        return "not fitted: the level transmitter takes its place" if context.board.known(name) else "not fitted"
 
     def run(context):
-        dead(context)
+        board, seen = context.board, []
+        held = context.figures.get("held_float")
+        if held and held != name:
+            context.do(f"let_go_{held}", f"Release the `{held}` float.")
         if name == "high":
             context.quiet()
-        board, seen = context.board, []
         board.look()
         before = board.states["wet"]
         if board.wet(name):
@@ -48,7 +34,7 @@ def _float(name):
             moves = (("wet", 1), ("dry", 0))
         back = f"let_go_{name}"
         if not _sees(context, name, place, before, moves[0], seen):
-            context.put(f"float_{name}", FAIL, "; ".join(seen), by="board", note="the board did not see it")
+            context.put(f"float_{name}", FAIL, "; ".join(seen), by="board", note="the controller did not read it")
             context.do(back, "Let it go.")
             return
         if name == "high":
@@ -57,7 +43,7 @@ def _float(name):
         context.do(back, "Let it go.")
         good = _sees(context, name, place, board.states["wet"], moves[1], seen)
         context.put(f"float_{name}", PASS if good else FAIL, "; ".join(seen), by="board",
-                 note="" if good else "it did not come back")  # fmt: skip
+                 note="" if good else "it did not return")  # fmt: skip
 
     return fits, run
 
@@ -72,18 +58,18 @@ def _sees(context, name, place, before, move, seen):
         for i, other in enumerate(CONTACT_NAMES):
             if others >> i & 1 and other not in told:
                 told.add(other)
-                seen.append(f"{other} turned {'wet' if board.wet(other) else 'dry'} meanwhile")
-                context.say(f"   The board sees `{other}` turn, not `{name}`: are their wires swapped? "
-                         "(fault to enter it)")  # fmt: skip
+                seen.append(f"{other} turned {'wet' if board.wet(other) else 'dry'} instead")
+                context.say(f"   The controller reads `{other}` change, not `{name}`: are their wires swapped? "
+                         "(fault to record it)")  # fmt: skip
         return board.wet(name) == value
 
     good = context.until(f"`{name}` {word}", turned, HAND_S)
-    seen.append(f"{word} seen" if good else f"{word} never seen")
+    seen.append(f"read {word}" if good else f"never read {word}")
     return good and not told
 
 
 def _high_alarm(context, seen):
-    # `high` stays lifted: the alarm must stand and the horn sound; the next steps need it so.
+    # `high` stays lifted: the alarm must be active and the horn sound; the next steps need it so.
     board = context.board
     good = context.until("the high-water alarm and the horn",
                       lambda: board.alarm("high_water") and board.seen["horn"], 30.0)  # fmt: skip
@@ -95,38 +81,40 @@ def _horn_fits(context):
     return "" if context.board.fitted("high") else "not fitted: no high float to raise the alarm with"
 
 
-def _horn(context):
-    dead(context)
+def _sounds(context):
+    # Have the high float lifted where it is not, so that the horn sounds; False where it does not.
     board = context.board
     board.look()
-    if not (board.wet("high") and board.seen["horn"]):
-        context.do("lift_high", "Lift the `high` float again and tie it up, so that the horn sounds.")
-        if not context.until("the horn", lambda: board.seen["horn"], HAND_S):
-            context.put("horn", FAIL, "the horn did not sound", by="board")
-            return
-    note = "not loud enough in the bedroom: a second horn there, or another alarm on the relay, is needed"
+    if board.wet("high") and board.seen["horn"]:
+        return True
+    context.do("lift_high", "Lift the `high` float and tie it up, so that the horn sounds.")
+    return context.until("the horn", lambda: board.seen["horn"], HAND_S)
+
+
+def _horn(context):
+    if not _sounds(context):
+        context.put("horn", FAIL, "the horn did not sound", by="board")
+        return
+    note = "not loud enough in the bedroom: put a second horn there, or another alarm on the alarm relay"
     context.yes("horn", question(context, "horn"), note)
 
 
 def _silence(context):
     board = context.board
     board.look()
-    if not board.seen["horn"]:
-        context.do("lift_high", "Lift the `high` float, so that the horn sounds.")
-        if not context.until("the horn", lambda: board.seen["horn"], HAND_S):
-            context.put("silence", NOT_TESTED, why="the horn did not sound")
-            return
+    if not board.seen["horn"] and not _sounds(context):
+        context.put("silence", NOT_TESTED, why="the horn did not sound")
+        return
     context.do("silence", "Press the silence button.")
     good = context.until("the horn to stop", lambda: not board.seen["horn"], HAND_S)
-    context.put("silence", PASS if good else FAIL, "horn off" if good else "the horn went on", by="board")
+    context.put("silence", PASS if good else FAIL, "horn off" if good else "the horn kept sounding", by="board")
     context.do("let_go_high", "Let the `high` float go.")
     context.until("`high` dry", lambda: not board.wet("high"), HAND_S)
 
 
 def _valve(n):
     def run(context):
-        dead(context)
-        context.do(f"valve_{n}", f"Shut the isolating valve above check valve {n}, then open it fully again.")
+        context.do(f"valve_{n}", f"Close the isolation valve above check valve {n}, then open it fully again.")
         context.yes(f"valve_{n}", question(context, "valve_{n}", n))
 
     return run
@@ -135,15 +123,15 @@ def _valve(n):
 def _steps():
     for name in CONTACT_NAMES:
         fits, run = _float(name)
-        why = "A float that hangs, or a wire on the wrong terminal, shows here and nowhere else before the flood."
-        yield Step(f"float_{name}", f"The {name} float by hand", why, (f"float_{name}",), run, fits, DEAD)
-    yield Step("horn", "The horn in the bedroom", "High water comes at night; an alarm that nobody hears is none.",
-               ("horn",), _horn, _horn_fits)  # fmt: skip
-    yield Step("silence", "The silence button", "Whoever is woken must be able to stop it.", ("silence",), _silence,
-               _horn_fits)  # fmt: skip
+        why = "A float that hangs up, or a wire on the wrong terminal, shows here and nowhere else before the flood."
+        yield Step(f"float_{name}", f"The {name} float by hand", why, (f"float_{name}",), run, fits, PUMPS_DEAD)
+    yield Step("horn", "The horn in the bedroom", "High water comes at night; an alarm nobody hears is no alarm.",
+               ("horn",), _horn, _horn_fits, PUMPS_DEAD)  # fmt: skip
+    yield Step("silence", "The silence button", "Whoever it wakes must be able to stop it.", ("silence",), _silence,
+               _horn_fits, PUMPS_DEAD)  # fmt: skip
     for n in (1, 2):
-        why = "It must shut when a pump is changed, and stand open otherwise."
-        yield Step(f"valve_{n}", f"Isolating valve {n}", why, (f"valve_{n}",), _valve(n), None, DEAD)
+        why = "It must close when a pump is replaced, and be open otherwise."
+        yield Step(f"valve_{n}", f"Isolation valve {n}", why, (f"valve_{n}",), _valve(n), None, PUMPS_DEAD)
 
 
 STEPS = tuple(_steps())

@@ -1,8 +1,8 @@
-"""Rates, refill and amps from what was seen: pure functions over the board's changes.
+"""Rates, refill and amps from the board's changes: pure functions.
 
-A change is (ms, name, value); over a "gap" nobody looked, so no time spans one.
-The board debounces its contacts alike for wet and dry, so the delays fall out
-of every difference.
+A change is (ms, name, value); a "gap" is a pause in polling, and no time is measured
+across one.  The board debounces wet and dry alike, so the delays cancel in every
+difference.
 """
 
 from statistics import median
@@ -15,7 +15,7 @@ def draw_down(changes, pumps):
 
     `pumps` is a mask: 1, 2 or 3.
     """
-    # In one look the contacts stand before the pumps: the stop that `off` brings about comes behind it.
+    # In one poll the contacts come before the pumps: the stop that `off` brings about comes behind it.
     running, begin, found = 0, None, None
     for ms, name, value in changes:
         if name in ("pump_1", "pump_2"):
@@ -67,7 +67,7 @@ def refill(changes):
 
 
 def rate_m3s(draw_ms, draw_m3, inflow_m3s):
-    """Return what the pumps move: the volume over the draw-down time, plus what ran in meanwhile."""
+    """Return the pumped rate: the volume over the draw-down time, plus the inflow."""
     return draw_m3 * 1000.0 / draw_ms + inflow_m3s
 
 

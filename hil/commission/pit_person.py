@@ -1,4 +1,4 @@
-"""A person at a simulated pit: does what it is told, answers what can be seen there, skips the rest with a reason."""
+"""A simulated person at a simulated pit: follows instructions, answers what can be seen there, skips the rest."""
 
 import copy
 
@@ -20,7 +20,7 @@ NO_SUCH = {
     "left_cover": "it has no cover",
     "instructed": "it has no owner",
     "installer": "nobody was there",
-    "licence": "nobody was there",
+    "license": "nobody was there",
     "owner": "it has no owner",
     "next_check": "the next check is that of the real pit",
 }
@@ -39,8 +39,8 @@ ANSWERS = {
 class PitPerson:
     """Works on a `host_sim.board.pit.Pit`.  `hose_m3s` is what the hose gives; `answers` override the person's own.
 
-    `pit` gives the pit; `jumper(made)` makes or opens the test jumper.  `heard`
-    is everything that was said.
+    `jumper(made)` inserts or removes the test jumper, `told(text)` gets every text.
+    `heard` is everything that was said.
     """
 
     def __init__(self, pit, hose_m3s=HOSE_M3S, answers=None, jumper=None, told=None):
@@ -66,6 +66,9 @@ class PitPerson:
         name, _, rest = key.partition("_")
         if key in ("hose_on", "hose_off"):
             self.hose(key == "hose_on")
+        elif key in ("unplug", "plug"):
+            for n in (0, 1):
+                self.pump(n, breaker_open=key == "unplug")
         elif name in ("lift", "lower"):
             self.float(rest, WET if name == "lift" else DRY)
         elif key.startswith("let_go_"):

@@ -5,21 +5,12 @@ from duplexsump.control import settings as s
 from hil.commission import judging, measure
 from hil.commission.expected_values import BOTH
 from hil.commission.questions import question
-from hil.commission.step import DONE, Step
+from hil.commission.step import DONE, PUMPS_LIVE, Step
 from hil.record.items import NOT_TESTED, NOTED
 
 WATER_S = 900.0  # a garden hose fills a narrow pit from off to lead in a minute or two
 RUN_S = 300.0
-LIVE = "The pumps are live from here on. Stimuli out of the pit; stand dry; touch no pump and no cord."
-
-
-def live(context):
-    """Have the pumps plugged in and the supply on, with all hands out of the pit."""
-    context.guard = True
-    if context.figures.get("pumps_dead") is False:
-        return
-    context.ask(question(context, "plugged"))
-    context.figures["pumps_dead"] = False
+STAND = "Stand dry, and let nobody lean over the pit while a pump can start."
 
 
 # One pump alone.
@@ -27,22 +18,27 @@ def live(context):
 
 def _run_alone(n):
     def run(context):
-        live(context)
         board = context.board
+        if not context.selectors("off", "off"):
+            return
+        context.do("meters", f"Unplug pump {n + 1}, or lock out its circuit, and only then connect a voltmeter to its "
+                "supply and a clamp meter around one of its conductors; live terminals are an electrician's work.  "
+                "Plug it in again and step back.")  # fmt: skip
         if not context.selectors(*("auto" if i == n else "off" for i in (0, 1))):
             return
         context.quiet()
         board.look()
         begin = board.ms
-        context.do("meters", f"Have a voltmeter at the supply of pump {n + 1}, a clamp meter on one of its conductors.")
         if n == 0:
-            context.do("hose_on", "Lay the hose into the pit, away from the floats, open it, and leave it so.")
+            context.do("hose_on", "Hang the hose in the pit from above, away from the floats, open it, and leave it "
+                    f"running.  Pump {n + 1} starts by itself.")  # fmt: skip
         else:
-            context.do("hose_on", "Leave the hose as it is; open it again if it is shut.")
+            context.do("hose_on", "Leave the hose running; open it again if it is shut.  "
+                    f"Pump {n + 1} starts by itself.")  # fmt: skip
         if not context.until(f"pump {n + 1} to start", lambda: board.on(n), WATER_S):
             return
-        context.do("look", f"While it pumps, read the meters; look at the outlet outside, and at pump {2 - n}, which "
-                "must stand still.")  # fmt: skip
+        context.do("look", f"While it runs, read the meters; look at the outlet outside, and from above at pump "
+                f"{2 - n}, which must not turn.")  # fmt: skip
         if context.expected.draw_m3 is None:
             _by_bucket(context, n, begin)
             return
@@ -59,7 +55,7 @@ def _run_alone(n):
 
 
 def _seen(board, begin, pumps, draws):
-    # MotorCurrent-downs by just these pumps; before the last one, or after the only one, a fill; at the end the refill.
+    # Draw-downs by just these pumps; before the last one, or after the only one, a fill; at the end the refill.
     changes = board.since(begin)
     drawn, filled, again = measure.draw_down(changes, pumps), measure.fill(changes), measure.refill(changes)
     if not (drawn and filled and again):
@@ -112,7 +108,7 @@ def _lowest_battery(context, n, begin):
 
 
 def _ran(item):
-    # What is asked about a run makes no sense where the run was left out.
+    # A question about a run makes no sense where the run was skipped.
     def fits(context):
         before = context.items.get(item, {})
         return f"not run: {before.get('why', '')}" if before.get("verdict") == NOT_TESTED else ""
@@ -154,9 +150,9 @@ def _volts(n):
         if context.board.setting(f"supply_{n + 1}") == s.BATTERY:
             lowest = context.figures.get(f"lowest_{item}")
             if lowest is None:
-                context.untested(item, "the board does not measure the battery")
+                context.untested(item, "the controller does not measure the battery")
             else:
-                judging.battery(context, item, lowest, True, "the lowest that the board saw while the pump ran")
+                judging.battery(context, item, lowest, True, "lowest reading while the pump ran")
             return
         value, typed = context.read(question(context, "volts_{n}", n + 1))
         judging.volts(context, item, value, _plate(context, n, "v"), typed)
@@ -178,13 +174,13 @@ def _idle(n):
 
 
 def _both(context):
-    live(context)
     board = context.board
     top = "lag" if board.known("lag") else "high"
     if not context.selectors("off", "off"):
         return
     context.quiet()
-    context.do("hose_on", f"Both pumps rest: with the hose open let the pit fill to `{top}`. Stand by the tap.")
+    context.do("hose_on", f"Both selectors are at OFF: with the hose open let the pit fill to `{top}`.  Stand at the "
+            "faucet.  At AUTO both pumps start.")
     context.guard = top != "high"
     if not context.until(f"`{top}` wet", lambda: board.wet(top), WATER_S):
         return
@@ -197,6 +193,7 @@ def _both(context):
         _by_bucket(context, BOTH, begin)
         _both_amps(context, begin)
         return
+    context.do("look", "While both run, read the meters, and look at the outlet outside.")
     what = "a draw-down by both, and the fill after it"
     if not context.until(what, lambda: _seen(board, begin, 3, 1), WATER_S):
         return
@@ -249,20 +246,24 @@ def _steps():
         p, other = n + 1, 2 - n
         rate, amps, ran = f"rate_{p}", f"amps_{p}", _ran(f"rate_{p}")
         why = "Each must carry the inflow by itself: that is what two are for."
-        yield Step(f"pump_{p}", f"Pump {p} alone", why, (rate, amps, f"refill_{p}"), _run_alone(n), None, LIVE)
-        yield Step(f"clamp_{p}", f"Amps of pump {p}", "Amps tell jammed from dry.", (amps,), _clamp(n),
-                   _clamp_fits(amps, rate))  # fmt: skip
+        yield Step(f"pump_{p}", f"Pump {p} alone", why, (rate, amps, f"refill_{p}"), _run_alone(n), None, PUMPS_LIVE,
+                   STAND)  # fmt: skip
+        yield Step(f"clamp_{p}", f"Amps of pump {p}", "Amps tell a jammed pump from a dry one.", (amps,), _clamp(n),
+                   _clamp_fits(amps, rate), PUMPS_LIVE)  # fmt: skip
         why = "Low volts under load: a bad cable or terminal."
-        yield Step(f"volts_{p}", f"Volts at pump {p}", why, (f"volts_{p}",), _volts(n), ran)
-        why = "A leaking check valve eats the other pump's work."
-        yield Step(f"idle_{other}", f"The idle check valve {other}", why, (f"check_{other}",), _idle(n), ran)
+        yield Step(f"volts_{p}", f"Volts at pump {p}", why, (f"volts_{p}",), _volts(n), ran, PUMPS_LIVE)
+        why = "A leaking check valve wastes the other pump's work."
+        yield Step(f"idle_{other}", f"Check valve {other}, its pump idle", why, (f"check_{other}",), _idle(n), ran,
+                   PUMPS_LIVE)  # fmt: skip
     items, ran = ("rate_both", "amps_both", "refill_both"), _ran("rate_both")
-    yield Step("both", "Both pumps", "Together they are the reserve for the worst hour.", items, _both, None, LIVE)
+    yield Step("both", "Both pumps", "Together they are the reserve in the worst hour.", items, _both, None,
+               PUMPS_LIVE, STAND)  # fmt: skip
     why = "Two motors on one supply pull its volts down."
-    yield Step("clamp_both", "Amps of both", why, ("amps_both",), _clamp_both, _clamp_fits("amps_both", "rate_both"))
-    yield Step("volts_both", "Volts with both", why, ("volts_both",), _volts_both, ran)
-    yield Step("leaks", "Leaks", "Water that leaks back is pumped again.", ("leaks",), _leaks)
-    yield Step("outlet", "The outlet", "A blocked outlet stops both pumps.", ("outlet",), _outlet)
+    yield Step("clamp_both", "Amps of both", why, ("amps_both",), _clamp_both, _clamp_fits("amps_both", "rate_both"),
+               PUMPS_LIVE)  # fmt: skip
+    yield Step("volts_both", "Volts with both", why, ("volts_both",), _volts_both, ran, PUMPS_LIVE)
+    yield Step("leaks", "Leaks", "Water that leaks back is pumped again.", ("leaks",), _leaks, None, PUMPS_LIVE)
+    yield Step("outlet", "The outlet", "A blocked outlet stops both pumps.", ("outlet",), _outlet, None, PUMPS_LIVE)
 
 
 STEPS = tuple(_steps())

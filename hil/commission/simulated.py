@@ -14,8 +14,8 @@ from host_sim.sizing.say import Say
 
 SITE = Path(__file__).with_name("invented-pit.toml")
 NOTE = (
-    "Carried out by a simulated person on a simulated pit: it shows the controller and the procedure, and says nothing "
-    "of any real pit."
+    "A simulated person did this hose test on a simulated pit, with the firmware on a simulated controller. It says "
+    "nothing about any real pit."
 )
 
 
@@ -42,7 +42,7 @@ def site():
 def run(kit, told=None, answers=None, units="us", the_site=None):
     """Carry the hose test out on a kit whose board has the site's settings in force; return its document.
 
-    `told(text)` hears what is said, `answers` override the simulated person's.
+    `told(text)` gets every text, `answers` override the simulated person's.
     """
     the_site = the_site or site()
     loop = PitInLoop(kit, the_site)
@@ -58,9 +58,10 @@ def run(kit, told=None, answers=None, units="us", the_site=None):
     return made
 
 
-def document(test, described, simulated=""):
-    """Return the document of a finished hose test."""
+def document(test, described, no_hardware="", place="", customer=""):
+    """Return the document of a finished hose test; see `record.document`."""
     return record.hose_test(
         test.items(), site=test.context.expected.name, sizing=test.context.expected.source,
-        board={**described, **test.described()}, begun=test.begun, breaks=test.breaks, simulated=simulated,
+        board={**described, **test.described()}, begun=test.begun, breaks=test.breaks, no_hardware=no_hardware,
+        place=place, customer=customer,
     )  # fmt: skip

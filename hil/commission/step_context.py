@@ -1,7 +1,7 @@
-"""How a step of the hose test speaks: it tells, asks, waits for the board, and writes down what came of it.
+"""How a step of the hose test speaks: it instructs, asks, waits for the controller, and records the result.
 
-Whenever a person may type they may also type: `?` why, `back` to the step before,
-`skip` with a reason, `stop`.  While the board is waited for, `fault` enters
+At every prompt `?` explains, `back` repeats the step before, `skip` skips with a
+reason, `stop` saves and ends.  While waiting for the controller, `fault` records
 what it reads as a fault.
 """
 
@@ -13,8 +13,8 @@ from host_sim import units
 from host_sim.report import prompt
 from host_sim.sizing.report.as_json import UNITS
 
-WATCH_S = 1.0  # how often the board is looked at while only time must pass
-TELL_S = 15.0  # while waiting, where everything stands is said this often
+WATCH_S = 1.0  # polling interval while only time must pass
+TELL_S = 15.0  # interval of status lines while waiting
 HELP = "? why, back, skip, stop"
 
 
@@ -46,18 +46,18 @@ class Question:
 
 
 def read_date(text):
-    """Return the date of a text such as "2031-05-25".  Raises ValueError where it is none, or lies in the past."""
+    """Return the date of a text such as "2031-05-25".  Raises ValueError where it is not a date or is in the past."""
     try:
         found = date.fromisoformat(text)
     except ValueError as error:
-        raise ValueError(f'"{text}" is no date: write year-month-day, as in {date.today().year + 1}-05-25') from error
+        raise ValueError(f'"{text}" is not a date: year-month-day, as in {date.today().year + 1}-05-25') from error
     if found < date.today():
-        raise ValueError(f"{text} lies in the past")
+        raise ValueError(f"{text} is in the past")
     return found
 
 
 class StepContext:
-    """What a step is given.  `figures` are numbers that later steps need; they are kept with the answers."""
+    """What a step is given.  `figures` hold values that later steps need; they are saved with the answers."""
 
     def __init__(self, board, person, expected, say, figures=None):
         self.board = board
@@ -68,7 +68,7 @@ class StepContext:
         self.items = {}  # of all steps so far
         self.why = ""
         self.guard = False  # whether water at `high` is unwanted: the hose is on, nobody holds the float
-        self.fault = ""  # what the person has entered as a fault in this step
+        self.fault = ""  # what the person has recorded as a fault in this step
 
     # Speaking.
 
@@ -78,11 +78,21 @@ class StepContext:
 
     def do(self, key, text):
         """Tell the person to do something; `key` names it to a simulated person."""
+        self._keep_in_mind(key)
         self.person.say(f"-> {text}")
         self.person.does(key)
 
+    def _keep_in_mind(self, key):
+        # What is still open or held when a step is skipped, or the program is ended, is asked for later.
+        if key in ("hose_on", "hose_off"):
+            self.figures["hose_on"] = key == "hose_on"
+        elif key.startswith(("lift_", "lower_")):
+            self.figures["held_float"] = key.partition("_")[2]
+        elif key.startswith("let_go_"):
+            self.figures.pop("held_float", None)
+
     def ask(self, question):
-        """Return the answer to a question.  Raises Back, Skipped or asking.StoppedError at the person's word."""
+        """Return the answer to a question.  Raises Back, Skipped or prompt.StoppedError at the person's word."""
         self.person.say(question.ask)
         if question.choices:
             self.person.say("   one of: " + ", ".join(question.choices))
@@ -95,10 +105,10 @@ class StepContext:
             if question.kind == "ready" and not line:
                 return ""
             if not line:
-                self.person.say(f"   An answer is wanted: {hint}; or skip it and say why ({HELP}).")
+                self.person.say(f"   Please answer: {hint}; or skip, with a reason ({HELP}).")
                 continue
             if question.kind == "ready":
-                self.person.say(f'   "{line}": press Enter when it is done ({HELP}).')
+                self.person.say(f'   "{line}": press Enter when done ({HELP}).')
                 continue
             try:
                 return prompt.parse(question, line, {"date": read_date})
@@ -128,17 +138,17 @@ class StepContext:
             if given.lower() in ("stop", "quit", "exit"):
                 raise prompt.StoppedError
             if not given:
-                self.person.say("   The record names every untested item with its reason: a word or two will do.")
+                self.person.say("   The record lists every untested item with its reason: a word or two will do.")
         return given
 
     # Waiting for the board.
 
     def until(self, what, predicate, limit_s, quiet=False):
-        """Look at the board until `predicate()` holds; return False when the person enters it as a fault.
+        """Poll the controller until `predicate()` holds; return False when the person records it as a fault.
 
-        `what` says what is waited for, `quiet` allows a board without power.
-        When `limit_s` is over, what the board reads is said, and the person
-        decides.  Raises as `ask` does.
+        `what` says what is waited for, `quiet` allows a controller without
+        power.  After `limit_s` its readings are shown and the person decides.
+        Raises as `ask` does.
         """
         self.person.say(f"   Waiting for {what} ...")
         begin = told = self.board.clock.seconds()
@@ -149,7 +159,7 @@ class StepContext:
                 return True
             if self.guard and not warned and there and self.board.wet("high"):
                 warned = True
-                self.do("hose_off", "CAUTION: the water is at `high`.  Shut the hose, now.")
+                self.do("hose_off", "CAUTION: the water is at `high`.  Shut the hose now.")
             typed = self.person.poll()
             if typed is not None and self._typed(typed, what):
                 return self._faulted(what)
@@ -164,26 +174,26 @@ class StepContext:
             self.board.rest()
 
     def _faulted(self, what):
-        self.fault = f"entered as a fault: waited in vain for {what}; {self.where(self.board.client is not None)}"
+        self.fault = f"recorded as a fault: {what} did not happen; {self.where(self.board.client is not None)}"
         return False
 
     def where(self, there=True):
-        """Return where everything stands, as a sentence."""
-        return f"The board reads: {self.board.line()}." if there else "The board is silent."
+        """Return the present readings as a sentence."""
+        return f"Readings: {self.board.line()}." if there else "The controller does not answer."
 
     def _typed(self, line, what):
         line = line.strip()
         if line.lower() == "fault":
             return True
         if not self._word(line, self.why) and line:
-            words = f"fault to enter it as a fault, {HELP}"
-            self.person.say(f'   "{line}": the board is asked, not you; {what} is waited for ({words}).')
+            words = f"fault to record it as a fault, {HELP}"
+            self.person.say(f'   "{line}": this is read from the controller; waiting for {what} ({words}).')
         return False
 
     def _late(self, what, there):
-        self.person.say(f"   {what[0].upper()}{what[1:]} did not come.  {self.where(there)}")
+        self.person.say(f"   No result yet: {what}.  {self.where(there)}")
         while True:
-            line = self.person.read("late", f"   (Enter to wait on, fault to enter it as a fault; {HELP}) > ").strip()
+            line = self.person.read("late", f"   (Enter to keep waiting, fault to record a fault; {HELP}) > ").strip()
             if line.lower() == "fault":
                 return True
             if not line:
@@ -192,7 +202,7 @@ class StepContext:
                 self.person.say(f'   "{line}": Enter, fault, back, skip or stop.')
 
     def selectors(self, first, second):
-        """Have both selectors turned, and see on the board that they are; False when entered as a fault."""
+        """Have both selectors turned, confirmed by the controller; False when recorded as a fault."""
         wanted, told = (first, second), set()
 
         def turned():
@@ -211,14 +221,14 @@ class StepContext:
         return self.until(what, turned, 120.0)
 
     def quiet(self):
-        """Have the horn silenced where it sounds: the controller misses a pump whose selector is away from AUTO."""
+        """Have the horn silenced where it sounds: a selector away from AUTO raises an alarm."""
         self.board.look()
         if self.board.seen["horn"]:
-            self.do("silence", f"The horn sounds ({', '.join(self.board.alarms())}): press the silence button.")
+            self.do("silence", f"The horn is on ({', '.join(self.board.alarms())}): press the silence button.")
             self.until("the horn to stop", lambda: not self.board.seen["horn"], 120.0)
 
     def watch(self, seconds, what):
-        """Look at the board for a time, saying every minute how much is left; words may be typed meanwhile."""
+        """Poll the controller for a time, with the time left every minute; words may be typed meanwhile."""
         begin = told = self.board.clock.seconds()
         while True:
             self.board.look()
@@ -236,24 +246,24 @@ class StepContext:
     # Writing down.
 
     def put(self, key, verdict, shown="", **more):
-        """Write an item down: its verdict, what is shown, and what else belongs to it (see `record.items`)."""
+        """Record an item: its verdict, the text shown, and further fields (see `record.items`)."""
         self.items[key] = {"verdict": verdict, "shown": shown, **{k: v for k, v in more.items() if v not in (None, "")}}
         said = f"{verdict}: {shown}" if shown else verdict
         if verdict != NOTED:
             self.person.say(f"   [{said}]" + (f"  {more['note']}" if more.get("note") else ""))
 
-    def yes(self, key, question, note_if_no="entered as a fault by the person"):
-        """Ask a question whose good answer is yes, and write it down."""
+    def yes(self, key, question, note_if_no="recorded as a fault by the person"):
+        """Ask a question whose good answer is yes, and record it."""
         good = self.ask(question)
         self.put(key, PASS if good else FAIL, "yes" if good else "no", by="person", note="" if good else note_if_no)
         return good
 
     def quantity(self, key, value, kind, verdict, by, **more):
-        """Write a measured value down, in SI with its unit and as it is shown."""
+        """Record a measured value, in SI with its unit and as shown."""
         self.put(key, verdict, self.show(value, kind), value=value, unit=UNITS[kind], by=by, **more)
 
     def untested(self, key, why):
-        """Write down that an item was not tested, and why."""
+        """Record that an item was not tested, and why."""
         self.put(key, NOT_TESTED, "", why=why)
 
     def read(self, question):

@@ -1,13 +1,13 @@
-"""The supply: the battery, a power cut in mid draw-down and ten minutes after it, breakers and earth-fault devices."""
+"""The supply: battery, power cut in mid draw-down and ten minutes on battery, breakers and ground-fault devices."""
 
 from duplexsump.control import settings as s
 from duplexsump.control.pump import CAUSES
 
 from hil.commission import judging
 from hil.commission.measure import SETTLE_MS
-from hil.commission.pumping import LIVE, WATER_S, live
+from hil.commission.pumping import STAND, WATER_S
 from hil.commission.questions import question
-from hil.commission.step import Step
+from hil.commission.step import PUMPS_LIVE, Step
 from hil.commission.step_context import Skipped
 from hil.record.items import FAIL, NOTED, PASS
 
@@ -17,8 +17,8 @@ TAKES_OVER_S = 60.0
 REST_MS = 10000  # after its pump has stopped; a battery settles for hours, but the sag of the load is gone
 LOST = (1, 2)  # CAUSES of a pump without current: failed to start, run lost
 SUPPLY_CAUTION = (
-    "Only who may do so works at the panel; its covers stay on. Ventilate the battery: it gasses while it charges. "
-    "While the supply is out no mains pump runs: shut the hose when the water nears the floor."
+    "Only qualified persons work at the panel; its covers stay on. Ventilate the battery: it gives off gas while it "
+    "charges. While the power is out no mains pump runs: shut the hose before the water nears the floor."
 )
 
 
@@ -26,7 +26,7 @@ def _has_battery(context):
     board = context.board
     if board.values["battery"] > 1000 or board.on_battery(0) or board.on_battery(1):
         return ""
-    return "no battery is fitted"
+    return "no battery installed"
 
 
 def _battery_start(context):
@@ -34,7 +34,7 @@ def _battery_start(context):
     board.look()
     if board.values["battery"] > 1000:
         at_rest = _steady(board, lambda: not any(board.on(n) for n in _on_battery(board)), REST_MS)
-        if not context.until("the battery to be at rest", at_rest, WATER_S):
+        if not context.until("the battery to rest", at_rest, WATER_S):
             return
         charging = "on its charger" if board.states["charging"] else ""
         judging.battery(context, "battery_start", board.values["battery"] / 1000.0, False, charging)
@@ -55,19 +55,18 @@ def _by_meter(context, item, key):
 
 
 def _power_cut(context):
-    live(context)
     board = context.board
     if not context.selectors("auto", "auto"):
         return
     context.quiet()
-    context.do("hose_on", "Open the hose.")
+    context.do("hose_on", "Open the hose.  The pumps start by themselves.")
     while True:
-        context.do("stand_by_switch", "Have your helper at the main switch of pumps and controller, ready to cut it in "
-                "mid draw-down.")  # fmt: skip
+        context.do("stand_by_switch", "Have your helper at the main switch of pumps and controller, ready to switch it "
+                "off in mid draw-down.")  # fmt: skip
         mains = _on_mains(board)
         if not context.until("a pump on the mains to run", lambda: any(board.on(n) for n in mains), WATER_S):  # noqa: B023
             return
-        context.do("cut", f"Pump {board.running()} runs: CUT THE SUPPLY NOW.")
+        context.do("cut", f"Pump {board.running()} runs: CUT THE POWER NOW.")
         ran = [board.running()]
 
         def cut(ran=ran):
@@ -75,17 +74,17 @@ def _power_cut(context):
                 ran[0] = board.running()
             return board.client is None or not board.states["mains"]
 
-        if not context.until("the supply to go", cut, CUT_S, quiet=True):
+        if not context.until("the power to go out", cut, CUT_S, quiet=True):
             return
         if ran[0] != "none":
             break
-        context.say("   It went while no pump ran.  Put it back; again, please.")
-        context.do("restore", "Put the supply back.")
-        context.until("the supply to come back", lambda: board.client and board.states["mains"], CUT_S, quiet=True)
+        context.say("   The power went out while no pump ran.  Restore it, and try again.")
+        context.do("restore", "Switch the power on again.  The pumps start by themselves.")
+        context.until("the power to return", lambda: board.client and board.states["mains"], CUT_S, quiet=True)
     words = [f"cut while pump {ran[0]} ran"]
     good = _while_out(context, words) if board.client is not None else _dark(words)
     if "battery_10_min" not in context.items:
-        context.untested("battery_10_min", _has_battery(context) or "the controller lost its power with the mains")
+        context.untested("battery_10_min", _has_battery(context) or "the controller lost power with the mains")
     good = _back(context, words) and good
     context.put("power_cut", PASS if good else FAIL, "; ".join(words), by="board")
 
@@ -109,21 +108,21 @@ def _on_mains(board):
 
 
 def _dark(words):
-    words.append("controller without power")
+    words.append("controller lost power")
     return True
 
 
 def _while_out(context, words):
-    # The controller lives on its battery; a pump that may run on it must take over.
+    # The controller runs on its battery; a pump that may run on it must take over.
     board, begin = context.board, context.board.ms
-    words.append("controller carried on")
+    words.append("controller kept running")
     on_battery, good = _on_battery(board), True
     if on_battery:
-        good = context.until("a battery pump to carry on", lambda: any(board.on(n) for n in on_battery), TAKES_OVER_S)
+        good = context.until("the battery pump to start", lambda: any(board.on(n) for n in on_battery), TAKES_OVER_S)
         words.append(f"pump {board.running()} on battery after {(board.ms - begin) / 1000.0:.0f} s" if good
                      else "no pump on battery")  # fmt: skip
-    told = context.until('"mains lost"', lambda: board.alarm("mains_lost"), 60.0)
-    words.append("mains lost told" if told else "mains lost NOT told")
+    told = context.until('the alarm "mains lost"', lambda: board.alarm("mains_lost"), 60.0)
+    words.append("mains-lost alarm" if told else "NO mains-lost alarm")
     _ten_minutes(context, begin)
     return good and told
 
@@ -133,11 +132,11 @@ def _ten_minutes(context, begin):
     if _has_battery(context):
         return
     left = ON_BATTERY_S - (board.ms - begin) / 1000.0
-    context.say(f"   The battery works for {ON_BATTERY_S / 60:.0f} min.  Watch water and hose meanwhile; "
+    context.say(f"   {ON_BATTERY_S / 60:.0f} min on battery.  Watch the water and the hose meanwhile; "
              "skip, with a reason, ends it.")  # fmt: skip
     try:
-        if not context.watch(left, "the ten minutes on the battery"):
-            context.put("battery_10_min", FAIL, "entered as a fault by the person", by="person", note=context.where())
+        if not context.watch(left, "the ten minutes on battery"):
+            context.put("battery_10_min", FAIL, "recorded as a fault by the person", by="person", note=context.where())
             return
     except Skipped as skipped:
         context.untested("battery_10_min", skipped.reason)
@@ -152,7 +151,7 @@ def _ten_minutes(context, begin):
 
 
 def _under_load(context):
-    # A battery tells most under its pump, once the inrush is over; returns whether one runs.
+    # A battery shows most under its pump's load, once the inrush is over; returns whether one runs.
     board, on_battery = context.board, _on_battery(context.board)
     runs = _steady(board, lambda: any(board.on(n) for n in on_battery), SETTLE_MS)
     return bool(on_battery) and context.until("the battery pump to run", runs, WATER_S)
@@ -162,17 +161,17 @@ def _back(context, words):
     # The supply returns; a pump must be at work again without anybody's help.
     board = context.board
     dark = board.client is None
-    context.do("restore", "Put the supply back.")
-    if not context.until("the supply to come back", lambda: board.client and board.states["mains"], CUT_S, quiet=True):
-        words.append("did not come back")
+    context.do("restore", "Switch the power on again.  The pumps start by themselves.")
+    if not context.until("the power to return", lambda: board.client and board.states["mains"], CUT_S, quiet=True):
+        words.append("power did not return")
         return False
     begin = board.ms
     if dark:
-        words.append("restarted after a power-up" if board.values["reset_cause"] == 0 else "never lost its power")
+        words.append("restarted at power-up" if board.values["reset_cause"] == 0 else "never lost power")
     good = context.until("a pump on the mains to run again",
                          lambda: any(board.on(n) for n in _on_mains(board)), WATER_S)  # fmt: skip
     after = f"{(board.ms - begin) / 1000.0:.0f} s after the return"
-    words.append(f"pump {board.running()} ran at the next fill, {after}" if good else "no pump after the return")
+    words.append(f"pump {board.running()} ran at the next fill, {after}" if good else "no pump ran after the return")
     return good
 
 
@@ -183,12 +182,11 @@ def _trip(n):
         board = context.board
         if board.setting("sensing") == s.SENSE_NOTHING:
             good = context.ask(question(context, "device_{n}", p))
-            note = "the board senses neither current nor feedback: it cannot name a tripped device"
-            shown = "trips by its test button" if good else "does not trip or hold"
+            note = "the controller senses neither current nor run feedback: it cannot name a tripped device"
+            shown = "trips by its test button, resets and holds" if good else "does not trip, or does not hold"
             context.put(f"trip_{p}", NOTED if good else FAIL, shown, by="person", note=note)
             return
-        live(context)
-        context.do("hose_on", "Open the hose.")
+        context.do("hose_on", "Open the hose.  The pumps start by themselves.")
         if not context.until("`off` wet", lambda: board.wet("off") or not board.known("off"), WATER_S):
             return
         if not context.selectors(*("hand" if i == n else "auto" for i in (0, 1))):
@@ -196,14 +194,14 @@ def _trip(n):
         context.quiet()
         if not context.until(f"pump {p} to run in HAND", lambda: board.on(n), 180.0):
             return
-        context.do(f"trip_{p}", f"Press the test button of pump {p}'s earth-fault device, or switch its breaker off.")
-        named = context.until(f"the board to name a fault of pump {p}", lambda: _named(board, n), 60.0)
-        shown = _words(board, n) if named else "nothing named"
+        context.do(f"trip_{p}", f"Press the test button of pump {p}'s GFCI, or switch its breaker off.")
+        named = context.until(f"the controller to name a fault of pump {p}", lambda: _named(board, n), 60.0)
+        shown = _words(board, n) if named else "no fault named"
         verdict = PASS if named and (board.alarm("mains_lost") or _cause(board, n) in LOST) else FAIL
-        context.do(f"untrip_{p}", f"Set the device of pump {p} again.")
+        context.do(f"untrip_{p}", f"Reset the GFCI or breaker of pump {p}.  The pump may start by itself.")
         _reset_pump(context, n)
         context.put(f"trip_{p}", verdict, shown, by="board",
-                 note="" if verdict == PASS else "not named as a lost supply")  # fmt: skip
+                 note="" if verdict == PASS else "not named as a loss of power")  # fmt: skip
 
     return run
 
@@ -219,7 +217,7 @@ def _named(board, n):
 
 def _words(board, n):
     if board.alarm("mains_lost"):
-        return "mains lost: the device feeds the controller's mains input as well"
+        return "mains lost: the device feeds the controller's mains input too"
     return f"pump {n + 1} fault: {CAUSES[_cause(board, n)]}"
 
 
@@ -244,12 +242,12 @@ def _tripped(context):
 
 
 STEPS = (
-    Step("battery_start", "The battery at rest", "What it shows rested is the base for what it shows after work.",
-         ("battery_start",), _battery_start, _has_battery),
-    Step("power_cut", "The power cut", "The storm that floods the cellar takes the mains.",
-         ("power_cut", "battery_10_min"), _power_cut, None, f"{LIVE} {SUPPLY_CAUTION}"),
-    *(Step(f"trip_{n + 1}", f"Breaker or earth-fault device {n + 1}", "The board must name which pump lost its supply.",
-           (f"trip_{n + 1}",), _trip(n), None, SUPPLY_CAUTION) for n in (0, 1)),
-    Step("tripped", "Devices that tripped by themselves", "One that trips without a fault trips in the storm.",
-         ("tripped",), _tripped),
+    Step("battery_start", "The battery at rest", "The resting voltage is the baseline for the one under load.",
+         ("battery_start",), _battery_start, _has_battery, PUMPS_LIVE),
+    Step("power_cut", "The power cut", "The storm that floods the basement takes the power out.",
+         ("power_cut", "battery_10_min"), _power_cut, None, PUMPS_LIVE, f"{STAND} {SUPPLY_CAUTION}"),
+    *(Step(f"trip_{n + 1}", f"Breaker or GFCI of pump {n + 1}", "The controller must name the pump that lost power.",
+           (f"trip_{n + 1}",), _trip(n), None, PUMPS_LIVE, SUPPLY_CAUTION) for n in (0, 1)),
+    Step("tripped", "Nuisance trips", "A breaker or GFCI that trips without a fault trips in the storm.",
+         ("tripped",), _tripped, None, PUMPS_LIVE),
 )  # fmt: skip

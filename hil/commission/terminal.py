@@ -1,4 +1,4 @@
-"""A person at a terminal: lines typed at any time, also while the board is being waited for."""
+"""A person at a terminal: lines typed at any time, also while waiting for the board."""
 
 import queue
 import sys
@@ -39,7 +39,7 @@ class Terminal:
         self.sink.flush()
 
     def does(self, key):
-        """A person needs no telling twice."""
+        """Do nothing: the person has read the instruction."""
 
     def read(self, key, prompt):
         """Show a prompt and return the line that is typed."""
@@ -48,7 +48,7 @@ class Terminal:
         return self._take(True)
 
     def poll(self):
-        """Return a line that was typed meanwhile, None where there is none."""
+        """Return a line that was typed meanwhile, else None."""
         return None if self.lines.empty() else self._take(False)
 
     def _take(self, wait):

@@ -1,4 +1,4 @@
-"""The board as the hose test sees it: looked at over the link again and again, every change kept with its time."""
+"""The board under the hose test: polled over its link, every change recorded with its time."""
 
 import time
 
@@ -10,17 +10,17 @@ from duplexsump.station import registers as r
 from host_sim.errors import InputError
 
 RING = 1 << 30
-GAP_S = 3.0  # changes that were not looked for that long have no known time
-LOOK_S = 0.1  # rest between two looks; a look itself takes some 60 ms on USB
+GAP_S = 3.0  # after a longer gap in polling the time of a change is unknown
+LOOK_S = 0.1  # pause between two polls; a poll itself takes some 60 ms on USB
 PUMPS = ("pump_1", "pump_2")
 SELECTORS = ("auto", "off", "hand")
 
 
 class WallClock:
-    """Time as people have it."""
+    """The computer's monotonic clock."""
 
     def seconds(self):
-        """Return seconds that only grow."""
+        """Return monotonic seconds."""
         return time.monotonic()
 
     def pause(self, seconds):
@@ -32,7 +32,7 @@ class Board:
     """One board under the hose.  `connect()` gives an identified Client; every call raises InputError where it fails.
 
     `changes` holds (ms, name, value) of contacts, pumps, horn, mains, restarts
-    and gaps in the looking, in the order seen; of a running pump `amps` holds
+    and gaps in polling, in order; of a running pump `amps` holds
     (ms, pump 0 or 1, what its sensor reports), `battery` (ms, pump, mV).  Times
     are the board's own, going on across its restarts.
     """
@@ -47,20 +47,20 @@ class Board:
         self.seen = {}
 
     def open(self):
-        """Connect, read the settings, take a first look.  Raises InputError."""
+        """Connect, read the settings, poll once.  Raises InputError."""
         if self.client is None:
             self.client = self.connect()
         self.settings = self.client.settings()
         self.look()
 
     def close(self):
-        """Let the port go."""
+        """Close the port."""
         if self.client is not None:
             self.client.close()
             self.client = None
 
     def look(self):
-        """Read the board once."""
+        """Poll the board once."""
         if self.client is None:
             self.client = self.connect()
         self.values = self.client.values()
@@ -102,7 +102,7 @@ class Board:
         self.clock.pause(LOOK_S)
 
     def quiet_look(self):
-        """Look, or return False where the board does not answer: for the moments at which its power is cut."""
+        """Poll; return False where the board does not answer, as while its power is cut."""
         try:
             self.look()
         except InputError:
@@ -125,7 +125,7 @@ class Board:
         return " and ".join(str(n + 1) for n in (0, 1) if self.on(n)) or "none"
 
     def selector(self, n):
-        """Return where the selector of pump n (0 or 1) stands: "auto", "off" or "hand"."""
+        """Return the selector position of pump n (0 or 1): "auto", "off" or "hand"."""
         return SELECTORS[self.values[f"selector_{n + 1}"]]
 
     def setting(self, name):
@@ -133,11 +133,11 @@ class Board:
         return self.settings[[row[s.NAME] for row in s.TABLE].index(name)]
 
     def fitted(self, name):
-        """Tell whether a float contact is fitted."""
+        """Return whether a float contact is fitted."""
         return bool(self.setting("fitted") >> CONTACT_NAMES.index(name) & 1)
 
     def on_battery(self, n):
-        """Tell whether pump n (0 or 1) can run on a battery."""
+        """Return whether pump n (0 or 1) can run on a battery."""
         return self.setting(f"supply_{n + 1}") != s.MAINS
 
     def alarms(self, which="standing"):
@@ -145,12 +145,12 @@ class Board:
         return [row[alarm_table.TEXT] for i, row in enumerate(alarm_table.TABLE) if self.states[which] >> i & 1]
 
     def alarm(self, name, which="active"):
-        """Tell whether one alarm, by its name in the table, is active (or standing)."""
+        """Return whether one alarm, by its name in the table, is active (or standing)."""
         names = [row[alarm_table.NAME] for row in alarm_table.TABLE]
         return bool(self.states[which] >> names.index(name) & 1)
 
     def forces(self):
-        """Return how many inputs are asked to be forced over the link."""
+        """Return the number of inputs forced over the link."""
         return sum(self.client.bits(r.FORCE_MASK_AT, r.N_FORCES, 1))
 
     def since(self, ms):
@@ -169,11 +169,11 @@ class Board:
         self.settings = self.client.settings()
 
     def line(self):
-        """Return one line that says where everything stands."""
+        """Return floats, pumps, selectors and mains as one line."""
         water = ", ".join(f"{name} {'WET' if self.wet(name) else 'dry'}" for name in CONTACT_NAMES if self.known(name))
         mains = "" if self.states["mains"] else ", mains out"
         return f"{water}; pump on: {self.running()}; selectors {self.selector(0)}, {self.selector(1)}{mains}"
 
     def known(self, name):
-        """Tell whether a contact is fitted as a float or told by the transmitter."""
+        """Return whether a contact is fitted as a float or derived from the transmitter."""
         return self.fitted(name) or bool(self.setting("transmitter") and name != "high")

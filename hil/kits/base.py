@@ -1,4 +1,4 @@
-"""A kit: one board under test with its harness.  Procedures speak to a kit and do not know which board hangs on it.
+"""A kit: one board under test with its harness.  Procedures use a kit without knowing the kind of board.
 
 A kind of board is a class below `Kit` that implements the methods marked
 "each kind"; the rest is the same for all.  All times are milliseconds of the
@@ -18,7 +18,7 @@ class Missing(InputError):  # noqa: N818 - it is said of a wire
 
 
 class Vanished(InputError):  # noqa: N818 - it is said of a port
-    """The port or the process went away in mid-run; what was recorded until then is kept, marked incomplete."""
+    """The port or the process went away in mid-run; the record so far is kept, marked incomplete."""
 
 
 @dataclass(frozen=True)
@@ -34,6 +34,7 @@ class Kit:
     """See the module.  Use as a context: leaving it always drops the outputs."""
 
     place = "none"
+    hardware = False  # whether a real controller is under test
     wires = frozenset()
     abilities = frozenset()  # of ABILITIES
     exact = False  # whether its time is the bench's own, so that nothing happens between two grants
@@ -75,14 +76,14 @@ class Kit:
 
     def power(self, on):
         """Cut or give the controller's power.  Raises Missing where the kit cannot."""
-        raise Missing(f"the power of a {self.place} board cannot be switched from here", "power")
+        raise Missing(f"the power of a {self.place} board cannot be switched by the bench", "power")
 
     def hang(self):
-        """Stop the firmware dead in mid-run, as a fault would.  Raises Missing where the kit cannot."""
-        raise Missing(f"the firmware of a {self.place} board cannot be stopped from here", "hang")
+        """Hang the firmware in mid-run.  Raises Missing where the kit cannot."""
+        raise Missing(f"the firmware of a {self.place} board cannot be hung by the bench", "hang")
 
     def stride_ms(self, ms):
-        """Let up to 23 h pass in one stride, the board looking only at its end.  Raises Missing where it cannot be."""
+        """Let up to 23 h pass in one jump; the board runs only at its end.  Raises Missing where the kit cannot."""
         raise Missing(f"time cannot be skipped on this board ({self.place})", "stride")
 
     def reset(self):
@@ -94,7 +95,7 @@ class Kit:
 
         Does not wait for an answer.  Raises Missing where the kit cannot.
         """
-        raise Missing(f"the memory of a {self.place} board cannot be emptied from here", "cold_start")
+        raise Missing(f"the memory of a {self.place} board cannot be erased by the bench", "cold_start")
 
     def describe(self):
         """Return {"board", "firmware" (checksum in hex), "wiring", "micropython", "seed"}."""
@@ -195,5 +196,5 @@ class Kit:
         """Return the last edges as lines of text."""
         lines = [f"{edge.ms / 1000:10.3f} s  {edge.wire:<11} {edge.value}" for edge in self.edges[-last:]]
         if len(self.edges) > last:
-            lines.insert(0, f"... {len(self.edges) - last} edges before")
-        return "\n".join(lines) or "no edge was seen"
+            lines.insert(0, f"... {len(self.edges) - last} earlier edges")
+        return "\n".join(lines) or "no edges"

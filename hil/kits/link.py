@@ -1,4 +1,4 @@
-"""A client on a port that may go away in mid-run: what was InputError before the run is Vanished in it."""
+"""A client on a port that may go away: InputError before the run, Vanished during it."""
 
 from hil.kits.base import Vanished
 from host_sim.board.client import Client

@@ -1,10 +1,10 @@
 """A real controller without a rig: inputs forced over its link, relays read over the same link.
 
-Only what the controller lets be forced can be driven (M2): the floats, mains, the
-pumps' currents as none or normal, the thermal contacts open.  The test jumper must
-be made; and no pump may be able to start by surprise: both selectors stand at OFF,
-or somebody has looked and the pumps' cords are unplugged.  Times are those of the
-controller's own clock, to the tick, and not taken at the pins.
+Only forcible inputs can be driven (M2): floats, mains, pump currents as none or
+normal, thermal contacts open.  The test jumper must be in, and no pump may be able
+to start by surprise: both selectors at OFF, or both pumps unplugged as confirmed by
+the operator.  Times are those of the controller's clock, to the tick, and not taken
+at the pins.
 """
 
 import contextlib
@@ -22,10 +22,10 @@ LOOK_S = 0.02  # between two looks at the outputs
 ANSWER_S = 25.0
 SETTLED_MS = 500  # five ticks: what was forced or asked for has had its effect and is on flash
 RESTART_S = 1.5  # the reply leaves, and the board is gone for a moment
-JUMPER = "make the test jumper: without it the controller takes no forces"
+JUMPER = "insert the test jumper: without it the controller accepts no forced inputs"
 SELECTORS = (
-    "both selectors must stand at OFF while inputs are forced (selector 1 at {}, selector 2 at {}); "
-    "or unplug both pumps' cords, look that they are, and say --cords-unplugged"
+    "turn both selectors to OFF while inputs are forced (selector 1 at {}, selector 2 at {}); "
+    "or unplug both pumps, check that they are, and give --cords-unplugged"
 )
 _OUTPUTS = ("pump_1", "pump_2", "horn", "beacon", "relay", "light")
 _AT, _BIT_AT = {}, {}
@@ -36,12 +36,13 @@ for _row in r.BIT_ROWS:
 
 
 class ForcesKit(base.Kit):
-    """The controller at `port`.  `cords_unplugged`: somebody has looked; else both selectors must be at OFF.
+    """The controller at `port`.  `cords_unplugged`: confirmed by the operator; else both selectors must be at OFF.
 
-    Raises InputError where the jumper is not made or a pump could start.
+    Raises InputError where the jumper is out or a pump could start.
     """
 
     place = "real with forces"
+    hardware = True
     timing_ms = 200
 
     def __init__(self, port, cords_unplugged=False, framing="ascii", unit=1):
@@ -92,9 +93,9 @@ class ForcesKit(base.Kit):
     def need(self, what):
         """Raise Missing unless this kit has `what`; see `Kit.need`."""
         if what in ("pump_1", "pump_2") and self.selectors[int(what[-1]) - 1] == records.SELECT_OFF:
-            raise base.Missing(f"the selector of {what.replace('_', ' ')} stands at OFF: it is not started", what)
+            raise base.Missing(f"the selector of {what.replace('_', ' ')} is at OFF: the pump does not start", what)
         if what == "current":
-            raise base.Missing("a force knows a current that is none or normal, not how much", what)
+            raise base.Missing("a forced current is none or normal, without a value", what)
         super().need(what)
 
     # Time, and what is seen over the link.
@@ -140,7 +141,7 @@ class ForcesKit(base.Kit):
     def _advance(self, now):
         step = 0 if self.mark_ms is None else (now - self.mark_ms) & MASK
         if step > MASK // 2:
-            self.notes.append(f"{self.base_ms / 1000.0:10.3f} s  the controller has restarted by itself")
+            self.notes.append(f"{self.base_ms / 1000.0:10.3f} s  the controller restarted by itself")
             step = 0
         self.base_ms += step
         self.mark_ms = now
@@ -177,7 +178,8 @@ class ForcesKit(base.Kit):
             return value
         if not feedback and least <= value < most:
             return 1
-        raise base.Missing(f"{name} = {value} mA: a force knows 0 (none) and {least} to {most - 1} mA (normal)", name)
+        words = f"{name} = {value} mA: forced currents are 0 (none) and {least} to {most - 1} mA (normal)"
+        raise base.Missing(words, name)
 
     def _force(self):
         # Values before the mask, so that nothing is forced to what it was forced to before.
@@ -246,13 +248,13 @@ class ForcesKit(base.Kit):
 
     def describe(self):
         """Return what is under test; the wiring says how it was made sure that no pump can start by surprise."""
-        safe = "cords of both pumps unplugged (confirmed)" if self.cords_unplugged else "both selectors at OFF"
+        safe = "both pumps unplugged (confirmed by the operator)" if self.cords_unplugged else "both selectors at OFF"
         return {
             "board": "a controller on a port",
             "firmware": f"{self.facts['firmware']:08x}",
-            "wiring": f"no rig: inputs forced over the link, test jumper made, {safe}; "
+            "wiring": f"no rig: inputs forced over the link, test jumper in, {safe}; "
             "relays read over the link, not at the pins",
-            "micropython": "not told over the link",
+            "micropython": "not known over the link",
             "seed": self.seed,
         }
 

@@ -1,7 +1,7 @@
 """A real controller with the rig wired to it: driven through the rig, timed by the rig's clock at the pins.
 
-Time is the rig's; the rig lets go of its wires when this program has been silent
-for some seconds, so every wait looks at it many times a second.
+Time is the rig's; the rig releases its wires when this program has been silent for
+some seconds, so every wait polls it many times a second.
 """
 
 import contextlib
@@ -11,7 +11,7 @@ from collections import deque
 from duplexsump.control import records, settings
 from duplexsump.station import registers as r
 
-from hil.kits import base, wires
+from hil.kits import base, rig_selftest, wires
 from hil.kits.link import Link, signature
 from hil.kits.rig_client import RigClient
 from hil.rig.lib.sumprig import registers as rig_registers
@@ -38,6 +38,7 @@ class RealKit(base.Kit):
     """
 
     place = "real with a rig"
+    hardware = True
     timing_ms = 20
 
     def __init__(self, port, rig_port, board="pico", power_by="relay", framing="ascii", unit=1, silence_ms=None):
@@ -167,7 +168,7 @@ class RealKit(base.Kit):
             return FEEDBACK_MV
         full = self.full_scale(name)
         if value > full:
-            words = f"{name} = {value}: the input of this board ends at {full} {wires.WIRES[name].unit}"
+            words = f"{name} = {value}: full scale of this board's input is {full} {wires.WIRES[name].unit}"
             raise base.Missing(words, name)
         return -(-value * w.FULL_MV // full)
 
@@ -181,7 +182,7 @@ class RealKit(base.Kit):
     def client(self):
         """Return the client on the controller's link, opened anew after a restart.  Raises InputError without power."""
         if not self.powered:
-            raise InputError("the controller is without power: the rig has cut it", self.port)
+            raise InputError("the controller has no power: the rig has cut it", self.port)
         if self.link is None:
             self.link = self._connect()
         return self.link
@@ -274,12 +275,10 @@ class RealKit(base.Kit):
 
     def hang(self):
         """Raise Missing."""
-        raise base.Missing("nothing outside can stop the program of a real board dead", "hang")
+        raise base.Missing("the firmware of a real board cannot be hung from outside", "hang")
 
     def prove(self, say=print, coils_only=False):
         """Prove every wire; see `selftest.prove`.  Afterwards `wires` holds those that are connected."""
-        from hil.kits import rig_selftest
-
         return rig_selftest.prove(self, say, coils_only)
 
     def describe(self):
@@ -289,7 +288,7 @@ class RealKit(base.Kit):
             "board": wiring_list.title(self.board),
             "firmware": f"{self.facts.get('firmware', 0):08x}",
             "wiring": f"rig of firmware {self.rig_firmware:08x}, {len(self.wires)} wires, {power}; times at the pins",
-            "micropython": "not told over the link",
+            "micropython": "not known over the link",
             "seed": self.seed,
         }
 
@@ -327,19 +326,19 @@ def fitted(board):
     """Return {place in the raw record: (pin, full scale)} of a board's wiring table.  Raises InputError."""
     rows = [row for row in wiring_list.table(board) if row["kind"] in ("contact to ground", "0 to 3.3 V")]
     if not rows:
-        raise InputError(f'board "{board}" has no pins for a rig to be wired to', "rig")
+        raise InputError(f'board "{board}" has no pins for a rig', "rig")
     return {row["place"]: (row["pin"], row["level"]) for row in rows}
 
 
 def check_ports(port, rig_port, framing="ascii", unit=1):
-    """Raise InputError unless a controller answers on the one port and the rig on the other, saying which is where."""
+    """Raise InputError unless a controller answers on the one port and the rig on the other, naming what answers."""
     if port == rig_port:
-        raise InputError(f'"{port}" cannot be the controller and the rig at once', "ports")
+        raise InputError(f'"{port}" cannot be the controller and the rig at the same time', "ports")
     problems = []
     there = _who(port, framing, unit, problems)
     rig = _who(rig_port, "ascii", 1, problems)
     if there == "the rig" and rig == "a controller":
-        words = f"the rig answers at {port} and the controller at {rig_port}: exchange the two ports"
+        words = f"the rig answers at {port} and the controller at {rig_port}: swap the two ports"
         raise InputError(f"rig and board are swapped: {words}", "ports")
     if there not in ("a controller", None):
         problems.append(f"{there} answers at {port}, where the controller should be")

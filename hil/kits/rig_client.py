@@ -56,7 +56,7 @@ class RigClient(Link):
         if signature == controller.SIGNATURE:
             raise InputError("a controller answers here, not the rig: are the two ports swapped?", self.port)
         if signature != r.SIGNATURE:
-            raise InputError(f"a Modbus device answers, but not the bench's rig ({signature:#06x})", self.port)
+            raise InputError(f"a Modbus device answers, but it is not the rig ({signature:#06x})", self.port)
         if version != r.MAP_VERSION:
             raise InputError(
                 f"register map {version} on the rig, here {r.MAP_VERSION}: sumpbench rig deploy --port {self.port}",
@@ -95,7 +95,7 @@ class RigClient(Link):
             raise Vanished("the rig has restarted: its supply or its USB cable was interrupted", self.port)
         if state.releases != self._released:
             self._released = state.releases
-            raise Vanished("the rig let go of its wires: the bench was silent for too long", self.port)
+            raise Vanished("the rig released its wires: the bench was silent for too long", self.port)
         edges = self._edges(state)
         self.now_ms += step
         self._ring_ms = state.now_ms
@@ -106,7 +106,7 @@ class RigClient(Link):
         # Times are told backwards from the state's, which is the latest known.
         count = (state.edges - self._read) & r.COUNT_MASK
         if count > r.LOG_ROOM - _A_REQUEST:
-            raise Vanished(f"{count} edges since the last look: the rig keeps {r.LOG_ROOM}", self.port)
+            raise Vanished(f"{count} edges since the last poll: the rig keeps {r.LOG_ROOM}", self.port)
         base_ms = self.now_ms + ((state.now_ms - self._ring_ms) & MASK)
         found = []
         while count:

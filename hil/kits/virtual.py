@@ -1,9 +1,10 @@
 """The virtual board as a kit, in lockstep: the bench owns the time, so a rule of twenty minutes takes seconds.
 
-The harness is the rig: every wire can be driven and read, the power cut, the firmware stopped dead.
+The harness is the rig: every wire can be driven and read, the power cut, the firmware hung.
 """
 
 import shutil
+import subprocess
 import tempfile
 from pathlib import Path
 
@@ -177,8 +178,6 @@ def description(kit):
 
 def micropython_version(executable):
     """Return the version of a `micropython` executable as text."""
-    import subprocess
-
     ask = "import sys; print(*sys.implementation[1][:3], sep='.')"
     done = subprocess.run([executable, "-c", ask], capture_output=True, text=True, check=False)
     return (done.stdout or done.stderr).strip() or "unknown"

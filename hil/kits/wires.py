@@ -79,7 +79,7 @@ def wire(name):
     """Return the Wire called `name`.  Raises InputError that lists all of them."""
     found = WIRES.get(name)
     if found is None:
-        raise InputError(f'there is no wire "{name}": {", ".join(WIRES)}', "wires")
+        raise InputError(f'there is no wire "{name}"; the wires are: {", ".join(WIRES)}', "wires")
     return found
 
 
@@ -120,7 +120,7 @@ def checked(name, value):
     """Return `value` as an integer that may be put on an input wire.  Raises InputError otherwise."""
     row = wire(name)
     if row.direction != INTO:
-        raise InputError(f'"{name}" comes out of the controller: it can be read, not driven', "wires")
+        raise InputError(f'"{name}" is an output of the controller: it can be read, not driven', "wires")
     most = MOST[row.kind]
     if not isinstance(value, int | bool) or not 0 <= value <= most:
         raise InputError(f'"{name}" = {value!r}: a whole number from 0 to {most} {row.unit}'.rstrip(), "wires")

@@ -1,11 +1,11 @@
-"""From what moved when a wire was moved to what is wrong with the wiring, in words.  Pure functions."""
+"""Wiring faults from the readings that changed when each wire was switched.  Pure functions."""
 
-SHORTED = "'{}' is shorted to ground, or something that closes it is still connected (a jumper, a float)"
-OPEN = "'{}' is open: it was moved and nothing changed at the controller"
+SHORTED = "'{}' is shorted to ground, or a contact still closes it (a jumper, a float)"
+OPEN = "'{}' is open: it was switched and no reading changed at the controller"
 
 
 def inputs_wrong(moved, found, optional=()):
-    """Return (sentences about wrong wires, names of optional wires that are not connected).
+    """Return (wiring errors as sentences, names of optional wires that are not connected).
 
     `moved` is {wire: frozenset of terminals that changed}, `found` {wire: (as driven at rest, as read at rest)},
     `optional` the wires that may be missing.
@@ -38,15 +38,15 @@ def _one_input(name, moved, found):
         (other,) = there
         if moved.get(other) == {name}:
             return f"'{name}' and '{other}' are swapped", {name, other}
-        return f"'{name}' arrives at the terminal of '{other}'", {name}
+        return f"'{name}' is connected to the terminal of '{other}'", {name}
     together = [one for one in moved if one in there or one == name]
     names = {one for one in together if moved.get(one, frozenset()) | {one} == there | {name}}
     listed = ", ".join(f"'{one}'" for one in together)
-    return f"{listed} are connected to each other: they move together", names | {name}
+    return f"{listed} are shorted together: they change together", names | {name}
 
 
 def outputs_wrong(said, read):
-    """Return (sentences about wrong wires, names of wires that are proved).
+    """Return (wiring errors as sentences, names of wires that are proved).
 
     `said` and `read` are {relay: tuple of 0 and 1}: what the controller said and what was read at the pin, situation
     by situation.  A relay that never moved is neither wrong nor proved, unless it reads otherwise than it was said.
@@ -71,9 +71,9 @@ def _one_output(name, said, read):
             return f"'{name}' and '{other}' are swapped", {name, other}
     for other in moving:
         if read[name] == said[other]:
-            return f"the output '{other}' arrives at the rig's input of '{name}'", {name}
+            return f"the output '{other}' is connected to the rig's input '{name}'", {name}
     if not any(read[name]):
-        return f"'{name}' is open: the controller puts it out and nothing arrives at the rig", {name}
+        return f"'{name}' is open: the controller switches it and the rig reads nothing", {name}
     if all(read[name]):
-        return f"'{name}' reads on all the time: it is shorted to 3.3 V, or its wire carries something else", {name}
-    return f"'{name}' reads {read[name]} where the controller says {said[name]}", {name}
+        return f"'{name}' always reads on: shorted to 3.3 V, or another signal on its wire", {name}
+    return f"'{name}' reads {read[name]} where the controller reports {said[name]}", {name}

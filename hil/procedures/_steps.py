@@ -1,8 +1,8 @@
-"""What several procedures do alike: come to rest, fill and drain the pit, hold a time against its rule.
+"""Shared steps of the procedures: come to rest, fill and drain the pit, measure a time against its rule.
 
 Times are milliseconds of the bench's clock, taken at the pins.  The limits
-around a rule come from how the controller works, not from a specimen: it steps
-every 100 ms, and a healthy pass of its loop may take up to 500 ms (M3).
+around a rule follow from the controller's design, not from a measured board: it
+steps every 100 ms, and a healthy pass of its loop may take up to 500 ms (M3).
 """
 
 from duplexsump.control.pump import CAUSES
@@ -37,29 +37,31 @@ def other(n):
 
 
 def taken_over(bench, n, off_ms):
-    """Hold the other pump to take over at once from pump `n`, which stopped at `off_ms`."""
+    """Check that the other pump takes over at once from pump `n`, which stopped at `off_ms`."""
     at_most(bench, "take-over by the other pump", bench.when(pump(other(n)), 1, 5) - off_ms, 100)
 
 
 def cause_named(bench, n, cause):
-    """Hold the board to name the cause for which pump `n` is out: a number of `duplexsump.control.pump`."""
+    """Check the cause that the board gives for pump `n`: a number of `duplexsump.control.pump`."""
     found = bench.value(f"pump_{n}_cause")
-    bench.check(f"the cause is named: {CAUSES[cause]}", found == cause, f"cause {found}")
+    bench.check(f"cause: {CAUSES[cause]}", found == cause, f"cause {found}")
 
 
 # Coming to rest.
 
 
 def ready(bench, **settings):
-    """Bring the board to rest: `settings` in force, pit empty, pumps sound, no alarm, every rest and delay over.
+    """Bring the board to rest: `settings` in force, pit empty, pumps healthy, no alarm, rests and delays elapsed.
 
-    Raises Missing where the kit may not change a setting that the procedure needs, or cannot make the current
-    without which the board would take every pump for dead.
+    Raises Missing where the kit may not change a setting that the procedure needs, or cannot simulate the current
+    without which the board would trip every pump.
     """
     if settings:
         bench.settings(**settings)
     if bench.setting("sensing") != SENSE_NOTHING and not (bench.has("current_1") and bench.has("current_2")):
-        words = f"this board senses its pumps (sensing = {bench.setting('sensing')}), and no current can be made here"
+        words = (
+            f"this board senses its pumps (sensing = {bench.setting('sensing')}), and no current can be simulated here"
+        )
         raise Missing(words, "current")
     bench.water()
     bench.draw_normally()
@@ -67,20 +69,20 @@ def ready(bench, **settings):
     for button in ("silence", "reset", "silence"):
         bench.press(button)
     standing = alarms(bench)
-    bench.check("at rest no alarm stands", not standing, ", ".join(standing) or "none")
-    bench.check("at rest no pump runs", not running(bench), ", ".join(running(bench)) or "none")
+    bench.check("no alarm at rest", not standing, ", ".join(standing) or "none")
+    bench.check("no pump runs at rest", not running(bench), ", ".join(running(bench)) or "none")
 
 
 def shorter(bench, **settings):
-    """Shorten long rules where the kit may change settings; elsewhere the board's own times are waited for."""
+    """Shorten long times where the kit may change settings; elsewhere wait for the board's own."""
     try:
         bench.settings(**settings)
     except Missing:
-        bench.note("settings are left as they are: the board's own long times are waited for")
+        bench.note("settings unchanged: the board's own long times apply")
 
 
 def alarms(bench):
-    """Return the names of the alarms that stand, but for REMINDERS and those of forced inputs, which a kit brings."""
+    """Return the names of the active alarms, except REMINDERS and those of forced inputs, which a kit causes."""
     return [name for name in bench.alarms() if name not in REMINDERS and not name.startswith("inputs_forced")]
 
 
@@ -105,7 +107,7 @@ def fitted(bench, *names):
 
 
 def stick(bench, name, wet):
-    """Make the circuit of a float read wet, or dry, whatever the water; say in the record how."""
+    """Make a float's circuit read wet or dry at any level, and note in the record how."""
     # A normally-open float reads wet while its circuit is closed, a normally-closed one while it is open.
     closed = wet != bool(bench.setting("normally_closed") & contact(name))
     bench.note(f"{name} float {'shorted' if closed else 'unplugged'}: its circuit reads {'wet' if wet else 'dry'}")
@@ -116,20 +118,20 @@ def stick(bench, name, wet):
 
 
 def suspects(bench):
-    """Return the names of the contacts that the controller does not believe."""
+    """Return the names of the suspect contacts."""
     mask = bench.client.states()["suspect"]
     return [name for name in CONTACT_NAMES if mask & contact(name)]
 
 
-def believes_all(bench, when):
-    """Check that every contact is believed."""
-    bench.check(f"{when} every contact is believed", not suspects(bench), ", ".join(suspects(bench)) or "no suspect")
+def none_suspect(bench, when):
+    """Check that no contact is suspect."""
+    bench.check(f"{when} no contact is suspect", not suspects(bench), ", ".join(suspects(bench)) or "none suspect")
 
 
 def are_suspect(bench, *names):
-    """Check that exactly these contacts are suspects."""
+    """Check that exactly these contacts are suspect."""
     found = suspects(bench)
-    bench.check(f"the suspect is {' and '.join(names)}", found == list(names), ", ".join(found) or "no suspect")
+    bench.check(f"suspect: {' and '.join(names)}", found == list(names), ", ".join(found) or "none suspect")
 
 
 # Water.
@@ -177,7 +179,7 @@ def first_starts(bench, count, within_s, since_ms):
     """Wait for so many starts, counted from an instant on; return them as (pump, instant).  Raises Failed."""
     if not bench.kit.run_until(lambda: len(starts(bench, since_ms)) >= count, round(within_s * 1000)):
         seen = ", ".join(f"pump {n}" for n, _ in starts(bench, since_ms)) or "none"
-        wanted = "no pump started" if count == 1 else f"{count} starts wanted, seen: {seen}"
+        wanted = "no pump started" if count == 1 else f"{count} starts expected, seen: {seen}"
         raise Failed(f"{wanted} within {within_s:g} s; alarms: {', '.join(alarms(bench)) or 'none'}")
     return starts(bench, since_ms)[:count]
 
@@ -194,7 +196,7 @@ def runs(bench, since_ms):
     for n, on in starts(bench, since_ms):
         stops = [ms for ms, value in bench.edges(pump(n), on) if not value]
         if not stops:
-            raise Failed(f"pump {n} goes on running")
+            raise Failed(f"pump {n} keeps running")
         found.append((n, on, stops[0]))
     return found
 
@@ -207,7 +209,7 @@ def begin(bench, top="lead"):
 
 
 def start_limit_s(bench):
-    """Return how long a start may take with a fit pump: the rest with lead wet, the debounce, the spacing."""
+    """Return how long the start of a healthy pump may take: the rest with lead wet, the debounce, the spacing."""
     return sum(bench.setting_s(name) for name in ("lag_min_off", "debounce", "generator_spacing")) + LATE_MS / 1000
 
 
@@ -222,7 +224,7 @@ def until(bench, holds, within_s, what):
     end_ms = bench.kit.now_ms() + round(within_s * 1000)
     while not holds():
         if bench.kit.now_ms() >= end_ms:
-            raise Failed(f"waited {within_s:g} s in vain: {what}; alarms: {', '.join(alarms(bench)) or 'none'}")
+            raise Failed(f"not within {within_s:g} s: {what}; alarms: {', '.join(alarms(bench)) or 'none'}")
         bench.wait(0.1)
     return bench.kit.now_ms()
 
@@ -247,7 +249,7 @@ def cycle(bench, run_s=None):
 
 
 def run_dry(bench):
-    """Let both pumps draw as they do in an empty pit; return how long the controller may run one so, in ms (R1, L6)."""
+    """Simulate underload of both pumps, as in an empty pit; return the longest allowed run so, in ms (R1, L6)."""
     for n in (1, 2):
         bench.draws(n, "under")
     return bench.setting("dry_run") if bench.setting("sensing") == SENSE_CURRENT else bench.setting("blind_run")
@@ -277,7 +279,7 @@ def at_once(bench, name, took_ms):
 
 
 def _measure(bench, name, took_ms, low_ms, high_ms):
-    # A clock of a board goes wrong by less than one part in a thousand.
+    # A board's clock is off by less than 0.1 %.
     slack_ms = bench.kit.timing_ms
     low_s = None if low_ms is None else (low_ms - low_ms // 1000 - EARLY_MS - slack_ms) / 1000
     if low_s is not None and low_s <= 0:

@@ -1,12 +1,12 @@
-"""What silence holds back, and for how long."""
+"""Quiet time after silence, reminders, and the chirp of a missed alarm."""
 
 from ._steps import drain, fill, ready, shorter, timing
 
 ORDER = 140
-PURPOSE = "A silenced alarm that comes back is quiet for a while only, high water reminds, a missed alarm chirps."
+PURPOSE = "A silenced alarm that recurs stays quiet for `quiet` only; high water reminds; a missed alarm chirps."
 CLAUSES = ("A2",)
 NEEDS = ("off", "lead", "lag", "high", "selector_1", "selector_2", "horn")
-CAUTION = "The horn sounds several times, and for a minute at a stretch."
+CAUTION = "The horn sounds several times, up to a minute at a time."
 CHIRP_ON_S, CHIRP_OFF_S = 60, 540  # A2: 1 min in every 10
 
 
@@ -26,10 +26,10 @@ def run(bench):
     bench.water("off", "lead", "lag", "high")
     bench.wait(bench.setting_s("debounce") + 2)
     found = bench.alarm("high_water")
-    bench.check("the alarm is back", found == "unacknowledged", found)
+    bench.check("the alarm is active again", found == "unacknowledged", found)
     quiet_ms = bench.setting("quiet")
     loud = bench.when("horn", 1, quiet_ms / 1000 + 10)
-    timing(bench, "silence to horn, the alarm back in between", loud - silenced, quiet_ms)
+    timing(bench, "silence to horn, alarm recurring meanwhile", loud - silenced, quiet_ms)
 
     bench.press("silence")
     silenced = bench.when("horn", 0, 2)
@@ -37,11 +37,11 @@ def run(bench):
     loud = bench.when("horn", 1, remind_ms / 1000 + 10)
     timing(bench, "silence to reminder, high still wet", loud - silenced, remind_ms)
 
-    # Gone before anybody acknowledged it: the horn tells of it 1 min in every 10.
+    # Cleared before it was acknowledged: the horn chirps 1 min in every 10.
     bench.water("off", "lead", "lag")
     bench.wait(bench.setting_s("debounce") + 1)
     gone = bench.alarm("high_water")
-    bench.check("the alarm has returned unacknowledged", gone == "returned", gone)
+    bench.check("cleared, unacknowledged", gone == "returned", gone)
     quiet = bench.when("horn", 0, CHIRP_ON_S + 10)
     on = bench.when("horn", 1, CHIRP_OFF_S + 10)
     timing(bench, "pause between two chirps", on - quiet, CHIRP_OFF_S * 1000)

@@ -3,7 +3,7 @@
 from ._steps import BATTERY, FIXED, MAINS, at_most, begin, between, cycle, drain, off_limit_s, ready, timing
 
 ORDER = 340
-PURPOSE = "Mains gone, the battery pump takes over at once, and gives back only to a mains pump that is proved running."
+PURPOSE = "With the mains lost the battery pump takes over at once, and hands back only to a mains pump proved running."
 CLAUSES = ("A4", "D1", "D2", "D3")
 NEEDS = ("off", "lead", "mains", "battery", "pump_1", "pump_2")
 CAUTION = "Batteries give off explosive gas while they charge: ventilate, no sparks, no open flame. The horn sounds."
@@ -17,7 +17,7 @@ def run(bench):
     bench.check("the primary leads", cycle(bench) == 1)
     bench.wait(bench.setting_s("min_off"))
     leader, _ = begin(bench)
-    bench.check("and leads again: no turns are taken", leader == 1, f"pump {leader}")
+    bench.check("and leads again: fixed duty", leader == 1, f"pump {leader}")
     bench.wait(bench.setting_s("min_run") + bench.setting_s("start_spacing"))
 
     bench.mains(False)
@@ -28,7 +28,7 @@ def run(bench):
     bench.press("silence")
     bench.check("the battery pump runs", bench.is_on("pump_2"))
 
-    # Its current comes late, so that the proof is seen to be waited for.
+    # Its current comes late, which shows that the proof is waited for.
     bench.draws(1, "none")
     bench.mains(True)
     back, settle_ms = bench.mark_ms, bench.setting("mains_settle")
@@ -39,7 +39,7 @@ def run(bench):
     bench.draws(1, "normal")
     off = bench.when("pump_2", 0, proof_ms / 1000 + 5, since_ms=on)
     between(bench, "both on: mains pump on to battery pump off", off - on, proof_ms // 2, proof_ms)
-    bench.check("the mains pump goes on", bench.is_on("pump_1"))
+    bench.check("the mains pump keeps running", bench.is_on("pump_1"))
     drain(bench)
     bench.when("pump_1", 0, off_limit_s(bench))
-    bench.note("a battery under a real pump was not tried here: the hose test with the mains off does that")
+    bench.note("a battery under a real pump was not tested here: the hose test with the mains off does that")

@@ -1,14 +1,17 @@
-"""The backup's battery, low and dead."""
+"""The backup battery, low and dead."""
 
 from ._steps import BATTERY, FIXED, MAINS, begin, both_off, drain, off_limit_s, ready
 
 ORDER = 350
-PURPOSE = "On battery a low voltage calls, judged lower under load; a dead one carries a pump only at high water."
+PURPOSE = (
+    "On battery a low voltage raises an alarm, with a lower limit under load; a dead battery runs a pump only at "
+    "high water."
+)
 CLAUSES = ("A4", "A1", "A3")
 NEEDS = ("off", "lead", "lag", "high", "mains", "battery", "pump_1", "pump_2", "relay")
 CAUTION = (
-    "The voltage is set by the bench: never discharge or short a real battery to test this. "
-    "Charging batteries give off explosive gas. The horn sounds and the alarm relay calls."
+    "The bench sets the voltage: never discharge or short a real battery to test this. "
+    "Charging batteries give off explosive gas. The horn sounds and the alarm relay drops out. Unplug both pumps."
 )
 BAND_V = 0.3  # beyond the controller's own dead band of 0.2 V
 
@@ -19,24 +22,24 @@ def run(bench):
     full_v, sagging_v = low_v + 2 * BAND_V, (low_v + loaded_v) / 2
     bench.battery(low_v - BAND_V)
     bench.wait(3)
-    told(bench, "a low battery is no alarm while there is mains", "normal")
+    alarm_is(bench, "no low-battery alarm while the mains are on", "normal")
     bench.battery(full_v)
     bench.mains(False)
     bench.wait(15)
     bench.press("silence")
-    told(bench, "a good battery is none without", "normal")
+    alarm_is(bench, "no low-battery alarm with a good battery on mains loss", "normal")
 
     begin(bench)
     bench.check("the battery pump runs", bench.is_on("pump_2"))
     bench.battery(sagging_v)
     bench.wait(3)
-    told(bench, f"{sagging_v:.2f} V under load is not low", "normal")
+    alarm_is(bench, f"{sagging_v:.2f} V under load is not low", "normal")
     bench.battery((loaded_v + dead_v) / 2)
     bench.when_alarm("battery_low", 2, "unacknowledged")
     bench.wait(0.5)
     bench.check("a low battery drops the alarm relay", not bench.is_on("relay"))
     bench.press("silence")
-    bench.check("a low battery goes on pumping", bench.is_on("pump_2"))
+    bench.check("the pump keeps running on a low battery", bench.is_on("pump_2"))
 
     bench.battery(dead_v - BAND_V)
     bench.when("pump_2", 0, 3)
@@ -47,19 +50,19 @@ def run(bench):
     bench.when("pump_2", 1, bench.setting_s("flood_min_off") + 5)
     bench.water("off", "lead", "lag")
     bench.stays("pump_2", 1, 10)
-    bench.note("with high wet a dead battery is used up: the run goes on until the level ends it")
+    bench.note("with high wet a dead battery is used up: the run lasts until the level ends it")
     drain(bench, "lag")
     bench.when("pump_2", 0, off_limit_s(bench))
 
     bench.battery(sagging_v)
     bench.wait(3)
-    told(bench, f"{sagging_v:.2f} V at rest is low", "acknowledged")
+    alarm_is(bench, f"{sagging_v:.2f} V at rest is low", "acknowledged")
     bench.battery(full_v)
     bench.wait(3)
-    told(bench, "a fresh battery ends the alarm", "normal")
+    alarm_is(bench, "a charged battery clears the alarm", "normal")
 
 
-def told(bench, what, state):
+def alarm_is(bench, what, state):
     """Check the state of the alarm."""
     found = bench.alarm("battery_low")
     bench.check(what, found == state, found)

@@ -1,12 +1,12 @@
-"""A high float that hangs wet over a dry pit: pumping that believes nothing."""
+"""A high float stuck wet over a dry pit: blind pumping."""
 
 from ._steps import at_most, first_on, other, pump, ready, run_dry, stick, timing
 
 ORDER = 310
-PURPOSE = "With no level to believe, one pump at a time runs for a draw-down, and rests that grow follow an empty pit."
+PURPOSE = "With the level lost one pump at a time runs for one draw-down, with growing rests in an empty pit."
 CLAUSES = ("L6", "L2", "A1")
 NEEDS = ("high", "pump_1", "pump_2", "relay")
-CAUTION = "The alarms call for minutes. Pumps run in the dry, up to blind_run (35 s) each: have the cords out."
+CAUTION = "Alarms for minutes. Pumps run dry, up to blind_run (35 s) each: unplug both pumps."
 RESTS_S = (10, 60, 300)  # L6; then 10 and 30 min
 
 
@@ -16,7 +16,7 @@ def run(bench):
     stick(bench, "high", wet=True)
     bench.when_alarm("level_lost", bench.setting_s("sequence_time") + longest_ms / 500 + 10)
     bench.press("silence")
-    bench.check("the alarm relay calls", not bench.is_on("relay"))
+    bench.check("the alarm relay drops out", not bench.is_on("relay"))
     bench.kit.run_until(lambda: not (bench.is_on("pump_1") or bench.is_on("pump_2")), 5000)
 
     off, before = bench.kit.now_ms(), None
@@ -24,8 +24,8 @@ def run(bench):
         n, on = first_on(bench, (RESTS_S[turn - 1] if turn else bench.setting_s("min_off")) + 10, off)
         if turn:
             timing(bench, f"rest {turn}", on - off, 1000 * RESTS_S[turn - 1])
-        if turn > 1:  # the first turn may have been passed over for a pump's rest
-            bench.check(f"run {turn + 1} is the other pump's", n == other(before), f"pump {n}")
+        if turn > 1:  # the first turn may have been skipped for a pump's rest
+            bench.check(f"run {turn + 1} is by the other pump", n == other(before), f"pump {n}")
         bench.stays(pump(other(n)), 0, 2)
         off, before = bench.when(pump(n), 0, longest_ms / 1000 + 10), n
         at_most(bench, f"blind run {turn + 1}", off - on, longest_ms)
@@ -33,4 +33,4 @@ def run(bench):
     bench.float("high", wet=False)
     bench.wait(bench.setting_s("debounce") + 1)
     found = bench.alarm("level_lost")
-    bench.check("once the float has moved the level counts again", found in ("normal", "returned"), found)
+    bench.check("once the float has moved, the level is valid again", found in ("normal", "returned"), found)

@@ -3,10 +3,10 @@
 from ._steps import both_off, drain, first_on, fitted, ready, start_limit_s, timing
 
 ORDER = 70
-PURPOSE = "A contact counts only once its new value has stood for the debounce without a break."
+PURPOSE = "A contact changes only after its new state has lasted for `debounce` without a break."
 CLAUSES = ("L1",)
 NEEDS = ("off", "lead", "pump_1", "pump_2")
-CAUTION = "A pump starts: water over the intakes, or cords out."
+CAUTION = "A pump starts: water over the inlets, or unplug both pumps."
 
 
 def run(bench):

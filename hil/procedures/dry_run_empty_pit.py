@@ -1,12 +1,12 @@
-"""An off float that hangs wet while the pit is pumped empty."""
+"""An off float stuck wet while the pit is pumped empty."""
 
 from ._steps import SENSE_CURRENT, are_suspect, begin, both_off, drain, fitted, pump, ready, timing
 
 ORDER = 190
-PURPOSE = "Underload with no float from lead up wet is the empty pit: the pump stops unblamed, off is suspect."
+PURPOSE = "Underload with lead, lag and high dry means an empty pit: the pump stops without a fault, off is suspect."
 CLAUSES = ("R1", "L2")
 NEEDS = ("off", "lead", "current", "pump_1", "pump_2")
-CAUTION = "Never run a real pump dry to test this: the underload is made in the current's wire."
+CAUTION = "Never run a real pump dry to test this: the bench simulates the underload current. Unplug both pumps."
 
 
 def run(bench):
@@ -25,6 +25,6 @@ def run(bench):
     both_off(bench, bench.setting_s("start_spacing") + 5)
     are_suspect(bench, "off")
     cause, now = bench.value(f"pump_{leader}_cause"), bench.value(f"trips_{leader}")
-    bench.check("the pump is not to blame", cause == 0 and now == trips, f"cause {cause}, trips {trips} to {now}")
+    bench.check("no fault of the pump", cause == 0 and now == trips, f"cause {cause}, trips {trips} to {now}")
     bench.press("silence")
     drain(bench)

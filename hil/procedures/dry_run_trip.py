@@ -5,10 +5,15 @@ from duplexsump.control.pump import NOT_PUMPING
 from ._steps import SENSE_CURRENT, begin, cause_named, drain, off_limit_s, other, pump, ready, taken_over, timing
 
 ORDER = 180
-PURPOSE = "A pump that underloads with lead wet trips as not pumping, the other takes over, and the next rise forgives."
+PURPOSE = (
+    "A pump in underload with lead wet trips as not pumping, the other takes over, and the next rise clears the trip."
+)
 CLAUSES = ("R1", "R4", "D3")
 NEEDS = ("off", "lead", "current", "pump_1", "pump_2")
-CAUTION = "The horn sounds. Never run a real pump dry to test this: the underload is made in the current's wire."
+CAUTION = (
+    "The horn sounds. Never run a real pump dry to test this: the bench simulates the underload current. Unplug "
+    "both pumps."
+)
 FIT = (0, 1, 2)  # register pump_n_state: idle, starting, running
 
 
@@ -33,5 +38,5 @@ def run(bench):
     begin(bench)
     bench.wait(1)
     state = bench.value(f"pump_{leader}_state")
-    bench.check("lead wet anew ends the trip", state in FIT, f"state {state}")
+    bench.check("lead wet again clears the trip", state in FIT, f"state {state}")
     drain(bench)

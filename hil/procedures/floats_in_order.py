@@ -1,4 +1,4 @@
-"""Water that rises and falls past all four floats."""
+"""Water rising and falling past all four floats."""
 
 from ._steps import both_off, first_on, fitted, off_limit_s, other, pump, ready, running, start_limit_s, timing
 
@@ -6,7 +6,7 @@ ORDER = 50
 PURPOSE = "Floats in order: lead starts one pump, lag the other, both run until the off float is dry."
 CLAUSES = ("D1", "L1")
 NEEDS = ("off", "lead", "lag", "high", "pump_1", "pump_2")
-CAUTION = "The high water alarm sounds. With no water in the pit have the pumps' cords out."
+CAUTION = "The high-water alarm sounds and both pumps start: with no water in the pit unplug both pumps."
 REAL_TIME = True
 STEP_S = 4  # longer than the debounce, and than the 2 s of L7
 
@@ -33,7 +33,7 @@ def run(bench):
         bench.water(*wet_still)
         bench.wait(STEP_S)
         names = " and ".join(wet_still)
-        bench.check(f"both pumps go on with {names} wet", len(running(bench)) == 2, running(bench) or "none")
+        bench.check(f"both pumps keep running with {names} wet", len(running(bench)) == 2, running(bench) or "none")
     bench.wait(bench.setting_s("min_run"))
     bench.water()
     dry = bench.mark_ms

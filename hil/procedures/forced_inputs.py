@@ -1,4 +1,4 @@
-"""Inputs forced over the link for a test without a rig."""
+"""Inputs forced over the link, for a test without a rig."""
 
 from duplexsump.station import registers as r
 
@@ -7,10 +7,12 @@ from host_sim.board.client import RefusedError
 from ._steps import both_off, first_on, pump, ready, start_limit_s, timing
 
 ORDER = 380
-PURPOSE = "Inputs are forced with the test jumper made only, are told, lapse by themselves and give way to high water."
+PURPOSE = (
+    "Inputs can be forced only with the test jumper in; forces raise an alarm, time out, and end at real high water."
+)
 CLAUSES = ("M2", "A1")
 NEEDS = ("jumper", "high", "pump_1", "pump_2")
-CAUTION = "A forced float starts a real pump: water over the intakes, or cords out. The high water alarm sounds."
+CAUTION = "A forced float starts a real pump: water over the inlets, or unplug both pumps. The high-water alarm sounds."
 LEAD = 1  # place of lead among the forces
 
 
@@ -30,9 +32,9 @@ def run(bench):
     force_lead(bench)
     leader, _ = first_on(bench, start_limit_s(bench), forced)
     found = bench.alarm("inputs_forced")
-    bench.check("that inputs are forced is told", found == "unacknowledged", found)
+    bench.check("alarm: inputs forced", found == "unacknowledged", found)
     over = bench.when_alarm("inputs_forced", bench.setting_s("force_timeout") + 5, "returned")
-    timing(bench, "force to its lapse", over - forced, bench.setting("force_timeout"))
+    timing(bench, "force to its timeout", over - forced, bench.setting("force_timeout"))
     bench.when(pump(leader), 0, bench.setting_s("blind_run") + 5)
 
     bench.press("silence")
@@ -49,6 +51,6 @@ def run(bench):
 
 
 def force_lead(bench):
-    """Force the lead contact wet.  Raises RefusedError where the board will not have it."""
+    """Force the lead contact wet.  Raises RefusedError where the board refuses."""
     bench.client.write_bits(r.FORCE_MASK_AT + LEAD, [1])
     bench.client.write_bits(r.FORCE_VALUE_AT + LEAD, [1])

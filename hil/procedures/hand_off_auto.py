@@ -3,11 +3,11 @@
 from ._steps import at_once, begin, both_off, drain, fill, other, pump, ready, running, shorter, timing
 
 ORDER = 150
-PURPOSE = "OFF stops a pump at once and keeps it off; HAND runs it whatever the level, rested, up to its limit."
+PURPOSE = "OFF stops a pump at once and keeps it off; HAND runs it at any level, after its rest, up to its limit."
 CLAUSES = ("M1", "I2", "S1", "D3", "A1")
 NEEDS = ("off", "lead", "lag", "selector_1", "selector_2", "pump_1", "pump_2", "relay")
 CAUTION = (
-    "HAND runs a pump for hand_limit (5 min unless set otherwise): water over the intake, or its cord out. "
+    "HAND runs a pump for hand_limit (5 min unless set otherwise): water over the inlet, or unplug both pumps. "
     "OFF on a selector makes no pump safe to touch: unplug it or lock it out before any work on it."
 )
 
@@ -26,7 +26,9 @@ def run(bench):
     fill(bench, "lag")
     both_off(bench, bench.setting_s("min_off") + 5)
     found = bench.alarm("no_pump")
-    bench.check("that no pump is left is a high alarm", found == "unacknowledged" and not bench.is_on("relay"), found)
+    bench.check(
+        "no pump available: a high-priority alarm", found == "unacknowledged" and not bench.is_on("relay"), found
+    )
 
     drain(bench, "lag")
     bench.wait(2)
@@ -38,7 +40,7 @@ def run(bench):
 
 
 def by_hand(bench, n):
-    """HAND in an empty pit: it runs, it rests after a stop, and it ends at its limit."""
+    """HAND in an empty pit: the pump runs, rests after a stop, and stops at its limit."""
     bench.selector(n, "hand")
     at_once(bench, "HAND to pump on", bench.when(pump(n), 1, 3) - bench.mark_ms)
     bench.wait(bench.setting_s("min_run") + 2)
@@ -51,7 +53,7 @@ def by_hand(bench, n):
     off = bench.when(pump(n), 0, bench.setting_s("hand_limit") + 5)
     timing(bench, "HAND to its limit", off - on, bench.setting("hand_limit"))
     found = bench.alarm("hand_overrun")
-    bench.check("the limit is told", found == "unacknowledged", found)
-    bench.check("no pump runs any more", not running(bench), running(bench) or "none")
+    bench.check("alarm: HAND limit reached", found == "unacknowledged", found)
+    bench.check("no pump runs", not running(bench), running(bench) or "none")
     bench.selector(n, "auto")
     bench.wait(1)

@@ -1,13 +1,13 @@
-"""The high float, lifted and with a broken wire."""
+"""The high float: lifted, and with a broken wire."""
 
-from ._steps import are_suspect, believes_all, contact, ready, timing
+from ._steps import are_suspect, contact, none_suspect, ready, timing
 
 ORDER = 290
-PURPOSE = "A lifted high float calls, whether it is believed or not; so does the broken wire of a normally-closed one."
+PURPOSE = "A lifted high float raises the alarm even while suspect; so does a broken wire of a normally-closed one."
 CLAUSES = ("I4", "L2", "A1", "A3")
 NEEDS = ("high", "pump_1", "pump_2", "horn", "relay")
-CAUTION = "The horn sounds and the alarm relay calls. Both pumps start in the dry: have the cords out."
-CHIRP_S = 60  # A2: of an alarm that is over
+CAUTION = "The horn sounds, the alarm relay drops out. Both pumps start dry: unplug both pumps."
+CHIRP_S = 60  # A2: of an alarm that has cleared
 
 
 def run(bench):
@@ -17,13 +17,13 @@ def run(bench):
     bench.wait(bench.setting_s("sequence_time") + 2)
     are_suspect(bench, "high")
     found = bench.alarm("high_water")
-    bench.check("and the alarm goes on all the same", found == "unacknowledged", found)
-    bench.check("the relay goes on calling", not bench.is_on("relay"))
+    bench.check("the alarm stays active all the same", found == "unacknowledged", found)
+    bench.check("the alarm relay stays dropped", not bench.is_on("relay"))
     bench.float("high", wet=False)
     bench.wait(bench.setting_s("debounce") + 1)
-    believes_all(bench, "once it has moved")
+    none_suspect(bench, "once it has moved")
 
-    # Silenced, it would stay quiet for a while (A2): the horn is left to end by itself.
+    # A silenced alarm would stay quiet for a time (A2), so the horn is left to stop by itself.
     bench.when("horn", 0, CHIRP_S + 10)
     bench.wait(bench.setting_s("blind_run"))
     if bench.setting("normally_closed") & contact("high"):
@@ -31,9 +31,9 @@ def run(bench):
         calls(bench, "unplugged")
         bench.press("silence")
         bench.float("high", wet=False)
-        bench.note("a shorted high float reads dry for ever and is found by lifting it only: lift it at every check")
+        bench.note("a shorted high float always reads dry and is found only by lifting it: lift it at every check")
     else:
-        bench.note("this high float is normally open: unplugged it reads dry for ever; lift it at every check")
+        bench.note("this high float is normally open: unplugged it always reads dry; lift it at every check")
     bench.water()
 
 

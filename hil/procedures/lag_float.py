@@ -3,10 +3,12 @@
 from ._steps import are_suspect, both_off, first_on, fitted, other, pump, ready, start_limit_s, stick, timing
 
 ORDER = 280
-PURPOSE = "A lag float stuck wet is soon suspect; stuck dry, high water starts the second pump all the same."
+PURPOSE = (
+    "A lag float stuck wet becomes suspect after sequence_time; stuck dry, high water still starts the second pump."
+)
 CLAUSES = ("L2", "D1")
 NEEDS = ("off", "lead", "lag", "high", "pump_1", "pump_2")
-CAUTION = "The horn sounds. Stuck wet, both pumps run with no water for sequence_time (20 s): have the cords out."
+CAUTION = "The horn sounds. Stuck wet, both pumps run dry for sequence_time (20 s): unplug both pumps."
 
 
 def run(bench):
@@ -34,7 +36,7 @@ def run(bench):
     bench.float("high")
     wet = bench.mark_ms
     on = bench.when(pump(other(leader)), 1, bench.setting_s("debounce") + 5)
-    timing(bench, "high wet over a dry lag to second pump", on - wet, bench.setting("debounce"))
+    timing(bench, "high wet with lag dry to second pump", on - wet, bench.setting("debounce"))
     bench.when_alarm("floats_out_of_sequence", bench.setting_s("sequence_time") + 5)
     are_suspect(bench, "lag")
     bench.press("silence")

@@ -1,12 +1,12 @@
-"""A rise that one pump does not hold."""
+"""A rise that one pump does not stop."""
 
 from ._steps import begin, drain, off_limit_s, other, pump, ready, running, timing
 
 ORDER = 90
-PURPOSE = "Water that goes on rising past the lag float while one pump runs starts the other, and is told."
+PURPOSE = "Water rising past the lag float while one pump runs starts the other and raises an alarm."
 CLAUSES = ("D1", "D5", "S2")
 NEEDS = ("off", "lead", "lag", "pump_1", "pump_2")
-CAUTION = "Both pumps run at once: mind the circuit's rating, and with no water in the pit have the cords out."
+CAUTION = "Both pumps run at once: mind the circuit's rating, and with no water in the pit unplug both pumps."
 
 
 def run(bench):
@@ -19,7 +19,7 @@ def run(bench):
     second = bench.when(pump(other(leader)), 1, spacing_ms / 1000 + 10)
     timing(bench, "first start to second", second - started, due_ms)
     found = bench.alarm("lag_reached")
-    bench.check("lag reached is told", found == "unacknowledged", found)
+    bench.check("alarm: lag reached", found == "unacknowledged", found)
 
     drain(bench, "lag")
     bench.check("both run until off is dry", len(running(bench)) == 2, running(bench) or "none")

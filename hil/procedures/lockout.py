@@ -1,12 +1,12 @@
-"""The same fault again and again locks a pump out, and a reset lets it back."""
+"""Lockout after repeated failed starts, and its reset."""
 
 from ._steps import SENSE_CURRENT, begin, cycle, drain, off_limit_s, other, pump, ready, shorter
 
 ORDER = 200
-PURPOSE = "A pump that fails to start as often in a row as allowed is locked out until somebody resets it."
+PURPOSE = "A pump that fails to start `retries` times in a row is locked out until reset."
 CLAUSES = ("S5", "R4", "A1")
 NEEDS = ("off", "lead", "current_1", "current_2", "pump_1", "pump_2")
-CAUTION = "The horn sounds. A lockout has a cause: on site mend it before the reset, with the pump unplugged."
+CAUTION = "The horn sounds and pumps start: unplug both pumps. On site find and repair the cause before the reset."
 RESTING, LOCKED_OUT = 3, 4  # register pump_n_state
 
 
@@ -30,16 +30,16 @@ def run(bench):
         bench.press("silence")
         bench.wait(bench.setting_s("retry") + 2)
     found = bench.alarm(f"pump_{bad}_lockout")
-    bench.check("the lockout stands", found == "acknowledged", found)
-    bench.check("a pump that is locked out does not lead", cycle(bench) == other(bad))
+    bench.check("the lockout alarm is active", found == "acknowledged", found)
+    bench.check("a locked-out pump does not lead", cycle(bench) == other(bad))
     bench.wait(bench.setting_s("min_off"))
 
     bench.draws(bad, "normal")
     bench.press("reset")
     bench.wait(1)
     found = bench.alarm(f"pump_{bad}_lockout")
-    bench.check("the reset ends it", found == "normal" and bench.value(f"pump_{bad}_state") == 0, found)
-    bench.check("and the pump leads again", bad in (cycle(bench), rested_cycle(bench)))
+    bench.check("the reset clears it", found == "normal" and bench.value(f"pump_{bad}_state") == 0, found)
+    bench.check("the pump leads again", bad in (cycle(bench), rested_cycle(bench)))
 
 
 def rested_cycle(bench):

@@ -1,12 +1,12 @@
-"""A lead that runs and runs below lag."""
+"""A lead pump that runs too long below lag."""
 
 from ._steps import ALTERNATE, begin, between, drain, off_limit_s, other, pump, ready, shorter, timing
 
 ORDER = 110
-PURPOSE = "A lead that has run for max_run with the water below lag stops, and the other goes on."
+PURPOSE = "A lead pump that has run for max_run with the water below lag stops, and the other takes over."
 CLAUSES = ("D4",)
 NEEDS = ("off", "lead", "pump_1", "pump_2")
-CAUTION = "Each pump runs for max_run (20 min unless set otherwise): water over the intakes, or cords out."
+CAUTION = "Each pump runs for max_run (20 min unless set otherwise): water over the inlets, or unplug both pumps."
 SHORT_MS = 60000
 
 
@@ -20,7 +20,7 @@ def run(bench):
     on = bench.when(pump(other(leader)), 1, 10)
     between(bench, "stop of the first to start of the other", on - off, 100, 100)
     found = bench.alarm("long_run")
-    bench.check("the long run is told", found in ("unacknowledged", "returned"), found)
+    bench.check("alarm: long run", found in ("unacknowledged", "returned"), found)
 
     drain(bench)
     bench.when(pump(other(leader)), 0, off_limit_s(bench))

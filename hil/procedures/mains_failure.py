@@ -1,12 +1,18 @@
-"""The mains go while a pump runs, and come back."""
+"""Loss and return of the mains while a pump runs."""
 
 from ._steps import MAINS, at_once, begin, both_off, drain, first_on, pump, ready, timing
 
 ORDER = 330
-PURPOSE = "Mains gone, a mains pump's output drops at once, the loss is told, no pump is blamed; a return must last."
+PURPOSE = (
+    "With the mains lost a mains pump's output drops at once and an alarm is raised, without a pump fault; the "
+    "return must last."
+)
 CLAUSES = ("A4", "A1")
 NEEDS = ("off", "lead", "lag", "high", "mains", "pump_1", "pump_2")
-CAUTION = "The horn sounds, the alarm relay calls. Switch the mains off at the breaker, never by pulling live wires."
+CAUTION = (
+    "The horn sounds, the alarm relay drops out, pumps start: unplug both pumps. Switch the mains off at the "
+    "breaker, never by pulling live wires."
+)
 ALARM_MS = 10000  # A4
 
 
@@ -19,19 +25,19 @@ def run(bench):
     bench.mains(False)
     gone = bench.mark_ms
     at_once(bench, "mains lost to pump off", bench.when(pump(leader), 0, 2) - gone)
-    told = bench.when_alarm("mains_lost", ALARM_MS / 1000 + 3, "unacknowledged")
-    timing(bench, "mains lost to its alarm", told - gone, ALARM_MS)
+    alarm_ms = bench.when_alarm("mains_lost", ALARM_MS / 1000 + 3, "unacknowledged")
+    timing(bench, "mains lost to its alarm", alarm_ms - gone, ALARM_MS)
     found = bench.alarm("no_pump")
-    bench.check("that no pump is left is a high alarm", found == "unacknowledged", found)
+    bench.check("no pump available: a high-priority alarm", found == "unacknowledged", found)
     bench.press("silence")
     now, cause = bench.value(f"trips_{leader}"), bench.value(f"pump_{leader}_cause")
-    bench.check("it is no fault of the pump", now == trips and cause == 0, f"trips {trips} to {now}, cause {cause}")
+    bench.check("no fault of the pump", now == trips and cause == 0, f"trips {trips} to {now}, cause {cause}")
 
     bench.wait(bench.setting_s("lag_min_off"))
     settle_ms = bench.setting("mains_settle")
     bench.mains(True)
     both_off(bench, settle_ms / 3000)
-    bench.mains(False)  # it was no lasting return
+    bench.mains(False)  # the return did not last
     bench.wait(3)
     bench.mains(True)
     back = bench.mark_ms

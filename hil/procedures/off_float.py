@@ -1,4 +1,4 @@
-"""The off float, lifted, cut and stuck."""
+"""The off float: lifted, cut and stuck."""
 
 from ._steps import (
     LATE_MS,
@@ -15,10 +15,10 @@ from ._steps import (
 )
 
 ORDER = 260
-PURPOSE = "An off float alone starts nothing; cut, pumping stops by time; stuck wet, it is found out after two stops."
+PURPOSE = "An off float alone starts nothing; cut, pumping stops by time; stuck wet, it is suspect after two stops."
 CLAUSES = ("D1", "L2", "L3", "L4")
 NEEDS = ("off", "lead", "pump_1", "pump_2")
-CAUTION = "The horn sounds. A pump runs up to three draw-downs long: water over the intake, or its cord out."
+CAUTION = "The horn sounds. A pump runs for up to three draw-down times: water over the inlets, or unplug both pumps."
 
 
 def run(bench):
@@ -39,14 +39,14 @@ def run(bench):
 
 
 def stops_by_time(bench):
-    """The circuit reads dry: the pump starts, off is suspect, and the draw-down is timed from lead dry (L3)."""
+    """Circuit open: the pump starts, off is suspect, and the draw-down is timed from lead dry (L3)."""
     stick(bench, "off", wet=False)
     bench.float("lead")
     wet = bench.mark_ms
     leader, started = first_on(bench, start_limit_s(bench), wet)
-    told = bench.when_alarm("floats_out_of_sequence", bench.setting_s("sequence_time") + 5)
+    alarm_ms = bench.when_alarm("floats_out_of_sequence", bench.setting_s("sequence_time") + 5)
     rule_ms = bench.setting("debounce") + bench.setting("sequence_time")
-    timing(bench, "lead wet to floats out of sequence", told - wet, rule_ms)
+    timing(bench, "lead wet to floats out of sequence", alarm_ms - wet, rule_ms)
     are_suspect(bench, "off")
     bench.float("lead", wet=False)
     dry = bench.mark_ms + bench.setting("debounce")
@@ -58,7 +58,7 @@ def stops_by_time(bench):
 
 
 def stuck_wet(bench):
-    """The circuit reads wet: two provisional stops that last, then off is suspect (L4)."""
+    """Circuit closed: two provisional stops, then off is suspect (L4)."""
     stick(bench, "off", wet=True)
     bench.wait(3)
     down_ms = bench.setting("pump_down_lead") or bench.setting("blind_run")
@@ -73,5 +73,5 @@ def stuck_wet(bench):
         both_off(bench, (2 * down_ms + LATE_MS) / 1000)
     are_suspect(bench, "off")
     found = bench.alarm("floats_out_of_sequence")
-    bench.check("it is told", found == "unacknowledged", found)
+    bench.check("alarm: floats out of sequence", found == "unacknowledged", found)
     bench.press("silence")

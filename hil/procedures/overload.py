@@ -1,12 +1,18 @@
-"""A motor that draws too much."""
+"""Overcurrent and locked rotor."""
 
 from ._steps import SENSE_CURRENT, at_most, begin, other, pump, ready, timing
 
 ORDER = 220
-PURPOSE = "Overcurrent trips a pump after its time, a locked rotor a second after the inrush, and both out calls."
+PURPOSE = (
+    "Overcurrent trips a pump after overload_time, a locked rotor 1 s after the inrush; with both tripped an "
+    "alarm is raised."
+)
 CLAUSES = ("S7", "D3", "A1")
 NEEDS = ("lead", "current", "pump_1", "pump_2", "relay")
-CAUTION = "The horn sounds and the alarm relay calls. Never jam a pump to test this: the current is made in its wire."
+CAUTION = (
+    "The horn sounds, the alarm relay drops out. Never jam a pump to test this: the bench simulates the current. "
+    "Unplug both pumps."
+)
 OVERLOAD = 4  # register pump_n_cause
 ROTOR_MS = 2000  # S7: a second for the start, a second of it
 
@@ -30,6 +36,8 @@ def run(bench):
         bench.check(f"the cause is named: overload of pump {n}", cause == OVERLOAD, f"cause {cause}")
     bench.wait(1)
     found = bench.alarm("no_pump")
-    bench.check("that no pump is left is a high alarm", found == "unacknowledged" and not bench.is_on("relay"), found)
+    bench.check(
+        "no pump available: a high-priority alarm", found == "unacknowledged" and not bench.is_on("relay"), found
+    )
     bench.water()
     bench.press("silence")

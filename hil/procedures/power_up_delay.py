@@ -1,17 +1,17 @@
-"""After a power-up the pumps wait, longer when the power comes and goes."""
+"""Power-up delay, longer after repeated power-ups."""
 
 from ._steps import GAP_S, START_UP_MS, begin, between, both_off, drain, first_on, ready
 
 ORDER = 30
-PURPOSE = "After a power-up both pumps stay off for the delay, which doubles while power-ups lie less than 5 min apart."
+PURPOSE = "After a power-up both pumps stay off for the delay, which doubles for power-ups less than 5 min apart."
 CLAUSES = ("S4", "S1")
 NEEDS = ("power", "off", "lead", "lag", "high", "pump_1", "pump_2")
 CAUTION = (
-    "The high water alarm sounds and both pumps start: water over the intakes, or cords out. "
-    "The power is the controller's own; cut it at its plug or breaker, never by pulling live wires."
+    "The high-water alarm sounds and both pumps start: water over the inlets, or unplug both pumps. "
+    "Cut the controller's power at its plug or breaker, never by pulling live wires."
 )
 FEW_MINUTES_S = 300  # S4: power-ups closer together than this are counted
-APART_S = 5  # how long the power stays away
+APART_S = 5  # how long the power stays off
 
 
 def run(bench):
@@ -19,10 +19,10 @@ def run(bench):
     bench.wait(FEW_MINUTES_S)
     hold_ms = bench.setting("boot_hold")
 
-    # Both pumps count as just stopped, so the longer of delay and rest is waited for.
+    # Both pumps count as just stopped, so the longer of delay and rest applies.
     rest_ms, flood_rest_ms = bench.setting("lag_min_off"), bench.setting("flood_min_off")
     begin(bench)
-    restart(bench, "first power-up for 5 min", max(hold_ms, rest_ms))
+    restart(bench, "first power-up in 5 min", max(hold_ms, rest_ms))
     restart(bench, "second within 5 min", max(2 * hold_ms, rest_ms))
     restart(bench, "third within 5 min", max(4 * hold_ms, rest_ms))
     bench.water("off", "lead", "lag")

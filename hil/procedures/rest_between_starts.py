@@ -1,4 +1,4 @@
-"""No pump starts again before it has rested, and the two do not start together."""
+"""Rest between starts of a pump, and spacing of two starts."""
 
 from ._steps import (
     ALTERNATE,
@@ -16,10 +16,10 @@ from ._steps import (
 )
 
 ORDER = 100
-PURPOSE = "A pump rests after a stop, less when the water is higher, and two starts keep their spacing."
+PURPOSE = "A pump rests after a stop, less at higher water, and two starts keep their spacing."
 CLAUSES = ("S1", "S2")
 NEEDS = ("off", "lead", "lag", "high", "pump_1", "pump_2")
-CAUTION = "The high water alarm sounds. Both pumps start several times: with no water in the pit have the cords out."
+CAUTION = "The high-water alarm sounds. Both pumps start several times: with no water in the pit unplug both pumps."
 
 
 def run(bench):
@@ -30,7 +30,7 @@ def run(bench):
     bench.check("the other pump takes the next turn", second == other(leader), f"pump {second}")
     wet = fill(bench, "lead")
     again, at = first_on(bench, start_limit_s(bench), wet)
-    bench.check("and then it is the first one's again", again == leader, f"pump {again}")
+    bench.check("then the first pump leads again", again == leader, f"pump {again}")
     rest_ms = max(bench.setting("lag_min_off"), wet + bench.setting("debounce") - off)
     timing(bench, "rest with lead wet and no pump running", at - off, rest_ms)
 

@@ -1,14 +1,14 @@
-"""A breaker, an earth-fault device or a pulled cord in mid-run."""
+"""Power to a pump lost in mid-run: breaker, GFCI or cord."""
 
 from duplexsump.control.pump import RUN_LOST
 
 from ._steps import SENSE_CURRENT, begin, cause_named, drain, off_limit_s, other, pump, ready, taken_over, timing
 
 ORDER = 170
-PURPOSE = "A pump whose current goes in mid-run is switched off, the other takes over, and it is no dry run."
+PURPOSE = "A pump that loses its current in mid-run is switched off, the other takes over, and no dry run is reported."
 CLAUSES = ("S5", "S5b", "D3")
 NEEDS = ("off", "lead", "current_1", "current_2", "pump_1", "pump_2")
-CAUTION = "The horn sounds. The other pump takes over: water over its intake, or its cord out."
+CAUTION = "The horn sounds. The other pump takes over: water over its inlet, or unplug both pumps."
 
 
 def run(bench):
@@ -21,11 +21,11 @@ def run(bench):
     gone = bench.mark_ms
     proof_ms = bench.setting("start_proof")
     off = bench.when(pump(leader), 0, proof_ms / 1000 + 5)
-    timing(bench, "current gone to pump off", off - gone, proof_ms)
+    timing(bench, "current lost to pump off", off - gone, proof_ms)
     taken_over(bench, leader, off)
     cause_named(bench, leader, RUN_LOST)
     found = bench.alarm(f"pump_{leader}_unavailable")
-    bench.check("that the pump is out is told", found == "unacknowledged", found)
+    bench.check("alarm: pump unavailable", found == "unacknowledged", found)
 
     bench.wait(bench.setting_s("min_run"))
     drain(bench)

@@ -1,14 +1,14 @@
-"""A pump that is switched on and draws nothing."""
+"""A pump that draws no current when switched on."""
 
 from duplexsump.control.pump import FAILED_START
 
 from ._steps import SENSE_CURRENT, at_most, begin, cause_named, cycle, drain, off_limit_s, other, pump, ready, timing
 
 ORDER = 160
-PURPOSE = "A pump that draws no current after its start is switched off, the other takes over, and the fault is named."
+PURPOSE = "A pump that draws no current after its start trips, the other takes over, and the cause is named."
 CLAUSES = ("S5", "D3", "A1")
 NEEDS = ("off", "lead", "current_1", "current_2", "pump_1", "pump_2", "horn")
-CAUTION = "The horn sounds. Pulling a cord to test this is done at the plug, dry hands, by the pump's own plug only."
+CAUTION = "The horn sounds. The other pump takes over: water over its inlet, or unplug both pumps."
 RESTING = 3  # register pump_n_state
 
 
@@ -26,11 +26,13 @@ def run(bench):
     cause_named(bench, leader, FAILED_START)
     state = bench.value(f"pump_{leader}_state")
     bench.check("the pump rests for its retry", state == RESTING, f"state {state}")
-    bench.check("the horn tells that a pump is out", bench.is_on("horn"), bench.alarm(f"pump_{leader}_unavailable"))
+    bench.check(
+        "the horn sounds: a pump is unavailable", bench.is_on("horn"), bench.alarm(f"pump_{leader}_unavailable")
+    )
     bench.press("silence")
 
     bench.wait(bench.setting_s("min_run"))
     drain(bench)
     bench.when(pump(other(leader)), 0, off_limit_s(bench))
     bench.wait(bench.setting_s("lag_min_off"))
-    bench.check("the next cycle passes over the pump at rest", cycle(bench) == other(leader))
+    bench.check("the next cycle skips the pump at rest", cycle(bench) == other(leader))

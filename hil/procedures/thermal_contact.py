@@ -5,10 +5,10 @@ from duplexsump.control.pump import THERMAL_OPEN
 from ._steps import at_once, begin, both_off, cause_named, drain, off_limit_s, other, pump, ready, taken_over
 
 ORDER = 230
-PURPOSE = "An open thermal contact stops its pump at once and keeps it off, and the closing is followed by a rest."
+PURPOSE = "An open thermal contact stops its pump at once and keeps it off; after closing the pump rests."
 CLAUSES = ("S7", "I2", "D3")
 NEEDS = ("off", "lead", "lag", "thermal_1", "thermal_2", "pump_1", "pump_2")
-CAUTION = "The horn sounds. The other pump takes over: water over its intake, or its cord out."
+CAUTION = "The horn sounds. The other pump takes over: water over its inlet, or unplug both pumps."
 RESTING = 3  # register pump_n_state
 
 
@@ -30,7 +30,7 @@ def run(bench):
     bench.stays(pump(leader), 0, bench.setting_s("lag_min_off") + 2)
     state, now = bench.value(f"pump_{leader}_state"), bench.value(f"trips_{leader}")
     bench.check("closed again, the pump rests for its retry", state == RESTING, f"state {state}")
-    bench.check("it counts as no trip", now == trips, f"{trips} to {now}")
+    bench.check("it is not counted as a trip", now == trips, f"{trips} to {now}")
     bench.press("silence")
     drain(bench, "lag")
     bench.when(pump(other(leader)), 0, off_limit_s(bench))

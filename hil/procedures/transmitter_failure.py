@@ -1,12 +1,12 @@
-"""A level transmitter whose loop breaks, or which stands still."""
+"""A level transmitter out of range or frozen."""
 
 from ._steps import SENSE_NOTHING, at_most, first_on, off_limit_s, pump, ready, run_dry, start_limit_s, timing
 
 ORDER = 320
-PURPOSE = "A transmitter out of range for 2 s, or still throughout a run, has failed, and pumping goes on blindly."
+PURPOSE = "A transmitter out of range for 2 s, or frozen during a run, has failed, and blind pumping takes over."
 CLAUSES = ("L5", "L6", "A1")
 NEEDS = ("level", "pump_1", "pump_2")
-CAUTION = "The horn sounds and the alarm relay calls. Pumps run blindly: water over the intakes, or cords out."
+CAUTION = "The horn sounds, the alarm relay drops out. Pumps run blind: water over the inlets, or unplug both pumps."
 ONLY_HIGH = 8  # setting fitted: no float but high
 HELD_MS = 2000  # L5; the limits are those of NAMUR NE 43: failed below 3.6 mA and above 21.0 mA
 STILL_MS = 30000  # L5
@@ -30,7 +30,7 @@ def run(bench):
         bench.transmitter(ma=ma)
         bench.wait(HELD_MS / 1000 + 2)
         found = bench.alarm("transmitter_failed")
-        bench.check(f"{ma} mA is no failure yet", found == "normal", found)
+        bench.check(f"{ma} mA is within range", found == "normal", found)
         bench.transmitter(level_mm=off_mm)
         bench.wait(bench.setting_s("lag_min_off"))
     longest_ms = run_dry(bench)
@@ -39,31 +39,31 @@ def run(bench):
         bench.transmitter(level_mm=off_mm)
         bench.wait(3)
         found = bench.alarm("transmitter_failed")
-        bench.check("with a sound signal it is over", found in ("normal", "returned"), found)
+        bench.check("a valid signal clears it", found in ("normal", "returned"), found)
     frozen(bench, lead_mm)
 
 
 def failed(bench, ma, longest_ms):
-    """A loop current out of range is a failure, and the pumps go on without it."""
+    """A loop current out of range is a failure, and blind pumping takes over."""
     bench.transmitter(ma=ma)
     began = bench.mark_ms
-    told = bench.when_alarm("transmitter_failed", HELD_MS / 1000 + 3, "unacknowledged")
-    timing(bench, f"{ma} mA to transmitter failed", told - began, HELD_MS)
+    alarm_ms = bench.when_alarm("transmitter_failed", HELD_MS / 1000 + 3, "unacknowledged")
+    timing(bench, f"{ma} mA to transmitter failed", alarm_ms - began, HELD_MS)
     found = bench.alarm("level_lost")
-    bench.check("that the level is lost is told", found == "unacknowledged", found)
+    bench.check("alarm: level lost", found == "unacknowledged", found)
     n, on = first_on(bench, bench.setting_s("min_off") + 70, began)
     at_most(bench, f"blind run at {ma} mA", bench.when(pump(n), 0, longest_ms / 1000 + 10) - on, longest_ms)
     bench.press("silence")
 
 
 def frozen(bench, lead_mm):
-    """A level that stands still while a pump is proved to run."""
+    """A level that does not move while a pump is proved running."""
     bench.draw_normally()
     bench.wait(bench.setting_s("min_off"))
     bench.press("reset")
     bench.transmitter(level_mm=lead_mm)
     _, on = first_on(bench, start_limit_s(bench), bench.mark_ms)
-    told = bench.when_alarm("transmitter_failed", STILL_MS / 1000 + 10, "unacknowledged")
+    alarm_ms = bench.when_alarm("transmitter_failed", STILL_MS / 1000 + 10, "unacknowledged")
     proof_ms = bench.setting("start_proof") if bench.setting("sensing") == SENSE_NOTHING else 0
-    timing(bench, "run without a move of the level to transmitter failed", told - on, STILL_MS + proof_ms)
+    timing(bench, "run with the level frozen to transmitter failed", alarm_ms - on, STILL_MS + proof_ms)
     bench.press("silence")

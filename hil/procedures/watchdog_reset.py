@@ -3,11 +3,13 @@
 from ._steps import START_UP_MS, at_most, begin, between, both_off, first_on, pump, ready
 
 ORDER = 40
-PURPOSE = "A controller that hangs in mid-run is reset by its watchdog, pumps off, and takes the demand up again."
+PURPOSE = (
+    "A controller that hangs in mid-run is reset by its watchdog, with the pumps off, and serves the demand again."
+)
 CLAUSES = ("M3", "S4", "A3")
 NEEDS = ("hang", "lead", "pump_1", "pump_2", "relay")
-CAUTION = "Until the watchdog bites the pump goes on running, whatever the floats do."
-WATCHDOG_MS = 8388  # the longest that the watchdog of an RP2040 reaches (its data sheet)
+CAUTION = "Until the watchdog resets the controller the pump keeps running, whatever the floats do: unplug both pumps."
+WATCHDOG_MS = 8388  # the longest watchdog time of an RP2040 (its data sheet)
 HOLD_TIMES = 4  # S4: the power-up delay grows to four times its setting
 
 
@@ -26,7 +28,7 @@ def run(bench):
     rest_ms = bench.setting("lag_min_off")
     longest_ms = max(HOLD_TIMES * bench.setting("boot_hold"), rest_ms) + START_UP_MS
     _, at = first_on(bench, longest_ms / 1000 + 5, off)
-    between(bench, "reset to demand taken up from the contacts", at - off, rest_ms, longest_ms)
+    between(bench, "reset to demand served from the contacts", at - off, rest_ms, longest_ms)
     cause = bench.value("reset_cause")
-    bench.check("the board tells that its watchdog has reset it", cause == 1, f"reset cause {cause}")
-    bench.check("the alarm relay is energised again", bench.is_on("relay"))
+    bench.check("reset cause: watchdog", cause == 1, f"reset cause {cause}")
+    bench.check("the alarm relay is energized again", bench.is_on("relay"))

@@ -1,10 +1,10 @@
-"""The paper that is left behind: what was tested, what came of it, what was not tested and why.
+"""The record: what was tested, the results, what was not tested and why.
 
     items.py      the items of a hose test
     document.py   the record as data, checked
     layout.py     fits tables onto a sheet of paper
-    page.py       the record as a page that prints on two sheets
-    files.py      written, and nothing overwritten
+    page.py       the record as a page that prints on two sheets; page.html, its template
+    files.py      written; nobody else's file is overwritten
 """
 
 from hil.record.document import hose_test, settings_checksum

@@ -1,4 +1,4 @@
-"""The files that a run leaves behind; nothing of somebody else's is overwritten."""
+"""The record's files; a file that was not written by an earlier run is never overwritten."""
 
 import json
 import os
@@ -19,7 +19,7 @@ def check(folder):
         raise InputError(f"{folder} is a file: name a folder, or one that does not exist yet", "--out")
     for name in (JSON_NAME, HTML_NAME):
         if (folder / name).exists() and not is_ours(folder / JSON_NAME, doc.ACCEPTANCE):
-            raise InputError(f"{folder} holds a {name} that no acceptance of ours wrote: name another folder", "--out")
+            raise InputError(f"{folder} holds a {name} that no acceptance run wrote: name another folder", "--out")
     _writable(folder, "--out")
 
 
@@ -41,7 +41,7 @@ def _writable(folder, source):
 
 
 def is_ours(path, kind):
-    """Tell whether a file holds a record of ours of that kind."""
+    """Tell whether a file holds a record of that kind."""
     try:
         found = json.loads(Path(path).read_text(encoding="utf-8"))
     except (OSError, ValueError):

@@ -62,7 +62,7 @@ def differences(simulated, board, until_ms, tick_ms=100, most=20):
         found.append(f"{len(ours)} records simulated, {len(theirs)} on the board")
     lives = [sum(isinstance(row, Life) and row.power == "up" for row in rows) for rows in (simulated, board)]
     if lives[0] != lives[1]:
-        found.append(f"{lives[0]} lives simulated, {lives[1]} on the board")
+        found.append(f"{lives[0]} power-ups simulated, {lives[1]} on the board")
     return min(len(ours), len(theirs)), found
 
 

@@ -54,7 +54,7 @@ class PitInLoop:
 
         # The alarm relay is energised in the very first step: a board that knows nothing has no alarm.
         if not self.kit.run_until(lambda: bool(alive()), START_MS):
-            raise Failed(f"the board did not begin to work within {START_MS // 1000} s of its power")
+            raise Failed(f"the board did not start within {START_MS // 1000} s of power-up")
         self.origin_ms = alive()[0].ms
 
     def now_ms(self):

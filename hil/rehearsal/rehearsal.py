@@ -1,4 +1,4 @@
-"""A rehearsal: a board goes through a site's night in the simulated pit; is its journal the simulator's?
+"""A rehearsal: a site's night on a board in the simulated pit, and its journal against the simulator's.
 
 What crossed into and out of the core must be the same, record for record, in
 each life of the controller from its beginning on, times within one tick.  The
@@ -91,14 +91,14 @@ def compare(simulated, board):
     """Return the Outcome of two lists of lives; nothing compared is itself a difference."""
     outcome = Outcome(lives=len(board))
     if len(simulated) != len(board):
-        outcome.differences.append(f"{len(simulated)} lives simulated, {len(board)} on the board")
+        outcome.differences.append(f"{len(simulated)} power-ups simulated, {len(board)} on the board")
     for number, (ours, theirs) in enumerate(zip(simulated, board, strict=False), 1):
         for one, other in zip(ours, theirs, strict=False):
             outcome.records += 1
             if one[1:] != other[1:] or abs(one[0] - other[0]) > TICK_MS:
-                outcome.differences.append(f"life {number}: simulated {_words(one)}; on the board {_words(other)}")
+                outcome.differences.append(f"power-up {number}: simulated {_words(one)}; on the board {_words(other)}")
         if len(ours) != len(theirs):
-            outcome.differences.append(f"life {number}: {len(ours)} records simulated, {len(theirs)} on the board")
+            outcome.differences.append(f"power-up {number}: {len(ours)} records simulated, {len(theirs)} on the board")
     if not outcome.records:
         outcome.differences.append("nothing was compared: one of the journals holds no record")
     return outcome

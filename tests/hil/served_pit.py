@@ -1,8 +1,9 @@
 """A virtual board on its simulated pit, served on a pty to a program in another process; a terminal for that program.
 
 The board runs in lockstep: its time goes on by a fixed stretch each time the
-program looks at it, so what the program measures does not depend on how fast
-this machine is.
+program looks at it, and the program's own clock stands still: no limit of its
+runs out, and every wait ends by what happens at the pit or is typed.  So nothing
+here depends on how fast this machine is.
 """
 
 import contextlib
@@ -26,9 +27,25 @@ from hil.rehearsal.pit_in_loop import PitInLoop
 ROOT = Path(__file__).resolve().parents[2]
 STRIDE_MS = 1000  # of the board's time, each time its states are asked for
 READ_BITS = b":0102"
-# The program itself, but without the rest between two looks, which only costs the test time.
-PROGRAM = "from hil.commission import command, watch; watch.LOOK_S = 0.01; command.main()"
-PATIENCE_S = 120.0
+LAST_RESORT_S = 3600.0  # ends a test that hangs; no claim rests on it
+# The program itself, with a clock that stands still, without the rest between two looks, and with no end to its
+# patience for an answer on the link.
+PROGRAM = f"""
+import time
+from hil.cli import app
+from hil.commission import watch
+from host_sim.board.client import Client
+
+class StillClock:
+    def seconds(self):
+        return 0.0
+    def pause(self, seconds):
+        time.sleep(0.01)
+
+watch.WallClock = StillClock
+Client.__init__.__defaults__ = ("ascii", 1, 115200, {LAST_RESORT_S})
+app.main()
+"""
 
 
 class ServedPit:
@@ -106,15 +123,15 @@ class Session:
         self.master, slave = pty.openpty()
         environment = {**os.environ, "PYTHONPATH": f"{ROOT / 'firmware/lib'}:{ROOT}", "TERM": "dumb"}
         self.process = subprocess.Popen(
-            [sys.executable, "-c", PROGRAM, *map(str, arguments)], stdin=slave, stdout=slave, stderr=slave, cwd=cwd,
-            env=environment, start_new_session=True, preexec_fn=_own_terminal,
+            [sys.executable, "-c", PROGRAM, "commission", *map(str, arguments)], stdin=slave, stdout=slave,
+            stderr=slave, cwd=cwd, env=environment, start_new_session=True, preexec_fn=_own_terminal,
         )  # fmt: skip
         os.close(slave)
         self.text = ""  # everything that was said
         self.at = 0  # how far `expect` has read
 
     def _more(self, until):
-        assert time.monotonic() < until, f"waited in vain; it said last:\n{self.text[-1500:]}"
+        assert time.monotonic() < until, f"hangs; it said last:\n{self.text[-1500:]}"
         if not select.select([self.master], [], [], 0.2)[0]:
             return True
         try:
@@ -130,7 +147,7 @@ class Session:
 
     def find(self, wanted):
         """Wait for what a compiled expression finds behind what was read so far; return the match."""
-        until = time.monotonic() + PATIENCE_S
+        until = time.monotonic() + LAST_RESORT_S
         while True:
             found = wanted.search(self.text, self.at)
             if found:
@@ -159,10 +176,10 @@ class Session:
 
     def end(self):
         """Wait for its end; return its exit code."""
-        until = time.monotonic() + PATIENCE_S
+        until = time.monotonic() + LAST_RESORT_S
         while self._more(until):
             pass
-        code = self.process.wait(PATIENCE_S)
+        code = self.process.wait(LAST_RESORT_S)
         os.close(self.master)
         return code
 
@@ -181,19 +198,21 @@ def _own_terminal():
 # What the dialogue asks to be done, and the name under which a PitPerson knows it.
 TOLD = (
     (r"Turn the selector of pump (\d) to (\w+)", "selector_{0}_{1}"),
+    (r"Unplug both pumps", "unplug"),
+    (r"Plug both pumps in", "plug"),
     (r"Lift the `(\w+)` float", "lift_{0}"),
     (r"The water holds `(\w+)` wet", "lower_{0}"),
-    (r"Let it go|Let the `high` float go", "let_go"),
-    (r"The horn sounds|Press the silence button", "silence"),
+    (r"Let it go|Let the `\w+` float go|Release the", "let_go"),
+    (r"The horn is on|Press the silence button", "silence"),
     (r"Press the reset button", "reset"),
-    (r"Shut the isolating valve above check valve (\d)", "valve_{0}"),
+    (r"Close the isolation valve above check valve (\d)", "valve_{0}"),
     (r"[Oo]pen the hose|open it\.|with the hose open", "hose_on"),
     (r"Shut the hose", "hose_off"),
     (r"Press the test button of pump (\d)", "trip_{0}"),
-    (r"Set the device of pump (\d)", "untrip_{0}"),
-    (r"CUT THE SUPPLY", "cut"),
-    (r"Put the supply back", "restore"),
-    (r"Take the test jumper out", "jumper_out"),
+    (r"Reset the GFCI or breaker of pump (\d)", "untrip_{0}"),
+    (r"CUT THE POWER", "cut"),
+    (r"Switch the power on again", "restore"),
+    (r"Remove the test jumper", "jumper_out"),
 )
 
 

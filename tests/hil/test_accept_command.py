@@ -9,6 +9,7 @@ import pytest
 import typer
 from typer.testing import CliRunner
 
+from hil.acceptance import procedure
 from hil.cli import accept
 from hil.kits import select
 from hil.kits.virtual import VirtualKit
@@ -60,17 +61,21 @@ def test_procedures_lists_what_each_proves_and_needs():
 def test_one_command_leaves_a_record_on_paper_and_as_data(tmp_path):
     micropython()
     code, said, errors = sumpbench(
-        "accept", "--virtual", "--only", "floats_in_order", "--only", "lockout", "--out", tmp_path / "record"
-    )
+        "accept", "--virtual", "--only", "floats_in_order", "--only", "lockout", "--place", "1 Invented Lane",
+        "--out", tmp_path / "record",
+    )  # fmt: skip
     assert (code, errors) == (0, ""), said
     assert "2 procedures: 2 pass" in said
-    assert "from contact to relay at the pins, debounce subtracted: median" in said
+    assert "contact to relay at the pins, less debounce: median" in said
     record = json.loads((tmp_path / "record" / "record.json").read_text())
     assert [entry["name"] for entry in record["procedures"]] == ["floats_in_order", "lockout"]
     assert record["complete"] is True
     assert record["board"]["place"] == "virtual"
     assert record["latency"]["samples"] == 20 and record["latency"]["debounce_ms"] == 1000
-    assert "floats_in_order" in (tmp_path / "record" / "record.html").read_text()
+    assert "NO HARDWARE WAS TESTED" in said and f"not tested: {len(procedure.load()) - 2} other procedures" in said
+    page = (tmp_path / "record" / "record.html").read_text()
+    assert "floats_in_order" in page and page.count("NO HARDWARE WAS TESTED") == 2 and "signature" not in page
+    assert "Place: <b>1 Invented Lane</b>" in page and "dry run trip" in page
 
 
 @pytest.mark.parametrize(
@@ -82,7 +87,7 @@ def test_one_command_leaves_a_record_on_paper_and_as_data(tmp_path):
         (("--emulated",), "needs a MicroPython UF2"),
         (("--port", "/dev/no-such-port", "--rig-port", "/dev/no-such-rig"), "there is no such port"),
         (("--port", "/dev/no-such-port", "--forces"), "there is no such port"),
-        (("--port", "/dev/null"), "needs its rig's port, or forces over the link"),
+        (("--port", "/dev/null"), "needs its rig's port (--rig-port), or forced inputs"),
     ],
 )
 def test_what_cannot_be_used_is_told_in_a_line(arguments, words, tmp_path):
@@ -129,7 +134,7 @@ def test_an_acceptance_in_which_everything_was_skipped_is_none(tmp_path, monkeyp
     arguments = ["accept", "--virtual", "--only", "lockout", "--out", str(tmp_path / "record")]
     found = CliRunner().invoke(app, arguments)
     assert found.exit_code == 1, found.output
-    assert "nothing was proved: every procedure was skipped" in found.output
+    assert "nothing was tested: every procedure was skipped" in found.output
     assert 'skipped: there is no wire "lead" on this board (virtual)' in found.output
 
 

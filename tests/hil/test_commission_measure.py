@@ -92,7 +92,7 @@ def test_a_sizing_promises_its_settings(tmp_path):
 
 
 @pytest.mark.parametrize(("name", "text", "told"), [
-    ("sizing.json", "{}", "no sizing.json that `sumpbench size` wrote"),
+    ("sizing.json", "{}", "not a sizing.json that `sumpbench size` wrote"),
     ("sizing.json", "nonsense", "cannot be read"),
     ("sizing.json", '{"made_by": "sumpbench size"}', "site.toml that the sizing wrote is not beside it"),
     ("site.toml", "[pit]\nshape = 3", "pit"),

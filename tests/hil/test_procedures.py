@@ -42,7 +42,7 @@ SKIPS = {
         "exercise": "stride",
     },
     "with forces": {
-        "chattering_contact": "behind the chatter limit",
+        "chattering_contact": "bypass the chatter filter",
         "alarm_test": "silence",
         "dead_controller": "power",
         "power_up_delay": "power",

@@ -51,7 +51,7 @@ def panel_set(loom, **contacts):
 
 def test_without_the_jumper_nothing_is_forced(loom):
     panel_set(loom, selector_1_off=1, selector_2_off=1)
-    with pytest.raises(InputError, match="make the test jumper: without it the controller takes no forces"):
+    with pytest.raises(InputError, match="insert the test jumper: without it the controller accepts no forced inputs"):
         ForcesKit(loom.port)
 
 
@@ -60,9 +60,9 @@ def test_a_pump_that_could_start_is_refused_unless_its_cord_is_unplugged(loom):
     with pytest.raises(InputError, match=r"selector 1 at AUTO, selector 2 at OFF.*--cords-unplugged"):
         ForcesKit(loom.port)
     with ForcesKit(loom.port, cords_unplugged=True) as kit:
-        assert "cords of both pumps unplugged (confirmed)" in kit.describe()["wiring"]
+        assert "both pumps unplugged (confirmed by the operator)" in kit.describe()["wiring"]
         kit.need("pump_1")
-        with pytest.raises(Missing, match="the selector of pump 2 stands at OFF: it is not started"):
+        with pytest.raises(Missing, match="the selector of pump 2 is at OFF: the pump does not start"):
             kit.need("pump_2")
 
 
@@ -115,7 +115,7 @@ def test_with_the_cords_unplugged_a_forced_float_starts_a_pump_and_a_forced_curr
 
 def test_what_a_force_cannot_say_is_refused(loom):
     with ForcesKit(loom.port) as kit:
-        for name, value, words in (("current_1", 2000, "a force knows 0"), ("moisture_1", 1, "no wire"),
+        for name, value, words in (("current_1", 2000, "forced currents are 0"), ("moisture_1", 1, "no wire"),
                                    ("battery", 12000, "no wire"), ("silence", 1, "no wire")):
             with pytest.raises(Missing, match=words):
                 kit.drive(name, value)

@@ -76,11 +76,11 @@ def test_all_that_is_wrong_is_named_at_once(loom):
     with kit_on(loom) as kit, pytest.raises(WiringError) as caught:
         kit.prove(quiet)
     assert caught.value.problems == [
-        "'off' is open: it was moved and nothing changed at the controller",
+        "'off' is open: it was switched and no reading changed at the controller",
         "'lead' and 'lag' are swapped",
         "'selector_1_hand' and 'thermal_2' are swapped",
-        "'silence', 'reset' are connected to each other: they move together",
-        "'jumper' is shorted to ground, or something that closes it is still connected (a jumper, a float)",
+        "'silence', 'reset' are shorted together: they change together",
+        "'jumper' is shorted to ground, or a contact still closes it (a jumper, a float)",
         "'current_1' and 'current_2' are swapped",
     ]
     assert not loom.outputs & 3, "a pump was switched while wires were tried"
@@ -96,7 +96,7 @@ def test_wrong_wires_of_the_relays_are_named(loom):
     assert caught.value.problems == [
         "'pump_1' and 'pump_2' are swapped",
         "'horn' and 'beacon' are swapped",
-        "'relay' is open: the controller puts it out and nothing arrives at the rig",
+        "'relay' is open: the controller switches it and the rig reads nothing",
     ]
     wait_for(lambda: loom.coils == 0 and not loom.outputs & 3)
 
@@ -106,17 +106,17 @@ def test_pumps_are_only_switched_where_somebody_has_confirmed_that_no_motor_hang
         rows = {row["wire"]: row for row in kit.prove(quiet)}
         assert not [edge for edge in kit.edges if edge.wire.startswith("pump")]
     assert (rows["pump_1"]["verdict"], rows["relay"]["verdict"]) == ("not proved", "proved")
-    assert "nobody has confirmed" in rows["pump_2"]["words"]
+    assert "not confirmed (--coils-only)" in rows["pump_2"]["words"]
 
 
 def test_a_supply_that_is_not_cut_is_named(loom):
     loom.power_fitted = False
     try:
-        with kit_on(loom) as kit, pytest.raises(WiringError, match="relay in its supply should stop it: it is open"):
+        with kit_on(loom) as kit, pytest.raises(WiringError, match="relay in its supply should cut it: open wire"):
             kit.prove(quiet)
         with kit_on(loom, power_by="run") as kit:
             kit.power(False)
-            with pytest.raises(Exception, match="without power"):
+            with pytest.raises(Exception, match="has no power"):
                 kit.client()
             assert not kit.answers()
             kit.reset()
@@ -156,7 +156,7 @@ def test_a_current_beyond_the_inputs_full_scale_is_refused(loom):
     with kit_on(loom) as kit:
         kit.drive("current_1", 30000)
         assert loom.analog[0] == 3300
-        with pytest.raises(Missing, match="ends at 30000 mA"):
+        with pytest.raises(Missing, match="is 30000 mA"):
             kit.drive("current_1", 30001)
         kit.drive("battery", 12800)
         kit.drive("current_1", 1)
@@ -192,7 +192,7 @@ def test_a_cable_pulled_in_mid_procedure_leaves_a_partial_record_and_no_output(t
                                       broken("third", lambda bench: None)])
         assert loom.rig.gone or wait_for(lambda: loom.coils == 0)
         assert not loom.outputs & 3
-    assert [entry["verdict"] for entry in record["procedures"]] == ["pass", "broken off"]
+    assert [entry["verdict"] for entry in record["procedures"]] == ["pass", "interrupted"]
     assert record["procedures"][1]["checks"], "what was recorded until then is kept"
     assert record["complete"] is False
     assert record["why_incomplete"].startswith(f"the {which}: ")

@@ -29,14 +29,14 @@ def test_rig_and_board_swapped_is_said_in_so_many_words(loom):
         RealKit(loom.rig_port, loom.port)
     assert caught.value.problems == [
         f"rig and board are swapped: the rig answers at {loom.rig_port} and the controller at {loom.port}: "
-        "exchange the two ports"
+        "swap the two ports"
     ]
 
 
 def test_one_port_cannot_be_both(loom):
-    with pytest.raises(InputError, match="cannot be the controller and the rig at once"):
+    with pytest.raises(InputError, match="cannot be the controller and the rig at the same time"):
         check_ports(loom.port, loom.port)
-    with pytest.raises(InputError, match="cannot be the board and the rig at once"):
+    with pytest.raises(InputError, match="cannot be the board and the rig at the same time"):
         select.check(select.Choice(port=loom.port, rig_port=loom.port))
 
 
@@ -95,7 +95,9 @@ def test_the_command_proves_the_wires_and_says_what_is_wrong(loom, monkeypatch):
     loom.mend()
     assert isinstance(run.exception, InputError)
     assert "'lead' and 'lag' are swapped" in str(run.exception)
-    assert "Never mains on the rig" in run.output
+    assert "Never line voltage on the rig" in run.output
+    said = run.output
+    assert 0 <= said.index("Unplug both pumps, or lock out their circuits, before") < said.index("power:")
 
 
 def test_boards_that_no_rig_can_be_wired_to_are_refused():

@@ -22,7 +22,7 @@ def test_the_command_compares_every_life(tmp_path):
     )
     assert (code, errors) == (0, ""), said
     last = said.strip().splitlines()[-1]
-    assert "records of 2 lives compared: the same, record for record; 1 h in" in last
+    assert "records of 2 power-ups compared: identical, record for record; 1 h in" in last
     assert int(last.split(": ")[2].split(" ")[0]) > 100
     assert list(tmp_path.iterdir()) == []
 
@@ -39,7 +39,7 @@ def test_a_board_with_other_settings_is_found(monkeypatch):
     with VirtualKit(settings=other) as kit:
         found = rehearsal.rehearse(kit, site)
     assert not found.passed
-    assert found.records > 10 and "life 1: simulated" in found.differences[0]
+    assert found.records > 10 and "power-up 1: simulated" in found.differences[0]
 
 
 @pytest.mark.parametrize(
@@ -68,7 +68,7 @@ def test_times_may_differ_by_one_tick_and_no_more():
 
 def test_what_is_missing_is_a_difference():
     assert "2 records simulated, 1 on the board" in compare([rows(0, 1000)], [rows(0)]).differences[0]
-    assert "2 lives simulated, 1 on the board" in compare([rows(0), rows(0)], [rows(0)]).differences[0]
+    assert "2 power-ups simulated, 1 on the board" in compare([rows(0), rows(0)], [rows(0)]).differences[0]
     nothing = compare([], [])
     assert not nothing.passed and "nothing was compared" in nothing.differences[0]
 

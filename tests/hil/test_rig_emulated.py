@@ -93,5 +93,5 @@ def test_the_rig_on_a_chip(board):
         assert pico.level(PINS["thermal_1"]) == 0
         board.pass_ns(5100 * MS)
         assert pico.level(PINS["thermal_1"]) is None
-        with pytest.raises(Vanished, match="let go of its wires"):
+        with pytest.raises(Vanished, match="released its wires"):
             rig.poll()

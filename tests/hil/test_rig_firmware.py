@@ -59,7 +59,7 @@ def test_a_bench_that_falls_silent_is_let_go_of_and_told(loom):
         rig.close_contact("thermal_1", 1)
         wait_for(lambda: loom.coils)
         wait_for(lambda: not loom.coils)
-        with pytest.raises(Vanished, match="let go of its wires: the bench was silent"):
+        with pytest.raises(Vanished, match="released its wires: the bench was silent"):
             rig.poll()
         assert rig.state().releases == 1
 
@@ -81,7 +81,7 @@ def test_more_edges_than_the_log_keeps_are_no_silent_loss(loom):
         rig.begin(60000)
         for i in range(r.LOG_ROOM // w.N_COILS + 2):
             rig.write_bits(0, [1 - i % 2] * w.N_COILS)
-        with pytest.raises(Vanished, match=r"edges since the last look: the rig keeps 256"):
+        with pytest.raises(Vanished, match=r"edges since the last poll: the rig keeps 256"):
             rig.poll()
 
 
@@ -119,7 +119,7 @@ def test_deployment_puts_the_firmware_on_the_board_and_leaves_it_running(loom, t
 
 def test_another_board_is_refused_before_anything_is_copied(loom, tmp_path):
     rig_on(loom).close()
-    with pytest.raises(InputError, match='says it is "linux", but --board pico is "rp2"'):
+    with pytest.raises(InputError, match='reports "linux", but --board pico is "rp2"'):
         rig_deploy.deploy(loom.rig_port, tmp_path / "build", "pico", lambda words: None)
     with pytest.raises(InputError, match="the rig runs on pico, posix"):
         rig_deploy.assemble(tmp_path / "none", "esp32")

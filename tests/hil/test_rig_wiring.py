@@ -27,22 +27,23 @@ def wrong(changes=(), found=(), optional=()):
     ("changes", "found", "words"),
     [
         ({"lead": ["lag"], "lag": ["lead"]}, {}, ["'lead' and 'lag' are swapped"]),
-        ({"off": []}, {}, ["'off' is open: it was moved and nothing changed at the controller"]),
-        ({"mains": []}, {"mains": (1, 0)}, ["'mains' is open: it was moved and nothing changed at the controller"]),
+        ({"off": []}, {}, ["'off' is open: it was switched and no reading changed at the controller"]),
+        ({"mains": []}, {"mains": (1, 0)},
+         ["'mains' is open: it was switched and no reading changed at the controller"]),
         ({"off": []}, {"off": (0, 1)},
-         ["'off' is shorted to ground, or something that closes it is still connected (a jumper, a float)"]),
+         ["'off' is shorted to ground, or a contact still closes it (a jumper, a float)"]),
         ({"mains": []}, {},
-         ["'mains' is shorted to ground, or something that closes it is still connected (a jumper, a float)"]),
+         ["'mains' is shorted to ground, or a contact still closes it (a jumper, a float)"]),
         ({"lead": ["lead", "lag"], "lag": ["lead", "lag"]}, {},
-         ["'lead', 'lag' are connected to each other: they move together"]),
+         ["'lead', 'lag' are shorted together: they change together"]),
         ({"off": ["lead"], "lead": []}, {},
-         ["'off' arrives at the terminal of 'lead'",
-          "'lead' is open: it was moved and nothing changed at the controller"]),
+         ["'off' is connected to the terminal of 'lead'",
+          "'lead' is open: it was switched and no reading changed at the controller"]),
         ({"off": ["lead"], "lead": ["lag"], "lag": ["off"]}, {},
-         ["'off' arrives at the terminal of 'lead'", "'lead' arrives at the terminal of 'lag'",
-          "'lag' arrives at the terminal of 'off'"]),
+         ["'off' is connected to the terminal of 'lead'", "'lead' is connected to the terminal of 'lag'",
+          "'lag' is connected to the terminal of 'off'"]),
         ({"off": ["lead"], "lead": ["off"], "lag": []}, {},
-         ["'off' and 'lead' are swapped", "'lag' is open: it was moved and nothing changed at the controller"]),
+         ["'off' and 'lead' are swapped", "'lag' is open: it was switched and no reading changed at the controller"]),
     ],
 )  # fmt: skip
 def test_wrong_wires_into_the_controller_are_named(changes, found, words):
@@ -57,7 +58,7 @@ def test_a_sound_wiring_has_no_fault_and_a_wire_that_nobody_needs_may_be_missing
     problems, absent = wrong({"level": ["lag"], "lag": ["level"]}, optional={"level"})
     assert (problems, absent) == (["'lag' and 'level' are swapped"], [])
     assert wrong({"lag": []}, {"lag": (0, 1)}, optional={"lag"})[0] == [
-        "'lag' is shorted to ground, or something that closes it is still connected (a jumper, a float)"
+        "'lag' is shorted to ground, or a contact still closes it (a jumper, a float)"
     ]
 
 
@@ -69,14 +70,14 @@ SAID = {"pump_1": (0, 0, 0, 0), "horn": (0, 1, 1, 0), "beacon": (0, 1, 1, 1), "r
     [
         ({}, [], ["horn", "beacon", "relay"]),
         ({"horn": (0, 1, 1, 1), "beacon": (0, 1, 1, 0)}, ["'horn' and 'beacon' are swapped"], ["relay"]),
-        ({"relay": (0, 0, 0, 0)}, ["'relay' is open: the controller puts it out and nothing arrives at the rig"],
+        ({"relay": (0, 0, 0, 0)}, ["'relay' is open: the controller switches it and the rig reads nothing"],
          ["horn", "beacon"]),
         ({"horn": (1, 1, 1, 1)},
-         ["'horn' reads on all the time: it is shorted to 3.3 V, or its wire carries something else"],
+         ["'horn' always reads on: shorted to 3.3 V, or another signal on its wire"],
          ["beacon", "relay"]),
-        ({"pump_1": (0, 1, 1, 0)}, ["the output 'horn' arrives at the rig's input of 'pump_1'"],
+        ({"pump_1": (0, 1, 1, 0)}, ["the output 'horn' is connected to the rig's input 'pump_1'"],
          ["horn", "beacon", "relay"]),
-        ({"beacon": (1, 0, 0, 0)}, ["'beacon' reads (1, 0, 0, 0) where the controller says (0, 1, 1, 1)"],
+        ({"beacon": (1, 0, 0, 0)}, ["'beacon' reads (1, 0, 0, 0) where the controller reports (0, 1, 1, 1)"],
          ["horn", "relay"]),
     ],
 )
@@ -117,7 +118,7 @@ def test_the_list_and_the_register_map_are_printed_with_their_cautions():
         rig.add_to(rig_command_app)
     run = CliRunner().invoke(rig_command_app, ["rig", "wiring"], env={"COLUMNS": "200"})
     assert run.exit_code == 0
-    assert "Never mains on the rig" in run.output
+    assert "Never line voltage on the rig" in run.output
     assert run.output.count("\n- ") >= len(rig.CAUTIONS) - 1
     for name in w.NAMES:
         assert f" {name} " in run.output

@@ -88,7 +88,7 @@ def test_verdicts_and_what_the_record_holds(kit):
         "bad_word": "fail",
         "runs_on": "pass",
     }
-    assert found["nothing"]["why"] == "it measured and checked nothing"
+    assert found["nothing"]["why"] == "nothing was measured or checked"
     assert "horn did not turn on within 1 s" in found["wrong_relay"]["why"]
     assert [check["name"] for check in found["wrong_relay"]["checks"]] == ["before"]
     assert 'no float "top"' in found["bad_word"]["why"]
@@ -124,7 +124,7 @@ def test_a_board_that_goes_away_breaks_off_and_what_was_recorded_is_kept(kit):
 
     record = runner.run(kit, [made("first", passes), made("gone", vanishes), made("never", passes)])
     assert [entry["name"] for entry in record["procedures"]] == ["first", "gone"]
-    assert record["procedures"][1]["verdict"] == "broken off"
+    assert record["procedures"][1]["verdict"] == "interrupted"
     assert record["procedures"][1]["measurements"][0]["value"] == 5.0
     assert (record["complete"], record["why_incomplete"]) == (False, "the port went away")
     assert runner.worst(record) == "fail"
@@ -140,7 +140,7 @@ def test_a_board_that_falls_silent_breaks_off(kit, monkeypatch):
 
     monkeypatch.setattr("hil.kits.virtual.ANSWER_MS", 2000)
     record = runner.run(kit, [made("silent", silent), made("never", passes)])
-    assert [entry["verdict"] for entry in record["procedures"]] == ["broken off"]
+    assert [entry["verdict"] for entry in record["procedures"]] == ["interrupted"]
     assert "no answer in Modbus" in record["why_incomplete"]
 
 
@@ -151,7 +151,7 @@ def test_ctrl_c_keeps_the_record_and_drops_the_outputs(kit):
 
     record = runner.run(kit, [made("first", passes), made("stopped", stopped)])
     assert [entry["name"] for entry in record["procedures"]] == ["first"]
-    assert (record["complete"], record["why_incomplete"]) == (False, "stopped by hand")
+    assert (record["complete"], record["why_incomplete"]) == (False, "stopped by the operator")
     assert kit.dropped == [0]
 
 
@@ -187,11 +187,11 @@ def test_a_procedure_that_does_not_say_what_it_is_is_refused():
         ({"PURPOSE": " "}, "PURPOSE is missing"),
         ({"CLAUSES": ()}, "CLAUSES"),
         ({"CLAUSES": ("d1",)}, "CLAUSES"),
-        ({"NEEDS": ("leed",)}, 'NEEDS names "leed"'),
+        ({"NEEDS": ("leed",)}, 'NEEDS has "leed"'),
         ({"run": None}, "run"),
     ):
         with pytest.raises(InputError, match=words):
             made("trial", passes, **change)
-    with pytest.raises(InputError, match='no procedure "flod": '):
+    with pytest.raises(InputError, match='no procedure "flod"; the procedures are: '):
         procedure.load(["flod"])
     assert [one.name for one in procedure.load(["lockout", "alarm_test"])] == ["alarm_test", "lockout"]

@@ -10,11 +10,10 @@
     pins.py           which wire goes to which pin, after the board's own wiring table
     line.py           the USB serial port for a client
     kit.py            all of it as a kit for the procedures
-    quiet.py          until when the board finds nothing to do, so that a night is affordable
-    night.py          a flood night on it, beside the simulator's
+    quiet.py          when the board has next something to do, so that a night is affordable
 
-What is not as on a real board: writing and erasing flash takes no time and is never cut short in its middle, voltages
-are without noise, the oscillator is exact, and there is no second processor.
+Differences from a real board: writing and erasing flash takes no time and is never interrupted, voltages have no
+noise, the oscillator is exact, and there is no second core.
 
-The UF2 is MicroPython 1.24 or later for RPI_PICO, as its makers give it out; none is part of this project.
+The UF2 is MicroPython 1.24 or later for RPI_PICO, as downloaded; none is part of this project.
 """

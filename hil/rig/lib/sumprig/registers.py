@@ -11,15 +11,15 @@ MAP_VERSION = const(1)
 
 # Input registers: (name, words, meaning).
 WORDS = (
-    ("signature", 1, "0x5249, by which a client knows what it speaks to"),
+    ("signature", 1, "0x5249, identifies the device"),
     ("map_version", 1, "version of this register map"),
     ("firmware", 2, "checksum of the rig's firmware, CRC-32"),
     ("now", 2, "the rig's time in ms, a 30-bit ring"),
     ("edges", 2, "edges logged since the start, a ring of 28 bits"),
-    ("relays", 1, "the relays as they are at the pins, a bit each"),
-    ("coils", 2, "the coils as they are driven, a bit each"),
-    ("releases", 1, "how often the rig has let go of everything because the bench was silent"),
-    ("longest_look", 1, "longest time in ms between two looks at the relays"),
+    ("relays", 1, "relays as read at the pins, one bit each"),
+    ("coils", 2, "coils as driven, one bit each"),
+    ("releases", 1, "times the rig released all wires because the bench was silent"),
+    ("longest_look", 1, "longest time in ms between two polls of the relays"),
     ("passes", 2, "passes of the loop, a ring of 28 bits"),
     ("bad_frames", 2, "frames dropped"),
 )
@@ -32,7 +32,7 @@ LOG_WORDS = const(4)  # time (2 words, ms in the 30-bit ring), wire, value
 COUNT_MASK = const(0xFFFFFFF)
 
 # Holding registers: the analog outputs in mV, then these.
-SILENCE_AT = const(4)  # ms without a request after which the rig lets go
+SILENCE_AT = const(4)  # ms without a request after which the rig releases its wires
 MAINTENANCE_AT = const(5)
 RESTART_AT = const(6)
 N_HOLDING = const(7)
