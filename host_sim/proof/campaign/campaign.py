@@ -12,6 +12,7 @@ import signal
 from pathlib import Path
 
 from host_sim.errors import InputError
+from host_sim.proof.campaign import night_run
 
 KEPT = "nights.jsonl"
 CHUNK = 8  # nights handed out at a time
@@ -19,8 +20,6 @@ CHUNK = 8  # nights handed out at a time
 
 def one(seed, number):
     """Return the record of a night; a night that cannot be simulated is a record too, and a defect."""
-    from host_sim.proof.campaign import night_run
-
     try:
         return night_run.run(seed, number)
     except Exception as error:

@@ -178,7 +178,7 @@ class Source:
 
     def code(self, mutant):
         """Return the code object of the function with the mistake in it.  Raises LookupError if there is none such."""
-        if hasattr(mutant, "becomes"):  # a slip: its line is rewritten as a whole
+        if hasattr(mutant, "becomes"):  # a hand mutant: its line is rewritten as a whole
             lines = list(self.lines)
             lines[mutant.line - 1] = lines[mutant.line - 1].replace(mutant.text, mutant.becomes)
             return Source(self.name, "\n".join(lines) + "\n")._compile(mutant.function)
