@@ -149,6 +149,7 @@ def test_a_pit_too_small_is_told_plainly_with_each_cure_in_numbers():
     assert "contacts at off" in cures_of("pit_too_small", {**SMALL, **often, **narrow})[1]
 
 
+@pytest.mark.long
 def test_remarks_of_random_sites_are_cured_by_the_cures_that_are_printed():
     draw, told, uncured = random.Random(11), 0, []
     for _ in range(4):
