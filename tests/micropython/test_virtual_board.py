@@ -238,7 +238,7 @@ def test_a_board_whose_bench_was_killed_ends_too(tmp_path):
     script = (
         "import os, sys, time\n"
         "from host_sim.board.virtual import VirtualBoard\n"
-        "from host_sim.site import load_site, packaged\n"
+        "from host_sim.site.load import load_site, packaged\n"
         "with VirtualBoard(load_site(packaged('demo')), sys.argv[1], speed=5) as board:\n"
         "    while board.fed_s is None:\n"
         "        time.sleep(0.05)\n"

@@ -9,6 +9,7 @@ from host_sim.sizing.document import edited
 from host_sim.sizing.model import size
 from host_sim.sizing.remarks import raised as remarks
 from host_sim.sizing.remarks.catalogue import CATALOGUE, by_name
+from host_sim.sizing.remarks.remark import Cure
 from host_sim.sizing.say import Say
 from tests.sizing_sites import SOUND, random_site
 
@@ -167,7 +168,7 @@ def test_remarks_of_random_sites_are_cured_by_the_cures_that_are_printed():
 
 def test_a_cure_that_breaks_the_site_is_no_cure():
     result = size(edited(SOUND, {"sizing.basin.cover": "none"}))
-    broken = remarks.Cure("no pit at all", {"pit.depth": "1 in"})
+    broken = Cure("no pit at all", {"pit.depth": "1 in"})
     assert remarks.works(result, by_name("open_pit"), broken, SAY) is None
     with pytest.raises(InputError):
         size(edited(SOUND, broken.edits))
