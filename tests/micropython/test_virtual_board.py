@@ -171,6 +171,7 @@ def test_a_copy_that_breaks_off_leaves_the_old_firmware(tmp_path, monkeypatch):
     assert after["settings_sequence"] == 1
 
 
+@pytest.mark.long
 def test_the_commands_speak_to_a_board(tmp_path):
     site = pit("1 gpm")
     with VirtualBoard(site, tmp_path / "flash.img") as board:

@@ -43,7 +43,8 @@ def test_i14_one_faulty_float_and_one_good_pump_flood_nothing_and_run_nothing_dr
     check_night(night)
 
 
-@pytest.mark.parametrize("block", [0, *(pytest.param(n, marks=pytest.mark.long) for n in range(1, 4))])
+@pytest.mark.long
+@pytest.mark.parametrize("block", range(4))
 def test_i14_on_seeded_nights(block):
     for seed in range(block * 15, block * 15 + 15):
         check_night(some_night(RandomChooser(random.Random(seed))))
