@@ -25,8 +25,9 @@ def explore(
     quick: Annotated[
         bool, typer.Option("--quick", help="The part that CI runs: fewer inputs, under two minutes.")
     ] = False,
-    seconds: Annotated[float | None, typer.Option(help="At most this long for each search.")] = None,
-    states: Annotated[int | None, typer.Option(help="At most this many states for each search.")] = None,
+    states: Annotated[
+        int | None, typer.Option(min=1, help="Stop each search at this many states; the plan's limits if left out.")
+    ] = None,
     workers: Annotated[int, typer.Option(help="Processes; all cores if left out.")] = os.cpu_count() or 1,
     replay: Annotated[str | None, typer.Option(help="Print one counter-example again, tick by tick.")] = None,
     as_json: Annotated[bool, typer.Option("--json", help="Print JSON instead of a table.")] = False,
@@ -34,7 +35,7 @@ def explore(
     """Search every state that each part of the controller can reach, for breaches of its invariants."""
     from host_sim.proof.search.show import explore as run
 
-    raise typer.Exit(run(part, coarse, quick, seconds, states, workers, replay, as_json))
+    raise typer.Exit(run(part, coarse, quick, states, workers, replay, as_json))
 
 
 def mutants(
@@ -42,20 +43,19 @@ def mutants(
     changed: Annotated[bool, typer.Option("--changed", help="Only mutants on lines changed since a commit.")] = False,
     since: Annotated[str, typer.Option(help="That commit.")] = "HEAD",
     slow: Annotated[bool, typer.Option("--slow", help="Put survivors to the searches and timelines as well.")] = False,
-    seconds: Annotated[float | None, typer.Option(help="At most this long for each module.")] = None,
     again: Annotated[Path | None, typer.Option(help="Only what survived in this file, written with --json.")] = None,
     sample: Annotated[int | None, typer.Option(min=1, help="At most so many, drawn by --seed.")] = None,
     seed: Annotated[int, typer.Option(help="Seed of the sample.")] = 1,
-    slips: Annotated[bool, typer.Option("--slips", help="Rewritten lines from the list that is kept.")] = False,
+    hand: Annotated[bool, typer.Option("--hand", help="Lines rewritten by hand, from the list that is kept.")] = False,
     as_json: Annotated[bool, typer.Option("--json", help="Print JSON instead of a table.")] = False,
 ):
     """Make small mistakes in the control core, one at a time, and see whether the tests find each."""
     from host_sim.proof.mutants import mutant_filter, show
 
     root = show.checkout()
-    title = "Slips in the control core" if slips else "Mutants of the control core"
-    if slips:
-        found = mutant_filter.slipped(module)
+    title = "Hand mutants of the control core" if hand else "Mutants of the control core"
+    if hand:
+        found = mutant_filter.by_hand(module)
     elif changed:
         found, title = mutant_filter.changed(root, since, module), f"{title}, lines changed since {since}"
     else:
@@ -64,7 +64,7 @@ def mutants(
         found = mutant_filter.survived(found, again)
     if sample is not None:
         found, title = mutant_filter.sample(found, sample, seed), f"{title}, sample of at most {sample}, seed {seed}"
-    raise typer.Exit(show.mutants(found, root, slow, seconds, as_json, title))
+    raise typer.Exit(show.mutants(found, root, slow, as_json, title))
 
 
 def campaign(

@@ -5,6 +5,7 @@ that go to the heap, 32 bits what is left behind, the lock names the line.
 """
 
 import re
+import subprocess
 
 import pytest
 
@@ -26,8 +27,11 @@ def cases(place, way):
 
 @pytest.mark.parametrize(
     ("place", "way"),
-    [("MicroPython 64-bit", "total"), ("MicroPython 64-bit", "lock"), ("MicroPython 32-bit", "alloc")],
-    ids=["64 bits, ever allocated", "64 bits, heap locked", "32 bits, left behind"],
+    [
+        pytest.param("MicroPython 64-bit", "total", id="64 bits, ever allocated"),
+        pytest.param("MicroPython 64-bit", "lock", id="64 bits, heap locked", marks=pytest.mark.long),
+        pytest.param("MicroPython 32-bit", "alloc", id="32 bits, left behind", marks=pytest.mark.long),
+    ],
 )
 def test_a_step_allocates_nothing(place, way):
     found = cases(place, way)
@@ -51,8 +55,6 @@ MOST_WORDS = 11
 
 def frames(path):
     """Return {function: words of its frame} of a firmware file, as MicroPython compiles it."""
-    import subprocess
-
     command = [places.micropython(), "-v", "-v", "-v", "-X", "compile-only", str(path)]
     said = subprocess.run(command, capture_output=True, text=True, check=True).stdout
     found, name = {}, ""

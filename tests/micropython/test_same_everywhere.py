@@ -70,7 +70,9 @@ def here():
     return run("CPython", 11)
 
 
-@pytest.mark.parametrize("place", ["MicroPython 64-bit", "MicroPython 32-bit"])
+@pytest.mark.parametrize(
+    "place", ["MicroPython 64-bit", pytest.param("MicroPython 32-bit", marks=pytest.mark.long)]
+)
 def test_random_steps_give_the_same_outputs_and_snapshot(place, here):
     assert sum(line.startswith("block") for line in here) == STEPS // 500
     assert run(place, 11) == here

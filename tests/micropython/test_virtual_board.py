@@ -17,19 +17,19 @@ from host_sim.errors import InputError
 from host_sim.replay import exact
 from host_sim.run.journal import Life, Record, read_journal
 from tests.micropython.places import ROOT
-from tests.micropython.virtual_rig import pit, ready, values, wait_for
+from tests.micropython.virtual_rig import PATIENCE_S, pit, ready, told, values, wait_for
 
 
 def read_back(board):
     """Return the board's journal as segments."""
-    with Client(board.port) as client:
+    with Client(board.port, patience_s=PATIENCE_S) as client:
         return [readback.read_segment(data) for data in readback.fetch(client)]
 
 
 def sumpbench(*arguments):
     """Run the command line; return (exit code, what it printed)."""
     command = [sys.executable, "-m", "host_sim", *map(str, arguments)]
-    done = subprocess.run(command, capture_output=True, text=True, timeout=120, cwd=ROOT, check=False,
+    done = subprocess.run(command, capture_output=True, text=True, timeout=PATIENCE_S, cwd=ROOT, check=False,
                           env={"PYTHONPATH": f"{FIRMWARE / 'lib'}:{ROOT}", "PATH": "/usr/bin:/bin", "COLUMNS": "160"})
     return done.returncode, done.stdout + done.stderr
 
@@ -38,11 +38,11 @@ def test_a_night_read_back_replays_bit_for_bit(tmp_path):
     site = pit()
     with VirtualBoard(site, tmp_path / "flash.img", speed=0) as board:
         ready(board, site)
-        wait_for(lambda: values(board.port)["starts_1"] >= 8)
+        wait_for(lambda: told(board.port, "starts_1") >= 8)
         board.power_cut()
         board.power_on()
         wait_for(lambda: values(board.port))
-        wait_for(lambda: values(board.port)["journal_records"] > 30)
+        wait_for(lambda: told(board.port, "journal_records") > 30)
         segments = read_back(board)
     found = readback.replay(segments)
     assert found.differences == []
@@ -63,7 +63,7 @@ def test_a_replay_that_differs_is_found(tmp_path):
     site = pit()
     with VirtualBoard(site, tmp_path / "flash.img", speed=0) as board:
         ready(board, site)
-        wait_for(lambda: values(board.port)["starts_1"] >= 1)
+        wait_for(lambda: told(board.port, "starts_1") >= 1)
         segments = read_back(board)
     segments[-1].steps[-1].packed ^= 1
     assert len(readback.replay(segments).differences) == 1
@@ -73,11 +73,12 @@ def test_a_replay_that_differs_is_found(tmp_path):
 def test_killed_at_any_moment_it_loses_nothing(tmp_path):
     site = pit("20 gpm")
     draw = random.Random(5)
-    starts = records = 0
     with VirtualBoard(site, tmp_path / "flash.img", speed=0) as board:
         ready(board, site)
         for _ in range(12):
-            time.sleep(draw.uniform(0.0, 0.5))
+            records = draw.randrange(12, 25)
+            wait_for(lambda records=records: told(board.port, "journal_records") >= records)
+            time.sleep(draw.uniform(0.0, 0.1))  # any moment will do
             before = values(board.port)
             board.power_cut()
             board.power_on()
@@ -86,23 +87,21 @@ def test_killed_at_any_moment_it_loses_nothing(tmp_path):
             for name in ("starts_1", "starts_2", "trips_1", "trips_2", "settings_sequence"):
                 assert after[name] >= (before or after)[name], name
             assert after["storage_faults"] == 0
-            starts = after["starts_1"]
+        wait_for(lambda: told(board.port, "starts_1") > 3)
         segments = read_back(board)
     lives = [segment.life for segment in segments]
     assert lives == sorted(lives)
     assert len(set(lives)) >= 13
     found = readback.replay(segments)
     assert found.differences == []
-    records = found.records
-    assert records > 100
-    assert starts > 3
+    assert found.records > 100
 
 
 def test_maintenance_is_refused_while_lead_is_wet(tmp_path):
     site = pit("40 gpm", "15 in")
     with VirtualBoard(site, tmp_path / "flash.img") as board:
         ready(board)
-        with Client(board.port) as client:
+        with Client(board.port, patience_s=PATIENCE_S) as client:
             with pytest.raises(RefusedError):
                 client.write_words(r.MAINTENANCE_AT, [r.MAINTENANCE_KEY])
             assert client.text(r.TEXT_AT, r.REFUSAL_WORDS) == "maintenance is refused while lead is wet"
@@ -123,11 +122,11 @@ def test_a_starved_watchdog_resets_and_says_why(tmp_path):
     main.write_text(spoilt)
     site = pit("30 gpm", "15 in")
     with VirtualBoard(site, tmp_path / "flash.img", speed=4, firmware=broken) as board:
-        wait_for(lambda: board.lives > 1, 40.0)
+        wait_for(lambda: board.lives > 1)
         assert board.outputs & 31 == 0
         assert board.causes[1] == 1
         wait_for(lambda: values(board.port))
-        with Client(board.port) as client:
+        with Client(board.port, patience_s=PATIENCE_S) as client:
             assert client.text(r.REASON_AT, r.REASON_WORDS) == "ValueError: spoilt"
             assert client.values()["reset_cause"] == 1
             events = [event[1] for segment in read_back_with(client) for event in segment.events]
@@ -171,6 +170,7 @@ def test_a_copy_that_breaks_off_leaves_the_old_firmware(tmp_path, monkeypatch):
     assert after["settings_sequence"] == 1
 
 
+@pytest.mark.long
 def test_the_commands_speak_to_a_board(tmp_path):
     site = pit("1 gpm")
     with VirtualBoard(site, tmp_path / "flash.img") as board:
@@ -195,7 +195,7 @@ def test_the_commands_speak_to_a_board(tmp_path):
         with Client(board.port):
             code, words = sumpbench("watch", "--once", "--port", board.port)
         assert (code, "busy" in words, "Traceback" in words) == (2, True, False)
-        assert values(board.port)["settings_sequence"] == 2
+        assert told(board.port, "settings_sequence") == 2
 
 
 @pytest.mark.parametrize(
@@ -231,14 +231,14 @@ def test_a_board_with_another_register_map_can_be_deployed_to(tmp_path):
         before = work.enter(board.port, said.append)
         assert list(before) == ["firmware"]
         assert "taken into maintenance" in said[-1]
-        work.Repl(board.port).wait(20.0)
+        work.Repl(board.port).wait(PATIENCE_S)
 
 
 def test_a_board_whose_bench_was_killed_ends_too(tmp_path):
     script = (
         "import os, sys, time\n"
         "from host_sim.board.virtual import VirtualBoard\n"
-        "from host_sim.site import load_site, packaged\n"
+        "from host_sim.site.load import load_site, packaged\n"
         "with VirtualBoard(load_site(packaged('demo')), sys.argv[1], speed=5) as board:\n"
         "    while board.fed_s is None:\n"
         "        time.sleep(0.05)\n"
@@ -248,7 +248,8 @@ def test_a_board_whose_bench_was_killed_ends_too(tmp_path):
     pit()
     command = [sys.executable, "-c", script, str(tmp_path / "flash.img")]
     environment = {"PYTHONPATH": f"{FIRMWARE / 'lib'}:{ROOT}", "PATH": "/usr/bin:/bin"}
-    done = subprocess.run(command, capture_output=True, text=True, timeout=120, cwd=ROOT, check=False, env=environment)
+    done = subprocess.run(command, capture_output=True, text=True, timeout=PATIENCE_S, cwd=ROOT, check=False,
+                          env=environment)  # fmt: skip
     number = int(done.stdout)
 
     def state():

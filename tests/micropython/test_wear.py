@@ -2,6 +2,8 @@
 
 import os
 
+import pytest
+
 from tests.micropython.places import mp64
 
 BLOCKS = 352  # of 4096 bytes: the file system of a 2 MB Pico
@@ -10,6 +12,7 @@ CYCLES_AN_HOUR = 29  # what the code-minimum pit makes of each of two pumps at w
 HOURS = 24 if os.environ.get("SUMPBENCH_FULL") else 4
 
 
+@pytest.mark.long
 def test_a_flood_month_costs_a_small_part_of_the_flash_life():
     said = mp64("wear.py", BLOCKS, CYCLES_AN_HOUR, HOURS, 0).split()
     starts, records, flushes, size, erases, programmed, worst, longest_us, segments, rate = map(int, said)

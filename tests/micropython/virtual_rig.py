@@ -24,8 +24,11 @@ def pit(inflow="12 gpm", level="8 in"):
     return plant_sites.site(pit=start, inflow=INFLOW.format(inflow=inflow), scenario=DAY)
 
 
-def wait_for(what, patience_s=20.0, pause_s=0.05):
-    """Return what `what()` gives once it is true; fail after a while."""
+PATIENCE_S = 600.0  # a last resort against a hang, not a claim: how long a board takes is the machine's affair
+
+
+def wait_for(what, patience_s=PATIENCE_S, pause_s=0.05):
+    """Return what `what()` gives once it is true; fail after minutes."""
     until = time.monotonic() + patience_s
     while True:
         found = what()
@@ -35,21 +38,26 @@ def wait_for(what, patience_s=20.0, pause_s=0.05):
         time.sleep(pause_s)
 
 
-def values(port):
+def values(port, framing="ascii"):
     """Return a board's registers, None while it does not answer."""
     try:
-        with Client(port, patience_s=0.5) as client:
+        with Client(port, framing, patience_s=2.0) as client:
             client.identify()
             return client.values()
     except InputError:
         return None
 
 
+def told(port, name, framing="ascii"):
+    """Return one register of a board, once it answers."""
+    return wait_for(lambda: values(port, framing))[name]
+
+
 def ready(board, site=None):
     """Wait until a board answers and, given a site, has its settings in force; return its registers."""
     wait_for(lambda: values(board.port))
     if site is not None:
-        with Client(board.port) as client:
+        with Client(board.port, patience_s=PATIENCE_S) as client:
             client.put_settings(site.settings)
-        wait_for(lambda: (values(board.port) or {}).get("settings_sequence"))
-    return values(board.port)
+        wait_for(lambda: told(board.port, "settings_sequence"))
+    return wait_for(lambda: values(board.port))

@@ -47,7 +47,7 @@ def test_a_night_has_floats_or_a_transmitter_and_only_what_is_fitted_breaks():
     assert not any(name.startswith("transmitter") for name in broken["floats"])
     assert not any(name.startswith(("off-", "lead-", "lag-", "common-")) for name in broken["transmitter"])
     assert any(name.startswith("transmitter") for name in broken["transmitter"])
-    for night in drawn:
+    for night in drawn[::5]:
         site = read_site(night.text)
         assert (site.transmitter is not None) == (night.level != "floats")
         assert [contact is not None for contact in site.contacts] == [night.level != "transmitter"] * 3 + [True]
@@ -89,6 +89,7 @@ def test_nights_of_every_sort_hold_their_promises(number):
     assert record["starts"] > 10
 
 
+@pytest.mark.long
 @pytest.mark.xfail(strict=True, reason="open: what L4 has learnt at a peak outlasts it (NARRATIVE.md, What stays open)")
 def test_a_draw_down_learnt_at_a_peak_runs_no_pump_dry_for_long_when_off_hangs_and_the_inflow_falls():
     record = night_run.run(1, 1760)
@@ -201,17 +202,18 @@ def command(*arguments):
     return [sys.executable, "-m", "host_sim", *arguments], {**os.environ, "PYTHONPATH": paths}
 
 
+@pytest.mark.long
 def test_ctrl_c_keeps_what_is_done_and_the_same_command_goes_on(tmp_path):
     line, env = command("campaign", "--nights", "400", "--workers", "1", "--out", str(tmp_path))
     # A shell that runs the tests in the background has SIGINT ignored; a person's terminal has not.
     work = subprocess.Popen(line, env=env, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
                             preexec_fn=lambda: signal.signal(signal.SIGINT, signal.SIG_DFL))  # fmt: skip
     kept = tmp_path / campaign.KEPT
-    deadline = time.monotonic() + 120
+    deadline = time.monotonic() + 900  # a last resort: eight nights take seconds
     while not (kept.exists() and kept.read_text().count("\n") >= 8) and time.monotonic() < deadline:
         time.sleep(0.1)
     work.send_signal(signal.SIGINT)
-    out, err = work.communicate(timeout=120)
+    out, err = work.communicate(timeout=900)
     assert "interrupted" in err and "Traceback" not in err
     assert "nights a second" in out
     done = campaign.Shelf(tmp_path, 1).wanted(400)

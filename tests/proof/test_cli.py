@@ -7,7 +7,7 @@ from typer.testing import CliRunner
 
 from host_sim.cli import app
 from host_sim.errors import InputError
-from host_sim.proof.search import show
+from host_sim.proof.search import canaries, explorer, show
 
 
 def call(*words):
@@ -37,7 +37,14 @@ def test_explore_prints_a_row_for_each_search_and_says_exhausted():
     assert "1 of 1 searches exhausted" in result.output
 
 
-def test_explore_says_not_ended_at_a_limit_and_speaks_json():
+def test_explore_prints_the_limit_of_states_at_which_a_search_stopped():
+    result = call("explore", "--quick", "--part", "pair", "--workers", "1", "--states", "300")
+    assert result.exit_code == 0, result.output
+    assert "Stopped at 300 states: pair:quick:11." in result.output
+    assert "0 of 1 searches exhausted" in result.output
+
+
+def test_explore_does_not_say_exhausted_at_a_limit_and_speaks_json():
     result = call("explore", "--quick", "--part", "pump", "--workers", "1", "--states", "300", "--json")
     record = json.loads(result.output)[0]
     assert record["exhausted"] is False
@@ -52,11 +59,9 @@ def test_a_replay_is_told_tick_by_tick():
 
 
 def test_a_counter_example_prints_the_line_that_replays_it():
-    from host_sim.proof.search import canaries, explorer
-
     canary = canaries.CANARIES[0]
     found = canaries.hunt(canary).broken
-    line = show.reference(canary.job, explorer.Result("gate", "quick", broken=found), every=False)
+    line = show.reference(canary.search, explorer.Result("gate", "quick", broken=found), every=False)
     assert line.startswith("quick/gate:quick/0/")
     assert found.text not in show._replayed(line), "the mended rule passes the same moves"
 

@@ -9,6 +9,7 @@ import pytest
 from host_sim.errors import InputError
 from host_sim.proof.campaign import campaign
 
+dask = pytest.importorskip("dask", reason="the extra `campaign` brings dask")
 distributed = pytest.importorskip("distributed", reason="the extra `campaign` brings dask.distributed")
 NIGHTS = 12
 
@@ -16,12 +17,15 @@ NIGHTS = 12
 @pytest.fixture(scope="module")
 def cluster():
     paths = os.environ.get("PYTHONPATH", "")
-    with mock.patch.dict(os.environ, {"PYTHONPATH": os.pathsep.join(["firmware/lib", ".", paths])}):
+    paths = {"PYTHONPATH": os.pathsep.join(["firmware/lib", ".", paths])}
+    patience = {"distributed.comm.timeouts.connect": "600s"}  # a last resort, for a machine that is busy
+    with mock.patch.dict(os.environ, paths), dask.config.set(patience):
         made = distributed.LocalCluster(n_workers=2, threads_per_worker=1, dashboard_address=None, silence_logs=50)
-    yield made
-    made.close()
+        yield made
+        made.close()
 
 
+@pytest.mark.long
 def test_one_of_two_workers_killed_in_mid_run_loses_nothing_and_doubles_nothing(cluster, tmp_path):
     shelf = campaign.Shelf(tmp_path, 1)
     killed = []
@@ -52,6 +56,6 @@ def test_one_of_two_workers_killed_in_mid_run_loses_nothing_and_doubles_nothing(
 
 def test_a_scheduler_that_does_not_answer_is_told(tmp_path):
     shelf = campaign.Shelf(tmp_path, 1)
-    with pytest.raises(InputError, match="does not answer"):
+    with mock.patch.object(campaign, "ANSWER_S", 0.5), pytest.raises(InputError, match="does not answer"):
         campaign.run(shelf, 2, 1, "tcp://127.0.0.1:1", None)
     shelf.close()

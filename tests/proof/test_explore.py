@@ -1,22 +1,29 @@
 """The exploration: the parts are searched, broken rules are found, and the search itself cannot pass for nothing."""
 
 import pytest
+from duplexsump.control import blind, flood
+from duplexsump.control import settings as s
 from duplexsump.control import timers as tm
 from duplexsump.control.records import CLOCK, STATISTIC
 
 from host_sim.proof.search import abstract_pump, canaries, coarse, explorer, search_plan
 from host_sim.proof.search.part_contacts import ContactsPart
 from host_sim.proof.search.part_gate import POWER_UP, GatePart
-from host_sim.proof.search.part_pair import PairPart
+from host_sim.proof.search.part_pair import _TIMERS, PairPart
 
-# The duty is searched in test_proof_reductions.py, which needs all that it finds.
-ENDING = [job for job in search_plan.jobs(True) if job.seconds is None and job.part != "duty"]
-WHOLE_PAIR = [job for job in search_plan.jobs(True) if job.part == "pair"]
+# The duty is searched in test_reductions.py, which needs all that it finds.
+ENDING = [one for one in search_plan.planned(True) if one.most_states is None and one.part != "duty"]
+WHOLE_PAIR = [one for one in search_plan.planned(True) if one.part == "pair"]
 
 
-@pytest.mark.parametrize("job", ENDING, ids=lambda job: job.name)
-def test_each_part_is_exhausted_and_breaks_nothing(job):
-    result, trace = search_plan.run(job, every=False, most_seconds=600)
+def each(searches):
+    """Return pytest's parameters for searches; the widest coarse world is left to the long run."""
+    return [pytest.param(one, id=one.name, marks=[pytest.mark.long] * (one.world == "wide")) for one in searches]
+
+
+@pytest.mark.parametrize("search", each(ENDING))
+def test_each_part_is_exhausted_and_breaks_nothing(search):
+    result, trace = search_plan.run(search, every=False)
     assert result.broken is None, f"{trace}\n{result.broken}"
     assert result.exhausted
     assert result.transitions > result.states > 20
@@ -24,16 +31,18 @@ def test_each_part_is_exhausted_and_breaks_nothing(job):
 
 
 def test_every_part_is_among_the_searches_of_ci_or_stands_in_the_full_run():
-    assert {job.part for job in search_plan.jobs(False)} == set(search_plan.PARTS)
-    assert set(search_plan.PARTS) - {job.part for job in ENDING} == {"duty", "flood", "pair"}
-    assert {job.part for job in search_plan.jobs(False) if job.seconds is not None} == {"pair"}
+    whole = search_plan.planned(False)
+    assert {search.part for search in whole} == set(search_plan.PARTS)
+    assert set(search_plan.PARTS) - {search.part for search in ENDING} == {"duty", "flood", "pair"}
+    assert {search.part for search in whole if search.most_states is not None} == {"pair"}
 
 
-@pytest.mark.parametrize("job", WHOLE_PAIR, ids=lambda job: job.name)
-def test_the_whole_pair_breaks_nothing_as_far_as_it_is_searched(job):
-    result, trace = search_plan.run(job, every=False, most_seconds=60, most_states=9000)
+@pytest.mark.parametrize("most_states", [2000, pytest.param(None, id="plan", marks=pytest.mark.long)])
+@pytest.mark.parametrize("search", WHOLE_PAIR, ids=lambda search: search.name)
+def test_the_whole_pair_breaks_nothing_as_far_as_it_is_searched(search, most_states):
+    result, trace = search_plan.run(search, every=False, most_states=most_states)
     assert result.broken is None, f"{trace}\n{result.broken}"
-    assert result.states >= 9000 or result.depth >= 2
+    assert result.states >= (most_states or search.most_states)
     assert not result.exhausted, "say exhausted only when the frontier is empty"
 
 
@@ -51,13 +60,13 @@ def test_there_is_a_canary_for_every_invariant_that_a_part_claims():
 
 def test_a_counter_example_replays_to_the_same_breach():
     canary = canaries.CANARIES[0]
-    with canary.job.open():
-        part = canary.job.build(False)
+    with canary.search.open():
+        part = canary.search.build(False)
         patches = canary.break_it()
         for patch in patches:
             patch.start()
         try:
-            result, _graph = explorer.explore(part, canary.job.world)
+            result, _graph = explorer.explore(part, canary.search.world)
             told = explorer.trace_text(part, result.broken)
         finally:
             for patch in patches:
@@ -84,9 +93,6 @@ def test_most_pairs_of_different_timers_are_apart_in_some_world():
 
 
 def test_a_coarse_world_leaves_nothing_behind():
-    from duplexsump.control import blind, flood
-    from duplexsump.control import settings as s
-
     before = (blind.RESTS_MS, flood.STEPS_MS, s.check)
     with coarse.world("wide"):
         assert before[0] != blind.RESTS_MS
@@ -151,6 +157,7 @@ def test_exhausted_is_not_said_at_a_limit():
     assert result.states >= 10
 
 
+@pytest.mark.long
 def test_the_timers_of_the_pair_that_are_left_out_are_named():
     # A timer that is armed by a part of the search must be in its form, or be known to decide nothing there.
     with coarse.world("quick"):
@@ -161,8 +168,6 @@ def test_the_timers_of_the_pair_that_are_left_out_are_named():
             for move in part.moves[::37]:
                 part.step(state, move)
                 armed |= {i for i in range(tm.N_TIMERS) if part.timers.at[i] >= 0}
-    from host_sim.proof.search.part_pair import _TIMERS
-
     # D5 tells an alarm, D7's and S4's counts wait longer than any search, S7's closing rest is the choice OVER.
     told = {tm.BOTH, tm.BOOT_COUNT, tm.RETRY, tm.RETRY + 1, tm.OVER_HOUR, tm.OVER_HOUR + 1, tm.RECENT, tm.RECENT + 1}
     assert armed <= _TIMERS | told, {tm.NAMES[i] for i in armed - _TIMERS - told}

@@ -65,14 +65,14 @@ def answer_key(part, state):
 
 
 CASES = [
-    (lambda: PumpPart("quick"), pump_may, 1200, 120),
-    (lambda: DutyPart("quick"), duty_may, 4000, 90),
-    (lambda: FloodPart("quick"), duty_may, 60000, 60),
-    (lambda: DemandPart("quick"), demand_may, 4000, 150),
+    pytest.param(lambda: PumpPart("quick"), pump_may, 1200, 120, id="pump", marks=pytest.mark.long),
+    pytest.param(lambda: DutyPart("quick"), duty_may, 4000, 90, id="duty"),
+    pytest.param(lambda: FloodPart("quick"), duty_may, 60000, 60, id="flood", marks=pytest.mark.long),
+    pytest.param(lambda: DemandPart("quick"), demand_may, 4000, 150, id="demand"),
 ]
 
 
-@pytest.mark.parametrize(("build", "may", "found", "looked"), CASES, ids=["pump", "duty", "flood", "demand"])
+@pytest.mark.parametrize(("build", "may", "found", "looked"), CASES)
 def test_a_move_that_is_left_out_does_what_one_that_is_made_does(build, may, found, looked):
     with coarse.world("quick"):
         part = build()
@@ -120,6 +120,7 @@ def shown(c, demand, asks):
     return tuple((p.state, p.held) for p in c.pumps), c.gate.out, demand, asks
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("fitted", [10, 11, 15])
 def test_whatever_the_whole_pair_shows_is_among_what_the_duty_searched_apart_shows(duty, fitted):
     with coarse.world("quick"):

@@ -199,4 +199,5 @@ def wait_on(rig, wait, chooser):
     end_ms = rig.elapsed_ms + round(wait * 10) * 100
     while rig.elapsed_ms < end_ms:
         left = (end_ms - rig.elapsed_ms) // 100
-        rig.run(chooser.number(1, max(1, min(left, 300))) / 10 if left > 1 else 0.1)
+        most = min(left, max(300, left // 20))  # a day's wait is not cut into thousands of pieces
+        rig.run(chooser.number(1, most) / 10 if left > 1 else 0.1)

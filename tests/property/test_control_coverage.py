@@ -21,6 +21,7 @@ from tests.property.machine_script import (
 )
 from tests.rig import WITH_CURRENT, ready
 
+pytestmark = pytest.mark.long
 NIGHTS = 120
 # Every fourth night is one of protections alone, on one pump and on both: trips upon trips.
 PROTECTIONS = ("thermal_1", "thermal_2", "moisture_1", "moisture_2", "load_1", "load_2", "reset", "selector_1", "mains")

@@ -69,6 +69,7 @@ def test_the_invariants_hold_over_long_random_times(script):
     judges.check()
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("block", range(4))
 def test_the_invariants_hold_on_seeded_nights_with_many_events(block):
     checked = {}

@@ -5,6 +5,7 @@ from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, rule
 
 from tests.judge.watch import watch
+from tests.property.examples import in_proportion
 from tests.property.machine_monitors import Invariants
 from tests.property.machine_script import KINDS, WATER, act
 from tests.rig import Rig
@@ -86,4 +87,4 @@ class DuplexPit(RuleBasedStateMachine):
 
 
 TestDuplexPit = DuplexPit.TestCase
-TestDuplexPit.settings = how(max_examples=25, stateful_step_count=30)
+TestDuplexPit.settings = how(max_examples=in_proportion(25), stateful_step_count=30)

@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 
 from tests.judge.watch import watch
 from tests.pit import FLOOR_MM, GPM, HEIGHTS_MM, Pit
+from tests.property.examples import in_proportion
 from tests.property.machine_monitors import Invariants
 from tests.property.machine_pit import HOUR, play_night, some_night
 from tests.property.machine_script import SHORT_WAITS_S, RandomChooser, act, some_events
@@ -37,11 +38,12 @@ def check_night(night):
 
 
 @given(nights())
-@how(max_examples=30)
+@how(max_examples=in_proportion(30))
 def test_i14_one_faulty_float_and_one_good_pump_flood_nothing_and_run_nothing_dry_for_long(night):
     check_night(night)
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("block", range(4))
 def test_i14_on_seeded_nights(block):
     for seed in range(block * 15, block * 15 + 15):
@@ -70,7 +72,7 @@ def leads(rig, since=0.0):
 
 
 @given(st.integers(5, 320), st.integers(5, 320), st.sampled_from((NO_CURRENT, WITH_CURRENT)))
-@how(max_examples=15)
+@how(max_examples=in_proportion(15))
 def test_i8_lead_turns_differ_by_at_most_one(first, second, sensing):
     pit = Pit([(0, first / 10 * GPM), (HOUR, second / 10 * GPM)])
     rig = Rig(plant=pit, sensing=sensing, starts_per_hour=60)
@@ -81,7 +83,7 @@ def test_i8_lead_turns_differ_by_at_most_one(first, second, sensing):
 
 
 @given(st.integers(5, 320), st.integers(5, 320))
-@how(max_examples=10)
+@how(max_examples=in_proportion(10))
 def test_i8_run_times_differ_by_at_most_one_cycle(first, second):
     pit = Pit([(0, first / 10 * GPM), (HOUR, second / 10 * GPM)])
     rig = Rig(plant=pit, duty=s.RUN_TIME, starts_per_hour=60)
@@ -104,7 +106,7 @@ def heal(rig):
     rig.held[r.IN_MAINS] = rig.held[r.IN_CHARGER] = 1
 
 
-@pytest.mark.parametrize("block", range(4))
+@pytest.mark.parametrize("block", [0, *(pytest.param(n, marks=pytest.mark.long) for n in range(1, 4))])
 def test_i12_after_any_chaos_one_cycle_leads_back_to_normal_duty(block):
     for seed in range(block * 10, block * 10 + 10):
         chooser = RandomChooser(random.Random(1000 + seed))

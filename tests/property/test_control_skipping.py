@@ -113,7 +113,7 @@ def test_any_additional_instants_change_nothing(script, rng):
     assert skipped_and_worked_out(script, extra) is None
 
 
-@pytest.mark.parametrize("seed", range(12))
+@pytest.mark.parametrize("seed", [*range(4), *(pytest.param(n, marks=pytest.mark.long) for n in range(4, 12))])
 def test_skipping_on_seeded_nights(seed):
     assert skipped_and_worked_out(seeded(seed, waits=SHORT_WAITS_S)) is None
 

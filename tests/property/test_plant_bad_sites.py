@@ -12,6 +12,7 @@ from host_sim import units
 from host_sim.errors import InputError
 from host_sim.site.load import packaged, read_data
 from tests.plant_sites import BATTERY, text
+from tests.property.examples import in_proportion
 
 JUNK = st.one_of(
     st.none().map(lambda _: {}),
@@ -59,7 +60,7 @@ def read(document):
 PATHS = [leaves(source) for source in SOURCES]
 
 
-@settings(max_examples=300, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=in_proportion(300), deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(data=st.data())
 def test_junk_in_a_site_is_refused_by_name_or_harmless(data):
     which = data.draw(st.integers(0, len(SOURCES) - 1))

@@ -14,6 +14,7 @@ from host_sim.plant.equipment import Inflow
 from host_sim.plant.hydraulics import DENSITY, G
 from host_sim.plant.water_balance import time_to, volume_after, volume_seconds
 from tests.plant_sites import BATTERY, GPM, INCH, PIT, PUMP, SEPARATE, Still, site
+from tests.property.examples import in_proportion
 
 LEAST_MOVED_M3 = 1e-6
 GROUND = """
@@ -54,7 +55,7 @@ def sites():
     return site(), site(inflow=GROUND), site(inflow=STORED, pump=weep), site(pit=BASIN, inflow=GROUND, discharge=back)
 
 
-@settings(max_examples=80, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=in_proportion(80), deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(
     which=st.integers(0, 3),
     start=st.floats(0.0, 0.6),
@@ -78,7 +79,7 @@ def test_no_water_is_made_or_lost(which, start, gpm, steps, names):
     assert totals.highest_m3 >= trajectory.v - 1e-12
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=in_proportion(60), deadline=None)
 @given(
     minutes=st.lists(st.integers(1, 40), min_size=2, max_size=8),
     gpm=st.floats(1.0, 30.0),
@@ -108,7 +109,7 @@ def test_ground_storage_keeps_its_own_balance():
     assert trajectory.totals.given_m3 == 0.0
 
 
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=in_proportion(25), deadline=None)
 @given(
     which=st.sampled_from([0, 1, 3]),
     start=st.floats(0.02, 0.7),
@@ -140,7 +141,7 @@ def test_the_course_follows_an_independent_integration(which, start, gpm, on, se
     assert bench.volume_m3 == pytest.approx(float(judged.y[0][-1]), abs=2e-3 * scale)
 
 
-@settings(max_examples=300, deadline=None)
+@settings(max_examples=in_proportion(300), deadline=None)
 @given(
     v0=st.floats(0.0, 1.0),
     f0=st.floats(-0.01, 0.01),
@@ -156,7 +157,7 @@ def test_the_closed_form_integrates_itself(v0, f0, b, dt):
         assert time_to(v0, f0, b, v1) == pytest.approx(dt, rel=1e-5, abs=1e-6)
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=in_proportion(40), deadline=None)
 @given(
     which=st.sampled_from([0, 3]),
     start=st.floats(0.1, 0.6),
@@ -190,7 +191,7 @@ def test_energy_is_counted_and_never_comes_from_nowhere(which, start, gpm, on):
     assert useful <= 0.75 * taken  # no small pump does better
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=in_proportion(40), deadline=None)
 @given(minutes=st.lists(st.tuples(st.booleans(), st.integers(1, 60)), min_size=1, max_size=6))
 def test_charge_taken_from_the_battery_is_what_peukert_says(minutes):
     where = site(

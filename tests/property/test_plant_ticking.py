@@ -10,6 +10,7 @@ from host_sim.plant.equipment import Inflow, Transmitter
 from host_sim.run import closed_loop
 from host_sim.site import faults
 from tests.plant_sites import BATTERY, CONTACTS, GPM, PUMP, SEPARATE, site
+from tests.property.examples import in_proportion
 
 NIGHT_S = 1200.0
 
@@ -73,7 +74,7 @@ def records(trace):
     ]
 
 
-@settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=in_proportion(60), deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(
     which=st.integers(0, 5),
     gpm=st.sampled_from([0, 2, 8, 15, 20, 32, 60]),

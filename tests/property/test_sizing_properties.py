@@ -17,10 +17,11 @@ from host_sim.sizing.document import edited, look, to_toml
 from host_sim.sizing.model import size
 from host_sim.sizing.say import SHOWN, Say, text_of
 from host_sim.sizing.site_out import sized
+from tests.property.examples import in_proportion
 from tests.sizing_sites import SOUND, random_site
 
 SEEDS = st.integers(0, 10**6)
-FEW = examples(max_examples=12)
+FEW = examples(max_examples=in_proportion(12))
 
 
 @given(SEEDS, st.floats(0.02, 0.9), st.floats(0.02, 0.9))
@@ -125,7 +126,7 @@ def test_the_bounds_of_a_battery_enclose_and_shrink_with_duty(amps, one, two, k)
 
 
 @given(st.floats(0.1, 0.4), st.floats(0.1, 0.4), st.floats(0.05, 0.2), st.booleans())
-@examples(max_examples=25)
+@examples(max_examples=in_proportion(25))
 def test_what_fits_goes_on_fitting_in_a_wider_pit(one, two, floats, square):
     width = room.needed_width_m(one, two, floats, 0.0254, square)
     for times in (1.001, 1.2, 2.0):

@@ -9,6 +9,7 @@ from host_sim.sizing.document import edited
 from host_sim.sizing.model import size
 from host_sim.sizing.remarks import raised as remarks
 from host_sim.sizing.remarks.catalogue import CATALOGUE, by_name
+from host_sim.sizing.remarks.remark import Cure
 from host_sim.sizing.say import Say
 from tests.sizing_sites import SOUND, random_site
 
@@ -117,7 +118,10 @@ def test_every_remark_of_the_catalogue_has_its_site():
     assert len(CATALOGUE) == len({remark.name for remark in CATALOGUE})
 
 
-@pytest.mark.parametrize("name", sorted(RAISES))
+# By default every third.
+@pytest.mark.parametrize("name", [
+    name if place % 3 == 0 else pytest.param(name, marks=pytest.mark.long) for place, name in enumerate(sorted(RAISES))
+])  # fmt: skip
 def test_some_site_raises_it_and_its_own_cure_cures_it(name):
     remark = by_name(name)
     data = edited(SOUND, RAISES[name])
@@ -149,6 +153,7 @@ def test_a_pit_too_small_is_told_plainly_with_each_cure_in_numbers():
     assert "contacts at off" in cures_of("pit_too_small", {**SMALL, **often, **narrow})[1]
 
 
+@pytest.mark.long
 def test_remarks_of_random_sites_are_cured_by_the_cures_that_are_printed():
     draw, told, uncured = random.Random(11), 0, []
     for _ in range(4):
@@ -166,7 +171,7 @@ def test_remarks_of_random_sites_are_cured_by_the_cures_that_are_printed():
 
 def test_a_cure_that_breaks_the_site_is_no_cure():
     result = size(edited(SOUND, {"sizing.basin.cover": "none"}))
-    broken = remarks.Cure("no pit at all", {"pit.depth": "1 in"})
+    broken = Cure("no pit at all", {"pit.depth": "1 in"})
     assert remarks.works(result, by_name("open_pit"), broken, SAY) is None
     with pytest.raises(InputError):
         size(edited(SOUND, broken.edits))

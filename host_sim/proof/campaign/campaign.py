@@ -12,15 +12,15 @@ import signal
 from pathlib import Path
 
 from host_sim.errors import InputError
+from host_sim.proof.campaign import night_run
 
 KEPT = "nights.jsonl"
 CHUNK = 8  # nights handed out at a time
+ANSWER_S = 60.0  # for which a scheduler is waited for
 
 
 def one(seed, number):
     """Return the record of a night; a night that cannot be simulated is a record too, and a defect."""
-    from host_sim.proof.campaign import night_run
-
     try:
         return night_run.run(seed, number)
     except Exception as error:
@@ -131,7 +131,7 @@ def _remote(work, scheduler):
     except ImportError as error:
         raise InputError('--scheduler needs dask.distributed: pip install "sumpbench[campaign]"') from error
     try:
-        client = Client(scheduler, timeout="4s")
+        client = Client(scheduler, timeout=ANSWER_S)
     except (OSError, ValueError) as error:
         raise InputError(f'scheduler "{scheduler}" does not answer: {error}') from error
     try:

@@ -1,5 +1,7 @@
 """One night of the campaign: the real firmware and the single float switch in the same pit, and what was held."""
 
+from duplexsump.control import settings as s
+
 from host_sim.proof.campaign import nights
 from host_sim.proof.campaign.monitor import Watched
 from host_sim.run import closed_loop
@@ -77,7 +79,7 @@ def _broken(night, site, trace, control, dry_s, work):
         if totals.first_alarm_s is None or totals.first_alarm_s > totals.floor_first_s:
             yield f"alarm: the floor was wet at {totals.floor_first_s:.1f} s and nobody had been called"
     if _single_float(night):
-        limit = site.settings[_blind_run()] / 1000.0 + DRY_GRACE_S
+        limit = site.settings[s.BLIND_RUN_MS] / 1000.0 + DRY_GRACE_S
         if dry_s > limit:
             yield f"I14: a dry run of {dry_s:.1f} s, blind_run is {limit - DRY_GRACE_S:.1f} s"
     if totals.balance_relative > 1e-6:
@@ -88,12 +90,6 @@ def _broken(night, site, trace, control, dry_s, work):
 def _single_float(night):
     faults, _pairs = nights.table()
     return night.must == "dry" and len(night.names) == 1 and faults[night.names[0]][0] == FLOAT_GROUP
-
-
-def _blind_run():
-    from duplexsump.control import settings as s
-
-    return s.BLIND_RUN_MS
 
 
 def _recovered(site, trace, work):
@@ -110,8 +106,6 @@ def _recovered(site, trace, work):
     begun = [event for event in trace.events if event.kind == "pump" and event.data["on"] and event.time_s > since]
     if not begun:
         yield "phase two: no pump has started"
-    from duplexsump.control import settings as s
-
     if site.settings[s.DUTY] == s.ALTERNATE and len(begun) >= 4 and len({event.data["pump"] for event in begun}) < 2:
         yield f"phase two: pump {begun[0].data['pump']} alone has led {len(begun)} times"
     if any(event.kind == "floor" and event.data["wet"] and event.time_s > since for event in trace.events):

@@ -1,6 +1,6 @@
-"""HandMutants: whole lines of the core rewritten by hand, put to the tests like mutants.
+"""Hand mutants: whole lines of the core rewritten by hand, put to the tests like mutants.
 
-They are bigger than a mutant's one operator, and were written down (slips.toml)
+They are bigger than a mutant's one operator, and were written down (hand_mutants.toml)
 before anybody looked which test would find them.
 """
 
@@ -22,24 +22,24 @@ class HandMutant(Mutant):
         return f"{self.module}.py:{self.line} {self.function}: {self.what}: {self.becomes}"
 
 
-def read(text, source="slips.toml"):
+def read(text, source="hand_mutants.toml"):
     """Return the HandMutants of a TOML text.
 
     Raises InputError for a row that names no module, no function, or a line
     that does not stand in that function exactly once.
     """
     found = []
-    for row in tomllib.loads(text).get("slip", []):
+    for row in tomllib.loads(text).get("hand_mutant", []):
         missing = {"module", "function", "line", "becomes", "what"} - set(row)
         if missing:
-            raise InputError(f"a slip lacks {', '.join(sorted(missing))}", source)
+            raise InputError(f"a hand mutant lacks {', '.join(sorted(missing))}", source)
         if row["module"] not in MODULES:
             raise InputError(f'module "{row["module"]}": there are {", ".join(MODULES)}', source)
-        found.append(_slip(row, Source(row["module"]), source))
+        found.append(_hand_mutant(row, Source(row["module"]), source))
     return found
 
 
-def _slip(row, core, source):
+def _hand_mutant(row, core, source):
     node = core.functions.get(row["function"])
     if node is None:
         raise InputError(f"{row['module']} has no function {row['function']}", source)

@@ -1,4 +1,4 @@
-"""Which mutants are put to the tests: all, those of changed lines, an earlier run's survivors, a sample, or slips."""
+"""Which mutants are put to the tests: all, changed lines, an earlier run's survivors, a sample, or hand mutants."""
 
 import json
 import random
@@ -31,12 +31,12 @@ def changed(root, since, modules=None):
     return of_modules(modules, runner.changed_lines(root, since))
 
 
-def slipped(modules=None):
+def by_hand(modules=None):
     """Return {module: HandMutants} of the list that is kept."""
     found = {}
-    for slip in hand_mutants.packaged():
-        if slip.module in wanted_modules(modules):
-            found.setdefault(slip.module, []).append(slip)
+    for mutant in hand_mutants.packaged():
+        if mutant.module in wanted_modules(modules):
+            found.setdefault(mutant.module, []).append(mutant)
     return found
 
 

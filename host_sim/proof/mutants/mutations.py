@@ -10,6 +10,8 @@ import importlib
 import inspect
 from dataclasses import dataclass
 
+from host_sim.proof.mutants.exchanged_names import exchanged
+
 MODULES = ("ticks", "timers", "contacts", "belief", "demand", "blind", "flood", "pump", "pair", "gate", "supply",
            "selector", "exercise", "transmitter", "buttons", "forces", "alarms", "watch", "bands", "history",
            "controller", "settings")  # fmt: skip
@@ -92,7 +94,8 @@ def _is_false(node):
     return isinstance(node, ast.Constant) and node.value is False
 
 
-def _replacements(node):
+def _replacements(module, node):
+    yield from exchanged(module, node)
     if isinstance(node, ast.Compare) and len(node.ops) == 1:
         yield from _compare(node)
     elif isinstance(node, ast.Constant):
@@ -170,7 +173,7 @@ class Source:
         for function, node in self.functions.items():
             number = 0
             for place, _where in _places(node):
-                for what, _replacement in _replacements(place):
+                for what, _replacement in _replacements(self.name, place):
                     line = getattr(place, "lineno", node.lineno)
                     if lines is None or line in lines:
                         yield Mutant(self.name, function, line, self.lines[line - 1].strip(), what, number)
@@ -178,14 +181,14 @@ class Source:
 
     def code(self, mutant):
         """Return the code object of the function with the mistake in it.  Raises LookupError if there is none such."""
-        if hasattr(mutant, "becomes"):  # a slip: its line is rewritten as a whole
+        if hasattr(mutant, "becomes"):  # a hand mutant: its line is rewritten as a whole
             lines = list(self.lines)
             lines[mutant.line - 1] = lines[mutant.line - 1].replace(mutant.text, mutant.becomes)
             return Source(self.name, "\n".join(lines) + "\n")._compile(mutant.function)
         function = self.functions[mutant.function]
         number = 0
         for node, place in _places(function):
-            for _what, replacement in _replacements(node):
+            for _what, replacement in _replacements(self.name, node):
                 if number == mutant.number:
                     _put(place, replacement)
                     try:

@@ -19,14 +19,14 @@ def checkout():
     return root
 
 
-def mutants(found, root, slow, seconds, as_json, title="Mutants of the control core"):
+def mutants(found, root, slow, as_json, title="Mutants of the control core"):
     """Put `found` ({module: Mutants}) to the tests.  Returns 0, or 1 where one survives that is not listed.
 
-    `slow`: survivors meet the timelines as well.  Returns 1 too where a test
+    `slow`: survivors are put to the searches and timelines as well.  Returns 1 too where a test
     fails with no mutant at all, which means that the core itself is broken.
     """
     try:
-        reports = {name: judge(name, mutants, root, slow, seconds) for name, mutants in found.items()}
+        reports = {name: judge(name, mutants, root, slow) for name, mutants in found.items()}
     except RuntimeError as error:
         sys.stderr.write(f"{error}\nnothing was mutated: mend these first\n")
         return 1
@@ -37,14 +37,14 @@ def mutants(found, root, slow, seconds, as_json, title="Mutants of the control c
     return 1 if any(report.survivors() for report in reports.values()) else 0
 
 
-def judge(name, found, root, slow=False, seconds=None):
+def judge(name, found, root, slow=False):
     """Return the Report of the mutants `found` of one module, survivors put to stage after stage of its tests."""
     first, *further = test_selection.stages(name, root / "tests", slow)
-    report = runner.run(found, first, _progress(name), seconds)
+    report = runner.run(found, first, _progress(name))
     for tests in further:
         left = [v.mutant for v in report.verdicts if not v.killed]
         if left:
-            report.join(runner.run(left, tests, _progress(name), seconds))
+            report.join(runner.run(left, tests, _progress(name)))
     return report
 
 
@@ -70,7 +70,7 @@ def _show(reports, title):
     screen.print(table)
     for report in reports.values():
         for verdict in report.verdicts:
-            if verdict.killed and hasattr(verdict.mutant, "becomes"):  # a slip: say who found it
+            if verdict.killed and hasattr(verdict.mutant, "becomes"):  # a hand mutant: say which test found it
                 screen.print(Text(f"  caught: {verdict.mutant.what}, by {verdict.by}"))
         for verdict in report.survivors():
             screen.print(Text(f"  survived: {verdict.mutant}" + (f" ({verdict.by})" if verdict.by else "")))

@@ -16,9 +16,11 @@ the pairs, and the search of one pump and the campaign check every step.
 import functools
 
 from duplexsump.control import pump as pm
+from duplexsump.control import settings as s
 from duplexsump.control import timers as tm
 from duplexsump.control.pump import Pump
 from duplexsump.control.records import STATE
+from duplexsump.control.timers import Timers
 
 GOOD, BAD, LOCK, DRY, OVER, OPEN = range(6)
 CHOICES = ("good", "bad", "bad, locks out", "dry", "rested", "thermal open")
@@ -122,9 +124,6 @@ def allowed():
     A step may switch the output, grant a try, and take a fault back; any order
     that the controller can bring about within one step is included.
     """
-    from duplexsump.control import settings as s
-    from duplexsump.control.timers import Timers
-
     pump = AbstractPump(0, s.defaults(), Timers())
     names = [row[0] for row in AbstractPump.FIELDS]
     fresh = tuple(int(getattr(pump, name)) for name in names)

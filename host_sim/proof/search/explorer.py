@@ -15,7 +15,6 @@ A part is an object with
 first counter-example a shortest one.
 """
 
-import time
 from array import array
 from dataclasses import dataclass, field
 
@@ -39,7 +38,7 @@ class Result:
     states: int = 0
     transitions: int = 0
     depth: int = 0
-    seconds: float = 0.0
+    cpu_s: float = 0.0  # processor time, where the caller has measured it
     exhausted: bool = False
     broken: Broken | None = None
     longest: dict[str, int] = field(default_factory=dict)  # liveness: ticks, by claim
@@ -70,11 +69,14 @@ class Graph:
         return place, moves[::-1]
 
 
-def explore(part, coarse="", most_states=None, most_seconds=None, most_depth=None, progress=None):
-    """Search `part` to the end or to a limit.  Returns (Result, Graph)."""
+def explore(part, coarse="", most_states=None):
+    """Search `part` to the end, or until `most_states` states are found, which is the same on every machine.
+
+    The moves of the state in hand are all tried, so a few more than
+    `most_states` may be found.  Returns (Result, Graph).
+    """
     graph = Graph()
     result = Result(part.name, coarse)
-    began = time.perf_counter()
     for state in part.start():
         if state not in graph.index:
             graph.add(state, -1, -1)
@@ -83,22 +85,13 @@ def explore(part, coarse="", most_states=None, most_seconds=None, most_depth=Non
         if done == edge:
             result.depth += 1
             edge = len(graph.states)
-            if most_depth is not None and result.depth >= most_depth:
-                break
         if _expand(part, graph, done, result):
             break
         done += 1
-        if done % 256 == 0:
-            result.seconds = time.perf_counter() - began
-            if progress:
-                progress(result, len(graph.states), len(graph.states) - done)
-            if most_states is not None and len(graph.states) >= most_states:
-                break
-            if most_seconds is not None and result.seconds >= most_seconds:
-                break
+        if most_states is not None and len(graph.states) >= most_states:
+            break
     result.depth //= getattr(part, "phases", 1)
     result.states = len(graph.states)
-    result.seconds = time.perf_counter() - began
     result.exhausted = result.broken is None and done == len(graph.states)
     return result, graph
 
@@ -120,7 +113,7 @@ def _expand(part, graph, place, result):
     return False
 
 
-def longest_wait(part, graph, moves, waiting, most_states=None):
+def longest_wait(part, graph, moves, waiting):
     """Return the most ticks for which `waiting(state)` can go on while only `moves` are made, or None for ever.
 
     This is liveness by search for loops: among the states found, those that
@@ -128,7 +121,7 @@ def longest_wait(part, graph, moves, waiting, most_states=None):
     path through them is the bound.  Returns (ticks or None, states looked at).
     """
     longest, looked = {}, 0
-    for first in graph.states[:most_states]:
+    for first in graph.states:
         if first in longest or not waiting(first):
             continue
         stack = [(first, iter(moves))]

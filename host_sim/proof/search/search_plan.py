@@ -1,13 +1,11 @@
-"""What is searched: every part in every coarse world, and how far on a laptop and in CI."""
+"""What is searched: every part in every coarse world, and up to how many states on a laptop and in CI."""
 
 import contextlib
-import time
 from dataclasses import dataclass, field
 
 from duplexsump.control import settings as s
 
 from host_sim.proof.search import coarse, explorer
-from host_sim.proof.search.explorer import Result
 from host_sim.proof.search.part_alarms import AlarmsPart
 from host_sim.proof.search.part_belief import BeliefPart
 from host_sim.proof.search.part_contacts import ContactsPart, window
@@ -22,6 +20,8 @@ from host_sim.proof.search.part_turns import TurnsPart
 # Alarms of each kind by number: high water, another high, medium, low, low and latched.
 _ALARM_KINDS = (0, 4, 12, 20, 24)
 PARTS = ("contacts", "belief", "demand", "blind", "gate", "pump", "duty", "flood", "turns", "pair", "alarms")
+# The whole pair, which no search ends, stops at so many states.
+PAIR_STATES = {"narrow": 50_000, "quick": 15_000, "wide": 50_000}
 _LONGEST_FIRST = ("flood", "pump", "belief", "duty", "pair")
 
 
@@ -30,15 +30,15 @@ _PLAIN = {"demand": DemandPart, "blind": BlindPart, "duty": DutyPart, "flood": F
 
 
 @dataclass(frozen=True)
-class Job:
-    """One search: a part in a coarse world; `options` go to the part's constructor."""
+class PlannedSearch:
+    """One entry of the plan: a part in a coarse world; `options` go to the part's constructor."""
 
     part: str
     world: str
     options: tuple = ()
     chatter_ticks: int = 10
     quick: bool = False  # it belongs to the CI part
-    seconds: float | None = None  # at most, where a search is not meant to end
+    most_states: int | None = None  # where a search is not meant to end
     key: str = field(default="", compare=False)
 
     @property
@@ -66,74 +66,75 @@ class Job:
 
     @contextlib.contextmanager
     def open(self):
-        """Open the coarse world and the chatter window of this job."""
+        """Open the coarse world and the chatter window of this search."""
         with coarse.world(self.world), window(self.chatter_ticks):
             yield
 
 
 def _contacts():
     for i in range(4):
-        yield Job("contacts", "narrow", (("which", (i,)), ("debounce", 3), ("chatter", True)), quick=True)
+        yield PlannedSearch("contacts", "narrow", (("which", (i,)), ("debounce", 3), ("chatter", True)), quick=True)
     all_four = (("which", (0, 1, 2, 3)), ("debounce", 2), ("chatter", False))
-    yield Job("contacts", "narrow", all_four, quick=True)
-    yield Job("contacts", "narrow", (("which", (0, 3)), ("debounce", 1), ("chatter", True)), 7)
+    yield PlannedSearch("contacts", "narrow", all_four, quick=True)
+    yield PlannedSearch("contacts", "narrow", (("which", (0, 3)), ("debounce", 1), ("chatter", True)), 7)
 
 
 def _by_world(world):
     small = world == "quick"
-    yield Job("gate", world, quick=True)
+    yield PlannedSearch("gate", world, quick=True)
     for fitted in (10, 11, 14, 15):
-        yield Job("belief", world, (("fitted", fitted),), quick=small and fitted < 15)
+        yield PlannedSearch("belief", world, (("fitted", fitted),), quick=small and fitted < 15)
     for i in _ALARM_KINDS:
-        yield Job("alarms", world, (("which", (i,)), ("floats", False)), quick=True)
-    yield Job("alarms", world, (("which", (0,)), ("floats", True)), quick=True)
-    yield Job("alarms", world, (("which", (0, 12)), ("floats", False)), quick=small)
-    yield Job("alarms", world, (("which", (0, 4, 12)), ("floats", False)))
-    yield Job("pump", world, quick=small)
+        yield PlannedSearch("alarms", world, (("which", (i,)), ("floats", False)), quick=True)
+    yield PlannedSearch("alarms", world, (("which", (0,)), ("floats", True)), quick=True)
+    yield PlannedSearch("alarms", world, (("which", (0, 12)), ("floats", False)), quick=small)
+    yield PlannedSearch("alarms", world, (("which", (0, 4, 12)), ("floats", False)))
+    yield PlannedSearch("pump", world, quick=small)
     for sensing in (s.SENSE_CURRENT, s.SENSE_NOTHING):
-        yield Job("demand", world, (("sensing", sensing),), quick=small)
-        yield Job("blind", world, (("sensing", sensing),), quick=True)
-    yield Job("duty", world, quick=small)
-    yield Job("turns", world, quick=True)
+        yield PlannedSearch("demand", world, (("sensing", sensing),), quick=small)
+        yield PlannedSearch("blind", world, (("sensing", sensing),), quick=True)
+    yield PlannedSearch("duty", world, quick=small)
+    yield PlannedSearch("turns", world, quick=True)
     for who in (0, 1) if small else (0,):  # the code is the same for both; the other one is looked at in one world
-        yield Job("flood", world, (("who", who),))
+        yield PlannedSearch("flood", world, (("who", who),))
     # The whole pair is no search that ends: it puts the contract between its parts to the test.
-    yield Job("pair", world, (("fitted", 11),), quick=small, seconds=8.0 if small else 60.0)
+    yield PlannedSearch("pair", world, (("fitted", 11),), quick=small, most_states=PAIR_STATES[world])
 
 
-def jobs(quick, part=None, world=None):
-    """Return the jobs of the CI part (`quick`) or all of them, those of one part or world if named."""
+def planned(quick, part=None, world=None):
+    """Return the searches of the CI part (`quick`) or all of them, those of one part or world if named."""
     found = list(_contacts())
     for name in coarse.NAMES:
         found += _by_world(name)
     return [
-        job for job in found
-        if (job.quick or not quick) and part in (None, job.part) and world in (None, job.world)
+        search for search in found
+        if (search.quick or not quick) and part in (None, search.part) and world in (None, search.world)
     ]  # fmt: skip
 
 
-def longest_first(chosen):
-    """Return the jobs in an order that keeps every process busy to the end."""
+def longest_first(searches):
+    """Return the searches in an order that keeps every process busy to the end."""
     rank = {part: place for place, part in enumerate(_LONGEST_FIRST)}
-    return sorted(chosen, key=lambda job: (rank.get(job.part, len(rank)), job.world != "wide", job.world != "narrow"))
+    return sorted(searches, key=lambda one: (rank.get(one.part, len(rank)), one.world != "wide", one.world != "narrow"))
 
 
 def named(name):
-    """Return the job of that name, or None."""
-    return next((job for job in jobs(False) if job.name == name), None)
+    """Return the search of that name, or None."""
+    return next((search for search in planned(False) if search.name == name), None)
 
 
-def run(job, every=True, most_seconds=None, most_states=None, progress=None):
-    """Search one job, with liveness and recovery where the part knows them.  Returns (Result, trace or "")."""
-    with job.open():
-        part = job.build(every)
-        result, graph = explorer.explore(part, job.world, most_states, most_seconds, progress=progress)
-        began = time.perf_counter()
+def run(search, every=True, most_states=None):
+    """Make one search, with liveness and recovery where the part knows them.  Returns (Result, trace or "").
+
+    It stops at `most_states`, or at the plan's own limit where none is given.
+    """
+    with search.open():
+        part = search.build(every)
+        result, graph = explorer.explore(part, search.world, most_states or search.most_states)
         if result.broken is None and hasattr(part, "liveness"):
             _liveness(part, graph, result)
         if result.broken is None and hasattr(part, "recovers"):
             _recovery(part, graph, result)
-        result.seconds += time.perf_counter() - began
         return result, explorer.trace_text(part, result.broken) if result.broken else ""
 
 
@@ -159,13 +160,13 @@ def _recovery(part, graph, result, most=400):
 
 
 def replay(name, start, moves, every=True):
-    """Return the text of a trace by job name, start state and move numbers.  Raises KeyError for another name."""
-    job = named(name)
-    if job is None:
+    """Return the text of a trace by the search's name, start state and move numbers.
+
+    Raises KeyError for another name.
+    """
+    search = named(name)
+    if search is None:
         raise KeyError(name)
-    with job.open():
-        part = job.build(every)
+    with search.open():
+        part = search.build(every)
         return explorer.trace_text(part, explorer.Broken("replay", name, start, moves))
-
-
-__all__ = ["PARTS", "Job", "Result", "jobs", "named", "replay", "run"]

@@ -1,22 +1,23 @@
 """A gate on the bench, with nothing else of the controller: one call of `ask` is one step.  Times in ms."""
 
 from duplexsump.control import settings as s
+from duplexsump.control.gate import Gate
 from duplexsump.control.timers import Timers
 
 MIN_OFF, LAG_OFF, FLOOD_OFF = 60_000, 20_000, 12_000
 BOTH, PUMP_1, PUMP_2, NONE = 3, 1, 2, 0
 
 
-class Door:
+class GateBench:
     """A gate with its timers; `ask` is one step."""
 
-    def __init__(self, module, **overrides):
+    def __init__(self, **overrides):
         values = s.defaults()
         values[s.FLOOD_MIN_OFF_MS] = FLOOD_OFF  # unlike boot_hold, so that one cannot stand for the other
         for name, value in overrides.items():
             values[s.index(name)] = value
         self.timers = Timers()
-        self.gate = module.Gate(values, self.timers)
+        self.gate = Gate(values, self.timers)
         self.as_built = dict(vars(self.gate))
         self.power_up(0)
 
@@ -32,11 +33,6 @@ class Door:
         gate.contacts = lead | lag | high
         gate.wet = gate.contacts if wet is None else wet
         return gate.step(want)
-
-
-def opener(module):
-    """Return a factory of doors with the gate of `module`."""
-    return lambda **overrides: Door(module, **overrides)
 
 
 def first_on(gate, want, start, until, **contacts):

@@ -1,4 +1,4 @@
-"""HandMutants: rewritten lines of the core are read with care, and really are in the function when switched on."""
+"""Hand mutants: rewritten lines of the core are read with care, and really are in the function when switched on."""
 
 import pytest
 
@@ -7,7 +7,7 @@ from host_sim.proof.mutants import hand_mutants
 from host_sim.proof.mutants.mutations import Source
 
 ROW = """
-[[slip]]
+[[hand_mutant]]
 module = "{module}"
 function = "{function}"
 line = "{line}"
@@ -17,24 +17,24 @@ what = "invented"
 GOOD = {"module": "pump", "function": "Pump.release", "line": "self.failures = 0"}
 
 
-def test_every_slip_that_is_kept_changes_its_function():
+def test_every_hand_mutant_that_is_kept_changes_its_function():
     found = hand_mutants.packaged()
     assert len(found) >= 10
-    assert len({slip.module for slip in found}) >= 8
-    for slip in found:
-        core = Source(slip.module)
-        assert core.code(slip) != core._compile(slip.function), slip
-        assert core._compile(slip.function) == core._compile(slip.function)
+    assert len({mutant.module for mutant in found}) >= 8
+    for mutant in found:
+        core = Source(mutant.module)
+        assert core.code(mutant) != core._compile(mutant.function), mutant
+        assert core._compile(mutant.function) == core._compile(mutant.function)
 
 
-def test_a_slip_switched_on_is_what_runs_until_it_is_switched_off():
+def test_a_hand_mutant_switched_on_is_what_runs_until_it_is_switched_off():
     from duplexsump.control.pump import LOCKED, Pump
     from duplexsump.control.settings import defaults
     from duplexsump.control.timers import Timers
 
-    (slip,) = hand_mutants.read(ROW.format(**GOOD))
+    (mutant,) = hand_mutants.read(ROW.format(**GOOD))
     pump = Pump(0, defaults(), Timers())
-    switch_off = Source("pump").switch_on(slip)
+    switch_off = Source("pump").switch_on(mutant)
     try:
         pump.state = LOCKED
         pump.release()
@@ -44,7 +44,7 @@ def test_a_slip_switched_on_is_what_runs_until_it_is_switched_off():
     pump.state = LOCKED
     pump.release()
     assert pump.failures == 0
-    assert str(slip).startswith("pump.py:") and "invented" in str(slip)
+    assert str(mutant).startswith("pump.py:") and "invented" in str(mutant)
 
 
 @pytest.mark.parametrize(("change", "said"), [
@@ -58,5 +58,5 @@ def test_a_row_that_names_nothing_is_refused_by_what_is_wrong_with_it(change, sa
 
 
 def test_a_row_that_lacks_something_is_refused():
-    with pytest.raises(InputError, match="a slip lacks becomes, line"):
-        hand_mutants.read('[[slip]]\nmodule = "pump"\nfunction = "Pump.release"\nwhat = "invented"\n')
+    with pytest.raises(InputError, match="a hand mutant lacks becomes, line"):
+        hand_mutants.read('[[hand_mutant]]\nmodule = "pump"\nfunction = "Pump.release"\nwhat = "invented"\n')
