@@ -6,7 +6,7 @@ The control part never reads what is decided here.
 from . import settings as s
 from . import timers as tm
 from .alarm_table import COUNT, LATCH, LATCHES, SOUNDING, TABLE, URGENT
-from .records import DEADLINE, STATE, STATISTIC
+from .records import AGAIN, DEADLINE, RETAIN, STATE, STATISTIC
 from .ticks import NEVER, const, diff
 
 STATES = ("normal", "unacknowledged", "acknowledged", "returned", "latched", "latched_acknowledged")
@@ -45,17 +45,17 @@ class Alarms:
     """State of each alarm of the table, and what the household hears and sees."""
 
     FIELDS = (
-        ("state", STATE, COUNT, True),
-        ("active", STATE, COUNT, False),  # the condition, as last told
-        ("quiet", DEADLINE, SOUNDING, False),  # until when a silenced alarm that returns makes no sound
-        ("remind", DEADLINE, SOUNDING, False),
-        ("detail", STATE, COUNT, True),  # which contacts or which cause, at the last raise
-        ("raised", STATISTIC, COUNT, True),
-        ("horn", STATE, 0, False),
-        ("beacon", STATE, 0, False),
-        ("relay", STATE, 0, False),
-        ("chirp", STATE, 0, False),  # sounding for a returned alarm
-        ("nothing", STATE, 0, False),  # no alarm of any kind
+        ("state", STATE, COUNT, RETAIN),
+        ("active", STATE, COUNT, 0),  # the condition, as last told
+        ("quiet", DEADLINE, SOUNDING, 0),  # until when a silenced alarm that returns makes no sound
+        ("remind", DEADLINE, SOUNDING, 0),
+        ("detail", STATE, COUNT, RETAIN),  # which contacts or which cause, at the last raise
+        ("raised", STATISTIC, COUNT, RETAIN),
+        ("horn", STATE, 0, 0),
+        ("beacon", STATE, 0, 0),
+        ("relay", STATE, 0, 0),
+        ("chirp", STATE, 0, 0),  # sounding for a returned alarm
+        ("nothing", STATE, 0, AGAIN),  # no alarm of any kind
     )
 
     def __init__(self, settings, timers):

@@ -8,7 +8,7 @@ the contact's own release.  A suspect is left out of demand and stopping.
 
 from . import settings as s
 from . import timers as tm
-from .records import OFF, STATE
+from .records import AGAIN, OFF, STATE
 from .ticks import const
 
 WIRE_MS = const(2000)  # L7
@@ -22,17 +22,17 @@ class Belief:
     """Suspect masks and the believed readings: `wet` and `dry` are believed contacts."""
 
     FIELDS = (
-        ("order", STATE, 0, False),
-        ("evidence", STATE, 0, False),
-        ("wiring", STATE, 0, False),
-        ("suspect", STATE, 0, False),  # all of them, with the contacts of a failed transmitter
-        ("rising", STATE, 0, False),  # the edge that made the disagreement, or no edge yet
-        ("over", STATE, 0, False),  # contacts that rose over a dry one
-        ("missed", STATE, 0, False),  # the dry ones they rose over
-        ("before", STATE, 0, False),  # ... the last time, and not wet since
-        ("wet", STATE, 0, False),
-        ("dry", STATE, 0, False),
-        ("failed", STATE, 0, False),  # the transmitter, as last told
+        ("order", STATE, 0, AGAIN),
+        ("evidence", STATE, 0, AGAIN),
+        ("wiring", STATE, 0, AGAIN),
+        ("suspect", STATE, 0, AGAIN),  # all of them, with the contacts of a failed transmitter
+        ("rising", STATE, 0, 0),  # the edge that made the disagreement, or no edge yet
+        ("over", STATE, 0, 0),  # contacts that rose over a dry one
+        ("missed", STATE, 0, 0),  # the dry ones they rose over
+        ("before", STATE, 0, 0),  # ... the last time, and not wet since
+        ("wet", STATE, 0, AGAIN),
+        ("dry", STATE, 0, AGAIN),
+        ("failed", STATE, 0, 0),  # the transmitter, as last told
     )
 
     def __init__(self, settings, timers, virtual):

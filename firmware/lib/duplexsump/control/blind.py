@@ -6,7 +6,7 @@ while it finds the pit empty.
 
 from . import settings as s
 from . import timers as tm
-from .records import HIGH, LEAD, STATE
+from .records import AGAIN, HIGH, LEAD, RETAIN, STATE
 from .ticks import const
 
 STATES = ("watching", "asking", "running", "resting")
@@ -41,11 +41,11 @@ class Blind:
     """`wants` is true while a blind run asks for a pump; `reason` while the level cannot be believed."""
 
     FIELDS = (
-        ("state", STATE, 0, False),
-        ("reason", STATE, 0, False),
-        ("rung", STATE, 0, True),  # which rest comes next
-        ("turn", STATE, 0, True),  # the pump (0 or 1) whose blind turn it is
-        ("stayed", STATE, 0, False),  # this run stayed loaded for blind_run
+        ("state", STATE, 0, AGAIN),
+        ("reason", STATE, 0, 0),
+        ("rung", STATE, 0, RETAIN),  # which rest comes next
+        ("turn", STATE, 0, RETAIN),  # the pump (0 or 1) whose blind turn it is
+        ("stayed", STATE, 0, 0),  # this run stayed loaded for blind_run
     )
 
     def __init__(self, settings, timers, belief):

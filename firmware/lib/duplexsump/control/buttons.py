@@ -22,12 +22,12 @@ class Buttons:
     """`silence`, `reset` and `inspected` are true in the step of the press edge."""
 
     FIELDS = (
-        ("silence_down", STATE, 0, False),
-        ("reset_down", STATE, 0, False),
-        ("command", STATE, 0, False),
-        ("stuck", STATE, 0, False),
-        ("held", STATE, 0, False),  # silence held with no alarm: the test goes on while it is held
-        ("linked", STATE, 0, False),  # a test asked for over the link
+        ("silence_down", STATE, 0, 0),
+        ("reset_down", STATE, 0, 0),
+        ("command", STATE, 0, 0),
+        ("stuck", STATE, 0, 0),
+        ("held", STATE, 0, 0),  # silence held with no alarm: the test goes on while it is held
+        ("linked", STATE, 0, 0),  # a test asked for over the link
     )
 
     def __init__(self, timers):

@@ -17,10 +17,10 @@ class Chatter:
     """L1: a contact that changes more than 5 times in 10 s reads wet until steady for 10 s."""
 
     FIELDS = (
-        ("seen", STATE, 0, False),
-        ("mask", STATE, 0, False),
-        ("changes", DEADLINE, 20, False),  # when the last changes of each contact leave the window
-        ("steady", DEADLINE, 4, False),  # when each will have been steady long enough
+        ("seen", STATE, 0, 0),
+        ("mask", STATE, 0, 0),
+        ("changes", DEADLINE, 20, 0),  # when the last changes of each contact leave the window
+        ("steady", DEADLINE, 4, 0),  # when each will have been steady long enough
     )
 
     def __init__(self, timers):
@@ -93,7 +93,7 @@ class Contacts:
     in this very step.
     """
 
-    FIELDS = (("seen", STATE, 0, False), ("wet", STATE, 0, False))
+    FIELDS = (("seen", STATE, 0, 0), ("wet", STATE, 0, 0))
 
     def __init__(self, settings, timers):
         self.settings = settings

@@ -25,6 +25,7 @@ from .gate import Gate
 from .history import History
 from .pair import Pair
 from .records import (
+    AGAIN,
     CLOCK,
     CURRENT_NORMAL,
     DEADLINE,
@@ -46,6 +47,7 @@ from .records import (
     OUT_PUMP_1,
     OUT_PUMP_2,
     OUT_RELAY,
+    RETAIN,
     STATE,
 )
 from .selector import Selectors
@@ -62,17 +64,16 @@ class Controller:
     """Duplex sump controller.  Raises ValueError for a settings record that `settings.check()` refuses."""
 
     FIELDS = (
-        ("now", CLOCK, 0, False),
-        ("due", DEADLINE, 0, False),
-        ("mark", CLOCK, 0, False),  # the last whole minute of uptime
-        ("uptime_min", CLOCK, 0, False),
-        ("inspection_min", CLOCK, 0, True),  # since somebody last recorded an inspection
-        ("light", STATE, 0, False),
-        ("clock_fault", STATE, 0, False),
-        ("pending", STATE, 0, False),
-        ("signature", STATE, 5, False),
-        ("last", STATE, N_INPUTS, False),
-        ("raw_word", STATE, 0, False),  # the contacts before the chatter limit
+        ("now", CLOCK, 0, 0),
+        ("due", DEADLINE, 0, 0),
+        ("mark", CLOCK, 0, 0),  # the last whole minute of uptime
+        ("uptime_min", CLOCK, 0, 0),
+        ("inspection_min", CLOCK, 0, RETAIN),  # since somebody last recorded an inspection
+        ("light", STATE, 0, 0),
+        ("clock_fault", STATE, 0, 0),
+        ("pending", STATE, 0, 0),
+        ("last", STATE, N_INPUTS, 0),
+        ("raw_word", STATE, 0, 0),  # the contacts before the chatter limit
     )
 
     def __init__(self, settings):
@@ -106,9 +107,12 @@ class Controller:
             + (("gate", self.gate), ("exercise", self.exercise), ("forces", self.forces))
             + (("buttons", self.buttons), ("alarms", self.alarms), ("history", self.history))
         )
+        marked = [(part, row[0]) for _prefix, part in self.parts for row in part.FIELDS if row[3] & AGAIN]
+        self.marked_parts = tuple([part for part, _name in marked])
+        self.marked_names = tuple([name for _part, name in marked])
+        self.seen = [None] * len(marked)
         self.out = [0] * N_OUTPUTS
         self.last = [0] * N_INPUTS
-        self.signature = [0] * 5
         self.now = 0
         self.due = 0
         self.mark = 0
@@ -179,7 +183,7 @@ class Controller:
             self.last[i] = inputs[i]
         self.forces.step(inputs)
         self._evaluate(self.forces.inputs)
-        self._sign()
+        self.pending = self._changed()
         self.due = add(now_ms, self._delay())
         return self.out
 
@@ -214,7 +218,7 @@ class Controller:
         # Every deadline moves with a clock that jumped, so nothing fires early or never;
         # the only one that is no list is `due`, and that is this very step.
         for _name, part in self.parts:
-            for name, kind, count, _retained in part.FIELDS:
+            for name, kind, count, _marks in part.FIELDS:
                 if kind == DEADLINE:
                     value = getattr(part, name)
                     for i in range(count):
@@ -378,34 +382,17 @@ class Controller:
         self.out[OUT_RELAY] = alarms.relay
         self.out[OUT_LIGHT] = self.light
 
-    def _sign(self):
-        # Whatever a later part of a step may have changed that an earlier part
-        # reads: if any of it did, the next tick must look again.
-        self.pending = 0
-        for i in range(5):
-            value = self._part_signature(i)
-            if value != self.signature[i]:
-                self.signature[i] = value
-                self.pending = 1
-
-    def _part_signature(self, i):
-        if i == 0:
-            value = self.gate.out | self.demand.demand << 2 | (self.pair.lead + 1) << 4 | self.blind.state << 6
-            value |= (self.exercise.who + 1) << 8 | self.pair.available << 10 | self.pair.ready << 12
-            return value | self.flood.mode << 14 | self.flood.rung << 18 | self.demand.stopped << 20
-        if i == 1:
-            b = self.belief
-            return b.suspect | b.wet << 4 | b.dry << 8 | b.order << 12 | b.evidence << 16 | b.wiring << 20
-        if i == 2:
-            value = self.supply.fed | self.supply.on_battery << 2 | self.supply.mains << 4 | self.supply.spent << 5
-            value |= self.supply.exhaust << 26 | (1 if self.transmitter.failed() else 0) << 27
-            value |= self.pair.take_back << 7 | self.pair.not_pumping << 8
-            value |= self.selectors.spent << 10 | self.alarms.nothing << 12 | self.demand.boost << 13
-            return value | self.forces.active << 14 | (self.pair.led + 1) << 24
-        pump = self.pumps[i - 3]
-        value = pump.state | pump.held << 3 | pump.trial << 6 | pump.failures << 8 | pump.cause << 12
-        value |= pump.loaded << 15 | pump.open << 16 | pump.steady << 17 | pump.welded << 18 | pump.dry << 19
-        return value
+    def _changed(self):
+        # Tell whether a field that is marked AGAIN differs from what it was at the last call: then the
+        # next tick must look again.
+        seen = self.seen
+        changed = 0
+        for i in range(len(seen)):
+            value = getattr(self.marked_parts[i], self.marked_names[i])
+            if value != seen[i]:
+                seen[i] = value
+                changed = 1
+        return changed
 
     def _delay(self):
         if self.pending:
@@ -422,7 +409,7 @@ class Controller:
         """Return the whole state as a new flat list of integers, one a place of FIELDS."""
         record = []
         for _prefix, part in self.parts:
-            for name, _kind, count, _retained in part.FIELDS:
+            for name, _kind, count, _marks in part.FIELDS:
                 value = getattr(part, name)
                 if count:
                     record.extend([int(x) for x in value])
@@ -436,6 +423,7 @@ class Controller:
         Raises ValueError for a record of another length.
         """
         self._set(record, False)
+        self._changed()
         self.timers.now = self.now
         self.first = False
         self.out[OUT_PUMP_1] = self.gate.out & 1
@@ -450,8 +438,8 @@ class Controller:
         """Return what survives a reset (J4, S4) as a new flat list of integers, one a place of RETAINED."""
         record = []
         for _prefix, part in self.parts:
-            for name, _kind, count, retained in part.FIELDS:
-                if retained:
+            for name, _kind, count, marks in part.FIELDS:
+                if marks & RETAIN:
                     value = getattr(part, name)
                     record.extend(value if count else [value])
         return [int(x) for x in record]
@@ -460,8 +448,8 @@ class Controller:
         """Return the places of a snapshot that survive a reset (J4), in order."""
         found, place = [], 0
         for _prefix, part in self.parts:
-            for _name, _kind, count, retained in part.FIELDS:
-                if retained:
+            for _name, _kind, count, marks in part.FIELDS:
+                if marks & RETAIN:
                     found.extend(range(place, place + max(count, 1)))
                 place += max(count, 1)
         return found
@@ -469,8 +457,8 @@ class Controller:
     def _count(self, retained_only):
         total = 0
         for _prefix, part in self.parts:
-            for _name, _kind, count, retained in part.FIELDS:
-                if retained or not retained_only:
+            for _name, _kind, count, marks in part.FIELDS:
+                if marks & RETAIN or not retained_only:
                     total += max(count, 1)
         return total
 
@@ -481,8 +469,8 @@ class Controller:
             raise ValueError("%s of %d values: must hold %d" % (what, len(record), count))
         place = 0
         for _prefix, part in self.parts:
-            for name, _kind, count, retained in part.FIELDS:
-                if retained_only and not retained:
+            for name, _kind, count, marks in part.FIELDS:
+                if retained_only and not marks & RETAIN:
                     continue
                 if count:
                     values = getattr(part, name)
@@ -497,10 +485,11 @@ class Controller:
 def _places(retained_only):
     names = []
     for prefix, part in Controller(s.defaults()).parts:
-        for name, kind, count, retained in part.FIELDS:
-            if retained_only and not retained:
+        for name, kind, count, marks in part.FIELDS:
+            if retained_only and not marks & RETAIN:
                 continue
             full = prefix + "." + name if prefix else name
+            retained = bool(marks & RETAIN)
             if not count:
                 names.append((full, kind, retained))
             for i in range(count):

@@ -3,6 +3,7 @@
 from . import settings as s
 from . import timers as tm
 from .records import (
+    AGAIN,
     CLOCK,
     COUNTER,
     HIGH,
@@ -26,20 +27,20 @@ class Demand:
     """`demand` is 0, 1 or 2 pumps; `by_level` tells whether the pit was drawn down when it ended."""
 
     FIELDS = (
-        ("demand", STATE, 0, False),
-        ("by_level", STATE, 0, False),
-        ("draw_pumps", STATE, 0, False),  # L3: pumps that use up the time now
-        ("draw_left", COUNTER, 0, False),  # L3: time left while no pump runs
-        ("stopped", STATE, 0, False),  # L4: in a provisional stop
-        ("stops", COUNTER, 0, False),  # L4: stops in a row that lasted
-        ("limit_ms", COUNTER, 0, False),  # L4: the draw-down now allowed
-        ("patience_ms", COUNTER, 0, False),  # L4: what the last draw-downs have shown to be honest
-        ("boost", STATE, 0, False),  # R2: both pumps, the level does not fall
-        ("lowest", STATE, 0, False),  # R2: lowest level step of this demand
-        ("run_ms", CLOCK, 0, False),  # L3: pump time of this demand
-        ("refill_ms", CLOCK, 0, False),  # L3: time since the last demand
-        ("last_run_ds", CLOCK, 0, False),
-        ("last_refill_ds", CLOCK, 0, False),
+        ("demand", STATE, 0, AGAIN),
+        ("by_level", STATE, 0, 0),
+        ("draw_pumps", STATE, 0, 0),  # L3: pumps that use up the time now
+        ("draw_left", COUNTER, 0, 0),  # L3: time left while no pump runs
+        ("stopped", STATE, 0, AGAIN),  # L4: in a provisional stop
+        ("stops", COUNTER, 0, 0),  # L4: stops in a row that lasted
+        ("limit_ms", COUNTER, 0, 0),  # L4: the draw-down now allowed
+        ("patience_ms", COUNTER, 0, 0),  # L4: what the last draw-downs have shown to be honest
+        ("boost", STATE, 0, AGAIN),  # R2: both pumps, the level does not fall
+        ("lowest", STATE, 0, 0),  # R2: lowest level step of this demand
+        ("run_ms", CLOCK, 0, 0),  # L3: pump time of this demand
+        ("refill_ms", CLOCK, 0, 0),  # L3: time since the last demand
+        ("last_run_ds", CLOCK, 0, 0),
+        ("last_refill_ds", CLOCK, 0, 0),
     )
 
     def __init__(self, settings, timers, belief):

@@ -3,7 +3,7 @@
 from . import pump as pm
 from . import settings as s
 from . import timers as tm
-from .records import CLOCK, OFF, STATE, STATISTIC
+from .records import AGAIN, CLOCK, OFF, RETAIN, STATE, STATISTIC
 from .ticks import const
 
 DAY_MIN = const(1440)
@@ -15,13 +15,13 @@ class Exercise:
     """`who` is the pump (0 or 1) now exercised, -1 nobody."""
 
     FIELDS = (
-        ("who", STATE, 0, False),
-        ("began", STATE, 0, False),  # its output has been on
-        ("failed", STATE, 0, True),  # pumps whose last exercise failed
-        ("passed", STATISTIC, 2, True),
-        ("tried", STATISTIC, 2, True),
-        ("idle_min", CLOCK, 2, True),  # since each pump last ran
-        ("off_dry_min", CLOCK, 0, True),
+        ("who", STATE, 0, AGAIN),
+        ("began", STATE, 0, 0),  # its output has been on
+        ("failed", STATE, 0, RETAIN),  # pumps whose last exercise failed
+        ("passed", STATISTIC, 2, RETAIN),
+        ("tried", STATISTIC, 2, RETAIN),
+        ("idle_min", CLOCK, 2, RETAIN),  # since each pump last ran
+        ("off_dry_min", CLOCK, 0, RETAIN),
     )
 
     def __init__(self, settings, timers, pumps):

@@ -3,7 +3,7 @@
 from . import pump as pm
 from . import settings as s
 from . import timers as tm
-from .records import COUNTER, HIGH, LAG, STATE
+from .records import AGAIN, COUNTER, HIGH, LAG, STATE
 from .ticks import const
 
 STEPS_MS = (10000, 30000, 60000)  # then every `flood_retry`
@@ -16,10 +16,10 @@ class FloodRetries:
     """Grants one pump at a time a trial; which, by turn."""
 
     FIELDS = (
-        ("mode", STATE, 0, False),  # 0, LAG or HIGH: what asks for the tries
-        ("rung", STATE, 0, False),
-        ("turn", STATE, 0, False),
-        ("overloads", COUNTER, 2, False),
+        ("mode", STATE, 0, AGAIN),  # 0, LAG or HIGH: what asks for the tries
+        ("rung", STATE, 0, AGAIN),
+        ("turn", STATE, 0, 0),
+        ("overloads", COUNTER, 2, 0),
     )
 
     def __init__(self, settings, timers, pumps):

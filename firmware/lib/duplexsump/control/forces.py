@@ -3,6 +3,7 @@
 from . import settings as s
 from . import timers as tm
 from .records import (
+    AGAIN,
     CURRENT_NONE,
     CURRENT_NORMAL,
     FORCE_ALL,
@@ -35,11 +36,11 @@ class Forces:
     """`inputs` is the input record with the forces in it; outputs are never forced."""
 
     FIELDS = (
-        ("active", STATE, 0, False),  # forces in effect, a mask
-        ("refresh", STATE, 0, False),
-        ("lapsed", STATE, 0, False),  # not refreshed in time, or cancelled by real high water
-        ("long", STATE, 0, False),  # for over 10 min
-        ("real_high", STATE, 0, False),  # the unforced high contact, debounced
+        ("active", STATE, 0, AGAIN),  # forces in effect, a mask
+        ("refresh", STATE, 0, 0),
+        ("lapsed", STATE, 0, 0),  # not refreshed in time, or cancelled by real high water
+        ("long", STATE, 0, 0),  # for over 10 min
+        ("real_high", STATE, 0, 0),  # the unforced high contact, debounced
     )
 
     def __init__(self, settings, timers):

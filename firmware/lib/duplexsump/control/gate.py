@@ -7,7 +7,7 @@ rest of S1, the start spacing of S2 and the power-up delay of S4.
 
 from . import settings as s
 from . import timers as tm
-from .records import HIGH, LAG, LEAD, STATE
+from .records import AGAIN, HIGH, LAG, LEAD, RETAIN, STATE
 from .ticks import const
 
 SHORT_HOLD_MS = const(20000)  # S4: the longest power-up delay with lag wet
@@ -23,7 +23,7 @@ class Gate:
     wet), `wet` (contacts that read wet) and `generator`.
     """
 
-    FIELDS = (("out", STATE, 0, False), ("boots", STATE, 0, True))
+    FIELDS = (("out", STATE, 0, AGAIN), ("boots", STATE, 0, RETAIN))
 
     def __init__(self, settings, timers):
         self.settings = settings

@@ -4,7 +4,7 @@ Everything here is recorded and decides nothing.
 """
 
 from . import settings as s
-from .records import CLOCK, LEAD, OFF, STATE, STATISTIC
+from .records import CLOCK, LEAD, OFF, RETAIN, STATE, STATISTIC
 from .ticks import const
 
 _LONGEST_MS = const(36000000)
@@ -15,18 +15,18 @@ class History:
     """Fill and draw-down times between off and lead, and what follows from them."""
 
     FIELDS = (
-        ("filling", STATE, 0, False),  # 1: stop to off wet, 2: off wet to lead wet
-        ("drawing", STATE, 0, False),  # lead dry to off dry, by the one pump n + 1
-        ("refill_ms", CLOCK, 0, False),
-        ("fill_ms", CLOCK, 0, False),
-        ("draw_ms", CLOCK, 0, False),
-        ("inflow_ml_min", STATISTIC, 0, True),
-        ("rate_ml_min", STATISTIC, 2, True),  # of each pump, smoothed over about 8 cycles
-        ("first_rate_ml_min", STATISTIC, 2, True),  # learnt from its first 20 cycles
-        ("measured", STATISTIC, 2, True),
-        ("quick_refills", STATISTIC, 0, True),  # refills right after a stop much faster than the fill
-        ("run_ms", CLOCK, 2, True),  # run time of each pump: the ms within the second ...
-        ("run_s", CLOCK, 2, True),  # ... and the seconds
+        ("filling", STATE, 0, 0),  # 1: stop to off wet, 2: off wet to lead wet
+        ("drawing", STATE, 0, 0),  # lead dry to off dry, by the one pump n + 1
+        ("refill_ms", CLOCK, 0, 0),
+        ("fill_ms", CLOCK, 0, 0),
+        ("draw_ms", CLOCK, 0, 0),
+        ("inflow_ml_min", STATISTIC, 0, RETAIN),
+        ("rate_ml_min", STATISTIC, 2, RETAIN),  # of each pump, smoothed over about 8 cycles
+        ("first_rate_ml_min", STATISTIC, 2, RETAIN),  # learnt from its first 20 cycles
+        ("measured", STATISTIC, 2, RETAIN),
+        ("quick_refills", STATISTIC, 0, RETAIN),  # refills right after a stop much faster than the fill
+        ("run_ms", CLOCK, 2, RETAIN),  # run time of each pump: the ms within the second ...
+        ("run_s", CLOCK, 2, RETAIN),  # ... and the seconds
     )
 
     def __init__(self, settings):

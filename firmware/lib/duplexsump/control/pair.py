@@ -3,7 +3,7 @@
 from . import pump as pm
 from . import settings as s
 from . import timers as tm
-from .records import COUNTER, HIGH, LAG, LEAD, OFF, STATE, STATISTIC
+from .records import AGAIN, COUNTER, HIGH, LAG, LEAD, OFF, RETAIN, STATE, STATISTIC
 
 _NOBODY = -1
 
@@ -12,19 +12,19 @@ class Pair:
     """Chooses who runs.  Masks over pumps are 1 for pump 1, 2 for pump 2; pumps are 0 and 1."""
 
     FIELDS = (
-        ("turn", STATE, 0, True),  # whose lead turn it is
-        ("lead", STATE, 0, False),  # who leads this demand, -1 nobody
-        ("led", STATE, 0, False),  # who has led and run in this demand, -1 nobody
-        ("not_pumping", STATE, 0, False),  # R1: pumps tripped so in this demand
-        ("take_back", STATE, 0, False),  # A4: the primary is being brought back
-        ("overdue", STATE, 0, False),  # D4: a long run, past max_run
-        ("lagged", STATE, 0, False),  # D6: this demand reached lag with one pump leading
-        ("lag_leads", COUNTER, 2, True),  # D6: leads in a row that did
-        ("suspects", STATE, 0, True),  # D6: pumps that did so twice
-        ("both_long", STATE, 0, False),  # D5
-        ("available", STATE, 0, False),
-        ("ready", STATE, 0, False),  # available without a try of R3 or S4
-        ("cycles", STATISTIC, 0, True),
+        ("turn", STATE, 0, RETAIN),  # whose lead turn it is
+        ("lead", STATE, 0, AGAIN),  # who leads this demand, -1 nobody
+        ("led", STATE, 0, AGAIN),  # who has led and run in this demand, -1 nobody
+        ("not_pumping", STATE, 0, AGAIN),  # R1: pumps tripped so in this demand
+        ("take_back", STATE, 0, AGAIN),  # A4: the primary is being brought back
+        ("overdue", STATE, 0, 0),  # D4: a long run, past max_run
+        ("lagged", STATE, 0, 0),  # D6: this demand reached lag with one pump leading
+        ("lag_leads", COUNTER, 2, RETAIN),  # D6: leads in a row that did
+        ("suspects", STATE, 0, RETAIN),  # D6: pumps that did so twice
+        ("both_long", STATE, 0, 0),  # D5
+        ("available", STATE, 0, AGAIN),
+        ("ready", STATE, 0, AGAIN),  # available without a try of R3 or S4
+        ("cycles", STATISTIC, 0, RETAIN),
     )
 
     def __init__(self, controller):

@@ -3,6 +3,7 @@
 from . import settings as s
 from . import timers as tm
 from .records import (
+    AGAIN,
     COUNTER,
     CURRENT_LOCKED,
     CURRENT_NONE,
@@ -13,6 +14,7 @@ from .records import (
     IN_CURRENT_1,
     IN_MOISTURE_1,
     IN_THERMAL_1,
+    RETAIN,
     STATE,
     STATISTIC,
 )
@@ -84,24 +86,24 @@ class Pump:
     """Pump `n` (0 or 1)."""
 
     FIELDS = (
-        ("state", STATE, 0, True),
-        ("cause", STATE, 0, True),
-        ("failures", COUNTER, 0, True),  # trips in a row
-        ("held", STATE, 0, False),  # tried out of RETRY or LOCKED, not yet released
-        ("trial", STATE, 0, False),  # may be tried once though retry or locked
-        ("loaded", STATE, 0, False),  # this run has moved water for 1 s
-        ("steady", STATE, 0, False),  # this run has been loaded for dry_run without a break
-        ("welded", STATE, 0, False),
-        ("moist", STATE, 0, False),
-        ("open", STATE, 0, False),  # thermal contact
-        ("dry", STATE, 0, False),  # R1: underload has lasted for dry_run
-        ("prior", STATE, 0, False),  # RETRY or LOCKED if the last trip ended a try
-        ("short", STATE, 0, False),  # S8: too many starts, told once a day
-        ("ring_first", COUNTER, 0, False),
-        ("count", COUNTER, 0, False),
-        ("ring", DEADLINE, _RING, False),
-        ("starts", STATISTIC, 0, True),
-        ("trips", STATISTIC, 0, True),
+        ("state", STATE, 0, RETAIN | AGAIN),
+        ("cause", STATE, 0, RETAIN | AGAIN),
+        ("failures", COUNTER, 0, RETAIN | AGAIN),  # trips in a row
+        ("held", STATE, 0, AGAIN),  # tried out of RETRY or LOCKED, not yet released
+        ("trial", STATE, 0, AGAIN),  # may be tried once though retry or locked
+        ("loaded", STATE, 0, AGAIN),  # this run has moved water for 1 s
+        ("steady", STATE, 0, AGAIN),  # this run has been loaded for dry_run without a break
+        ("welded", STATE, 0, AGAIN),
+        ("moist", STATE, 0, 0),
+        ("open", STATE, 0, AGAIN),  # thermal contact
+        ("dry", STATE, 0, AGAIN),  # R1: underload has lasted for dry_run
+        ("prior", STATE, 0, 0),  # RETRY or LOCKED if the last trip ended a try
+        ("short", STATE, 0, 0),  # S8: too many starts, told once a day
+        ("ring_first", COUNTER, 0, 0),
+        ("count", COUNTER, 0, 0),
+        ("ring", DEADLINE, _RING, 0),
+        ("starts", STATISTIC, 0, RETAIN),
+        ("trips", STATISTIC, 0, RETAIN),
     )
 
     def __init__(self, n, settings, timers):

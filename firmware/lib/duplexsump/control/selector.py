@@ -2,7 +2,7 @@
 
 from . import settings as s
 from . import timers as tm
-from .records import IN_SELECTOR_1, LEAD, SELECT_AUTO, SELECT_HAND, SELECT_OFF, STATE
+from .records import AGAIN, IN_SELECTOR_1, LEAD, SELECT_AUTO, SELECT_HAND, SELECT_OFF, STATE
 from .ticks import DAY_MS, const
 
 AWAY_MS = const(1800000)
@@ -12,11 +12,11 @@ class Selectors:
     """Where each selector stands and what it means; masks over pumps are 1 for pump 1, 2 for pump 2."""
 
     FIELDS = (
-        ("at", STATE, 2, False),
-        ("spent", STATE, 0, False),  # HAND that counts as AUTO until moved
-        ("overrun", STATE, 0, False),  # HAND that met its limit
-        ("away", STATE, 0, False),  # some selector not in AUTO for 30 min
-        ("away_long", STATE, 0, False),  # ... for 24 h
+        ("at", STATE, 2, 0),
+        ("spent", STATE, 0, AGAIN),  # HAND that counts as AUTO until moved
+        ("overrun", STATE, 0, 0),  # HAND that met its limit
+        ("away", STATE, 0, 0),  # some selector not in AUTO for 30 min
+        ("away_long", STATE, 0, 0),  # ... for 24 h
     )
 
     def __init__(self, settings, timers):

@@ -3,6 +3,7 @@
 from . import settings as s
 from . import timers as tm
 from .records import (
+    AGAIN,
     BATTERY_DEAD,
     BATTERY_GOOD,
     IN_BATTERY,
@@ -19,13 +20,13 @@ class Supply:
     """Mains with settling, battery with its latch; masks over pumps are 1 for pump 1, 2 for pump 2."""
 
     FIELDS = (
-        ("mains", STATE, 0, False),  # mains counts as there
-        ("lost", STATE, 0, False),  # it has been gone for 10 s
-        ("spent", STATE, 0, False),  # the battery was found dead
-        ("exhaust", STATE, 0, False),  # ... and is used all the same, until the demand is over
-        ("not_charging", STATE, 0, False),
-        ("fed", STATE, 0, False),  # pumps that have a supply
-        ("on_battery", STATE, 0, False),  # pumps that would draw on the battery
+        ("mains", STATE, 0, AGAIN),  # mains counts as there
+        ("lost", STATE, 0, 0),  # it has been gone for 10 s
+        ("spent", STATE, 0, AGAIN),  # the battery was found dead
+        ("exhaust", STATE, 0, AGAIN),  # ... and is used all the same, until the demand is over
+        ("not_charging", STATE, 0, 0),
+        ("fed", STATE, 0, AGAIN),  # pumps that have a supply
+        ("on_battery", STATE, 0, AGAIN),  # pumps that would draw on the battery
     )
 
     def __init__(self, settings, timers):

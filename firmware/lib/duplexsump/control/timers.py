@@ -90,7 +90,7 @@ NAMES += ["real_high", "boot_flood"]
 class Timers:
     """All deadlines (`at`), what rang in this step (`rang`) and the instant of the step (`now`)."""
 
-    FIELDS = (("at", DEADLINE, N_TIMERS, False),)
+    FIELDS = (("at", DEADLINE, N_TIMERS, 0),)
 
     def __init__(self):
         self.at = [NEVER] * N_TIMERS

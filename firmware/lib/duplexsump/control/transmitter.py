@@ -4,6 +4,7 @@ from . import settings as s
 from . import timers as tm
 from .bands import STEP_MM
 from .records import (
+    AGAIN,
     IN_LEVEL,
     IN_MOVED,
     IN_TRANSMITTER,
@@ -23,10 +24,10 @@ class Transmitter:
     """Virtual contacts for whichever of off, lead and lag is not a float; supervision of the signal."""
 
     FIELDS = (
-        ("bad", STATE, 0, False),  # the signal is out of range
-        ("frozen", STATE, 0, False),  # it did not move across a start
-        ("apart", STATE, 0, False),  # floats and transmitter disagree
-        ("watching", STATE, 0, False),  # a run whose movement is still awaited
+        ("bad", STATE, 0, AGAIN),  # the signal is out of range
+        ("frozen", STATE, 0, AGAIN),  # it did not move across a start
+        ("apart", STATE, 0, 0),  # floats and transmitter disagree
+        ("watching", STATE, 0, 0),  # a run whose movement is still awaited
     )
 
     def __init__(self, settings, timers):
