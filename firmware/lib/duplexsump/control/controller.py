@@ -76,7 +76,7 @@ class Controller:
         ("raw_word", STATE, 0, 0),  # the contacts before the chatter limit
     )
 
-    def __init__(self, settings):
+    def __init__(self, settings: list[int]) -> None:
         refusals = s.check(settings)
         if refusals:
             raise ValueError("; ".join(refusals))
@@ -126,7 +126,7 @@ class Controller:
         self.first = True  # the next step is the first after a power-up
         self.always = False  # tests: work everything out at every step, due or not
 
-    def power_up(self, now_ms, retained=None):
+    def power_up(self, now_ms: int, retained: "list[int] | None" = None) -> None:
         """Begin a life at `now_ms`; `retained` is what retain() gave in the life before, or None (S4, J4).
 
         Every life needs a controller of its own: raises ValueError on a second call.
@@ -146,7 +146,7 @@ class Controller:
         self.alarms.begin()
         self.first = True
 
-    def _begin(self, inputs):
+    def _begin(self, inputs: list[int]) -> None:
         # The first readings are taken as they are: nothing has turned yet.
         self.chatter.begin(inputs[IN_CONTACTS])
         self.contacts.begin(inputs[IN_CONTACTS] | self.transmitter.contacts(inputs))
@@ -157,7 +157,7 @@ class Controller:
         self.buttons.begin(inputs)
         self.first = False
 
-    def step(self, now_ms, inputs, limited=False):
+    def step(self, now_ms: int, inputs: list[int], limited: bool = False) -> list[int]:
         """Return the outputs at `now_ms` for `inputs`; the list returned is the same every time.
 
         The contacts in `inputs` are written back as the chatter limit lets them
@@ -187,11 +187,11 @@ class Controller:
         self.due = add(now_ms, self._delay())
         return self.out
 
-    def next_due(self, now_ms):
+    def next_due(self, now_ms: int) -> int:
         """Return the instant by which step() must be called: later than `now_ms`, at most 24 h ahead."""
         return self.due if diff(self.due, now_ms) >= TICK_MS else add(now_ms, TICK_MS)
 
-    def _clock(self, now_ms):
+    def _clock(self, now_ms: int) -> None:
         # Running clocks, and what a clock that jumps does to them.
         elapsed = diff(now_ms, self.now)
         self.out[OUT_LATE] = 1 if diff(now_ms, self.due) > 0 else 0
@@ -208,13 +208,13 @@ class Controller:
                 self._minutes(minutes)
         self.out[OUT_CLOCK] = self.clock_fault
 
-    def _minutes(self, count):
+    def _minutes(self, count: int) -> None:
         self.mark = add(self.mark, count * _MINUTE_MS)
         self.uptime_min = min(_MOST_MIN, self.uptime_min + count)
         self.inspection_min = min(_MOST_MIN, self.inspection_min + count)
         self.exercise.minutes(count, self.gate.out, self.belief.wet)
 
-    def _jumped(self, delta_ms):
+    def _jumped(self, delta_ms: int) -> None:
         # Every deadline moves with a clock that jumped, so nothing fires early or never;
         # the only one that is no list is `due`, and that is this very step.
         for _name, part in self.parts:
@@ -229,7 +229,7 @@ class Controller:
         self.out[OUT_LATE] = 0
         self.due = add(self.now, delta_ms)
 
-    def _evaluate(self, inputs):
+    def _evaluate(self, inputs: list[int]) -> None:
         c = self.contacts
         c.step(inputs[IN_CONTACTS] | self.transmitter.contacts(inputs))
         self.supply.demanded = self.demand.demand
@@ -248,13 +248,13 @@ class Controller:
         self._duty(inputs)
         self._tell(inputs)
 
-    def _proved(self):
+    def _proved(self) -> bool:
         return self.pumps[0].state == pm.RUNNING or self.pumps[1].state == pm.RUNNING
 
-    def _dry(self):
+    def _dry(self) -> int:
         return (1 if self.pumps[0].dry else 0) | (2 if self.pumps[1].dry else 0)
 
-    def _reset(self):
+    def _reset(self) -> None:
         # R4, A1, L2: a reset ends lockouts, latched alarms and suspicion.
         for pump in self.pumps:
             if pump.state >= pm.RETRY or pump.held:
@@ -265,7 +265,7 @@ class Controller:
         self.exercise.failed = 0
         self.clock_fault = 0
 
-    def _protect(self, n, inputs):
+    def _protect(self, n: int, inputs: list[int]) -> None:
         # One pump's protections, and what takes its faults back.
         pump = self.pumps[n]
         pump.step(n, inputs)
@@ -277,7 +277,7 @@ class Controller:
         if water or self.selectors.returned & (1 << n):
             pump.release()
 
-    def _level(self, inputs):
+    def _level(self, inputs: list[int]) -> None:
         # What the level asks for.
         c = self.contacts
         self._dry_pump(0)
@@ -292,29 +292,29 @@ class Controller:
         self.blind.dry = self._dry()
         self.blind.step(c.wet, self.demand.demand, self.gate.out)
 
-    def _dry_pump(self, n):
+    def _dry_pump(self, n: int) -> None:
         # R1, for a pump that runs for the level's sake.
         if self.demand.demand and self.pumps[n].dry and not self.selectors.hand(n) and self.exercise.who != n:
             if self.pair.dry_pump(n):
                 self.demand.end(1)
 
-    def _running(self):
+    def _running(self) -> int:
         return (self.gate.out & 1) + (self.gate.out >> 1)
 
-    def _loaded(self, inputs):
+    def _loaded(self, inputs: list[int]) -> bool:
         for n in range(2):
             if self.gate.out & (1 << n) and inputs[IN_CURRENT_1 + n] >= CURRENT_NORMAL:
                 return True
         return False
 
-    def _barred(self):
+    def _barred(self) -> int:
         barred = 3 & ~self.supply.fed
         for n in range(2):
             if self.selectors.off(n) or self.pumps[n].open:
                 barred |= 1 << n
         return barred
 
-    def _not_in_auto(self):
+    def _not_in_auto(self) -> int:
         # Pumps in HAND, or that will not stop: the pair does not start these, so they could not use a try.
         mask = 0
         for n in range(2):
@@ -322,7 +322,7 @@ class Controller:
                 mask |= 1 << n
         return mask
 
-    def _duty(self, inputs):
+    def _duty(self, inputs: list[int]) -> None:
         # Who runs: wishes, the gate, and the pumps told what it did.
         gate = self.gate
         gate.on_battery = self.supply.on_battery
@@ -338,7 +338,7 @@ class Controller:
         self.out[OUT_PUMP_1] = gate.out & 1
         self.out[OUT_PUMP_2] = gate.out >> 1
 
-    def _switch(self, want):
+    def _switch(self, want: int) -> None:
         # Through the gate, and the pumps told what it did.
         gate = self.gate
         if self.exercise.who >= 0:
@@ -352,7 +352,7 @@ class Controller:
             self.blind.started()
         self.flood.count(self.belief.wet, gate.out, self.pair.ready)
 
-    def _tripped(self):
+    def _tripped(self) -> int:
         # Pumps that tripped or were pardoned in this step: off first, whoever wants them.
         mask = 0
         for n in range(2):
@@ -360,7 +360,7 @@ class Controller:
                 mask |= 1 << n
         return mask
 
-    def _switched(self, n, was, out):
+    def _switched(self, n: int, was: int, out: int) -> None:
         if (was ^ out) & (1 << n):
             if out & (1 << n):
                 self.pumps[n].started()
@@ -368,7 +368,7 @@ class Controller:
             elif self.pumps[n].on():
                 self.pumps[n].stopped(self.demand.by_level and not self.demand.demand)
 
-    def _tell(self, inputs):
+    def _tell(self, inputs: list[int]) -> None:
         alarms = self.alarms
         tell_alarms(self, inputs)
         if self.buttons.silence:
@@ -382,7 +382,7 @@ class Controller:
         self.out[OUT_RELAY] = alarms.relay
         self.out[OUT_LIGHT] = self.light
 
-    def _changed(self):
+    def _changed(self) -> int:
         # Tell whether a field that is marked AGAIN differs from what it was at the last call: then the
         # next tick must look again.
         seen = self.seen
@@ -394,7 +394,7 @@ class Controller:
                 changed = 1
         return changed
 
-    def _delay(self):
+    def _delay(self) -> int:
         if self.pending:
             return TICK_MS
         delay = self.timers.next_ms(DAY_MS)
@@ -405,7 +405,7 @@ class Controller:
         delay = min(delay, minutes * _MINUTE_MS - diff(self.now, self.mark))
         return max(delay, TICK_MS)
 
-    def snapshot(self):
+    def snapshot(self) -> list[int]:
         """Return the whole state as a new flat list of integers, one a place of FIELDS."""
         record = []
         for _prefix, part in self.parts:
@@ -417,7 +417,7 @@ class Controller:
                     record.append(int(value))
         return record
 
-    def restore(self, record):
+    def restore(self, record: list[int]) -> None:
         """Take over a state that snapshot() gave, under the same settings.
 
         Raises ValueError for a record of another length.
@@ -434,7 +434,7 @@ class Controller:
         self.out[OUT_LIGHT] = self.light
         self.out[OUT_CLOCK] = self.clock_fault
 
-    def retain(self):
+    def retain(self) -> list[int]:
         """Return what survives a reset (J4, S4) as a new flat list of integers, one a place of RETAINED."""
         record = []
         for _prefix, part in self.parts:
@@ -444,7 +444,7 @@ class Controller:
                     record.extend(value if count else [value])
         return [int(x) for x in record]
 
-    def retained_places(self):
+    def retained_places(self) -> list[int]:
         """Return the places of a snapshot that survive a reset (J4), in order."""
         found, place = [], 0
         for _prefix, part in self.parts:
@@ -454,7 +454,7 @@ class Controller:
                 place += max(count, 1)
         return found
 
-    def _count(self, retained_only):
+    def _count(self, retained_only: bool) -> int:
         total = 0
         for _prefix, part in self.parts:
             for _name, _kind, count, marks in part.FIELDS:
@@ -462,7 +462,7 @@ class Controller:
                     total += max(count, 1)
         return total
 
-    def _set(self, record, retained_only):
+    def _set(self, record: list[int], retained_only: bool) -> None:
         count = self._count(retained_only)
         if len(record) != count:
             what = "retained record" if retained_only else "snapshot"
@@ -482,7 +482,7 @@ class Controller:
                     place += 1
 
 
-def _places(retained_only):
+def _places(retained_only: bool) -> tuple:
     names = []
     for prefix, part in Controller(s.defaults()).parts:
         for name, kind, count, marks in part.FIELDS:
@@ -502,7 +502,7 @@ def _places(retained_only):
 _readers = {}
 
 
-def __getattr__(name):
+def __getattr__(name: str) -> tuple:
     """FIELDS: one (name, kind, retained) for each place of a snapshot.  RETAINED: one for each that survives."""
     if name not in ("FIELDS", "RETAINED"):
         raise AttributeError(name)

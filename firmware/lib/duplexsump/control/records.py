@@ -9,7 +9,7 @@ try:
     from micropython import const
 except ImportError:  # CPython
 
-    def const(value):
+    def const(value: int) -> int:
         return value
 
 
