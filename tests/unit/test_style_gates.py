@@ -125,7 +125,7 @@ MISTAKES = [
     ("station/loop.py", "self.board.write(out)", "self.board.wriite(out)", "loop.py", "attr-defined"),
     ("control/demand.py", "t.stop(tm.DRAW)", "t.stopp(tm.DRAW)", "demand.py", "attr-defined"),
     ("boards/wired.py", "def feed_watchdog(", "def feed_watch_dog(", "boards/__init__.py", "assignment"),
-    ("control/supply.py", "def on_mains(self, n: int) -> int:", "def on_mains(self, n):", "supply.py", "no-untyped-def"),
+    ("control/supply.py", "on_mains(self, n: int) -> int:", "on_mains(self, n):", "supply.py", "no-untyped-def"),
 ]
 
 

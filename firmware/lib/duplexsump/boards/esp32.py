@@ -80,7 +80,7 @@ class Board(WiredBoard):
     def __init__(self) -> None:
         super().__init__(WIRING)
 
-    def adc(self, pin: int) -> machine.ADC:
+    def adc(self, pin: int) -> "machine.ADC":
         """Return the ADC of a pin, for the full 0 to 3.3 V (the top tenth of a volt is not linear)."""
         return machine.ADC(machine.Pin(pin), atten=machine.ADC.ATTN_11DB)
 

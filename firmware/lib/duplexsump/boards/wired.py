@@ -46,7 +46,7 @@ class Usb(Stream):
 class Rs485:
     """A UART with an RS-485 transceiver; `direction` is the pin that is on while sending, None where none is needed."""
 
-    def __init__(self, uart: machine.UART, direction: "machine.Pin | None" = None) -> None:
+    def __init__(self, uart: "machine.UART", direction: "machine.Pin | None" = None) -> None:
         self.uart = uart
         self.direction = direction
         self.one = bytearray(1)
@@ -95,7 +95,7 @@ class WiredBoard:
         self.maintenance = False
         self.RESET_CAUSE = self.cause()
 
-    def adc(self, pin: int) -> machine.ADC:
+    def adc(self, pin: int) -> "machine.ADC":
         """Return the ADC of a pin."""
         return machine.ADC(machine.Pin(pin))
 
@@ -132,7 +132,7 @@ class WiredBoard:
         for channel in self.analog:
             raw[channel[1]] = self._counts(channel[0]) * channel[2] // 4095
 
-    def _counts(self, adc: machine.ADC) -> int:
+    def _counts(self, adc: "machine.ADC") -> int:
         # The mean of a few readings, 0 to 4095; what is no more than noise is 0, lest a run feedback seem made.
         total = 0
         for _ in range(_READINGS):

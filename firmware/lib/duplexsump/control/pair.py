@@ -3,8 +3,7 @@
 from . import pump as pm
 from . import settings as s
 from . import timers as tm
-from .records import AGAIN, COUNTER, HIGH, LAG, LEAD, OFF, RETAIN, STATE, STATISTIC
-from .ticks import const
+from .records import AGAIN, COUNTER, HIGH, LAG, LEAD, OFF, RETAIN, STATE, STATISTIC, const
 
 _TYPES = const(0)  # true to the type check alone
 if _TYPES:

@@ -4,8 +4,7 @@ from . import alarm_table as at
 from . import pump as pm
 from . import settings as s
 from .exercise import DAY_MIN
-from .records import HIGH, IN_CHATTER, LAG
-from .ticks import const
+from .records import HIGH, IN_CHATTER, LAG, const
 
 _TYPES = const(0)  # true to the type check alone
 if _TYPES:
