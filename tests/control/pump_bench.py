@@ -84,7 +84,7 @@ class Bench:
 
     def known(self):
         """Everything the pump says about itself but its ring of starts."""
-        names = [row[0] for row in pm.Pump.FIELDS if row[0] not in ("ring", "head", "count")]
+        names = [row[0] for row in pm.Pump.FIELDS if row[0] not in ("ring", "ring_first", "count")]
         return {name: int(getattr(self.pump, name)) for name in names if getattr(self.pump, name)}
 
 

@@ -6,6 +6,7 @@ through the very same claims (test_clause_gate_mutants.py).  Times in ms.
 
 import pytest
 from duplexsump.control import gate as real_gate
+from duplexsump.control import records as r
 from duplexsump.control import timers as tm
 
 from tests.control.gate_door import BOTH, FLOOD_OFF, LAG_OFF, MIN_OFF, NONE, PUMP_1, PUMP_2, first_on, opener
@@ -363,4 +364,4 @@ def test_a4_a_barred_pump_does_not_take_the_battery_from_the_other(door):
 
 def test_j4_the_snapshot_fields_are_declared_and_only_the_power_ups_are_retained(door):
     gate = door()
-    assert gate.gate.FIELDS == (("out", 0, 0, False), ("boots", 0, 0, True))
+    assert gate.gate.FIELDS == (("out", r.STATE, 0, r.AGAIN), ("boots", r.STATE, 0, r.RETAIN))

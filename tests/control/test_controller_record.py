@@ -1,7 +1,6 @@
-"""A controller's beginning, its snapshot, what it keeps, and the signature that tells it to look again."""
+"""A controller's beginning, its snapshot, what it retains, and what makes it look again."""
 
-from itertools import pairwise, product
-from types import SimpleNamespace as Has
+from itertools import product
 
 import pytest
 from duplexsump.control import blind
@@ -15,7 +14,7 @@ from tests.control.controller_bench import NOW, Asked, made, record, stand_in
 
 OWN = {
     "now": 0, "due": 0, "mark": 0, "uptime_min": 0, "inspection_min": 0, "light": 0, "clock_fault": 0, "pending": 0,
-    "signature": [0] * 5, "last": [0] * 24, "raw_word": 0, "out": [0] * 8, "powered": False, "first": True,
+    "last": [0] * 24, "raw_word": 0, "out": [0] * 8, "powered": False, "first": True,
     "always": False,
 }  # fmt: skip
 PARTS = ("", "timers", "chatter", "contacts", "transmitter", "belief", "supply", "selectors", "demand", "blind",
@@ -33,8 +32,8 @@ def places():
     """Return (prefix, name, place in the list or None, retained) of each value of a snapshot, in order."""
     c, found = Controller(s.defaults()), []
     for prefix in PARTS:
-        for name, _kind, count, retained in part(c, prefix).FIELDS:
-            found += [(prefix, name, k, retained) for k in (range(count) if count else (None,))]
+        for name, _kind, count, marks in part(c, prefix).FIELDS:
+            found += [(prefix, name, k, bool(marks & r.RETAIN)) for k in (range(count) if count else (None,))]
     return found
 
 
@@ -244,95 +243,71 @@ def test_any_other_name_is_unknown():
         controller_module.__getattr__("PLACES")
 
 
-# The signature -------------------------------------------------------------------------------------
+# What makes the next tick look again ---------------------------------------------------------------
 
 MASK2, MASK4 = range(4), range(16)
-FAILED = "transmitter.failed()"
-PUMP_BITS = [
-    ("state", range(5), 0), ("held", (0, pm.RETRY, pm.LOCKED), 3), ("trial", (0, pm.BOOT_TRIAL, pm.FLOOD_TRIAL), 6),
-    ("failures", range(11), 8), ("cause", range(len(pm.CAUSES)), 12), ("loaded", (0, 1), 15), ("open", (0, 1), 16),
-    ("steady", (False, True), 17), ("welded", (False, True), 18), ("dry", (False, True), 19),
-]  # fmt: skip
-# Whatever a later part of a step changes and an earlier one reads: what, the values it takes, its first bit.
-# A value of -1, nobody, counts as 0.
-LAYOUT = [
-    [("gate.out", MASK2, 0), ("demand.demand", range(3), 2), ("pair.lead", range(-1, 2), 4),
-     ("blind.state", range(len(blind.STATES)), 6), ("exercise.who", range(-1, 2), 8), ("pair.available", MASK2, 10),
-     ("pair.ready", MASK2, 12), ("flood.mode", (0, r.LAG, r.HIGH), 14), ("flood.rung", range(4), 18),
-     ("demand.stopped", (0, 1), 20)],
-    [("belief.suspect", MASK4, 0), ("belief.wet", MASK4, 4), ("belief.dry", MASK4, 8), ("belief.order", MASK4, 12),
-     ("belief.evidence", MASK4, 16), ("belief.wiring", MASK4, 20)],
-    [("supply.fed", MASK2, 0), ("supply.on_battery", MASK2, 2), ("supply.mains", (0, 1), 4),
-     ("supply.spent", (0, 1), 5), ("pair.take_back", (0, 1), 7), ("pair.not_pumping", MASK2, 8),
-     ("selectors.spent", MASK2, 10), ("alarms.nothing", (0, 1), 12), ("demand.boost", (0, 1), 13),
-     ("forces.active", range(r.FORCE_ALL + 1), 14), ("pair.led", range(-1, 2), 24), ("supply.exhaust", (0, 1), 26),
-     (FAILED, (False, True), 27)],
-    [("pump_1." + name, values, bit) for name, values, bit in PUMP_BITS],
-    [("pump_2." + name, values, bit) for name, values, bit in PUMP_BITS],
-]  # fmt: skip
-EACH = [(i, *field) for i, fields in enumerate(LAYOUT) for field in fields]
+PUMP = {
+    "state": range(5), "held": (0, pm.RETRY, pm.LOCKED), "trial": (0, pm.BOOT_TRIAL, pm.FLOOD_TRIAL),
+    "failures": range(11), "cause": range(len(pm.CAUSES)), "loaded": (0, 1), "open": (0, 1), "steady": (False, True),
+    "welded": (False, True), "dry": (False, True),
+}  # fmt: skip
+# Whatever a later part of a step changes and an earlier one reads, and the values that it takes.
+LOOKED_AT = {
+    "gate.out": MASK2, "demand.demand": range(3), "pair.lead": range(-1, 2), "blind.state": range(len(blind.STATES)),
+    "exercise.who": range(-1, 2), "pair.available": MASK2, "pair.ready": MASK2, "flood.mode": (0, r.LAG, r.HIGH),
+    "flood.rung": range(4), "demand.stopped": (0, 1), "belief.suspect": MASK4, "belief.wet": MASK4,
+    "belief.dry": MASK4, "belief.order": MASK4, "belief.evidence": MASK4, "belief.wiring": MASK4,
+    "supply.fed": MASK2, "supply.on_battery": MASK2, "supply.mains": (0, 1), "supply.spent": (0, 1),
+    "supply.exhaust": (0, 1), "pair.take_back": (0, 1), "pair.not_pumping": MASK2, "selectors.spent": MASK2,
+    "alarms.nothing": (0, 1), "demand.boost": (0, 1), "forces.active": range(r.FORCE_ALL + 1),
+    "pair.led": range(-1, 2), "transmitter.bad": (False, True), "transmitter.frozen": (False, True),
+    **{f"pump_{n}.{name}": values for n in (1, 2) for name, values in PUMP.items()},
+}  # fmt: skip
 
 
 def still():
-    """A controller, signed, of which nothing has changed since; nobody leads, and no pump is exercised."""
+    """A controller of which nothing has changed since it last looked; nobody leads, and no pump is exercised."""
     c = made()
-    for _i, name, values, _bit in EACH:
+    for name, values in LOOKED_AT.items():
         give(c, name, values[0])
-    c._sign()
+    assert c._changed(), "it has changed since the power-up"
     return c
 
 
 def give(c, name, value):
-    if name == FAILED:
-        c.transmitter = Has(failed=lambda: value)
-    else:
-        prefix, field = name.split(".")
-        setattr(part(c, prefix), field, value)
+    prefix, field = name.split(".")
+    setattr(part(c, prefix), field, value)
 
 
-def test_each_part_of_the_signature_has_bits_of_its_own_and_all_fit_a_small_integer():
-    for fields in LAYOUT:
-        spans = sorted((bit, bit + int(max(values) + (min(values) < 0)).bit_length()) for _name, values, bit in fields)
-        assert all(end <= begin for (_first, end), (begin, _last) in pairwise(spans))
-        assert spans[-1][1] <= 30
+def test_i10_these_fields_and_no_other_are_marked_and_each_holds_a_single_value():
+    rows = [(prefix, row) for prefix in PARTS for row in part(made(), prefix).FIELDS]
+    assert {row[3] for _prefix, row in rows} == {0, r.RETAIN, r.AGAIN, r.RETAIN | r.AGAIN}
+    marked = [(f"{prefix}.{row[0]}", row[2]) for prefix, row in rows if row[3] & r.AGAIN]
+    assert sorted(marked) == sorted((name, 0) for name in LOOKED_AT), "a list would be compared with itself"
 
 
-@pytest.mark.parametrize(("i", "name", "values", "bit"), EACH, ids=[each[1] for each in EACH])
-def test_i10_a_change_of_any_of_them_alone_and_to_any_value_makes_the_next_tick_look_again(i, name, values, bit):
+@pytest.mark.parametrize(("name", "values"), LOOKED_AT.items(), ids=list(LOOKED_AT))
+def test_i10_a_change_of_any_of_them_alone_and_to_any_value_makes_the_next_tick_look_again(name, values):
     c = still()
-    c._sign()
-    assert c.pending == 0, "nothing has changed"
+    assert c._changed() == 0, "nothing has changed"
     for before, after in product(values, values) if len(values) < 17 else zip(values, values[1:], strict=False):
         give(c, name, before)
-        c._sign()
+        c._changed()
         give(c, name, after)
-        c._sign()
-        assert c.pending == (before != after)
-        assert c.signature == [(int(after) - min(values[0], 0)) << bit if k == i else 0 for k in range(5)]
-        c._sign()
-        assert c.pending == 0, "it looks again once"
+        assert c._changed() == (before != after)
+        assert c._changed() == 0, "it looks again once"
 
 
-@pytest.mark.parametrize("i", range(5))
-def test_i10_together_they_are_told_apart(i):
+def test_i10_changes_in_several_parts_are_noted_at_once():
     c = still()
-    expected = 0
-    for name, values, bit in LAYOUT[i]:
-        give(c, name, values[-1])
-        expected += (int(values[-1]) - min(values[0], 0)) << bit
-    assert c._part_signature(i) == expected
-    for name, values, bit in LAYOUT[i]:
-        give(c, name, values[0])
-        expected -= (int(values[-1]) - min(values[0], 0)) << bit
-        assert c._part_signature(i) == expected
-    assert expected == 0
+    c.gate.out, c.pumps[1].state, c.belief.wet = 2, 1, 3
+    assert c._changed() == 1
+    assert c._changed() == 0
 
 
-def test_i10_two_changes_in_two_parts_are_both_noted_at_once():
-    c = still()
-    c.gate.out, c.pumps[1].state = 2, 1
-    c._sign()
-    assert c.pending == 1
-    assert c.signature == [2, 0, 0, 0, 1]
-    c._sign()
-    assert c.pending == 0
+def test_i10_a_restored_state_is_no_change():
+    c, other = still(), Controller(s.defaults())
+    c.gate.out, c.pending = 2, 1
+    other.restore(c.snapshot())
+    assert other.pending == 1, "as it was recorded"
+    assert other._changed() == 0

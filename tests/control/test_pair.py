@@ -16,7 +16,7 @@ def n(request):
 
 def test_as_built_nobody_leads_and_nothing_is_known():
     pair = Bench().pair
-    known = {name: getattr(pair, name) for name, _kind, _count, _retained in Pair.FIELDS}
+    known = {name: getattr(pair, name) for name, _kind, _count, _marks in Pair.FIELDS}
     nobody = {"lead": -1, "led": -1}
     assert known.pop("lag_leads") == [0, 0]
     assert known == {name: nobody.get(name, 0) for name in known}
