@@ -78,16 +78,24 @@ LEADS_TO = {
 @pytest.mark.parametrize("state", al.STATES)
 @pytest.mark.parametrize("event", al.EVENTS)
 def test_a1_each_event_in_each_state_leads_where_it_should_or_is_refused(state, event):
-    for i in (0, 1, COUNT - 1):
+    after = al.NEXT[al.STATES.index(state) * len(al.EVENTS) + al.EVENTS.index(event)]
+    assert (al.STATES[after] if after != al.NO else None) == LEADS_TO[state].get(event)
+
+
+@pytest.mark.parametrize("state", al.STATES)
+@pytest.mark.parametrize("i", [0, 1, COUNT - 1])
+def test_a1_an_alarm_that_is_told_or_over_goes_by_the_table_alone_and_a_state_that_contradicts_it_is_refused(i, state):
+    for active in (0, 1):
         a = Bench().a
-        a.state[i] = al.STATES.index(state)
+        a.state[i], a.active[i] = al.STATES.index(state), active
+        event = "raise" if not active else "clear_latching" if TABLE[i][2] else "clear"
         after = LEADS_TO[state].get(event)
         if after is None:
-            with pytest.raises(ValueError, match=f"alarm {TABLE[i][0]}: event {event} in state {state}"):
-                a._event(i, al.EVENTS.index(event))
+            with pytest.raises(ValueError, match=f"^alarm {TABLE[i][0]}: event {event} in state {state}$"):
+                a.tell(i, 1 - active)
             after = state
         else:
-            a._event(i, al.EVENTS.index(event))
+            a.tell(i, 1 - active)
         assert [al.STATES[each] for each in a.state] == [after if k == i else "normal" for k in PLACES]
 
 

@@ -68,7 +68,7 @@ def test_m1_hand_keeps_start_spacing_and_rest():
 
 def test_m1_hand_found_at_power_up_is_auto_until_it_is_moved():
     rig = Rig(boot=False)
-    rig._apply({"selector_1": "hand"})
+    rig.apply({"selector_1": "hand"})
     rig.power_up()
     rig.run(600)
     assert rig.all_starts() == []

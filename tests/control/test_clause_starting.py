@@ -1,7 +1,6 @@
 """S1 to S8: starting and stopping.  Each test is one claim of the narrative, in numbers."""
 
 import pytest
-from duplexsump.control import settings as s
 
 from tests.rig import WITH_CURRENT, WITH_FEEDBACK, Rig, ready
 
@@ -99,7 +98,7 @@ def test_s3_selector_off_ends_a_run_at_once():
 
 def boot_with(*wet, **overrides):
     rig = Rig(boot=False, **overrides)
-    rig._apply(dict.fromkeys(wet, 1))
+    rig.apply(dict.fromkeys(wet, 1))
     rig.power_up()
     return rig
 
@@ -382,6 +381,6 @@ def test_s8_at_most_once_a_day():
     rig.run(7200)
     quick_cycles(rig, 30)
     assert len(rig.raised("pump_1_short_cycling")) == 1
-    rig.run(s._DAY / 1000)
+    rig.run(86_400)
     quick_cycles(rig, 10)
     assert len(rig.raised("pump_1_short_cycling")) == 2

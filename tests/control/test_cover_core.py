@@ -22,8 +22,10 @@ def test_an_event_that_cannot_happen_names_itself_and_the_state():
     timers, values = Timers(), s.defaults()
     with pytest.raises(ValueError, match="pump 2: event proved in state idle"):
         pump.Pump(1, values, timers).event(pump.PROVED)
+    told = alarms.Alarms(values, timers)
+    told.active[0] = 1  # and its state still says normal
     with pytest.raises(ValueError, match="alarm high_water: event clear in state normal"):
-        alarms.Alarms(values, timers)._event(0, alarms.CLEAR)
+        told.tell(0, 0)
     c = Controller(values)
     with pytest.raises(ValueError, match="blind pumping: event on in state watching"):
         c.blind.event(blind.ON)
@@ -60,23 +62,6 @@ def test_a_record_of_another_length_is_refused():
 
 
 # Lives ---------------------------------------------------------------------------------------------
-
-
-def test_j2_a_snapshot_taken_over_goes_on_as_if_nothing_had_been():
-    rig = ready(sensing=WITH_CURRENT)
-    rig.fill("off", "lead", "lag")
-    rig.run(3.0)
-    other = Controller(rig.settings)
-    other.restore(rig.c.snapshot())
-    assert other.snapshot() == rig.c.snapshot()
-    assert list(other.out[:6]) == list(rig.outputs[:6])
-    for _ in range(300):
-        rig.elapsed_ms += 100
-        rig._set_currents()
-        inputs = list(rig.held)
-        rig.step()
-        other.step(rig.now_ms, inputs)
-        assert other.snapshot() == rig.c.snapshot()
 
 
 def test_j2_contacts_that_have_been_limited_before_are_taken_as_they_are():
@@ -171,17 +156,19 @@ def test_s5_a_retry_rest_that_ends_in_the_middle_of_a_try_lets_the_pump_run_on_a
     one, timers = made_pump()
     one.state = pump.RETRY
     one.started()
-    timers.rang[tm.RETRY] = True
-    one._rested()
+    timers.arm(tm.RETRY, 1000)
+    timers.expire(1000)
+    one.step(0, [0] * r.N_INPUTS)
     assert (one.state, one.held) == (pump.STARTING, 0)
 
 
 def test_s8_the_ring_of_starts_drops_the_oldest_when_it_is_full():
     one, timers = made_pump()
-    for k in range(pump._RING + 3):
+    for k in range(len(one.ring) + 3):
         timers.now = 1000 * k
-        one._count_start()
-    assert one.count == pump._RING
+        one.started()
+        one.stopped(True)
+    assert one.count == len(one.ring) == 61, "one more than the most starts an hour that a setting allows"
     assert one.ring[one.ring_first] == 3000 + 3_600_000
 
 
@@ -190,7 +177,8 @@ def test_r3_with_every_pump_barred_the_try_waits_for_its_next_turn():
     for each in rig.c.pumps:
         each.state = pump.RETRY
     rig.c.flood.mode = r.HIGH
-    rig.c.flood._grant(3)
+    rig.c.timers.rang[tm.FLOOD_TRY] = True
+    rig.c.flood.step(r.HIGH, 3)
     assert [each.trial for each in rig.c.pumps] == [0, 0]
     assert rig.c.timers.left_ms(tm.FLOOD_TRY) == 30_000
 
@@ -256,8 +244,7 @@ def test_l6_a_level_that_is_found_again_before_the_pump_was_on_needs_no_blind_ru
     c.belief.make_suspect(r.HIGH, r.HIGH)
     c.blind.step(r.HIGH, 0, 0)
     assert c.blind.state == blind.ASKING
-    c.belief.reset()
-    c.belief._sort(r.HIGH)
+    c.belief.begin(r.HIGH)
     c.blind.step(r.HIGH, 0, 0)
     assert c.blind.state == blind.WATCHING
 

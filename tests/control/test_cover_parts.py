@@ -162,7 +162,7 @@ def test_r1_a_trip_is_withdrawn_at_the_end_of_a_demand_that_a_false_contact_vouc
     c.contacts.wet = r.LEAD
     c.belief.begin(r.LEAD)
     c.belief.make_suspect(r.LEAD, r.LEAD)
-    c.pair._cycle_over()
+    assert c.pair.step(0, -1) == 0
     assert [each.state for each in c.pumps] == [pump.IDLE, pump.RETRY]
     assert [each.failures for each in c.pumps] == [0, 1]
     assert c.pair.not_pumping == 0
@@ -267,8 +267,7 @@ def test_l6_no_blind_run_while_something_else_pumps_or_nothing_reads_wet(changes
 
 def test_l6_high_wet_and_believed_or_another_believed_contact_wet_is_no_lost_level():
     bench = Blindly()
-    bench.c.belief.reset()
-    bench.c.belief._sort(r.HIGH)
+    bench.c.belief.begin(r.HIGH)
     assert bench.go(0) == "watching"
     assert bench.b.reason is False
     bench.c.belief.make_suspect(r.HIGH, r.HIGH | r.LEAD)
@@ -328,15 +327,6 @@ def test_a2_a_silence_in_the_very_step_of_a_reminder_silences_it(place):
     c.alarms.step(0)
     assert c.alarms.horn == 0
     assert c.alarms.remind[place] == 2 * wait_ms, "the next reminder counts from here"
-
-
-def test_l4_a_refill_no_longer_than_the_pump_down_tells_nothing_of_the_inflow():
-    d = Controller(s.defaults()).demand
-    assert d._pump_down_ms(r.LEAD) == 16_000
-    run_ds, short, long = 160, 160, 320
-    honest = 160 + 160 * (10 * run_ds // short) // 10
-    assert d._honest_ds(run_ds, short) == honest
-    assert d._honest_ds(run_ds, long) == min(160 + 160 * (10 * run_ds // long) // 10, 160 * 320 // 160)
 
 
 def test_a5_the_inspection_is_awaited_when_it_is_the_nearest_of_the_long_times():

@@ -45,13 +45,14 @@ def test_d4_a_lead_past_max_run_hands_over_first_one_stops_then_the_other_starts
 @pytest.mark.parametrize("why", ["resting", "not available", "lag"])
 def test_d4_it_keeps_on_while_the_other_cannot_start_or_the_water_is_at_lag_and_is_told(n, why):
     bench = long_run(n)
-    bench.rested = 1 << n if why == "resting" else 3
+    bench.rest(other_bit(n) if why == "resting" else 0)
     bench.gate.contacts = r.LEAD | r.LAG if why == "lag" else r.LEAD
     available = 1 << n if why == "not available" else 3
     for _ in range(3):
         assert bench.go(100, demand=1, available=available) == 1 << n
         assert bench.pair.overdue
-    bench.rested, bench.gate.contacts = 3, r.LEAD | r.HIGH | r.OFF
+    bench.rest(0)
+    bench.gate.contacts = r.LEAD | r.HIGH | r.OFF
     assert bench.go(100, demand=1) == 0
     assert bench.pair.lead == 1 - n
 
@@ -69,7 +70,7 @@ def test_d4_the_time_counts_from_where_it_ran_alone_without_a_break(n, change):
 
 def test_d4_what_was_overdue_is_forgotten_with_the_cycle(n):
     bench = long_run(n)
-    bench.rested = 1 << n
+    bench.rest(other_bit(n))
     bench.go(100, demand=1)
     assert bench.pair.overdue
     bench.go(100, demand=0)
@@ -232,16 +233,16 @@ def test_r1_underload_means_an_empty_pit_or_a_pump_that_does_not_pump(n, loaded,
         above = wet & (r.LEAD | r.LAG | r.HIGH)
         if not above and (loaded or not wet & r.OFF):
             assert empty is True, "the pit is empty and the pump is good"
-            assert bench.belief.made_suspect == [(wet & r.OFF, wet | r.HIGH)]
+            assert (bench.belief.evidence, bench.belief.wet) == (wet & r.OFF, r.HIGH), "off, if it reads wet"
             assert (pump.state, pump.failures, other.state, bench.pair.not_pumping) == (pm.RUNNING, 0, pm.RETRY, before)
         elif before & other_bit(n):
             assert empty is True, "the other one found the same"
-            assert bench.belief.made_suspect == [(wet, wet | r.HIGH)]
+            assert (bench.belief.evidence, bench.belief.wet) == (wet, r.HIGH & ~wet), "every one that reads wet"
             assert [(p.state, p.failures, p.trips, p.cause) for p in bench.pumps] == [(pm.IDLE, 0, 0, 0)] * 2
             assert bench.pair.not_pumping == 0
         else:
             assert empty is False
-            assert bench.belief.made_suspect == []
+            assert bench.belief.evidence == 0
             assert (pump.state, pump.cause, pump.failures) == (pm.RETRY, pm.NOT_PUMPING, 1)
             assert (other.state, other.failures) == (pm.RETRY, 1)
             assert bench.pair.not_pumping == before | 1 << n

@@ -4,7 +4,8 @@ What is refused is compared word for word: a refusal names the setting, its
 value, what is allowed and why (M4).
 """
 
-from itertools import product
+import re
+from itertools import permutations, product
 
 import pytest
 from duplexsump.control import settings as s
@@ -124,7 +125,13 @@ def test_m4_of_two_settings_the_one_keeps_to_its_side_of_the_other(low, rule, hi
 
 
 def test_m4_there_is_no_rule_between_two_that_is_not_read_here():
-    assert len(s._ORDER) == len(PAIRS)
+    found = set()
+    for low, high in permutations([row[0] for row in s.TABLE], 2):
+        values = {low: s.TABLE[s.index(low)][3], high: s.TABLE[s.index(high)][2]}
+        for text in refused(**values):
+            if rule := re.match(r"(\w+) = \d+: must be (at most|below) (\w+) = \d+, because (.*)$", text):
+                found.add(rule.groups())
+    assert found == set(PAIRS)
 
 
 # Motor currents ------------------------------------------------------------------------------------
