@@ -4,8 +4,10 @@ from itertools import product
 
 import pytest
 from duplexsump.control import alarms as al
+from duplexsump.control import settings as s
 from duplexsump.control import timers as tm
 from duplexsump.control.alarm_table import TABLE
+from duplexsump.control.controller import Controller
 from duplexsump.control.ticks import MASK, NEVER
 
 from tests.rig import ALARM_PLACE, make_settings
@@ -380,3 +382,20 @@ def test_what_is_due_lapses_and_what_is_not_stays(start):
         assert a.remind == [NEVER if 1000 * (i + 3) <= gone else remind[i] for i in range(20)]
         assert a.state[:20] == [UNACKNOWLEDGED if 1000 * (i + 3) <= gone else ACKNOWLEDGED for i in range(20)]
         assert bench.left(tm.ALARM) == 1000
+
+
+@pytest.mark.parametrize("place", [0, 4, 11])
+def test_a2_a_silence_in_the_very_step_of_a_reminder_silences_it(place):
+    c = Controller(s.defaults())
+    wait_ms = 1_800_000 if place == 0 else 43_200_000
+    c.alarms.tell(place, 1)
+    c.alarms.silence()
+    c.alarms.step(0)
+    c.timers.expire(900_000)
+    c.alarms.step(0)
+    c.timers.expire(wait_ms)
+    c.alarms.tell(place, 1)
+    c.alarms.silence()
+    c.alarms.step(0)
+    assert c.alarms.horn == 0
+    assert c.alarms.remind[place] == 2 * wait_ms, "the next reminder counts from here"

@@ -1,13 +1,15 @@
 """A controller's beginning, its snapshot and what it retains (J2, J4, S4, M4): whole records in, whole records out."""
 
 import pytest
+from duplexsump.control import alarms
 from duplexsump.control import controller as controller_module
 from duplexsump.control import records as r
 from duplexsump.control import settings as s
+from duplexsump.control.alarm_table import TABLE
 from duplexsump.control.controller import FIELDS, RETAINED, Controller
 from duplexsump.control.ticks import NEVER
 
-from tests.rig import WITH_CURRENT, ready
+from tests.rig import ALARM_PLACE, WITH_CURRENT, ready
 
 NOW = 5_000_000
 NAMES = [field[0] for field in FIELDS]
@@ -17,6 +19,12 @@ PARTS = ("", "timers", "chatter", "contacts", "transmitter", "belief", "supply",
 # What is not 0 (a deadline: not armed) in a controller that has not yet been powered up.
 AS_BUILT = {"belief.rising": 1, "pair.lead": -1, "pair.led": -1, "exercise.who": -1, "forces.lapsed": 1,
             "alarms.nothing": 1, "due": 0}  # fmt: skip
+# Attributes that are worked out in each step before they are read; as built they must say "nothing".
+SILENT = {
+    "gate": ("barred", "on_battery", "first", "contacts", "wet", "generator"), "blind": ("loaded", "dry"),
+    "contacts": ("rose", "fell"), "supply": ("went", "came"), "selectors": ("returned",), "exercise": ("calm",),
+    "buttons": ("silence", "reset", "inspected"), "alarms": ("loud", "returned"), "flood": ("barred",),
+}  # fmt: skip
 RETAINED_BY_J4 = {
     "": {"inspection_min"}, "blind": {"rung", "turn"}, "pair": {"turn", "lag_leads", "suspects", "cycles"},
     "pump_1": {"state", "cause", "failures", "starts", "trips"}, "gate": {"boots"},
@@ -79,6 +87,10 @@ def test_a_new_controller_is_at_rest_in_every_place_and_made_of_parts_of_its_own
     assert len({id(each) for _prefix, each in c.parts}) == len(PARTS)
     assert [each.n for each in c.pumps] == [0, 1]
     assert c.out == [0] * r.N_OUTPUTS
+    for name, silent in SILENT.items():
+        assert not any(getattr(part(c, name), field) for field in silent), name
+    assert c.exercise.level_fell
+    assert (c.timers.any, c.timers.now, set(c.timers.rang)) == (False, 0, {False})
 
 
 def test_m4_refused_settings_make_no_controller_and_every_refusal_is_told():
@@ -166,6 +178,23 @@ def test_s4_a_pump_kept_as_locked_out_has_its_one_try_and_latched_alarms_stand()
     assert rig.alarm("pump_1_lockout") in ("latched", "unacknowledged")
     rig.run(90.0)
     assert len(rig.starts(1, since=rig.boot_ms / 1000)) == 1
+
+
+@pytest.mark.parametrize("acknowledged", [False, True])
+def test_j4_a_power_up_clears_what_is_not_latched_and_keeps_what_is(acknowledged):
+    c = Controller(s.defaults())
+    for place in (ALARM_PLACE["lag_reached"], ALARM_PLACE["pump_1_lockout"]):
+        c.alarms.tell(place, 1)
+    if acknowledged:
+        c.alarms.silence()
+    after = Controller(s.defaults())
+    after.power_up(0, c.retain())
+    latched = alarms.LATCHED_ACKNOWLEDGED if acknowledged else alarms.LATCHED
+    assert after.alarms.state[ALARM_PLACE["lag_reached"]] == (alarms.NORMAL if acknowledged else alarms.RETURNED)
+    assert after.alarms.state[ALARM_PLACE["pump_1_lockout"]] == latched
+    assert TABLE[ALARM_PLACE["pump_1_lockout"]][2] == 1
+    assert after.alarms.any()
+    assert not Controller(s.defaults()).alarms.any()
 
 
 # Snapshots -----------------------------------------------------------------------------------------

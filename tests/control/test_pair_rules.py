@@ -5,9 +5,10 @@ from duplexsump.control import pump as pm
 from duplexsump.control import records as r
 from duplexsump.control import settings as s
 from duplexsump.control import timers as tm
+from duplexsump.control.controller import Controller
 
 from tests.control.pair_bench import Bench, other_bit
-from tests.rig import NO_CURRENT, WITH_CURRENT, WITH_FEEDBACK
+from tests.rig import NO_CURRENT, WITH_CURRENT, WITH_FEEDBACK, make_settings
 
 MAX_RUN = 1_200_000
 
@@ -263,3 +264,17 @@ def test_r1_a_trip_is_taken_back_at_the_end_when_a_contact_that_vouched_for_wate
         assert [p.state for p in bench.pumps] == [pm.IDLE if back else pm.RETRY for back in taken_back]
         assert [p.failures for p in bench.pumps] == [0 if back else 1 for back in taken_back]
         assert bench.pair.not_pumping == 0
+
+
+def test_r1_a_trip_is_withdrawn_at_the_end_of_a_demand_that_a_false_contact_vouched_for():
+    c = Controller(make_settings(sensing=WITH_CURRENT))
+    for n, cause in ((0, pm.NOT_PUMPING), (1, pm.RUN_LOST)):
+        c.pumps[n].state, c.pumps[n].cause, c.pumps[n].failures, c.pumps[n].trips = pm.RETRY, cause, 1, 1
+    c.pair.not_pumping = 3
+    c.contacts.wet = r.LEAD
+    c.belief.begin(r.LEAD)
+    c.belief.make_suspect(r.LEAD, r.LEAD)
+    assert c.pair.step(0, -1) == 0
+    assert [each.state for each in c.pumps] == [pm.IDLE, pm.RETRY]
+    assert [each.failures for each in c.pumps] == [0, 1]
+    assert c.pair.not_pumping == 0

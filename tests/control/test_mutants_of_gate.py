@@ -14,7 +14,7 @@ import types
 import pytest
 from duplexsump.control import gate as real_gate
 
-from tests.control import test_clause_gate as claims
+from tests.control import test_gate as claims
 from tests.control.gate_door import opener
 
 SOURCE = inspect.getsource(real_gate)
