@@ -1,11 +1,12 @@
-"""M1, M2, M4: hand, forcing and settings.  Each test is one claim of the narrative, in numbers."""
+"""M1 to M4: hand, forcing, the clock's health and settings.  Each test is one claim of the narrative, in numbers."""
 
 import pytest
 from duplexsump.control import records as r
 from duplexsump.control import settings as s
+from duplexsump.control.ticks import DAY_MS, MASK
 
 from tests.control.clause_bench import near
-from tests.rig import NO_CURRENT, WITH_CURRENT, Rig, ready
+from tests.rig import ALARM_PLACE, NO_CURRENT, WITH_CURRENT, Rig, ready
 
 # M1 ------------------------------------------------------------------------------------------------
 
@@ -174,6 +175,39 @@ def test_m2_forced_for_ten_minutes_is_a_high_alarm():
     assert not rig.active("inputs_forced_long")
     rig.run(30).set(force_refresh=90).run(31)
     assert rig.active("inputs_forced_long")
+
+
+# M3 ------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("jump_ms", [-100, -3_600_000, DAY_MS + 100, 5 * DAY_MS])
+def test_m3_backwards_or_over_a_day_is_a_clock_fault_and_no_time_that_passed(jump_ms):
+    rig = ready()
+    rig.fill("off", "lead").run(20.0)
+    known = rig.c.uptime_min, rig.c.inspection_min, list(rig.c.history.run_s), rig.c.demand.run_ms, rig.pumps_on()
+    assert known[-1] != (0, 0)
+    to = rig.now_ms + jump_ms & MASK
+    out = rig.c.step(to, list(rig.held))
+    assert (out[r.OUT_CLOCK], out[r.OUT_LATE], out[r.OUT_PUMP_1], out[r.OUT_PUMP_2]) == (1, 0, *known[-1])
+    c = rig.c
+    assert (c.uptime_min, c.inspection_min, list(c.history.run_s), c.demand.run_ms) == known[:4]
+    assert (c.now, c.clock_fault) == (to, 1)
+    assert c.alarms.active[ALARM_PLACE["clock_fault"]] == 1, "told in this very step"
+    out = c.step(to + 100 & MASK, list(rig.held))
+    assert (out[r.OUT_CLOCK], c.uptime_min) == (1, known[0]), "it stands until reset, and time goes on from here"
+    pressed = list(rig.held)
+    pressed[r.IN_RESET] = 1
+    c.step(to + 200 & MASK, pressed)
+    assert c.clock_fault == 0
+    assert c.step(to + 300 & MASK, pressed)[r.OUT_CLOCK] == 0
+    assert c.alarms.active[ALARM_PLACE["clock_fault"]] == 0
+
+
+@pytest.mark.parametrize("elapsed_ms", [0, 100, DAY_MS])
+def test_m3_up_to_a_day_is_no_clock_fault(elapsed_ms):
+    rig = ready()
+    rig.c.step(rig.now_ms + elapsed_ms & MASK, list(rig.held))
+    assert rig.c.clock_fault == 0
 
 
 # M4 ------------------------------------------------------------------------------------------------

@@ -107,36 +107,6 @@ def test_j2_a_step_after_the_instant_that_was_due_is_late_and_only_that_one(afte
 # Clocks that jump ----------------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize("jump_ms", [-100, -3_600_000, DAY_MS + 100, 5 * DAY_MS])
-def test_m3_backwards_or_over_a_day_is_a_clock_fault_and_no_time_that_passed(jump_ms):
-    rig = ready()
-    rig.fill("off", "lead").run(20.0)
-    known = rig.c.uptime_min, rig.c.inspection_min, list(rig.c.history.run_s), rig.c.demand.run_ms, rig.pumps_on()
-    assert known[-1] != (0, 0)
-    to = rig.now_ms + jump_ms & MASK
-    out = rig.c.step(to, list(rig.held))
-    assert (out[r.OUT_CLOCK], out[r.OUT_LATE], out[r.OUT_PUMP_1], out[r.OUT_PUMP_2]) == (1, 0, *known[-1])
-    c = rig.c
-    assert (c.uptime_min, c.inspection_min, list(c.history.run_s), c.demand.run_ms) == known[:4]
-    assert (c.now, c.clock_fault) == (to, 1)
-    assert c.alarms.active[ALARM_PLACE["clock_fault"]] == 1, "told in this very step"
-    out = c.step(to + 100 & MASK, list(rig.held))
-    assert (out[r.OUT_CLOCK], c.uptime_min) == (1, known[0]), "it stands until reset, and time goes on from here"
-    pressed = list(rig.held)
-    pressed[r.IN_RESET] = 1
-    c.step(to + 200 & MASK, pressed)
-    assert c.clock_fault == 0
-    assert c.step(to + 300 & MASK, pressed)[r.OUT_CLOCK] == 0
-    assert c.alarms.active[ALARM_PLACE["clock_fault"]] == 0
-
-
-@pytest.mark.parametrize("elapsed_ms", [0, 100, DAY_MS])
-def test_m3_up_to_a_day_is_no_clock_fault(elapsed_ms):
-    rig = quiet()
-    rig.c.step(rig.now_ms + elapsed_ms & MASK, list(rig.held))
-    assert rig.c.clock_fault == 0
-
-
 def in_trouble(start_ms):
     """A rig with many timers running: a pump running, one resting, alarms silenced, a contact that chatters."""
     rig = Rig(start_ms=start_ms, sensing=WITH_CURRENT).run(70.0)
