@@ -10,8 +10,9 @@ import pytest
 from duplexsump.control import records as r
 from duplexsump.control.alarms import Alarms
 from duplexsump.control.belief import Belief
-from duplexsump.control.controller import FIELDS
+from duplexsump.control.controller import FIELDS, Controller
 from duplexsump.control.pump import Pump
+from duplexsump.control.ticks import DAY_MS, add
 
 from tests.rig import INPUT_PLACE, WITH_CURRENT, ready
 
@@ -182,3 +183,28 @@ def test_canary_a_field_without_its_mark_is_found(monkeypatch, part, name, site,
     assert apart(brought(site, situation), change) is None
     drop(monkeypatch, part, name)
     assert apart(brought(site, situation), change)
+
+
+class Forgetful(Controller):
+    """A controller that does not look again at the next tick, whatever an earlier part of a step should still see."""
+
+    def step(self, now_ms, inputs, limited=False):
+        out = super().step(now_ms, inputs, limited)
+        if self.pending:
+            self.due = add(now_ms, self.timers.next_ms(DAY_MS))
+        return out
+
+
+@pytest.mark.parametrize(("site", "situation", "change"), [
+    ("floats, nothing sensed", quiet, ("selector_1", r.SELECT_HAND)),
+    ("floats, nothing sensed", pumping_blind, ("reset", 1)),
+    ("floats, nothing sensed", forced_with_silence_held, ("jumper", 1)),
+    ("transmitter", pumping_blind, ("selector_1", r.SELECT_OFF)),
+])  # fmt: skip
+def test_canary_a_controller_that_does_not_look_again_is_found(site, situation, change):
+    begun = brought(site, situation)
+    assert apart(begun, change) is None
+    forgetful = Forgetful(begun.settings)
+    forgetful.restore(begun.c.snapshot())
+    begun.c = forgetful
+    assert apart(begun, change)

@@ -7,13 +7,14 @@ condition dropped, a name exchanged for its neighbour.  It runs in this process.
 
 import ast
 import copy
+import functools
 import inspect
 import types
 
 import pytest
 from duplexsump.control import gate as real_gate
 
-from tests.control import test_clause_gate as claims
+from tests.control import test_gate as claims
 from tests.control.gate_door import opener
 
 SOURCE = inspect.getsource(real_gate)
@@ -151,12 +152,18 @@ def test_the_gate_itself_passes_its_claims():
     assert killer(ast.parse(SOURCE)) is None
 
 
+@functools.cache
+def verdicts():
+    """Return (line, what, killer or None) of every mutant."""
+    return [(line, what, killer(tree)) for line, what, tree in mutants()]
+
+
 def test_every_mutant_of_every_line_is_killed_or_named():
     survivors, killed, lines = [], 0, set()
     source = SOURCE.splitlines()
-    for line, what, tree in mutants():
+    for line, what, by in verdicts():
         text = source[line - 1].strip() if line else ""
-        if killer(tree):
+        if by:
             killed += 1
             lines.add(line)
         elif (text, what) not in EQUIVALENT:
@@ -181,7 +188,7 @@ def code_lines():
 
 def test_every_name_in_the_list_of_equivalents_is_a_mutant_that_survives():
     source = SOURCE.splitlines()
-    seen = {(source[line - 1].strip(), what) for line, what, tree in mutants() if line and not killer(tree)}
+    seen = {(source[line - 1].strip(), what) for line, what, by in verdicts() if line and not by}
     assert set(EQUIVALENT) <= seen
 
 
