@@ -1,4 +1,4 @@
-"""A month held to the table: named in time, at the right priority, the right call made, no more horn than is bearable."""
+"""A month held to the table: named in time, at the right priority, the right call made, no more horn than people bear."""
 
 import tomllib
 from dataclasses import dataclass
@@ -97,7 +97,8 @@ def horn_minutes(trace):
     """Return the most minutes of horn in any seven days, without those in which an alarm of LOUD stood."""
     loud = [(a.raised_s, trace.duration_s if a.cleared_s is None else a.cleared_s)
             for a in trace.alarms if a.name in LOUD]  # fmt: skip
-    heard = [piece for span in trace.outputs if span.name == "horn" for piece in _without(span.start_s, span.end_s, loud)]
+    horn = [span for span in trace.outputs if span.name == "horn"]
+    heard = [piece for span in horn for piece in _without(span.start_s, span.end_s, loud)]
     most = 0.0
     for begin, _end in heard:
         most = max(most, sum(max(0.0, min(e, begin + WEEK_S) - max(b, begin)) for b, e in heard))

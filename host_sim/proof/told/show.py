@@ -25,8 +25,9 @@ def chosen(only, healthy):
     names = {name for _number, *row in plan for name in row} | {"healthy"}
     unknown = [name for name in only if name not in names]
     if unknown:
-        raise InputError(f'--only "{unknown[0]}": a fault of `sumpbench faults`, a house of {", ".join(months.HOUSES)}, '
-                         "a season of wet, dry, or healthy is wanted")  # fmt: skip
+        houses = ", ".join(months.HOUSES)
+        raise InputError(f'--only "{unknown[0]}": give a fault of `sumpbench faults`, a house ({houses}), a season '
+                         "(wet, dry) or healthy")  # fmt: skip
     kinds = [set(only) & set(group) for group in (months.HOUSES, months.SEASONS)]
     faults = {"" if name == "healthy" else name for name in only} - kinds[0] - kinds[1]
     return [row for row in plan if (not kinds[0] or row[1] in kinds[0]) and (not kinds[1] or row[2] in kinds[1])
@@ -66,7 +67,8 @@ def _tell(records, seed):
     screen.print(table)
     broken = [record for record in records if record["broken"]]
     for record in broken:
-        words = f"--seed {seed} --only {record['fault'] or 'healthy'} --only {record['house']} --only {record['season']}"
+        which = (record["fault"] or "healthy", record["house"], record["season"])
+        words = f"--seed {seed} " + " ".join(f"--only {word}" for word in which)
         screen.print(Text(f"sumpbench told {words}: {record['broken']}"))
     screen.print(f"\n{len(records)} months, {len(broken)} that broke the table")
 
