@@ -1,4 +1,4 @@
-"""A month held to the table: named in time, at the right priority, the right call made, no more horn than people bear."""
+"""A month held to the table: named in time, at the right priority, the right call made, no more horn than is borne."""
 
 import tomllib
 from dataclasses import dataclass
