@@ -13,10 +13,14 @@ gc.threshold(20000)
 
 from duplexsump.boards import pick  # noqa: E402
 
+_TYPES = False  # true to the type check alone
+if _TYPES:
+    from duplexsump.shapes import Board
+
 MAINTENANCE_MS = 600000  # M6: it ends by itself
 
 
-def take_flag(board):
+def take_flag(board: "Board") -> bool:
     """Tell whether maintenance was asked for; the flag holds for one start only."""
     try:
         os.remove(board.files() + "/maintenance")

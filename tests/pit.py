@@ -37,7 +37,7 @@ class Pit:
         self.floats = [level_mm >= h for h in heights_mm]
         self.float_fault = {}
         self.pump_fault = [None, None]
-        self.supply = ["mains", "mains"]
+        self.fed_by = ["mains", "mains"]
         self.mains = 1
         self.elapsed_ms = 0
         self.highest_mm = self.level_mm
@@ -57,7 +57,7 @@ class Pit:
         return [rate for start, rate in self.inflow if start * 1000 <= ms][-1]
 
     def _supplied(self, n):
-        return self.mains or self.supply[n] != "mains"
+        return self.mains or self.fed_by[n] != "mains"
 
     def _flow(self, pumps):
         # What each pump would move if there is water to move.

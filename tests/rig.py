@@ -147,7 +147,7 @@ class Rig:
         if not self.plant:
             self._set_currents()
         while self.script and self.script[0][0] <= ms:
-            self._apply(self.script.pop(0)[1])
+            self.apply(self.script.pop(0)[1])
 
     def run(self, seconds):
         """Run on for `seconds`; the last step lies on the end itself."""
@@ -168,7 +168,8 @@ class Rig:
 
     # -- inputs ----------------------------------------------------------------------------------
 
-    def _apply(self, changes):
+    def apply(self, changes):
+        """Change inputs by name (or call `changes(rig)`) without a step."""
         if callable(changes):
             changes(self)
             return
@@ -182,7 +183,7 @@ class Rig:
 
     def set(self, **changes):
         """Change inputs by name now, and step at this instant."""
-        self._apply(changes)
+        self.apply(changes)
         self.step()
         return self
 

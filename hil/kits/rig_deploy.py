@@ -24,6 +24,7 @@ BOARDS = {"pico": "rp2", "posix": "linux"}
 SHARED = (
     "__init__.py",
     "boards/__init__.py",
+    "boards/stream.py",
     "control/__init__.py",
     "control/records.py",
     "control/ticks.py",
@@ -32,7 +33,7 @@ SHARED = (
     "station/framing.py",
     "station/modbus.py",
 )
-SHARED_BY_BOARD = {"pico": ("boards/wired.py",), "posix": ("boards/posix.py",)}
+SHARED_BY_BOARD = {"pico": ("boards/wired.py",), "posix": ()}
 
 SURVEY = """
 import os, sys

@@ -1,56 +1,34 @@
-"""A bench for the pair: real pumps and timers, and stand-ins that say just what the test wants for everything else."""
+"""A bench for the pair: it works in a controller whose other parts say just what the test has put into them."""
 
-from types import SimpleNamespace
-
+from duplexsump.control import records as r
 from duplexsump.control import timers as tm
-from duplexsump.control.pair import Pair
-from duplexsump.control.pump import Pump
+from duplexsump.control.controller import Controller
 
 from tests.rig import make_settings
 
-AUTO, OFF, HAND = "auto", "off", "hand"
-
-
-class Selectors:
-    """Two selectors, each where the test has put it."""
-
-    def __init__(self):
-        self.at = [AUTO, AUTO]
-
-    def auto(self, n):
-        return self.at[n] == AUTO
-
-    def hand(self, n):
-        return self.at[n] == HAND
-
-
-class Belief:
-    """What is believed wet and what is suspect; notes what it is told to make suspect."""
-
-    def __init__(self):
-        self.wet = self.suspect = 0
-        self.made_suspect = []
-
-    def make_suspect(self, mask, wet):
-        self.made_suspect.append((mask, wet))
+AUTO, OFF, HAND = r.SELECT_AUTO, r.SELECT_OFF, r.SELECT_HAND
+LONG_MS = 80_000_000  # longer than any test here
 
 
 class Bench:
     """The pair with a clock; `go` is one step, and the outputs stay what the test last said they were."""
 
     def __init__(self, **overrides):
-        self.settings = make_settings(**overrides)
-        self.timers = tm.Timers()
-        self.pumps = [Pump(n, self.settings, self.timers) for n in range(2)]
-        self.gate = SimpleNamespace(out=0, contacts=0, rested=lambda n: bool(self.rested & (1 << n)))
-        self.rested = 3
-        self.supply = SimpleNamespace(fed=3, came=False)
-        self.selectors = Selectors()
-        self.belief = Belief()
-        self.contacts = SimpleNamespace(wet=0)
-        self.history = SimpleNamespace(run_s=[0, 0])
-        self.pair = Pair(self)
+        self.c = c = Controller(make_settings(**overrides))
+        self.settings, self.timers, self.pumps, self.pair = c.settings, c.timers, c.pumps, c.pair
+        self.gate, self.supply, self.selectors, self.belief = c.gate, c.supply, c.selectors, c.belief
+        self.contacts, self.history = c.contacts, c.history
+        self.supply.fed = 3
         self.now = 0
+
+    def rest(self, mask):
+        """Have the pumps of `mask`, and no other, rest for longer than any test takes."""
+        for n in range(2):
+            for timer in (tm.REST, tm.REST_LAG, tm.REST_FLOOD):
+                if mask >> n & 1:
+                    self.timers.arm(timer + n, LONG_MS)
+                else:
+                    self.timers.stop(timer + n)
 
     def go(self, ms=0, demand=0, blind=-1, out=None, **available):
         """One step after `ms`; `out`: what the gate has made of the step before."""

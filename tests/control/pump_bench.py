@@ -34,9 +34,9 @@ class Bench:
         self.now = start
         self.planted = NEVER
         self.timers.expire(start)
-        self._plant()
+        self.watch_strangers()
 
-    def _plant(self):
+    def watch_strangers(self):
         if self.planted != NEVER:
             assert {self.timers.at[i] for i in self.strangers} == {self.planted}, "a timer that is not this pump's"
         self.planted = (self.now + DAY) & MASK
@@ -46,31 +46,31 @@ class Bench:
     def go(self, ms=100, **changes):
         for name, value in changes.items():
             self.inputs[r.INPUT_NAMES.index(f"{name}_1") + self.n] = value
-        self._plant()
+        self.watch_strangers()
         self.now = (self.now + ms) & MASK
         for i in self.strangers:
             self.timers.at[i] = (self.now + 1000) & MASK
         self.planted = (self.now + 1000) & MASK
         self.timers.expire(self.now)
         self.pump.step(self.n, self.inputs)
-        self._plant()
+        self.watch_strangers()
         return pm.STATES[self.pump.state]
 
     def start(self, current=NORMAL):
         self.pump.started()
-        self._plant()
+        self.watch_strangers()
         self.inputs[r.IN_CURRENT_1 + self.n] = current
         return self
 
     def stop(self, by_level=True):
         self.pump.stopped(by_level)
-        self._plant()
+        self.watch_strangers()
         self.inputs[r.IN_CURRENT_1 + self.n] = NONE
         return pm.STATES[self.pump.state]
 
     def trip(self, cause=pm.RUN_LOST):
         self.pump.trip(cause)
-        self._plant()
+        self.watch_strangers()
         self.inputs[r.IN_CURRENT_1 + self.n] = NONE
         return pm.STATES[self.pump.state]
 
@@ -84,7 +84,7 @@ class Bench:
 
     def known(self):
         """Everything the pump says about itself but its ring of starts."""
-        names = [row[0] for row in pm.Pump.FIELDS if row[0] not in ("ring", "head", "count")]
+        names = [row[0] for row in pm.Pump.FIELDS if row[0] not in ("ring", "ring_first", "count")]
         return {name: int(getattr(self.pump, name)) for name in names if getattr(self.pump, name)}
 
 

@@ -4,8 +4,10 @@ from itertools import product
 
 import pytest
 from duplexsump.control import alarms as al
+from duplexsump.control import settings as s
 from duplexsump.control import timers as tm
 from duplexsump.control.alarm_table import TABLE
+from duplexsump.control.controller import Controller
 from duplexsump.control.ticks import MASK, NEVER
 
 from tests.rig import ALARM_PLACE, make_settings
@@ -78,16 +80,24 @@ LEADS_TO = {
 @pytest.mark.parametrize("state", al.STATES)
 @pytest.mark.parametrize("event", al.EVENTS)
 def test_a1_each_event_in_each_state_leads_where_it_should_or_is_refused(state, event):
-    for i in (0, 1, COUNT - 1):
+    after = al.NEXT[al.STATES.index(state) * len(al.EVENTS) + al.EVENTS.index(event)]
+    assert (al.STATES[after] if after != al.NO else None) == LEADS_TO[state].get(event)
+
+
+@pytest.mark.parametrize("state", al.STATES)
+@pytest.mark.parametrize("i", [0, 1, COUNT - 1])
+def test_a1_an_alarm_that_is_told_or_over_goes_by_the_table_alone_and_a_state_that_contradicts_it_is_refused(i, state):
+    for active in (0, 1):
         a = Bench().a
-        a.state[i] = al.STATES.index(state)
+        a.state[i], a.active[i] = al.STATES.index(state), active
+        event = "raise" if not active else "clear_latching" if TABLE[i][2] else "clear"
         after = LEADS_TO[state].get(event)
         if after is None:
-            with pytest.raises(ValueError, match=f"alarm {TABLE[i][0]}: event {event} in state {state}"):
-                a._event(i, al.EVENTS.index(event))
+            with pytest.raises(ValueError, match=f"^alarm {TABLE[i][0]}: event {event} in state {state}$"):
+                a.tell(i, 1 - active)
             after = state
         else:
-            a._event(i, al.EVENTS.index(event))
+            a.tell(i, 1 - active)
         assert [al.STATES[each] for each in a.state] == [after if k == i else "normal" for k in PLACES]
 
 
@@ -372,3 +382,20 @@ def test_what_is_due_lapses_and_what_is_not_stays(start):
         assert a.remind == [NEVER if 1000 * (i + 3) <= gone else remind[i] for i in range(20)]
         assert a.state[:20] == [UNACKNOWLEDGED if 1000 * (i + 3) <= gone else ACKNOWLEDGED for i in range(20)]
         assert bench.left(tm.ALARM) == 1000
+
+
+@pytest.mark.parametrize("place", [0, 4, 11])
+def test_a2_a_silence_in_the_very_step_of_a_reminder_silences_it(place):
+    c = Controller(s.defaults())
+    wait_ms = 1_800_000 if place == 0 else 43_200_000
+    c.alarms.tell(place, 1)
+    c.alarms.silence()
+    c.alarms.step(0)
+    c.timers.expire(900_000)
+    c.alarms.step(0)
+    c.timers.expire(wait_ms)
+    c.alarms.tell(place, 1)
+    c.alarms.silence()
+    c.alarms.step(0)
+    assert c.alarms.horn == 0
+    assert c.alarms.remind[place] == 2 * wait_ms, "the next reminder counts from here"

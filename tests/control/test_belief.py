@@ -4,8 +4,11 @@ import random
 from itertools import combinations
 
 import pytest
+from duplexsump.control import records as r
+from duplexsump.control import settings as s
 from duplexsump.control import timers as tm
 from duplexsump.control.belief import Belief
+from duplexsump.control.controller import Controller
 from duplexsump.control.timers import Timers
 
 from tests.rig import make_settings
@@ -241,12 +244,17 @@ def test_l2_a_miss_twice_running_adds_to_what_is_suspected_and_believes_nobody_a
 @pytest.mark.parametrize("rising", [0, 1])
 def test_l2_the_fewest_suspects_of_every_reading_of_every_set_of_contacts(rising):
     for known in range(16):
-        belief = Belief(make_settings(), Timers(), 0)
-        belief.evidence = 15 & ~known
         for wet in range(16):
-            found = belief._fewest(wet, rising)
-            assert found == word(fewest(places(known), places(wet), rising)), (known, wet)
-            assert belief._fewest(wet | 15 & ~known, rising) == found, "what those read that are known false is nothing"
+            for read in {wet, wet | 15 & ~known}:  # what those read that are known false is nothing
+                timers = Timers()
+                belief = Belief(make_settings(), timers, 0)
+                belief.begin(read)
+                belief.make_suspect(15 & ~known, read)
+                belief.rising = rising
+                for now in (0, SEQUENCE_TIME_MS):
+                    timers.expire(now)
+                    belief.step(read, 0, 0, False)
+                assert belief.order == word(fewest(places(known), places(wet), rising)), (known, read)
 
 
 def test_a_life_begins_with_everything_believed_whatever_was_there_before():
@@ -279,3 +287,39 @@ def test_l2_lead_hung_wet_is_named_when_the_level_falls_past_lag_and_off(togethe
     timers.expire(steps[-1][0] + SEQUENCE_TIME_MS)
     belief.step(2, 0, 0, False)
     assert belief.order == 2, "the higher contact that did not fall, not the off below it"
+
+
+# The second miss -----------------------------------------------------------------------------------
+
+
+def test_l2_three_dead_floats_are_all_named_at_the_second_miss():
+    c = Controller(s.defaults())
+    c.belief.begin(0)
+    for k in range(2):
+        c.belief.step(r.HIGH, r.HIGH, 0, False)
+        assert c.belief.order == 0
+        c.belief.step(0, 0, r.HIGH, False)
+        if k == 0:
+            assert c.belief.order == 0, "once, and the fewest would be high itself, which has just moved"
+    assert c.belief.order == r.OFF | r.LEAD | r.LAG
+
+
+def test_l2_a_float_that_was_wet_in_between_has_not_missed_twice_running():
+    c = Controller(s.defaults())
+    c.belief.begin(0)
+    high_up_and_down = ((r.HIGH, r.HIGH, 0), (0, 0, r.HIGH))
+    for step in (*high_up_and_down, (r.LEAD, r.LEAD, 0), (0, 0, r.LEAD), *high_up_and_down):
+        c.belief.step(*step, False)
+    assert not c.belief.order & r.HIGH
+    assert c.belief.order != r.OFF | r.LEAD | r.LAG
+
+
+def test_l2_a_float_that_came_late_but_came_has_missed_nothing():
+    c = Controller(s.defaults())
+    c.belief.begin(r.OFF)
+    steps = ((r.OFF | r.LAG, r.LAG, 0), (r.OFF | r.LEAD | r.LAG, r.LEAD, 0), (r.OFF | r.LEAD, 0, r.LAG))
+    for k, step in enumerate(steps):  # far enough apart for L7 not to see a common wire
+        c.timers.expire(5000 * k)
+        c.belief.step(*step, False)
+    assert c.belief.order == 0
+    assert c.belief.suspect == 0

@@ -3,12 +3,14 @@
 import pytest
 from duplexsump.control import blind
 from duplexsump.control import records as r
+from duplexsump.control import settings as s
 from duplexsump.control import timers as tm
 from duplexsump.control.belief import Belief
 from duplexsump.control.blind import Blind
+from duplexsump.control.controller import Controller
 from duplexsump.control.timers import Timers
 
-from tests.rig import WITH_CURRENT, make_settings
+from tests.rig import WITH_CURRENT, make_settings, ready
 
 
 class Bench:
@@ -24,7 +26,7 @@ class Bench:
     def believe(self, wet, suspects=0, wiring=0, failed=False):
         self.belief.evidence, self.belief.wiring = suspects, wiring
         self.belief.failed = failed
-        self.belief._sort(wet)
+        self.belief.make_suspect(0, wet)  # nothing new: what is believed is sorted anew
         self.wet = wet
 
     def go(self, now, running=1, loaded=True, dry=0, demand=0):
@@ -44,7 +46,8 @@ def test_l6_the_level_is_lost_for_these_three_reasons_and_no_other(floats, virtu
             bench.believe(wet, suspects, wiring, failed and virtual)
             blind_eyes = virtual & r.LEAD and failed  # the transmitter, and no lead float
             hung = wet & suspects & r.HIGH and not bench.belief.wet
-            assert bool(bench.b._lost(wet)) == bool(wiring or blind_eyes or hung), (wet, suspects)
+            bench.go(0, demand=1)
+            assert bench.b.reason is bool(wiring or blind_eyes or hung), (wet, suspects)
 
 
 @pytest.mark.parametrize("ends", [{"dry": 1}, {"dry": 2}, {"running": 0}, {"demand": 1}])
@@ -93,3 +96,150 @@ def test_l6_each_event_leads_where_it_should_and_one_that_cannot_happen_names_it
                 with pytest.raises(ValueError, match=f"^blind pumping: event {what} in state {name}$"):
                     one.event(event)
                 assert one.state == state
+
+
+# With a controller round it ------------------------------------------------------------------------
+
+
+def test_l6_a_reset_while_a_blind_run_rests_starts_the_rests_anew():
+    rig = ready()
+    rig.set(high=1).run(1.0)
+    rig.run_until(lambda rig: rig.c.blind.state == blind.RESTING, 120.0)
+    assert rig.c.blind.rung
+    rig.c.blind.reset()
+    assert (rig.c.blind.state, rig.c.blind.rung) == (blind.WATCHING, 0)
+
+
+def test_l6_a_level_that_is_found_again_before_the_pump_was_on_needs_no_blind_run():
+    c = Controller(s.defaults())
+    c.belief.begin(r.HIGH)
+    c.belief.make_suspect(r.HIGH, r.HIGH)
+    c.blind.step(r.HIGH, 0, 0)
+    assert c.blind.state == blind.ASKING
+    c.belief.begin(r.HIGH)
+    c.blind.step(r.HIGH, 0, 0)
+    assert c.blind.state == blind.WATCHING
+
+
+def test_an_event_that_cannot_happen_names_itself_and_the_state():
+    with pytest.raises(ValueError, match=r"^blind pumping: event on in state watching$"):
+        Controller(s.defaults()).blind.event(blind.ON)
+
+
+# Move by move --------------------------------------------------------------------------------------
+
+
+class Blindly:
+    """Blind pumping with nothing round it but belief and timers."""
+
+    def __init__(self, **overrides):
+        self.c = Controller(make_settings(sensing=WITH_CURRENT, **overrides))
+        self.c.belief.begin(r.HIGH)
+        self.c.belief.make_suspect(r.HIGH, r.HIGH)
+        self.b, self.now = self.c.blind, 0
+
+    def go(self, ms, wet=r.HIGH, demand=0, running=0, loaded=False, dry=0):
+        self.now += ms
+        self.c.timers.expire(self.now)
+        self.b.loaded, self.b.dry = loaded, dry
+        self.b.step(wet, demand, running)
+        return blind.STATES[self.b.state]
+
+    def rest_ms(self):
+        return self.c.timers.left_ms(tm.BLIND_REST)
+
+
+def test_l6_a_run_is_asked_for_begins_with_the_pump_and_rests_longer_and_longer():
+    bench = Blindly()
+    for k, rest in enumerate((10_000, 60_000, 300_000, 600_000, 1_800_000, 1_800_000)):
+        assert bench.go(0) == "asking"
+        bench.b.started()
+        assert bench.b.turn == k % 2
+        assert bench.go(34_900, running=1) == "running"
+        assert bench.go(100, running=1) == "resting"
+        assert bench.rest_ms() == rest
+        assert not bench.c.timers.running(tm.BLIND_RUN)
+        assert bench.go(rest - 100) == "resting"
+        assert bench.go(100) == "asking"
+
+
+def test_l6_the_shortest_rest_is_left_out_when_high_is_dry():
+    bench = Blindly()
+    bench.go(0)
+    bench.b.started()
+    assert bench.go(35_000, wet=0, running=1) == "resting"
+    assert bench.rest_ms() == 60_000
+    assert bench.b.rung == 2
+
+
+def test_l6_a_loaded_run_goes_on_and_starts_the_rests_anew():
+    bench = Blindly()
+    bench.b.rung = 3
+    bench.go(0)
+    bench.b.started()
+    assert bench.go(35_000, running=1, loaded=True) == "running"
+    assert (bench.b.stayed, bench.b.rung) == (1, 0)
+    assert bench.go(60_000, running=1, loaded=True) == "running"
+    assert bench.go(100, running=1, loaded=False) == "resting"
+    assert bench.b.rung == 0
+    assert bench.rest_ms() == 10_000
+    bench.go(10_000)
+    assert bench.b.state == blind.ASKING
+    assert bench.b.stayed == 0, "each run is judged by itself"
+
+
+@pytest.mark.parametrize("changes", [{"dry": 1}, {"running": 0}])
+def test_l6_underload_and_a_pump_that_is_gone_end_a_run(changes):
+    bench = Blindly()
+    bench.go(0)
+    bench.b.started()
+    assert bench.go(9000, **{"running": 1, "loaded": True, **changes}) == "resting"
+
+
+def test_l6_without_current_sensing_a_load_is_not_known():
+    bench = Blindly()
+    bench.c.settings[s.SENSING] = s.SENSE_FEEDBACK
+    bench.go(0)
+    bench.b.started()
+    assert bench.go(35_000, running=1, loaded=True) == "resting"
+    assert bench.b.stayed == 0
+
+
+@pytest.mark.parametrize(("rung", "rest"), [(0, 60_000), (1, 60_000), (3, 600_000)])
+def test_l6_a_demand_takes_a_blind_run_over_and_the_next_one_waits(rung, rest):
+    bench = Blindly()
+    bench.b.rung = rung
+    bench.go(0)
+    bench.b.started()
+    assert bench.go(5000, demand=1, running=1) == "resting"
+    assert not bench.c.timers.running(tm.BLIND_RUN)
+    assert bench.rest_ms() == rest
+
+
+@pytest.mark.parametrize("changes", [{"demand": 1}, {"running": 1}, {"wet": 0}])
+def test_l6_no_blind_run_while_something_else_pumps_or_nothing_reads_wet(changes):
+    bench = Blindly()
+    assert bench.go(0, **changes) == "watching"
+    assert bench.go(100) == "asking"
+
+
+def test_l6_high_wet_and_believed_or_another_believed_contact_wet_is_no_lost_level():
+    bench = Blindly()
+    bench.c.belief.begin(r.HIGH)
+    assert bench.go(0) == "watching"
+    assert bench.b.reason is False
+    bench.c.belief.make_suspect(r.HIGH, r.HIGH | r.LEAD)
+    assert bench.go(100, wet=r.HIGH | r.LEAD) == "watching"
+
+
+def test_l6_reset_ends_a_rest_but_no_run():
+    bench = Blindly()
+    bench.go(0)
+    bench.b.started()
+    bench.b.rung = 3
+    bench.b.reset()
+    assert (bench.b.state, bench.b.rung) == (blind.RUNNING, 0)
+    bench.go(35_000, running=1)
+    bench.b.reset()
+    assert bench.b.state == blind.WATCHING
+    assert not bench.c.timers.running(tm.BLIND_REST)

@@ -1,188 +1,30 @@
-"""A controller's beginning, its snapshot, what it keeps, and the signature that tells it to look again."""
-
-from itertools import pairwise, product
-from types import SimpleNamespace as Has
+"""A controller's beginning, its snapshot and what it retains (J2, J4, S4, M4): whole records in, whole records out."""
 
 import pytest
-from duplexsump.control import blind
+from duplexsump.control import alarms
 from duplexsump.control import controller as controller_module
-from duplexsump.control import pump as pm
 from duplexsump.control import records as r
 from duplexsump.control import settings as s
+from duplexsump.control.alarm_table import TABLE
 from duplexsump.control.controller import FIELDS, RETAINED, Controller
+from duplexsump.control.ticks import NEVER
 
-from tests.control.controller_bench import NOW, Asked, made, record, stand_in
+from tests.rig import ALARM_PLACE, WITH_CURRENT, ready
 
-OWN = {
-    "now": 0, "due": 0, "mark": 0, "uptime_min": 0, "inspection_min": 0, "light": 0, "clock_fault": 0, "pending": 0,
-    "signature": [0] * 5, "last": [0] * 24, "raw_word": 0, "out": [0] * 8, "powered": False, "first": True,
-    "always": False,
-}  # fmt: skip
+NOW = 5_000_000
+NAMES = [field[0] for field in FIELDS]
+PLACE = {name: place for place, name in enumerate(NAMES)}
 PARTS = ("", "timers", "chatter", "contacts", "transmitter", "belief", "supply", "selectors", "demand", "blind",
          "pump_1", "pump_2", "flood", "pair", "gate", "exercise", "forces", "buttons", "alarms", "history")  # fmt: skip
-
-
-def part(c, prefix):
-    """Return a part of a controller by the name that its fields are told under."""
-    if prefix.startswith("pump_"):
-        return c.pumps[int(prefix[-1]) - 1]
-    return getattr(c, prefix) if prefix else c
-
-
-def places():
-    """Return (prefix, name, place in the list or None, retained) of each value of a snapshot, in order."""
-    c, found = Controller(s.defaults()), []
-    for prefix in PARTS:
-        for name, _kind, count, retained in part(c, prefix).FIELDS:
-            found += [(prefix, name, k, retained) for k in (range(count) if count else (None,))]
-    return found
-
-
-def read(c, place):
-    prefix, name, k, _retained = place
-    value = getattr(part(c, prefix), name)
-    return value if k is None else value[k]
-
-
-def write(c, place, value):
-    prefix, name, k, _retained = place
-    if k is None:
-        setattr(part(c, prefix), name, value)
-    else:
-        getattr(part(c, prefix), name)[k] = value
-
-
-PLACES = places()
-
-
-# A beginning ---------------------------------------------------------------------------------------
-
-
-def test_a_new_controller_is_at_rest_and_made_of_parts_of_its_own():
-    c = Controller(s.defaults())
-    assert {name: getattr(c, name) for name in OWN} == OWN
-    assert [type(getattr(c, name)) for name in ("powered", "first", "always")] == [bool] * 3
-    assert [prefix for prefix, _part in c.parts] == list(PARTS)
-    for prefix, each in c.parts:
-        assert each is part(c, prefix)
-    assert len({id(each) for _prefix, each in c.parts}) == len(PARTS)
-    assert [each.n for each in c.pumps] == [0, 1]
-
-
-def test_m4_refused_settings_make_no_controller_and_every_refusal_is_told():
-    values = s.defaults()
-    values[s.RETRIES], values[s.PRIMARY] = 0, 3
-    with pytest.raises(ValueError, match="^" + "; ".join(s.check(values)) + "$"):
-        Controller(values)
-
-
-def begun(retained=None, **changes):
-    """Power a controller up whose pumps, gate and alarms are stand-ins; returns it and the notes."""
-    c = Controller(s.defaults())
-    notes = stand_in(c, gate={}, alarms={})
-    c.pumps = [Asked("pump_1", notes), Asked("pump_2", notes)]
-    for name, value in changes.items():
-        setattr(c, name, value)
-    c.power_up(NOW, retained)
-    return c, notes
-
-
-def test_s4_a_life_begins_with_its_pumps_its_gate_and_its_alarms_and_counts_from_now():
-    c, notes = begun(first=False)
-    assert notes == [("pump_1", "begin"), ("pump_2", "begin"), ("gate", "begin"), ("alarms", "begin")]
-    assert c.now == c.mark == c.due == c.timers.now == NOW
-    assert c.powered is True
-    assert c.first is True, "the next step takes the readings as they are"
-
-
-def test_j4_what_was_kept_is_there_when_the_pumps_begin_and_nothing_else_is():
-    retained = [1000 + k for k in range(len(RETAINED))]
-    c = Controller(s.defaults())
-    stand_in(c, timers={"now": 0})
-    for each in [*c.pumps, c.gate, c.alarms]:
-        each.begin = lambda: None
-    fresh = Controller(s.defaults())
-    c.power_up(NOW, retained)
-    told = [read(c, place) for place in PLACES if place[3]]
-    assert told == retained
-    others = [place for place in PLACES if not place[3] and place[1] not in ("now", "mark", "due") and place[2] is None]
-    assert len(others) > 60
-    for place in others:
-        assert read(c, place) == read(fresh, place), place
-
-
-def test_s4_a_life_begins_once_and_a_kept_record_of_another_length_is_refused():
-    c = made()
-    with pytest.raises(ValueError, match=r"^powered up twice: make a new Controller and give it the retained record$"):
-        c.power_up(NOW)
-    for count in (0, len(RETAINED) - 1, len(RETAINED) + 1):
-        with pytest.raises(ValueError, match=f"^retained record of {count} values: must hold {len(RETAINED)}$"):
-            Controller(s.defaults()).power_up(NOW, [0] * count)
-
-
-def test_s4_the_first_readings_are_taken_as_they_are():
-    c = made()
-    notes = stand_in(
-        c, chatter={}, contacts={"wet": 12}, transmitter={"answers": {"contacts": 3}}, belief={}, supply={},
-        selectors={}, forces={}, buttons={},
-    )  # fmt: skip
-    inputs = record(contacts=9)
-    c._begin(inputs)
-    assert notes == [
-        ("chatter", "begin", 9), ("transmitter", "contacts", inputs), ("contacts", "begin", 11),
-        ("belief", "begin", 12), ("supply", "begin", inputs), ("selectors", "begin", inputs),
-        ("forces", "begin", inputs), ("buttons", "begin", inputs),
-    ]  # fmt: skip
-    assert c.first is False
-
-
-# Snapshots -----------------------------------------------------------------------------------------
-
-
-def filled():
-    """A controller whose every place holds a value of its own."""
-    c = Controller(s.defaults())
-    for k, place in enumerate(PLACES):
-        write(c, place, 10 + 3 * k)
-    return c
-
-
-def test_j2_a_snapshot_is_every_field_of_every_part_in_order_as_whole_numbers():
-    c = filled()
-    assert c.snapshot() == [10 + 3 * k for k in range(len(PLACES))]
-    for place in PLACES:
-        write(c, place, True)
-    assert c.snapshot() == [1] * len(PLACES)
-    assert all(type(value) is int for value in c.snapshot())
-
-
-def test_j2_a_snapshot_is_taken_over_place_by_place_and_shows_in_the_outputs():
-    c = Controller(s.defaults())
-    snapshot = filled().snapshot()
-    by_name = dict(zip([name for name, _kind, _retained in FIELDS], range(len(FIELDS)), strict=True))
-    for out in range(4):
-        snapshot[by_name["gate.out"]] = out
-        c.first = True
-        c.restore(snapshot)
-        assert c.snapshot() == snapshot
-        assert (c.out[r.OUT_PUMP_1], c.out[r.OUT_PUMP_2]) == (out & 1, out >> 1)
-    shown = ("alarms.horn", "alarms.beacon", "alarms.relay", "light")
-    assert c.out[r.OUT_HORN : r.OUT_LIGHT + 1] == [snapshot[by_name[name]] for name in shown]
-    assert c.out[r.OUT_CLOCK] == snapshot[by_name["clock_fault"]]
-    assert c.timers.now == c.now == snapshot[0]
-    assert c.first is False, "the readings have been taken"
-
-
-@pytest.mark.parametrize("count", [0, len(FIELDS) - 1, len(FIELDS) + 1])
-def test_j2_a_snapshot_of_another_length_is_refused_and_nothing_is_taken_over(count):
-    c = filled()
-    with pytest.raises(ValueError, match=f"^snapshot of {count} values: must hold {len(FIELDS)}$"):
-        c.restore([0] * count)
-    assert c.snapshot() == filled().snapshot()
-
-
-# What is retained --------------------------------------------------------------------------------------
-
+# What is not 0 (a deadline: not armed) in a controller that has not yet been powered up.
+AS_BUILT = {"belief.rising": 1, "pair.lead": -1, "pair.led": -1, "exercise.who": -1, "forces.lapsed": 1,
+            "alarms.nothing": 1, "due": 0}  # fmt: skip
+# Attributes that are worked out in each step before they are read; as built they must say "nothing".
+SILENT = {
+    "gate": ("barred", "on_battery", "first", "contacts", "wet", "generator"), "blind": ("loaded", "dry"),
+    "contacts": ("rose", "fell"), "supply": ("went", "came"), "selectors": ("returned",), "exercise": ("calm",),
+    "buttons": ("silence", "reset", "inspected"), "alarms": ("loud", "returned"), "flood": ("barred",),
+}  # fmt: skip
 RETAINED_BY_J4 = {
     "": {"inspection_min"}, "blind": {"rung", "turn"}, "pair": {"turn", "lag_leads", "suspects", "cycles"},
     "pump_1": {"state", "cause", "failures", "starts", "trips"}, "gate": {"boots"},
@@ -192,147 +34,237 @@ RETAINED_BY_J4 = {
 }  # fmt: skip
 
 
+def part(c, prefix):
+    """Return a part of a controller by the name that its fields are told under."""
+    if prefix.startswith("pump_"):
+        return c.pumps[int(prefix[-1]) - 1]
+    return getattr(c, prefix) if prefix else c
+
+
+def split(name):
+    """Return (prefix, field, place in the list or None) of a name of FIELDS."""
+    prefix, _dot, field = name.rpartition(".")
+    field, _bracket, place = field.partition("[")
+    return prefix, field, int(place[:-1]) if place else None
+
+
+def read(c, name):
+    """Return the value that a controller's part holds under a name of FIELDS."""
+    prefix, field, place = split(name)
+    value = getattr(part(c, prefix), field)
+    return value if place is None else value[place]
+
+
+def kept(name):
+    """Tell whether J4 has a place survive a reset."""
+    prefix, field, _place = split(name)
+    return field in RETAINED_BY_J4.get(prefix, ())
+
+
+def restored(record, **overrides):
+    """Return a new controller that has taken over a snapshot."""
+    values = s.defaults()
+    for name, value in overrides.items():
+        values[s.index(name)] = value
+    c = Controller(values)
+    c.restore(record)
+    return c
+
+
+DISTINCT = [10 + 3 * place for place in range(len(FIELDS))]  # a value of its own in every place
+
+
+# A beginning ---------------------------------------------------------------------------------------
+
+
+def test_a_new_controller_is_at_rest_in_every_place_and_made_of_parts_of_its_own():
+    c = Controller(s.defaults())
+    for field, value in zip(FIELDS, c.snapshot(), strict=True):
+        assert value == AS_BUILT.get(field[0], NEVER if field[1] == r.DEADLINE else 0), field[0]
+    assert [prefix for prefix, _part in c.parts] == list(PARTS)
+    for prefix, each in c.parts:
+        assert each is part(c, prefix)
+    assert len({id(each) for _prefix, each in c.parts}) == len(PARTS)
+    assert [each.n for each in c.pumps] == [0, 1]
+    assert c.out == [0] * r.N_OUTPUTS
+    for name, silent in SILENT.items():
+        assert not any(getattr(part(c, name), field) for field in silent), name
+    assert c.exercise.level_fell
+    assert (c.timers.any, c.timers.now, set(c.timers.rang)) == (False, 0, {False})
+
+
+def test_m4_refused_settings_make_no_controller_and_every_refusal_is_told():
+    values = s.defaults()
+    values[s.RETRIES], values[s.PRIMARY] = 0, 3
+    with pytest.raises(ValueError, match=r"^retries = 0: a whole number from 1 to 10.*; primary = 3: .*$"):
+        Controller(values)
+
+
+def test_s4_a_controller_is_powered_up_once_and_a_retained_record_of_another_length_is_refused():
+    c = Controller(s.defaults())
+    c.power_up(NOW)
+    with pytest.raises(ValueError, match=r"^powered up twice: make a new Controller and give it the retained record$"):
+        c.power_up(NOW)
+    for count in (0, len(RETAINED) - 1, len(RETAINED) + 1):
+        with pytest.raises(ValueError, match=f"^retained record of {count} values: must hold {len(RETAINED)}$"):
+            Controller(s.defaults()).power_up(NOW, [0] * count)
+
+
+def test_s4_time_counts_from_the_power_up_and_the_outputs_are_held():
+    c = Controller(s.defaults())
+    c.power_up(NOW)
+    assert (c.now, c.mark, c.next_due(NOW - 5000), c.timers.now) == (NOW, NOW, NOW, NOW)
+    out = c.step(NOW, [0] * r.N_INPUTS)
+    assert (c.uptime_min, c.inspection_min, out[r.OUT_CLOCK], out[r.OUT_LATE]) == (0, 0, 0, 0)
+    assert NOW < c.next_due(NOW) <= NOW + 10_000, "no later than boot_hold"
+
+
+@pytest.mark.parametrize("wet", [r.OFF, r.OFF | r.LEAD, r.OFF | r.LEAD | r.LAG | r.HIGH])
+@pytest.mark.parametrize("before", ["new", "has held a snapshot"])
+def test_s4_the_first_readings_are_taken_as_they_are(wet, before):
+    c = Controller(s.defaults())
+    if before != "new":
+        c.restore(c.snapshot())
+    c.power_up(NOW)
+    inputs = [0] * r.N_INPUTS
+    inputs[r.IN_CONTACTS], inputs[r.IN_MAINS], inputs[r.IN_CHARGER] = wet, 1, 1
+    inputs[r.IN_SELECTOR_1] = r.SELECT_HAND
+    inputs[r.IN_SILENCE] = inputs[r.IN_RESET] = 1
+    c.step(NOW, inputs)
+    assert (c.contacts.wet, c.belief.wet) == (wet, wet), "without a debounce"
+    assert c.selectors.auto(0), "HAND counts as AUTO until it is moved"
+    assert (c.buttons.silence, c.buttons.reset) == (0, 0), "a button held at power-up is no press"
+    assert c.supply.fed == 3, "nor is the mains waited for"
+
+
+# What is retained ----------------------------------------------------------------------------------
+
+
 def test_j4_lockouts_failures_turns_latched_alarms_counters_and_long_times_are_kept_and_nothing_else():
-    retained = {}
-    for prefix, name, _k, yes in PLACES:
-        if yes:
-            retained.setdefault(prefix, set()).add(name)
-    assert retained == RETAINED_BY_J4
+    assert [field[0] for field in RETAINED] == [name for name in NAMES if kept(name)]
+    assert {split(field[0])[:2] for field in RETAINED} == {
+        (prefix, field) for prefix, fields in RETAINED_BY_J4.items() for field in fields
+    }
 
 
 def test_j4_what_is_kept_is_told_in_the_order_of_the_snapshot_as_whole_numbers():
-    c = filled()
-    expected = [10 + 3 * k for k, place in enumerate(PLACES) if place[3]]
-    assert c.retain() == expected
-    assert [c.snapshot()[k] for k in c.retained_places()] == expected
-    assert c.retained_places() == [k for k, place in enumerate(PLACES) if place[3]]
-    for place in PLACES:
-        write(c, place, False)
+    c = restored(DISTINCT)
+    expected = [place for place, name in enumerate(NAMES) if kept(name)]
+    assert c.retained_places() == expected
+    assert c.retain() == [DISTINCT[place] for place in expected]
+    c.restore([False] * len(FIELDS))
     assert [type(value) for value in c.retain()] == [int] * len(expected)
+
+
+def test_j4_what_was_kept_is_there_after_the_next_power_up_and_nothing_else_is():
+    retained = [0 if field[0].startswith("alarms.state") or field[0].endswith((".state", ".cause")) else 1000 + k
+                for k, field in enumerate(RETAINED)]  # fmt: skip
+    c, fresh = Controller(s.defaults()), Controller(s.defaults())
+    c.power_up(NOW, retained)
+    fresh.power_up(NOW)
+    for name, value in zip([field[0] for field in RETAINED], retained, strict=True):
+        assert read(c, name) == (3 if name == "gate.boots" else value), name
+    others = [name for name in NAMES if not kept(name) and not name.startswith("timers.at")]
+    assert [read(c, name) for name in others] == [read(fresh, name) for name in others]
+
+
+def test_s4_a_pump_kept_as_locked_out_has_its_one_try_and_latched_alarms_stand():
+    rig = ready(sensing=WITH_CURRENT, retries=1)
+    rig.load[:] = ["none", "normal"]
+    rig.fill("off", "lead").run(10.0)
+    assert rig.pump_state(1) == "locked"
+    rig.power_cut()
+    assert rig.pump_state(1) == "locked"
+    assert rig.alarm("pump_1_lockout") in ("latched", "unacknowledged")
+    rig.run(90.0)
+    assert len(rig.starts(1, since=rig.boot_ms / 1000)) == 1
+
+
+@pytest.mark.parametrize("acknowledged", [False, True])
+def test_j4_a_power_up_clears_what_is_not_latched_and_keeps_what_is(acknowledged):
+    c = Controller(s.defaults())
+    for place in (ALARM_PLACE["lag_reached"], ALARM_PLACE["pump_1_lockout"]):
+        c.alarms.tell(place, 1)
+    if acknowledged:
+        c.alarms.silence()
+    after = Controller(s.defaults())
+    after.power_up(0, c.retain())
+    latched = alarms.LATCHED_ACKNOWLEDGED if acknowledged else alarms.LATCHED
+    assert after.alarms.state[ALARM_PLACE["lag_reached"]] == (alarms.NORMAL if acknowledged else alarms.RETURNED)
+    assert after.alarms.state[ALARM_PLACE["pump_1_lockout"]] == latched
+    assert TABLE[ALARM_PLACE["pump_1_lockout"]][2] == 1
+    assert after.alarms.any()
+    assert not Controller(s.defaults()).alarms.any()
+
+
+# Snapshots -----------------------------------------------------------------------------------------
+
+
+def test_j2_a_snapshot_is_every_field_of_every_part_in_order_as_whole_numbers():
+    c = restored(DISTINCT)
+    assert c.snapshot() == DISTINCT
+    assert [read(c, name) for name in NAMES] == DISTINCT
+    c.restore([True] * len(FIELDS))
+    assert c.snapshot() == [1] * len(FIELDS)
+    assert all(type(value) is int for value in c.snapshot())
+
+
+@pytest.mark.parametrize("out", range(4))
+def test_j2_a_snapshot_shows_in_the_outputs_before_any_step(out):
+    record = list(DISTINCT)
+    record[PLACE["gate.out"]] = out
+    c = restored(record)
+    assert (c.out[r.OUT_PUMP_1], c.out[r.OUT_PUMP_2]) == (out & 1, out >> 1)
+    shown = [record[PLACE[name]] for name in ("alarms.horn", "alarms.beacon", "alarms.relay", "light")]
+    assert [c.out[place] for place in (r.OUT_HORN, r.OUT_BEACON, r.OUT_RELAY, r.OUT_LIGHT)] == shown
+    assert c.out[r.OUT_CLOCK] == record[PLACE["clock_fault"]]
+    assert c.timers.now == c.now == record[PLACE["now"]]
+
+
+@pytest.mark.parametrize("count", [0, len(FIELDS) - 1, len(FIELDS) + 1])
+def test_j2_a_snapshot_of_another_length_is_refused_and_nothing_is_taken_over(count):
+    c = restored(DISTINCT)
+    with pytest.raises(ValueError, match=f"^snapshot of {count} values: must hold {len(FIELDS)}$"):
+        c.restore([0] * count)
+    assert c.snapshot() == DISTINCT
+
+
+def test_j2_a_snapshot_taken_over_goes_on_as_if_nothing_had_been():
+    rig = ready(sensing=WITH_CURRENT)
+    rig.fill("off", "lead", "lag").run(3.0)
+    other = restored(rig.c.snapshot(), sensing=WITH_CURRENT)
+    assert list(other.out[:6]) == list(rig.outputs[:6])
+
+    def beside(rig):
+        other.step(rig.now_ms, list(rig.held))
+        assert other.snapshot() == rig.c.snapshot()
+
+    rig.watchers.append(beside)
+    rig.ticking = True
+    rig.run(20.0).drain("lag", "lead", "off").run(10.0)
 
 
 # Names for readers ---------------------------------------------------------------------------------
 
 
-def named(place):
-    prefix, name, k, _retained = place
-    return (prefix + "." if prefix else "") + name + ("" if k is None else f"[{k}]")
-
-
 def test_every_place_has_a_name_its_kind_and_whether_it_is_kept():
-    fields = {prefix: {field[0]: field for field in part(Controller(s.defaults()), prefix).FIELDS} for prefix in PARTS}
-    expected = tuple((named(place), fields[place[0]][place[1]][1], place[3]) for place in PLACES)
-    retained = tuple(field for field in expected if field[2])
-    made = controller_module._places(False), controller_module._places(True)
-    for fields, retained_fields in ((FIELDS, RETAINED), made):
-        assert fields == expected
-        assert retained_fields == retained
+    c = Controller(s.defaults())
+    expected = []
+    for prefix in PARTS:
+        for field in part(c, prefix).FIELDS:
+            full = prefix + "." + field[0] if prefix else field[0]
+            names = [f"{full}[{k}]" for k in range(field[2])] if field[2] else [full]
+            expected += [(name, field[1], kept(name)) for name in names]
+    assert [(field[0], field[1], bool(field[2])) for field in FIELDS] == expected
+    assert list(RETAINED) == [field for field in FIELDS if field[2]]
 
 
 @pytest.mark.parametrize("name", ["FIELDS", "RETAINED"])
-def test_names_are_made_once_when_somebody_asks(monkeypatch, name):
-    made_for = []
-    monkeypatch.setattr(controller_module, "_readers", {})
-    monkeypatch.setattr(controller_module, "_places", lambda retained_only: made_for.append(retained_only) or ("made",))
-    assert getattr(controller_module, name) == ("made",)
-    assert getattr(controller_module, name) == ("made",)
-    assert made_for == [name == "RETAINED"]
+def test_names_are_made_once(name):
+    assert getattr(controller_module, name) is getattr(controller_module, name)
 
 
-def test_any_other_name_is_unknown():
-    with pytest.raises(AttributeError, match=r"^PLACES$"):
-        controller_module.__getattr__("PLACES")
-
-
-# The signature -------------------------------------------------------------------------------------
-
-MASK2, MASK4 = range(4), range(16)
-FAILED = "transmitter.failed()"
-PUMP_BITS = [
-    ("state", range(5), 0), ("held", (0, pm.RETRY, pm.LOCKED), 3), ("trial", (0, pm.BOOT_TRIAL, pm.FLOOD_TRIAL), 6),
-    ("failures", range(11), 8), ("cause", range(len(pm.CAUSES)), 12), ("loaded", (0, 1), 15), ("open", (0, 1), 16),
-    ("steady", (False, True), 17), ("welded", (False, True), 18), ("dry", (False, True), 19),
-]  # fmt: skip
-# Whatever a later part of a step changes and an earlier one reads: what, the values it takes, its first bit.
-# A value of -1, nobody, counts as 0.
-LAYOUT = [
-    [("gate.out", MASK2, 0), ("demand.demand", range(3), 2), ("pair.lead", range(-1, 2), 4),
-     ("blind.state", range(len(blind.STATES)), 6), ("exercise.who", range(-1, 2), 8), ("pair.available", MASK2, 10),
-     ("pair.ready", MASK2, 12), ("flood.mode", (0, r.LAG, r.HIGH), 14), ("flood.rung", range(4), 18),
-     ("demand.stopped", (0, 1), 20)],
-    [("belief.suspect", MASK4, 0), ("belief.wet", MASK4, 4), ("belief.dry", MASK4, 8), ("belief.order", MASK4, 12),
-     ("belief.evidence", MASK4, 16), ("belief.wiring", MASK4, 20)],
-    [("supply.fed", MASK2, 0), ("supply.on_battery", MASK2, 2), ("supply.mains", (0, 1), 4),
-     ("supply.spent", (0, 1), 5), ("pair.take_back", (0, 1), 7), ("pair.not_pumping", MASK2, 8),
-     ("selectors.spent", MASK2, 10), ("alarms.nothing", (0, 1), 12), ("demand.boost", (0, 1), 13),
-     ("forces.active", range(r.FORCE_ALL + 1), 14), ("pair.led", range(-1, 2), 24), ("supply.exhaust", (0, 1), 26),
-     (FAILED, (False, True), 27)],
-    [("pump_1." + name, values, bit) for name, values, bit in PUMP_BITS],
-    [("pump_2." + name, values, bit) for name, values, bit in PUMP_BITS],
-]  # fmt: skip
-EACH = [(i, *field) for i, fields in enumerate(LAYOUT) for field in fields]
-
-
-def still():
-    """A controller, signed, of which nothing has changed since; nobody leads, and no pump is exercised."""
-    c = made()
-    for _i, name, values, _bit in EACH:
-        give(c, name, values[0])
-    c._sign()
-    return c
-
-
-def give(c, name, value):
-    if name == FAILED:
-        c.transmitter = Has(failed=lambda: value)
-    else:
-        prefix, field = name.split(".")
-        setattr(part(c, prefix), field, value)
-
-
-def test_each_part_of_the_signature_has_bits_of_its_own_and_all_fit_a_small_integer():
-    for fields in LAYOUT:
-        spans = sorted((bit, bit + int(max(values) + (min(values) < 0)).bit_length()) for _name, values, bit in fields)
-        assert all(end <= begin for (_first, end), (begin, _last) in pairwise(spans))
-        assert spans[-1][1] <= 30
-
-
-@pytest.mark.parametrize(("i", "name", "values", "bit"), EACH, ids=[each[1] for each in EACH])
-def test_i10_a_change_of_any_of_them_alone_and_to_any_value_makes_the_next_tick_look_again(i, name, values, bit):
-    c = still()
-    c._sign()
-    assert c.pending == 0, "nothing has changed"
-    for before, after in product(values, values) if len(values) < 17 else zip(values, values[1:], strict=False):
-        give(c, name, before)
-        c._sign()
-        give(c, name, after)
-        c._sign()
-        assert c.pending == (before != after)
-        assert c.signature == [(int(after) - min(values[0], 0)) << bit if k == i else 0 for k in range(5)]
-        c._sign()
-        assert c.pending == 0, "it looks again once"
-
-
-@pytest.mark.parametrize("i", range(5))
-def test_i10_together_they_are_told_apart(i):
-    c = still()
-    expected = 0
-    for name, values, bit in LAYOUT[i]:
-        give(c, name, values[-1])
-        expected += (int(values[-1]) - min(values[0], 0)) << bit
-    assert c._part_signature(i) == expected
-    for name, values, bit in LAYOUT[i]:
-        give(c, name, values[0])
-        expected -= (int(values[-1]) - min(values[0], 0)) << bit
-        assert c._part_signature(i) == expected
-    assert expected == 0
-
-
-def test_i10_two_changes_in_two_parts_are_both_noted_at_once():
-    c = still()
-    c.gate.out, c.pumps[1].state = 2, 1
-    c._sign()
-    assert c.pending == 1
-    assert c.signature == [2, 0, 0, 0, 1]
-    c._sign()
-    assert c.pending == 0
+@pytest.mark.parametrize("name", ["PLACES", "fields"])
+def test_any_other_name_is_unknown(name):
+    with pytest.raises(AttributeError, match=f"^{name}$"):
+        getattr(controller_module, name)

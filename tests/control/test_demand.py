@@ -299,11 +299,18 @@ def at(d, timers, now, wet, pumps=1, level=50):
     return d.demand
 
 
+def begin(d, wet):
+    """A step in which a contact from lead up is wet: a demand begins."""
+    d.belief.read(wet)
+    d.step(wet, 0, 0, 0, [0] * r.N_INPUTS)
+    assert d.demand
+
+
 def test_l3_runs_and_refills_are_remembered_up_to_an_hour_whatever_they_lasted():
     d, _plain, _timers = made({})
     for ms, tenths in ((100, 1), (3_599_900, 35_999), (3_600_000, 36_000), (3_660_000, 36_000), (80_000_000, 36_000)):
         d.elapsed(ms, 0)
-        d._begin(1)
+        begin(d, LEAD)
         d.elapsed(ms, 1)
         d.end(1)
         assert (d.last_refill_ds, d.last_run_ds) == (tenths, tenths)
@@ -328,19 +335,23 @@ def test_l4_lead_wet_again_in_the_very_moment_of_a_provisional_stop():
     # 16 s x (1 + 48 / 0.1) is more than two hours, which is the most that is believed.
     assert (d.stopped, d.patience_ms) == (0, 7_200_000)
     d.stopped, d.limit_ms, d.demand, d.refill_ms = 1, 20_000, 0, 0
-    d._begin(1)
+    begin(d, OFF | LEAD)
     assert d.patience_ms == 16_000 + 16_000 * 200 + 35_000, "a refill of nothing is taken for 0.1 s"
 
 
 # Run over refill counts in whole tenths, and a thousand at the most.
 @pytest.mark.parametrize(("down_ms", "run_ds", "refill_ds", "tenths"), [
     (16_000, 480, 160, 160 + 480), (16_000, 480, 80, 160 + 960), (16_000, 480, 320, 320), (16_000, 100, 320, 160 + 48),
-    (16_000, 480, 161, 160 + 464), (16_000, 480, 1600, 177), (1000, 36_000, 1, 10 + 10_000), (1000, 10_001, 1, 10_010),
+    (16_000, 160, 160, 320), (16_000, 160, 320, 240), (16_000, 480, 161, 160 + 464),
+    (16_000, 480, 1600, 177), (1000, 36_000, 1, 10 + 10_000), (1000, 10_001, 1, 10_010),
     (1000, 999, 1, 10 + 9_990), (1_800_000, 36_000, 1, 72_000), (16_000, 480, 1, 72_000), (16_000, 0, 100, 160),
 ])  # fmt: skip
 def test_l4_an_honest_draw_down_by_hand(down_ms, run_ds, refill_ds, tenths):
     d, _plain, _timers = made({s.PUMP_DOWN_LEAD_MS: down_ms})
-    assert d._honest_ds(run_ds, refill_ds) == tenths
+    d.stopped, d.limit_ms, d.refill_ms = 1, 100 * run_ds, 100 * refill_ds
+    begin(d, OFF | LEAD)
+    blind_run_ms = 35_000
+    assert d.patience_ms == min(7_200_000, 100 * tenths + blind_run_ms)
 
 
 def test_r2_a_new_demand_is_judged_by_its_own_lowest_level():

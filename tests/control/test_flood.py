@@ -5,6 +5,7 @@ from duplexsump.control import pump as pm
 from duplexsump.control import records as r
 from duplexsump.control import settings as s
 from duplexsump.control import timers as tm
+from duplexsump.control.controller import Controller
 from duplexsump.control.flood import FloodRetries
 from duplexsump.control.pump import Pump
 from duplexsump.control.timers import Timers
@@ -253,3 +254,27 @@ def test_i6_a_pump_switched_off_before_it_took_its_try_does_not_hold_up_the_othe
     rig.run(200.0)
     assert rig.starts(2, began)
     assert rig.starts(2, began)[0] - began <= 60.3
+
+
+# With a controller round it ------------------------------------------------------------------------
+
+
+def test_r3_with_every_pump_barred_the_try_waits_for_its_next_turn():
+    rig = ready()
+    for each in rig.c.pumps:
+        each.state = pm.RETRY
+    rig.c.flood.mode = r.HIGH
+    rig.c.timers.rang[tm.FLOOD_TRY] = True
+    rig.c.flood.step(r.HIGH, 3)
+    assert [each.trial for each in rig.c.pumps] == [0, 0]
+    assert rig.c.timers.left_ms(tm.FLOOD_TRY) == 30_000
+
+
+def test_r3_a_try_not_yet_taken_is_withdrawn_when_the_water_is_down():
+    c = Controller(s.defaults())
+    c.pumps[0].state, c.pumps[0].trial = pm.RETRY, pm.FLOOD_TRIAL
+    c.pumps[1].state, c.pumps[1].trial = pm.LOCKED, pm.BOOT_TRIAL
+    c.flood.rung = 2
+    c.flood.count(0, 0, 0)
+    assert [each.trial for each in c.pumps] == [0, pm.BOOT_TRIAL]
+    assert c.flood.rung == 0

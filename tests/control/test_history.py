@@ -5,6 +5,7 @@ import random
 import pytest
 from duplexsump.control import records as r
 from duplexsump.control import settings as s
+from duplexsump.control.controller import Controller
 from duplexsump.control.history import History
 
 OFF, LEAD = r.OFF, r.LEAD
@@ -205,3 +206,15 @@ def test_j3_what_is_timed_from_contact_to_contact_and_from_what():
     assert now() == (0, 900, 0, 0, 300), "a fill while a pump runs tells nothing of the inflow"
     h.step(0, LEAD, 2)
     assert now() == (0, 900, 0, 2, 0)
+
+
+def test_j3_wear_is_told_from_twenty_cycles_on():
+    history = Controller(s.defaults()).history
+    history.first_rate_ml_min[1], history.rate_ml_min[1], history.measured[1] = 100_000, 70_000, 19
+    assert history.wear_percent(1) == 0
+    history.measured[1] = 20
+    assert history.wear_percent(1) == 30
+    history.rate_ml_min[1] = 120_000
+    assert history.wear_percent(1) == 0, "a pump does not grow better"
+    history.first_rate_ml_min[1] = 0
+    assert history.wear_percent(1) == 0

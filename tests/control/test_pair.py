@@ -16,7 +16,7 @@ def n(request):
 
 def test_as_built_nobody_leads_and_nothing_is_known():
     pair = Bench().pair
-    known = {name: getattr(pair, name) for name, _kind, _count, _retained in Pair.FIELDS}
+    known = {row[0]: getattr(pair, row[0]) for row in Pair.FIELDS}
     nobody = {"lead": -1, "led": -1}
     assert known.pop("lag_leads") == [0, 0]
     assert known == {name: nobody.get(name, 0) for name in known}
@@ -54,8 +54,10 @@ def test_d2_available_means_in_auto_supplied_not_resting_not_locked_out_closed_a
 def test_d2_d3_who_leads_over_every_state_of_two_pumps(lead, first):
     bench = Bench()
     for available, out, rested in product(range(4), range(4), range(4)):
-        bench.pair.lead, bench.pair.available, bench.gate.out, bench.rested = lead, available, out, rested
-        bench.pair._choose(first)
+        bench.pair.turn = first
+        bench.pair.lead, bench.pair.available, bench.gate.out = lead, available, out
+        bench.rest(3 & ~rested)
+        bench.pair.step(1, -1)
         assert bench.pair.lead == leads(lead, first, available, out & available, rested), (available, out, rested)
 
 
@@ -74,10 +76,11 @@ def test_d2_d6_whose_lead_it_is(duty, primary, turn, run_s):
     else:
         first = turn
     for suspects in range(4):
-        bench.pair.suspects = suspects
+        bench.pair.suspects, bench.pair.lead, bench.pair.available = suspects, -1, 3
+        bench.pair.step(1, -1)
         assert [bool(bench.pair.suspect(k)) for k in range(2)] == [bool(suspects & 1), bool(suspects & 2)]
         loses = suspects == 1 << first  # with both flagged neither loses the lead
-        assert bench.pair._first() == (1 - first if loses else first)
+        assert bench.pair.lead == (1 - first if loses else first)
 
 
 # Who runs ------------------------------------------------------------------------------------------
@@ -149,7 +152,7 @@ def test_l6_a_blind_run_is_the_turn_s_or_the_other_s_where_that_is_out(n):
     assert bench.go(blind=n) == 1 << n
     assert bench.go(blind=1 - n) == other_bit(n), "each time anew"
     assert bench.go(blind=n, available=other_bit(n)) == other_bit(n)
-    bench.rested = other_bit(n)
+    bench.rest(1 << n)
     assert bench.go(blind=n) == other_bit(n), "nor is a rest waited for"
     assert bench.go(blind=n, available=0) == 0
     assert bench.go(blind=-1) == 0

@@ -5,9 +5,10 @@ from duplexsump.control import pump as pm
 from duplexsump.control import records as r
 from duplexsump.control import settings as s
 from duplexsump.control import timers as tm
+from duplexsump.control.controller import Controller
 
 from tests.control.pair_bench import Bench, other_bit
-from tests.rig import NO_CURRENT, WITH_CURRENT, WITH_FEEDBACK
+from tests.rig import NO_CURRENT, WITH_CURRENT, WITH_FEEDBACK, make_settings
 
 MAX_RUN = 1_200_000
 
@@ -45,13 +46,14 @@ def test_d4_a_lead_past_max_run_hands_over_first_one_stops_then_the_other_starts
 @pytest.mark.parametrize("why", ["resting", "not available", "lag"])
 def test_d4_it_keeps_on_while_the_other_cannot_start_or_the_water_is_at_lag_and_is_told(n, why):
     bench = long_run(n)
-    bench.rested = 1 << n if why == "resting" else 3
+    bench.rest(other_bit(n) if why == "resting" else 0)
     bench.gate.contacts = r.LEAD | r.LAG if why == "lag" else r.LEAD
     available = 1 << n if why == "not available" else 3
     for _ in range(3):
         assert bench.go(100, demand=1, available=available) == 1 << n
         assert bench.pair.overdue
-    bench.rested, bench.gate.contacts = 3, r.LEAD | r.HIGH | r.OFF
+    bench.rest(0)
+    bench.gate.contacts = r.LEAD | r.HIGH | r.OFF
     assert bench.go(100, demand=1) == 0
     assert bench.pair.lead == 1 - n
 
@@ -69,7 +71,7 @@ def test_d4_the_time_counts_from_where_it_ran_alone_without_a_break(n, change):
 
 def test_d4_what_was_overdue_is_forgotten_with_the_cycle(n):
     bench = long_run(n)
-    bench.rested = 1 << n
+    bench.rest(other_bit(n))
     bench.go(100, demand=1)
     assert bench.pair.overdue
     bench.go(100, demand=0)
@@ -232,16 +234,16 @@ def test_r1_underload_means_an_empty_pit_or_a_pump_that_does_not_pump(n, loaded,
         above = wet & (r.LEAD | r.LAG | r.HIGH)
         if not above and (loaded or not wet & r.OFF):
             assert empty is True, "the pit is empty and the pump is good"
-            assert bench.belief.made_suspect == [(wet & r.OFF, wet | r.HIGH)]
+            assert (bench.belief.evidence, bench.belief.wet) == (wet & r.OFF, r.HIGH), "off, if it reads wet"
             assert (pump.state, pump.failures, other.state, bench.pair.not_pumping) == (pm.RUNNING, 0, pm.RETRY, before)
         elif before & other_bit(n):
             assert empty is True, "the other one found the same"
-            assert bench.belief.made_suspect == [(wet, wet | r.HIGH)]
+            assert (bench.belief.evidence, bench.belief.wet) == (wet, r.HIGH & ~wet), "every one that reads wet"
             assert [(p.state, p.failures, p.trips, p.cause) for p in bench.pumps] == [(pm.IDLE, 0, 0, 0)] * 2
             assert bench.pair.not_pumping == 0
         else:
             assert empty is False
-            assert bench.belief.made_suspect == []
+            assert bench.belief.evidence == 0
             assert (pump.state, pump.cause, pump.failures) == (pm.RETRY, pm.NOT_PUMPING, 1)
             assert (other.state, other.failures) == (pm.RETRY, 1)
             assert bench.pair.not_pumping == before | 1 << n
@@ -262,3 +264,17 @@ def test_r1_a_trip_is_taken_back_at_the_end_when_a_contact_that_vouched_for_wate
         assert [p.state for p in bench.pumps] == [pm.IDLE if back else pm.RETRY for back in taken_back]
         assert [p.failures for p in bench.pumps] == [0 if back else 1 for back in taken_back]
         assert bench.pair.not_pumping == 0
+
+
+def test_r1_a_trip_is_withdrawn_at_the_end_of_a_demand_that_a_false_contact_vouched_for():
+    c = Controller(make_settings(sensing=WITH_CURRENT))
+    for n, cause in ((0, pm.NOT_PUMPING), (1, pm.RUN_LOST)):
+        c.pumps[n].state, c.pumps[n].cause, c.pumps[n].failures, c.pumps[n].trips = pm.RETRY, cause, 1, 1
+    c.pair.not_pumping = 3
+    c.contacts.wet = r.LEAD
+    c.belief.begin(r.LEAD)
+    c.belief.make_suspect(r.LEAD, r.LEAD)
+    assert c.pair.step(0, -1) == 0
+    assert [each.state for each in c.pumps] == [pm.IDLE, pm.RETRY]
+    assert [each.failures for each in c.pumps] == [0, 1]
+    assert c.pair.not_pumping == 0

@@ -2,10 +2,13 @@
 
 import pytest
 from duplexsump.control import pump as pm
+from duplexsump.control import records as r
+from duplexsump.control import timers as tm
 from duplexsump.control.ticks import NEVER
+from duplexsump.control.timers import Timers
 
 from tests.control.pump_bench import HOUR, MINUTE, NONE, NORMAL, OVER, RETRY_MS, ROTOR, RUN, UNDER, Bench, running
-from tests.rig import NO_CURRENT, WITH_CURRENT, WITH_FEEDBACK
+from tests.rig import NO_CURRENT, WITH_CURRENT, WITH_FEEDBACK, make_settings
 
 
 @pytest.fixture(params=[0, 1], ids=["pump 1", "pump 2"])
@@ -258,3 +261,63 @@ def test_s7_a_rotor_locked_for_less_than_a_second_again_and_again_is_an_overload
         assert bench.go(100, current=ROTOR) == "running"
         assert bench.go(800, current=OVER) == "running"
     assert bench.go(600) == "retry"
+
+
+# One pump and nothing else -------------------------------------------------------------------------
+
+
+def made_pump():
+    timers = Timers()
+    return pm.Pump(0, make_settings(sensing=WITH_CURRENT), timers), timers
+
+
+def test_s5_a_pump_that_is_locked_out_cannot_trip_once_more():
+    one, _timers = made_pump()
+    one.state = pm.LOCKED
+    one.trip(pm.OVERLOAD)
+    assert (one.failures, one.trips, one.cause) == (0, 0, 0)
+
+
+def test_s5_taking_back_a_fault_that_is_not_there_changes_nothing_and_a_lockout_stays():
+    one, _timers = made_pump()
+    one.withdraw()
+    assert (one.state, one.failures, one.trips) == (pm.IDLE, 0, 0)
+    one.state, one.prior, one.cause, one.failures = pm.LOCKED, pm.LOCKED, pm.RUN_LOST, 3
+    one.withdraw()
+    assert (one.state, one.cause, one.failures) == (pm.LOCKED, pm.RUN_LOST, 2)
+
+
+@pytest.mark.parametrize("held", [pm.RETRY, pm.LOCKED])
+def test_r4_a_try_that_is_ended_by_the_level_proves_nothing(held):
+    one, timers = made_pump()
+    timers.arm(tm.RETRY, 60_000)
+    one.state = held
+    one.started()
+    assert one.held == held
+    one.stopped(True)
+    assert one.state == held
+
+
+def test_s5_a_retry_rest_that_ends_in_the_middle_of_a_try_lets_the_pump_run_on_as_usual():
+    one, timers = made_pump()
+    one.state = pm.RETRY
+    one.started()
+    timers.arm(tm.RETRY, 1000)
+    timers.expire(1000)
+    one.step(0, [0] * r.N_INPUTS)
+    assert (one.state, one.held) == (pm.STARTING, 0)
+
+
+def test_s8_the_ring_of_starts_drops_the_oldest_when_it_is_full():
+    one, timers = made_pump()
+    for k in range(len(one.ring) + 3):
+        timers.now = 1000 * k
+        one.started()
+        one.stopped(True)
+    assert one.count == len(one.ring) == 61, "one more than the most starts an hour that a setting allows"
+    assert one.ring[one.ring_first] == 3000 + 3_600_000
+
+
+def test_an_event_that_cannot_happen_names_itself_and_the_state():
+    with pytest.raises(ValueError, match=r"^pump 2: event proved in state idle$"):
+        pm.Pump(1, make_settings(), Timers()).event(pm.PROVED)

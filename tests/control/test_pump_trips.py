@@ -147,7 +147,7 @@ def test_s5_a_trip_that_is_taken_back_was_never_there(n, failures, state):
     assert bench.start().trip() == state
     bench.pump.withdraw()
     assert bench.armed("RETRY", "RECENT") == set()
-    bench._plant()
+    bench.watch_strangers()
     expected = {"starts": 1, "failures": failures, "trips": failures}
     assert bench.known() == {name: value for name, value in expected.items() if value}
 
@@ -183,7 +183,7 @@ def test_r4_a_release_ends_rest_or_lockout_and_forgets_the_failures(n, state):
     bench.pump.release()
     assert bench.known() == {"starts": 1, "trips": 1}
     assert bench.left("RETRY") is None
-    bench._plant()
+    bench.watch_strangers()
 
 
 @pytest.mark.parametrize("proved", [False, True])

@@ -4,7 +4,8 @@ What is refused is compared word for word: a refusal names the setting, its
 value, what is allowed and why (M4).
 """
 
-from itertools import product
+import re
+from itertools import permutations, product
 
 import pytest
 from duplexsump.control import settings as s
@@ -124,7 +125,13 @@ def test_m4_of_two_settings_the_one_keeps_to_its_side_of_the_other(low, rule, hi
 
 
 def test_m4_there_is_no_rule_between_two_that_is_not_read_here():
-    assert len(s._ORDER) == len(PAIRS)
+    found = set()
+    for low, high in permutations([row[0] for row in s.TABLE], 2):
+        values = {low: s.TABLE[s.index(low)][3], high: s.TABLE[s.index(high)][2]}
+        for text in refused(**values):
+            if rule := re.match(r"(\w+) = \d+: must be (at most|below) (\w+) = \d+, because (.*)$", text):
+                found.add(rule.groups())
+    assert found == set(PAIRS)
 
 
 # Motor currents ------------------------------------------------------------------------------------
@@ -228,3 +235,39 @@ def test_a4_battery_limits_rise_from_dead_over_loaded_to_low():
         refusal = f"battery_dead {dead}, battery_loaded {loaded}, battery_low {low} mV: must rise in this order"
         right = dead < loaded and loaded <= low
         assert refused(battery_dead=dead, battery_loaded=loaded, battery_low=low) == ([] if right else [refusal])
+
+
+# In words ------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(("changes", "words"), [
+    ({"sensing": 2, "underload": 400}, "underload = 400 mA: must be above no_current = 500 mA"),
+    ({"sensing": 2, "rated": 4500}, "must rise in this order"),
+    ({"fitted": 7}, "the high float (8) must be there"),
+    ({"fitted": 13, "normally_closed": 10}, "names a contact that is not fitted"),
+    ({"fitted": 13}, "the lead float (2) must be there, or a transmitter"),
+    ({"fitted": 14, "pump_down_lead": 0}, "fit the off float (1) or give a pump-down time"),
+    ({"transmitter": 1, "level_lead": 160}, "must rise by 20 mm or more"),
+    ({"transmitter": 1, "level_span": 500, "level_lag": 500}, "lie within level_span = 500 mm"),
+    ({"pump_down_lead": 21_000}, "pump_down_lead = 21000: must be at most pump_down_lag"),
+    ({"pump_down_lag": 24_000}, "pump_down_lag = 24000: must be at most pump_down_high"),
+    ({"pump_down_high": 36_000}, "must be at least the longest pump-down time, 36000"),
+    ({"blind_run": 120_100}, "because nothing else ends a dry run"),
+    ({"battery_low": 10_900}, "battery_dead 10500, battery_loaded 11000, battery_low 10900 mV"),
+    ({"battery_dead": 11_000}, "must rise in this order"),
+    ({"min_off": 60_050}, "a whole number of 100 ms steps"),
+    ({"start_proof": 8000}, "start_proof = 8000: must be below dry_run = 8000, because a start is proved"),
+])  # fmt: skip
+def test_m4_a_refusal_names_the_setting_its_value_and_the_reason(changes, words):
+    values = s.defaults()
+    for name, value in changes.items():
+        values[s.index(name)] = value
+    said = "; ".join(s.check(values))
+    assert words in said
+
+
+def test_m4_a_record_of_another_length_and_an_unknown_name_are_refused():
+    assert s.check([1, 2]) == [f"settings record of 2 values: must hold {s.N_SETTINGS}"]
+    with pytest.raises(ValueError, match="unknown setting 'min-off'"):
+        s.index("min-off")
+    assert s.check(s.defaults()) == []

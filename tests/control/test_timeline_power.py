@@ -29,7 +29,7 @@ def start(pit, **overrides):
 @pytest.mark.parametrize(("up_s", "first_starts"), [(12, [10, 10, 10, 10]), (25, [10, 10, 10, 10])])
 def test_boot_with_high_wet_on_flapping_mains(up_s, first_starts):
     rig = Rig(boot=False, sensing=WITH_CURRENT)
-    rig._apply({"off": 1, "lead": 1, "lag": 1, "high": 1})
+    rig.apply({"off": 1, "lead": 1, "lag": 1, "high": 1})
     rig.power_up()
     judges = watch(rig)
     lives = []
@@ -61,7 +61,7 @@ def test_a_full_pit_on_flapping_mains_keeps_its_floor_dry(sensing, up_s):
 def test_with_lag_wet_the_hold_grows_to_twenty_seconds_and_with_lead_to_forty():
     for wet, holds in ((("off", "lead", "lag"), [20, 20, 20]), (("off", "lead"), [20, 40, 40])):
         rig = Rig(boot=False)
-        rig._apply(dict.fromkeys(wet, 1))
+        rig.apply(dict.fromkeys(wet, 1))
         rig.power_up()
         judges = watch(rig)
         for hold in holds:
@@ -89,7 +89,7 @@ def test_a_controller_that_lives_ten_seconds_at_a_time_never_gets_to_pump_and_sa
 
 def outage(**overrides):
     pit = Pit(3 * GPM)
-    pit.supply = ["mains", "battery"]
+    pit.fed_by = ["mains", "battery"]
     rig, judges = start(pit, **{"sensing": WITH_CURRENT, "supply_2": s.BATTERY, "duty": s.FIXED, **overrides})
     rig.run(HOUR)
     return pit, rig, judges

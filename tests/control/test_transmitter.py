@@ -121,10 +121,12 @@ def test_l5_a_float_and_the_level_differ_by_more_than_level_gap(fitted):
         for wet in range(16):
             below = any(wet & (1 << i) and level_mm < HEIGHT_MM[i] - GAP_MM for i in floats)
             above = any(not wet & (1 << i) and level_mm > HEIGHT_MM[i] + GAP_MM for i in floats)
-            assert bool(bench.t._gap(level_mm, wet)) == (below or above), (level_mm, wet)
-            bench.t.bad = True
-            assert not bench.t._gap(level_mm, wet), "the floats rule, and the signal is known to be false"
-            bench.t.bad = False
+            bench.t.apart = True  # they have been apart for long enough: together they are at once
+            bench.go(level_mm=level_mm, wet=wet)
+            assert bench.t.apart == (below or above), (level_mm, wet)
+            bench.t.apart = bench.t.bad = True
+            bench.go(level_mm=level_mm, wet=wet, signal=r.TRANSMITTER_LOW)
+            assert not bench.t.apart, "the floats rule, and the signal is known to be false"
 
 
 def test_l5_floats_and_transmitter_are_apart_after_sequence_time_and_together_at_once():

@@ -1,52 +1,28 @@
 """What each alarm stands for, one reason at a time: all at rest tells nothing, and each reason tells just its own.
 
-The controller is a stand-in that holds only what is looked at.
+Each part of a controller holds what the test has put there; its alarms show what they were told.
 """
 
 from itertools import product
-from types import SimpleNamespace as Has
 
 import pytest
 from duplexsump.control import pump as pm
 from duplexsump.control import records as r
-from duplexsump.control import settings as s
 from duplexsump.control.alarm_table import TABLE
+from duplexsump.control.controller import Controller
 from duplexsump.control.watch import tell_alarms
+
+from tests.rig import make_settings
 
 NAMES = [row[0] for row in TABLE]
 DAY_MIN = 1440
 
 
-class Alarms:
-    """Takes down what each alarm is told."""
-
-    def __init__(self):
-        self.told = {}
-
-    def tell(self, i, condition, detail=0):
-        assert NAMES[i] not in self.told, f"{NAMES[i]} told twice in a step"
-        self.told[NAMES[i]] = (bool(condition), int(detail))
-
-
-def pump():
-    return Has(state=pm.IDLE, held=0, open=0, welded=False, cause=0, moist=0, short=0)
-
-
-def quiet():
+def quiet(**overrides):
     """A controller with nothing wrong: both pumps in AUTO, fed from the mains."""
-    c = Has(settings=s.defaults(), alarms=Alarms(), clock_fault=0, inspection_min=0, pumps=[pump(), pump()])
-    c.contacts = Has(wet=0)
-    c.belief = Has(wet=0, wiring=0, order=0, evidence=0, fitted=15)
-    c.blind = Has(reason=False)
-    c.demand = Has(boost=0)
-    c.pair = Has(available=3, both_long=False, overdue=False, suspects=0, suspect=lambda n: c.pair.suspects & (1 << n))
-    c.transmitter = Has(apart=False, bad=False, failed=lambda: c.transmitter.bad)
-    c.exercise = Has(failed=0, due=False, pour=lambda: c.exercise.due)
-    c.supply = Has(lost=False, fed=3, on_battery=0, not_charging=False,
-                   battery_low=lambda inputs: inputs[r.IN_BATTERY] == r.BATTERY_LOW)  # fmt: skip
-    c.selectors = Has(off=0, auto=lambda n: not c.selectors.off & (1 << n), away=0, away_long=0, overrun=0)
-    c.forces = Has(active=0, long=False)
-    c.buttons = Has(stuck=0)
+    c = Controller(make_settings(**overrides))
+    c.pair.available = c.supply.fed = 3
+    c.supply.mains = 1
     return c
 
 
@@ -55,10 +31,8 @@ def told(c, **inputs):
     record = [0] * r.N_INPUTS
     for name, value in inputs.items():
         record[r.INPUT_NAMES.index(name)] = value
-    c.alarms.told.clear()
     tell_alarms(c, record)
-    assert sorted(c.alarms.told) == sorted(NAMES), "each is told once a step, on or off"
-    return {name: detail for name, (on, detail) in c.alarms.told.items() if on}
+    return {name: c.alarms.detail[i] for i, name in enumerate(NAMES) if c.alarms.active[i]}
 
 
 def test_with_nothing_wrong_nothing_is_told():
@@ -69,7 +43,8 @@ ONE_REASON = [
     ("contacts.wet", r.HIGH, "high_water", 0), ("blind.reason", True, "level_lost", 0),
     ("pair.both_long", True, "not_keeping_up", 0), ("demand.boost", 1, "not_keeping_up", 0),
     ("transmitter.apart", True, "floats_out_of_sequence", 0), ("transmitter.bad", True, "transmitter_failed", 0),
-    ("belief.wet", r.LAG, "lag_reached", 0), ("exercise.due", True, "pour_and_test", 0),
+    ("transmitter.frozen", True, "transmitter_failed", 0),
+    ("belief.wet", r.LAG, "lag_reached", 0), ("exercise.off_dry_min", 30 * DAY_MIN, "pour_and_test", 0),
     ("supply.lost", True, "mains_lost", 0), ("supply.not_charging", True, "charger_failed", 0),
     ("pair.overdue", True, "long_run", 0), ("clock_fault", 1, "clock_fault", 0),
     ("inspection_min", 90 * DAY_MIN, "inspection_due", 0), ("forces.long", True, "inputs_forced_long", 0),
@@ -83,8 +58,12 @@ ONE_REASON = [
 def test_a1_one_reason_tells_one_alarm(where, value, alarm, detail):
     c = quiet()
     *part, field = where.split(".")
-    setattr(getattr(c, part[0]) if part else c, field, value)
+    place = getattr(c, part[0]) if part else c
+    before = getattr(place, field)
+    setattr(place, field, value)
     assert told(c) == {alarm: detail}
+    setattr(place, field, before)
+    assert told(c) == {}, "and told to be over with its reason"
 
 
 @pytest.mark.parametrize("mask", range(1, 16))
@@ -96,7 +75,8 @@ def test_a1_the_contacts_concerned_are_named(mask):
         c = quiet()
         c.belief.order, c.belief.evidence = order, proof
         assert told(c) == {"floats_out_of_sequence": order | proof}
-        c.belief.fitted = r.LEAD | r.HIGH
+        c = quiet(fitted=r.LEAD | r.HIGH)
+        c.belief.order, c.belief.evidence = order, proof
         named = (order | proof) & (r.LEAD | r.HIGH)
         assert told(c) == ({"floats_out_of_sequence": named} if named else {}), "one that is not fitted is not named"
     assert told(quiet(), chatter=mask) == {"chattering": mask}
@@ -112,14 +92,16 @@ def test_i4_high_water_goes_by_what_high_reads_and_lag_reached_by_what_is_believ
 
 
 def test_a4_battery_low_goes_by_the_inputs_of_the_step():
-    assert told(quiet(), battery=r.BATTERY_LOW) == {"battery_low": 0}
-    assert told(quiet(), battery=r.BATTERY_GOOD) == {}
+    for mains in (0, 1):
+        c = quiet(supply_2=1)
+        c.supply.mains = mains
+        assert told(c, battery=r.BATTERY_LOW) == ({} if mains else {"battery_low": 0})
+        assert told(c, battery=r.BATTERY_GOOD) == {}
 
 
 @pytest.mark.parametrize("days", [1, 90])
 def test_a5_an_inspection_is_due_at_the_minute(days):
-    c = quiet()
-    c.settings[s.INSPECTION_DAYS] = days
+    c = quiet(inspection=days)
     c.inspection_min = days * DAY_MIN - 1
     assert told(c) == {}
     c.inspection_min += 1
@@ -184,7 +166,7 @@ def test_a1_both_unavailable_is_told_unless_one_waits_for_a_mains_lost_this_mome
     c = quiet()
     c.pumps[1 - n].state = pm.LOCKED
     c.pumps[n].state, c.pumps[n].open = state, opened
-    c.selectors.off = off << n
+    c.selectors.at[n] = r.SELECT_OFF if off else r.SELECT_AUTO
     c.supply.fed, c.supply.on_battery, c.supply.lost = fed << n | 2 >> n, on_battery << n, lost
     well = state < pm.RETRY and not opened and not off
     c.pair.available = 1 << n if well and fed else 0
@@ -204,5 +186,5 @@ def test_s6_a_welded_pump_has_its_supply_and_is_no_protection_all_the_same(n):
 def test_a1_one_available_pump_is_enough(available):
     c = quiet()
     c.pair.available = available
-    c.selectors.off = 3 & ~available
+    c.selectors.at[:] = [r.SELECT_AUTO if available >> k & 1 else r.SELECT_OFF for k in range(2)]
     assert ("no_pump" in told(c)) == (not available)

@@ -13,8 +13,9 @@ from tests.micropython.translate import translate_tree
 FULL = bool(os.environ.get("SUMPBENCH_FULL"))
 STEPS = 1_000_000 if FULL else 12_000
 CLAUSES = (
-    "test_clause_alarms", "test_clause_blind", "test_clause_demand", "test_clause_dry_run",
-    "test_clause_gate", "test_clause_hand", "test_clause_level", "test_clause_starting",
+    "test_clause_l1_l2", "test_clause_l3_l4", "test_clause_l5_l7", "test_clause_d1_d7", "test_clause_s1_s4",
+    "test_clause_s5_s8", "test_clause_r1_r2", "test_clause_r3_r4", "test_clause_a1_a3", "test_clause_a4_a5",
+    "test_clause_m1_m4", "test_gate",
 )  # fmt: skip
 
 

@@ -31,7 +31,7 @@ def test_canary_a_mutant_that_hangs_is_stopped():
     source = mutations.Source("pump")
     loop = [m for m in source.mutants() if m.function == "Pump._drop" and m.text == "self.count -= 1"]
     dropped = [m for m in loop if m.what == "statement dropped"]
-    tests = [ROOT / "tests" / "control" / "test_clause_starting.py"]
+    tests = [ROOT / "tests" / "control" / "test_clause_s5_s8.py"]
     verdict = runner.run(dropped, tests).verdicts[0]
     assert verdict.killed
     assert verdict.by == "it hung and was stopped"

@@ -163,7 +163,7 @@ def act(rig, kind, value):
         rig.held[r.IN_FORCE_MASK], rig.held[r.IN_FORCE_VALUE] = mask, forced
         rig.held[r.IN_FORCE_REFRESH] += 1
     else:
-        rig._apply({kind: value})
+        rig.apply({kind: value})
 
 
 def play(script, *, start_ms=0, ticking=False, always=False, watchers=(), extra=None, seen=None):

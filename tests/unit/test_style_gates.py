@@ -117,3 +117,25 @@ def test_a_planted_type_error_is_found(tree, text, code):
     result = run(tree, tool("mypy"))
     assert result.returncode != 0
     assert f"[{code}]" in result.stdout
+
+
+# Where, what stands there, what is planted; where mypy tells it and as what.
+MISTAKES = [
+    ("control/gate.py", "self.timers.arm(tm.BOOT, hold_ms)", "self.timers.arm(tm.BOOT)", "gate.py", "call-arg"),
+    ("station/loop.py", "self.board.write(out)", "self.board.wriite(out)", "loop.py", "attr-defined"),
+    ("control/demand.py", "t.stop(tm.DRAW)", "t.stopp(tm.DRAW)", "demand.py", "attr-defined"),
+    ("boards/wired.py", "def feed_watchdog(", "def feed_watch_dog(", "boards/__init__.py", "assignment"),
+    ("control/supply.py", "on_mains(self, n: int) -> int:", "on_mains(self, n):", "supply.py", "no-untyped-def"),
+]
+
+
+@pytest.mark.parametrize(("path", "sound", "mistaken", "place", "code"), MISTAKES, ids=[row[2] for row in MISTAKES])
+def test_a_mistake_in_the_midst_of_the_firmware_is_found(tree, path, sound, mistaken, place, code):
+    need_stubs()
+    file = tree / "firmware" / "lib" / "duplexsump" / path
+    text = file.read_text(encoding="utf-8")
+    assert text.count(sound) >= 1
+    file.write_text(text.replace(sound, mistaken), encoding="utf-8")
+    result = run(tree, tool("mypy"))
+    assert result.returncode != 0
+    assert [line for line in result.stdout.splitlines() if f"{place}:" in line and f"[{code}]" in line], result.stdout

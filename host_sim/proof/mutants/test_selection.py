@@ -7,33 +7,39 @@ timelines, which take seconds each, only to what survives the clauses.
 
 from pathlib import Path
 
-_LEVEL = ("test_clause_level",)
-_PUMPS = ("test_clause_starting", "test_clause_dry_run")
-_POWER = ("test_clause_hand",)
-_DUTY = ("test_clause_demand", "test_clause_blind")
+_LEVEL = ("test_clause_l1_l2", "test_clause_l3_l4")
+_BLIND = ("test_clause_l5_l7",)
+_STARTS = ("test_clause_s1_s4", "test_clause_s5_s8")
+_DRY = ("test_clause_r1_r2", "test_clause_r3_r4")
+_PUMPS = (*_STARTS, *_DRY)
+_PEOPLE = ("test_clause_m1_m4",)
+_ALARMS = ("test_clause_a1_a3",)
+_SUPPLY = ("test_clause_a4_a5",)
+_RECORD = ("test_clause_j3_j4",)
+_DUTY = ("test_clause_d1_d7",)
 BY_MODULE = {
-    "ticks": ("test_clause_gate", *_PUMPS),
-    "timers": ("test_clause_gate", *_PUMPS, *_LEVEL),
+    "ticks": ("test_gate", *_PUMPS),
+    "timers": ("test_gate", *_PUMPS, *_LEVEL),
     "contacts": _LEVEL,
-    "belief": (*_LEVEL, "test_clause_blind", "test_clause_dry_run"),
-    "demand": ("test_clause_demand", *_LEVEL, "test_clause_blind", "test_clause_dry_run"),
-    "blind": ("test_clause_blind", *_LEVEL),
-    "flood": ("test_clause_dry_run", "test_clause_starting"),
-    "pump": (*_PUMPS, "test_clause_hand", "test_clause_demand"),
-    "pair": ("test_clause_demand", *_PUMPS, *_POWER, "test_clause_blind"),
-    "gate": ("test_clause_gate", "test_clause_starting", "test_clause_hand"),
-    "supply": ("test_clause_hand", "test_clause_starting", "test_clause_alarms"),
-    "selector": ("test_clause_hand", "test_clause_dry_run"),
-    "exercise": ("test_clause_demand",),
-    "transmitter": ("test_clause_level", "test_clause_dry_run", "test_clause_blind"),
-    "buttons": ("test_clause_alarms", "test_clause_hand"),
-    "forces": ("test_clause_hand",),
-    "alarms": ("test_clause_alarms", "test_clause_hand"),
-    "watch": ("test_clause_alarms", *_DUTY, *_POWER, "test_clause_starting"),
-    "bands": ("test_clause_hand", "test_clause_alarms", "test_clause_level"),
-    "history": ("test_clause_alarms", "test_clause_demand"),
-    "controller": (*_DUTY, *_PUMPS, *_POWER, *_LEVEL, "test_clause_alarms"),
-    "settings": ("test_clause_hand", "test_clause_starting"),
+    "belief": (*_LEVEL, *_BLIND, *_DRY),
+    "demand": (*_DUTY, *_LEVEL, *_BLIND, *_DRY),
+    "blind": (*_BLIND, *_LEVEL),
+    "flood": _PUMPS,
+    "pump": (*_PUMPS, *_PEOPLE, *_DUTY),
+    "pair": (*_DUTY, *_PUMPS, *_PEOPLE, *_SUPPLY, *_BLIND),
+    "gate": (*_STARTS, *_PEOPLE),
+    "supply": (*_SUPPLY, *_PEOPLE, *_STARTS),
+    "selector": (*_PEOPLE, *_DRY),
+    "exercise": _DUTY,
+    "transmitter": (*_BLIND, *_LEVEL, *_DRY),
+    "buttons": (*_ALARMS, *_PEOPLE),
+    "forces": _PEOPLE,
+    "alarms": (*_ALARMS, *_PEOPLE, *_RECORD),
+    "watch": (*_ALARMS, *_SUPPLY, *_DUTY, *_BLIND, *_PEOPLE, *_STARTS),
+    "bands": (*_PEOPLE, *_SUPPLY, *_LEVEL, *_BLIND),
+    "history": (*_RECORD, *_DUTY),
+    "controller": (*_DUTY, *_BLIND, *_PUMPS, *_PEOPLE, *_SUPPLY, *_RECORD, *_LEVEL, *_ALARMS),
+    "settings": (*_PEOPLE, *_STARTS),
 }
 
 

@@ -32,7 +32,7 @@ class AbstractPump(Pump):
     FIELDS = tuple(
         row for row in Pump.FIELDS
         if row[0] in ("state", "cause", "held", "trial", "loaded", "steady", "open", "dry", "prior")
-    ) + (("locks", STATE, 0, False),)  # fmt: skip
+    ) + (("locks", STATE, 0, 0),)  # fmt: skip
     choice = GOOD
     locks = False
 

@@ -71,7 +71,7 @@ class Form:
         load, save = [], []
         for which, (owner, keep) in enumerate(owners):
             self.values[f"o{which}"] = owner
-            for name, kind, count, _retained in owner.FIELDS:
+            for name, kind, count, _marks in owner.FIELDS:
                 self._field(which, name, kind, count, keep, name in scaled or name.endswith("_ms"), load, save)
         self.places = len(self.names)
         self.extra = extra

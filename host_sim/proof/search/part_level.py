@@ -47,7 +47,7 @@ class Duty:
     `on`: the pump that is followed; `fresh`: steps for which its shortest run goes on; `other`: any other.
     """
 
-    FIELDS = (("on", STATE, 0, False), ("other", STATE, 0, False), ("fresh", STATE, 0, False))
+    FIELDS = (("on", STATE, 0, 0), ("other", STATE, 0, 0), ("fresh", STATE, 0, 0))
     on = other = fresh = 0
 
 

@@ -88,7 +88,7 @@ class Views:
 class Wish:
     """Stands in for the demand: `wish` pumps, from the search."""
 
-    FIELDS = (("demand", STATE, 0, False), ("by_level", STATE, 0, False))
+    FIELDS = (("demand", STATE, 0, 0), ("by_level", STATE, 0, 0))
     boost = stopped = 0
 
     def __init__(self):

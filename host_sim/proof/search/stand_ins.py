@@ -30,7 +30,7 @@ class Views:
 class Demand:
     """For demand: `keep` chooses among what the contract allows, 0 the least."""
 
-    FIELDS = (("demand", STATE, 0, False),)
+    FIELDS = (("demand", STATE, 0, 0),)
     demand = boost = stopped = by_level = 0
     keep = 0
 
@@ -53,7 +53,7 @@ class Demand:
 class Blind:
     """For blind pumping: `asks` is 0, or 1 + the pump that it asks for."""
 
-    FIELDS = (("asks", STATE, 0, False),)
+    FIELDS = (("asks", STATE, 0, 0),)
     asks = turn = dry = wish = 0
     reason = loaded = False
 

@@ -22,10 +22,19 @@ written without waiting, put(buffer, at, count).
 
 import sys
 
-_picked = []
+from ..control.records import const
+
+_TYPES = const(0)  # true to the type check alone
+if _TYPES:
+    from ..shapes import Board as AnyBoard
+    from . import esp32, pico, posix
+
+    _all: "tuple[AnyBoard, ...]" = (pico.Board(), esp32.Board(), posix.Board())
+
+_picked: "list[AnyBoard]" = []
 
 
-def pick():
+def pick() -> "AnyBoard":
     """Return the one board object of this machine; making it puts the outputs at their safe values."""
     if not _picked:
         if sys.platform == "rp2":

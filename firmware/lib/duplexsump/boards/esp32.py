@@ -31,8 +31,13 @@ from ..control.records import (
     OUT_PUMP_1,
     OUT_PUMP_2,
     OUT_RELAY,
+    const,
 )
 from .wired import ANALOG, CLOSED, OUTPUT, SERIAL, Rs485, Usb, WiredBoard
+
+_TYPES = const(0)  # true to the type check alone
+if _TYPES:
+    from ..shapes import Stream
 
 NAME = "ESP32-S3"
 BAUD = 19200
@@ -72,18 +77,18 @@ WIRING = (
 class Board(WiredBoard):
     """See `boards/__init__.py`."""
 
-    def __init__(self):
+    def __init__(self) -> None:
         super().__init__(WIRING)
 
-    def adc(self, pin):
+    def adc(self, pin: int) -> "machine.ADC":
         """Return the ADC of a pin, for the full 0 to 3.3 V (the top tenth of a volt is not linear)."""
         return machine.ADC(machine.Pin(pin), atten=machine.ADC.ATTN_11DB)
 
-    def timer_id(self):
+    def timer_id(self) -> int:
         """Return the number of a hardware timer."""
         return 0
 
-    def open_link(self):
+    def open_link(self) -> "list[tuple[Stream, str, int, int]]":
         """Return ASCII on USB and RTU on RS-485.  Ctrl-C is data from now on."""
         import micropython
 

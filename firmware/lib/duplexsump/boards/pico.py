@@ -31,8 +31,13 @@ from ..control.records import (
     OUT_PUMP_1,
     OUT_PUMP_2,
     OUT_RELAY,
+    const,
 )
 from .wired import ANALOG, CLOSED, OUTPUT, SERIAL, Rs485, Usb, WiredBoard
+
+_TYPES = const(0)  # true to the type check alone
+if _TYPES:
+    from ..shapes import Stream
 
 NAME = "Raspberry Pi Pico, Pico W"
 BAUD = 19200
@@ -74,10 +79,10 @@ WIRING = (
 class Board(WiredBoard):
     """See `boards/__init__.py`."""
 
-    def __init__(self):
+    def __init__(self) -> None:
         super().__init__(WIRING)
 
-    def open_link(self):
+    def open_link(self) -> "list[tuple[Stream, str, int, int]]":
         """Return ASCII on USB and RTU on RS-485.  Ctrl-C is data from now on."""
         import micropython
 

@@ -24,12 +24,16 @@ lockstep).
 """
 
 import os
-import select
 import sys
 import time
 from array import array
 
-from ..control.records import N_INPUTS, OUT_LATE
+from ..control.records import N_INPUTS, OUT_LATE, const
+from .stream import Stream
+
+_TYPES = const(0)  # true to the type check alone
+if _TYPES:
+    from ..shapes import Stream as AnyStream
 
 _MASK = 0x3FFFFFFF
 TICK_MS = 100
@@ -37,42 +41,12 @@ TICK_MS = 100
 WIRING = ()  # a virtual board has no pins
 
 
-class Stream:
-    """A serial port of the virtual board; `source` and `sink` are open byte streams."""
-
-    def __init__(self, source, sink):
-        self.source = source
-        self.sink = sink
-        self.one = bytearray(1)
-        self.reading = select.poll()
-        self.reading.register(source, select.POLLIN)
-        self.writing = select.poll()
-        self.writing.register(sink, select.POLLOUT)
-
-    def ready(self):
-        """Return the next byte, -1 when there is none."""
-        for event in self.reading.ipoll(0):
-            if event[1] & select.POLLIN and self.source.readinto(self.one):
-                return self.one[0]
-        return -1
-
-    def takes(self):
-        """Tell whether it can be written without waiting."""
-        for event in self.writing.ipoll(0):
-            return event[1] & select.POLLOUT
-        return False
-
-    def put(self, buffer, at, count):
-        """Write `count` bytes of `buffer` from `at` on."""
-        self.sink.write(buffer, at, count)
-
-
 class Board:
     """See `boards/__init__.py`.  Raises OSError when no bench is there."""
 
     PASS_MS = 5
 
-    def __init__(self):
+    def __init__(self) -> None:
         descriptor = os.getenv("DUPLEXSUMP_PINS")
         if descriptor is None:
             raise OSError("no virtual bench: DUPLEXSUMP_PINS names no descriptor; start it with `sumpbench virtual`")
@@ -95,16 +69,16 @@ class Board:
         self.maintenance = False
         self.safe()
 
-    def now_ms(self):
+    def now_ms(self) -> int:
         """Return milliseconds since the reset, in a 30-bit ring; `ticks_ms` does not wrap there by itself."""
         if self.speed <= 0:
             return self.free_ms & _MASK
         return (time.ticks_diff(time.ticks_ms(), self.began_ms) * self.speed) & _MASK
 
-    def _ask(self, letter):
+    def _ask(self, letter: int) -> None:
         self._send(letter, self.now_ms(), self.outputs)
 
-    def _send(self, letter, value, outputs):
+    def _send(self, letter: int, value: int, outputs: int) -> None:
         request = self.request
         request[0] = letter
         for i in range(4):
@@ -113,7 +87,7 @@ class Board:
         request[5] = outputs
         self.pins.write(request)
 
-    def read(self, raw):
+    def read(self, raw: list[int]) -> None:
         """Fill a raw record from the bench."""
         if self.granted:
             for i in range(N_INPUTS):
@@ -124,7 +98,7 @@ class Board:
         for i in range(N_INPUTS):
             raw[i] = self.answer[i]
 
-    def write(self, outputs):
+    def write(self, outputs: list[int]) -> None:
         """Set the outputs."""
         packed = 0
         for i in range(OUT_LATE):
@@ -134,13 +108,13 @@ class Board:
             self.left_ms = 0
             self._ask(87)
 
-    def safe(self):
+    def safe(self) -> None:
         """Everything off; the alarm relay drops."""
         self.outputs = 0
         self.left_ms = 0
         self._ask(87)
 
-    def feed_watchdog(self):
+    def feed_watchdog(self) -> None:
         """Tell the bench, which ends this process when it hears nothing for 8.388 s, at most ten times a second."""
         if self.lockstep:
             self.fed = True  # told with the next rest
@@ -151,7 +125,7 @@ class Board:
             self.fed_ms = now
             self._ask(68)
 
-    def rest(self, ms):
+    def rest(self, ms: int) -> None:
         """Let time pass; as fast as it can where the bench wants that."""
         if self.lockstep:
             if not self.left_ms:
@@ -170,33 +144,33 @@ class Board:
         else:
             self.free_ms += max(1, ms)
 
-    def open_link(self):
+    def open_link(self) -> "list[tuple[AnyStream, str, int, int]]":
         """Return ASCII on standard input and output, and RTU where the bench has it.  Ctrl-C is data from now on."""
         import micropython
 
         micropython.kbd_intr(-1)
-        links = [(Stream(sys.stdin.buffer, sys.stdout.buffer), "ascii", 1, 0)]
+        links: "list[tuple[AnyStream, str, int, int]]" = [(Stream(sys.stdin.buffer, sys.stdout.buffer), "ascii", 1, 0)]
         descriptor = os.getenv("DUPLEXSUMP_RS485")
         if descriptor is not None:
             line = open(int(descriptor), "r+b")
             links.append((Stream(line, line), "rtu", 1, 5))
         return links
 
-    def files(self):
+    def files(self) -> str:
         """Return the folder for settings and journal."""
         return "/pit"
 
-    def firmware(self):
+    def firmware(self) -> str:
         """Return the folder that holds the firmware."""
         return "/lib/duplexsump"
 
-    def reset(self):
+    def reset(self) -> None:
         """Have the bench end this process and start it anew."""
         self.outputs = 0
         self._ask(88)
         while True:
             time.sleep_ms(1000)
 
-    def reset_after(self, ms):
+    def reset_after(self, ms: int) -> None:
         """Ask the bench to reset this board after a time (at most 16,777 s), whatever it is doing."""
         self._send(84, ms, 0)

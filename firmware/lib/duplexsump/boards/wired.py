@@ -6,7 +6,6 @@ place; ANALOG, a voltage of 0 to 3.3 V that stands for 0 to `level`; OUTPUT, a
 relay that is on at `level`, off at boot and whenever in doubt.
 """
 
-import select
 import sys
 import time
 
@@ -24,6 +23,7 @@ from ..control.records import (
     SELECT_HAND,
     SELECT_OFF,
 )
+from .stream import Stream
 
 CLOSED = "contact to ground"
 ANALOG = "0 to 3.3 V"
@@ -36,45 +36,22 @@ _NOISE = 41  # counts, 1 % of full scale: offset and noise of the converter (com
 WATCHDOG_MS = 8000  # the RP2040's reaches 8388 ms
 
 
-class Usb:
-    """USB serial, which carries the REPL too.  One byte at a time: a longer read would wait for all of them."""
+class Usb(Stream):
+    """USB serial, which carries the REPL too."""
 
-    def __init__(self):
-        self.source = sys.stdin.buffer
-        self.sink = sys.stdout.buffer
-        self.one = bytearray(1)
-        self.reading = select.poll()
-        self.reading.register(sys.stdin, select.POLLIN)
-        self.writing = select.poll()
-        self.writing.register(sys.stdout, select.POLLOUT)
-
-    def ready(self):
-        """Return the next byte, -1 when there is none."""
-        for event in self.reading.ipoll(0):
-            if event[1] & select.POLLIN and self.source.readinto(self.one):
-                return self.one[0]
-        return -1
-
-    def takes(self):
-        """Tell whether it can be written without waiting."""
-        for event in self.writing.ipoll(0):
-            return event[1] & select.POLLOUT
-        return False
-
-    def put(self, buffer, at, count):
-        """Write `count` bytes of `buffer` from `at` on."""
-        self.sink.write(memoryview(buffer)[at : at + count])
+    def __init__(self) -> None:
+        super().__init__(sys.stdin.buffer, sys.stdout.buffer, sys.stdin, sys.stdout)
 
 
 class Rs485:
     """A UART with an RS-485 transceiver; `direction` is the pin that is on while sending, None where none is needed."""
 
-    def __init__(self, uart, direction=None):
+    def __init__(self, uart: "machine.UART", direction: "machine.Pin | None" = None) -> None:
         self.uart = uart
         self.direction = direction
         self.one = bytearray(1)
 
-    def ready(self):
+    def ready(self) -> int:
         """Return the next byte, -1 when there is none; the line is turned back once all is sent."""
         if self.direction is not None and self.direction.value() and self.uart.txdone():
             self.direction.value(0)
@@ -82,11 +59,11 @@ class Rs485:
             return self.one[0]
         return -1
 
-    def takes(self):
+    def takes(self) -> int:
         """Tell whether it can be written: once the piece before is sent."""
         return self.uart.txdone()
 
-    def put(self, buffer, at, count):
+    def put(self, buffer: bytearray, at: int, count: int) -> None:
         """Write `count` bytes of `buffer` from `at` on."""
         if self.direction is not None:
             self.direction.value(1)
@@ -98,7 +75,7 @@ class WiredBoard:
 
     PASS_MS = 5
 
-    def __init__(self, wiring):
+    def __init__(self, wiring: tuple) -> None:
         self.outputs = []
         for kind, pin, place, level, _wire, _to in wiring:
             if kind == OUTPUT:
@@ -114,25 +91,25 @@ class WiredBoard:
         # What is not wired reads as healthy: mains there, charging.
         self.mains = 0 if IN_MAINS in fitted else 1
         self.charger = 0 if IN_CHARGER in fitted else 1
-        self.watchdog = None
+        self.watchdog: machine.WDT | None = None
         self.maintenance = False
         self.RESET_CAUSE = self.cause()
 
-    def adc(self, pin):
+    def adc(self, pin: int) -> "machine.ADC":
         """Return the ADC of a pin."""
         return machine.ADC(machine.Pin(pin))
 
-    def cause(self):
+    def cause(self) -> int:
         """Return what the reset was for: 0 power-up, 1 watchdog, 2 asked for."""
         if machine.reset_cause() == machine.WDT_RESET:
             return 1
         return 0 if machine.reset_cause() == machine.PWRON_RESET else 2
 
-    def now_ms(self):
+    def now_ms(self) -> int:
         """Return milliseconds in a 30-bit ring."""
         return time.ticks_ms() & _MASK  # type: ignore[operator]
 
-    def read(self, raw):
+    def read(self, raw: list[int]) -> None:
         """Fill a raw record; a contact closed to ground reads 0 on its pin."""
         for i in range(N_INPUTS):
             raw[i] = 0
@@ -142,27 +119,27 @@ class WiredBoard:
         self._channels(raw)
         self._selectors(raw)
 
-    def _contacts(self, raw):
+    def _contacts(self, raw: list[int]) -> None:
         for row in self.contacts:
             self._contact(row, raw)
 
-    def _contact(self, row, raw):
+    def _contact(self, row: "tuple[machine.Pin, int, int]", raw: list[int]) -> None:
         if not row[0].value():
             raw[row[1]] |= row[2]
 
-    def _channels(self, raw):
+    def _channels(self, raw: list[int]) -> None:
         # 12 bits times at most 60,000 stays a small integer.
         for channel in self.analog:
             raw[channel[1]] = self._counts(channel[0]) * channel[2] // 4095
 
-    def _counts(self, adc):
+    def _counts(self, adc: "machine.ADC") -> int:
         # The mean of a few readings, 0 to 4095; what is no more than noise is 0, lest a run feedback seem made.
         total = 0
         for _ in range(_READINGS):
             total += adc.read_u16() >> 4
         return total // _READINGS if total >= _NOISE * _READINGS else 0
 
-    def _selectors(self, raw):
+    def _selectors(self, raw: list[int]) -> None:
         # Two contacts each: OFF as bit 1, HAND as bit 2.  A thermal contact opens when hot.
         for place in (IN_SELECTOR_1, IN_SELECTOR_2):
             word = raw[place]
@@ -170,44 +147,44 @@ class WiredBoard:
         raw[IN_THERMAL_1] = 1 - raw[IN_THERMAL_1]
         raw[IN_THERMAL_2] = 1 - raw[IN_THERMAL_2]
 
-    def write(self, outputs):
+    def write(self, outputs: list[int]) -> None:
         """Set the outputs."""
         for row in self.outputs:
             row[0].value(row[2] if outputs[row[1]] else 1 - row[2])
 
-    def safe(self):
+    def safe(self) -> None:
         """Everything off; the alarm relay drops."""
         for row in self.outputs:
             row[0].value(1 - row[2])
 
-    def feed_watchdog(self):
+    def feed_watchdog(self) -> None:
         """Feed the watchdog; the first call starts it, and nothing stops it again."""
         if self.watchdog is None:
             self.watchdog = machine.WDT(timeout=WATCHDOG_MS)
         self.watchdog.feed()
 
-    def rest(self, ms):
+    def rest(self, ms: int) -> None:
         """Let time pass."""
         time.sleep_ms(ms)
 
-    def files(self):
+    def files(self) -> str:
         """Return the folder for settings and journal."""
         return "/pit"
 
-    def firmware(self):
+    def firmware(self) -> str:
         """Return the folder that holds the firmware."""
         return "/lib/duplexsump"
 
-    def reset(self):
+    def reset(self) -> None:
         """Reset the board."""
         machine.reset()
 
-    def reset_after(self, ms):
+    def reset_after(self, ms: int) -> None:
         """Reset the board after a time, whatever it is doing."""
         self.timer = machine.Timer(self.timer_id())
         self.timer.init(mode=machine.Timer.ONE_SHOT, period=ms, callback=lambda timer: machine.reset())
 
-    def timer_id(self):
+    def timer_id(self) -> int:
         """Return the number of a timer that is free."""
         return -1
 

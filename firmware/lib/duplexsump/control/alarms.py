@@ -6,7 +6,7 @@ The control part never reads what is decided here.
 from . import settings as s
 from . import timers as tm
 from .alarm_table import COUNT, LATCH, LATCHES, SOUNDING, TABLE, URGENT
-from .records import DEADLINE, STATE, STATISTIC
+from .records import AGAIN, DEADLINE, RETAIN, STATE, STATISTIC
 from .ticks import NEVER, const, diff
 
 STATES = ("normal", "unacknowledged", "acknowledged", "returned", "latched", "latched_acknowledged")
@@ -45,20 +45,20 @@ class Alarms:
     """State of each alarm of the table, and what the household hears and sees."""
 
     FIELDS = (
-        ("state", STATE, COUNT, True),
-        ("active", STATE, COUNT, False),  # the condition, as last told
-        ("quiet", DEADLINE, SOUNDING, False),  # until when a silenced alarm that returns makes no sound
-        ("remind", DEADLINE, SOUNDING, False),
-        ("detail", STATE, COUNT, True),  # which contacts or which cause, at the last raise
-        ("raised", STATISTIC, COUNT, True),
-        ("horn", STATE, 0, False),
-        ("beacon", STATE, 0, False),
-        ("relay", STATE, 0, False),
-        ("chirp", STATE, 0, False),  # sounding for a returned alarm
-        ("nothing", STATE, 0, False),  # no alarm of any kind
+        ("state", STATE, COUNT, RETAIN),
+        ("active", STATE, COUNT, 0),  # the condition, as last told
+        ("quiet", DEADLINE, SOUNDING, 0),  # until when a silenced alarm that returns makes no sound
+        ("remind", DEADLINE, SOUNDING, 0),
+        ("detail", STATE, COUNT, RETAIN),  # which contacts or which cause, at the last raise
+        ("raised", STATISTIC, COUNT, RETAIN),
+        ("horn", STATE, 0, 0),
+        ("beacon", STATE, 0, 0),
+        ("relay", STATE, 0, 0),
+        ("chirp", STATE, 0, 0),  # sounding for a returned alarm
+        ("nothing", STATE, 0, AGAIN),  # no alarm of any kind
     )
 
-    def __init__(self, settings, timers):
+    def __init__(self, settings: list[int], timers: "tm.Timers") -> None:
         self.settings = settings
         self.timers = timers
         self.state = [NORMAL] * COUNT
@@ -76,19 +76,19 @@ class Alarms:
         self.returned = False
         self.moved = True  # a quiet time or a reminder was set or ended: the timer follows
 
-    def begin(self):
+    def begin(self) -> None:
         """After a power-up: what was latched stays; what still holds is raised anew."""
         for i in range(COUNT):
             if self.state[i] == UNACKNOWLEDGED or self.state[i] == ACKNOWLEDGED:
                 self._clear(i)
 
-    def _event(self, i, event):
+    def _event(self, i: int, event: int) -> None:
         state = NEXT[self.state[i] * 6 + event]
         if state == NO:
             raise ValueError("alarm %s: event %s in state %s" % (TABLE[i][0], EVENTS[event], STATES[self.state[i]]))
         self.state[i] = state
 
-    def tell(self, i, condition, detail=0):
+    def tell(self, i: int, condition: object, detail: int = 0) -> None:
         """Tell alarm `i` whether its condition holds; `detail` is kept when it is raised."""
         if condition:
             if not self.active[i]:
@@ -105,10 +105,10 @@ class Alarms:
                 self.moved = True
             self._clear(i)
 
-    def _clear(self, i):
+    def _clear(self, i: int) -> None:
         self._event(i, CLEAR_LATCHING if TABLE[i][LATCH] else CLEAR)
 
-    def silence(self):
+    def silence(self) -> None:
         """A2: acknowledge what there is and stop the horn, a reminder of this very step included."""
         now = self.timers.now
         self._lapse()
@@ -121,19 +121,19 @@ class Alarms:
                     delay_ms = self.settings[s.REMIND_HIGH_MS if i == 0 else s.REMIND_OTHER_MS]
                     self.remind[i] = (now - 0x3FFFFFFF - 1 + delay_ms) & 0x3FFFFFFF
 
-    def reset(self):
+    def reset(self) -> None:
         """A reset ends what is latched; what is still there stays."""
         for i in range(COUNT):
             self._event(i, RESET)
 
-    def any(self):
+    def any(self) -> int:
         """Tell whether any alarm is other than normal."""
         for state in self.state:
             if state != NORMAL:
                 return True
         return False
 
-    def _lapse(self):
+    def _lapse(self) -> None:
         # Quiet times and reminders that are due; NEVER, which counts as due or not, stays NEVER.
         now = self.timers.now
         self.moved = True
@@ -145,14 +145,14 @@ class Alarms:
                 self.quiet[i] = NEVER
                 self._event(i, REMIND)
 
-    def _soonest(self, times, least):
+    def _soonest(self, times: list[int], least: int) -> int:
         # The delay to the soonest of `times`, or `least` where that is sooner; 0: there is none.
         for t in times:
             if t >= 0 and (not least or diff(t, self.timers.now) < least):
                 least = diff(t, self.timers.now)
         return least
 
-    def _wake(self):
+    def _wake(self) -> None:
         self.moved = False
         least = self._soonest(self.quiet, self._soonest(self.remind, 0))
         if least:
@@ -160,7 +160,7 @@ class Alarms:
         else:
             self.timers.stop(tm.ALARM)
 
-    def step(self, test):
+    def step(self, test: int) -> None:
         """Work out horn, beacon and relay; `test`: 1 while all three are being tried (A2)."""
         if self.timers.rang[tm.ALARM]:
             self._lapse()
@@ -177,7 +177,7 @@ class Alarms:
         if self.moved:
             self._wake()
 
-    def _show(self, i, state):
+    def _show(self, i: int, state: int) -> None:
         # What one alarm that is not normal adds to what is heard and seen.
         self.nothing = 0
         if i < SOUNDING:
@@ -190,7 +190,7 @@ class Alarms:
                 elif state == RETURNED or state == LATCHED:
                     self.returned = True
 
-    def _chirping(self, wanted):
+    def _chirping(self, wanted: bool) -> None:
         # A2: an alarm that returned unacknowledged sounds 1 min in 10.
         t = self.timers
         if not wanted:

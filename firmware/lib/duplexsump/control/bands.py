@@ -52,7 +52,7 @@ CHANNELS = (IN_CURRENT_1, IN_CURRENT_2, IN_LEVEL, IN_BATTERY)
 class Bands:
     """Bands with the memory that their dead bands need."""
 
-    def __init__(self, settings):
+    def __init__(self, settings: list[int]) -> None:
         self.settings = settings
         self.current = [CURRENT_NONE, CURRENT_NONE]
         self.transmitter = TRANSMITTER_OK
@@ -63,7 +63,7 @@ class Bands:
         self.battery = BATTERY_GOOD
         self.loaded = 0
 
-    def convert(self, raw, inputs, pump_1, pump_2):
+    def convert(self, raw: list[int], inputs: list[int], pump_1: int, pump_2: int) -> None:
         """Fill `inputs` from `raw`; `pump_1`, `pump_2` are the outputs now in force (0 or 1)."""
         self._copy(raw, inputs)
         inputs[IN_CONTACTS] = self._contacts(raw[IN_CONTACTS])
@@ -78,15 +78,15 @@ class Bands:
         self.loaded = self._on_battery(pump_1, pump_2, raw[IN_MAINS])
         inputs[IN_BATTERY] = self._battery(raw[IN_BATTERY], self.loaded)
 
-    def _copy(self, raw, inputs):
+    def _copy(self, raw: list[int], inputs: list[int]) -> None:
         for i in range(N_INPUTS):
             inputs[i] = raw[i]
 
-    def _contacts(self, closed):
+    def _contacts(self, closed: int) -> int:
         # Electrically closed, or open where normally closed: wet.
         return (closed ^ self.settings[s.NORMALLY_CLOSED]) & self.settings[s.FITTED]
 
-    def _edge(self, band):
+    def _edge(self, band: int) -> int:
         # The lowest current of `band`; one above the last band is never reached.
         st = self.settings
         if band <= CURRENT_NONE:
@@ -99,12 +99,12 @@ class Bands:
             return st[s.OVERLOAD_MA]
         return 3 * st[s.RATED_MA] if band == CURRENT_LOCKED else HIGHEST
 
-    def _low_edge(self, band):
+    def _low_edge(self, band: int) -> int:
         # With the dead band: 5 % below the edge.
         edge = self._edge(band)
         return edge - edge // 20 if band else edge
 
-    def _current(self, n, milliamps):
+    def _current(self, n: int, milliamps: int) -> int:
         sensing = self.settings[s.SENSING]
         if sensing == s.SENSE_NOTHING:
             return CURRENT_NONE
@@ -119,11 +119,11 @@ class Bands:
         self.current[n] = band
         return band
 
-    def level_mm(self, microamps):
+    def level_mm(self, microamps: int) -> int:
         """Return the level in mm above the transmitter's 4 mA point for a loop current."""
         return (microamps - 4000) * self.settings[s.LEVEL_SPAN_MM] // 16000
 
-    def _level(self, microamps, running):
+    def _level(self, microamps: int, running: int) -> None:
         if microamps < FAIL_LOW_UA:
             self.transmitter = TRANSMITTER_LOW
         elif microamps > FAIL_HIGH_UA:
@@ -143,7 +143,7 @@ class Bands:
         if not -MOVED_MM <= level - self.start_mm <= MOVED_MM:
             self.moved = 1
 
-    def _on_battery(self, pump_1, pump_2, mains):
+    def _on_battery(self, pump_1: int, pump_2: int, mains: int) -> int:
         # Whether a pump that is on hangs on the battery.
         st = self.settings
         for n in range(2):
@@ -153,10 +153,10 @@ class Bands:
                 return 1
         return 0
 
-    def _low_battery(self, loaded):
+    def _low_battery(self, loaded: int) -> int:
         return self.settings[s.BATTERY_LOADED_MV if loaded else s.BATTERY_LOW_MV]
 
-    def _battery(self, millivolts, loaded):
+    def _battery(self, millivolts: int, loaded: int) -> int:
         st = self.settings
         if st[s.SUPPLY_1] == s.MAINS and st[s.SUPPLY_2] == s.MAINS:
             return BATTERY_GOOD
@@ -172,7 +172,7 @@ class Bands:
             self.battery = BATTERY_LOW
         return self.battery
 
-    def thresholds(self, edges, pump_1, pump_2, mains):
+    def thresholds(self, edges: list[int], pump_1: int, pump_2: int, mains: int) -> None:
         """Fill `edges` with (lowest, first above) of the raw values that leave every band as it is.
 
         `edges` is a list of 8 integers, two for each of CHANNELS: a band stays
@@ -189,11 +189,11 @@ class Bands:
         self._level_thresholds(edges)
         self._battery_thresholds(edges, self._on_battery(pump_1, pump_2, mains))
 
-    def _microamps(self, level_mm):
+    def _microamps(self, level_mm: int) -> int:
         # The least loop current that reads as level_mm or more.
         return -(-level_mm * 16000 // self.settings[s.LEVEL_SPAN_MM]) + 4000
 
-    def _level_thresholds(self, edges):
+    def _level_thresholds(self, edges: list[int]) -> None:
         low, high = LOWEST, HIGHEST
         if not self.settings[s.TRANSMITTER]:
             pass
@@ -210,7 +210,7 @@ class Bands:
         edges[4] = low
         edges[5] = high
 
-    def _battery_thresholds(self, edges, loaded):
+    def _battery_thresholds(self, edges: list[int], loaded: int) -> None:
         st = self.settings
         dead = st[s.BATTERY_DEAD_MV]
         low = self._low_battery(loaded)

@@ -8,7 +8,7 @@ the contact's own release.  A suspect is left out of demand and stopping.
 
 from . import settings as s
 from . import timers as tm
-from .records import OFF, STATE
+from .records import AGAIN, OFF, STATE
 from .ticks import const
 
 WIRE_MS = const(2000)  # L7
@@ -22,20 +22,20 @@ class Belief:
     """Suspect masks and the believed readings: `wet` and `dry` are believed contacts."""
 
     FIELDS = (
-        ("order", STATE, 0, False),
-        ("evidence", STATE, 0, False),
-        ("wiring", STATE, 0, False),
-        ("suspect", STATE, 0, False),  # all of them, with the contacts of a failed transmitter
-        ("rising", STATE, 0, False),  # the edge that made the disagreement, or no edge yet
-        ("over", STATE, 0, False),  # contacts that rose over a dry one
-        ("missed", STATE, 0, False),  # the dry ones they rose over
-        ("before", STATE, 0, False),  # ... the last time, and not wet since
-        ("wet", STATE, 0, False),
-        ("dry", STATE, 0, False),
-        ("failed", STATE, 0, False),  # the transmitter, as last told
+        ("order", STATE, 0, AGAIN),
+        ("evidence", STATE, 0, AGAIN),
+        ("wiring", STATE, 0, AGAIN),
+        ("suspect", STATE, 0, AGAIN),  # all of them, with the contacts of a failed transmitter
+        ("rising", STATE, 0, 0),  # the edge that made the disagreement, or no edge yet
+        ("over", STATE, 0, 0),  # contacts that rose over a dry one
+        ("missed", STATE, 0, 0),  # the dry ones they rose over
+        ("before", STATE, 0, 0),  # ... the last time, and not wet since
+        ("wet", STATE, 0, AGAIN),
+        ("dry", STATE, 0, AGAIN),
+        ("failed", STATE, 0, 0),  # the transmitter, as last told
     )
 
-    def __init__(self, settings, timers, virtual):
+    def __init__(self, settings: list[int], timers: "tm.Timers", virtual: int) -> None:
         self.settings = settings
         self.timers = timers
         self.virtual = virtual
@@ -52,13 +52,13 @@ class Belief:
         self.dry = 0
         self.failed = False
 
-    def begin(self, wet):
+    def begin(self, wet: int) -> None:
         """Believe everything at power-up; before any edge, wet wins."""
         self.reset()
         self.rising = 1
         self._sort(wet)
 
-    def reset(self):
+    def reset(self) -> None:
         """Believe every contact again."""
         self.order = 0
         self.evidence = 0
@@ -67,12 +67,12 @@ class Belief:
         self.missed = 0
         self.before = 0
 
-    def make_suspect(self, mask, wet):
+    def make_suspect(self, mask: int, wet: int) -> None:
         """Suspect contacts on evidence (L3, L4, R1); `wet` is the debounced word."""
         self.evidence |= mask & self.fitted
         self._sort(wet)
 
-    def step(self, wet, rose, fell, failed):
+    def step(self, wet: int, rose: int, fell: int, failed: bool) -> None:
         """Work out what to believe from the debounced contacts; `failed`: the transmitter has failed."""
         self.failed = failed
         self._sort(wet)
@@ -81,7 +81,7 @@ class Belief:
         self._sequence(wet, rose, fell)
         self._sort(wet)
 
-    def _edges(self, wet, rose, fell):
+    def _edges(self, wet: int, rose: int, fell: int) -> None:
         turned = ~self.wiring
         self._release(rose, fell)
         self._wires(wet, rose & turned, fell & turned)
@@ -89,7 +89,7 @@ class Belief:
         self._proved_miss(wet, rose, fell)
         self._sort(wet)
 
-    def _sort(self, wet):
+    def _sort(self, wet: int) -> None:
         self.suspect = self.order | self.evidence | self.wiring
         if self.failed:
             self.suspect |= self.virtual
@@ -97,7 +97,7 @@ class Belief:
         self.wet = wet & believed
         self.dry = believed & ~wet
 
-    def _release(self, rose, fell):
+    def _release(self, rose: int, fell: int) -> None:
         # A stuck-dry suspect that turns wet is believed at once, a stuck-wet one
         # that turns dry in order too: high on any move, for nothing stands above it.
         for i in range(4):
@@ -110,7 +110,7 @@ class Belief:
                     self.rising = 1  # in a tie the contact just believed wins
                 self.wiring &= ~bit
 
-    def _wires(self, wet, rose, fell):
+    def _wires(self, wet: int, rose: int, fell: int) -> None:
         # L7: floats below high that turn together and end alike share a wire.
         floats = self.settings[s.FITTED] & _BELOW_HIGH
         for i in range(3):
@@ -119,16 +119,16 @@ class Belief:
         if wet & floats == 0 or wet & floats == floats:  # all alike, so those that turned went the same way
             self._one_wire(self._together())
 
-    def _one_wire(self, together):
+    def _one_wire(self, together: int) -> None:
         if together & (together - 1):
             self.wiring |= together
             for i in range(3):
                 self.timers.stop(tm.TURNED + i)
 
-    def _turned(self, i):
+    def _turned(self, i: int) -> None:
         self.timers.arm(tm.TURNED + i, WIRE_MS if self.settings[s.FITTED] & OFF else WIRE_NO_OFF_MS)
 
-    def _together(self):
+    def _together(self) -> int:
         # Contacts that turned within the window.
         together = 0
         for i in range(3):
@@ -136,7 +136,7 @@ class Belief:
                 together |= 1 << i
         return together
 
-    def _proved_miss(self, wet, rose, fell):
+    def _proved_miss(self, wet: int, rose: int, fell: int) -> None:
         # A higher contact that rises and falls with a lower one dry proves the miss.
         self.missed &= ~wet
         self.before &= ~wet
@@ -146,14 +146,14 @@ class Belief:
             if (rose | fell) & (1 << i):
                 self._moved_over(1 << i, wet)
 
-    def _moved_over(self, bit, wet):
+    def _moved_over(self, bit: int, wet: int) -> None:
         if not wet & bit:
             self._fell_again(bit, wet)
         elif self.dry & (bit - 1):
             self.over |= bit
             self.missed |= self.dry & (bit - 1)
 
-    def _fell_again(self, bit, wet):
+    def _fell_again(self, bit: int, wet: int) -> None:
         self.over &= ~bit
         missed = self.missed & (bit - 1)
         if not missed:
@@ -165,7 +165,7 @@ class Belief:
         self.before = missed
         self.missed = 0
 
-    def _sequence(self, wet, rose, fell):
+    def _sequence(self, wet: int, rose: int, fell: int) -> None:
         lowest = self.dry & -self.dry
         apart = lowest and self.wet > lowest
         if apart:
@@ -178,14 +178,14 @@ class Belief:
             self.missed = 0
             self.over = 0
 
-    def _fell_below(self, fell):
+    def _fell_below(self, fell: int) -> int:
         # Whether one of the believed contacts that fell lies below a wet one.
         return fell and fell & -fell < self.wet
 
-    def _out_of_sequence(self, apart):
+    def _out_of_sequence(self, apart: int) -> bool:
         return self.timers.on_delay(tm.SEQUENCE, False, apart, self.settings[s.SEQUENCE_TIME_MS])
 
-    def _fewest(self, wet, rising):
+    def _fewest(self, wet: int, rising: int) -> int:
         """L2: the fewest contacts without which all readings are in order.
 
         Below a cut all should be wet, above it all dry.  Of cuts that need as
@@ -197,11 +197,11 @@ class Belief:
             best = self._fewer(best, wet ^ CUTS[cut], rising)
         return best
 
-    def _known(self):
+    def _known(self) -> int:
         known = self.fitted & ~self.evidence & ~self.wiring
         return known & ~self.virtual if self.failed else known
 
-    def _fewer(self, best, wrong, rising):
+    def _fewer(self, best: int, wrong: int, rising: int) -> int:
         wrong &= self._known()
         if BITS[wrong] < BITS[best] or (rising and BITS[wrong] == BITS[best]):
             return wrong

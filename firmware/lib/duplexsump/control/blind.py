@@ -6,8 +6,12 @@ while it finds the pit empty.
 
 from . import settings as s
 from . import timers as tm
-from .records import HIGH, LEAD, STATE
+from .records import AGAIN, HIGH, LEAD, RETAIN, STATE
 from .ticks import const
+
+_TYPES = const(0)  # true to the type check alone
+if _TYPES:
+    from ..shapes import Belief
 
 STATES = ("watching", "asking", "running", "resting")
 WATCHING = const(0)
@@ -41,14 +45,14 @@ class Blind:
     """`wants` is true while a blind run asks for a pump; `reason` while the level cannot be believed."""
 
     FIELDS = (
-        ("state", STATE, 0, False),
-        ("reason", STATE, 0, False),
-        ("rung", STATE, 0, True),  # which rest comes next
-        ("turn", STATE, 0, True),  # the pump (0 or 1) whose blind turn it is
-        ("stayed", STATE, 0, False),  # this run stayed loaded for blind_run
+        ("state", STATE, 0, AGAIN),
+        ("reason", STATE, 0, 0),
+        ("rung", STATE, 0, RETAIN),  # which rest comes next
+        ("turn", STATE, 0, RETAIN),  # the pump (0 or 1) whose blind turn it is
+        ("stayed", STATE, 0, 0),  # this run stayed loaded for blind_run
     )
 
-    def __init__(self, settings, timers, belief):
+    def __init__(self, settings: list[int], timers: "tm.Timers", belief: "Belief") -> None:
         self.settings = settings
         self.timers = timers
         self.belief = belief
@@ -60,25 +64,25 @@ class Blind:
         self.loaded = False
         self.dry = 0
 
-    def event(self, event):
+    def event(self, event: int) -> None:
         """Go to the next state of TABLE.  Raises ValueError where the event cannot happen."""
         state = TABLE[self.state * 7 + event]
         if state == NO:
             raise ValueError("blind pumping: event %s in state %s" % (EVENTS[event], STATES[self.state]))
         self.state = state
 
-    def reset(self):
+    def reset(self) -> None:
         """A reset starts the rests from the shortest."""
         self.rung = 0
         self.timers.stop(tm.BLIND_REST)
         if self.state == RESTING:
             self.state = WATCHING
 
-    def wants(self):
+    def wants(self) -> bool:
         """Tell whether a blind run asks for a pump."""
         return self.state == ASKING or self.state == RUNNING
 
-    def _lost(self, wet):
+    def _lost(self, wet: int) -> int:
         b = self.belief
         if b.wiring:
             return True
@@ -86,7 +90,7 @@ class Blind:
             return True
         return wet & HIGH and not b.wet  # then high itself is a suspect, and no other believed one is wet
 
-    def step(self, wet, demand, running):
+    def step(self, wet: int, demand: int, running: int) -> None:
         """Work out the blind run; `demand`: pumps that the level asks for, `running`: some pump is on.
 
         Before it the controller sets `loaded` (a running pump's current is
@@ -107,13 +111,13 @@ class Blind:
         elif self.state == RUNNING:
             self._run(wet, running)
 
-    def started(self):
+    def started(self) -> None:
         """The gate has switched a pump on: a run that was asked for begins."""
         if self.state == ASKING:
             self.event(ON)
             self.timers.arm(tm.BLIND_RUN, self.settings[s.BLIND_RUN_MS])
 
-    def _run(self, wet, running):
+    def _run(self, wet: int, running: int) -> None:
         loaded = self.loaded and self.settings[s.SENSING] == s.SENSE_CURRENT
         if self.timers.rang[tm.BLIND_RUN] and loaded:
             self.stayed = 1
@@ -122,7 +126,7 @@ class Blind:
         if self.dry or over or not running:
             self._rest(wet)
 
-    def _rest(self, wet):
+    def _rest(self, wet: int) -> None:
         self.event(FULL if self.stayed else EMPTY)
         self.timers.stop(tm.BLIND_RUN)
         rung = self.rung

@@ -22,15 +22,15 @@ class Buttons:
     """`silence`, `reset` and `inspected` are true in the step of the press edge."""
 
     FIELDS = (
-        ("silence_down", STATE, 0, False),
-        ("reset_down", STATE, 0, False),
-        ("command", STATE, 0, False),
-        ("stuck", STATE, 0, False),
-        ("held", STATE, 0, False),  # silence held with no alarm: the test goes on while it is held
-        ("linked", STATE, 0, False),  # a test asked for over the link
+        ("silence_down", STATE, 0, 0),
+        ("reset_down", STATE, 0, 0),
+        ("command", STATE, 0, 0),
+        ("stuck", STATE, 0, 0),
+        ("held", STATE, 0, 0),  # silence held with no alarm: the test goes on while it is held
+        ("linked", STATE, 0, 0),  # a test asked for over the link
     )
 
-    def __init__(self, timers):
+    def __init__(self, timers: "tm.Timers") -> None:
         self.timers = timers
         self.silence_down = 0
         self.reset_down = 0
@@ -38,17 +38,17 @@ class Buttons:
         self.stuck = False
         self.held = False
         self.linked = 0
-        self.silence = False
-        self.reset = False
-        self.inspected = False
+        self.silence = 0
+        self.reset = 0
+        self.inspected = 0
 
-    def begin(self, inputs):
+    def begin(self, inputs: list[int]) -> None:
         """A button held at power-up, or a command left standing, is no press edge."""
         self.silence_down = inputs[IN_SILENCE]
         self.reset_down = inputs[IN_RESET]
         self.command = inputs[IN_COMMAND]
 
-    def step(self, inputs, nothing):
+    def step(self, inputs: list[int], nothing: int) -> None:
         """Read buttons and commands; `nothing`: no alarm of any kind."""
         command = inputs[IN_COMMAND] & ~self.command
         self.command = inputs[IN_COMMAND]
@@ -66,12 +66,12 @@ class Buttons:
             self.linked = 0
             self.timers.stop(tm.TEST_RUN)
 
-    def _down(self, down):
+    def _down(self, down: int) -> None:
         self.stuck = self.timers.on_delay(tm.BUTTON, self.stuck, down, STUCK_MS)
 
-    def _hold(self, trying):
+    def _hold(self, trying: int) -> None:
         self.held = self.timers.on_delay(tm.TEST_HOLD, self.held, trying, HOLD_MS)
 
-    def test(self):
+    def test(self) -> int:
         """Tell whether horn, beacon and alarm relay are being tried."""
         return self.held or self.linked

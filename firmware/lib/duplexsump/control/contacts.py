@@ -17,20 +17,20 @@ class Chatter:
     """L1: a contact that changes more than 5 times in 10 s reads wet until steady for 10 s."""
 
     FIELDS = (
-        ("seen", STATE, 0, False),
-        ("mask", STATE, 0, False),
-        ("changes", DEADLINE, 20, False),  # when the last changes of each contact leave the window
-        ("steady", DEADLINE, 4, False),  # when each will have been steady long enough
+        ("seen", STATE, 0, 0),
+        ("mask", STATE, 0, 0),
+        ("changes", DEADLINE, 20, 0),  # when the last changes of each contact leave the window
+        ("steady", DEADLINE, 4, 0),  # when each will have been steady long enough
     )
 
-    def __init__(self, timers):
+    def __init__(self, timers: "tm.Timers") -> None:
         self.timers = timers
         self.seen = 0
         self.mask = 0
         self.changes = [NEVER] * 20
         self.steady = [NEVER] * 4
 
-    def begin(self, word):
+    def begin(self, word: int) -> None:
         """Take the first reading after a power-up as it is."""
         self.seen = word
         self.mask = 0
@@ -39,7 +39,7 @@ class Chatter:
         for i in range(4):
             self.steady[i] = NEVER
 
-    def step(self, word):
+    def step(self, word: int) -> int:
         """Return `word` with every chattering contact held wet."""
         turned = word ^ self.seen
         if turned or self.timers.rang[tm.CHATTER]:
@@ -52,7 +52,7 @@ class Chatter:
             self._wake(now)
         return word | self.mask
 
-    def _forget(self, i, now):
+    def _forget(self, i: int, now: int) -> None:
         for k in range(5 * i, 5 * i + 5):
             if self.changes[k] >= 0 and diff(now, self.changes[k]) >= 0:
                 self.changes[k] = NEVER
@@ -60,7 +60,7 @@ class Chatter:
             self.steady[i] = NEVER
             self.mask &= ~(1 << i)
 
-    def _turn(self, i, now):
+    def _turn(self, i: int, now: int) -> None:
         end = (now - 0x3FFFFFFF - 1 + WINDOW_MS) & 0x3FFFFFFF
         k = self._free(5 * i, 5 * i + 5)
         if k < 0:  # a sixth change while five are still in the window
@@ -69,13 +69,13 @@ class Chatter:
         self.changes[k] = end
         self.steady[i] = end
 
-    def _free(self, first, end):
+    def _free(self, first: int, end: int) -> int:
         for k in range(first, end):
             if self.changes[k] < 0:
                 return k
         return NEVER
 
-    def _wake(self, now):
+    def _wake(self, now: int) -> None:
         # One timer rings for the soonest of them all; a contact is steady when
         # its newest change leaves the window, so `steady` adds no instant of its own.
         least = _NONE_MS
@@ -93,9 +93,9 @@ class Contacts:
     in this very step.
     """
 
-    FIELDS = (("seen", STATE, 0, False), ("wet", STATE, 0, False))
+    FIELDS = (("seen", STATE, 0, 0), ("wet", STATE, 0, 0))
 
-    def __init__(self, settings, timers):
+    def __init__(self, settings: list[int], timers: "tm.Timers") -> None:
         self.settings = settings
         self.timers = timers
         self.seen = 0
@@ -103,12 +103,12 @@ class Contacts:
         self.rose = 0
         self.fell = 0
 
-    def begin(self, word):
+    def begin(self, word: int) -> None:
         """Take the first reading after a power-up as it is; nothing turned."""
         self.seen = word
         self.wet = word
 
-    def step(self, word):
+    def step(self, word: int) -> None:
         """Debounce `word`."""
         self.rose = 0
         self.fell = 0
@@ -121,14 +121,14 @@ class Contacts:
                 elif self.timers.rang[tm.DEBOUNCE + i]:
                     self._settle(1 << i)
 
-    def _turn(self, i, away):
+    def _turn(self, i: int, away: int) -> None:
         # The reading changed: away from the debounced one, or back to it.
         if away:
             self.timers.arm(tm.DEBOUNCE + i, self.settings[s.DEBOUNCE_MS])
         else:
             self.timers.stop(tm.DEBOUNCE + i)
 
-    def _settle(self, bit):
+    def _settle(self, bit: int) -> None:
         self.wet ^= bit
         if self.wet & bit:
             self.rose |= bit

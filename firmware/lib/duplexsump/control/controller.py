@@ -25,6 +25,7 @@ from .gate import Gate
 from .history import History
 from .pair import Pair
 from .records import (
+    AGAIN,
     CLOCK,
     CURRENT_NORMAL,
     DEADLINE,
@@ -46,6 +47,7 @@ from .records import (
     OUT_PUMP_1,
     OUT_PUMP_2,
     OUT_RELAY,
+    RETAIN,
     STATE,
 )
 from .selector import Selectors
@@ -62,20 +64,19 @@ class Controller:
     """Duplex sump controller.  Raises ValueError for a settings record that `settings.check()` refuses."""
 
     FIELDS = (
-        ("now", CLOCK, 0, False),
-        ("due", DEADLINE, 0, False),
-        ("mark", CLOCK, 0, False),  # the last whole minute of uptime
-        ("uptime_min", CLOCK, 0, False),
-        ("inspection_min", CLOCK, 0, True),  # since somebody last recorded an inspection
-        ("light", STATE, 0, False),
-        ("clock_fault", STATE, 0, False),
-        ("pending", STATE, 0, False),
-        ("signature", STATE, 5, False),
-        ("last", STATE, N_INPUTS, False),
-        ("raw_word", STATE, 0, False),  # the contacts before the chatter limit
+        ("now", CLOCK, 0, 0),
+        ("due", DEADLINE, 0, 0),
+        ("mark", CLOCK, 0, 0),  # the last whole minute of uptime
+        ("uptime_min", CLOCK, 0, 0),
+        ("inspection_min", CLOCK, 0, RETAIN),  # since somebody last recorded an inspection
+        ("light", STATE, 0, 0),
+        ("clock_fault", STATE, 0, 0),
+        ("pending", STATE, 0, 0),
+        ("last", STATE, N_INPUTS, 0),
+        ("raw_word", STATE, 0, 0),  # the contacts before the chatter limit
     )
 
-    def __init__(self, settings):
+    def __init__(self, settings: list[int]) -> None:
         refusals = s.check(settings)
         if refusals:
             raise ValueError("; ".join(refusals))
@@ -106,9 +107,12 @@ class Controller:
             + (("gate", self.gate), ("exercise", self.exercise), ("forces", self.forces))
             + (("buttons", self.buttons), ("alarms", self.alarms), ("history", self.history))
         )
+        marked = [(part, row[0]) for _prefix, part in self.parts for row in part.FIELDS if row[3] & AGAIN]
+        self.marked_parts = tuple([part for part, _name in marked])
+        self.marked_names = tuple([name for _part, name in marked])
+        self.seen = [None] * len(marked)
         self.out = [0] * N_OUTPUTS
         self.last = [0] * N_INPUTS
-        self.signature = [0] * 5
         self.now = 0
         self.due = 0
         self.mark = 0
@@ -122,7 +126,7 @@ class Controller:
         self.first = True  # the next step is the first after a power-up
         self.always = False  # tests: work everything out at every step, due or not
 
-    def power_up(self, now_ms, retained=None):
+    def power_up(self, now_ms: int, retained: "list[int] | None" = None) -> None:
         """Begin a life at `now_ms`; `retained` is what retain() gave in the life before, or None (S4, J4).
 
         Every life needs a controller of its own: raises ValueError on a second call.
@@ -142,7 +146,7 @@ class Controller:
         self.alarms.begin()
         self.first = True
 
-    def _begin(self, inputs):
+    def _begin(self, inputs: list[int]) -> None:
         # The first readings are taken as they are: nothing has turned yet.
         self.chatter.begin(inputs[IN_CONTACTS])
         self.contacts.begin(inputs[IN_CONTACTS] | self.transmitter.contacts(inputs))
@@ -153,7 +157,7 @@ class Controller:
         self.buttons.begin(inputs)
         self.first = False
 
-    def step(self, now_ms, inputs, limited=False):
+    def step(self, now_ms: int, inputs: list[int], limited: bool = False) -> list[int]:
         """Return the outputs at `now_ms` for `inputs`; the list returned is the same every time.
 
         The contacts in `inputs` are written back as the chatter limit lets them
@@ -179,15 +183,15 @@ class Controller:
             self.last[i] = inputs[i]
         self.forces.step(inputs)
         self._evaluate(self.forces.inputs)
-        self._sign()
+        self.pending = self._changed()
         self.due = add(now_ms, self._delay())
         return self.out
 
-    def next_due(self, now_ms):
+    def next_due(self, now_ms: int) -> int:
         """Return the instant by which step() must be called: later than `now_ms`, at most 24 h ahead."""
         return self.due if diff(self.due, now_ms) >= TICK_MS else add(now_ms, TICK_MS)
 
-    def _clock(self, now_ms):
+    def _clock(self, now_ms: int) -> None:
         # Running clocks, and what a clock that jumps does to them.
         elapsed = diff(now_ms, self.now)
         self.out[OUT_LATE] = 1 if diff(now_ms, self.due) > 0 else 0
@@ -204,17 +208,17 @@ class Controller:
                 self._minutes(minutes)
         self.out[OUT_CLOCK] = self.clock_fault
 
-    def _minutes(self, count):
+    def _minutes(self, count: int) -> None:
         self.mark = add(self.mark, count * _MINUTE_MS)
         self.uptime_min = min(_MOST_MIN, self.uptime_min + count)
         self.inspection_min = min(_MOST_MIN, self.inspection_min + count)
         self.exercise.minutes(count, self.gate.out, self.belief.wet)
 
-    def _jumped(self, delta_ms):
+    def _jumped(self, delta_ms: int) -> None:
         # Every deadline moves with a clock that jumped, so nothing fires early or never;
         # the only one that is no list is `due`, and that is this very step.
         for _name, part in self.parts:
-            for name, kind, count, _retained in part.FIELDS:
+            for name, kind, count, _marks in part.FIELDS:
                 if kind == DEADLINE:
                     value = getattr(part, name)
                     for i in range(count):
@@ -225,7 +229,7 @@ class Controller:
         self.out[OUT_LATE] = 0
         self.due = add(self.now, delta_ms)
 
-    def _evaluate(self, inputs):
+    def _evaluate(self, inputs: list[int]) -> None:
         c = self.contacts
         c.step(inputs[IN_CONTACTS] | self.transmitter.contacts(inputs))
         self.supply.demanded = self.demand.demand
@@ -244,13 +248,13 @@ class Controller:
         self._duty(inputs)
         self._tell(inputs)
 
-    def _proved(self):
+    def _proved(self) -> bool:
         return self.pumps[0].state == pm.RUNNING or self.pumps[1].state == pm.RUNNING
 
-    def _dry(self):
+    def _dry(self) -> int:
         return (1 if self.pumps[0].dry else 0) | (2 if self.pumps[1].dry else 0)
 
-    def _reset(self):
+    def _reset(self) -> None:
         # R4, A1, L2: a reset ends lockouts, latched alarms and suspicion.
         for pump in self.pumps:
             if pump.state >= pm.RETRY or pump.held:
@@ -261,7 +265,7 @@ class Controller:
         self.exercise.failed = 0
         self.clock_fault = 0
 
-    def _protect(self, n, inputs):
+    def _protect(self, n: int, inputs: list[int]) -> None:
         # One pump's protections, and what takes its faults back.
         pump = self.pumps[n]
         pump.step(n, inputs)
@@ -273,7 +277,7 @@ class Controller:
         if water or self.selectors.returned & (1 << n):
             pump.release()
 
-    def _level(self, inputs):
+    def _level(self, inputs: list[int]) -> None:
         # What the level asks for.
         c = self.contacts
         self._dry_pump(0)
@@ -288,29 +292,29 @@ class Controller:
         self.blind.dry = self._dry()
         self.blind.step(c.wet, self.demand.demand, self.gate.out)
 
-    def _dry_pump(self, n):
+    def _dry_pump(self, n: int) -> None:
         # R1, for a pump that runs for the level's sake.
         if self.demand.demand and self.pumps[n].dry and not self.selectors.hand(n) and self.exercise.who != n:
             if self.pair.dry_pump(n):
                 self.demand.end(1)
 
-    def _running(self):
+    def _running(self) -> int:
         return (self.gate.out & 1) + (self.gate.out >> 1)
 
-    def _loaded(self, inputs):
+    def _loaded(self, inputs: list[int]) -> bool:
         for n in range(2):
             if self.gate.out & (1 << n) and inputs[IN_CURRENT_1 + n] >= CURRENT_NORMAL:
                 return True
         return False
 
-    def _barred(self):
+    def _barred(self) -> int:
         barred = 3 & ~self.supply.fed
         for n in range(2):
             if self.selectors.off(n) or self.pumps[n].open:
                 barred |= 1 << n
         return barred
 
-    def _not_in_auto(self):
+    def _not_in_auto(self) -> int:
         # Pumps in HAND, or that will not stop: the pair does not start these, so they could not use a try.
         mask = 0
         for n in range(2):
@@ -318,7 +322,7 @@ class Controller:
                 mask |= 1 << n
         return mask
 
-    def _duty(self, inputs):
+    def _duty(self, inputs: list[int]) -> None:
         # Who runs: wishes, the gate, and the pumps told what it did.
         gate = self.gate
         gate.on_battery = self.supply.on_battery
@@ -334,7 +338,7 @@ class Controller:
         self.out[OUT_PUMP_1] = gate.out & 1
         self.out[OUT_PUMP_2] = gate.out >> 1
 
-    def _switch(self, want):
+    def _switch(self, want: int) -> None:
         # Through the gate, and the pumps told what it did.
         gate = self.gate
         if self.exercise.who >= 0:
@@ -348,7 +352,7 @@ class Controller:
             self.blind.started()
         self.flood.count(self.belief.wet, gate.out, self.pair.ready)
 
-    def _tripped(self):
+    def _tripped(self) -> int:
         # Pumps that tripped or were pardoned in this step: off first, whoever wants them.
         mask = 0
         for n in range(2):
@@ -356,7 +360,7 @@ class Controller:
                 mask |= 1 << n
         return mask
 
-    def _switched(self, n, was, out):
+    def _switched(self, n: int, was: int, out: int) -> None:
         if (was ^ out) & (1 << n):
             if out & (1 << n):
                 self.pumps[n].started()
@@ -364,7 +368,7 @@ class Controller:
             elif self.pumps[n].on():
                 self.pumps[n].stopped(self.demand.by_level and not self.demand.demand)
 
-    def _tell(self, inputs):
+    def _tell(self, inputs: list[int]) -> None:
         alarms = self.alarms
         tell_alarms(self, inputs)
         if self.buttons.silence:
@@ -378,36 +382,19 @@ class Controller:
         self.out[OUT_RELAY] = alarms.relay
         self.out[OUT_LIGHT] = self.light
 
-    def _sign(self):
-        # Whatever a later part of a step may have changed that an earlier part
-        # reads: if any of it did, the next tick must look again.
-        self.pending = 0
-        for i in range(5):
-            value = self._part_signature(i)
-            if value != self.signature[i]:
-                self.signature[i] = value
-                self.pending = 1
+    def _changed(self) -> int:
+        # Tell whether a field that is marked AGAIN differs from what it was at the last call: then the
+        # next tick must look again.
+        seen = self.seen
+        changed = 0
+        for i in range(len(seen)):
+            value = getattr(self.marked_parts[i], self.marked_names[i])
+            if value != seen[i]:
+                seen[i] = value
+                changed = 1
+        return changed
 
-    def _part_signature(self, i):
-        if i == 0:
-            value = self.gate.out | self.demand.demand << 2 | (self.pair.lead + 1) << 4 | self.blind.state << 6
-            value |= (self.exercise.who + 1) << 8 | self.pair.available << 10 | self.pair.ready << 12
-            return value | self.flood.mode << 14 | self.flood.rung << 18 | self.demand.stopped << 20
-        if i == 1:
-            b = self.belief
-            return b.suspect | b.wet << 4 | b.dry << 8 | b.order << 12 | b.evidence << 16 | b.wiring << 20
-        if i == 2:
-            value = self.supply.fed | self.supply.on_battery << 2 | self.supply.mains << 4 | self.supply.spent << 5
-            value |= self.supply.exhaust << 26 | (1 if self.transmitter.failed() else 0) << 27
-            value |= self.pair.take_back << 7 | self.pair.not_pumping << 8
-            value |= self.selectors.spent << 10 | self.alarms.nothing << 12 | self.demand.boost << 13
-            return value | self.forces.active << 14 | (self.pair.led + 1) << 24
-        pump = self.pumps[i - 3]
-        value = pump.state | pump.held << 3 | pump.trial << 6 | pump.failures << 8 | pump.cause << 12
-        value |= pump.loaded << 15 | pump.open << 16 | pump.steady << 17 | pump.welded << 18 | pump.dry << 19
-        return value
-
-    def _delay(self):
+    def _delay(self) -> int:
         if self.pending:
             return TICK_MS
         delay = self.timers.next_ms(DAY_MS)
@@ -418,11 +405,11 @@ class Controller:
         delay = min(delay, minutes * _MINUTE_MS - diff(self.now, self.mark))
         return max(delay, TICK_MS)
 
-    def snapshot(self):
+    def snapshot(self) -> list[int]:
         """Return the whole state as a new flat list of integers, one a place of FIELDS."""
         record = []
         for _prefix, part in self.parts:
-            for name, _kind, count, _retained in part.FIELDS:
+            for name, _kind, count, _marks in part.FIELDS:
                 value = getattr(part, name)
                 if count:
                     record.extend([int(x) for x in value])
@@ -430,12 +417,13 @@ class Controller:
                     record.append(int(value))
         return record
 
-    def restore(self, record):
+    def restore(self, record: list[int]) -> None:
         """Take over a state that snapshot() gave, under the same settings.
 
         Raises ValueError for a record of another length.
         """
         self._set(record, False)
+        self._changed()
         self.timers.now = self.now
         self.first = False
         self.out[OUT_PUMP_1] = self.gate.out & 1
@@ -446,43 +434,43 @@ class Controller:
         self.out[OUT_LIGHT] = self.light
         self.out[OUT_CLOCK] = self.clock_fault
 
-    def retain(self):
+    def retain(self) -> list[int]:
         """Return what survives a reset (J4, S4) as a new flat list of integers, one a place of RETAINED."""
         record = []
         for _prefix, part in self.parts:
-            for name, _kind, count, retained in part.FIELDS:
-                if retained:
+            for name, _kind, count, marks in part.FIELDS:
+                if marks & RETAIN:
                     value = getattr(part, name)
                     record.extend(value if count else [value])
         return [int(x) for x in record]
 
-    def retained_places(self):
+    def retained_places(self) -> list[int]:
         """Return the places of a snapshot that survive a reset (J4), in order."""
         found, place = [], 0
         for _prefix, part in self.parts:
-            for _name, _kind, count, retained in part.FIELDS:
-                if retained:
+            for _name, _kind, count, marks in part.FIELDS:
+                if marks & RETAIN:
                     found.extend(range(place, place + max(count, 1)))
                 place += max(count, 1)
         return found
 
-    def _count(self, retained_only):
+    def _count(self, retained_only: bool) -> int:
         total = 0
         for _prefix, part in self.parts:
-            for _name, _kind, count, retained in part.FIELDS:
-                if retained or not retained_only:
+            for _name, _kind, count, marks in part.FIELDS:
+                if marks & RETAIN or not retained_only:
                     total += max(count, 1)
         return total
 
-    def _set(self, record, retained_only):
+    def _set(self, record: list[int], retained_only: bool) -> None:
         count = self._count(retained_only)
         if len(record) != count:
             what = "retained record" if retained_only else "snapshot"
             raise ValueError("%s of %d values: must hold %d" % (what, len(record), count))
         place = 0
         for _prefix, part in self.parts:
-            for name, _kind, count, retained in part.FIELDS:
-                if retained_only and not retained:
+            for name, _kind, count, marks in part.FIELDS:
+                if retained_only and not marks & RETAIN:
                     continue
                 if count:
                     values = getattr(part, name)
@@ -494,13 +482,14 @@ class Controller:
                     place += 1
 
 
-def _places(retained_only):
+def _places(retained_only: bool) -> tuple:
     names = []
     for prefix, part in Controller(s.defaults()).parts:
-        for name, kind, count, retained in part.FIELDS:
-            if retained_only and not retained:
+        for name, kind, count, marks in part.FIELDS:
+            if retained_only and not marks & RETAIN:
                 continue
             full = prefix + "." + name if prefix else name
+            retained = bool(marks & RETAIN)
             if not count:
                 names.append((full, kind, retained))
             for i in range(count):
@@ -513,7 +502,7 @@ def _places(retained_only):
 _readers = {}
 
 
-def __getattr__(name):
+def __getattr__(name: str) -> tuple:
     """FIELDS: one (name, kind, retained) for each place of a snapshot.  RETAINED: one for each that survives."""
     if name not in ("FIELDS", "RETAINED"):
         raise AttributeError(name)

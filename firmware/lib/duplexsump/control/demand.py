@@ -3,6 +3,7 @@
 from . import settings as s
 from . import timers as tm
 from .records import (
+    AGAIN,
     CLOCK,
     COUNTER,
     HIGH,
@@ -16,6 +17,10 @@ from .records import (
 )
 from .ticks import const
 
+_TYPES = const(0)  # true to the type check alone
+if _TYPES:
+    from ..shapes import Belief
+
 LONGEST_DRAW_MS = const(7200000)
 _LONGEST_DS = const(36000)  # runs and refills are remembered up to an hour
 _UPPER = const(14)  # lead, lag, high
@@ -26,23 +31,23 @@ class Demand:
     """`demand` is 0, 1 or 2 pumps; `by_level` tells whether the pit was drawn down when it ended."""
 
     FIELDS = (
-        ("demand", STATE, 0, False),
-        ("by_level", STATE, 0, False),
-        ("draw_pumps", STATE, 0, False),  # L3: pumps that use up the time now
-        ("draw_left", COUNTER, 0, False),  # L3: time left while no pump runs
-        ("stopped", STATE, 0, False),  # L4: in a provisional stop
-        ("stops", COUNTER, 0, False),  # L4: stops in a row that lasted
-        ("limit_ms", COUNTER, 0, False),  # L4: the draw-down now allowed
-        ("patience_ms", COUNTER, 0, False),  # L4: what the last draw-downs have shown to be honest
-        ("boost", STATE, 0, False),  # R2: both pumps, the level does not fall
-        ("lowest", STATE, 0, False),  # R2: lowest level step of this demand
-        ("run_ms", CLOCK, 0, False),  # L3: pump time of this demand
-        ("refill_ms", CLOCK, 0, False),  # L3: time since the last demand
-        ("last_run_ds", CLOCK, 0, False),
-        ("last_refill_ds", CLOCK, 0, False),
+        ("demand", STATE, 0, AGAIN),
+        ("by_level", STATE, 0, 0),
+        ("draw_pumps", STATE, 0, 0),  # L3: pumps that use up the time now
+        ("draw_left", COUNTER, 0, 0),  # L3: time left while no pump runs
+        ("stopped", STATE, 0, AGAIN),  # L4: in a provisional stop
+        ("stops", COUNTER, 0, 0),  # L4: stops in a row that lasted
+        ("limit_ms", COUNTER, 0, 0),  # L4: the draw-down now allowed
+        ("patience_ms", COUNTER, 0, 0),  # L4: what the last draw-downs have shown to be honest
+        ("boost", STATE, 0, AGAIN),  # R2: both pumps, the level does not fall
+        ("lowest", STATE, 0, 0),  # R2: lowest level step of this demand
+        ("run_ms", CLOCK, 0, 0),  # L3: pump time of this demand
+        ("refill_ms", CLOCK, 0, 0),  # L3: time since the last demand
+        ("last_run_ds", CLOCK, 0, 0),
+        ("last_refill_ds", CLOCK, 0, 0),
     )
 
-    def __init__(self, settings, timers, belief):
+    def __init__(self, settings: list[int], timers: "tm.Timers", belief: "Belief") -> None:
         self.settings = settings
         self.timers = timers
         self.belief = belief
@@ -61,28 +66,28 @@ class Demand:
         self.last_run_ds = 0
         self.last_refill_ds = 0
 
-    def reset(self):
+    def reset(self) -> None:
         """Forget the evidence against `off`."""
         self.stops = 0
 
-    def elapsed(self, dt_ms, pumps):
+    def elapsed(self, dt_ms: int, pumps: int) -> None:
         """Count `dt_ms` in which `pumps` pumps ran (L3 needs the last run and refill)."""
         if self.demand:
             self.run_ms = min(100 * _LONGEST_DS, self.run_ms + dt_ms * pumps)
         else:
             self.refill_ms = min(100 * _LONGEST_DS, self.refill_ms + dt_ms)
 
-    def _pump_down_ms(self, contact):
+    def _pump_down_ms(self, contact: int) -> int:
         # The time for one pump and no inflow from a contact down to off.
         known = self.settings[s.PUMP_DOWN_LEAD_MS + (0 if contact == LEAD else 1 if contact == LAG else 2)]
         return known or self.settings[s.BLIND_RUN_MS]
 
-    def _lowest(self):
+    def _lowest(self) -> int:
         # The lowest believed contact above off; with none, the pump-down is high's.
         believed = self.belief.fitted & ~self.belief.suspect & _UPPER
         return believed & -believed
 
-    def end(self, by_level):
+    def end(self, by_level: int) -> None:
         """Demand is over: nothing runs for the level's sake until a contact turns wet."""
         if self.demand:
             self.last_run_ds = self.run_ms // 100
@@ -92,7 +97,7 @@ class Demand:
         self.boost = 0
         self.timers.stop(tm.NO_DRAW)
 
-    def _begin(self, demand):
+    def _begin(self, demand: int) -> None:
         if not self.demand:
             self.last_refill_ds = self.refill_ms // 100
             self.refill_ms = 0
@@ -104,7 +109,7 @@ class Demand:
             self.timers.stop(tm.STOPPED)
             self._learn(100 * self._honest_ds(self.limit_ms // 100, self.last_refill_ds or 1))
 
-    def step(self, wet, rose, fell, pumps, inputs):
+    def step(self, wet: int, rose: int, fell: int, pumps: int, inputs: list[int]) -> None:
         """Work out the demand.
 
         `wet`: debounced contacts, `rose`, `fell`: those that turned now; `pumps`: pumps running.
@@ -126,16 +131,16 @@ class Demand:
         self._stands_alone(wet, rose | fell, pumps)
         self._not_falling(inputs, pumps)
 
-    def _no_draw(self):
+    def _no_draw(self) -> None:
         self._no_timed_draw()
         self.timers.stop(tm.OVERDRAW)
 
-    def _no_timed_draw(self):
+    def _no_timed_draw(self) -> None:
         self.timers.stop(tm.DRAW)
         self.draw_left = 0
         self.draw_pumps = 0
 
-    def _falling(self, pumps):
+    def _falling(self, pumps: int) -> None:
         # No believed contact from lead up is wet.
         b = self.belief
         if b.dry & OFF:
@@ -150,22 +155,22 @@ class Demand:
         else:
             self._draw(pumps)
 
-    def _overdrawn(self, running):
+    def _overdrawn(self, running: int) -> bool:
         # L4: three pump-downs, or what has been learnt of an honest draw-down.
         if not self.timers.running(tm.OVERDRAW):
             self.limit_ms = max(3 * self._pump_down_ms(self._lowest()), self.patience_ms)
         return self.timers.on_delay(tm.OVERDRAW, False, running, self.limit_ms)
 
-    def _drawn(self):
+    def _drawn(self) -> None:
         # An honest draw-down, off dry at its end: it tells how long one takes at this inflow.
         if self.timers.running(tm.OVERDRAW):
             self._learn(self.limit_ms - self.timers.left_ms(tm.OVERDRAW))
 
-    def _learn(self, draw_ms):
+    def _learn(self, draw_ms: int) -> None:
         # An honest draw-down may take this long: if off hangs, a pump runs dry for blind_run at the most.
         self.patience_ms = min(LONGEST_DRAW_MS, draw_ms + self.settings[s.BLIND_RUN_MS])
 
-    def _honest_ds(self, run_ds, refill_ds):
+    def _honest_ds(self, run_ds: int, refill_ds: int) -> int:
         # How long a draw-down takes, after a stop that cut one short.  It is
         # pump_down x P / (P - Q) with a pump rate P and an inflow Q.  Above off
         # run and refill moved the same water, so P / (P - Q) = 1 + run / refill.
@@ -177,7 +182,7 @@ class Demand:
             draw_ds = min(draw_ds, down_ds * refill_ds // (refill_ds - down_ds))
         return min(draw_ds, LONGEST_DRAW_MS // 100)
 
-    def _stop_lasted(self, wet):
+    def _stop_lasted(self, wet: int) -> None:
         # L4: off stood still through a long draw-down and a long rest.
         self.stopped = 0
         self.patience_ms = 0
@@ -186,7 +191,7 @@ class Demand:
             self.stops = 0
             self.belief.make_suspect(OFF, wet)
 
-    def _draw(self, pumps):
+    def _draw(self, pumps: int) -> None:
         # L3: stop by time; two running pumps use it up twice as fast.
         t = self.timers
         if t.rang[tm.DRAW]:
@@ -209,20 +214,20 @@ class Demand:
             self.draw_left = left_ms
             self.draw_pumps = 1
 
-    def _blind_left_ms(self):
+    def _blind_left_ms(self) -> int:
         # What is left of a blind run: where nothing is sensed, a contact that stood
         # alone over a dry off may have been a hung float, and the run dry all the while.
         if self.timers.running(tm.ALONE):
             return self.timers.left_ms(tm.ALONE)
         return self.settings[s.BLIND_RUN_MS]
 
-    def _draw_ds(self):
+    def _draw_ds(self) -> int:
         # pump_down x (1 + last run / last refill), in steps of 100 ms: with an
         # inflow Q and a pump rate P that is pump_down x P / (P - Q).
         down_ds = self._pump_down_ms(self._lowest()) // 100
         return down_ds + down_ds * self.last_run_ds // (self.last_refill_ds or 1)
 
-    def _stands_alone(self, wet, turned, pumps):
+    def _stands_alone(self, wet: int, turned: int, pumps: int) -> None:
         # L3 without current sensing and without off wet: a contact that stands wet
         # through a whole blind run with nothing moving hangs.
         upper = self.belief.wet & _UPPER
@@ -239,10 +244,10 @@ class Demand:
             if not self.belief.wet & _UPPER:
                 self.end(0)
 
-    def _alone(self, alone):
+    def _alone(self, alone: object) -> bool:
         return self.timers.on_delay(tm.ALONE, False, alone, self.settings[s.BLIND_RUN_MS])
 
-    def _not_falling(self, inputs, pumps):
+    def _not_falling(self, inputs: list[int], pumps: int) -> None:
         # R2: with a transmitter the level must fall within no_draw_down.
         if not self.settings[s.TRANSMITTER] or not self.demand:
             return
@@ -255,5 +260,5 @@ class Demand:
             self.boost = 1
             self.demand = 2
 
-    def _stands(self, judged):
+    def _stands(self, judged: int) -> bool:
         return self.timers.on_delay(tm.NO_DRAW, self.boost, judged, self.settings[s.NO_DRAW_DOWN_MS])

@@ -3,7 +3,7 @@
 from . import pump as pm
 from . import settings as s
 from . import timers as tm
-from .records import CLOCK, OFF, STATE, STATISTIC
+from .records import AGAIN, CLOCK, OFF, RETAIN, STATE, STATISTIC
 from .ticks import const
 
 DAY_MIN = const(1440)
@@ -15,16 +15,16 @@ class Exercise:
     """`who` is the pump (0 or 1) now exercised, -1 nobody."""
 
     FIELDS = (
-        ("who", STATE, 0, False),
-        ("began", STATE, 0, False),  # its output has been on
-        ("failed", STATE, 0, True),  # pumps whose last exercise failed
-        ("passed", STATISTIC, 2, True),
-        ("tried", STATISTIC, 2, True),
-        ("idle_min", CLOCK, 2, True),  # since each pump last ran
-        ("off_dry_min", CLOCK, 0, True),
+        ("who", STATE, 0, AGAIN),
+        ("began", STATE, 0, 0),  # its output has been on
+        ("failed", STATE, 0, RETAIN),  # pumps whose last exercise failed
+        ("passed", STATISTIC, 2, RETAIN),
+        ("tried", STATISTIC, 2, RETAIN),
+        ("idle_min", CLOCK, 2, RETAIN),  # since each pump last ran
+        ("off_dry_min", CLOCK, 0, RETAIN),
     )
 
-    def __init__(self, settings, timers, pumps):
+    def __init__(self, settings: list[int], timers: "tm.Timers", pumps: list["pm.Pump"]) -> None:
         self.settings = settings
         self.timers = timers
         self.pumps = pumps
@@ -38,13 +38,13 @@ class Exercise:
         self.idle_min = [0, 0]
         self.off_dry_min = 0
 
-    def minutes(self, count, out, wet):
+    def minutes(self, count: int, out: int, wet: int) -> None:
         """Count `count` minutes in which `out` pumps were on and `wet` contacts were believed wet."""
         for n in range(2):
             self.idle_min[n] = 0 if out & (1 << n) else min(_MOST_MIN, self.idle_min[n] + count)
         self.off_dry_min = 0 if wet & OFF else min(_MOST_MIN, self.off_dry_min + count)
 
-    def next_min(self):
+    def next_min(self) -> int:
         """Return the minutes until one of the long times is reached, at most a day."""
         least = DAY_MIN
         limit = self.settings[s.EXERCISE_DAYS] * DAY_MIN
@@ -56,11 +56,11 @@ class Exercise:
             least = limit - self.off_dry_min
         return least
 
-    def pour(self):
+    def pour(self) -> bool:
         """Tell whether `off` has been dry for so long that a test with poured water is due."""
         return self.off_dry_min >= self.settings[s.POUR_DAYS] * DAY_MIN
 
-    def step(self, off_wet, available, out):
+    def step(self, off_wet: int, available: int, out: int) -> None:
         """Begin, end and judge an exercise; `off_wet`: off is believed wet."""
         if off_wet:
             self.off_dry_min = 0
@@ -76,26 +76,26 @@ class Exercise:
         if self.who >= 0 and not (self.calm and off_wet and available & (1 << self.who)):
             self._quit()
 
-    def _judge(self, pump):
+    def _judge(self, pump: "pm.Pump") -> None:
         if pump.state >= pm.RETRY:
             self._end(self.who, False)
         elif self.timers.rang[tm.EXERCISE]:
             loaded = pump.loaded or self.settings[s.SENSING] != s.SENSE_CURRENT
             self._end(self.who, pump.state == pm.RUNNING and loaded and self.level_fell)
 
-    def _began(self, n):
+    def _began(self, n: int) -> None:
         self.began = 1
         self.tried[n] += 1
         self.timers.arm(tm.EXERCISE, self.settings[s.EXERCISE_RUN_MS])
 
-    def _begin(self, calm, available):
+    def _begin(self, calm: int, available: int) -> None:
         limit = self.settings[s.EXERCISE_DAYS] * DAY_MIN
         for n in range(2):
             if calm and available & (1 << n) and self.idle_min[n] >= limit:
                 self.who = n
                 return
 
-    def _end(self, n, passed):
+    def _end(self, n: int, passed: int) -> None:
         if passed:
             self.passed[n] += 1
             self.failed &= ~(1 << n)
@@ -104,7 +104,7 @@ class Exercise:
             self.idle_min[n] = 0
         self._quit()
 
-    def _quit(self):
+    def _quit(self) -> None:
         self.who = _NOBODY
         self.began = 0
         self.timers.stop(tm.EXERCISE)

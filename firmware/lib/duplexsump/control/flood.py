@@ -3,7 +3,7 @@
 from . import pump as pm
 from . import settings as s
 from . import timers as tm
-from .records import COUNTER, HIGH, LAG, STATE
+from .records import AGAIN, COUNTER, HIGH, LAG, STATE
 from .ticks import const
 
 STEPS_MS = (10000, 30000, 60000)  # then every `flood_retry`
@@ -16,13 +16,13 @@ class FloodRetries:
     """Grants one pump at a time a trial; which, by turn."""
 
     FIELDS = (
-        ("mode", STATE, 0, False),  # 0, LAG or HIGH: what asks for the tries
-        ("rung", STATE, 0, False),
-        ("turn", STATE, 0, False),
-        ("overloads", COUNTER, 2, False),
+        ("mode", STATE, 0, AGAIN),  # 0, LAG or HIGH: what asks for the tries
+        ("rung", STATE, 0, AGAIN),
+        ("turn", STATE, 0, 0),
+        ("overloads", COUNTER, 2, 0),
     )
 
-    def __init__(self, settings, timers, pumps):
+    def __init__(self, settings: list[int], timers: "tm.Timers", pumps: list["pm.Pump"]) -> None:
         self.settings = settings
         self.timers = timers
         self.pumps = pumps
@@ -32,12 +32,12 @@ class FloodRetries:
         self.overloads = [0, 0]
         self.barred = 0  # pumps that cannot use a try, as told in this step
 
-    def _delay_ms(self):
+    def _delay_ms(self) -> int:
         if self.mode == HIGH:
             return STEPS_MS[self.rung] if self.rung < 3 else self.settings[s.FLOOD_RETRY_MS]
         return LAG_MS if self.rung < 3 else self.settings[s.RETRY_MS]
 
-    def step(self, wet, barred):
+    def step(self, wet: int, barred: int) -> None:
         """Grant a try that is due; `wet`: believed contacts, `barred`: pumps that could not use a try."""
         self.barred = barred
         for n in range(2):
@@ -48,7 +48,7 @@ class FloodRetries:
         if self.timers.rang[tm.FLOOD_TRY] and wet & self.mode:
             self._grant(barred)
 
-    def count(self, wet, out, ready):
+    def count(self, wet: int, out: int, ready: int) -> None:
         """At the end of a step, count down to the next try.
 
         `wet`: believed contacts; `out`: pumps on; `ready`: pumps available without a try.
@@ -56,7 +56,7 @@ class FloodRetries:
         if self._owed(HIGH if wet & HIGH else wet & LAG, out, ready) and not self.timers.running(tm.FLOOD_TRY):
             self.timers.arm(tm.FLOOD_TRY, self._delay_ms())
 
-    def _owed(self, mode, out, ready):
+    def _owed(self, mode: int, out: int, ready: int) -> int:
         # Tell whether tries are owed now, and start their ladder where they begin.
         if not mode or ready:
             self._over()
@@ -67,14 +67,14 @@ class FloodRetries:
             self.rung = 0
         return mode and not (ready or out or self._outstanding())
 
-    def _outstanding(self):
+    def _outstanding(self) -> bool:
         # Tell whether a pump holds a try.  One that cannot use the try of S4 keeps it, and keeps nobody waiting.
         for n in range(2):
             if self.pumps[n].trial and not self.barred & (1 << n):
                 return True
         return False
 
-    def _over(self):
+    def _over(self) -> None:
         # A pump is ready in the usual way, or the water is down: no try is owed.
         self.rung = 0
         self.timers.stop(tm.FLOOD_TRY)
@@ -82,13 +82,13 @@ class FloodRetries:
             if pump.trial == pm.FLOOD_TRIAL:
                 pump.trial = 0
 
-    def _grant(self, barred):
+    def _grant(self, barred: int) -> None:
         self.rung = min(self.rung + 1, 3)
         first = self.turn
         if not self._try(first, barred) and not self._try(1 - first, barred):
             self.timers.arm(tm.FLOOD_TRY, self._delay_ms())
 
-    def _try(self, n, barred):
+    def _try(self, n: int, barred: int) -> bool:
         # Give pump `n` its try if it is out, not barred, and not tired of overloads.
         pump = self.pumps[n]
         if pump.state < pm.RETRY or barred & (1 << n):

@@ -3,6 +3,7 @@
 from . import settings as s
 from . import timers as tm
 from .records import (
+    AGAIN,
     CURRENT_NONE,
     CURRENT_NORMAL,
     FORCE_ALL,
@@ -35,14 +36,14 @@ class Forces:
     """`inputs` is the input record with the forces in it; outputs are never forced."""
 
     FIELDS = (
-        ("active", STATE, 0, False),  # forces in effect, a mask
-        ("refresh", STATE, 0, False),
-        ("lapsed", STATE, 0, False),  # not refreshed in time, or cancelled by real high water
-        ("long", STATE, 0, False),  # for over 10 min
-        ("real_high", STATE, 0, False),  # the unforced high contact, debounced
+        ("active", STATE, 0, AGAIN),  # forces in effect, a mask
+        ("refresh", STATE, 0, 0),
+        ("lapsed", STATE, 0, 0),  # not refreshed in time, or cancelled by real high water
+        ("long", STATE, 0, 0),  # for over 10 min
+        ("real_high", STATE, 0, 0),  # the unforced high contact, debounced
     )
 
-    def __init__(self, settings, timers):
+    def __init__(self, settings: list[int], timers: "tm.Timers") -> None:
         self.settings = settings
         self.timers = timers
         self.forced = [0] * N_INPUTS  # what the core works with while anything is forced
@@ -53,13 +54,13 @@ class Forces:
         self.long = False
         self.real_high = False
 
-    def begin(self, inputs):
+    def begin(self, inputs: list[int]) -> None:
         """Nothing is forced after a power-up until it is asked for anew."""
         self.active = 0
         self.lapsed = 1
         self.refresh = inputs[IN_FORCE_REFRESH]
 
-    def step(self, inputs):
+    def step(self, inputs: list[int]) -> None:
         """Set `self.inputs` to what the core works with: `inputs` itself, or a copy with the forces applied."""
         self._high(inputs[IN_CONTACTS] & HIGH)
         if inputs[IN_FORCE_REFRESH] != self.refresh:
@@ -75,19 +76,19 @@ class Forces:
             self._copy(inputs)
             self._apply(self.forced, self.active, inputs[IN_FORCE_VALUE])
 
-    def _copy(self, inputs):
+    def _copy(self, inputs: list[int]) -> None:
         self.inputs = self.forced
         for i in range(N_INPUTS):
             self.forced[i] = inputs[i]
 
-    def _high(self, high):
+    def _high(self, high: int) -> None:
         self.real_high = self.timers.on_delay(tm.REAL_HIGH, self.real_high, high, self.settings[s.DEBOUNCE_MS])
 
-    def _effect(self, active):
+    def _effect(self, active: int) -> None:
         self.active = active
         self.long = self.timers.on_delay(tm.FORCE_LONG, self.long, active != 0, LONG_MS)
 
-    def _apply(self, mine, active, value):
+    def _apply(self, mine: list[int], active: int, value: int) -> None:
         contacts = active & _CONTACTS
         mine[IN_CONTACTS] = (mine[IN_CONTACTS] & ~contacts) | (value & contacts)
         if active & FORCE_MAINS:

@@ -7,7 +7,7 @@ rest of S1, the start spacing of S2 and the power-up delay of S4.
 
 from . import settings as s
 from . import timers as tm
-from .records import HIGH, LAG, LEAD, STATE
+from .records import AGAIN, HIGH, LAG, LEAD, RETAIN, STATE
 from .ticks import const
 
 SHORT_HOLD_MS = const(20000)  # S4: the longest power-up delay with lag wet
@@ -23,9 +23,9 @@ class Gate:
     wet), `wet` (contacts that read wet) and `generator`.
     """
 
-    FIELDS = (("out", STATE, 0, False), ("boots", STATE, 0, True))
+    FIELDS = (("out", STATE, 0, AGAIN), ("boots", STATE, 0, RETAIN))
 
-    def __init__(self, settings, timers):
+    def __init__(self, settings: list[int], timers: "tm.Timers") -> None:
         self.settings = settings
         self.timers = timers
         self.out = 0
@@ -37,7 +37,7 @@ class Gate:
         self.wet = 0
         self.generator = 0
 
-    def begin(self):
+    def begin(self) -> None:
         """S4: hold the outputs off; both pumps count as just stopped."""
         hold_ms = self.settings[s.BOOT_HOLD_MS]
         self.timers.arm(tm.BOOT_FLOOD, hold_ms)
@@ -50,12 +50,12 @@ class Gate:
         self._stopped(0)
         self._stopped(1)
 
-    def _stopped(self, n):
+    def _stopped(self, n: int) -> None:
         self.timers.arm(tm.REST + n, self.settings[s.MIN_OFF_MS])
         self.timers.arm(tm.REST_LAG + n, self.settings[s.LAG_MIN_OFF_MS])
         self.timers.arm(tm.REST_FLOOD + n, self.settings[s.FLOOD_MIN_OFF_MS])
 
-    def rested(self, n):
+    def rested(self, n: int) -> bool:
         """S1: tell whether pump `n` (0 or 1) has had the rest that applies with the contacts now wet."""
         at = self.timers.at
         if self.contacts & HIGH:
@@ -64,7 +64,7 @@ class Gate:
             return at[tm.REST_LAG + n] < 0
         return at[tm.REST + n] < 0
 
-    def step(self, want):
+    def step(self, want: int) -> int:
         """Return the outputs as a mask; `want`: pumps asked for."""
         if self.timers.rang[tm.BOOT_COUNT]:
             self.boots = 0
@@ -80,7 +80,7 @@ class Gate:
             self._start(want, 1 - self.first)
         return self.out
 
-    def _held(self):
+    def _held(self) -> bool:
         # S4: the power-up delay, which rising water shortens.
         if self.wet & HIGH:
             return self.timers.at[tm.BOOT_FLOOD] >= 0
@@ -88,13 +88,13 @@ class Gate:
             return self.timers.at[tm.BOOT_SHORT] >= 0
         return self.timers.at[tm.BOOT] >= 0
 
-    def _start(self, want, n):
+    def _start(self, want: int, n: int) -> None:
         if not want & ~self.out & (1 << n) or self.timers.at[tm.SPACING] >= 0 or not self.rested(n):
             return
         self.out |= 1 << n
         spacing = s.GENERATOR_SPACING_MS if self.generator else s.START_SPACING_MS
         self.timers.arm(tm.SPACING, self.settings[spacing])
 
-    def _keeps(self):
+    def _keeps(self) -> int:
         # Of two that want the battery, one that already runs keeps it, else the first.
         return self.out - 1 if self.out == 1 or self.out == 2 else self.first

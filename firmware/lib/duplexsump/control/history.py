@@ -4,7 +4,7 @@ Everything here is recorded and decides nothing.
 """
 
 from . import settings as s
-from .records import CLOCK, LEAD, OFF, STATE, STATISTIC
+from .records import CLOCK, LEAD, OFF, RETAIN, STATE, STATISTIC
 from .ticks import const
 
 _LONGEST_MS = const(36000000)
@@ -15,21 +15,21 @@ class History:
     """Fill and draw-down times between off and lead, and what follows from them."""
 
     FIELDS = (
-        ("filling", STATE, 0, False),  # 1: stop to off wet, 2: off wet to lead wet
-        ("drawing", STATE, 0, False),  # lead dry to off dry, by the one pump n + 1
-        ("refill_ms", CLOCK, 0, False),
-        ("fill_ms", CLOCK, 0, False),
-        ("draw_ms", CLOCK, 0, False),
-        ("inflow_ml_min", STATISTIC, 0, True),
-        ("rate_ml_min", STATISTIC, 2, True),  # of each pump, smoothed over about 8 cycles
-        ("first_rate_ml_min", STATISTIC, 2, True),  # learnt from its first 20 cycles
-        ("measured", STATISTIC, 2, True),
-        ("quick_refills", STATISTIC, 0, True),  # refills right after a stop much faster than the fill
-        ("run_ms", CLOCK, 2, True),  # run time of each pump: the ms within the second ...
-        ("run_s", CLOCK, 2, True),  # ... and the seconds
+        ("filling", STATE, 0, 0),  # 1: stop to off wet, 2: off wet to lead wet
+        ("drawing", STATE, 0, 0),  # lead dry to off dry, by the one pump n + 1
+        ("refill_ms", CLOCK, 0, 0),
+        ("fill_ms", CLOCK, 0, 0),
+        ("draw_ms", CLOCK, 0, 0),
+        ("inflow_ml_min", STATISTIC, 0, RETAIN),
+        ("rate_ml_min", STATISTIC, 2, RETAIN),  # of each pump, smoothed over about 8 cycles
+        ("first_rate_ml_min", STATISTIC, 2, RETAIN),  # learnt from its first 20 cycles
+        ("measured", STATISTIC, 2, RETAIN),
+        ("quick_refills", STATISTIC, 0, RETAIN),  # refills right after a stop much faster than the fill
+        ("run_ms", CLOCK, 2, RETAIN),  # run time of each pump: the ms within the second ...
+        ("run_s", CLOCK, 2, RETAIN),  # ... and the seconds
     )
 
-    def __init__(self, settings):
+    def __init__(self, settings: list[int]) -> None:
         self.settings = settings
         self.filling = 0
         self.drawing = 0
@@ -44,7 +44,7 @@ class History:
         self.run_ms = [0, 0]
         self.run_s = [0, 0]
 
-    def elapsed(self, dt_ms, out):
+    def elapsed(self, dt_ms: int, out: int) -> None:
         """Count `dt_ms` in which the pumps of mask `out` ran."""
         for n in range(2):
             if out & (1 << n):
@@ -58,11 +58,11 @@ class History:
         if self.drawing:
             self.draw_ms = min(_LONGEST_MS, self.draw_ms + dt_ms)
 
-    def _rate(self, time_ms):
+    def _rate(self, time_ms: int) -> int:
         # The band volume over a time, in mL a minute.
         return self.settings[s.BAND_VOLUME_ML] * 60 // max(10, time_ms // 100) * 10
 
-    def step(self, rose, fell, out):
+    def step(self, rose: int, fell: int, out: int) -> None:
         """Time the water past the contacts; `out`: pumps that are on."""
         if fell & OFF:
             if self.drawing:
@@ -82,7 +82,7 @@ class History:
         if out != self.drawing or rose & LEAD:
             self.drawing = 0
 
-    def _filled(self):
+    def _filled(self) -> None:
         # Drain-back through a leaking check valve fills the last inch over the
         # stop level in a moment; the inflow alone takes its time.
         self.filling = 0
@@ -90,7 +90,7 @@ class History:
         if self.refill_ms < 15000 and self.fill_ms > 20 * self.refill_ms:
             self.quick_refills += 1
 
-    def _drawn(self, n):
+    def _drawn(self, n: int) -> None:
         self.drawing = 0
         rate = min(100000000, self._rate(self.draw_ms) + self.inflow_ml_min)
         count = self.measured[n] + 1
@@ -100,7 +100,7 @@ class History:
         if count <= _LEARN:
             self.first_rate_ml_min[n] = self.rate_ml_min[n]
 
-    def wear_percent(self, n):
+    def wear_percent(self, n: int) -> int:
         """Return by how much the rate of pump `n` has fallen below its first rate; 0 if it has not."""
         first = self.first_rate_ml_min[n]
         if self.measured[n] < _LEARN:

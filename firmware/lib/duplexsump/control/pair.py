@@ -3,7 +3,11 @@
 from . import pump as pm
 from . import settings as s
 from . import timers as tm
-from .records import COUNTER, HIGH, LAG, LEAD, OFF, STATE, STATISTIC
+from .records import AGAIN, COUNTER, HIGH, LAG, LEAD, OFF, RETAIN, STATE, STATISTIC, const
+
+_TYPES = const(0)  # true to the type check alone
+if _TYPES:
+    from ..shapes import Controller
 
 _NOBODY = -1
 
@@ -12,22 +16,22 @@ class Pair:
     """Chooses who runs.  Masks over pumps are 1 for pump 1, 2 for pump 2; pumps are 0 and 1."""
 
     FIELDS = (
-        ("turn", STATE, 0, True),  # whose lead turn it is
-        ("lead", STATE, 0, False),  # who leads this demand, -1 nobody
-        ("led", STATE, 0, False),  # who has led and run in this demand, -1 nobody
-        ("not_pumping", STATE, 0, False),  # R1: pumps tripped so in this demand
-        ("take_back", STATE, 0, False),  # A4: the primary is being brought back
-        ("overdue", STATE, 0, False),  # D4: a long run, past max_run
-        ("lagged", STATE, 0, False),  # D6: this demand reached lag with one pump leading
-        ("lag_leads", COUNTER, 2, True),  # D6: leads in a row that did
-        ("suspects", STATE, 0, True),  # D6: pumps that did so twice
-        ("both_long", STATE, 0, False),  # D5
-        ("available", STATE, 0, False),
-        ("ready", STATE, 0, False),  # available without a try of R3 or S4
-        ("cycles", STATISTIC, 0, True),
+        ("turn", STATE, 0, RETAIN),  # whose lead turn it is
+        ("lead", STATE, 0, AGAIN),  # who leads this demand, -1 nobody
+        ("led", STATE, 0, AGAIN),  # who has led and run in this demand, -1 nobody
+        ("not_pumping", STATE, 0, AGAIN),  # R1: pumps tripped so in this demand
+        ("take_back", STATE, 0, AGAIN),  # A4: the primary is being brought back
+        ("overdue", STATE, 0, 0),  # D4: a long run, past max_run
+        ("lagged", STATE, 0, 0),  # D6: this demand reached lag with one pump leading
+        ("lag_leads", COUNTER, 2, RETAIN),  # D6: leads in a row that did
+        ("suspects", STATE, 0, RETAIN),  # D6: pumps that did so twice
+        ("both_long", STATE, 0, 0),  # D5
+        ("available", STATE, 0, AGAIN),
+        ("ready", STATE, 0, AGAIN),  # available without a try of R3 or S4
+        ("cycles", STATISTIC, 0, RETAIN),
     )
 
-    def __init__(self, controller):
+    def __init__(self, controller: "Controller") -> None:
         self.settings = controller.settings
         self.timers = controller.timers
         self.pumps = controller.pumps
@@ -51,17 +55,17 @@ class Pair:
         self.ready = 0
         self.cycles = 0
 
-    def reset(self):
+    def reset(self) -> None:
         """Forget what made a pump suspect (D6)."""
         self.lag_leads[0] = 0
         self.lag_leads[1] = 0
         self.suspects = 0
 
-    def suspect(self, n):
+    def suspect(self, n: int) -> int:
         """D6: tell whether pump `n` led twice running and let the level reach lag."""
         return self.suspects & (1 << n)
 
-    def judge(self):
+    def judge(self) -> None:
         """Work out which pumps are available: in AUTO, supplied, not resting for retry, not locked out."""
         self.available = 0
         self.ready = 0
@@ -73,7 +77,7 @@ class Pair:
                 if pump.state < pm.RETRY and not pump.held:
                     self.ready |= 1 << n
 
-    def dry_pump(self, n):
+    def dry_pump(self, n: int) -> bool:
         """R1: pump `n` has run in underload for dry_run.  Returns True when the pit is empty."""
         bit = 1 << n
         pump = self.pumps[n]
@@ -91,7 +95,7 @@ class Pair:
         self.not_pumping |= bit
         return False
 
-    def step(self, demand, blind):
+    def step(self, demand: int, blind: int) -> int:
         """Return the pumps wanted, as a mask.
 
         `demand`: pumps the level asks for; `blind`: -1 or the pump whose blind
@@ -108,11 +112,11 @@ class Pair:
                 return 1 << self.lead | self._held()
         return self._held()
 
-    def _both(self, both):
+    def _both(self, both: int) -> None:
         # D5: both running for long do not keep up.
         self.both_long = self.timers.on_delay(tm.BOTH, self.both_long, both, self.settings[s.NOT_KEEPING_UP_MS])
 
-    def _held(self):
+    def _held(self) -> int:
         # Pumps wanted whatever the level: by hand (M1), and for min_run (S3).
         want = 0
         for n in range(2):
@@ -122,10 +126,10 @@ class Pair:
                 want |= 1 << n
         return want
 
-    def _can_start(self, n):
+    def _can_start(self, n: int) -> int:
         return self.available & (1 << n) and self.gate.rested(n)
 
-    def _choose(self, first):
+    def _choose(self, first: int) -> None:
         """Let `first` lead, or the other if `first` is out, or resting while the other is ready (D2, D3)."""
         lead = self.lead if self.lead >= 0 else first
         other = 1 - lead
@@ -137,7 +141,7 @@ class Pair:
                 lead = other
         self.lead = lead if self.available & (1 << lead) else _NOBODY
 
-    def _first(self):
+    def _first(self) -> int:
         # D2: whose lead it is; D6: not a suspect's while the other is not one.
         duty = self.settings[s.DUTY]
         first = self.turn
@@ -152,7 +156,7 @@ class Pair:
             first = 1 - first
         return first
 
-    def _demanded(self, demand):
+    def _demanded(self, demand: int) -> int:
         out = self.gate.out
         by_hand = 0
         for n in range(2):
@@ -171,7 +175,7 @@ class Pair:
             return self.available
         return 1 << self.lead
 
-    def _hand_over(self, demand, out):
+    def _hand_over(self, demand: int, out: int) -> bool:
         # D4: a lead past max_run below lag hands over.  True in that step: it stops first, then the other starts.
         alone = demand == 1 and self.lead >= 0 and out & (1 << self.lead) and self.settings[s.DUTY] != s.FIXED
         self._overdue(alone)
@@ -181,10 +185,10 @@ class Pair:
                 return True
         return False
 
-    def _overdue(self, alone):
+    def _overdue(self, alone: int) -> None:
         self.overdue = self.timers.on_delay(tm.LONG_RUN, self.overdue, alone, self.settings[s.MAX_RUN_MS])
 
-    def _bring_back(self):
+    def _bring_back(self) -> None:
         # A4: in fixed duty the mains returns, the primary starts and is proved,
         # then the secondary stops.
         primary = self.settings[s.PRIMARY] - 1
@@ -198,12 +202,12 @@ class Pair:
         if not self.available & (1 << primary):
             self.take_back = 0
 
-    def reached_lag(self, demand):
+    def reached_lag(self, demand: int) -> None:
         """D6: lag turned wet in this step; count it against a pump that led alone."""
         if demand == 1 and self.led >= 0 and self.settings[s.SENSING] == s.SENSE_NOTHING:
             self.lagged = 1
 
-    def _cycle_over(self):
+    def _cycle_over(self) -> None:
         # D2: the turn goes to the one that did not lead; a skipped pump keeps one turn.
         vouched = self.contacts.wet & self.belief.suspect & (LEAD | LAG | HIGH)
         for n in range(2):
@@ -221,7 +225,7 @@ class Pair:
         self.overdue = False
         self.timers.stop(tm.LONG_RUN)
 
-    def _count_lag_lead(self, n):
+    def _count_lag_lead(self, n: int) -> None:
         # D6: once suspect, a pump stays so until a reset.
         self.lag_leads[n] = min(2, self.lag_leads[n] + 1) if self.lagged else 0
         if self.lag_leads[n] == 2:

@@ -3,6 +3,7 @@
 from . import settings as s
 from . import timers as tm
 from .records import (
+    AGAIN,
     COUNTER,
     CURRENT_LOCKED,
     CURRENT_NONE,
@@ -13,6 +14,7 @@ from .records import (
     IN_CURRENT_1,
     IN_MOISTURE_1,
     IN_THERMAL_1,
+    RETAIN,
     STATE,
     STATISTIC,
 )
@@ -84,27 +86,27 @@ class Pump:
     """Pump `n` (0 or 1)."""
 
     FIELDS = (
-        ("state", STATE, 0, True),
-        ("cause", STATE, 0, True),
-        ("failures", COUNTER, 0, True),  # trips in a row
-        ("held", STATE, 0, False),  # tried out of RETRY or LOCKED, not yet released
-        ("trial", STATE, 0, False),  # may be tried once though retry or locked
-        ("loaded", STATE, 0, False),  # this run has moved water for 1 s
-        ("steady", STATE, 0, False),  # this run has been loaded for dry_run without a break
-        ("welded", STATE, 0, False),
-        ("moist", STATE, 0, False),
-        ("open", STATE, 0, False),  # thermal contact
-        ("dry", STATE, 0, False),  # R1: underload has lasted for dry_run
-        ("prior", STATE, 0, False),  # RETRY or LOCKED if the last trip ended a try
-        ("short", STATE, 0, False),  # S8: too many starts, told once a day
-        ("ring_first", COUNTER, 0, False),
-        ("count", COUNTER, 0, False),
-        ("ring", DEADLINE, _RING, False),
-        ("starts", STATISTIC, 0, True),
-        ("trips", STATISTIC, 0, True),
+        ("state", STATE, 0, RETAIN | AGAIN),
+        ("cause", STATE, 0, RETAIN | AGAIN),
+        ("failures", COUNTER, 0, RETAIN | AGAIN),  # trips in a row
+        ("held", STATE, 0, AGAIN),  # tried out of RETRY or LOCKED, not yet released
+        ("trial", STATE, 0, AGAIN),  # may be tried once though retry or locked
+        ("loaded", STATE, 0, AGAIN),  # this run has moved water for 1 s
+        ("steady", STATE, 0, AGAIN),  # this run has been loaded for dry_run without a break
+        ("welded", STATE, 0, AGAIN),
+        ("moist", STATE, 0, 0),
+        ("open", STATE, 0, AGAIN),  # thermal contact
+        ("dry", STATE, 0, AGAIN),  # R1: underload has lasted for dry_run
+        ("prior", STATE, 0, 0),  # RETRY or LOCKED if the last trip ended a try
+        ("short", STATE, 0, 0),  # S8: too many starts, told once a day
+        ("ring_first", COUNTER, 0, 0),
+        ("count", COUNTER, 0, 0),
+        ("ring", DEADLINE, _RING, 0),
+        ("starts", STATISTIC, 0, RETAIN),
+        ("trips", STATISTIC, 0, RETAIN),
     )
 
-    def __init__(self, n, settings, timers):
+    def __init__(self, n: int, settings: list[int], timers: "tm.Timers") -> None:
         self.n = n
         self.settings = settings
         self.timers = timers
@@ -128,25 +130,25 @@ class Pump:
         self.dry = False
         self.prior = 0
 
-    def begin(self):
+    def begin(self) -> None:
         """S4: after a power-up nothing runs; a resting pump is ready; a locked-out pump gets one try."""
         if self.state != LOCKED:
             self.state = IDLE
             self.cause = 0
         self.trial = BOOT_TRIAL if self.state == LOCKED else 0
 
-    def on(self):
+    def on(self) -> bool:
         """Tell whether the output is on as far as this pump knows."""
         return self.state == STARTING or self.state == RUNNING
 
-    def event(self, event):
+    def event(self, event: int) -> None:
         """Go to the next state of TABLE.  Raises ValueError where the event cannot happen."""
         state = TABLE[self.state * 11 + event]
         if state == NO:
             raise ValueError("pump %d: event %s in state %s" % (self.n + 1, EVENTS[event], STATES[self.state]))
         self.state = state
 
-    def trip(self, cause):
+    def trip(self, cause: int) -> None:
         """S5: a counted fault; the third in a row (setting `retries`) locks the pump out."""
         if self.state == LOCKED:
             return
@@ -163,7 +165,7 @@ class Pump:
         self.timers.arm(tm.RECENT + self.n, _RECENT_MS)
         self._end_run()
 
-    def withdraw(self):
+    def withdraw(self) -> None:
         """Take the last trip back: it was not the pump's."""
         self.timers.stop(tm.RECENT + self.n)
         self.timers.stop(tm.RETRY + self.n)
@@ -174,7 +176,7 @@ class Pump:
                 self.cause = 0
                 self.event(WITHDRAWN)
 
-    def release(self):
+    def release(self) -> None:
         """R4: end a lockout or a retry rest and forget the failures."""
         self.failures = 0
         self.held = 0
@@ -183,7 +185,7 @@ class Pump:
         self.timers.stop(tm.RETRY + self.n)
         self.event(RELEASE)
 
-    def _end_run(self):
+    def _end_run(self) -> None:
         for i in range(9):
             self.timers.stop(_RUN_TIMERS[i] + self.n)
         self.held = 0
@@ -191,7 +193,7 @@ class Pump:
         self.steady = False
         self.dry = False
 
-    def started(self):
+    def started(self) -> None:
         """The gate has switched the output on."""
         t = self.timers
         n = self.n
@@ -204,7 +206,7 @@ class Pump:
         t.arm(tm.INRUSH + n, _SECOND_MS)
         t.arm(tm.MIN_RUN + n, self.settings[s.MIN_RUN_MS])
 
-    def stopped(self, by_level):
+    def stopped(self, by_level: int) -> None:
         """The gate has switched the output off without a trip; `by_level`: the pit is drawn down."""
         if by_level and self.state == RUNNING and not self.held:
             self.failures = 0
@@ -216,7 +218,7 @@ class Pump:
             self.event(STOP)
         self._end_run()
 
-    def _count_start(self):
+    def _count_start(self) -> None:
         # S8: a ring of the instants at which the starts of the last hour leave it.
         if self.count == _RING:
             self._drop()
@@ -226,14 +228,14 @@ class Pump:
         if self.count == 1:
             self.timers.arm(tm.HOUR + self.n, _HOUR_MS)
 
-    def _drop(self):
+    def _drop(self) -> None:
         self.ring[self.ring_first] = NEVER
         self.ring_first = (self.ring_first + 1) % _RING
         self.count -= 1
         if self.count:
             self.timers.arm(tm.HOUR + self.n, (self.ring[self.ring_first] - self.timers.now) & 0x3FFFFFFF)
 
-    def step(self, n, inputs):
+    def step(self, n: int, inputs: list[int]) -> None:
         """Protect the motor of pump `n`, whose places in the input record are taken."""
         while self.count and (self.timers.now - self.ring[self.ring_first]) & 0x3FFFFFFF < 0x20000000:
             self._drop()
@@ -248,25 +250,25 @@ class Pump:
             self._watch(inputs[IN_CURRENT_1 + n])
         self._weld(self.sensing and inputs[IN_CURRENT_1 + n] != CURRENT_NONE and not self.on())
 
-    def _rested(self):
+    def _rested(self) -> None:
         # The rest may end in the middle of a try, which then goes on as a run like any other.
         self.held = 0
         self.cause = 0
         if self.state == RETRY:
             self.event(RESTED)
 
-    def _weld(self, current):
+    def _weld(self, current: int) -> None:
         # S6: current while off.
         self.welded = self.timers.on_delay(tm.WELD + self.n, self.welded, current, self.settings[s.START_PROOF_MS])
 
-    def _short_cycling(self):
+    def _short_cycling(self) -> None:
         if self.count <= self.settings[s.STARTS_PER_HOUR]:
             self.short = 0
         elif not self.short and not self.timers.running(tm.SHORT_DAY + self.n):
             self.short = 1
             self.timers.arm(tm.SHORT_DAY + self.n, DAY_MS)
 
-    def _thermal(self, thermal):
+    def _thermal(self, thermal: int) -> None:
         # S7: withdrawn while open, a rest of `retry` after it closes; not counted.
         t = self.timers
         n = self.n
@@ -283,7 +285,7 @@ class Pump:
             t.arm(tm.RETRY + n, self.settings[s.RETRY_MS])
         self.open = thermal
 
-    def _watch(self, current):
+    def _watch(self, current: int) -> None:
         if not self.sensing:
             if self.timers.rang[tm.PROOF + self.n]:
                 self.event(PROVED)
@@ -299,7 +301,7 @@ class Pump:
             self._load(current >= CURRENT_NORMAL)
             self._stay(current == CURRENT_NORMAL)
 
-    def _prove(self, current):
+    def _prove(self, current: int) -> None:
         # S5: the start is proved by current, or fails.
         if current != CURRENT_NONE:
             self.event(PROVED)
@@ -307,25 +309,25 @@ class Pump:
         elif self.timers.rang[tm.PROOF + self.n]:
             self.trip(FAILED_START)
 
-    def _lost(self, gone):
+    def _lost(self, gone: int) -> bool:
         return self.timers.on_delay(tm.LOST + self.n, False, gone, self.settings[s.START_PROOF_MS])
 
-    def _rotor(self, current):
+    def _rotor(self, current: int) -> bool:
         # S7: a locked rotor draws more than three times the rated current after the first second.
         locked = current == CURRENT_LOCKED and not self.timers.running(tm.INRUSH + self.n)
         return self.timers.on_delay(tm.ROTOR + self.n, False, locked, _SECOND_MS)
 
-    def _over(self, over):
+    def _over(self, over: int) -> bool:
         return self.timers.on_delay(tm.OVER + self.n, False, over, self.settings[s.OVERLOAD_MS])
 
-    def _under(self, under):
+    def _under(self, under: int) -> None:
         self.dry = self.timers.on_delay(tm.DRY + self.n, self.dry, under, self.settings[s.DRY_RUN_MS])
 
-    def _load(self, load):
+    def _load(self, load: int) -> None:
         if self.timers.on_delay(tm.LOAD + self.n, False, load and not self.loaded, _SECOND_MS):
             self.loaded = 1
 
-    def _stay(self, load):
+    def _stay(self, load: int) -> None:
         # R4: a try that stays loaded, and no more than loaded, releases the pump.
         self.steady = self.timers.on_delay(tm.STEADY + self.n, self.steady, load, self.settings[s.DRY_RUN_MS])
         if self.steady and self.held:

@@ -9,7 +9,7 @@ try:
     from micropython import const
 except ImportError:  # CPython
 
-    def const(value):
+    def const(value: int) -> int:
         return value
 
 
@@ -127,6 +127,7 @@ OUT_CLOCK = const(7)  # 1 = clock fault: a step backwards or over 24 h late
 N_OUTPUTS = const(8)
 OUTPUT_NAMES = ("pump_1", "pump_2", "horn", "beacon", "relay", "light", "late", "clock")
 
+# What a part holds is listed in its FIELDS as (name, kind, length or 0 for a single value, marks).
 # Kinds of a snapshot field.
 STATE = const(0)  # discrete state
 DEADLINE = const(1)  # a time, or NEVER
@@ -134,3 +135,7 @@ COUNTER = const(2)  # a small count that decides something
 CLOCK = const(3)  # a long time counted up, or a mark in time
 STATISTIC = const(4)  # recorded, decides nothing
 KIND_NAMES = ("state", "deadline", "counter", "clock", "statistic")
+
+# Marks of a snapshot field, added up; AGAIN is for single values.
+RETAIN = const(1)  # it survives a reset (J4)
+AGAIN = const(2)  # a later part of a step may change it and an earlier part reads it: the next tick looks again

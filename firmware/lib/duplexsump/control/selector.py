@@ -2,7 +2,7 @@
 
 from . import settings as s
 from . import timers as tm
-from .records import IN_SELECTOR_1, LEAD, SELECT_AUTO, SELECT_HAND, SELECT_OFF, STATE
+from .records import AGAIN, IN_SELECTOR_1, LEAD, SELECT_AUTO, SELECT_HAND, SELECT_OFF, STATE
 from .ticks import DAY_MS, const
 
 AWAY_MS = const(1800000)
@@ -12,14 +12,14 @@ class Selectors:
     """Where each selector stands and what it means; masks over pumps are 1 for pump 1, 2 for pump 2."""
 
     FIELDS = (
-        ("at", STATE, 2, False),
-        ("spent", STATE, 0, False),  # HAND that counts as AUTO until moved
-        ("overrun", STATE, 0, False),  # HAND that met its limit
-        ("away", STATE, 0, False),  # some selector not in AUTO for 30 min
-        ("away_long", STATE, 0, False),  # ... for 24 h
+        ("at", STATE, 2, 0),
+        ("spent", STATE, 0, AGAIN),  # HAND that counts as AUTO until moved
+        ("overrun", STATE, 0, 0),  # HAND that met its limit
+        ("away", STATE, 0, 0),  # some selector not in AUTO for 30 min
+        ("away_long", STATE, 0, 0),  # ... for 24 h
     )
 
-    def __init__(self, settings, timers):
+    def __init__(self, settings: list[int], timers: "tm.Timers") -> None:
         self.settings = settings
         self.timers = timers
         self.at = [SELECT_AUTO, SELECT_AUTO]
@@ -29,7 +29,7 @@ class Selectors:
         self.away_long = False
         self.returned = 0  # pumps whose selector left OFF in this very step
 
-    def begin(self, inputs):
+    def begin(self, inputs: list[int]) -> None:
         """HAND at power-up is AUTO until moved."""
         self.spent = 0
         for n in range(2):
@@ -37,19 +37,19 @@ class Selectors:
             if self.at[n] == SELECT_HAND:
                 self.spent |= 1 << n
 
-    def off(self, n):
+    def off(self, n: int) -> bool:
         """Tell whether pump `n` is switched off by hand."""
         return self.at[n] == SELECT_OFF
 
-    def hand(self, n):
+    def hand(self, n: int) -> bool:
         """Tell whether pump `n` is run by hand."""
         return self.at[n] == SELECT_HAND and not self.spent & (1 << n)
 
-    def auto(self, n):
+    def auto(self, n: int) -> bool:
         """Tell whether pump `n` is left to the controller."""
         return not self.off(n) and not self.hand(n)
 
-    def step(self, inputs, out, dry, lead):
+    def step(self, inputs: list[int], out: int, dry: int, lead: int) -> None:
         """Read the selectors.
 
         `out`: pumps that are on; `dry`: pumps that have underloaded for dry_run; `lead`: the lead contact is wet.
@@ -61,26 +61,26 @@ class Selectors:
             self.spent |= self._by_hand() & out & dry
         self._away(self.at[0] != SELECT_AUTO or self.at[1] != SELECT_AUTO)
 
-    def _read(self, n, to, on):
+    def _read(self, n: int, to: int, on: int) -> None:
         if to != self.at[n]:
             self._moved(n, to)
         self._hand(n, on)
 
-    def _moved(self, n, to):
+    def _moved(self, n: int, to: int) -> None:
         if self.at[n] == SELECT_OFF:
             self.returned |= 1 << n
         self.at[n] = to
         self.spent &= ~(1 << n)
         self.overrun &= ~(1 << n)
 
-    def _hand(self, n, on):
+    def _hand(self, n: int, on: int) -> None:
         if self.timers.on_delay(tm.HAND + n, False, on and self.hand(n), self.settings[s.HAND_LIMIT_MS]):
             self.spent |= 1 << n
             self.overrun |= 1 << n
 
-    def _by_hand(self):
+    def _by_hand(self) -> int:
         return (1 if self.hand(0) else 0) | (2 if self.hand(1) else 0)
 
-    def _away(self, away):
+    def _away(self, away: int) -> None:
         self.away = self.timers.on_delay(tm.AWAY, self.away, away, AWAY_MS)
         self.away_long = self.timers.on_delay(tm.AWAY_LONG, self.away_long, away, DAY_MS)

@@ -9,7 +9,7 @@ try:
     from micropython import const
 except ImportError:  # CPython
 
-    def const(value):
+    def const(value: int) -> int:
         return value
 
 
@@ -163,12 +163,12 @@ SOURCE = const(5)
 MEANING = const(6)
 
 
-def defaults():
+def defaults() -> list[int]:
     """Return a new settings record that holds every default."""
     return [row[4] for row in TABLE]
 
 
-def index(name):
+def index(name: str) -> int:
     """Return the place of the setting `name`.  Raises ValueError naming the nearest thing to do."""
     for i in range(len(TABLE)):
         if TABLE[i][0] == name:
@@ -176,7 +176,7 @@ def index(name):
     raise ValueError("unknown setting %r: the settings command lists them all" % (name,))
 
 
-def _ranges(values, refusals):
+def _ranges(values: list[int], refusals: list[str]) -> None:
     for i in range(len(TABLE)):
         name, unit, least, most = TABLE[i][:4]
         value = values[i]
@@ -207,7 +207,7 @@ _ORDER = (
 )
 
 
-def _order(values, refusals):
+def _order(values: list[int], refusals: list[str]) -> None:
     for low, high, strictly, why in _ORDER:
         a, b = values[low], values[high]
         if a > b or (strictly and a == b):
@@ -215,7 +215,7 @@ def _order(values, refusals):
             refusals.append("%s = %d: must be %s %s = %d, because %s" % names)
 
 
-def _currents(values, refusals):
+def _currents(values: list[int], refusals: list[str]) -> None:
     if values[SENSING] != SENSE_CURRENT:
         return
     if values[UNDERLOAD_MA] <= values[NO_CURRENT_MA]:
@@ -226,7 +226,7 @@ def _currents(values, refusals):
         refusals.append("underload %d, rated %d, overload %d, locked rotor %d mA: must rise in this order" % names)
 
 
-def _contacts(values, refusals):
+def _contacts(values: list[int], refusals: list[str]) -> None:
     fitted = values[FITTED]
     if not fitted & 8:
         refusals.append("fitted = %d: the high float (8) must be there, on its own pair of wires" % fitted)
@@ -244,7 +244,7 @@ def _contacts(values, refusals):
         refusals.append("fitted = %d with pump_down_lead = 0: fit the off float (1) or give a pump-down time" % fitted)
 
 
-def _times(values, refusals):
+def _times(values: list[int], refusals: list[str]) -> None:
     lead, lag, high = values[PUMP_DOWN_LEAD_MS], values[PUMP_DOWN_LAG_MS], values[PUMP_DOWN_HIGH_MS]
     if lag and lead > lag:
         refusals.append("pump_down_lead = %d: must be at most pump_down_lag = %d, which starts higher" % (lead, lag))
@@ -258,13 +258,13 @@ def _times(values, refusals):
                         "because nothing else ends a dry run" % values[BLIND_RUN_MS])
 
 
-def _supply(values, refusals):
+def _supply(values: list[int], refusals: list[str]) -> None:
     if not values[BATTERY_DEAD_MV] < values[BATTERY_LOADED_MV] <= values[BATTERY_LOW_MV]:
         names = (values[BATTERY_DEAD_MV], values[BATTERY_LOADED_MV], values[BATTERY_LOW_MV])
         refusals.append("battery_dead %d, battery_loaded %d, battery_low %d mV: must rise in this order" % names)
 
 
-def check(values):
+def check(values: list[int]) -> list[str]:
     """Return a list of refusals for a settings record, each a sentence; empty when it may be used."""
     if len(values) != N_SETTINGS:
         return ["settings record of %d values: must hold %d" % (len(values), N_SETTINGS)]

@@ -3,6 +3,7 @@
 from . import settings as s
 from . import timers as tm
 from .records import (
+    AGAIN,
     BATTERY_DEAD,
     BATTERY_GOOD,
     IN_BATTERY,
@@ -19,16 +20,16 @@ class Supply:
     """Mains with settling, battery with its latch; masks over pumps are 1 for pump 1, 2 for pump 2."""
 
     FIELDS = (
-        ("mains", STATE, 0, False),  # mains counts as there
-        ("lost", STATE, 0, False),  # it has been gone for 10 s
-        ("spent", STATE, 0, False),  # the battery was found dead
-        ("exhaust", STATE, 0, False),  # ... and is used all the same, until the demand is over
-        ("not_charging", STATE, 0, False),
-        ("fed", STATE, 0, False),  # pumps that have a supply
-        ("on_battery", STATE, 0, False),  # pumps that would draw on the battery
+        ("mains", STATE, 0, AGAIN),  # mains counts as there
+        ("lost", STATE, 0, 0),  # it has been gone for 10 s
+        ("spent", STATE, 0, AGAIN),  # the battery was found dead
+        ("exhaust", STATE, 0, AGAIN),  # ... and is used all the same, until the demand is over
+        ("not_charging", STATE, 0, 0),
+        ("fed", STATE, 0, AGAIN),  # pumps that have a supply
+        ("on_battery", STATE, 0, AGAIN),  # pumps that would draw on the battery
     )
 
-    def __init__(self, settings, timers):
+    def __init__(self, settings: list[int], timers: "tm.Timers") -> None:
         self.settings = settings
         self.timers = timers
         self.mains = 0
@@ -46,12 +47,12 @@ class Supply:
             if settings[s.SUPPLY_1 + n] != s.MAINS:
                 self.fitted |= 1 << n
 
-    def begin(self, inputs):
+    def begin(self, inputs: list[int]) -> None:
         """Take the mains as it is at power-up."""
         self.mains = inputs[IN_MAINS]
         self._masks()
 
-    def step(self, inputs, high):
+    def step(self, inputs: list[int], high: int) -> None:
         """Judge the supplies; `high`: the high contact reads wet, believed or not."""
         self._mains(inputs[IN_MAINS], high)
         if inputs[IN_BATTERY] == BATTERY_DEAD and self.fitted:
@@ -62,10 +63,10 @@ class Supply:
         self._exhaustion(high)
         self._masks()
 
-    def _charger(self, idle):
+    def _charger(self, idle: int) -> None:
         self.not_charging = self.timers.on_delay(tm.CHARGER, self.not_charging, idle, DAY_MS)
 
-    def _mains(self, present, high):
+    def _mains(self, present: int, high: int) -> None:
         t = self.timers
         self.went = False
         self.came = False
@@ -84,14 +85,14 @@ class Supply:
                 t.arm(tm.SETTLE_FLOOD, self.settings[s.FLOOD_SETTLE_MS])
         self.lost = t.on_delay(tm.MAINS_ALARM, self.lost, not self.mains, ALARM_MS)
 
-    def _exhaustion(self, high):
+    def _exhaustion(self, high: int) -> None:
         # With high wet a spent battery runs to exhaustion, until the demand is over.
         if high and self.spent:
             self.exhaust = 1
         elif not self.spent or not self.demanded:
             self.exhaust = 0
 
-    def _masks(self):
+    def _masks(self) -> None:
         battery = self.exhaust or not self.spent
         self.fed = 0
         self.on_battery = 0
@@ -105,10 +106,10 @@ class Supply:
             elif self.mains:
                 self.fed |= bit
 
-    def on_mains(self, n):
+    def on_mains(self, n: int) -> int:
         """Tell whether pump `n` hangs on the mains, or did until it went."""
         return self.settings[s.SUPPLY_1 + n] != s.BATTERY
 
-    def battery_low(self, inputs):
+    def battery_low(self, inputs: list[int]) -> int:
         """Tell whether the battery carries the house and is low."""
         return self.fitted and not self.mains and inputs[IN_BATTERY] != BATTERY_GOOD

@@ -10,7 +10,7 @@ try:
     from micropython import const
 except ImportError:  # CPython
 
-    def const(value):
+    def const(value: int) -> int:
         return value
 
 
@@ -21,12 +21,12 @@ TICK_MS = const(100)  # the grid on which the controller is stepped
 DAY_MS = const(86400000)  # no deadline lies further ahead than this
 
 
-def add(time_ms, delay_ms):
+def add(time_ms: int, delay_ms: int) -> int:
     """Return the time `delay_ms` (0 .. 24 h, or a small negative number) after `time_ms`."""
     return (time_ms - 0x3FFFFFFF - 1 + delay_ms) & 0x3FFFFFFF
 
 
-def diff(a_ms, b_ms):
+def diff(a_ms: int, b_ms: int) -> int:
     """Return a - b in milliseconds, signed, for times less than 6.2 days apart."""
     x = (a_ms - b_ms) & 0x3FFFFFFF
     if x >= 0x20000000:

@@ -90,15 +90,15 @@ NAMES += ["real_high", "boot_flood"]
 class Timers:
     """All deadlines (`at`), what rang in this step (`rang`) and the instant of the step (`now`)."""
 
-    FIELDS = (("at", DEADLINE, N_TIMERS, False),)
+    FIELDS = (("at", DEADLINE, N_TIMERS, 0),)
 
-    def __init__(self):
+    def __init__(self) -> None:
         self.at = [NEVER] * N_TIMERS
         self.rang = [False] * N_TIMERS
         self.any = False
         self.now = 0
 
-    def expire(self, now):
+    def expire(self, now: int) -> None:
         """Begin a step at `now`: disarm what is due, mark it as having rung."""
         self.now = now
         if self.any:
@@ -111,30 +111,30 @@ class Timers:
                 self.rang[i] = True
                 self.any = True
 
-    def _forget(self):
+    def _forget(self) -> None:
         self.any = False
         for i in range(N_TIMERS):
             self.rang[i] = False
 
-    def arm(self, i, delay_ms):
+    def arm(self, i: int, delay_ms: int) -> None:
         """Arm timer `i` for `delay_ms` (100 ms .. 24 h) from now; it has not rung."""
         self.at[i] = (self.now - 0x3FFFFFFF - 1 + delay_ms) & 0x3FFFFFFF
         self.rang[i] = False
 
-    def stop(self, i):
+    def stop(self, i: int) -> None:
         """Disarm timer `i`; it has not rung."""
         self.at[i] = NEVER
         self.rang[i] = False
 
-    def running(self, i):
+    def running(self, i: int) -> bool:
         """Tell whether timer `i` is armed."""
         return self.at[i] >= 0
 
-    def left_ms(self, i):
+    def left_ms(self, i: int) -> int:
         """Return the time left on a running timer."""
         return (self.at[i] - self.now) & 0x3FFFFFFF
 
-    def on_delay(self, i, already, condition, delay_ms):
+    def on_delay(self, i: int, already: int, condition: object, delay_ms: int) -> bool:
         """Return True once `condition` has held for `delay_ms`, by timer `i`, for as long as it holds.
 
         `already` is what this returned in the step before; a caller that passes
@@ -149,7 +149,7 @@ class Timers:
             self.arm(i, delay_ms)
         return False
 
-    def next_ms(self, least):
+    def next_ms(self, least: int) -> int:
         """Return the delay in ms to the soonest armed deadline, `least` at the most."""
         at = self.at
         now = self.now

@@ -4,6 +4,7 @@ from . import settings as s
 from . import timers as tm
 from .bands import STEP_MM
 from .records import (
+    AGAIN,
     IN_LEVEL,
     IN_MOVED,
     IN_TRANSMITTER,
@@ -23,13 +24,13 @@ class Transmitter:
     """Virtual contacts for whichever of off, lead and lag is not a float; supervision of the signal."""
 
     FIELDS = (
-        ("bad", STATE, 0, False),  # the signal is out of range
-        ("frozen", STATE, 0, False),  # it did not move across a start
-        ("apart", STATE, 0, False),  # floats and transmitter disagree
-        ("watching", STATE, 0, False),  # a run whose movement is still awaited
+        ("bad", STATE, 0, AGAIN),  # the signal is out of range
+        ("frozen", STATE, 0, AGAIN),  # it did not move across a start
+        ("apart", STATE, 0, 0),  # floats and transmitter disagree
+        ("watching", STATE, 0, 0),  # a run whose movement is still awaited
     )
 
-    def __init__(self, settings, timers):
+    def __init__(self, settings: list[int], timers: "tm.Timers") -> None:
         self.settings = settings
         self.timers = timers
         self.virtual = (OFF | LEAD | LAG) & ~settings[s.FITTED] if settings[s.TRANSMITTER] else 0
@@ -38,15 +39,15 @@ class Transmitter:
         self.apart = False
         self.watching = False
 
-    def reset(self):
+    def reset(self) -> None:
         """A reset gives a frozen transmitter another chance."""
         self.frozen = False
 
-    def failed(self):
+    def failed(self) -> bool:
         """Tell whether the level may not be believed."""
         return self.bad or self.frozen
 
-    def contacts(self, inputs):
+    def contacts(self, inputs: list[int]) -> int:
         """Return the virtual contacts as a word of wet bits."""
         if not self.virtual:
             return 0
@@ -61,23 +62,23 @@ class Transmitter:
             word |= LAG
         return word & self.virtual
 
-    def watch(self):
+    def watch(self) -> None:
         """A pump was switched on in this step: from the next reading on, the level must move."""
         if self.settings[s.TRANSMITTER]:
             self.watching = True
             self.timers.stop(tm.FROZEN)
 
-    def step(self, inputs, proved, wet):
+    def step(self, inputs: list[int], proved: bool, wet: int) -> None:
         """Judge the signal.  `proved`: some pump is proved running; `wet`: the debounced contacts."""
         if self.settings[s.TRANSMITTER]:
             self._signal(inputs[IN_TRANSMITTER] != TRANSMITTER_OK)
             self._movement(inputs, proved)
             self._floats(self._gap(inputs[IN_LEVEL] * STEP_MM, wet))
 
-    def _signal(self, signal):
+    def _signal(self, signal: int) -> None:
         self.bad = self.timers.on_delay(tm.SIGNAL, self.bad, signal, SIGNAL_MS)
 
-    def _movement(self, inputs, proved):
+    def _movement(self, inputs: list[int], proved: bool) -> None:
         if inputs[IN_MOVED]:
             self.frozen = False
             self.watching = False
@@ -86,10 +87,10 @@ class Transmitter:
             self.frozen = True
             self.watching = False
 
-    def _floats(self, gap):
+    def _floats(self, gap: int) -> None:
         self.apart = self.timers.on_delay(tm.GAP, self.apart, gap, self.settings[s.SEQUENCE_TIME_MS])
 
-    def _gap(self, level_mm, wet):
+    def _gap(self, level_mm: int, wet: int) -> bool:
         # With floats too, the floats rule; a gap beyond a band is told.
         if self.bad:
             return False

@@ -4,10 +4,14 @@ from . import alarm_table as at
 from . import pump as pm
 from . import settings as s
 from .exercise import DAY_MIN
-from .records import HIGH, IN_CHATTER, LAG
+from .records import HIGH, IN_CHATTER, LAG, const
+
+_TYPES = const(0)  # true to the type check alone
+if _TYPES:
+    from ..shapes import Controller
 
 
-def tell_alarms(c, inputs):
+def tell_alarms(c: "Controller", inputs: list[int]) -> None:
     """Tell the alarms of controller `c` what holds in this step."""
     _level(c, inputs)
     _house(c)
@@ -17,7 +21,7 @@ def tell_alarms(c, inputs):
     _people(c)
 
 
-def _level(c, inputs):
+def _level(c: "Controller", inputs: list[int]) -> None:
     alarms = c.alarms
     alarms.tell(at.HIGH_WATER, c.contacts.wet & HIGH)
     alarms.tell(at.LEVEL_LOST, c.blind.reason)
@@ -31,7 +35,7 @@ def _level(c, inputs):
     alarms.tell(at.POUR_AND_TEST, c.exercise.pour())
 
 
-def _house(c):
+def _house(c: "Controller") -> None:
     # Mains lost counts against a pump only when its own alarm does (A4: after 10 s).
     ready = c.pair.available != 0
     if not c.supply.lost:
@@ -42,7 +46,7 @@ def _house(c):
     c.alarms.tell(at.NO_PUMP, not ready)
 
 
-def _supply(c, inputs):
+def _supply(c: "Controller", inputs: list[int]) -> None:
     alarms = c.alarms
     alarms.tell(at.MAINS_LOST, c.supply.lost)
     alarms.tell(at.BATTERY_LOW, c.supply.battery_low(inputs))
@@ -52,7 +56,7 @@ def _supply(c, inputs):
     alarms.tell(at.INSPECTION_DUE, c.inspection_min >= c.settings[s.INSPECTION_DAYS] * DAY_MIN)
 
 
-def _pump(c, n):
+def _pump(c: "Controller", n: int) -> None:
     pump = c.pumps[n]
     unfed = c.supply.lost and not c.supply.fed & (1 << n)
     c.alarms.tell(at.UNAVAILABLE + n, pump.state >= pm.RETRY or pump.held or pump.open or unfed)
@@ -65,7 +69,7 @@ def _pump(c, n):
     c.alarms.tell(at.SHORT_CYCLING + n, pump.short)
 
 
-def _people(c):
+def _people(c: "Controller") -> None:
     alarms = c.alarms
     alarms.tell(at.INPUTS_FORCED_LONG, c.forces.long)
     alarms.tell(at.INPUTS_FORCED, c.forces.active)

@@ -9,7 +9,7 @@ _CHUNK = const(512)
 _FOLDER = const(0x4000)
 
 
-def _files(folder):
+def _files(folder: str) -> list[str]:
     # Paths of all Python files below a folder, in order.
     found = []
     for name in sorted(os.listdir(folder)):
@@ -21,7 +21,7 @@ def _files(folder):
     return found
 
 
-def firmware_checksum(folder):
+def firmware_checksum(folder: str) -> int:
     """Return the CRC-32 over the Python files below `folder`: each its name within the folder, then its bytes."""
     buffer = bytearray(_CHUNK)
     view = memoryview(buffer)

@@ -18,21 +18,21 @@ LONGEST = const(8192)  # no payload is longer
 class Batch:
     """A batch in the making, in one buffer that is allocated once.  `room` is the longest payload in bytes."""
 
-    def __init__(self, room):
+    def __init__(self, room: int) -> None:
         self.data = bytearray(HEAD + room)
         self.view = memoryview(self.data)
         self.end = HEAD
 
-    def clear(self):
+    def clear(self) -> None:
         """Begin an empty batch."""
         self.end = HEAD
 
-    def byte(self, value):
+    def byte(self, value: int) -> None:
         """Add one byte."""
         self.data[self.end] = value
         self.end += 1
 
-    def count(self, value):
+    def count(self, value: int) -> None:
         """Add a whole number from 0 up, 7 bits a byte, low bits first."""
         data = self.data
         end = self.end
@@ -43,18 +43,18 @@ class Batch:
         data[end] = value
         self.end = end + 1
 
-    def number(self, value):
+    def number(self, value: int) -> None:
         """Add a whole number of either sign, near zero the shortest."""
         self.count(value << 1 if value >= 0 else (-1 - value) << 1 | 1)
 
-    def text(self, words):
+    def text(self, words: str) -> None:
         """Add a text of at most 200 bytes, its length first."""
         data = words.encode()[:200]
         self.count(len(data))
         self.data[self.end : self.end + len(data)] = data
         self.end += len(data)
 
-    def seal(self):
+    def seal(self) -> int:
         """Write mark, length and checksum; return the length of the whole batch in bytes."""
         length = self.end - HEAD
         crc = binascii.crc32(self.view[HEAD : self.end])
@@ -71,22 +71,22 @@ class Batch:
 class Reader:
     """Reads numbers and texts from a payload.  Raises ValueError where it ends too soon."""
 
-    def __init__(self, payload):
+    def __init__(self, payload: bytes) -> None:
         self.payload = payload
         self.at = 0
 
-    def more(self):
+    def more(self) -> bool:
         """Tell whether anything is left."""
         return self.at < len(self.payload)
 
-    def byte(self):
+    def byte(self) -> int:
         """Return the next byte."""
         if self.at >= len(self.payload):
             raise ValueError("a record ends in the middle")
         self.at += 1
         return self.payload[self.at - 1]
 
-    def count(self):
+    def count(self) -> int:
         """Return the next whole number from 0 up."""
         value = 0
         shift = 0
@@ -97,12 +97,12 @@ class Reader:
                 return value
             shift += 7
 
-    def number(self):
+    def number(self) -> int:
         """Return the next whole number of either sign."""
         value = self.count()
         return -1 - (value >> 1) if value & 1 else value >> 1
 
-    def text(self):
+    def text(self) -> str:
         """Return the next text."""
         length = self.count()
         if self.at + length > len(self.payload):
@@ -111,7 +111,7 @@ class Reader:
         return bytes(self.payload[self.at - length : self.at]).decode()
 
 
-def payload_length(data, at):
+def payload_length(data: bytes, at: int) -> int:
     """Return the payload's length of the batch at `at` in `data`, or -1 when there is no whole and sound one."""
     if at + HEAD > len(data) or data[at] != MARK:
         return -1
@@ -122,7 +122,7 @@ def payload_length(data, at):
     return length if binascii.crc32(memoryview(data)[at + HEAD : at + HEAD + length]) == crc else -1
 
 
-def payloads(data):
+def payloads(data: bytes) -> list[bytes]:
     """Return the payloads of all sound batches at the head of `data`, as a list of bytes."""
     found = []
     at = 0

@@ -8,6 +8,10 @@ holds and it is for this unit.
 
 from ..control.ticks import add, const, diff
 
+_TYPES = const(0)  # true to the type check alone
+if _TYPES:
+    from ..shapes import Handler, Stream, Words
+
 READ_A_PASS = const(64)
 WRITE_A_PASS = const(64)
 GIVE_UP_MS = const(3000)  # a reply that is not taken for so long is dropped
@@ -16,14 +20,14 @@ RTU_ROOM = const(256)
 _COLON = const(58)
 
 
-def crc16(data, at, length, crc=0xFFFF):
+def crc16(data: bytearray, at: int, length: int, crc: int = 0xFFFF) -> int:
     """Return the Modbus CRC of `length` bytes of `data` from `at` on (polynomial 0xA001, low byte sent first)."""
     for i in range(at, at + length):
         crc = (crc >> 8) ^ _CRC[(crc ^ data[i]) & 255]
     return crc
 
 
-def _crc_table():
+def _crc_table() -> "Words":
     from array import array
 
     table = array("H", [0] * 256)
@@ -38,7 +42,7 @@ def _crc_table():
 _CRC = _crc_table()
 
 
-def lrc(data, at, length):
+def lrc(data: bytearray, at: int, length: int) -> int:
     """Return the LRC of bytes: the two's complement of their sum."""
     total = 0
     for i in range(at, at + length):
@@ -46,7 +50,7 @@ def lrc(data, at, length):
     return -total & 255
 
 
-def _nibble(byte):
+def _nibble(byte: int) -> int:
     # Value of a hexadecimal digit, -1 for anything else; lower case is no Modbus.
     if 48 <= byte <= 57:
         return byte - 48
@@ -55,7 +59,7 @@ def _nibble(byte):
     return -1
 
 
-def _digit(value):
+def _digit(value: int) -> int:
     return 48 + value if value < 10 else 55 + value
 
 
@@ -65,7 +69,7 @@ class Port:
     `unit` is this board's Modbus address, 1 to 247; address 0 is for all and is not answered.
     """
 
-    def __init__(self, stream, handler, unit, room):
+    def __init__(self, stream: "Stream", handler: "Handler", unit: int, room: int) -> None:
         self.stream = stream
         self.handler = handler
         self.unit = unit
@@ -78,7 +82,7 @@ class Port:
         self.bad = 0
         self.good = 0
 
-    def _write(self, now_ms):
+    def _write(self, now_ms: int) -> None:
         # At most 64 bytes, only when the stream takes them.
         if self.out_at >= self.out_end:
             return
@@ -90,10 +94,10 @@ class Port:
         elif diff(now_ms, self.out_since_ms) > GIVE_UP_MS:
             self.out_at = self.out_end = 0
 
-    def _dropped(self):
+    def _dropped(self) -> None:
         self.bad = (self.bad + 1) & 0xFFFFFFF
 
-    def _answer(self, data, length):
+    def _answer(self, data: bytearray, length: int) -> int:
         # `data` holds address and PDU, checksum already taken off; the length of a reply, 0 for none.
         if length < 2 or (data[0] != self.unit and data[0] != 0):
             return 0
@@ -105,12 +109,12 @@ class Port:
 class AsciiPort(Port):
     """':' hexadecimal digits CR LF; any ':' begins a frame anew."""
 
-    def __init__(self, stream, handler, unit=1):
+    def __init__(self, stream: "Stream", handler: "Handler", unit: int = 1) -> None:
         super().__init__(stream, handler, unit, ASCII_ROOM)
         self.inside = False
         self.high = -1
 
-    def serve(self, now_ms):
+    def serve(self, now_ms: int) -> None:
         """Read what has come, act on whole frames, write a piece of the reply."""
         for _ in range(READ_A_PASS):
             byte = self.stream.ready()
@@ -119,7 +123,7 @@ class AsciiPort(Port):
             self._take(byte, now_ms)
         self._write(now_ms)
 
-    def _take(self, byte, now_ms):
+    def _take(self, byte: int, now_ms: int) -> None:
         if byte == _COLON:
             if self.inside and (self.length or self.high >= 0):
                 self._dropped()
@@ -136,7 +140,7 @@ class AsciiPort(Port):
         else:
             self._digit(_nibble(byte))
 
-    def _digit(self, value):
+    def _digit(self, value: int) -> None:
         if value < 0 or self.length >= 256:
             self.inside = False
             self._dropped()
@@ -147,7 +151,7 @@ class AsciiPort(Port):
             self.length += 1
             self.high = -1
 
-    def _whole(self, now_ms):
+    def _whole(self, now_ms: int) -> None:
         length = self.length
         if length < 3 or self.high >= 0 or lrc(self.frame, 0, length):
             self._dropped()
@@ -171,7 +175,7 @@ class AsciiPort(Port):
         self.out_at = 0
         self.out_since_ms = now_ms
 
-    def _hex(self, byte):
+    def _hex(self, byte: int) -> None:
         self.out[self.out_end] = _digit(byte >> 4)
         self.out[self.out_end + 1] = _digit(byte & 15)
         self.out_end += 2
@@ -180,13 +184,13 @@ class AsciiPort(Port):
 class RtuPort(Port):
     """Frames parted by a silence of 3.5 characters, `silence_ms` rounded up to whole milliseconds."""
 
-    def __init__(self, stream, handler, unit=1, silence_ms=5):
+    def __init__(self, stream: "Stream", handler: "Handler", unit: int = 1, silence_ms: int = 5) -> None:
         super().__init__(stream, handler, unit, RTU_ROOM)
         self.silence_ms = silence_ms
         self.last_ms = 0
         self.over = False  # more came than a frame may hold
 
-    def serve(self, now_ms):
+    def serve(self, now_ms: int) -> None:
         """Read what has come; act on the frame once the line has been silent; write a piece of the reply."""
         for _ in range(READ_A_PASS):
             byte = self.stream.ready()
@@ -204,7 +208,7 @@ class RtuPort(Port):
             self.over = False
         self._write(now_ms)
 
-    def _whole(self, now_ms):
+    def _whole(self, now_ms: int) -> None:
         length = self.length
         if self.over or length < 4 or crc16(self.frame, 0, length):
             self._dropped()

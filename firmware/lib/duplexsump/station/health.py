@@ -28,7 +28,7 @@ MOST = const(3)  # watchdog resets within WINDOW_MIN that lead to CONTROL_ONLY
 class Health:
     """The boot record in `folder`, None where there is none to be had; file errors count as an empty record."""
 
-    def __init__(self, folder, cause):
+    def __init__(self, folder: str, cause: int) -> None:
         self.path = folder + "/boots"
         self.reason_path = folder + "/reason"
         self.cause = cause
@@ -36,7 +36,7 @@ class Health:
         self.minute = 0
         self.reason = ""
 
-    def begin(self):
+    def begin(self) -> int:
         """Count this reset and return the mode to start in."""
         if self.cause == WATCHDOG:
             self.ages = [age for age in self._read() if age < WINDOW_MIN] + [0]
@@ -46,7 +46,7 @@ class Health:
             return FULL
         return CONTROL_ONLY if len(self.ages) == MOST else MINIMAL
 
-    def minutes(self, uptime_min):
+    def minutes(self, uptime_min: int) -> None:
         """Tell how long this life has lasted; the file is renewed while resets still lie close."""
         if not self.ages or uptime_min <= self.minute:
             return
@@ -55,14 +55,14 @@ class Health:
         self.minute = uptime_min
         self._write()
 
-    def _read(self):
+    def _read(self) -> list[int]:
         try:
             with open(self.path) as file:
                 return [int(word) for word in file.read().split()]
         except (OSError, ValueError):
             return []
 
-    def _write(self):
+    def _write(self) -> None:
         text = " ".join([str(age) for age in self.ages])
         if not self.ages and not self._read():
             return
@@ -72,7 +72,7 @@ class Health:
         except OSError:
             pass
 
-    def record(self, reason):
+    def record(self, reason: str) -> None:
         """Leave the first reason of a stop for the next life to tell."""
         try:
             with open(self.reason_path, "w") as file:
@@ -80,7 +80,7 @@ class Health:
         except OSError:
             pass
 
-    def _take_reason(self):
+    def _take_reason(self) -> str:
         try:
             with open(self.reason_path) as file:
                 reason = file.read()

@@ -21,6 +21,10 @@ from ..control.records import N_INPUTS, OUT_CLOCK, OUT_LATE
 from ..control.ticks import TICK_MS, const, diff
 from .codec import Batch, Reader, payloads
 
+_TYPES = const(0)  # true to the type check alone
+if _TYPES:
+    from ..shapes import Controller, File
+
 VERSION = const(1)
 OPEN = const(1)
 STEP = const(2)
@@ -52,7 +56,7 @@ HELD_MS = const(900)  # J1: input-only records wait at most 1 s, one tick of it 
 QUIET_MS = const(43200000)  # no two records lie further apart
 
 
-def pack(out):
+def pack(out: list[int]) -> int:
     """Return the outputs as one byte, a bit each; whether the step was late stands elsewhere."""
     value = 0
     for i in range(OUT_LATE):
@@ -60,17 +64,17 @@ def pack(out):
     return value | out[OUT_CLOCK] << 7
 
 
-def segments(folder):
+def segments(folder: str) -> list[int]:
     """Return the numbers of the segments in a folder, in order."""
     return sorted([int(name[:8]) for name in os.listdir(folder) if name.endswith(".seg")])
 
 
-def path_of(folder, number):
+def path_of(folder: str, number: int) -> str:
     """Return the path of a segment."""
     return "%s/%08d.seg" % (folder, number)
 
 
-def recall(data, retained_places):
+def recall(data: bytes, retained_places: list[int]) -> tuple[int, int, list[int]]:
     """Return (life, checksum, retained) as the segment `data` leaves them.  Raises ValueError for a damaged one.
 
     `retained_places`: the places of a snapshot that survive a reset.
@@ -89,7 +93,7 @@ def recall(data, retained_places):
     return opened[1], opened[2], retained
 
 
-def read_open(reader):
+def read_open(reader: Reader) -> list:
     """Return the fields of an OPEN record as a list:
 
     segment, life, checksum, wall clock, begins, instant, settings, retained or None, snapshot.
@@ -103,7 +107,7 @@ def read_open(reader):
     return head + lists
 
 
-def _skip(reader, retained):
+def _skip(reader: Reader, retained: list[int]) -> None:
     kind = reader.byte()
     if kind == OPEN:
         reader.at -= 1
@@ -129,7 +133,7 @@ def _skip(reader, retained):
         raise ValueError("unknown record %d" % kind)
 
 
-def read_retained(reader, retained):
+def read_retained(reader: Reader, retained: list[int]) -> None:
     """Bring the list `retained` up to date with a RETAINED record whose kind has been read."""
     place = -1
     for _ in range(reader.count()):
@@ -142,11 +146,11 @@ def read_retained(reader, retained):
 class Journal:
     """The open segment and its neighbours in `folder`.  File errors are left to the caller (`recorder.py`)."""
 
-    def __init__(self, folder, checksum):
+    def __init__(self, folder: str, checksum: int) -> None:
         self.folder = folder
         self.checksum = checksum
         self.batch = Batch(ROOM)
-        self.file = None
+        self.file: "File | None" = None
         self.number = 0
         self.size = 0
         self.life = 0
@@ -162,7 +166,7 @@ class Journal:
         self.records = 0
         self.dropped = 0
 
-    def survey(self):
+    def survey(self) -> list[int]:
         """Find what is there; return its segment numbers."""
         numbers = segments(self.folder)
         self.count = len(numbers)
@@ -170,7 +174,14 @@ class Journal:
         self.number = numbers[-1] if numbers else 0
         return numbers
 
-    def open(self, controller, now_ms, wall_s, retained=None, begins=False):
+    def open(
+        self,
+        controller: "Controller",
+        now_ms: int,
+        wall_s: int,
+        retained: "list[int] | None" = None,
+        begins: bool = False,
+    ) -> None:
         """Close the segment and open the next with the controller's snapshot; drop the oldest beyond MOST_SEGMENTS."""
         self.close()
         while self.count >= MOST_SEGMENTS or (self.count > 1 and self.scarce()):
@@ -191,7 +202,7 @@ class Journal:
         self.retained = controller.retain()
         self._base(controller, begins)
 
-    def _create(self, batch):
+    def _create(self, batch: Batch) -> None:
         # The file of the next segment with its first batch; nothing is left of it when that fails.
         length = batch.seal()
         path = path_of(self.folder, self.number + 1)
@@ -213,34 +224,34 @@ class Journal:
         self.size = length
         self.flushes += 1
 
-    def _base(self, controller, begins):
+    def _base(self, controller: "Controller", begins: bool) -> None:
         for i in range(N_INPUTS):
             self.last[i] = 0 if begins else controller.last[i]
         self.out = pack(controller.out)
 
-    def close(self):
+    def close(self) -> None:
         """Close the segment, if one is open."""
         if self.file is not None:
             self.file.close()
             self.file = None
 
-    def abandon(self):
+    def abandon(self) -> None:
         """Let go of the file after an error; what was flushed stays."""
         try:
             self.close()
         except OSError:
             self.file = None
 
-    def scarce(self):
+    def scarce(self) -> bool:
         """Tell whether so little is free that a segment and both settings slots might not find room."""
         stat = os.statvfs(self.folder)
         return stat[3] < RESERVE_BLOCKS
 
-    def reopen(self):
+    def reopen(self) -> None:
         """Go on with the segment after an error."""
         self.file = open(path_of(self.folder, self.number), "ab")
 
-    def drop(self):
+    def drop(self) -> None:
         """Remove the oldest segment; raises OSError when there is none but the open one."""
         numbers = [number for number in segments(self.folder) if number != self.number or self.count == 0]
         if not numbers:
@@ -250,12 +261,12 @@ class Journal:
         self.count -= 1
         self.first = numbers[1] if len(numbers) > 1 else self.number
 
-    def _begin(self, now_ms):
+    def _begin(self, now_ms: int) -> None:
         if self.batch.end == 7:
             self.since_ms = now_ms
         self.records += 1
 
-    def step(self, controller, inputs, late_ms, always):
+    def step(self, controller: "Controller", inputs: list[int], late_ms: int, always: bool) -> bool:
         """Record a step if inputs or outputs differ, it was late, or `always`; tell whether the outputs differ."""
         mask = self._differ(inputs)
         packed = pack(controller.out)
@@ -267,10 +278,10 @@ class Journal:
         self._inputs(mask, inputs)
         return self.edge
 
-    def _quiet(self, now_ms):
+    def _quiet(self, now_ms: int) -> bool:
         return diff(now_ms, self.at_ms) >= QUIET_MS
 
-    def _head(self, now_ms, late_ms):
+    def _head(self, now_ms: int, late_ms: int) -> None:
         self._begin(now_ms)
         self.batch.byte(STEP)
         self.batch.count(diff(now_ms, self.at_ms) // TICK_MS)
@@ -278,7 +289,7 @@ class Journal:
         self.batch.count(self.out)
         self.at_ms = now_ms
 
-    def _differ(self, inputs):
+    def _differ(self, inputs: list[int]) -> int:
         # The places of the inputs that differ from those of the last step, a bit each.
         mask = 0
         for i in range(N_INPUTS):
@@ -286,14 +297,14 @@ class Journal:
                 mask |= 1 << i
         return mask
 
-    def _inputs(self, mask, inputs):
+    def _inputs(self, mask: int, inputs: list[int]) -> None:
         self.batch.count(mask)
         for i in range(N_INPUTS):
             if mask & (1 << i):
                 self.batch.number(inputs[i])
                 self.last[i] = inputs[i]
 
-    def retain(self, now_ms, retained):
+    def retain(self, now_ms: int, retained: list[int]) -> None:
         """Record how what survives a reset differs from what stands in the journal."""
         changed = 0
         for i in range(len(retained)):
@@ -315,14 +326,14 @@ class Journal:
                 place = i
         self.retained = retained
 
-    def minute(self, now_ms, values):
+    def minute(self, now_ms: int, values: list[int]) -> None:
         """Record least, mean and most of the four analog channels: a list of 12 numbers."""
         self._begin(now_ms)
         self.batch.byte(MINUTE)
         for value in values:
             self.batch.number(value)
 
-    def event(self, now_ms, code, value=0, text=""):
+    def event(self, now_ms: int, code: int, value: int = 0, text: str = "") -> None:
         """Record an event of EVENTS; one that finds no room in the batch is left out."""
         if self.batch.end > ROOM - 200:
             return
@@ -332,15 +343,15 @@ class Journal:
         self.batch.number(value)
         self.batch.text(text)
 
-    def waiting(self):
+    def waiting(self) -> bool:
         """Tell whether records wait to be flushed."""
         return self.batch.end > 7
 
-    def due(self, now_ms):
+    def due(self, now_ms: int) -> bool:
         """Tell whether what waits must be flushed now (J1)."""
         return self.batch.end > 7 and (self.batch.end > FULL or diff(now_ms, self.since_ms) >= HELD_MS)
 
-    def flush(self):
+    def flush(self) -> None:
         """Write what waits as one batch and have it on flash when this returns."""
         if self.batch.end == 7 or self.file is None:
             self.batch.clear()
@@ -352,11 +363,11 @@ class Journal:
         self.flushes += 1
         self.batch.clear()
 
-    def full(self):
+    def full(self) -> bool:
         """Tell whether the segment is long enough to be closed."""
         return self.size >= SEGMENT_BYTES
 
-    def window(self, number, offset, buffer):
+    def window(self, number: int, offset: int, buffer: bytearray) -> int:
         """Read from a segment at `offset` into `buffer`; return the bytes read, 0 for a segment that is not there."""
         try:
             file = open(path_of(self.folder, number), "rb")

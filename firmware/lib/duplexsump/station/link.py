@@ -10,6 +10,10 @@ from . import journal as j
 from . import modbus as m
 from . import registers as r
 
+_TYPES = const(0)  # true to the type check alone
+if _TYPES:
+    from ..shapes import Station
+
 WISH_RENEW = const(1)  # put the settings in the store in force
 WISH_RESET = const(2)
 WISH_MAINTENANCE = const(3)
@@ -19,7 +23,7 @@ STAGE_MIN = const(10)  # staged settings that nobody commits lapse after this
 class Model:
     """The registers of `station` (a `loop.Station`) as `modbus.Handler` wants them."""
 
-    def __init__(self, station):
+    def __init__(self, station: "Station") -> None:
         self.station = station
         self.staged = list(station.store.values)
         self.staged_min = 0
@@ -34,7 +38,7 @@ class Model:
 
     # Bits.
 
-    def read_bits(self, function, at, count, reply, place):
+    def read_bits(self, function: int, at: int, count: int, reply: bytearray, place: int) -> int:
         """Fill `reply` with coils or discrete inputs."""
         coils = function == m.READ_COILS
         if at + count > (r.N_COILS if coils else r.N_BITS):
@@ -44,14 +48,14 @@ class Model:
                 reply[place + (i >> 3)] |= 1 << (i & 7)
         return 0
 
-    def _coil(self, at):
+    def _coil(self, at: int) -> int:
         if r.FORCE_MASK_AT <= at < r.FORCE_MASK_AT + r.N_FORCES:
             return self.station.force_mask >> (at - r.FORCE_MASK_AT) & 1
         if r.FORCE_VALUE_AT <= at < r.FORCE_VALUE_AT + r.N_FORCES:
             return self.station.force_value >> (at - r.FORCE_VALUE_AT) & 1
         return 0
 
-    def _bit(self, at):
+    def _bit(self, at: int) -> int:
         alarms = self.station.controller.alarms
         if at >= r.ALARMS_STANDING_AT:
             i = at - r.ALARMS_STANDING_AT
@@ -65,7 +69,7 @@ class Model:
             at -= row[1]
         return 0
 
-    def write_bits(self, at, count, data, place):
+    def write_bits(self, at: int, count: int, data: bytearray, place: int) -> int:
         """Give commands; force inputs, which needs the test jumper (M2)."""
         if at + count > r.N_COILS:
             return m.ADDRESS
@@ -78,7 +82,7 @@ class Model:
             self.station.force_refresh = (self.station.force_refresh + 1) & 0xFFFF
         return 0
 
-    def _write_bit(self, at, bit):
+    def _write_bit(self, at: int, bit: int) -> None:
         st = self.station
         if at < r.N_COMMANDS:
             st.command |= bit << at
@@ -91,7 +95,7 @@ class Model:
 
     # Words that are read.
 
-    def read_words(self, function, at, count, reply, place):
+    def read_words(self, function: int, at: int, count: int, reply: bytearray, place: int) -> int:
         """Fill `reply` with holding or input registers."""
         if function == m.READ_HOLDING:
             if at + count > r.RESET_AT + 1:
@@ -114,12 +118,12 @@ class Model:
             return self._read_window(at - r.WINDOW_HEAD_AT, count, reply, place)
         return m.ADDRESS
 
-    def _copy(self, source, at, count, reply, place):
+    def _copy(self, source: bytearray, at: int, count: int, reply: bytearray, place: int) -> int:
         for i in range(2 * count):
             reply[place + i] = source[2 * at + i]
         return 0
 
-    def _put(self, buffer, at, value, words):
+    def _put(self, buffer: bytearray, at: int, value: int, words: int) -> None:
         # A value as one or two words, high byte first.
         if words == 2:
             buffer[2 * at] = value >> 24 & 255
@@ -128,27 +132,27 @@ class Model:
         buffer[2 * at] = value >> 8 & 255
         buffer[2 * at + 1] = value & 255
 
-    def _fill_words(self):
+    def _fill_words(self) -> None:
         at = 0
         for row in r.WORD_ROWS:
             self._put(self.words, at, row[4](self.station), row[2])
             at += row[2]
 
-    def _fill_holding(self):
+    def _fill_holding(self) -> None:
         for i in range(s.N_SETTINGS):
             self._put(self.holding, 2 * i, self.staged[i], 2)
         self._put(self.holding, r.CLOCK_AT, self.station.wall_now_s(), 2)
         self._put(self.holding, r.WINDOW_AT, self.window_segment, 2)
         self._put(self.holding, r.WINDOW_AT + 2, self.window_offset, 2)
 
-    def _reason(self, at, count, reply, place):
+    def _reason(self, at: int, count: int, reply: bytearray, place: int) -> int:
         text = self.station.reason
         for i in range(2 * count):
             k = 2 * at + i
             reply[place + i] = ord(text[k]) & 127 if k < len(text) else 0
         return 0
 
-    def _read_window(self, at, count, reply, place):
+    def _read_window(self, at: int, count: int, reply: bytearray, place: int) -> int:
         if self.window_stale:
             self.window_stale = False
             self.window_bytes = self.station.recorder.journal.window(
@@ -165,7 +169,7 @@ class Model:
 
     # Words that are written.
 
-    def write_words(self, at, count, data, place):
+    def write_words(self, at: int, count: int, data: bytearray, place: int) -> int:
         """Stage settings, and carry out what the control registers ask for."""
         if at + count > r.RESET_AT + 1:
             return m.ADDRESS
@@ -179,14 +183,14 @@ class Model:
                 self._stage(at + i, value)
         return self._control(at, count, data, place)
 
-    def _word(self, at, first, count, data, place):
+    def _word(self, at: int, first: int, count: int, data: bytearray, place: int) -> int:
         # The word for address `at` in a request, -1 where it holds none.
         if not first <= at < first + count:
             return -1
         i = place + 2 * (at - first)
         return data[i] << 8 | data[i + 1]
 
-    def _check_words(self, at, count, data, place):
+    def _check_words(self, at: int, count: int, data: bytearray, place: int) -> int:
         # Keys must be right, two-word values must come whole and be small integers.
         for row in r.CONTROL_ROWS:
             if row[1] == 1:
@@ -208,7 +212,7 @@ class Model:
                 return m.ADDRESS
         return self._check_staged(at, count, data, place)
 
-    def _check_staged(self, at, count, data, place):
+    def _check_staged(self, at: int, count: int, data: bytearray, place: int) -> int:
         # A setting's high word is 0 or small: none is larger than 2**29.
         for i in range(count):
             if at + i < r.N_SETTING_WORDS and not (at + i) & 1 and data[place + 2 * i] >= 0x20:
@@ -219,7 +223,7 @@ class Model:
             return m.FAILURE
         return 0
 
-    def _stage(self, at, value):
+    def _stage(self, at: int, value: int) -> None:
         old = self.staged[at >> 1]
         if at & 1:
             self.staged[at >> 1] = old >> 16 << 16 | value
@@ -227,7 +231,7 @@ class Model:
             self.staged[at >> 1] = value << 16 | (old & 0xFFFF)
         self.staged_min = self.station.controller.uptime_min
 
-    def _control(self, at, count, data, place):
+    def _control(self, at: int, count: int, data: bytearray, place: int) -> int:
         self._clock_and_window(at, count, data, place)
         st = self.station
         now = st.controller.now
@@ -241,7 +245,7 @@ class Model:
             return self._commit()
         return 0
 
-    def _clock_and_window(self, at, count, data, place):
+    def _clock_and_window(self, at: int, count: int, data: bytearray, place: int) -> None:
         st = self.station
         high = self._word(r.CLOCK_AT, at, count, data, place)
         if high >= 0:
@@ -255,13 +259,13 @@ class Model:
             self.window_offset = high << 16 | self._word(r.WINDOW_AT + 3, at, count, data, place)
             self.window_stale = True
 
-    def say(self, text):
+    def say(self, text: str) -> None:
         """Put a text into the refusal registers."""
         data = text.encode()[: len(self.refusal)]
         for i in range(len(self.refusal)):
             self.refusal[i] = data[i] if i < len(data) else 0
 
-    def _commit(self):
+    def _commit(self) -> int:
         # All or nothing: a refused set is forgotten.
         st = self.station
         try:
@@ -278,7 +282,7 @@ class Model:
         st.wish = WISH_RENEW
         return 0
 
-    def differs(self):
+    def differs(self) -> bool:
         """Tell whether the staged set differs from the one in force; it lapses after STAGE_MIN."""
         st = self.station
         if st.controller.uptime_min - self.staged_min > STAGE_MIN:

@@ -29,13 +29,17 @@ from .modbus import Handler
 from .recorder import Recorder
 from .store import Store
 
+_TYPES = const(0)  # true to the type check alone
+if _TYPES:
+    from ..shapes import Board
+
 OVERRUN_MS = const(500)  # a pass that takes longer is counted
 
 
 class Station:
     """One controller in its surroundings.  Raises OSError when the board has no place for files."""
 
-    def __init__(self, board, mode=h.FULL):
+    def __init__(self, board: "Board", mode: int = h.FULL) -> None:
         self.board = board
         self.mode = mode
         self.store = Store(board.files())
@@ -61,7 +65,7 @@ class Station:
         self.bands = Bands(self.controller.settings)
         self.model = Model(self)
 
-    def connect(self):
+    def connect(self) -> None:
         """Open the board's links: rows of (stream, "ascii" or "rtu", unit, silence in ms)."""
         for stream, framing, unit, silence_ms in self.board.open_link():
             handler = Handler(self.model)
@@ -70,18 +74,18 @@ class Station:
             else:
                 self.links.append(RtuPort(stream, handler, unit, silence_ms))
 
-    def staging(self):
+    def staging(self) -> int:
         """Tell whether settings are staged that are not in force."""
         return self.model.differs()
 
-    def bad_frames(self):
+    def bad_frames(self) -> int:
         """Return how many frames all links have dropped."""
         total = 0
         for link in self.links:
             total += link.bad
         return total
 
-    def begin(self, cause, reason=""):
+    def begin(self, cause: int, reason: str = "") -> None:
         """Power up: recall what survived, take the first step, open the journal."""
         self.reason = reason
         retained, notes = self.recorder.recall(self.controller.retained_places())
@@ -95,7 +99,7 @@ class Station:
             self.recorder.event(now, j.EXCEPTION, 0, reason)
         gc.collect()
 
-    def _life(self, now, retained, cause):
+    def _life(self, now: int, retained: "list[int] | None", cause: int) -> None:
         try:
             self.controller.power_up(now, retained)
         except ValueError:  # written by another firmware: a life without a past
@@ -106,19 +110,19 @@ class Station:
         self.due_ms = now
         self._tick(now, True)
 
-    def wall_now_s(self):
+    def wall_now_s(self) -> int:
         """Return the clock time in seconds, 0 while it is not set."""
         if not self.wall_s:
             return 0
         return self.wall_s + 60 * (self.controller.uptime_min - self.wall_mark_min)
 
-    def set_clock(self, seconds):
+    def set_clock(self, seconds: int) -> None:
         """Set the clock time; 0 unsets it.  The control knows no clock: this is for readers of the journal."""
         self.wall_s = seconds
         self.wall_mark_min = self.controller.uptime_min
         self.recorder.event(self.controller.now, j.CLOCK_SET, seconds)
 
-    def _tick(self, instant, first):
+    def _tick(self, instant: int, first: bool) -> None:
         self._inputs(self.inputs, self.controller.out)
         due = self.controller.due
         out = self.controller.step(instant, self.inputs)
@@ -129,7 +133,7 @@ class Station:
         late_ms = diff(instant, due) if out[OUT_LATE] and not first else 0
         self.recorder.step(self, late_ms, first)
 
-    def _inputs(self, inputs, out):
+    def _inputs(self, inputs: list[int], out: list[int]) -> None:
         # Readings, through the bands, and what the link asks for.
         self.board.read(self.raw)
         self.bands.convert(self.raw, inputs, out[0], out[1])
@@ -138,7 +142,7 @@ class Station:
         inputs[IN_FORCE_VALUE] = self.force_value
         inputs[IN_FORCE_REFRESH] = self.force_refresh
 
-    def once(self):
+    def once(self) -> int:
         """Make one pass; return the time in ms that the loop may rest before the next."""
         now = self.board.now_ms()
         self._step(diff(now, self.due_ms))
@@ -151,14 +155,14 @@ class Station:
             self._collect(self.controller.out)
         return max(0, min(self.board.PASS_MS, left))
 
-    def _step(self, behind):
+    def _step(self, behind: int) -> None:
         # The grid is relative: an instant that was missed is left out, the next is on the grid again.
         if behind >= 0:
             instant = add(self.due_ms, behind // TICK_MS * TICK_MS)
             self.due_ms = add(instant, TICK_MS)
             self._tick(instant, False)
 
-    def _judge(self, took_ms):
+    def _judge(self, took_ms: int) -> None:
         # M3: how long the pass took.
         if took_ms > self.longest_pass_ms:
             self.longest_pass_ms = took_ms
@@ -166,13 +170,13 @@ class Station:
             self.overruns += 1
         self.passes = (self.passes + 1) & 0xFFFFFFF
 
-    def _collect(self, out):
+    def _collect(self, out: list[int]) -> None:
         # Garbage is collected at a quiet instant: no pump runs, the next tick is far.
         if not (out[0] or out[1]):
             self.recorder.litter = False
             gc.collect()
 
-    def renew(self):
+    def renew(self) -> None:
         """Begin a new life of the control part with the settings in the store; pumps rest as after a power-up (S4)."""
         now = self.due_ms
         retained = self.controller.retain()

@@ -32,7 +32,7 @@ _LONGEST_MS = const(120000)  # without an off float: a run lasts so long after t
 class FloatsOnly:
     """lead starts one pump, lag or high both, off dry stops them.  `step` takes raw readings."""
 
-    def __init__(self, settings, now_ms):
+    def __init__(self, settings: list[int], now_ms: int) -> None:
         self.settings = settings
         self.timers = Timers()
         self.timers.now = now_ms
@@ -42,7 +42,7 @@ class FloatsOnly:
         self.demand = 0
         self.until_ms = now_ms
 
-    def step(self, now_ms, raw):
+    def step(self, now_ms: int, raw: list[int]) -> list[int]:
         """Return the outputs for a raw record at `now_ms`."""
         self.timers.expire(now_ms)
         wet = (raw[IN_CONTACTS] ^ self.settings[s.NORMALLY_CLOSED]) & self.settings[s.FITTED]
@@ -59,12 +59,12 @@ class FloatsOnly:
         out[OUT_BEACON] = out[OUT_HORN]
         return out
 
-    def _barred(self, n, raw):
+    def _barred(self, n: int, raw: list[int]) -> int:
         # People and motors first; a pump without its supply is left alone.
         unfed = not raw[IN_MAINS] and self.settings[s.SUPPLY_1 + n] == s.MAINS
         return 1 << n if unfed or raw[IN_SELECTOR_1 + n] == SELECT_OFF or raw[IN_THERMAL_1 + n] else 0
 
-    def _ask(self, now_ms, wet):
+    def _ask(self, now_ms: int, wet: int) -> None:
         # `off` may hang up wet: without a higher contact it keeps a pump running for one blind run at most.
         if wet & (LAG | HIGH):
             self.demand = 3

@@ -7,6 +7,10 @@ Requests and replies are PDUs, without address and checksum.
 
 from ..control.ticks import const
 
+_TYPES = const(0)  # true to the type check alone
+if _TYPES:
+    from ..shapes import Registers
+
 READ_COILS = const(1)
 READ_BITS = const(2)
 READ_HOLDING = const(3)
@@ -37,12 +41,12 @@ class Handler:
     each of which returns 0 or an exception and changes nothing when it returns one.
     """
 
-    def __init__(self, model):
+    def __init__(self, model: "Registers") -> None:
         self.model = model
         self.reply = bytearray(LONGEST)
         self.bit = bytearray(1)
 
-    def answer(self, pdu, at, length):
+    def answer(self, pdu: bytearray, at: int, length: int) -> int:
         """Handle the PDU that lies in `pdu` from `at` on; return the length of the answer in `reply`."""
         if length < 1:
             return 0
@@ -63,19 +67,19 @@ class Handler:
             return self._write_many(pdu, at, first, count, length)
         return self._refuse(function, FUNCTION)
 
-    def _refuse(self, function, exception):
+    def _refuse(self, function: int, exception: int) -> int:
         self.reply[0] = (function | 0x80) & 255
         self.reply[1] = exception
         return 2
 
-    def _echo(self, pdu, at, refusal):
+    def _echo(self, pdu: bytearray, at: int, refusal: int) -> int:
         if refusal:
             return self._refuse(pdu[at], refusal)
         for i in range(5):
             self.reply[i] = pdu[at + i]
         return 5
 
-    def _read(self, function, first, count, length):
+    def _read(self, function: int, first: int, count: int, length: int) -> int:
         bits = function <= READ_BITS
         if length != 5 or not 1 <= count <= (_MOST_BITS if bits else _MOST_WORDS):
             return self._refuse(function, VALUE)
@@ -93,13 +97,13 @@ class Handler:
         reply[1] = size
         return 2 + size
 
-    def _write_coil(self, pdu, at, first, value, length):
+    def _write_coil(self, pdu: bytearray, at: int, first: int, value: int, length: int) -> int:
         if length != 5 or (value != 0xFF00 and value != 0):
             return self._refuse(WRITE_COIL, VALUE)
         self.bit[0] = 1 if value else 0
         return self._echo(pdu, at, self.model.write_bits(first, 1, self.bit, 0))
 
-    def _write_many(self, pdu, at, first, count, length):
+    def _write_many(self, pdu: bytearray, at: int, first: int, count: int, length: int) -> int:
         function = pdu[at]
         bits = function == WRITE_COILS
         size = (count + 7) >> 3 if bits else 2 * count

@@ -11,6 +11,10 @@ from ..control.records import IN_BATTERY, IN_CURRENT_1, IN_CURRENT_2, IN_LEVEL
 from ..control.ticks import add, const, diff
 from . import journal as j
 
+_TYPES = const(0)  # true to the type check alone
+if _TYPES:
+    from ..shapes import Controller, Station
+
 CHANNELS = (IN_CURRENT_1, IN_CURRENT_2, IN_LEVEL, IN_BATTERY)
 MINUTE_MS = const(60000)
 TRY_AGAIN_MS = const(60000)
@@ -23,21 +27,21 @@ _SHARE = const(32)  # a minute is recorded when a mean has moved by more than 1 
 class Minute:
     """Least, mean and most of the analog channels over the running minute."""
 
-    def __init__(self):
+    def __init__(self) -> None:
         self.sums = [0] * 4
         self.values = [0] * 12
         self.told = [0] * 4
         self.readings = 0
         self.pumped = 0
 
-    def add(self, raw, out):
+    def add(self, raw: list[int], out: list[int]) -> None:
         """Take one reading; values are clipped to 1,000,000 so that a sum stays a small integer."""
         for i in range(4):
             self._add(i, raw[CHANNELS[i]])
         self.readings += 1
         self.pumped |= out[0] | out[1]
 
-    def _add(self, i, value):
+    def _add(self, i: int, value: int) -> None:
         if value > _MOST:
             value = _MOST
         self.sums[i] += value
@@ -47,7 +51,7 @@ class Minute:
         if not self.readings or value > values[3 * i + 2]:
             values[3 * i + 2] = value
 
-    def close(self):
+    def close(self) -> int:
         """Fill the means, begin the next minute; tell whether this one says anything new."""
         news = self.pumped
         for i in range(4):
@@ -67,7 +71,7 @@ class Minute:
 class Recorder:
     """The journal of a station.  `folder` None: nothing is recorded (M5)."""
 
-    def __init__(self, folder, checksum):
+    def __init__(self, folder: "str | None", checksum: int) -> None:
         self.journal = j.Journal(folder or "", checksum)
         self.on = folder is not None
         self.minute = Minute()
@@ -82,7 +86,7 @@ class Recorder:
         self.retained_min = 0  # uptime and power-up count when what survives a reset was last written
         self.retained_boots = 0
 
-    def recall(self, places):
+    def recall(self, places: list[int]) -> "tuple[list[int] | None, list[tuple[int, int, str]]]":
         """Return what survived the life before (J4), or None; also numbers this life and names damaged segments.
 
         `places` are those of a snapshot that survive (`Controller.retained_places`).
@@ -109,7 +113,9 @@ class Recorder:
             return (retained if len(retained) == len(places) else None), notes
         return None, notes
 
-    def begin(self, controller, now_ms, wall_s, retained, cause):
+    def begin(
+        self, controller: "Controller", now_ms: int, wall_s: int, retained: "list[int] | None", cause: int
+    ) -> None:
         """Open the segment of a new life; `cause` of the reset, or -1 for new settings."""
         self.minute_due_ms = add(now_ms, MINUTE_MS)
         self.retained_min = 0
@@ -121,7 +127,14 @@ class Recorder:
             self.journal.event(now_ms, j.POWER_UP, cause)
         self._copy_alarms(controller)
 
-    def _open(self, controller, now_ms, wall_s, retained=None, begins=False):
+    def _open(
+        self,
+        controller: "Controller",
+        now_ms: int,
+        wall_s: int,
+        retained: "list[int] | None" = None,
+        begins: bool = False,
+    ) -> None:
         self.litter = True
         for _ in range(TRIES):
             try:
@@ -132,13 +145,13 @@ class Recorder:
                 self._make_room(error)
         self._give_up(now_ms)
 
-    def event(self, now_ms, code, value=0, text=""):
+    def event(self, now_ms: int, code: int, value: int = 0, text: str = "") -> None:
         """Record an event; it is flushed in this pass."""
         if self.journal.file is not None:
             self.journal.event(now_ms, code, value, text)
             self.flush(now_ms)
 
-    def _copy_alarms(self, controller):
+    def _copy_alarms(self, controller: "Controller") -> bool:
         # Tell whether any alarm changed its state.
         changed = False
         state = controller.alarms.state
@@ -149,7 +162,7 @@ class Recorder:
                 changed = True
         return changed
 
-    def step(self, station, late_ms, first):
+    def step(self, station: "Station", late_ms: int, first: bool) -> None:
         """Record the step that `station` has just taken, after its outputs have been written (J1)."""
         self.minute.add(station.raw, station.controller.out)
         if not self.on or (self.journal.file is None and not self._again(station)):
@@ -159,17 +172,17 @@ class Recorder:
         if self.journal.full() and not self.journal.waiting() and not self._pumping(station.controller.out):
             self._open(station.controller, station.controller.now, station.wall_now_s())
 
-    def _pumping(self, out):
+    def _pumping(self, out: list[int]) -> int:
         return out[0] or out[1]
 
-    def _again(self, station):
+    def _again(self, station: "Station") -> bool:
         # The steps that were missed are in the snapshot of the new segment.
         now_ms = station.controller.now
         if diff(now_ms, self.try_again_ms) >= 0:
             self._open(station.controller, now_ms, station.wall_now_s())
         return self.journal.file is not None
 
-    def _note(self, station, late_ms, first):
+    def _note(self, station: "Station", late_ms: int, first: bool) -> bool:
         # Tell whether what was recorded must be flushed in this pass.
         urgent = self.journal.step(station.controller, station.inputs, late_ms, first)
         if self._copy_alarms(station.controller) or first:
@@ -179,16 +192,16 @@ class Recorder:
         self._note_more(station.controller.now)
         return urgent
 
-    def _long_quiet(self, controller):
+    def _long_quiet(self, controller: "Controller") -> bool:
         # What survives a reset changes in quiet hours as well: times run on, and power-ups come to lie far back.
         return controller.uptime_min - self.retained_min >= RETAIN_MIN or controller.gate.boots != self.retained_boots
 
-    def _retain(self, controller):
+    def _retain(self, controller: "Controller") -> None:
         self.retained_min = controller.uptime_min
         self.retained_boots = controller.gate.boots
         self.journal.retain(controller.now, controller.retain())
 
-    def _note_more(self, now_ms):
+    def _note_more(self, now_ms: int) -> None:
         if diff(now_ms, self.minute_due_ms) >= 0:
             self.minute_due_ms = add(now_ms, MINUTE_MS)
             if self.minute.close():
@@ -197,7 +210,7 @@ class Recorder:
             self.told_faults = self.faults
             self.journal.event(now_ms, j.STORAGE, self.faults, self.fault)
 
-    def flush(self, now_ms):
+    def flush(self, now_ms: int) -> None:
         """Have everything that waits on flash."""
         if self.journal.file is None:
             return
@@ -213,7 +226,7 @@ class Recorder:
                 self._make_room(error)
         self._give_up(now_ms)
 
-    def _make_room(self, error):
+    def _make_room(self, error: OSError) -> None:
         # A full flash gives up the oldest segment.
         self.faults += 1
         self.fault = str(error)
@@ -223,14 +236,14 @@ class Recorder:
         except OSError:
             pass
 
-    def _give_up(self, now_ms):
+    def _give_up(self, now_ms: int) -> None:
         # What waited is lost; later a new segment opens with a snapshot of its own.
         self.journal.abandon()
         self.journal.batch.clear()
         self.try_again_ms = add(now_ms, TRY_AGAIN_MS)
         self.failing = True
 
-    def close(self, now_ms):
+    def close(self, now_ms: int) -> None:
         """Flush and close, for a reset that was asked for."""
         self.flush(now_ms)
         try:

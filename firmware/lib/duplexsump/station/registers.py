@@ -30,6 +30,10 @@ from ..control.records import (
 )
 from ..control.ticks import const
 
+_TYPES = const(0)  # true to the type check alone
+if _TYPES:
+    from ..shapes import Station
+
 MAP_VERSION = const(1)
 SIGNATURE = const(0x5342)
 
@@ -77,20 +81,20 @@ WINDOW_DATA_AT = const(1005)
 WINDOW_WORDS = const(120)
 
 
-def _outputs(st):
+def _outputs(st: "Station") -> int:
     out = st.controller.out
     return out[0] | out[1] << 1 | out[2] << 2 | out[3] << 3 | out[4] << 4 | out[5] << 5
 
 
-def _open_thermal(st):
+def _open_thermal(st: "Station") -> int:
     return st.inputs[IN_THERMAL_1] | st.inputs[IN_THERMAL_2] << 1
 
 
-def _pressed(st):
+def _pressed(st: "Station") -> int:
     return st.raw[IN_SILENCE] | st.raw[IN_RESET] << 1
 
 
-def _moisture(st):
+def _moisture(st: "Station") -> int:
     return st.raw[IN_MOISTURE_1] | st.raw[IN_MOISTURE_2] << 1
 
 

@@ -8,15 +8,19 @@ from .loop import Station
 from .minimal import FloatsOnly
 from .store import Store
 
+_TYPES = const(0)  # true to the type check alone
+if _TYPES:
+    from ..shapes import Board
+
 _LINGER_MS = const(500)  # the reply to the request for a reset leaves before the reset
 
 
-def flag_path(board):
+def flag_path(board: "Board") -> str:
     """Return the path of the one-shot flag that asks the next start for maintenance (M6)."""
     return board.files() + "/maintenance"
 
 
-def run(board):
+def run(board: "Board") -> None:
     """Run the station on a board until a reset.  Outputs are safe on every way out (M3)."""
     health = h.Health(board.files(), board.RESET_CAUSE)
     try:
@@ -34,7 +38,7 @@ def run(board):
         board.rest(TICK_MS)  # nobody feeds the watchdog any more
 
 
-def _full(board, health, mode):
+def _full(board: "Board", health: h.Health, mode: int) -> None:
     station = Station(board, mode)
     station.begin(board.RESET_CAUSE, health.reason)
     if mode == h.FULL:
@@ -50,7 +54,7 @@ def _full(board, health, mode):
         board.rest(left_ms)
 
 
-def _leave(board, station):
+def _leave(board: "Board", station: Station) -> None:
     # A reset that was asked for: pumps off, records safe, the flag set, then the last reply.
     board.safe()
     now = board.now_ms()
@@ -66,7 +70,7 @@ def _leave(board, station):
     board.reset()
 
 
-def _floats_only(board):
+def _floats_only(board: "Board") -> None:
     store = Store(board.files())
     raw = [0] * N_INPUTS
     now = board.now_ms()

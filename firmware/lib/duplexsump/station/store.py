@@ -22,17 +22,17 @@ DEFAULTS = const(-1)  # `slot` while no slot is sound
 class Store:
     """Settings in `folder`.  `values` is the set in force, `slot` where it came from, `notes` what was amiss."""
 
-    def __init__(self, folder):
+    def __init__(self, folder: str) -> None:
         self.folder = folder
         self.values = s.defaults()
         self.slot = DEFAULTS
         self.sequence = 0
         self.notes = []
 
-    def _path(self, slot):
+    def _path(self, slot: int) -> str:
         return self.folder + "/settings." + SLOTS[slot]
 
-    def load(self):
+    def load(self) -> list[int]:
         """Take the newest sound slot, the defaults if there is none; return the values."""
         for slot in range(2):
             try:
@@ -45,7 +45,7 @@ class Store:
             self.notes.append("no sound settings slot: the defaults hold")
         return self.values
 
-    def _consider(self, slot, data):
+    def _consider(self, slot: int, data: bytes) -> None:
         try:
             sequence, values, unknown = parse(data)
             refusals = s.check(values)
@@ -61,7 +61,7 @@ class Store:
             self.sequence = sequence
             self.values = values
 
-    def save(self, values):
+    def save(self, values: list[int]) -> None:
         """Check a set and write it into the other slot; raises ValueError with the first refusal, or OSError."""
         refusals = s.check(values)
         if refusals:
@@ -74,7 +74,7 @@ class Store:
         self.values = list(values)
 
 
-def text_of(sequence, values):
+def text_of(sequence: int, values: list[int]) -> bytes:
     """Return a settings set as the bytes of a slot."""
     lines = ["settings %d" % sequence]
     for i in range(s.N_SETTINGS):
@@ -83,7 +83,7 @@ def text_of(sequence, values):
     return body + ("sum %08x\n" % binascii.crc32(body)).encode()
 
 
-def parse(data):
+def parse(data: bytes) -> tuple[int, list[int], list[str]]:
     """Return (sequence, values, unknown names) of a slot's bytes.  Raises ValueError for a damaged one."""
     end = data.rfind(b"sum ")
     if end < 0 or data[end + 4 :] != ("%08x\n" % binascii.crc32(data[:end])).encode():

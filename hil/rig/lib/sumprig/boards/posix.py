@@ -15,7 +15,7 @@ import select
 import sys
 import time
 
-from duplexsump.boards.posix import Stream
+from duplexsump.boards.stream import Stream
 
 from .. import wires as w
 

@@ -1,114 +1,12 @@
-"""R1 to R4: dry run, flood retries and the end of a lockout.  Each test is one claim, in numbers."""
+"""R3 and R4: flood retries and the end of a lockout.  Each test is one claim of the narrative, in numbers."""
 
 import pytest
+from duplexsump.control import settings as s
 
+from tests.control.clause_bench import locked, near, pump_1_only
 from tests.rig import WITH_CURRENT, WITH_FEEDBACK, ready
 
-NEAR = 0.15
-OUT = ("retry", "locked")
-LEVEL = {"empty": 5, "off": 20, "lead": 38, "lag": 43}
-
-
-def near(seconds):
-    return pytest.approx(seconds, abs=NEAR)
-
-
-def pump_1_only(**overrides):
-    return ready(**{"sensing": WITH_CURRENT, **overrides}).set(selector_2="off")
-
-
-# R1 ---------------------------------------------------------------------------------------------
-
-
-def test_r1_underload_with_nothing_wet_from_lead_up_is_an_empty_pit():
-    rig = ready(sensing=WITH_CURRENT)
-    rig.fill("off", "lead").run(10)
-    rig.drain("lead").run(5)
-    rig.load[0] = "under"
-    rig.run(0.1)
-    at = rig.t
-    rig.run(60)
-    assert rig.stops(1) == [near(at + 8.0)]
-    assert rig.suspects() == {"off"}
-    assert rig.starts(2) == []  # no take-over
-    assert rig.pump_state(1) not in OUT
-    assert not rig.active("pump_1_fault")
-
-
-def test_r1_after_an_empty_pit_stops_go_by_time():
-    rig = ready(sensing=WITH_CURRENT)
-    rig.fill("off", "lead").run(10)
-    rig.drain("lead").run(5)
-    rig.load[0] = "under"
-    rig.run(60)
-    rig.load[0] = "normal"
-    rig.set(lead=1).run(10).set(lead=0)
-    dry_at = rig.t + 1.0
-    rig.run(60)
-    assert dry_at + 16 - NEAR <= max(rig.stops(1) + rig.stops(2)) <= dry_at + 35 + NEAR
-
-
-def test_r1_underload_with_lead_wet_is_a_pump_that_does_not_pump():
-    rig = ready(sensing=WITH_CURRENT)
-    rig.load[0] = "under"
-    rig.fill("off", "lead").run(20)
-    assert rig.stops(1) == [pytest.approx(rig.starts(1)[0] + 8.1, abs=0.2)]
-    assert rig.starts(2) == [near(rig.stops(1)[0])]
-    assert rig.pump_state(1) == "retry"
-
-
-def test_r1_a_run_never_loaded_with_off_wet_is_a_pump_that_does_not_pump():
-    rig = ready(sensing=WITH_CURRENT)
-    rig.load[0] = "under"
-    rig.fill("off", "lead")
-    rig.set(lead=0).run(20)  # a wave: lead has gone dry, off is still wet
-    assert rig.pump_state(1) == "retry"
-    assert rig.suspects() == set()
-
-
-def test_r1_the_third_in_a_row_is_a_dry_run_lockout():
-    rig = pump_1_only()
-    rig.load[0] = "under"
-    rig.fill("off", "lead").run(2 * 3600)
-    assert len(rig.starts(1)) == 3
-    assert rig.pump_state(1) == "locked"
-
-
-def test_r1_both_pumps_underloading_in_one_demand_mean_an_empty_pit():
-    rig = ready(sensing=WITH_CURRENT)
-    rig.load = ["under", "under"]
-    rig.fill("off", "lead").run(60)
-    assert rig.pump_state(1) not in OUT
-    assert rig.pump_state(2) not in OUT
-    assert rig.suspects() == {"off", "lead"}
-    assert rig.pumps_on() == (0, 0)
-
-
-# R2 ---------------------------------------------------------------------------------------------
-
-
-def test_r2_no_fall_for_no_draw_down_starts_the_other_too():
-    rig = ready(sensing=WITH_CURRENT, transmitter=1, fitted=8).set(level=LEVEL["lead"], moved=1)
-    rig.run(299)
-    started = rig.all_starts()[0][0]
-    assert sum(rig.pumps_on()) == 1
-    rig.run(10)
-    assert rig.pumps_on() == (1, 1)
-    assert rig.all_starts()[1][0] == pytest.approx(started + 300, abs=3)
-    assert rig.active("not_keeping_up")
-    assert not rig.active("pump_1_fault")
-    assert not rig.active("pump_2_fault")
-
-
-def test_r2_a_falling_level_is_a_draw_down():
-    rig = ready(sensing=WITH_CURRENT, transmitter=1, fitted=8, max_run=7_200_000).set(level=40, moved=1)
-    for level in (40, 39, 38, 37, 36):
-        rig.set(level=level).run(280)
-    assert sum(rig.pumps_on()) == 1
-    assert len(rig.all_starts()) == 1
-
-
-# R3 ---------------------------------------------------------------------------------------------
+# R3 ------------------------------------------------------------------------------------------------
 
 
 def flooded(band="none", **overrides):
@@ -117,10 +15,6 @@ def flooded(band="none", **overrides):
     rig.load = [band, band]
     rig.fill("off", "lead", "lag", "high")
     return rig
-
-
-def rests_between(starts, stops):
-    return [min(t for t, _ in starts if t > stop) - stop for stop in stops if any(t > stop for t, _ in starts)]
 
 
 def test_r3_with_high_wet_rests_shrink_to_ten_thirty_sixty_seconds_then_flood_retry():
@@ -221,16 +115,76 @@ def test_r3_a_high_that_is_not_believed_has_no_pump_tried_for_a_week():
     assert len(rig.all_starts()) <= 7 * 48 + 12
 
 
-# R4 ---------------------------------------------------------------------------------------------
+def one_dead(**overrides):
+    """Pump 1 locked out by failed starts, pump 2 healthy, the pit empty again."""
+    rig = ready(**{"sensing": WITH_CURRENT, "retries": 1, "duty": s.FIXED, **overrides})
+    rig.load[0] = "none"
+    rig.fill("off", "lead").run(20)
+    assert rig.pump_state(1) == "locked"
+    rig.drain("lead", "off").run(70)
+    return rig
 
 
-def locked(band="none", **overrides):
-    rig = pump_1_only(**overrides)
-    rig.load[0] = band
-    rig.fill("off", "lead")
-    rig.run_until(lambda rig: rig.pump_state(1) == "locked", 2 * 3600)
-    rig.load[0] = "normal"
-    return rig.run(30)
+def test_r3_a_pump_that_is_out_is_not_tried_while_the_other_can_run():
+    rig = one_dead()
+    since = rig.t
+    rig.fill("off", "lead", "lag", "high").run(600)
+    assert rig.starts(1, since=since) == []
+    assert rig.pumps_on() == (0, 1)
+
+
+def test_r3_a_pump_that_rests_is_waited_for_and_the_other_not_tried():
+    rig = one_dead(flood_min_off=60_000, lag_min_off=60_000)
+    rig.set(selector_2="hand").run(10).set(selector_2="auto")
+    since = rig.t
+    rig.fill("off", "lead", "lag", "high").run(70)
+    assert rig.starts(1, since=since) == []
+    assert rig.starts(2, since=since) == [near(since + 60)]
+
+
+def both_dead(**overrides):
+    rig = ready(**{"sensing": WITH_CURRENT, "retries": 1, **overrides})
+    rig.load = ["none", "none"]
+    rig.fill("off", "lead", "lag", "high")
+    return rig
+
+
+def rests(rig, since=0.0):
+    """Return the rest before each start of either pump, from its predecessor's stop on."""
+    stops = sorted(rig.stops(1) + rig.stops(2))
+    return [t - max(stop for stop in stops if stop <= t) for t, _ in rig.all_starts() if t > since]
+
+
+@pytest.mark.parametrize("away", [{"thermal_1": 1}, {"selector_1": "off"}])
+def test_r3_where_one_may_not_run_the_other_is_tried_in_its_place(away):
+    rig = both_dead().run(5)
+    rig.set(**away)
+    since = rig.t
+    rig.run(600)
+    assert {n for t, n in rig.all_starts() if t > since} == {2}
+    assert [round(rest) for rest in rests(rig, since)[:4]] == [10, 30, 60, 120]
+
+
+def test_r3_the_tries_start_over_after_the_water_has_been_down():
+    rig = both_dead().run(900)
+    rig.drain("high", "lag").run(60)
+    assert rig.pumps_on() == (0, 0)
+    wet = rig.t + 1
+    rig.set(lag=1).run(3).set(high=1).run(150)
+    starts = [t for t, _ in rig.all_starts() if t > wet]
+    assert starts[0] - (wet + 3) <= 10.2
+    assert [round(rest) for rest in rests(rig, starts[0])[:2]] == [30, 60]
+
+
+def test_r3_no_try_is_owed_once_the_water_is_down():
+    rig = both_dead().run(100)
+    rig.drain("high", "lag")
+    since = rig.t
+    rig.run(3600)
+    assert [t for t, _ in rig.all_starts() if t > since] == []
+
+
+# R4 ------------------------------------------------------------------------------------------------
 
 
 def test_r4_a_lockout_does_not_end_by_itself():

@@ -1,176 +1,11 @@
-"""S1 to S8: starting and stopping.  Each test is one claim of the narrative, in numbers."""
+"""S5 to S8: failed starts, welded contacts, overcurrent, short cycling.  Each test is one claim, in numbers."""
 
 import pytest
-from duplexsump.control import settings as s
 
-from tests.rig import WITH_CURRENT, WITH_FEEDBACK, Rig, ready
+from tests.control.clause_bench import locked_out, near, pump_1_only
+from tests.rig import WITH_CURRENT, WITH_FEEDBACK, ready
 
-NEAR = 0.15
-
-
-def near(seconds):
-    return pytest.approx(seconds, abs=NEAR)
-
-
-def pump_1_only(**overrides):
-    rig = ready(**{"sensing": WITH_CURRENT, **overrides})
-    return rig.set(selector_2="off")
-
-
-# S1 ---------------------------------------------------------------------------------------------
-
-
-def test_s1_min_off_after_a_stop():
-    rig = pump_1_only()
-    rig.set(selector_1="hand").run(20)
-    rig.set(selector_1="auto")
-    stop = rig.stops(1)[-1]
-    rig.set(selector_1="hand").run(100)
-    assert rig.starts(1)[-1] == near(stop + 60)
-
-
-@pytest.mark.parametrize(("wet", "rest"), [
-    (("off", "lead"), 20), (("off", "lead", "lag"), 20), (("lag",), 20), (("off", "lead", "lag", "high"), 10),
-    (("high",), 10),
-])
-def test_s1_the_rest_shrinks_as_the_water_rises(wet, rest):
-    rig = pump_1_only()
-    rig.set(off=1).run(3).set(lead=1).run(20)
-    rig.set(lead=0).run(3).set(off=0).run(1)
-    stop = rig.stops(1)[-1]
-    rig.fill(*wet, gap_s=2.2).run(70)
-    assert rig.starts(1, since=stop)[0] == near(stop + rest)
-
-
-def test_s1_a_high_that_is_not_believed_still_shortens_the_rest():
-    rig = ready()
-    rig.set(high=1).run(180)
-    assert rig.suspects() == {"high"}
-    rig.run_until(lambda rig: rig.pumps_on() == (0, 0) and rig.t > 300, 600)  # L6's rest of 5 min has begun
-    rig.run(70).set(selector_2="off", selector_1="hand").run(20)
-    rig.set(selector_1="off")
-    stop = rig.t
-    rig.run(1).set(selector_1="hand").run(30)
-    assert rig.starts(1)[-1] == near(stop + 10)
-
-
-def test_s1_the_rests_are_settings():
-    rig = pump_1_only(min_off=120_000, lag_min_off=45_000, flood_min_off=15_000)
-    rig.set(off=1).run(60).set(lead=1).run(20)
-    rig.set(lead=0).run(3).set(off=0).run(1)
-    stop = rig.stops(1)[-1]
-    rig.fill("off", "lead").run(70)
-    assert rig.starts(1)[-1] == near(stop + 45)
-
-
-# S2 ---------------------------------------------------------------------------------------------
-
-
-@pytest.mark.parametrize(("generator", "spacing"), [(0, 3.0), (1, 10.0)])
-def test_s2_starts_keep_their_spacing(generator, spacing):
-    rig = ready().set(generator=generator)
-    rig.fill("off", "lead").run(30)
-    rig.drain("lead", "off").run(70)
-    at = rig.t
-    rig.set(off=1).run(3).set(lead=1).run(1).set(high=1).run(30)
-    (first, _), (second, _) = [entry for entry in rig.all_starts() if entry[0] > at]
-    assert second - first == near(spacing)
-
-
-# S3 ---------------------------------------------------------------------------------------------
-
-
-def test_s3_a_pump_runs_at_least_min_run():
-    rig = ready(min_run=8000)
-    rig.fill("off").set(lead=1).run(1.2).set(lead=0).run(2.2).set(off=0).run(20)
-    (start, stop), = rig.runs(1)
-    assert stop - start == near(8.0)
-
-
-def test_s3_selector_off_ends_a_run_at_once():
-    rig = ready()
-    rig.fill("off").set(lead=1).run(2)
-    rig.set(selector_1="off")
-    assert rig.pumps_on()[0] == 0
-
-
-# S4 ---------------------------------------------------------------------------------------------
-
-
-def boot_with(*wet, **overrides):
-    rig = Rig(boot=False, **overrides)
-    rig._apply(dict.fromkeys(wet, 1))
-    rig.power_up()
-    return rig
-
-
-def test_s4_outputs_stay_off_for_boot_hold():
-    rig = boot_with("off", "lead", "lag", "high").run(30)
-    assert rig.all_starts()[0][0] == near(10.0)
-
-
-def test_s4_both_pumps_count_as_just_stopped():
-    rig = boot_with("off", "lead").run(60)
-    assert rig.all_starts()[0][0] == near(20.0)  # lead wet, no pump running: lag_min_off
-    hand = boot_with().set(selector_1="hand").run(100)
-    assert hand.starts(1)[0] == near(60.0)
-
-
-def test_s4_power_ups_close_together_hold_ten_twenty_forty_seconds():
-    rig = boot_with("off", "lead", lag_min_off=5000, flood_min_off=4000)
-    holds = []
-    for _ in range(4):
-        up = rig.t
-        rig.run(60)
-        holds.append([t for t, _ in rig.all_starts() if t >= up][0] - up)
-        rig.power_cut()
-    assert holds == [near(10), near(20), near(40), near(40)]
-
-
-@pytest.mark.parametrize(("contact", "hold"), [("lag", 20), ("high", 10)])
-def test_s4_with_lag_wet_the_hold_is_at_most_twenty_seconds_and_with_high_it_does_not_grow(contact, hold):
-    rig = boot_with("off", "lead", contact)
-    for _ in range(4):
-        rig.run(45).power_cut()
-    up = rig.t
-    rig.run(60)
-    assert [t for t, _ in rig.all_starts() if t >= up][0] - up == near(hold)
-
-
-def test_s4_power_ups_far_apart_hold_ten_seconds_each():
-    rig = boot_with("off", "lead", "lag")
-    for _ in range(3):
-        rig.run(301).power_cut()
-        up = rig.t
-        rig.run(30)
-        first = [t for t, _ in rig.all_starts() if t >= up][0] - up
-        assert first == near(20) or first == near(10)
-    rig = boot_with("off", "high", flood_min_off=4000)
-    for _ in range(3):
-        rig.run(301).power_cut()
-        up = rig.t
-        rig.run(30)
-        assert [t for t, _ in rig.all_starts() if t >= up][0] - up == near(10)
-
-
-def locked_out(**overrides):
-    """Pump 1 locked out by three failed starts, pump 2 off; the pit is at lead."""
-    rig = pump_1_only(**overrides)
-    rig.load[0] = "none"
-    rig.fill("off", "lead")
-    rig.run_until(lambda rig: rig.pump_state(1) == "locked", 3600)
-    return rig
-
-
-def test_s4_a_locked_out_pump_gets_one_try_after_power_up():
-    rig = locked_out()
-    rig.run(20).power_cut()
-    up = rig.t
-    rig.run(4 * 3600)
-    assert len(rig.starts(1, since=up)) == 1
-
-
-# S5 ---------------------------------------------------------------------------------------------
+# S5 ------------------------------------------------------------------------------------------------
 
 
 @pytest.mark.parametrize("sensing", [WITH_CURRENT, WITH_FEEDBACK])
@@ -240,7 +75,7 @@ def test_s5_a_fault_within_three_seconds_before_a_mains_loss_is_withdrawn():
     assert rig.pump_state(1) not in ("retry", "locked")
 
 
-# S6 ---------------------------------------------------------------------------------------------
+# S6 ------------------------------------------------------------------------------------------------
 
 
 @pytest.mark.parametrize("sensing", [WITH_CURRENT, WITH_FEEDBACK])
@@ -272,7 +107,7 @@ def test_s6_it_counts_as_running_and_never_leads():
         rig.drain("lead", "off").run(70)
 
 
-# S7 ---------------------------------------------------------------------------------------------
+# S7 ------------------------------------------------------------------------------------------------
 
 
 def test_s7_overload_for_five_seconds_trips():
@@ -350,7 +185,26 @@ def test_s7_moisture_trips_where_it_is_set_to():
     assert rig.pumps_on() == (0, 1)
 
 
-# S8 ---------------------------------------------------------------------------------------------
+def test_s7_a_thermal_contact_that_opens_in_a_retry_rest_starts_the_rest_anew_when_it_closes():
+    rig = ready(sensing=WITH_CURRENT).set(selector_2="off")
+    rig.load[0] = "none"
+    rig.fill("off", "lead").run(10)
+    rig.load[0] = "normal"
+    rig.set(thermal_1=1).run(400).set(thermal_1=0)
+    closed = rig.t
+    rig.run(700)
+    assert rig.starts(1)[1:] == [near(closed + 600)]
+
+
+def test_s7_two_open_thermal_contacts_leave_the_house_unprotected():
+    rig = ready()
+    rig.set(thermal_1=1, thermal_2=1).run(1)
+    assert rig.active("no_pump")
+    assert rig.active("pump_1_unavailable")
+    assert rig.active("pump_2_unavailable")
+
+
+# S8 ------------------------------------------------------------------------------------------------
 
 
 def quick_cycles(rig, count, period_s=120):
@@ -382,6 +236,6 @@ def test_s8_at_most_once_a_day():
     rig.run(7200)
     quick_cycles(rig, 30)
     assert len(rig.raised("pump_1_short_cycling")) == 1
-    rig.run(s._DAY / 1000)
+    rig.run(86_400)
     quick_cycles(rig, 10)
     assert len(rig.raised("pump_1_short_cycling")) == 2

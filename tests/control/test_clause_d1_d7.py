@@ -3,26 +3,10 @@
 import pytest
 from duplexsump.control import settings as s
 
-from tests.rig import WITH_CURRENT, ready
+from tests.control.clause_bench import DAY, NEAR, near
+from tests.rig import NO_CURRENT, WITH_CURRENT, ready
 
-NEAR = 0.15
-DAY = 86_400
-
-
-def near(seconds):
-    return pytest.approx(seconds, abs=NEAR)
-
-
-def cycle(rig, run_s=20, refill_s=70):
-    """One ordinary cycle: fill to lead, run, draw down to off, refill; return which pump led."""
-    since = rig.t
-    rig.fill("off", "lead").run(run_s)
-    leads = [n for t, n in rig.all_starts() if t >= since]
-    rig.drain("lead", "off").run(refill_s)
-    return leads[0] if leads else None
-
-
-# D1 ---------------------------------------------------------------------------------------------
+# D1 ------------------------------------------------------------------------------------------------
 
 
 def test_d1_lead_wet_asks_for_one_pump_until_off():
@@ -77,7 +61,16 @@ def test_d1_in_fixed_duty_the_primary_takes_over_when_the_mains_returns():
     assert rig.pumps_on() == (1, 0)
 
 
-# D2 ---------------------------------------------------------------------------------------------
+# D2 ------------------------------------------------------------------------------------------------
+
+
+def cycle(rig, run_s=20, refill_s=70):
+    """One ordinary cycle: fill to lead, run, draw down to off, refill; return which pump led."""
+    since = rig.t
+    rig.fill("off", "lead").run(run_s)
+    leads = [n for t, n in rig.all_starts() if t >= since]
+    rig.drain("lead", "off").run(refill_s)
+    return leads[0] if leads else None
 
 
 def test_d2_alternate_changes_the_lead_turn_at_each_completed_cycle():
@@ -125,7 +118,7 @@ def test_d2_a_resting_pump_is_skipped_at_once():
     rig.drain("lead", "off").run(5)
 
 
-# D3 ---------------------------------------------------------------------------------------------
+# D3 ------------------------------------------------------------------------------------------------
 
 
 def test_d3_the_other_takes_over_when_the_lead_fails_to_start():
@@ -153,7 +146,7 @@ def test_d3_only_start_spacing_holds_the_other_back():
     assert rig.starts(2) == [near(rig.starts(1)[0] + 8.0)]
 
 
-# D4 ---------------------------------------------------------------------------------------------
+# D4 ------------------------------------------------------------------------------------------------
 
 
 def test_d4_a_lead_past_max_run_below_lag_hands_over_stop_first_then_start():
@@ -189,7 +182,16 @@ def test_d4_at_lag_both_keep_running():
     assert rig.stops(2) == []
 
 
-# D5 ---------------------------------------------------------------------------------------------
+def test_d4_a_handed_over_pump_may_lead_again_after_its_rest():
+    rig = ready(sensing=NO_CURRENT, max_run=120_000, fitted=11)
+    rig.fill("off", "lead").run(1000)
+    order = [n for _, n in rig.all_starts()]
+    assert len(order) >= 7
+    assert all(a != b for a, b in zip(order, order[1:], strict=False))
+    assert len(rig.raised("long_run")) >= 1
+
+
+# D5 ------------------------------------------------------------------------------------------------
 
 
 def test_d5_lag_reached_is_a_low_alarm():
@@ -213,7 +215,7 @@ def test_d5_one_pump_for_ten_minutes_is_no_such_alarm():
     assert rig.raised("not_keeping_up") == []
 
 
-# D6 ---------------------------------------------------------------------------------------------
+# D6 ------------------------------------------------------------------------------------------------
 
 
 def cycle_to_lag(rig):
@@ -270,7 +272,7 @@ def test_d6_with_feedback_fitted_nothing_is_flagged():
     assert rig.raised("pump_1_suspect") + rig.raised("pump_2_suspect") == []
 
 
-# D7 ---------------------------------------------------------------------------------------------
+# D7 ------------------------------------------------------------------------------------------------
 
 
 def test_d7_a_pump_idle_for_seven_days_is_exercised_when_off_is_wet():

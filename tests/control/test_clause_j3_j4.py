@@ -1,4 +1,4 @@
-"""J3: what the counters tell.  Each test is one claim, in the closed pit where the truth is known."""
+"""J3 and J4: what the counters tell, and what is retained.  Each test is one claim of the narrative, in numbers."""
 
 import pytest
 
@@ -7,6 +7,9 @@ from tests.rig import WITH_CURRENT, Rig, ready
 
 HOUR = 3600
 ML_MIN = 60  # mL/s to mL/min
+
+
+# J3 ------------------------------------------------------------------------------------------------
 
 
 def in_a_pit(gpm=10, hours=1.0, **overrides):
@@ -98,3 +101,59 @@ def test_j3_and_j4_the_counters_survive_a_reset():
     assert rig.c.pair.cycles == cycles
     assert rig.c.history.inflow_ml_min == inflow
     assert pit.level_mm > 0
+
+
+# J4 ------------------------------------------------------------------------------------------------
+
+
+def lock_out_pump_1(**overrides):
+    rig = ready(**{"sensing": WITH_CURRENT, **overrides}).set(selector_2="off")
+    rig.load[0] = "none"
+    rig.fill("off", "lead")
+    rig.run_until(lambda rig: rig.pump_state(1) == "locked", 3600)
+    rig.set(lead=0).run(5).set(off=0).run(30)
+    return rig
+
+
+def test_j4_a_lockout_survives_a_reset():
+    rig = lock_out_pump_1()
+    rig.power_cut().run(30)
+    assert rig.active("pump_1_unavailable")
+
+
+def test_j4_failure_counts_survive_a_reset():
+    rig = ready(sensing=WITH_CURRENT).set(selector_2="off")
+    rig.load[0] = "none"
+    rig.fill("off", "lead").run(700)
+    assert len(rig.starts(1)) == 2
+    rig.power_cut()
+    up = rig.t
+    rig.run(5 * 3600)
+    assert len(rig.starts(1, since=up)) == 1  # the third failure in a row
+    assert rig.pump_state(1) == "locked"
+
+
+def test_j4_the_lead_turn_survives_a_reset():
+    rig = ready()
+    rig.fill("off", "lead").run(20)
+    rig.drain("lead", "off").run(400)
+    first = rig.all_starts()[0][1]
+    rig.power_cut().run(80)
+    rig.fill("off", "lead").run(20)
+    assert rig.all_starts()[1][1] == 3 - first
+
+
+def test_j4_latched_alarms_survive_a_reset():
+    rig = ready(sensing=WITH_CURRENT)
+    rig.set(moisture_1=1).run(5).set(moisture_1=0).run(5)
+    assert rig.alarm("pump_1_moisture") == "latched"
+    rig.power_cut().run(30)
+    assert rig.alarm("pump_1_moisture") == "latched"
+
+
+def test_j4_the_time_since_the_last_run_survives_a_reset():
+    rig = ready(sensing=WITH_CURRENT)
+    rig.run(4 * 86_400).power_cut().run(4 * 86_400)
+    at = rig.t
+    rig.fill("off").run(120)
+    assert {n for t, n in rig.all_starts() if t > at} == {1, 2}

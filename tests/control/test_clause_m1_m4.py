@@ -1,19 +1,33 @@
-"""M1, M2, M4, J3, J4: hand, forcing, settings, counters, what is kept.  Each test is one claim, in numbers."""
+"""M1 to M4: hand, forcing, the clock's health and settings.  Each test is one claim of the narrative, in numbers."""
 
 import pytest
 from duplexsump.control import records as r
 from duplexsump.control import settings as s
+from duplexsump.control.ticks import DAY_MS, MASK
 
-from tests.rig import NO_CURRENT, WITH_CURRENT, Rig, ready
+from tests.control.clause_bench import near
+from tests.rig import ALARM_PLACE, NO_CURRENT, WITH_CURRENT, Rig, ready
 
-NEAR = 0.15
-
-
-def near(seconds):
-    return pytest.approx(seconds, abs=NEAR)
+# M1 ------------------------------------------------------------------------------------------------
 
 
-# M1 ---------------------------------------------------------------------------------------------
+def test_m1_hand_does_not_start_a_pump_that_has_tripped():
+    rig = ready(sensing=WITH_CURRENT)
+    rig.load[0] = "over"
+    rig.set(selector_1="hand").run(590)
+    assert len(rig.starts(1)) == 1
+    rig.set(selector_1="auto").run(1).set(selector_1="hand").run(5)
+    assert len(rig.starts(1)) == 1
+
+
+def test_m1_hand_at_off_and_back_starts_a_pump_that_has_tripped_after_its_rest():
+    rig = ready(sensing=WITH_CURRENT)
+    rig.load[0] = "over"
+    rig.set(selector_1="hand").run(20)
+    stop = rig.stops(1)[0]
+    rig.load[0] = "normal"
+    rig.set(selector_1="off").run(2).set(selector_1="hand").run(70)
+    assert rig.starts(1)[1] == near(stop + 60)  # R4: OFF and back; S1 still holds
 
 
 def test_m1_hand_runs_a_pump_whatever_the_level():
@@ -68,7 +82,7 @@ def test_m1_hand_keeps_start_spacing_and_rest():
 
 def test_m1_hand_found_at_power_up_is_auto_until_it_is_moved():
     rig = Rig(boot=False)
-    rig._apply({"selector_1": "hand"})
+    rig.apply({"selector_1": "hand"})
     rig.power_up()
     rig.run(600)
     assert rig.all_starts() == []
@@ -99,7 +113,7 @@ def test_m1_not_in_auto_for_thirty_minutes_is_a_low_alarm():
     assert rig.active("not_in_auto")
 
 
-# M2 ---------------------------------------------------------------------------------------------
+# M2 ------------------------------------------------------------------------------------------------
 
 
 def test_m2_a_forced_input_acts_like_the_real_one_and_is_alarmed_at_once():
@@ -163,7 +177,40 @@ def test_m2_forced_for_ten_minutes_is_a_high_alarm():
     assert rig.active("inputs_forced_long")
 
 
-# M4 ---------------------------------------------------------------------------------------------
+# M3 ------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("jump_ms", [-100, -3_600_000, DAY_MS + 100, 5 * DAY_MS])
+def test_m3_backwards_or_over_a_day_is_a_clock_fault_and_no_time_that_passed(jump_ms):
+    rig = ready()
+    rig.fill("off", "lead").run(20.0)
+    known = rig.c.uptime_min, rig.c.inspection_min, list(rig.c.history.run_s), rig.c.demand.run_ms, rig.pumps_on()
+    assert known[-1] != (0, 0)
+    to = rig.now_ms + jump_ms & MASK
+    out = rig.c.step(to, list(rig.held))
+    assert (out[r.OUT_CLOCK], out[r.OUT_LATE], out[r.OUT_PUMP_1], out[r.OUT_PUMP_2]) == (1, 0, *known[-1])
+    c = rig.c
+    assert (c.uptime_min, c.inspection_min, list(c.history.run_s), c.demand.run_ms) == known[:4]
+    assert (c.now, c.clock_fault) == (to, 1)
+    assert c.alarms.active[ALARM_PLACE["clock_fault"]] == 1, "told in this very step"
+    out = c.step(to + 100 & MASK, list(rig.held))
+    assert (out[r.OUT_CLOCK], c.uptime_min) == (1, known[0]), "it stands until reset, and time goes on from here"
+    pressed = list(rig.held)
+    pressed[r.IN_RESET] = 1
+    c.step(to + 200 & MASK, pressed)
+    assert c.clock_fault == 0
+    assert c.step(to + 300 & MASK, pressed)[r.OUT_CLOCK] == 0
+    assert c.alarms.active[ALARM_PLACE["clock_fault"]] == 0
+
+
+@pytest.mark.parametrize("elapsed_ms", [0, 100, DAY_MS])
+def test_m3_up_to_a_day_is_no_clock_fault(elapsed_ms):
+    rig = ready()
+    rig.c.step(rig.now_ms + elapsed_ms & MASK, list(rig.held))
+    assert rig.c.clock_fault == 0
+
+
+# M4 ------------------------------------------------------------------------------------------------
 
 
 @pytest.mark.parametrize(("overrides", "named"), [
@@ -195,57 +242,19 @@ def test_m4_all_refusals_come_at_once():
     assert len(s.check(values)) == 2
 
 
-# J4 ---------------------------------------------------------------------------------------------
-
-
-def lock_out_pump_1(**overrides):
-    rig = ready(**{"sensing": WITH_CURRENT, **overrides}).set(selector_2="off")
-    rig.load[0] = "none"
-    rig.fill("off", "lead")
-    rig.run_until(lambda rig: rig.pump_state(1) == "locked", 3600)
-    rig.set(lead=0).run(5).set(off=0).run(30)
-    return rig
-
-
-def test_j4_a_lockout_survives_a_reset():
-    rig = lock_out_pump_1()
-    rig.power_cut().run(30)
-    assert rig.active("pump_1_unavailable")
-
-
-def test_j4_failure_counts_survive_a_reset():
-    rig = ready(sensing=WITH_CURRENT).set(selector_2="off")
-    rig.load[0] = "none"
-    rig.fill("off", "lead").run(700)
-    assert len(rig.starts(1)) == 2
-    rig.power_cut()
-    up = rig.t
-    rig.run(5 * 3600)
-    assert len(rig.starts(1, since=up)) == 1  # the third failure in a row
-    assert rig.pump_state(1) == "locked"
-
-
-def test_j4_the_lead_turn_survives_a_reset():
-    rig = ready()
-    rig.fill("off", "lead").run(20)
-    rig.drain("lead", "off").run(400)
-    first = rig.all_starts()[0][1]
-    rig.power_cut().run(80)
-    rig.fill("off", "lead").run(20)
-    assert rig.all_starts()[1][1] == 3 - first
-
-
-def test_j4_latched_alarms_survive_a_reset():
+def test_m2_currents_mains_and_an_open_thermal_contact_can_be_forced_a_closed_one_not():
     rig = ready(sensing=WITH_CURRENT)
-    rig.set(moisture_1=1).run(5).set(moisture_1=0).run(5)
-    assert rig.alarm("pump_1_moisture") == "latched"
-    rig.power_cut().run(30)
-    assert rig.alarm("pump_1_moisture") == "latched"
-
-
-def test_j4_the_time_since_the_last_run_survives_a_reset():
-    rig = ready(sensing=WITH_CURRENT)
-    rig.run(4 * 86_400).power_cut().run(4 * 86_400)
-    at = rig.t
-    rig.fill("off").run(120)
-    assert {n for t, n in rig.all_starts() if t > at} == {1, 2}
+    forces = rig.c.forces
+    rig.held[r.IN_THERMAL_1] = 1
+    rig.set(jumper=1, force_mask=r.FORCE_ALL, force_refresh=1,
+            force_value=r.FORCE_CURRENT_1 | r.FORCE_THERMAL_2)  # fmt: skip
+    assert forces.inputs[r.IN_CURRENT_1] == r.CURRENT_NORMAL
+    assert forces.inputs[r.IN_CURRENT_2] == r.CURRENT_NONE
+    assert forces.inputs[r.IN_MAINS] == 0
+    assert forces.inputs[r.IN_THERMAL_1] == 1, "open in truth: it stays open"
+    assert forces.inputs[r.IN_THERMAL_2] == 1
+    rig.set(force_value=r.FORCE_CURRENT_2 | r.FORCE_MAINS | r.FORCE_THERMAL_1, force_refresh=2)
+    assert forces.inputs[r.IN_CURRENT_1] == r.CURRENT_NONE
+    assert forces.inputs[r.IN_CURRENT_2] == r.CURRENT_NORMAL
+    assert forces.inputs[r.IN_MAINS] == 1
+    assert forces.inputs[r.IN_THERMAL_2] == 0

@@ -1,13 +1,12 @@
-"""A1 to A5: alarms, horn, relay, supply, inspection.  Each test is one claim, in numbers."""
+"""A1 to A3: alarms, horn and alarm relay.  Each test is one claim of the narrative, in numbers."""
 
 import pytest
 from duplexsump.control import alarms
+from duplexsump.control import records as r
 from duplexsump.control import settings as s
 
-from tests.rig import ALARM_PRIORITY, NO_CURRENT, WITH_CURRENT, Rig, ready
-
-NEAR = 0.15
-DAY = 86_400
+from tests.control.clause_bench import DAY, locked, near
+from tests.rig import ALARM_PRIORITY, WITH_CURRENT, ready
 
 HIGH_ALARMS = {
     "high_water", "no_pump", "level_lost", "float_wiring", "not_keeping_up", "pump_1_will_not_stop",
@@ -20,15 +19,7 @@ MEDIUM_ALARMS = {
 }
 
 
-def near(seconds):
-    return pytest.approx(seconds, abs=NEAR)
-
-
-def with_battery(**overrides):
-    return ready(**{"sensing": WITH_CURRENT, "supply_2": s.BATTERY, "duty": s.FIXED, **overrides})
-
-
-# A1 ---------------------------------------------------------------------------------------------
+# A1 ------------------------------------------------------------------------------------------------
 
 
 def test_a1_every_alarm_has_a_priority_a_text_causes_and_what_to_do():
@@ -83,7 +74,27 @@ def test_a1_a_selector_not_in_auto_for_a_day():
     assert rig.active("selector_away")
 
 
-# A2 ---------------------------------------------------------------------------------------------
+@pytest.mark.parametrize("acknowledged", [False, True])
+def test_a1_one_press_ends_the_lockout_and_the_alarm_that_told_it(acknowledged):
+    rig = locked()
+    assert rig.active("pump_1_lockout")
+    if acknowledged:
+        rig.press("silence").run(1)
+        assert rig.alarm("pump_1_lockout") == "acknowledged"
+    rig.press("reset").run(1)
+    assert rig.alarm("pump_1_lockout") == "normal"
+    assert rig.run(120).alarm("pump_1_lockout") == "normal"
+
+
+def test_a1_what_still_holds_stays_active_through_a_reset():
+    rig = locked()
+    rig.fill("lag", "high").run(5)
+    assert rig.active("high_water")
+    rig.press("reset").run(1)
+    assert rig.alarm("high_water") == "unacknowledged"
+
+
+# A2 ------------------------------------------------------------------------------------------------
 
 
 def sounding():
@@ -211,7 +222,7 @@ def test_a2_silence_held_with_an_alarm_tests_nothing():
     assert rig.output("relay") == 1
 
 
-# A3 ---------------------------------------------------------------------------------------------
+# A3 ------------------------------------------------------------------------------------------------
 
 
 def test_a3_the_relay_drops_for_a_high_alarm_and_stays_dropped_while_it_is_unacknowledged():
@@ -240,118 +251,17 @@ def test_a3_a_medium_alarm_leaves_the_relay_alone():
     assert sounding().output("relay") == 1
 
 
-# A4 ---------------------------------------------------------------------------------------------
-
-
-def test_a4_mains_loss_drops_a_mains_pump_at_once_and_is_alarmed_after_ten_seconds():
-    rig = with_battery()
-    rig.fill("off", "lead").run(30)
-    assert rig.pumps_on() == (1, 0)
-    at = rig.t
-    rig.set(mains=0)
-    assert rig.pumps_on()[0] == 0
-    rig.run(30)
-    assert rig.raised("mains_lost") == [near(at + 10)]
-    assert rig.pumps_on() == (0, 1)
-    assert not rig.active("pump_1_fault")
-
-
-def test_a4_a_mains_loss_is_no_fault_of_the_pump():
-    rig = with_battery()
-    rig.fill("off", "lead").run(30)
-    rig.set(mains=0).run(30).set(mains=1).run(60)
-    assert rig.pump_state(1) not in ("retry", "locked")
-    assert rig.pumps_on() == (1, 0)
-
-
-@pytest.mark.parametrize(("wet", "settle"), [((), 15), (("lag", "high"), 5)])
-def test_a4_mains_counts_as_back_after_mains_settle(wet, settle):
-    rig = with_battery(sensing=NO_CURRENT, duty=s.ALTERNATE, supply_2=s.MAINS)
-    rig.set(mains=0).fill("off", "lead", *wet).run(100)
-    at = rig.t
-    rig.set(mains=1).run(40)
-    assert rig.all_starts()[0][0] == near(at + settle)
-
-
-def test_a4_the_primary_is_proved_before_the_battery_pump_stops():
-    rig = with_battery()
-    rig.set(mains=0).fill("off", "lead").run(60)
-    assert rig.pumps_on() == (0, 1)
-    at = rig.t
-    rig.set(mains=1).run(60)
-    assert rig.starts(1, since=at)[0] == near(at + 15)
-    stop = rig.stops(2, since=at)[0]
-    assert stop > rig.starts(1, since=at)[0]
-    assert stop <= rig.starts(1, since=at)[0] + 3 + NEAR
-
-
-def test_a4_a_primary_that_does_not_prove_leaves_the_battery_pump_running():
-    rig = with_battery()
-    rig.set(mains=0).fill("off", "lead").run(60)
-    rig.load[0] = "none"
-    rig.set(mains=1).run(120)
-    assert rig.pumps_on()[1] == 1
-
-
-@pytest.mark.parametrize(("allowed", "running"), [(1, 1), (2, 2)])
-def test_a4_at_most_battery_pumps_on_the_battery(allowed, running):
-    rig = ready(supply_1=s.EITHER, supply_2=s.BATTERY, battery_pumps=allowed)
-    rig.set(mains=0).fill("off", "lead", "lag", "high").run(60)
-    assert sum(rig.pumps_on()) == running
-
-
-def test_a4_mains_loss_with_both_on_an_either_supply_leaves_one():
-    rig = ready(supply_1=s.EITHER, supply_2=s.EITHER)
-    rig.fill("off", "lead", "lag").run(30)
-    assert rig.pumps_on() == (1, 1)
-    rig.set(mains=0)
-    assert sum(rig.pumps_on()) == 1
-
-
-def test_a4_battery_low_on_battery_is_high():
-    rig = with_battery()
-    rig.set(mains=0, battery="low").run(30)
-    assert rig.active("battery_low")
-
-
-def test_a4_a_dead_battery_makes_its_pump_unavailable():
-    rig = with_battery()
-    rig.set(mains=0, battery="dead").fill("off", "lead").run(120)
-    assert rig.pumps_on() == (0, 0)
-    assert rig.active("pump_2_unavailable")
-
-
-def test_a4_with_high_wet_it_runs_to_exhaustion():
-    rig = with_battery()
-    rig.set(mains=0, battery="dead").fill("off", "lead", "lag", "high").run(30)
-    assert rig.pumps_on() == (0, 1)
-
-
-def test_a4_mains_present_without_charging_for_a_day():
-    rig = ready(supply_2=s.BATTERY, charger_fitted=1)
-    rig.set(charger=0).run(DAY - 120)
-    assert not rig.active("charger_failed")
-    rig.run(240)
-    assert rig.active("charger_failed")
-
-
-def test_a4_an_outage_is_no_failed_charger():
-    rig = ready(supply_2=s.BATTERY, charger_fitted=1)
-    rig.set(charger=0, mains=0).run(2 * DAY)
-    assert rig.raised("charger_failed") == []
-
-
-# A5 ---------------------------------------------------------------------------------------------
-
-
-def test_a5_an_inspection_is_due_after_ninety_days_until_one_is_recorded():
-    rig = Rig().run(90 * DAY - 120)
-    assert not rig.active("inspection_due")
-    rig.run(240)
-    assert rig.active("inspection_due")
-    rig.press("silence").run(DAY)
-    assert rig.active("inspection_due")
-    rig.set(command=4).run(1).set(command=0).run(60)
-    assert not rig.active("inspection_due")
-    rig.run(89 * DAY)
-    assert not rig.active("inspection_due")
+def test_a2_a_test_over_the_link_sounds_for_five_seconds_and_only_where_nothing_is_wrong():
+    rig = ready()
+    rig.set(command=r.CMD_TEST)
+    rig.run(0.2)
+    assert (rig.output("horn"), rig.output("beacon"), rig.output("relay")) == (1, 1, 0)
+    rig.run(5.1)
+    assert (rig.output("horn"), rig.output("beacon"), rig.output("relay")) == (0, 0, 1)
+    rig.set(command=0)
+    rig.set(high=1)
+    rig.run(2.0)
+    rig.press("silence")
+    rig.set(command=r.CMD_TEST)
+    rig.run(0.3)
+    assert rig.output("horn") == 0

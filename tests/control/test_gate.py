@@ -3,6 +3,7 @@
 `sumpbench mutants --module gate` puts every mutant of the gate to these claims.  Times in ms.
 """
 
+from duplexsump.control import records as r
 from duplexsump.control import timers as tm
 
 from tests.control.gate_bench import BOTH, FLOOD_OFF, LAG_OFF, MIN_OFF, NONE, PUMP_1, PUMP_2, GateBench, first_on
@@ -355,4 +356,4 @@ def test_a4_a_barred_pump_does_not_take_the_battery_from_the_other():
 
 def test_j4_the_snapshot_fields_are_declared_and_only_the_power_ups_are_retained():
     gate = GateBench()
-    assert gate.gate.FIELDS == (("out", 0, 0, False), ("boots", 0, 0, True))
+    assert gate.gate.FIELDS == (("out", r.STATE, 0, r.AGAIN), ("boots", r.STATE, 0, r.RETAIN))

@@ -1,23 +1,47 @@
-"""L5 to L7: the transmitter, blind pumping and float wiring.  Each test is one claim, in numbers."""
+"""L5 to L7: the transmitter, blind pumping and float wiring.  Each test is one claim of the narrative, in numbers."""
 
 import pytest
 
+from tests.control.clause_bench import near
 from tests.rig import WITH_CURRENT, ready
 
-NEAR = 0.15
+BY_TRANSMITTER = {"transmitter": 1, "fitted": 8, "sensing": WITH_CURRENT}
 TRANSMITTER_ONLY = {"transmitter": 1, "fitted": 8}
 LEVEL = {"empty": 5, "off": 20, "lead": 38, "lag": 43}  # steps of 10 mm: off 150, lead 360, lag 410 mm
 
 
-def near(seconds):
-    return pytest.approx(seconds, abs=NEAR)
+# L5 ------------------------------------------------------------------------------------------------
+
+
+def test_l5_the_virtual_contacts_of_a_failed_transmitter_are_suspect_and_ask_for_nothing():
+    rig = ready(**BY_TRANSMITTER).set(level=45, moved=1)
+    rig.run(10)
+    assert rig.pumps_on() == (1, 1)  # above lag
+    rig.set(transmitter="high").run(3)
+    assert rig.suspects() == {"off", "lead", "lag"}
+    rig.run(36)  # what was running draws down by time (L3), then blind pumping has one at a time
+    assert sum(rig.pumps_on()) <= 1
+    assert rig.active("level_lost")
+
+
+def test_l5_a_transmitter_that_is_good_again_is_believed_again():
+    rig = ready(**BY_TRANSMITTER).set(level=5, moved=1)
+    rig.set(transmitter="low").run(5)
+    assert rig.suspects() == {"off", "lead", "lag"}
+    rig.set(transmitter="ok").run(1)
+    assert rig.suspects() == set()
+
+
+def test_l5_reset_gives_a_frozen_transmitter_another_chance_at_once():
+    rig = ready(**BY_TRANSMITTER).set(level=38, moved=0)
+    rig.run_until(lambda rig: rig.active("transmitter_failed"), 60)
+    rig.set(reset=1).run(0.1)
+    assert not rig.active("transmitter_failed")
+    assert rig.suspects() == set()
 
 
 def by_transmitter(level="empty", **overrides):
     return ready(**{**TRANSMITTER_ONLY, "sensing": WITH_CURRENT, **overrides}).set(level=LEVEL[level], moved=1).run(5)
-
-
-# L5 ---------------------------------------------------------------------------------------------
 
 
 def test_l5_the_transmitters_virtual_contacts_start_and_stop_the_pumps():
@@ -83,18 +107,26 @@ def test_l5_a_float_and_a_transmitter_that_differ_by_more_than_the_gap_are_out_o
     assert rig.active("floats_out_of_sequence")
 
 
-# L6 ---------------------------------------------------------------------------------------------
+# L6 ------------------------------------------------------------------------------------------------
 
 
-def blind_starts(rig, since):
-    return [(t, n) for t, n in rig.all_starts() if t >= since]
+def test_l6_a_level_that_is_found_again_before_the_pump_is_on_starts_no_pump():
+    rig = ready(**BY_TRANSMITTER, min_off=600_000, lag_min_off=600_000, flood_min_off=100_000).set(level=5, moved=1)
+    rig.set(transmitter="low").run(60)  # blind pumping asks, the rest of S1 after power-up still holds
+    assert rig.active("level_lost")
+    assert rig.all_starts() == []
+    rig.set(transmitter="ok").run(1200)
+    assert rig.all_starts() == []
 
 
-def rests(rig, since):
-    """Return the seconds from each stop to the next start of either pump."""
-    starts = blind_starts(rig, since)
-    stops = sorted(rig.stops(1, since) + rig.stops(2, since))
-    return [starts[i + 1][0] - stops[i] for i in range(len(starts) - 1)]
+def test_l6_normal_demand_takes_a_blind_run_over():
+    rig = ready(**BY_TRANSMITTER).set(level=5, moved=1)
+    rig.set(transmitter="low").run(10)
+    assert sum(rig.pumps_on()) == 1
+    rig.set(transmitter="ok", level=45).run(10)
+    assert rig.pumps_on() == (1, 1)
+    rig.set(level=5).run(10)
+    assert rig.pumps_on() == (0, 0)
 
 
 def lost_transmitter(**overrides):
@@ -106,6 +138,17 @@ def lost_transmitter(**overrides):
 def test_l6_a_failed_transmitter_without_floats_is_level_lost():
     rig = lost_transmitter()
     assert rig.active("level_lost")
+
+
+def blind_starts(rig, since):
+    return [(t, n) for t, n in rig.all_starts() if t >= since]
+
+
+def rests(rig, since):
+    """Return the seconds from each stop to the next start of either pump."""
+    starts = blind_starts(rig, since)
+    stops = sorted(rig.stops(1, since) + rig.stops(2, since))
+    return [starts[i + 1][0] - stops[i] for i in range(len(starts) - 1)]
 
 
 def test_l6_without_sensing_every_run_lasts_blind_run_and_the_rests_grow():
@@ -202,7 +245,22 @@ def test_l6_high_wet_and_suspect_with_another_believed_contact_wet_is_no_blind_p
     assert not rig.active("level_lost")
 
 
-# L7 ---------------------------------------------------------------------------------------------
+# L7 ------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(("apart_s", "wired"), [(0.3, True), (1.5, False)])
+def test_l7_without_off_two_floats_must_turn_within_half_a_second(apart_s, wired):
+    rig = ready(sensing=WITH_CURRENT, fitted=14)
+    rig.fill("lead", "lag").run(3)
+    rig.set(lag=0).run(apart_s).set(lead=0).run(3)
+    assert bool(rig.raised("float_wiring")) is wired
+
+
+def test_l7_high_is_on_its_own_pair_of_wires_and_no_part_of_it():
+    rig = ready(sensing=WITH_CURRENT, fitted=10)
+    rig.fill("lead", "high").run(3)
+    rig.set(lead=0, high=0).run(3)
+    assert rig.raised("float_wiring") == []
 
 
 def test_l7_contacts_that_turn_together_and_then_read_alike_are_float_wiring():

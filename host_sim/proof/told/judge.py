@@ -1,0 +1,154 @@
+"""A month held to the table: named in time, at the right priority, the right call made, no more horn than is borne."""
+
+import tomllib
+from dataclasses import dataclass
+from functools import cache
+from importlib import resources
+
+from host_sim import units
+from host_sim.errors import InputError
+from host_sim.proof.told import months
+from host_sim.run import closed_loop
+from host_sim.site.faults import REGISTRY
+from host_sim.site.load import read_site
+
+WEEK_S = 7.0 * months.DAY_S
+HORN_MIN_A_WEEK = 30.0  # of a fault that nobody attends to; high water may sound longer
+MOST_RAISES = 4  # of the alarm that names the fault, in one month: one episode is one alarm
+LOUD = ("high_water",)
+PRIORITIES = ("high", "medium", "low")
+CALLS = ("flood", "service", "none")
+
+
+@dataclass(frozen=True)
+class Row:
+    """What the table promises for a fault; `silent` is the reason why it may say nothing, "" where it may not."""
+
+    faults: tuple
+    houses: tuple
+    seasons: tuple
+    alarms: tuple = ()
+    within_s: float = 0.0
+    priority: str = ""
+    call: str = "none"
+    silent: str = ""
+
+
+@cache
+def table():
+    """Return the rows of told.toml.  Raises InputError naming what is wrong in it."""
+    text = (resources.files("host_sim.proof.told") / "told.toml").read_text(encoding="utf-8")
+    return tuple(_row(number, data) for number, data in enumerate(tomllib.loads(text)["told"], 1))
+
+
+def _row(number, data):
+    where = f"told.toml, row {number}"
+    for name in data["faults"]:
+        if name not in REGISTRY:
+            raise InputError(f'fault "{name}" is in no registry', where)
+    row = Row(tuple(data["faults"]), tuple(data.get("houses", months.HOUSES)),
+              tuple(data.get("seasons", months.SEASONS)), tuple(data.get("alarms", ())),
+              units.read(data["within"], "time") if "within" in data else 0.0, data.get("priority", ""),
+              data.get("call", "none"), data.get("silent", ""))  # fmt: skip
+    if bool(row.silent) == bool(row.alarms):
+        raise InputError("either `alarms` with `within`, `priority` and `call`, or `silent` with a reason", where)
+    if row.alarms and (row.priority not in PRIORITIES or row.call not in CALLS or not row.within_s):
+        raise InputError(f"`within`, `priority` of {PRIORITIES}, `call` of {CALLS} are wanted", where)
+    return row
+
+
+def row_of(fault, house, season):
+    """Return the first Row for a fault in a house and a season.  Raises InputError where the table has none."""
+    for row in table():
+        if fault in row.faults and house in row.houses and season in row.seasons:
+            return row
+    raise InputError(f"no row for {fault} in house {house}, {season} month", "told.toml")
+
+
+def run(seed, number, house, season, fault, control_class=None):
+    """Return the record of one month: a flat dictionary; `broken` lists what was not held, "" where all was."""
+    month = months.draw(seed, number, house, season, fault)
+    site = read_site(month.text, source=f"month {seed}/{number}")
+    trace = closed_loop.run(site) if control_class is None else _run_with(site, control_class)
+    record = {"seed": seed, "number": number, "house": house, "season": season, "fault": fault,
+              **_heard(trace, month), "floor_wet_s": trace.totals.floor_wet_s}  # fmt: skip
+    record["broken"] = "; ".join(_broken(record, trace, month))
+    return record
+
+
+def _run_with(site, control_class):
+    return closed_loop.Night(site, site.seed, control_class(site), list(site.faults)).run(False, None)
+
+
+def _heard(trace, month):
+    first, raises = {}, {}
+    for alarm in trace.alarms:
+        if alarm.raised_s >= month.begins_s:
+            first.setdefault(alarm.name, (alarm.raised_s - month.begins_s, alarm.priority))
+            raises[alarm.name] = raises.get(alarm.name, 0) + 1
+    calls = {name: [span.start_s for span in trace.outputs if span.name == name and span.end_s > month.begins_s]
+             for name in ("relay", "service")}  # fmt: skip
+    after = {name: max(0.0, min(starts) - month.begins_s) if starts else None for name, starts in calls.items()}
+    return {"alarms": first, "raises": raises, "flood_call_s": after["relay"], "service_call_s": after["service"],
+            "horn_min_a_week": horn_minutes(trace)}  # fmt: skip
+
+
+def horn_minutes(trace):
+    """Return the most minutes of horn in any seven days, without those in which an alarm of LOUD stood."""
+    loud = [(a.raised_s, trace.duration_s if a.cleared_s is None else a.cleared_s)
+            for a in trace.alarms if a.name in LOUD]  # fmt: skip
+    horn = [span for span in trace.outputs if span.name == "horn"]
+    heard = [piece for span in horn for piece in _without(span.start_s, span.end_s, loud)]
+    most = 0.0
+    for begin, _end in heard:
+        most = max(most, sum(max(0.0, min(e, begin + WEEK_S) - max(b, begin)) for b, e in heard))
+    return most / 60.0
+
+
+def _without(begin, end, holes):
+    # The pieces of a stretch that lie in no hole.
+    pieces = [(begin, end)]
+    for low, high in holes:
+        pieces = [part for b, e in pieces for part in ((b, min(e, low)), (max(b, high), e)) if part[1] > part[0]]
+    return pieces
+
+
+def _broken(record, trace, month):
+    if record["horn_min_a_week"] > HORN_MIN_A_WEEK:
+        yield f"horn {record['horn_min_a_week']:.0f} min in a week"
+    yield from _floor(record, trace, month)
+    if not month.fault:
+        if record["alarms"]:
+            yield "a healthy month: " + ", ".join(sorted(record["alarms"]))
+        return
+    row = row_of(month.fault, month.house, month.season)
+    if row.silent:
+        return
+    told = {name: record["alarms"][name] for name in row.alarms if name in record["alarms"]}
+    if not told:
+        yield f"never told: {' or '.join(row.alarms)}"
+        return
+    name, (after_s, priority) = min(told.items(), key=lambda item: item[1][0])
+    if after_s > row.within_s:
+        yield f"{name} after {units.show(after_s, 'time')}, {units.show(row.within_s, 'time')} allowed"
+    if priority != row.priority:
+        yield f"{name} is {priority}, {row.priority} promised"
+    if record["raises"][name] > MOST_RAISES:
+        yield f"{name} raised {record['raises'][name]} times"
+    yield from _call(record, row)
+
+
+def _call(record, row):
+    if row.call == "none":
+        return
+    after_s = record[f"{row.call}_call_s"]
+    if after_s is None or after_s > row.within_s + 1.0:
+        yield f"no {row.call} call in time"
+
+
+def _floor(record, trace, month):
+    # Whatever ends in a wet floor is called before it does.
+    wet_s = trace.totals.floor_first_s
+    calls = [record[name] for name in ("flood_call_s", "service_call_s") if record[name] is not None]
+    if wet_s is not None and (not calls or min(calls) + month.begins_s > wet_s):
+        yield f"the floor was wet at {wet_s:.0f} s and nobody had been called"

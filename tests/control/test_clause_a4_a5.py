@@ -1,0 +1,180 @@
+"""A4 and A5: supply and inspection.  Each test is one claim of the narrative, in numbers."""
+
+import pytest
+from duplexsump.control import records as r
+from duplexsump.control import settings as s
+from duplexsump.control.controller import Controller
+
+from tests.control.clause_bench import DAY, NEAR, near
+from tests.rig import NO_CURRENT, WITH_CURRENT, Rig, make_settings, ready
+
+# A4 ------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("primary", [1, 2])
+def test_a4_whichever_is_primary_takes_over_when_the_mains_returns(primary):
+    supplies = {f"supply_{primary}": s.MAINS, f"supply_{3 - primary}": s.BATTERY}
+    rig = ready(sensing=WITH_CURRENT, duty=s.FIXED, primary=primary, **supplies)
+    rig.set(mains=0).fill("off", "lead").run(30)
+    assert rig.pumps_on()[2 - primary] == 1
+    rig.set(mains=1).run(30)
+    assert rig.pumps_on()[primary - 1] == 1
+    assert sum(rig.pumps_on()) == 1
+
+
+def test_a4_a_voltage_that_collapses_at_the_start_makes_the_pump_unavailable():
+    rig = ready(sensing=WITH_CURRENT, supply_2=s.BATTERY, duty=s.FIXED)
+    rig.set(mains=0).fill("off", "lead")
+    assert rig.pumps_on() == (0, 1)
+    rig.set(battery="dead").run(1)
+    assert rig.pumps_on() == (0, 0)
+    rig.set(battery="low").run(300)  # at rest the voltage comes up again, and means nothing
+    assert len(rig.starts(2)) == 1
+    assert rig.active("pump_2_unavailable")
+    rig.set(battery="good").run(70)
+    assert len(rig.starts(2)) == 2
+
+
+def test_a4_a_low_battery_with_the_mains_there_is_no_alarm():
+    rig = ready(supply_2=s.BATTERY)
+    rig.set(battery="low").run(600)
+    assert rig.raised("battery_low") == []
+
+
+def test_a4_without_a_charger_that_reports_there_is_no_charger_alarm():
+    rig = ready(supply_2=s.BATTERY, charger_fitted=0)
+    rig.set(charger=0).run(3 * 86_400)
+    assert rig.raised("charger_failed") == []
+
+
+def with_battery(**overrides):
+    return ready(**{"sensing": WITH_CURRENT, "supply_2": s.BATTERY, "duty": s.FIXED, **overrides})
+
+
+def test_a4_mains_loss_drops_a_mains_pump_at_once_and_is_alarmed_after_ten_seconds():
+    rig = with_battery()
+    rig.fill("off", "lead").run(30)
+    assert rig.pumps_on() == (1, 0)
+    at = rig.t
+    rig.set(mains=0)
+    assert rig.pumps_on()[0] == 0
+    rig.run(30)
+    assert rig.raised("mains_lost") == [near(at + 10)]
+    assert rig.pumps_on() == (0, 1)
+    assert not rig.active("pump_1_fault")
+
+
+def test_a4_a_mains_loss_is_no_fault_of_the_pump():
+    rig = with_battery()
+    rig.fill("off", "lead").run(30)
+    rig.set(mains=0).run(30).set(mains=1).run(60)
+    assert rig.pump_state(1) not in ("retry", "locked")
+    assert rig.pumps_on() == (1, 0)
+
+
+@pytest.mark.parametrize(("wet", "settle"), [((), 15), (("lag", "high"), 5)])
+def test_a4_mains_counts_as_back_after_mains_settle(wet, settle):
+    rig = with_battery(sensing=NO_CURRENT, duty=s.ALTERNATE, supply_2=s.MAINS)
+    rig.set(mains=0).fill("off", "lead", *wet).run(100)
+    at = rig.t
+    rig.set(mains=1).run(40)
+    assert rig.all_starts()[0][0] == near(at + settle)
+
+
+def test_a4_the_primary_is_proved_before_the_battery_pump_stops():
+    rig = with_battery()
+    rig.set(mains=0).fill("off", "lead").run(60)
+    assert rig.pumps_on() == (0, 1)
+    at = rig.t
+    rig.set(mains=1).run(60)
+    assert rig.starts(1, since=at)[0] == near(at + 15)
+    stop = rig.stops(2, since=at)[0]
+    assert stop > rig.starts(1, since=at)[0]
+    assert stop <= rig.starts(1, since=at)[0] + 3 + NEAR
+
+
+def test_a4_a_primary_that_does_not_prove_leaves_the_battery_pump_running():
+    rig = with_battery()
+    rig.set(mains=0).fill("off", "lead").run(60)
+    rig.load[0] = "none"
+    rig.set(mains=1).run(120)
+    assert rig.pumps_on()[1] == 1
+
+
+@pytest.mark.parametrize(("allowed", "running"), [(1, 1), (2, 2)])
+def test_a4_at_most_battery_pumps_on_the_battery(allowed, running):
+    rig = ready(supply_1=s.EITHER, supply_2=s.BATTERY, battery_pumps=allowed)
+    rig.set(mains=0).fill("off", "lead", "lag", "high").run(60)
+    assert sum(rig.pumps_on()) == running
+
+
+def test_a4_mains_loss_with_both_on_an_either_supply_leaves_one():
+    rig = ready(supply_1=s.EITHER, supply_2=s.EITHER)
+    rig.fill("off", "lead", "lag").run(30)
+    assert rig.pumps_on() == (1, 1)
+    rig.set(mains=0)
+    assert sum(rig.pumps_on()) == 1
+
+
+def test_a4_battery_low_on_battery_is_high():
+    rig = with_battery()
+    rig.set(mains=0, battery="low").run(30)
+    assert rig.active("battery_low")
+
+
+def test_a4_a_dead_battery_makes_its_pump_unavailable():
+    rig = with_battery()
+    rig.set(mains=0, battery="dead").fill("off", "lead").run(120)
+    assert rig.pumps_on() == (0, 0)
+    assert rig.active("pump_2_unavailable")
+
+
+def test_a4_with_high_wet_it_runs_to_exhaustion():
+    rig = with_battery()
+    rig.set(mains=0, battery="dead").fill("off", "lead", "lag", "high").run(30)
+    assert rig.pumps_on() == (0, 1)
+
+
+def test_a4_mains_present_without_charging_for_a_day():
+    rig = ready(supply_2=s.BATTERY, charger_fitted=1)
+    rig.set(charger=0).run(DAY - 120)
+    assert not rig.active("charger_failed")
+    rig.run(240)
+    assert rig.active("charger_failed")
+
+
+def test_a4_an_outage_is_no_failed_charger():
+    rig = ready(supply_2=s.BATTERY, charger_fitted=1)
+    rig.set(charger=0, mains=0).run(2 * DAY)
+    assert rig.raised("charger_failed") == []
+
+
+# A5 ------------------------------------------------------------------------------------------------
+
+
+def test_a5_an_inspection_is_due_after_ninety_days_until_one_is_recorded():
+    rig = Rig().run(90 * DAY - 120)
+    assert not rig.active("inspection_due")
+    rig.run(240)
+    assert rig.active("inspection_due")
+    rig.press("silence").run(DAY)
+    assert rig.active("inspection_due")
+    rig.set(command=4).run(1).set(command=0).run(60)
+    assert not rig.active("inspection_due")
+    rig.run(89 * DAY)
+    assert not rig.active("inspection_due")
+
+
+def test_a5_the_inspection_is_awaited_when_it_is_the_nearest_of_the_long_times():
+    c = Controller(make_settings(inspection=1))
+    c.power_up(0)
+    c.inspection_min = 1430
+    inputs = [0] * r.N_INPUTS
+    inputs[r.IN_MAINS] = 1
+    now = 0
+    while now < 600_000:
+        c.step(now, inputs)
+        now = min(c.next_due(now), 700_000)
+    assert now == 600_000, "stepped at the very minute at which the inspection falls due"
+    c.step(now, inputs)
+    assert c.alarms.active[35]

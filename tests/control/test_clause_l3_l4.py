@@ -1,0 +1,203 @@
+"""L3 and L4: stopping by time, and an `off` that stays wet.  Each test is one claim of the narrative, in numbers."""
+
+import pytest
+
+from tests.control.clause_bench import NEAR, near
+from tests.rig import NO_CURRENT, WITH_CURRENT, ready
+
+NO_OFF = {"fitted": 14}
+
+
+# L3 ------------------------------------------------------------------------------------------------
+
+
+def test_l3_without_off_pumping_goes_on_for_pump_down_from_the_lowest_believed_contact():
+    rig = ready(**NO_OFF)
+    rig.set(lead=1).run(5)
+    rig.set(lead=0)
+    dry_at = rig.t + 1.0
+    rig.run(60)
+    assert dry_at + 16.0 - NEAR <= rig.stops(1)[0] <= dry_at + 35.0 + NEAR
+
+
+def one_cycle(rig, refill_s, run_s):
+    """Refill for refill_s with all dry, then lead wet for run_s; return the second of lead's settled fall."""
+    rig.run(refill_s)
+    rig.set(lead=1).run(run_s)
+    rig.set(lead=0)
+    return rig.t + 1.0
+
+
+def test_l3_pump_down_is_stretched_by_last_run_over_last_refill():
+    rig = ready(**NO_OFF)
+    one_cycle(rig, 10, 5)
+    rig.run_until(lambda rig: rig.pumps_on() == (0, 0), 60)
+    # The second cycle is the one to judge: its refill (100 s + debounce) is known.
+    start = rig.t
+    rig.run(99).set(lead=1).run(5)
+    refill = rig.all_starts()[-1][0] - start
+    first_run = rig.stops(1)[0] - rig.starts(1)[0]
+    rig.set(lead=0)
+    dry_at = rig.t + 1.0
+    rig.run(60)
+    stopped = max(rig.stops(1) + rig.stops(2))
+    assert stopped == pytest.approx(dry_at + 16.0 * (1 + first_run / refill), abs=1.0)
+
+
+def test_l3_the_stop_by_time_never_goes_past_blind_run():
+    rig = ready(**NO_OFF)
+    for _ in range(3):
+        dry_at = one_cycle(rig, 3, 30)
+        rig.run_until(lambda rig: rig.pumps_on() == (0, 0), 120)
+        assert max(rig.stops(1) + rig.stops(2)) <= dry_at + 35.0 + NEAR
+
+
+def test_l3_two_running_pumps_use_the_time_up_twice_as_fast():
+    rig = ready(**NO_OFF)
+    rig.fill("lead", "lag").run(5)
+    assert rig.pumps_on() == (1, 1)
+    rig.set(lag=0).run(3).set(lead=0)
+    dry_at = rig.t + 1.0
+    rig.run(60)
+    assert dry_at + 8.0 - NEAR <= rig.stops(1)[0] <= dry_at + 17.5 + NEAR
+
+
+@pytest.mark.parametrize(("wet", "seconds"), [(("lead",), 16), (("lag",), 30)])
+def test_l3_the_lowest_believed_contacts_own_pump_down_counts(wet, seconds):
+    rig = ready(sensing=WITH_CURRENT, pump_down_lag=30_000, pump_down_high=35_000, blind_run=60_000, **NO_OFF)
+    rig.set(selector_2="off")
+    rig.set(**dict.fromkeys(wet, 1)).run(25)
+    assert rig.suspects() == ({"lead"} if "lag" in wet else set())
+    rig.set(**dict.fromkeys(wet, 0))
+    dry_at = rig.t + 1.0
+    rig.run(90)
+    assert rig.stops(1) == [pytest.approx(dry_at + seconds, abs=0.3)]  # the first cycle: no refill is known yet
+
+
+def test_l3_the_time_stands_still_while_no_pump_runs():
+    rig = ready(sensing=WITH_CURRENT, **NO_OFF)
+    rig.set(selector_2="off", lead=1).run(10)
+    rig.set(lead=0).run(6)  # 5 s of the 16 s are used up
+    rig.set(selector_1="off").run(100).set(selector_1="auto")
+    rig.run(60)
+    (_, _), (start, stop) = rig.runs(1)
+    assert stop - start == pytest.approx(16 - 5, abs=0.3)
+
+
+def test_l3_lead_wet_alone_for_blind_run_without_sensing_is_stuck_wet():
+    rig = ready(**NO_OFF)
+    rig.set(lead=1).run(34)
+    assert rig.suspects() == set()
+    rig.run(5)
+    assert rig.suspects() == {"lead"}
+    rig.run(60)
+    assert rig.pumps_on() == (0, 0)
+    assert rig.run_time(1) + rig.run_time(2) <= 2 * 35.0 + 1
+
+
+def test_l3_with_current_sensing_lead_wet_alone_is_not_suspect():
+    rig = ready(sensing=WITH_CURRENT, **NO_OFF)
+    rig.set(lead=1).run(120)
+    assert rig.suspects() == set()
+    assert sum(rig.pumps_on()) == 1
+
+
+def test_l3_lag_wet_with_nothing_moving_for_blind_run_without_sensing_is_stuck_wet():
+    rig = ready(**NO_OFF)
+    rig.fill("lead", "lag").run(5)
+    rig.set(lead=0).run(60)
+    assert "lag" in rig.suspects()
+    rig.run(60)
+    assert rig.pumps_on() == (0, 0)
+
+
+def test_l3_lag_wet_beside_a_wet_high_is_not_suspect_for_standing_still():
+    rig = ready(sensing=NO_CURRENT, fitted=14)
+    rig.fill("lead", "lag", "high").run(300)
+    assert rig.suspects() == set()
+    assert rig.pumps_on() == (1, 1)
+
+
+def test_l3_a_float_that_moves_within_blind_run_is_not_suspect():
+    rig = ready(sensing=NO_CURRENT, fitted=14)
+    for _ in range(4):
+        rig.set(lead=1).run(25)
+        rig.set(lead=0).run(120)
+    assert rig.suspects() == set()
+
+
+# L4 ------------------------------------------------------------------------------------------------
+
+
+def stuck_off_cycle(rig, wait_s=100):
+    """Lead wet for 5 s over a wet off, then dry; return the second of lead's settled fall."""
+    rig.set(lead=1).run(5)
+    rig.set(lead=0)
+    dry_at = rig.t + 1.0
+    rig.run(wait_s)
+    return dry_at
+
+
+def test_l4_off_still_wet_three_pump_downs_after_lead_went_dry_stops_the_pump():
+    rig = ready(sensing=WITH_CURRENT)
+    rig.set(off=1).run(5)
+    dry_at = stuck_off_cycle(rig)
+    assert rig.stops(1) == [near(dry_at + 48.0)]
+    assert rig.suspects() == set()
+
+
+def test_l4_two_such_stops_in_a_row_make_off_suspect():
+    rig = ready(sensing=WITH_CURRENT)
+    rig.set(off=1).run(5)
+    stuck_off_cycle(rig)
+    assert rig.suspects() == set()
+    dry_at = stuck_off_cycle(rig, wait_s=48 + 31)
+    assert rig.suspects() == set()
+    rig.run(2.5)
+    assert rig.suspects() == {"off"}
+    assert rig.raised("floats_out_of_sequence") == [pytest.approx(dry_at + 48 + 32, abs=0.3)]
+
+
+def test_l4_a_provisional_stop_shorter_than_two_pump_downs_does_not_count():
+    rig = ready(sensing=WITH_CURRENT)
+    rig.set(off=1).run(5)
+    for _ in range(6):
+        stuck_off_cycle(rig, wait_s=48 + 20)
+    assert rig.suspects() == set()
+
+
+def test_l4_any_move_of_off_ends_the_test():
+    rig = ready(sensing=WITH_CURRENT)
+    rig.set(off=1).run(5)
+    for _ in range(4):
+        stuck_off_cycle(rig)
+        rig.set(off=0).run(3).set(off=1).run(30)
+    assert rig.suspects() == set()
+
+
+def test_l4_a_suspect_off_is_left_out_and_stops_go_by_time():
+    rig = ready(sensing=WITH_CURRENT)
+    rig.set(off=1).run(5)
+    stuck_off_cycle(rig)
+    stuck_off_cycle(rig)
+    assert rig.suspects() == {"off"}
+    dry_at = stuck_off_cycle(rig)
+    assert dry_at + 16 - NEAR <= max(rig.stops(1) + rig.stops(2)) <= dry_at + 35 + NEAR
+
+
+def test_l4_suspicion_by_evidence_outlives_a_fresh_working_out():
+    rig = ready(sensing=WITH_CURRENT)
+    rig.set(off=1).run(5)
+    stuck_off_cycle(rig)
+    stuck_off_cycle(rig)
+    rig.set(lag=1).run(30)
+    assert {"off", "lead"} <= rig.suspects()
+
+
+def test_l4_each_draw_down_has_its_time_from_the_moment_lead_went_dry():
+    rig = ready(sensing=WITH_CURRENT)
+    rig.fill("off")
+    for _ in range(3):  # lead comes back before the time is up: an honest, slow draw-down
+        rig.set(lead=1).run(10)
+        rig.set(lead=0).run(40)
+    assert rig.stops(1) + rig.stops(2) == []

@@ -1,0 +1,136 @@
+"""R1 and R2: underload and no draw-down.  Each test is one claim of the narrative, in numbers."""
+
+import pytest
+
+from tests.control.clause_bench import NEAR, near, pump_1_only
+from tests.rig import WITH_CURRENT, ready
+
+OUT = ("retry", "locked")
+LEVEL = {"empty": 5, "off": 20, "lead": 38, "lag": 43}
+
+
+# R1 ------------------------------------------------------------------------------------------------
+
+
+def test_r1_underload_with_nothing_wet_from_lead_up_is_an_empty_pit():
+    rig = ready(sensing=WITH_CURRENT)
+    rig.fill("off", "lead").run(10)
+    rig.drain("lead").run(5)
+    rig.load[0] = "under"
+    rig.run(0.1)
+    at = rig.t
+    rig.run(60)
+    assert rig.stops(1) == [near(at + 8.0)]
+    assert rig.suspects() == {"off"}
+    assert rig.starts(2) == []  # no take-over
+    assert rig.pump_state(1) not in OUT
+    assert not rig.active("pump_1_fault")
+
+
+def test_r1_after_an_empty_pit_stops_go_by_time():
+    rig = ready(sensing=WITH_CURRENT)
+    rig.fill("off", "lead").run(10)
+    rig.drain("lead").run(5)
+    rig.load[0] = "under"
+    rig.run(60)
+    rig.load[0] = "normal"
+    rig.set(lead=1).run(10).set(lead=0)
+    dry_at = rig.t + 1.0
+    rig.run(60)
+    assert dry_at + 16 - NEAR <= max(rig.stops(1) + rig.stops(2)) <= dry_at + 35 + NEAR
+
+
+def test_r1_underload_with_lead_wet_is_a_pump_that_does_not_pump():
+    rig = ready(sensing=WITH_CURRENT)
+    rig.load[0] = "under"
+    rig.fill("off", "lead").run(20)
+    assert rig.stops(1) == [pytest.approx(rig.starts(1)[0] + 8.1, abs=0.2)]
+    assert rig.starts(2) == [near(rig.stops(1)[0])]
+    assert rig.pump_state(1) == "retry"
+
+
+def test_r1_a_run_never_loaded_with_off_wet_is_a_pump_that_does_not_pump():
+    rig = ready(sensing=WITH_CURRENT)
+    rig.load[0] = "under"
+    rig.fill("off", "lead")
+    rig.set(lead=0).run(20)  # a wave: lead has gone dry, off is still wet
+    assert rig.pump_state(1) == "retry"
+    assert rig.suspects() == set()
+
+
+def test_r1_the_third_in_a_row_is_a_dry_run_lockout():
+    rig = pump_1_only()
+    rig.load[0] = "under"
+    rig.fill("off", "lead").run(2 * 3600)
+    assert len(rig.starts(1)) == 3
+    assert rig.pump_state(1) == "locked"
+
+
+def test_r1_both_pumps_underloading_in_one_demand_mean_an_empty_pit():
+    rig = ready(sensing=WITH_CURRENT)
+    rig.load = ["under", "under"]
+    rig.fill("off", "lead").run(60)
+    assert rig.pump_state(1) not in OUT
+    assert rig.pump_state(2) not in OUT
+    assert rig.suspects() == {"off", "lead"}
+    assert rig.pumps_on() == (0, 0)
+
+
+def test_r1_trips_that_are_taken_back_are_not_counted():
+    rig = ready(sensing=WITH_CURRENT)
+    rig.load = ["under", "under"]
+    rig.fill("off", "lead").run(60)
+    assert (rig.c.pumps[0].trips, rig.c.pumps[1].trips) == (0, 0)
+    assert (rig.c.pumps[0].failures, rig.c.pumps[1].failures) == (0, 0)
+
+
+@pytest.mark.parametrize("contact", ["lead", "lag", "high"])
+def test_r1_a_trip_goes_with_the_contact_that_vouched_for_the_water(contact):
+    rig = ready(sensing=WITH_CURRENT, sequence_time=15_000)
+    rig.fill("off", "lead").run(20)  # an honest run, so that a fall is the last edge
+    rig.drain("lead", "off").run(70)
+    rig.load = ["under", "normal"]
+    turn = 3 - rig.all_starts()[-1][1]
+    rig.load = ["under", "normal"] if turn == 1 else ["normal", "under"]
+    rig.set(**{contact: 1}).run(11)
+    assert rig.pump_state(turn) == "retry"
+    rig.run(12)
+    assert contact in rig.suspects() or rig.suspects() == {"off"}
+    if contact in rig.suspects():
+        assert rig.pump_state(turn) != "retry"
+
+
+def test_r1_a_trip_of_an_earlier_demand_does_not_make_the_pit_empty():
+    rig = ready(sensing=WITH_CURRENT)
+    rig.load = ["under", "normal"]
+    rig.fill("off", "lead").run(30)
+    rig.drain("lead", "off").run(70)
+    rig.set(selector_1="off")  # pump 1 is away; the next lead underloads alone
+    rig.load = ["normal", "under"]
+    rig.fill("off", "lead").run(30)
+    assert rig.pump_state(2) == "retry"
+    assert rig.suspects() == set()
+
+
+# R2 ------------------------------------------------------------------------------------------------
+
+
+def test_r2_no_fall_for_no_draw_down_starts_the_other_too():
+    rig = ready(sensing=WITH_CURRENT, transmitter=1, fitted=8).set(level=LEVEL["lead"], moved=1)
+    rig.run(299)
+    started = rig.all_starts()[0][0]
+    assert sum(rig.pumps_on()) == 1
+    rig.run(10)
+    assert rig.pumps_on() == (1, 1)
+    assert rig.all_starts()[1][0] == pytest.approx(started + 300, abs=3)
+    assert rig.active("not_keeping_up")
+    assert not rig.active("pump_1_fault")
+    assert not rig.active("pump_2_fault")
+
+
+def test_r2_a_falling_level_is_a_draw_down():
+    rig = ready(sensing=WITH_CURRENT, transmitter=1, fitted=8, max_run=7_200_000).set(level=40, moved=1)
+    for level in (40, 39, 38, 37, 36):
+        rig.set(level=level).run(280)
+    assert sum(rig.pumps_on()) == 1
+    assert len(rig.all_starts()) == 1
