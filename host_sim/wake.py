@@ -198,6 +198,8 @@ def _battery_time(plant, piece, now, edges):
     end = plant.volts(piece, piece.t1)
     if low <= end < high:
         return inf
+    if end <= 0.0:
+        return max(piece.t0, now)  # it bends where it comes to nothing: look at every tick
     edge = low if end < low else high
     return max(now, piece.t0) + (piece.t1 - max(now, piece.t0)) * (edge - start) / (end - start)
 

@@ -129,8 +129,7 @@ def the_mapping(screen, path, mapping, ask):
 def _journals(screen, path, site, was, settings, module, changes, sweep, tries, units, out):
     journals = _board(path) if Path(path).is_dir() else [sources.journal(path)]
     plan = the_site(site) if site is not None else None
-    board = Path(path).is_dir()
-    results = [_replay(screen, journal, findings, plan, settings, module, board) for journal, findings in journals]
+    results = [_replay(screen, journal, findings, plan, settings, module) for journal, findings in journals]
     # Of several sets of settings one may have lasted a moment only; together they must have moved a pump.
     code = 1 if any(differs for differs, _ in results) or not any(ran for _, ran in results) else 0
     if code and not any(differs for differs, _ in results):
@@ -166,7 +165,7 @@ def _board(folder):
     return [(journal, []) for journal in journals]
 
 
-def _replay(screen, journal, findings, plan, settings, module, board):
+def _replay(screen, journal, findings, plan, settings, module):
     # Returns (whether it differs, whether anything was compared in which a pump ran).
     from host_sim.journal import firmware_checksum
     from host_sim.replay import exact, whatif
@@ -179,7 +178,7 @@ def _replay(screen, journal, findings, plan, settings, module, board):
             _override(values, text)
     else:
         values = whatif.settings_of(plan, settings) if settings else None
-    if not board and journal.checksum != firmware_checksum():
+    if journal.checksum != firmware_checksum():
         screen.print(Text(f"The journal was written by firmware {journal.checksum:08x}; this one is "
                           f"{firmware_checksum():08x}.", style="dim"))  # fmt: skip
     if values is None and module is None:
