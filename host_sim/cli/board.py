@@ -154,6 +154,7 @@ def journal(
 ):
     """Download the journal of a board, list its events, and replay it bit for bit through the controller here."""
     from host_sim.board import readback
+    from host_sim.run.journal import firmware_checksum
 
     with _client(port, framing, unit) as client:
         data = readback.fetch(client)
@@ -164,6 +165,8 @@ def journal(
         for now, name, value, text in segment.events:
             print(f"  {now / 1000:.1f} s: {name} {value} {text}".rstrip())
     found = readback.replay(segments)
+    for number, checksum in found.foreign.items():
+        print(f"segment {number} was written by firmware {checksum:08x}; this one is {firmware_checksum():08x}")
     for line in found.differences[:20]:
         print(f"  differs: {line}")
     same = "bit for bit the same" if not found.differences else f"{len(found.differences)} differences"

@@ -28,10 +28,10 @@ def depth_rate(battery, amps, share, charge_amps, efficiency):
 
 
 def volts(battery, depth, amps, share, charging):
-    """Return the terminal voltage at a depth of discharge under a load; charging raises it at rest."""
+    """Return the terminal voltage, never below 0, at a depth of discharge under a load; charging raises it at rest."""
     if depth >= 1.0 and amps > 0.0:
         return battery.empty_v * COLLAPSED
     rest = battery.full_v - (battery.full_v - battery.empty_v) * depth
     if charging and amps <= 0.0:
         return rest + CHARGING_V
-    return rest - amps * battery.resistance_ohm / share
+    return max(0.0, rest - amps * battery.resistance_ohm / share)

@@ -198,6 +198,8 @@ def _battery_time(plant, segment, now, edges):
     end = plant.volts(segment, segment.t1)
     if low <= end < high:
         return inf
+    if end <= 0.0:
+        return max(segment.t0, now)  # it bends where it comes to nothing: look at every tick
     edge = low if end < low else high
     return max(now, segment.t0) + (segment.t1 - max(now, segment.t0)) * (edge - start) / (end - start)
 

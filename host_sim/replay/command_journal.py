@@ -24,7 +24,7 @@ def replay_all(screen, path, plan, settings, module):
     """
     board = Path(path).is_dir()
     journals = _segments(path) if board else [sources.journal(path)]
-    results = [_replay(screen, journal, issues, plan, settings, module, board) for journal, issues in journals]
+    results = [_replay(screen, journal, issues, plan, settings, module) for journal, issues in journals]
     # Of several sets of settings one may have lasted a moment only; together they must have moved a pump.
     differs, ran = any(differs for differs, _ in results), any(ran for _, ran in results)
     if not differs and not ran:
@@ -53,7 +53,7 @@ def _segments(folder):
     return [(journal, []) for journal in journals]
 
 
-def _replay(screen, journal, issues, plan, settings, module, board):
+def _replay(screen, journal, issues, plan, settings, module):
     # Returns (whether it differs, whether anything was compared in which a pump ran).
     for issue in issues:
         screen.print(Text(f"{issue.count} {issue.text}", style="bold"))
@@ -63,7 +63,7 @@ def _replay(screen, journal, issues, plan, settings, module, board):
             _override(values, text)
     else:
         values = whatif.settings_of(plan, settings) if settings else None
-    if not board and journal.checksum != firmware_checksum():
+    if journal.checksum != firmware_checksum():
         screen.print(Text(f"The journal was written by firmware {journal.checksum:08x}; this one is "
                           f"{firmware_checksum():08x}.", style="dim"))  # fmt: skip
     if values is None and module is None:

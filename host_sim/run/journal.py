@@ -1,30 +1,28 @@
 """The journal of a run: what crossed into and out of the core, on change, as JSON lines.
 
-The first line is a header (format, settings, checksum of the firmware's
-control part, seed).  Every further line is one record: the instant in
+The first line is a header (format, settings, checksum of the firmware,
+seed).  Every further line is one record: the instant in
 milliseconds since the start, the input record after the step, the outputs.
 A line with "power" is a power-up of the controller (with its snapshot) or a
 power-down; replay can start at any "up".
 """
 
+import functools
 import json
-import zlib
 from dataclasses import dataclass, field
 from importlib import resources
 from pathlib import Path
+
+from duplexsump.station import checksum
 
 FORMAT = "sumpbench-journal"
 VERSION = 2  # version 1 had "kept" for "retained"
 
 
+@functools.cache
 def firmware_checksum():
-    """Return the CRC-32 over the sources of the control part, names in order."""
-    crc = 0
-    folder = resources.files("duplexsump.control")
-    for item in sorted(folder.iterdir(), key=lambda item: item.name):
-        if item.name.endswith(".py"):
-            crc = zlib.crc32(item.read_bytes(), zlib.crc32(item.name.encode(), crc))
-    return crc
+    """Return the CRC-32 over the firmware's sources: what a board with this firmware tells (`station.checksum`)."""
+    return checksum.firmware_checksum(str(resources.files("duplexsump")))
 
 
 @dataclass

@@ -15,7 +15,7 @@ from host_sim.board.client import Client, RefusedError
 from host_sim.board.virtual import FIRMWARE, VirtualBoard
 from host_sim.errors import InputError
 from host_sim.replay import exact
-from host_sim.run.journal import Life, Record, read_journal
+from host_sim.run.journal import Life, Record, firmware_checksum, read_journal
 from tests.micropython.places import ROOT
 from tests.micropython.virtual_rig import PATIENCE_S, pit, ready, told, values, wait_for
 
@@ -145,7 +145,9 @@ def test_deployment_updates_a_running_board_and_keeps_what_is_its_own(tmp_path):
         after = work.deploy(board.port, "posix", FIRMWARE, tmp_path / "build", say=said.append)
         segments = read_back(board)
         code, words = sumpbench("deploy", "--port", board.port, "--board", "pico")
-    assert after["firmware"] != before["firmware"], "compiled files have another checksum"
+    assert after["firmware"] == before["firmware"] == firmware_checksum(), "sources, compiled files and the PC agree"
+    assert {segment.checksum for segment in segments} == {firmware_checksum()}
+    assert readback.replay(segments).foreign == {}
     assert after["settings_sequence"] == before["settings_sequence"] == 1
     assert board.causes[:3] == [0, 2, 2]
     assert [segment.life for segment in segments][-1] == 3

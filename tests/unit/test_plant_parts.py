@@ -5,10 +5,13 @@ from dataclasses import replace
 from importlib.util import find_spec
 
 import pytest
+from duplexsump.control.records import IN_BATTERY
 
 from host_sim.benchmark import speed
 from host_sim.errors import InputError
+from host_sim.plant import battery as batteries
 from host_sim.plant import inflow, noise, storm, water_table
+from host_sim.plant.equipment import Battery
 from host_sim.run import closed_loop
 from host_sim.run.journal import Life, firmware_checksum, read_journal
 from host_sim.site import faults
@@ -313,3 +316,22 @@ def test_every_pair_of_hydraulic_faults_can_be_run():
     for i, one in enumerate(names):
         trace = night(where, [one, names[(i * 7 + 3) % len(names)], "pump2-check-missing"])
         assert trace.totals.balance_relative < 1e-9
+
+
+def test_a_battery_never_shows_less_than_nothing():
+    # An invented battery of 1 ohm under 20 A: by resistance alone it would show -8 V.
+    cell = Battery(360_000.0, resistance_ohm=1.0)
+    assert batteries.volts(cell, 0.5, 20.0, 1.0, False) == 0.0
+    assert batteries.volts(cell, 0.5, 2.0, 1.0, False) == pytest.approx(12.05 - 2.0)
+
+
+def test_a_feeble_battery_reads_nothing_and_skipping_sees_it_when_ticking_does():
+    words = BATTERY.replace("peukert = 1.2", 'peukert = 1.2, resistance = "1 ohm"')
+    bench = Still(site(more=words), ["mains-lost"]).after(60.0)
+    assert bench.raw[IN_BATTERY] > 12_000
+    assert bench.command(0, 1).after(10.0).raw[IN_BATTERY] == 0
+    # A load under which the rest of the voltage wears away within the night: 12.1 V lost of 12.7 at first.
+    words = BATTERY.replace("peukert = 1.2", 'peukert = 1.2, resistance = "0.6 ohm", discharged = "40 %"')
+    runs = [night(site(more=words), ["mains-lost@3min"], ticking=ticking) for ticking in (False, True)]
+    assert runs[0].journal.records == runs[1].journal.records
+    assert min(runs[0].battery_v) >= 0.0

@@ -123,7 +123,7 @@ def settings_files(values):
 
 
 def firmware_files(source):
-    """Return what a Pico holds after a deployment of the firmware below `source`: compiled modules, boot.py, main.py.
+    """Return what a Pico holds after a deployment of the firmware below `source`: a build, boot.py, main.py.
 
     Raises InputError when mpy-cross is missing or refuses a file.
     """
@@ -132,6 +132,6 @@ def firmware_files(source):
         files["/" + name] = (Path(source) / name).read_bytes()
     with tempfile.TemporaryDirectory() as folder:
         compile_firmware(source, folder, "pico")
-        for path in sorted(Path(folder).rglob("*.mpy")):
+        for path in sorted(path for path in Path(folder).rglob("*") if path.is_file()):
             files["/lib/duplexsump/" + path.relative_to(folder).as_posix()] = path.read_bytes()
     return files
