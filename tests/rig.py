@@ -72,6 +72,7 @@ class Rig:
         self.steps = 0
         self.outputs = [0] * records.N_OUTPUTS
         self.alarm_states = ["normal"] * len(alarms.TABLE)
+        self.alarm_numbers = []  # the same as the core has them: what has not changed needs no words
         self.boot_ms = 0
         if boot:
             self.power_up(retained)
@@ -239,6 +240,9 @@ class Rig:
                 self.outputs[place] = out[place]
 
     def _note_alarms(self):
+        if self.c.alarms.state == self.alarm_numbers:
+            return
+        self.alarm_numbers = list(self.c.alarms.state)
         for place, row in enumerate(alarms.TABLE):
             state = alarms.STATES[self.c.alarms.state[place]]
             if state != self.alarm_states[place]:

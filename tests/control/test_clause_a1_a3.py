@@ -265,3 +265,18 @@ def test_a2_a_test_over_the_link_sounds_for_five_seconds_and_only_where_nothing_
     rig.set(command=r.CMD_TEST)
     rig.run(0.3)
     assert rig.output("horn") == 0
+
+
+def test_a1_the_status_light_shines_with_no_alarm_of_any_kind_and_both_pumps_available():
+    rig = ready()
+    assert rig.output("light") == 1
+    for n in (1, 2):
+        rig.set(**{f"selector_{n}": "off"}).run(5)
+        assert rig.active_alarms() == [], "not in AUTO is told after 30 min"
+        assert rig.output("light") == 0
+        rig.set(**{f"selector_{n}": "auto"}).run(5)
+        assert rig.output("light") == 1
+    rig.fill("off", "lead", "lag").run(1)
+    assert rig.active_alarms() == ["lag_reached"]
+    assert rig.c.pair.available == 3
+    assert rig.output("light") == 0

@@ -64,6 +64,15 @@ def test_a4_mains_loss_drops_a_mains_pump_at_once_and_is_alarmed_after_ten_secon
     assert not rig.active("pump_1_fault")
 
 
+@pytest.mark.parametrize("n", [1, 2])
+def test_a4_a_mains_loss_drops_the_output_within_min_run_as_well(n):
+    rig = ready().set(**{f"selector_{3 - n}": "off"})
+    rig.fill("off").set(lead=1).run(2)
+    assert rig.pumps_on()[n - 1] == 1
+    rig.set(mains=0)
+    assert rig.pumps_on() == (0, 0)
+
+
 def test_a4_a_mains_loss_is_no_fault_of_the_pump():
     rig = with_battery()
     rig.fill("off", "lead").run(30)

@@ -118,6 +118,24 @@ def test_d2_a_resting_pump_is_skipped_at_once():
     rig.drain("lead", "off").run(5)
 
 
+@pytest.mark.parametrize("primary", [1, 2])
+def test_d2_of_two_that_start_together_the_lead_is_first(primary):
+    rig = ready(duty=s.FIXED, primary=primary)
+    assert cycle(rig) == primary  # with alternate duty it would be the other's turn now
+    at = rig.t
+    rig.set(high=1).run(30)
+    assert [n for t, n in rig.all_starts() if t >= at] == [primary, 3 - primary]
+
+
+def test_d2_where_nobody_leads_the_one_whose_turn_it_is_starts_first():
+    for cycles in (1, 2):
+        rig = ready()
+        last = [cycle(rig) for _ in range(cycles)][-1]
+        at = rig.t
+        rig.set(selector_1="hand", selector_2="hand").run(30)
+        assert [n for t, n in rig.all_starts() if t >= at] == [3 - last, last]
+
+
 # D3 ------------------------------------------------------------------------------------------------
 
 
@@ -236,6 +254,24 @@ def test_d6_a_lead_that_twice_running_lets_the_level_reach_lag_is_suspect_and_th
     assert [cycle(rig) for _ in range(4)] == [3 - weak] * 4
 
 
+def test_d6_leads_that_never_see_lag_make_no_suspect():
+    rig = ready()
+    for _ in range(6):
+        cycle(rig)
+    assert rig.c.pair.lag_leads == [0, 0]
+    assert rig.raised("pump_1_suspect") + rig.raised("pump_2_suspect") == []
+
+
+def test_d6_lag_that_is_believed_again_by_a_reset_has_not_turned_wet_then():
+    rig = ready().set(lag=1).run(25).fill("off", gap_s=3)
+    rig.run_until(lambda rig: rig.suspects() == {"lag"}, 200)
+    rig.set(lead=1).run(20)
+    rig.press("reset").run(20)
+    assert rig.suspects() == set()
+    rig.drain("lag", "lead", "off").run(10)
+    assert rig.c.pair.lag_leads == [0, 0]
+
+
 def test_d6_a_good_lead_in_between_clears_the_count():
     rig = ready()
     weak = cycle_to_lag(rig)
@@ -319,6 +355,40 @@ def test_d7_an_exercise_without_normal_current_has_failed(band):
     rig.fill("off").run(7 * DAY + 300)
     assert rig.active("pump_2_exercise_failed")
     assert not rig.active("pump_1_exercise_failed")
+
+
+@pytest.mark.parametrize("moved", [0, 1])
+def test_d7_an_exercise_by_which_the_level_did_not_fall_has_failed_where_that_can_be_measured(moved):
+    rig = ready(sensing=WITH_CURRENT, transmitter=1, fitted=8)
+    rig.set(level=20, moved=1).run(7 * DAY - 200)
+    rig.set(moved=moved).run(400)
+    assert {n for _, n in rig.all_starts()} == {1, 2}
+    assert [rig.active(f"pump_{n}_exercise_failed") for n in (1, 2)] == [not moved] * 2
+
+
+@pytest.mark.parametrize("n", [1, 2])
+def test_d7_a_reset_takes_a_failed_exercise_as_seen_to(n):
+    rig = ready(sensing=WITH_CURRENT)
+    rig.load[n - 1] = "under"
+    rig.fill("off").run(7 * DAY + 300)
+    assert rig.active(f"pump_{n}_exercise_failed")
+    rig.press("reset").run(1)
+    assert [rig.active(f"pump_{k}_exercise_failed") for k in (1, 2)] == [False, False]
+
+
+def test_d7_no_exercise_while_the_level_is_lost():
+    rig = ready(sensing=WITH_CURRENT).set(selector_2="off").fill("off")
+    rig.load = ["under", "under"]
+    rig.set(lead=1, lag=1).run(3600)  # one wire: blind runs, resting longer and longer; off is believed wet
+    assert rig.active("level_lost")
+    rig.run(7 * DAY)  # in which pump 2 never ran
+    rig.run_until(lambda rig: rig.pumps_on() == (1, 0), 3600).run_until(lambda rig: rig.pumps_on() == (0, 0), 60)
+    rig.set(selector_1="off", selector_2="auto")
+    at = rig.t
+    rig.run(4 * 3600)
+    runs = rig.runs(2, since=at)
+    assert len(runs) in (7, 8), "one every half an hour and no other"
+    assert rig.c.exercise.tried == [0, 0]
 
 
 def test_d7_off_dry_for_thirty_days_asks_for_water_and_a_test():

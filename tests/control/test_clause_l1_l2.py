@@ -76,6 +76,18 @@ def test_l1_the_step_writes_the_limited_contacts_back_into_its_input_record():
     assert rig.scratch[r.IN_CHATTER] == 0
 
 
+def test_l1_a_contact_that_is_wet_at_power_up_has_not_changed():
+    rig = Rig(boot=False)
+    rig.apply({"lead": 1})
+    rig.power_up()
+    for _ in range(2):
+        rig.run(0.5).set(lead=0).run(0.5).set(lead=1)
+    rig.run(0.5).set(lead=0).run(0.5)
+    assert rig.scratch[r.IN_CHATTER] == 0, "five changes are none too many"
+    rig.set(lead=1)
+    assert rig.scratch[r.IN_CHATTER] == r.LEAD
+
+
 # L2 ------------------------------------------------------------------------------------------------
 
 

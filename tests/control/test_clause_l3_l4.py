@@ -126,6 +126,17 @@ def test_l3_a_float_that_moves_within_blind_run_is_not_suspect():
     assert rig.suspects() == set()
 
 
+@pytest.mark.parametrize(("selectors", "pumps"), [
+    (("auto", "off"), (1, 0)), (("off", "auto"), (0, 1)), (("auto", "auto"), (1, 1)), (("off", "off"), (0, 0)),
+])  # fmt: skip
+def test_l3_the_run_of_a_demand_is_the_time_of_each_pump_that_ran(selectors, pumps):
+    rig = ready().set(selector_1=selectors[0], selector_2=selectors[1])
+    rig.fill("off", "lead", "lag").run(60)
+    assert rig.pumps_on() == pumps
+    rig.step()
+    assert rig.c.demand.run_ms == round(1000 * (rig.run_time(1) + rig.run_time(2)))
+
+
 # L4 ------------------------------------------------------------------------------------------------
 
 

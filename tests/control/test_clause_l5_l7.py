@@ -3,7 +3,7 @@
 import pytest
 
 from tests.control.clause_bench import near
-from tests.rig import WITH_CURRENT, ready
+from tests.rig import WITH_CURRENT, Rig, ready
 
 BY_TRANSMITTER = {"transmitter": 1, "fitted": 8, "sensing": WITH_CURRENT}
 TRANSMITTER_ONLY = {"transmitter": 1, "fitted": 8}
@@ -80,6 +80,23 @@ def test_l5_no_movement_over_a_start_and_thirty_seconds_of_proved_running_is_a_f
     proved = rig.all_starts()[0][0]
     rig.run_until(lambda rig: rig.active("transmitter_failed"), 60)
     assert rig.t == pytest.approx(proved + 30, abs=1.0)
+
+
+@pytest.mark.parametrize("n", [1, 2])
+def test_l5_either_pump_that_is_proved_running_must_move_the_level(n):
+    rig = by_transmitter().set(**{f"selector_{3 - n}": "off"})
+    rig.set(level=LEVEL["lead"], moved=0).run(2)
+    assert rig.starts(n) != []
+    rig.run(31)
+    assert rig.active("transmitter_failed")
+
+
+def test_l5_pumps_that_were_never_proved_running_prove_nothing_about_the_transmitter():
+    rig = by_transmitter()
+    rig.load = ["none", "none"]
+    rig.set(level=LEVEL["lead"], moved=0).run(120)
+    assert {n for _, n in rig.all_starts()} == {1, 2}
+    assert rig.raised("transmitter_failed") == []
 
 
 def test_l5_a_level_that_moved_is_a_working_transmitter():
@@ -194,11 +211,53 @@ def test_l6_underload_ends_a_blind_run():
 
 def test_l6_a_loaded_current_extends_a_blind_run():
     rig = lost_transmitter()
-    rig.run(120)
-    assert sum(rig.pumps_on()) == 1
+    since = rig.t - 1
+    for k in range(2):  # each pump once
+        rig.load = ["normal", "normal"]
+        rig.run_until(lambda rig: sum(rig.pumps_on()) == 1, 120)
+        rig.run(120)
+        assert len(blind_starts(rig, since)) == k + 1
+        assert sum(rig.pumps_on()) == 1, "far longer than blind_run"
+        rig.load = ["under", "under"]
+        rig.run(10)
+        assert rig.pumps_on() == (0, 0)
+    assert {n for _, n in blind_starts(rig, since)} == {1, 2}
+
+
+@pytest.mark.parametrize("elsewhere", ["none", "normal"])
+def test_l6_a_run_whose_own_current_is_no_load_when_blind_run_is_over_ends_then(elsewhere):
+    rig = lost_transmitter()
+    for _ in range(2):
+        rig.run_until(lambda rig: sum(rig.pumps_on()) == 1, 120)
+        began, n = rig.t, rig.pumps_on().index(1)
+        rig.run(33)
+        rig.load[n], rig.weld[1 - n] = "under", elsewhere  # the current of a pump that is off is not this run's load
+        rig.run(1)
+        rig.weld[1 - n] = elsewhere
+        rig.run_until(lambda rig: rig.pumps_on() == (0, 0), 10)
+        assert rig.t - began == near(35)
+        rig.load, rig.weld = ["normal", "normal"], ["none", "none"]
+
+
+def test_l6_a_blind_run_that_underloads_is_no_fault_of_the_pump():
+    rig = ready(sensing=WITH_CURRENT).fill("off")
     rig.load = ["under", "under"]
-    rig.run(10)
-    assert rig.pumps_on() == (0, 0)
+    rig.set(lead=1, lag=1).run(3600)  # one wire: off is believed wet, and the runs were never loaded
+    assert rig.active("level_lost")
+    assert len(rig.all_starts()) > 3
+    assert {rig.pump_state(n) for n in (1, 2)} <= {"idle", "starting", "running"}
+    assert [each.trips for each in rig.c.pumps] == [0, 0]
+
+
+def test_l6_a_blind_run_begins_with_the_pump_and_not_before_it_may_start():
+    rig = Rig(boot=False, sensing=WITH_CURRENT, boot_hold=30_000)
+    rig.apply({"high": 1})
+    rig.power_up()
+    rig.load = ["normal", "normal"]
+    rig.run_until(lambda rig: rig.active("level_lost"), 25)
+    rig.run(60 - rig.t)
+    assert rig.all_starts()[0][0] == near(30)
+    assert sum(rig.pumps_on()) == 1
 
 
 def test_l6_a_run_that_stays_loaded_for_blind_run_ends_the_growth():

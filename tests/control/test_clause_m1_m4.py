@@ -113,6 +113,16 @@ def test_m1_not_in_auto_for_thirty_minutes_is_a_low_alarm():
     assert rig.active("not_in_auto")
 
 
+@pytest.mark.parametrize("n", [1, 2])
+def test_m1_underload_ends_the_hand_run_of_its_own_pump_alone(n):
+    rig = ready(sensing=WITH_CURRENT)
+    rig.set(selector_1="hand", selector_2="hand").run(10)
+    assert rig.pumps_on() == (1, 1)
+    rig.load[n - 1] = "under"
+    rig.run(12)
+    assert rig.pumps_on() == ((0, 1) if n == 1 else (1, 0))
+
+
 # M2 ------------------------------------------------------------------------------------------------
 
 
@@ -158,6 +168,16 @@ def test_m2_a_real_high_cancels_all_forces():
     assert rig.pumps_on() == (1, 1)
     assert rig.active("high_water")
     assert not rig.active("inputs_forced")
+
+
+def test_m2_what_the_link_asked_for_before_a_power_up_is_asked_for_anew_or_not_at_all():
+    rig = Rig(boot=False)
+    rig.apply({"jumper": 1, "force_mask": r.FORCE_LAG, "force_value": r.FORCE_LAG, "force_refresh": 7})
+    rig.power_up()
+    rig.run(5)
+    assert not rig.active("inputs_forced")
+    rig.set(force_refresh=8).run(0.2)
+    assert rig.active("inputs_forced")
 
 
 def test_m2_outputs_cannot_be_forced_past_the_gate():

@@ -184,6 +184,18 @@ def test_r3_no_try_is_owed_once_the_water_is_down():
     assert [t for t, _ in rig.all_starts() if t > since] == []
 
 
+@pytest.mark.parametrize("n", [1, 2])
+def test_r3_a_pump_that_will_not_stop_is_passed_over(n):
+    rig = both_dead()
+    rig.weld[n - 1] = "normal"
+    rig.run(5)
+    assert rig.active(f"pump_{n}_will_not_stop")
+    at = rig.t
+    rig.set(high=1).run(400)
+    assert len(rig.starts(3 - n, since=at)) >= 3
+    assert rig.starts(n, since=at) == []
+
+
 # R4 ------------------------------------------------------------------------------------------------
 
 
@@ -289,3 +301,45 @@ def test_r4_the_alarm_of_a_lockout_that_ended_by_itself_stays_latched():
     assert rig.active("pump_1_lockout")
     rig.set(lead=0).run(30).set(lead=1).run(60)
     assert rig.alarm("pump_1_lockout") == "latched"
+
+
+@pytest.mark.parametrize("n", [1, 2])
+def test_r4_the_selector_ends_the_lockout_of_its_own_pump(n):
+    rig = ready(sensing=WITH_CURRENT, retries=1)
+    rig.load = ["none", "none"]
+    rig.fill("off", "lead").run(20)
+    assert [rig.pump_state(k) for k in (1, 2)] == ["locked", "locked"]
+    rig.set(**{f"selector_{n}": "off"}).run(1).set(**{f"selector_{n}": "auto"})
+    assert rig.pump_state(n) in ("idle", "starting")
+    assert rig.pump_state(3 - n) == "locked"
+
+
+def test_r4_a_reset_in_the_middle_of_a_try_ends_the_lockout_for_good():
+    rig = locked()
+    rig.fill("lag", "high").run_until(lambda rig: rig.pumps_on() == (1, 0), 120)
+    rig.run(2).press("reset")
+    rig.drain("high", "lag", "lead", "off").run(5)
+    assert rig.pumps_on() == (0, 0)
+    assert rig.pump_state(1) == "idle", "the try had not stayed loaded for dry_run"
+
+
+def test_r4_a_reset_ends_the_rest_after_a_trip():
+    rig = pump_1_only()
+    rig.load[0] = "none"
+    rig.fill("off", "lead").run(10)
+    assert rig.pump_state(1) == "retry"
+    rig.load[0] = "normal"
+    rig.press("reset").run(70)
+    assert rig.pump_state(1) == "running"
+
+
+def test_r4_a_reset_forgets_the_failures_that_were_counted():
+    rig = pump_1_only(retries=2)
+    rig.load[0] = "none"
+    rig.fill("off", "lead").run(10)
+    rig.drain("lead", "off").run(700)
+    assert (rig.pump_state(1), rig.c.pumps[0].failures) == ("idle", 1)
+    rig.press("reset").run(1)
+    assert [each.failures for each in rig.c.pumps] == [0, 0]
+    rig.fill("off", "lead").run(70)
+    assert rig.pump_state(1) == "retry", "one failed start is one, not the second in a row"

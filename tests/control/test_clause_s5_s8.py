@@ -1,9 +1,11 @@
 """S5 to S8: failed starts, welded contacts, overcurrent, short cycling.  Each test is one claim, in numbers."""
 
 import pytest
+from duplexsump.control import settings as s
+from duplexsump.control.ticks import MASK
 
 from tests.control.clause_bench import locked_out, near, pump_1_only
-from tests.rig import WITH_CURRENT, WITH_FEEDBACK, ready
+from tests.rig import WITH_CURRENT, WITH_FEEDBACK, Rig, ready
 
 # S5 ------------------------------------------------------------------------------------------------
 
@@ -73,6 +75,76 @@ def test_s5_a_fault_within_three_seconds_before_a_mains_loss_is_withdrawn():
     rig.set(mains=1).run(60)
     assert not rig.active("pump_1_unavailable")
     assert rig.pump_state(1) not in ("retry", "locked")
+
+
+def fault_before_a_mains_loss(n, after_s, start_ms=0, **overrides):
+    """Pump n loses its run with the other at OFF, and `after_s` later the mains goes."""
+    rig = Rig(start_ms=start_ms, **{"sensing": WITH_CURRENT, **overrides}).run(70).set(**{f"selector_{3 - n}": "off"})
+    rig.fill("off", "lead").run(30)
+    rig.load[n - 1] = "none"
+    rig.run_until(lambda rig: rig.pump_state(n) == "retry", 5)
+    tripped = rig.now_ms
+    rig.run(after_s).set(mains=0)
+    return rig, tripped
+
+
+@pytest.mark.parametrize("n", [1, 2])
+def test_s5_only_a_fault_of_a_mains_pump_less_than_three_seconds_before_is_taken_back(n):
+    for after_s, state in ((0.5, "idle"), (2.9, "idle"), (3.0, "retry"), (20.0, "retry")):
+        rig, _tripped = fault_before_a_mains_loss(n, after_s)
+        assert (rig.pump_state(n), rig.c.pumps[n - 1].failures) == (state, int(state == "retry")), after_s
+    rig, _tripped = fault_before_a_mains_loss(n, 0.5, **{f"supply_{n}": s.BATTERY})
+    assert rig.pump_state(n) == "retry", "the battery has not failed"
+
+
+def test_s5_wherever_in_the_ring_the_three_seconds_end():
+    _rig, tripped = fault_before_a_mains_loss(1, 0.5)
+    rig, _tripped = fault_before_a_mains_loss(1, 0.5, start_ms=-(tripped + 3000) & MASK)  # they end at the instant 0
+    assert rig.pump_state(1) == "idle"
+
+
+@pytest.mark.parametrize("n", [1, 2])
+def test_s5_a_run_lost_in_the_very_step_of_a_mains_loss_is_off_before_it_starts_on_the_battery(n):
+    rig = ready(sensing=WITH_CURRENT, **{f"supply_{n}": s.EITHER}).set(**{f"selector_{3 - n}": "off"})
+    rig.fill("off", "lead").run(30)
+    assert rig.pump_state(n) == "running"
+    rig.load[n - 1] = "none"
+    gone = rig.t + 0.1
+    rig.at(gone + 3, mains=0).run(4)
+    assert rig.stops(n) == [near(gone + 3)]
+    rig.load[n - 1] = "normal"
+    rig.run(30)
+    assert rig.pump_state(n) == "running"
+    assert len(rig.starts(n)) == 2, "a start like any other, with its proof"
+
+
+def counted_once(**overrides):
+    """A rig whose pump 1 has failed to start once, has rested and is to lead again."""
+    rig = ready(**{"sensing": WITH_CURRENT, **overrides})
+    rig.load[0] = "none"
+    rig.fill("off", "lead").run(60)
+    rig.load[0] = "normal"
+    rig.drain("lead", "off").run(700)
+    assert (rig.pump_state(1), rig.c.pumps[0].failures) == ("idle", 1)
+    return rig
+
+
+def test_s5_a_run_that_hands_over_while_the_level_still_asks_clears_no_count():
+    rig = counted_once(max_run=120_000)
+    rig.fill("off", "lead").run(130)
+    assert [n for _t, n in rig.all_starts()[-2:]] == [1, 2]
+    assert rig.c.pumps[0].failures == 1
+    rig.drain("lead", "off").run(5)
+    assert rig.c.pumps[0].failures == 1
+
+
+def test_s5_a_provisional_stop_clears_no_count():
+    rig = counted_once()
+    rig.fill("off", "lead").run(10)
+    rig.set(lead=0).run(60)
+    assert rig.pumps_on() == (0, 0)
+    assert rig.starts(1)[-1] > 700
+    assert rig.c.pumps[0].failures == 1
 
 
 # S6 ------------------------------------------------------------------------------------------------

@@ -256,6 +256,13 @@ def test_l1_the_record_holds_the_limited_contacts_in_every_step_due_or_not():
         assert rig.c.next_due(rig.now_ms) == due, "nothing new: what the limiter makes of it is no change"
 
 
+def test_l1_a_contact_that_is_held_wet_by_the_limiter_is_nothing_new_at_the_next_step():
+    rig = chattering()
+    raw = list(rig.held)
+    assert not worked_out(rig, raw, after_ms=100)
+    assert raw[r.IN_CONTACTS] == raw[r.IN_CHATTER] == r.LAG
+
+
 def test_l1_the_limiter_sees_the_contacts_as_they_are_even_where_they_read_what_it_made_of_them():
     rig = chattering()
     rig.run(0.5).set(lag=1)

@@ -176,7 +176,7 @@ def test_hand_left_on(sensing):
         assert ended - began == pytest.approx(300, abs=0.15)  # hand_limit
         assert rig.active("hand_overrun")
     assert rig.raised("not_in_auto") == [pytest.approx(at + 1800, abs=61)]
-    rig.run(2 * DAY)
+    rig.run(DAY)
     judges.check()
     assert rig.active("selector_away")
     assert pit.highest_mm < HEIGHTS_MM[2]
