@@ -61,7 +61,7 @@ class Firmware:
         """Return the names of the alarms whose condition stands."""
         if self.controller is None:
             return ()
-        return tuple(name for name, on in zip(ALARMS, self.controller.alarms.active) if on)
+        return tuple(name for name, on in zip(ALARMS, self.controller.alarms.active, strict=True) if on)
 
     def believed_not(self):
         """Return the mask of contacts that the controller does not believe."""

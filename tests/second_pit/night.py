@@ -10,8 +10,8 @@ from .faults import KINDS
 from .floats import Floats
 from .power import MAINS, Battery, Cord, Supply, Transmitter, reading
 from .site import make_floats
-from .water import STEP_S, Unit
 from .watch import Watch
+from .water import STEP_S, Unit
 
 SPREAD_M2 = 40.0  # floor on which water over the pit's edge spreads
 STEP_MS = 100

@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 
 from duplexsump.control import settings as firmware
 
-from .floats import HIGH, LAG, LEAD, OFF, Float
+from .floats import HIGH, LAG, LEAD, NAMES, OFF, Float
 from .power import BATTERY, EITHER, MAINS
 from .water import Curve, draw_down_s
 
@@ -46,7 +46,7 @@ class Site:
 
     def describe(self):
         """Return the site in one line."""
-        contacts = [name for name, pivot in zip(("off", "lead", "lag", "high"), self.pivots) if pivot is not None]
+        contacts = [name for name, pivot in zip(NAMES, self.pivots, strict=True) if pivot is not None]
         parts = [
             f"pit {1000 * math.sqrt(4 * self.area / math.pi):.0f} mm wide, floor at {1000 * self.floor:.0f} mm",
             f"one pump {1000 * self.rate:.2f} L/s, both {1000 * self.both_rate:.2f} L/s",
@@ -61,7 +61,7 @@ def make_floats(site, rng):
     """Return the four floats of a site (None where not fitted), each with its own tolerance."""
     return [
         None if pivot is None else Float(rng, pivot, closed)
-        for pivot, closed in zip(site.pivots, site.normally_closed)
+        for pivot, closed in zip(site.pivots, site.normally_closed, strict=True)
     ]
 
 
@@ -130,7 +130,7 @@ def _settled(site, nominal, rated):
     # Levels, rates and settings; None for a pit that no installer would call fit.
     floats = make_floats(site, random.Random(site.float_seed))
     site.levels = [
-        (f.wet_at, f.dry_at) if f is not None else (level, level) for f, level in zip(floats, nominal)
+        (f.wet_at, f.dry_at) if f is not None else (level, level) for f, level in zip(floats, nominal, strict=True)
     ]
     site.rate = min(curve.flow(site.levels[LEAD][0]) for curve in site.curves)
     if site.rate < 0.8e-3:
@@ -182,7 +182,7 @@ def work_out(site, rated, fill_s, starts):
         "fitted": sum(1 << i for i in range(4) if has[i]),
         "normally_closed": sum(1 << i for i in range(4) if has[i] and site.normally_closed[i]),
         "transmitter": int(site.transmitter),
-        "level_span": int(round(1000 * site.span)),
+        "level_span": round(1000 * site.span),
         "level_off": int(1000 * bottom),
         "level_lead": int(1000 * site.levels[LEAD][0]),
         "level_lag": int(1000 * site.levels[LAG][0]),

@@ -143,7 +143,7 @@ class Inflow:
         points = self.points
         if t <= points[0][0]:
             return points[0][1]
-        for (t0, q0), (t1, q1) in zip(points, points[1:]):
+        for (t0, q0), (t1, q1) in zip(points, points[1:], strict=False):
             if t < t1:
                 return q0 + (q1 - q0) * (t - t0) / (t1 - t0)
         return points[-1][1]
