@@ -28,7 +28,7 @@ class Oracle:
         self.hold = setting(site, "boot_hold") / 1000
         self.settle = setting(site, "flood_settle") / 1000
         self.batteries = setting(site, "battery_pumps")
-        self.wet = [pair[0] for pair in site.levels]
+        self.wet = [pair[0] + 0.002 for pair in site.levels]  # once the float has turned
         self.bottom = max(site.levels[0][1], site.intake + 0.03)
         self.demand = 0
         self.stopped = [0.0, 0.0]

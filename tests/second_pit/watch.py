@@ -68,6 +68,7 @@ class Watch:
         self.pumps = [PumpLog(), PumpLog()]
         self.episodes = []
         self.violations = []
+        self.standing = set()
         self.raised = {}
         self.active = ()
         self.peak = pit.level
@@ -113,10 +114,10 @@ class Watch:
         if word != self.word:
             self._contacts(t, word)
         for n in range(2):
-            if out[n] and raw[records.IN_SELECTOR_1 + n] == records.SELECT_OFF:
-                self._wrong(t, f"pump {n + 1} on with its selector OFF")
-            if out[n] and raw[records.IN_THERMAL_1 + n]:
-                self._wrong(t, f"pump {n + 1} on with its thermal contact open")
+            off = out[n] and raw[records.IN_SELECTOR_1 + n] == records.SELECT_OFF
+            self._stands(t, off, f"pump {n + 1} on with its selector OFF")
+            hot = out[n] and raw[records.IN_THERMAL_1 + n]
+            self._stands(t, hot, f"pump {n + 1} on with its thermal contact open")
         if hasattr(self.brain, "active"):
             self._alarms(t)
 
@@ -145,8 +146,16 @@ class Watch:
             names = [name for i, name in enumerate(NAMES) if self.suspect & (1 << i)]
             self.say(t, "not believed: " + (" ".join(names) or "none"))
 
+    def _stands(self, t, wrong, what):
+        # What stands is told once, when it begins.
+        if wrong and what not in self.standing:
+            self.standing.add(what)
+            self._wrong(t, what)
+        elif not wrong:
+            self.standing.discard(what)
+
     def _wrong(self, t, what):
-        if len(self.violations) < 50:
+        if len(self.violations) < 500:
             self.violations.append((round(t, 1), what))
         self.say(t, "VIOLATION " + what)
 
