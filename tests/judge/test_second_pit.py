@@ -164,10 +164,12 @@ def pit_with(kind, target=None, *, level, before=0.25, seed=1, **pinned):
     site = make_site(**pinned)
     pit = Pit(make_night(site, 0.0, start=before))
     terminals = Terminals(pit)
+    terminals.slower()
     for _ in range(6):
         terminals.refresh(0)
     fault = broken(kind, target, seed=seed)
     KINDS[kind].begin(pit, fault)
+    terminals.slower()
     pit.level = level
     for _ in range(6):
         raw = terminals.refresh(0)
@@ -353,7 +355,7 @@ def test_every_kind_of_fault_is_drawn_and_belongs_to_a_group():
 
 def ideal(site, inflow, *faults, hours=0.5, policy=POLICIES[0]):
     """Return whether the ideal controller keeps the floor dry."""
-    return not run(make_night(site, inflow, faults, hours=hours), Oracle(site, policy)).flooded
+    return not run(make_night(site, inflow, faults, hours=hours), Oracle(site, policy), until_flood=True).flooded
 
 
 def test_the_ideal_controller_floods_only_where_nothing_could_be_done():
@@ -378,7 +380,9 @@ def test_the_ideal_controller_floods_only_where_nothing_could_be_done():
 def test_the_ideal_controller_keeps_rest_spacing_and_people_s_rules(policy):
     site = make_site()
     faults = [broken("selector-off", 0, 300.0, 900.0), broken("thermal", 1, 1200.0, 1500.0)]
-    watch = run(make_night(site, 0.8 * site.rate, faults, hours=0.5), Oracle(site, policy))
+    oracle = Oracle(site, policy)
+    oracle.watched = True
+    watch = run(make_night(site, 0.8 * site.rate, faults, hours=0.5), oracle)
     assert watch.pumps[0].starts and watch.pumps[1].starts
     assert watch.violations == []
 

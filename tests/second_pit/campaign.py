@@ -25,7 +25,7 @@ class Result:
     sensing: int
     flooded: bool = False
     avoidable: bool | None = None  # None: no flood, so nobody asked
-    freeboard_mm: float | None = None  # what the ideal controller left under the floor
+    freeboard_mm: float | None = None  # what the ideal controller left under the floor, 0 where it flooded
     wet_s: float = 0.0
     first_wet_s: float | None = None
     silent: bool = False
@@ -42,9 +42,9 @@ class Result:
 
 def avoidable(night):
     """Return (avoidable, freeboard in mm) by the ideal controller: the better of its policies."""
-    best = -1e9
+    best = 0.0
     for policy in POLICIES:
-        watch = run(night, Oracle(night.site, policy))
+        watch = run(night, Oracle(night.site, policy), until_flood=True)
         best = max(best, 1000.0 * (night.site.floor - watch.peak))
         if not watch.flooded:
             return True, best

@@ -91,6 +91,8 @@ class Pit:
     def load_with(self, n):
         """Return the amperes on the battery with pump n on, and the other if it is on now."""
         load = 0.0
+        if self.supply.battery is None:
+            return load
         for i in range(2):
             if (i == n or self.units[i].live) and self.supply.on_battery(self.cords[i]):
                 load += self.cords[i].battery_amps
@@ -141,26 +143,34 @@ class Terminals:
         for cord in self.pit.cords:
             cord.flicker = self.noise.uniform(0.975, 1.025)
 
+    def slower(self):
+        """Refresh what only a fault or a person changes: after every event."""
+        pit, raw = self.pit, self.raw
+        for n in range(2):
+            raw[records.IN_SELECTOR_1 + n] = pit.selectors[n]
+            raw[records.IN_THERMAL_1 + n] = 1 if pit.cords[n].thermal_open else 0
+        raw[records.IN_MAINS] = raw[records.IN_CHARGER] = pit.supply.shown()
+        pit.floats.touch()
+
     def refresh(self, second):
         """Fill the raw record for this tick and return it."""
         pit, raw = self.pit, self.raw
         raw[records.IN_CONTACTS] = pit.floats.step(pit.level)
-        for n in range(2):
-            raw[records.IN_CURRENT_1 + n] = reading(pit.cords[n], pit.units[n], self.sensing, second)
-            raw[records.IN_SELECTOR_1 + n] = pit.selectors[n]
-            raw[records.IN_THERMAL_1 + n] = 1 if pit.cords[n].thermal_open else 0
-        raw[records.IN_MAINS] = raw[records.IN_CHARGER] = pit.supply.shown()
+        if self.sensing:
+            cords, units = pit.cords, pit.units
+            raw[records.IN_CURRENT_1] = reading(cords[0], units[0], self.sensing, second)
+            raw[records.IN_CURRENT_2] = reading(cords[1], units[1], self.sensing, second)
         raw[records.IN_BATTERY] = pit.supply.mv
         if pit.transmitter:
             raw[records.IN_LEVEL] = pit.transmitter.ua
         return raw
 
 
-def run(night, brain, *, log=None):
+def run(night, brain, *, log=None, until_flood=False):
     """Let `brain` have the night; return its Watch.  `log(t, text)` is told what happens, where given.
 
     A brain has `out`, `step(now_ms, raw)`, `power_up(now_ms)` and `power_down()`; one that has `tell(pit)` is
-    shown the truth first: only the ideal controller asks for that.
+    shown the truth first: only the ideal controller asks for that.  `until_flood` ends it when the floor gets wet.
     """
     pit = Pit(night)
     terminals = Terminals(pit)
@@ -174,7 +184,7 @@ def run(night, brain, *, log=None):
         t = tick * STEP_S
         if t >= due:
             due = pit.happen(t)
-            pit.floats.touch()
+            terminals.slower()
         if tick % 5 == 0:
             if pit.transmitter:
                 pit.transmitter.sample(pit.level, 0.5)
@@ -196,6 +206,8 @@ def run(night, brain, *, log=None):
                 watch.stepped(t, raw)
         out = brain.out
         watch.tick(t, out)
+        if until_flood and watch.episodes:
+            break
         pit.pump((out[0], out[1]))
     watch.end(night.seconds)
     return watch

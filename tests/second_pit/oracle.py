@@ -37,6 +37,7 @@ class Oracle:
         self.up = 0.0
         self.mains_since = -1e9
         self.pit = None
+        self.watched = False  # whether the watch shall look at every step
 
     def tell(self, pit):
         """Take the truth."""
@@ -69,6 +70,7 @@ class Oracle:
         if t - self.up >= self.hold - 1e-9:
             for n in want:
                 self._start(n, t)
+        return self.watched
 
     def _mains(self, t):
         if not self.pit.supply.mains:
