@@ -254,14 +254,14 @@ def draw_fault(rng, site, night_s, groups=GROUPS, avoid=()):
     """Return a Fault of one of `groups` that can happen at `site`, at a random time, for a while or to the end.
 
     `avoid`: (target kind, number) that may not be hit again.  The group is drawn first, so that none is rare.
+    Raises IndexError where nothing of `groups` can happen.
     """
+    groups = [group for group in groups if can_happen(site, (group,))]
     while True:
         group = rng.choice(groups)
-        names = [name for name, kind in KINDS.items() if kind.group == group]
-        kind = rng.choice(names)
+        kind = rng.choice([name for name, kind in KINDS.items() if kind.group == group])
         rule = KINDS[kind]
         if rule.fits and not rule.fits(site):
-            groups = [g for g in groups if any(_possible(n, site, g) for n in KINDS)]
             continue
         target = None
         if rule.target == "float":
@@ -277,6 +277,6 @@ def draw_fault(rng, site, night_s, groups=GROUPS, avoid=()):
         return Fault(kind, target, round(start, 1), end and round(end, 1), rng.randrange(1 << 30))
 
 
-def _possible(name, site, group):
-    kind = KINDS[name]
-    return kind.group == group and (kind.fits is None or kind.fits(site))
+def can_happen(site, groups):
+    """Tell whether some fault of `groups` can happen at `site`."""
+    return any(kind.group in groups and (kind.fits is None or kind.fits(site)) for kind in KINDS.values())

@@ -2,7 +2,7 @@
 
 import random
 
-from .faults import GROUPS, KINDS, Fault, clock, draw_fault
+from .faults import GROUPS, KINDS, can_happen, draw_fault
 from .night import Night
 from .site import draw_site
 from .water import draw_inflow
@@ -40,6 +40,8 @@ def draw(seed, number, group="all", *, hours=3.0, without=(), peak=None):
     first, second, share, needs = CLASSES[name]
     pinned = {key: rng.choice(value) if isinstance(value, tuple) else value for key, value in needs.items()}
     site = draw_site(rng, **pinned)
+    while not all(can_happen(site, groups) for groups in (first, second) if groups):
+        site = draw_site(rng, **pinned)
     most = ONE_PUMP if group == "below_0.9" or name == "healthy" else 1.8
     part = rng.uniform(0.15, most)
     part_asked = part if peak is None else peak
@@ -93,6 +95,3 @@ def describe(night):
     ]
     lines += [f"fault {i}: {fault.describe()}" for i, fault in enumerate(night.faults, 1)]
     return "\n".join(lines)
-
-
-__all__ = ["CLASSES", "EXTRA", "Fault", "clock", "describe", "draw"]
