@@ -80,6 +80,7 @@ def test_a_column_of_words_is_refused(files, tmp_path):
         streaming.run(tmp_path / "log.csv", columns, site)
 
 
+@pytest.mark.long
 def test_the_benchmark_measures_both_over_the_same_rows(tmp_path):
     read, replayed = benchmark.compare(tmp_path, 40_000, "parquet")
     assert read["rows"] == replayed["rows"] == 40_000
