@@ -10,6 +10,7 @@ from tests.judge.watch import watch
 from tests.pit import FLOOR_MM, GPM, HEIGHTS_MM, Pit
 from tests.rig import NO_CURRENT, WITH_CURRENT, Rig
 
+pytestmark = pytest.mark.long
 HOUR = 3600
 BLIND_RUN_S = 35.0
 SENSING = pytest.mark.parametrize("sensing", [NO_CURRENT, WITH_CURRENT], ids=["nothing sensed", "current sensed"])

@@ -142,6 +142,7 @@ def cures_of(name, edits):
     return reason, " | ".join(cure.text for cure in remarks.working_cures(result, by_name(name), SAY))
 
 
+@pytest.mark.long
 def test_a_pit_too_small_is_told_plainly_with_each_cure_in_numbers():
     reason, texts = cures_of("pit_too_small", {**SMALL, "sizing.evidence": rise(0.58)})
     assert "the pit is too small" in reason and "starts per hour" in reason

@@ -106,6 +106,7 @@ high = {{ wet_at = "20 in", dry_at = "19 in" }}
 
 
 # Source: EPA SWMM 5.2 through pyswmm at dt 0.1 s, given the same pump rates over level.
+@pytest.mark.long
 def test_the_cycle_of_twelve_random_sites_agrees_with_swmm(tmp_path, record_property):
     pytest.importorskip("pyswmm", reason="pyswmm (EPA SWMM) is not installed")
     draw, gaps = random.Random(3), []

@@ -16,6 +16,7 @@ from tests.sizing_sites import SOUND, random_site
 SITES = 24
 
 
+@pytest.mark.long
 def test_promise_and_simulation_agree_within_two_percent_on_random_sites(record_property):
     draw, worst_of = random.Random(71), []
     for _ in range(SITES):

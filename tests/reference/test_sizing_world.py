@@ -239,6 +239,7 @@ def epanet_flows(result, which, level_m, folder):
 
 
 # Source: EPANET 2.2 (US EPA) through wntr, an independent judge.
+@pytest.mark.long
 def test_operating_points_of_thirty_two_random_sites_agree_with_epanet(tmp_path, record_property):
     draw, gaps, sites = random.Random(41), [], 0
     while sites < 32:
@@ -256,6 +257,7 @@ def test_operating_points_of_thirty_two_random_sites_agree_with_epanet(tmp_path,
 
 
 # Source: EPA SWMM 5.2 through pyswmm at dt 0.1 s, given the pump's flow at each level; SWMM knows no debounce.
+@pytest.mark.long
 def test_the_cycles_of_twelve_random_sites_agree_with_swmm(tmp_path, record_property):
     pytest.importorskip("pyswmm", reason="pyswmm (EPA SWMM) is not installed")
     draw, gaps = random.Random(43), []

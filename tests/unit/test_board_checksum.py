@@ -9,9 +9,9 @@ import zlib
 import pytest
 from duplexsump.station.checksum import BUILT_FROM, files_checksum, firmware_checksum
 
-from host_sim import journal
 from host_sim.board.deploy import compile_firmware
 from host_sim.board.virtual import FIRMWARE
+from host_sim.run import journal
 
 LIBRARY = FIRMWARE / "lib" / "duplexsump"
 

@@ -149,6 +149,7 @@ def test_the_single_pump_can_be_left_out(tmp_path):
     assert json.loads((tmp_path / "out" / files.SUMMARY).read_text())["single"] is None
 
 
+@pytest.mark.long
 def test_the_same_seed_gives_the_same_night(tmp_path):
     site = short_site(tmp_path, faults='"lead-chattering@22:10+5min"')
     for name in ("a", "b"):

@@ -95,6 +95,7 @@ def test_date_and_time_in_two_columns_are_streamed(tmp_path, suffix):
     assert list(log.time_s) == [0.0, 60.0, 3720.0]
 
 
+@pytest.mark.long
 def test_the_benchmark_measures_both_over_the_same_rows(tmp_path):
     read, replayed = benchmark.compare(tmp_path, 40_000, "parquet")
     assert read["rows"] == replayed["rows"] == 40_000

@@ -110,6 +110,7 @@ TYPES = [
 ]
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(("text", "code"), TYPES, ids=[code for _, code in TYPES])
 def test_a_planted_type_error_is_found(tree, text, code):
     need_stubs()
