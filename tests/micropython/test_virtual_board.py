@@ -148,6 +148,8 @@ def test_deployment_updates_a_running_board_and_keeps_what_is_its_own(tmp_path):
     assert after["firmware"] == before["firmware"] == firmware_checksum(), "sources, compiled files and the PC agree"
     assert {segment.checksum for segment in segments} == {firmware_checksum()}
     assert readback.replay(segments).foreign == {}
+    segments[0].checksum ^= 1
+    assert readback.replay(segments).foreign == {segments[0].number: firmware_checksum() ^ 1}
     assert after["settings_sequence"] == before["settings_sequence"] == 1
     assert board.causes[:3] == [0, 2, 2]
     assert [segment.life for segment in segments][-1] == 3

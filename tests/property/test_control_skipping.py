@@ -9,6 +9,7 @@ import random
 import pytest
 from duplexsump.control import records as r
 from duplexsump.control import ticks
+from duplexsump.control.belief import Belief
 from duplexsump.control.controller import FIELDS, Controller
 from hypothesis import given
 from hypothesis import strategies as st
@@ -125,6 +126,14 @@ def test_canary_a_course_with_one_field_changed_is_told_apart():
     last = max(other.at)
     other.at[last] = [*other.at[last][:-1], other.at[last][-1] + 1]
     assert differing(one, other) == (last / 1000, [f"{FIELDS[-1][0]}: {one.at[last][-1]} != {other.at[last][-1]}"])
+
+
+def test_canary_a_field_without_its_mark_is_found(monkeypatch):
+    night = seeded(42, waits=SHORT_WAITS_S)
+    assert skipped_and_worked_out(night) is None
+    rows = [(*row[:3], row[3] & ~r.AGAIN) if row[0] == "wiring" else row for row in Belief.FIELDS]
+    monkeypatch.setattr(Belief, "FIELDS", tuple(rows))
+    assert skipped_and_worked_out(night)
 
 
 # A second step ----------------------------------------------------------------------------------

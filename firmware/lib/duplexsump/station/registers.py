@@ -127,7 +127,7 @@ N_BITS = const(150)
 WORD_ROWS = (
     ("signature", "", 1, "0x5342, by which a client knows what it speaks to", lambda st: SIGNATURE),
     ("map_version", "", 1, "version of this register map", lambda st: MAP_VERSION),
-    ("firmware", "", 2, "checksum of the firmware, CRC-32", lambda st: st.checksum),
+    ("firmware", "", 2, "checksum of the firmware: CRC-32 of its sources", lambda st: st.checksum),
     ("mode", "", 1, "0 full, 1 control only", lambda st: st.mode),
     ("reset_cause", "", 1, "0 power-up, 1 watchdog, 2 asked for", lambda st: st.board.RESET_CAUSE),
     ("now", "ms", 2, "the controller's time, a 30-bit ring", lambda st: st.controller.now),
