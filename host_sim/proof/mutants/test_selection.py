@@ -1,8 +1,8 @@
 """Which test files are put to the mutants of which module: those of the clauses that the module serves.
 
-The tests of the part itself come first: they build the one part and kill most mutants in
-no time.  The clauses are put to what survives these, and the searches and the
-timelines, which take seconds each, only to what survives the clauses.
+The tests of the part itself come first: they build the one part and kill most
+mutants in no time.  The clauses are put to what survives these, and the searches
+and the timelines, which take seconds each, only to what survives the clauses.
 """
 
 from pathlib import Path
