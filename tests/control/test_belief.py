@@ -323,3 +323,12 @@ def test_l2_a_float_that_came_late_but_came_has_missed_nothing():
         c.belief.step(*step, False)
     assert c.belief.order == 0
     assert c.belief.suspect == 0
+
+
+@pytest.mark.parametrize("mask", range(16))
+def test_l2_a_contact_that_is_made_suspect_on_evidence_is_left_out_at_once(mask):
+    for wet in range(16):
+        belief, _timers = made(15, 0)
+        belief.begin(wet)
+        belief.make_suspect(mask, wet)
+        assert (belief.suspect, belief.wet, belief.dry) == (mask, wet & ~mask, 15 & ~wet & ~mask)

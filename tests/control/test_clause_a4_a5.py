@@ -144,6 +144,17 @@ def test_a4_with_high_wet_it_runs_to_exhaustion():
     assert rig.pumps_on() == (0, 1)
 
 
+def test_a4_a_run_to_exhaustion_goes_on_until_the_level_ends_it():
+    rig = with_battery()
+    rig.set(mains=0, battery="dead").fill("off", "lead", "lag", "high").run(30)
+    rig.drain("high", "lag", "lead").run(10)
+    assert rig.pumps_on() == (0, 1)
+    rig.drain("off").run(5)
+    assert rig.pumps_on() == (0, 0)
+    rig.fill("off", "lead").run(120)
+    assert rig.pumps_on() == (0, 0), "the battery is dead all the same"
+
+
 def test_a4_mains_present_without_charging_for_a_day():
     rig = ready(supply_2=s.BATTERY, charger_fitted=1)
     rig.set(charger=0).run(DAY - 120)

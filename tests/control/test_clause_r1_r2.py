@@ -22,6 +22,7 @@ def test_r1_underload_with_nothing_wet_from_lead_up_is_an_empty_pit():
     rig.run(60)
     assert rig.stops(1) == [near(at + 8.0)]
     assert rig.suspects() == {"off"}
+    assert (rig.c.demand.demand, rig.c.demand.by_level) == (0, 1), "drawn down"
     assert rig.starts(2) == []  # no take-over
     assert rig.pump_state(1) not in OUT
     assert not rig.active("pump_1_fault")

@@ -317,9 +317,10 @@ def test_r4_the_selector_ends_the_lockout_of_its_own_pump(n):
 def test_r4_a_reset_in_the_middle_of_a_try_ends_the_lockout_for_good():
     rig = locked()
     rig.fill("lag", "high").run_until(lambda rig: rig.pumps_on() == (1, 0), 120)
-    rig.run(2).press("reset")
-    rig.drain("high", "lag", "lead", "off").run(5)
-    assert rig.pumps_on() == (0, 0)
+    began = rig.t
+    rig.press("reset").set(high=0, lag=0).run(2.1).set(lead=0).run(2.1).set(off=0).run(2)
+    assert rig.stops(1, since=began) != []
+    assert rig.stops(1)[-1] < began + 8
     assert rig.pump_state(1) == "idle", "the try had not stayed loaded for dry_run"
 
 
