@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 STEP_S = 0.1
 SNORE_M = 0.02  # depth over the intake below which a pump draws air with its water
-DRY_COVER = 0.35  # of that depth: below it the pump counts as running dry
+DRY_COVER = 0.25  # of that depth: below it a pump runs dry, and its current is surely below `underload`
 
 
 @dataclass(slots=True)
