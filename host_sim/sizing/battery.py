@@ -36,7 +36,7 @@ class Wires:
     fuse_given_a: float | None
     surge_w: float  # of one motor's start
     generator_w: float  # needed: one start while the other pump and the house run
-    inverter_w: float  # what the inverter bears for a start; 0 unknown
+    inverter_w: float  # surge rating of the inverter; 0 unknown
 
 
 def on_battery(inputs):

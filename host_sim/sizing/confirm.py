@@ -16,7 +16,7 @@ NEAR = 0.85
 
 @dataclass(frozen=True)
 class Check:
-    """One inflow (m3/s): promised and simulated time from start to start (s) and starts an hour of each motor."""
+    """One inflow (m3/s): promised and simulated time from start to start (s) and starts per hour of each motor."""
 
     inflow_m3s: float
     promised_s: float

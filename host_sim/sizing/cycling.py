@@ -91,7 +91,7 @@ class Cycling:
         return Cycle(q, fill, run)
 
     def starts(self, n, inflow_m3s, alternating=True):
-        """Return the starts an hour of one motor; alternating, each pump takes every other cycle."""
+        """Return the starts per hour of one motor; alternating, each pump takes every other cycle."""
         if not alternating:
             return self.cycle(n, inflow_m3s).starts_per_hour
         both = self.cycle(0, inflow_m3s).time_s + self.cycle(1, inflow_m3s).time_s
@@ -104,7 +104,7 @@ class Cycling:
         return self.cycle(self.primary, inflow_m3s).time_s
 
     def duty_starts(self, inflow_m3s):
-        """Return the starts an hour of the busier motor under the controller's duty."""
+        """Return the starts per hour of the busier motor under the controller's duty."""
         if self.alternates:
             return self.starts(0, inflow_m3s)
         return self.starts(self.primary, inflow_m3s, alternating=False)
@@ -149,5 +149,5 @@ def shortest_cycle_s(volume_m3, pump_m3s):
 
 
 def volume_for_starts_m3(starts, pump_m3s, motors=1):
-    """Return the volume that keeps each of so many alternating motors to its starts an hour: V = Qp * T / 4."""
+    """Return the volume that keeps each of so many alternating motors to its starts per hour: V = Qp * T / 4."""
     return pump_m3s * 3600.0 / (starts * motors) / 4.0

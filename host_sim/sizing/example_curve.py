@@ -1,5 +1,5 @@
 """The one pump curve of our own invention, in round numbers: the packaged demo's, which the interview takes for a
-pump whose plate nobody has read, and which the hints show."""
+pump of unknown plate, and which the hints show."""
 
 import tomllib
 

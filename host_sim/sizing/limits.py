@@ -94,19 +94,19 @@ MATERIALS = {
 # Rated pressure of Sch 40 PVC 1120 at 73 F by inside diameter in inches (ASTM D1785).
 PRESSURE_PSI = ((1.380, 370.0), (1.610, 330.0), (2.067, 280.0))
 SURGE_SPEED = 430.0  # m/s, pressure wave in small Sch 40 PVC; from memory
-# Copper: (AWG, area m2, amperes that its insulation bears in free air at 60 C class); areas by the AWG formula.
+# Copper: (AWG, area m2, amperes that its insulation allows in free air at 60 C class); areas by the AWG formula.
 RESISTIVITY = 1.72e-8  # ohm m, copper at 20 C (IEC 60028)
 AMPACITY = {14: 15.0, 12: 20.0, 10: 30.0, 8: 40.0, 6: 55.0, 4: 70.0, 2: 95.0, 0: 125.0}  # NEC 310.16, 60 C, from memory
 FUSES_A = (15.0, 20.0, 25.0, 30.0, 40.0, 50.0, 60.0, 80.0, 100.0, 125.0, 150.0, 200.0)  # usual sizes
 FUSE_FACTOR = 1.25  # of the running current; NEC practice, from memory
-# NEMA MG 10 table 2-3: starts an hour of three-phase motors by power in hp and poles.
+# NEMA MG 10 table 2-3: starts per hour of three-phase motors by power in hp and poles.
 NEMA_STARTS = {(1.0, 2): 15, (1.0, 4): 30, (1.0, 6): 34}
 # Long cycles that lift stations are built for, said beside our own figures.
 STATION_CYCLES = (
     ("10 to 15 min between starts for motors under 20 hp", "US Army EI 11C201, 1997"),
     ("at least 6 min between starts for motors under 50 hp", "MIL-HDBK-1005/9A"),
 )
-# Inflow by the floor's area where nobody has measured: m3/s for each m2.
+# Inflow by the floor's area, where it was not measured: m3/s for each m2.
 RULE_OF_THUMB = {"sand": 14 * GPM / (1000 * FOOT**2), "clay": 8 * GPM / (1000 * FOOT**2)}
 
 

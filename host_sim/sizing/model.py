@@ -25,7 +25,7 @@ class Result:
     pressure: tuple
     cycling: cycling.Cycling
     worst: dict  # inflow of the shortest cycle: "anywhere" and "design" (up to the design inflow), by the duty
-    starts: dict  # starts an hour: "anywhere", "design", "alone anywhere", "alone design"
+    starts: dict  # starts per hour: "anywhere", "design", "alone anywhere", "alone design"
     room: room.Room
     reserve: reserve.Reserve
     stored: object

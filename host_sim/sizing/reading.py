@@ -174,7 +174,7 @@ def _plate(sizing, n, site, assumptions):
 
 
 def _starts(ask, site):
-    # What the site's own [settings] allow the motors is what somebody has read on a plate.
+    # What the site's own [settings] allow the motors comes from a data plate.
     given = site["overrides"].get("starts_per_hour")
     if "starts_per_hour" not in ask.table and isinstance(given, int) and 1 <= given <= 60:
         return float(given)

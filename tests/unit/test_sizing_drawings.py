@@ -50,7 +50,7 @@ def words(figure):
 
 def boxes(figure):
     """Return (text, box) of every text inside the figure."""
-    figure.canvas.draw()
+    svg(figure, "a", "as it is written")
     renderer, frame = figure._get_renderer(), figure.bbox
     found = []
     for text in figure.findobj(Text):

@@ -47,7 +47,7 @@ def wider(result, least_m, say, why="a pit"):
 
 
 def deeper(result, say):
-    """Return a family of deeper pits with their contacts spread anew."""
+    """Return a family of deeper pits with their contacts respaced."""
     pit = result.inputs.pit.floor_m
     found = []
     for more in (6, 12, 18, 24, 36):

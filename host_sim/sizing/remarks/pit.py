@@ -71,13 +71,13 @@ def _starts(result, say):
         f"{say(turns.band_m3, 'volume')} between off and lead give {starts:.1f} starts per hour of each motor at "
         f"{say(result.worst['design'], 'flow')} (cycle time "
         f"{say(turns.time_s(result.worst['design']), 'seconds')}); "
-        f"{_allowed(starts, allowed, say, 'the pit is too small for these pumps')}"
+        f"{_allowed(starts, allowed, say)}"
     )
 
 
-def _allowed(starts, allowed, say, otherwise):
+def _allowed(starts, allowed, say):
     if not at_limit(starts, allowed):
-        return f"limit {allowed:g}: {otherwise}"
+        return f"limit {allowed:g}"
     source = limit_row("tolerance").source
     return f"at the limit of {allowed:g}, within {say(limit('tolerance'), 'share')} ({source})"
 
@@ -123,7 +123,7 @@ def _starts_alone(result, say):
         return None
     return (
         f"with one pump out of service the other makes {starts:.1f} starts per hour; "
-        f"{_allowed(starts, allowed, say, 'repair or replace the failed pump within days')}"
+        f"{_allowed(starts, allowed, say)}; repair or replace the failed pump within days"
     )
 
 

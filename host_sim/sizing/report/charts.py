@@ -5,10 +5,13 @@ All words stand in the legend above the chart, where they cannot meet a curve or
 
 from math import isfinite
 
+from matplotlib.ticker import MaxNLocator
+
 from host_sim.sizing.head import ALONE_1, ALONE_2, BOTH
 from host_sim.sizing.report.figure import FAINT, INK, LINES, blank, styled
 
-WIDTH_PT, HEIGHT_PT = 300.0, 225.0
+WIDTH_PT, HEIGHT_PT = 300.0, 232.0
+LEFT_PT, LOW_PT, ACROSS_PT, UP_PT = 44.0, 38.0, 246.0, 118.0  # of the axes; the legend has the rest above them
 MARKERS = ("o", "s", "^")
 FARTHEST = 2.5  # a design inflow beyond so many times what a pump moves would squeeze the chart
 
@@ -90,8 +93,10 @@ def cycle_chart(page, say):
 
 
 def _axes(across, up):
-    figure = blank(WIDTH_PT, HEIGHT_PT, layout="constrained")
-    axes = figure.add_subplot()
+    figure = blank(WIDTH_PT, HEIGHT_PT)
+    axes = figure.add_axes((LEFT_PT / WIDTH_PT, LOW_PT / HEIGHT_PT, ACROSS_PT / WIDTH_PT, UP_PT / HEIGHT_PT))
+    for axis in (axes.xaxis, axes.yaxis):
+        axis.set_major_locator(MaxNLocator(6, steps=(1, 2, 5, 10)))
     axes.set_xlabel(across)
     axes.set_ylabel(up)
     axes.tick_params(length=0.0, pad=6.0, labelcolor=FAINT)
