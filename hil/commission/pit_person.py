@@ -10,7 +10,7 @@ from host_sim.plant.fault_state import AS_IS, DRY, WET
 PRESSED_MS = 500
 HOSE_M3S = 0.0007  # 11 gpm: a garden hose
 WALK_MS = 2000  # from a pump's start to the cut: in mid draw-down
-SIMULATED = "not tested on a simulated pit"
+SIMULATED = "simulated pit"
 NO_SUCH = {
     "horn": "no bedroom and no ears",
     "leaks": "its pipes do not leak and its valves have no unions",

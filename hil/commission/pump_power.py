@@ -13,7 +13,10 @@ from hil.commission.questions import question
 PROVED_DEAD = "Both pumps are unplugged and proved dead"
 WILL_START = "Both pumps are live and will start by themselves"
 DEAD_LINE = f"   {PROVED_DEAD}.  Leave them so: your hands go into the pit in this step."
-LIVE_LINE = f"   CAUTION: {WILL_START}, at any moment.  Hands out of the pit; touch no pump, no cord, no water."
+LIVE_LINE = (
+    f"   CAUTION: {WILL_START}, at any moment.  Hands out of the pit; touch no pump and no water, and no cord except at "
+    "its plug, to unplug it."
+)
 NOT_DEAD_YET = (
     "   CAUTION: until both pumps are unplugged and proved dead, either may start at any moment.  Hands out of the pit."
 )
@@ -115,7 +118,7 @@ def _dead_in_hand(context, n):
     if board.setting("sensing") == s.SENSE_NOTHING:
         return True if context.ask(question(context, "stayed_dead_{n}", p)) else None
     state, cause = f"pump_{p}_state", f"pump_{p}_cause"
-    if not context.until(f"the board to read current or none at pump {p}",
+    if not context.until(f"the controller to check the current of pump {p}",
                          lambda: board.values[state] != STARTING, PROOF_S):  # fmt: skip
         return False
     return True if board.values[state] >= RETRY and board.values[cause] in (FAILED_START, RUN_LOST) else None

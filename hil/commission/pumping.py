@@ -21,9 +21,9 @@ def _run_alone(n):
         board = context.board
         if not context.selectors("off", "off"):
             return
-        context.do("meters", f"Unplug pump {n + 1}, or lock out its circuit, and only then connect a voltmeter to its "
-                "supply and a clamp meter around one of its conductors; live terminals are an electrician's work.  "
-                "Plug it in again and step back.")  # fmt: skip
+        context.do("meters", f"Unplug pump {n + 1} at the outlet, or lock out its circuit, and only then connect a "
+                "voltmeter to its supply and a clamp meter around one of its conductors; live terminals are an "
+                "electrician's work.  Plug it in again and step back.")  # fmt: skip
         if not context.selectors(*("auto" if i == n else "off" for i in (0, 1))):
             return
         context.quiet()

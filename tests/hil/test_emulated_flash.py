@@ -46,7 +46,7 @@ def test_a_uf2_gives_its_pieces_for_the_flash_and_leaves_out_the_others(uf2):
         ((block(flash.XIP, b"a" * 256, family=ANOTHER),), "another chip"),
         ((block(flash.XIP + flash.FILES_AT - 4, b"a" * 8),), "RPI_PICO"),
         ((block(0x1000, b"a" * 8),), "RPI_PICO"),
-        ((block(0x20000000, b"a" * 8, flags=1),), "nothing for the flash"),
+        ((block(0x20000000, b"a" * 8, flags=1),), "no data for the flash"),
     ],
 )
 def test_any_other_file_is_refused_in_words(uf2, blocks, words):
