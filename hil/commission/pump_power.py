@@ -14,8 +14,8 @@ PROVED_DEAD = "Both pumps are unplugged and proved dead"
 WILL_START = "Both pumps are live and will start by themselves"
 DEAD_LINE = f"   {PROVED_DEAD}.  Leave them so: your hands go into the pit in this step."
 LIVE_LINE = (
-    f"   CAUTION: {WILL_START}, at any moment.  Hands out of the pit; touch no pump and no water, no cord except at "
-    "its plug, to unplug it."
+    f"   CAUTION: {WILL_START}, at any moment.  Hands out of the pit; touch no pump and no water, and no cord "
+    "except at its plug, to unplug it."
 )
 NOT_DEAD_YET = (
     "   CAUTION: until both pumps are unplugged and proved dead, either may start at any moment.  Hands out of the pit."
