@@ -2,7 +2,6 @@
 
 import json
 import tomllib
-from importlib import resources
 
 import pytest
 
@@ -161,7 +160,6 @@ def test_our_own_curve_is_written_once():
     own = read_curve(question.default)
     assert own == [["0 gpm", "18 ft"], ["20 gpm", "15 ft"], ["35 gpm", "10 ft"], ["45 gpm", "5 ft"], ["52 gpm", "0 ft"]]
     texts = [packaged(name).read_text(encoding="utf-8") for name in ("demo", "water_table")]
-    texts.append((resources.files("hil") / "commission" / "invented-pit.toml").read_text(encoding="utf-8"))
     for text in texts:
         assert tomllib.loads(text)["pump"]["curve"] == own
 
