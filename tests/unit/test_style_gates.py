@@ -73,9 +73,12 @@ ARROWS = [
     (CORE / "settings.py", "import numpy", "imports nothing of the PC"),
     (CORE / "settings.py", "from host_sim import cli", "never the other way round"),
     (CORE / "ticks.py", "from . import alarms", "nothing imports the alarms but the controller"),
-    (Path("host_sim/units.py"), "from hil import wires", "bench upon simulator"),
-    (Path("hil/procedures/lockout.py"), "from .. import virtual", "procedures know no kind of board"),
-    (Path("hil/kit.py"), "from . import runner", "kits know no procedure"),
+    (Path("host_sim/units.py"), "from hil.kits import wires", "bench upon simulator"),
+    (Path("host_sim/plant/noise.py"), "from host_sim.plant import plant", "in no package do two neighbours"),
+    (Path("host_sim/sizing/say.py"), "from host_sim.cli import options", "nobody imports the command line"),
+    (Path("host_sim/plant/noise.py"), "from host_sim.run import trace", "the simulator's rooms"),
+    (Path("hil/kits/wires.py"), "from hil.bench import verdict", "the bench's rooms"),
+    (Path("hil/procedures/lockout.py"), "from hil.kits import virtual", "procedures know no kind of board"),
 ]
 
 
