@@ -172,7 +172,7 @@ def stepped(**changes):
     c = made()
     notes = stand_in(c, chatter={"mask": 4, "answers": {"step": lambda word: word | 4}},
                      forces={"inputs": "forced"}, gate={"out": 0}, exercise={})  # fmt: skip
-    follow(c, notes, "_evaluate", "_changed", "_begin")
+    follow(c, notes, "_evaluate", "_compare", "_begin")
     c._delay = lambda: 10_000
     c.first = False
     c.raw_word, c.last[:] = 1, record(contacts=5, chatter=4, mains=1)
@@ -182,7 +182,7 @@ def stepped(**changes):
     return c, notes
 
 
-WORKED_OUT = ["chatter", "forces", "_evaluate", "_changed"]
+WORKED_OUT = ["chatter", "forces", "_evaluate", "_compare"]
 
 
 def test_i10_with_nothing_due_and_nothing_new_a_step_works_nothing_out_but_limits_the_contacts():
@@ -201,7 +201,7 @@ def test_i10_a_step_that_is_due_works_everything_out(at, changes):
     c, notes = stepped(**changes)
     inputs = record(contacts=1, mains=1)
     assert c.step(NOW + at, inputs) is c.out
-    assert notes == [("chatter", "step", 1), ("forces", "step", inputs), ("_evaluate", "forced"), ("_changed",)]
+    assert notes == [("chatter", "step", 1), ("forces", "step", inputs), ("_evaluate", "forced"), ("_compare",)]
     assert c.due == NOW + at + 10_000
     assert inputs == c.last == record(contacts=5, chatter=4, mains=1)
     assert c.raw_word == 1
