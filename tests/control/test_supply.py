@@ -182,3 +182,24 @@ def test_a4_a_charger_that_does_not_charge_for_a_day_with_mains_is_told(changes,
     unfitted = Bench()
     unfitted.go(**changes)
     assert not unfitted.go(DAY_MS).not_charging
+
+
+@pytest.mark.parametrize("loaded", [0, 2])
+@pytest.mark.parametrize("mains", [0, 1])
+@pytest.mark.parametrize(("battery", "after_ms"), [(DEAD, 60_000), (LOW, DAY_MS), (GOOD, None)])
+def test_a4_a_battery_is_judged_at_rest_with_the_mains_there(battery, after_ms, mains, loaded):
+    bench = Bench((s.MAINS, s.BATTERY), mains=mains)
+    bench.supply.loaded = loaded
+    bench.go(battery=battery)
+    judged = mains and not loaded and after_ms
+    assert not (bench.go((after_ms or DAY_MS) - 100).gone or bench.supply.flat)
+    supply = bench.go(100)
+    assert (bool(supply.gone), bool(supply.flat)) == (bool(judged and battery == DEAD), bool(judged and battery == LOW))
+    assert not (bench.go(battery=GOOD).gone or bench.supply.flat)
+
+
+def test_a4_without_a_pump_on_a_battery_none_is_judged():
+    bench = Bench()
+    bench.go(battery=DEAD)
+    supply = bench.go(DAY_MS)
+    assert (supply.gone, supply.flat) == (False, False)

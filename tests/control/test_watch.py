@@ -46,6 +46,8 @@ ONE_REASON = [
     ("transmitter.frozen", True, "transmitter_failed", 0),
     ("belief.wet", r.LAG, "lag_reached", 0), ("exercise.off_dry_min", 30 * DAY_MIN, "pour_and_test", 0),
     ("supply.lost", True, "mains_lost", 0), ("supply.not_charging", True, "charger_failed", 0),
+    ("supply.gone", True, "battery_failed", 0), ("supply.flat", True, "battery_failed", 0),
+    ("exercise.flat", 1, "battery_failed", 0),
     ("pair.overdue", True, "long_run", 0), ("clock_fault", 1, "clock_fault", 0),
     ("inspection_min", 90 * DAY_MIN, "inspection_due", 0), ("forces.long", True, "inputs_forced_long", 0),
     ("forces.active", r.FORCE_MAINS, "inputs_forced", 0), ("selectors.away_long", 2, "selector_away", 0),

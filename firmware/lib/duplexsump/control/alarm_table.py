@@ -34,23 +34,24 @@ EXERCISE_FAILED = const(14)  # and 15
 CHARGER_FAILED = const(16)
 SELECTOR_AWAY = const(17)
 PUMP_SUSPECT = const(18)  # and 19
-LAG_REACHED = const(20)
-LONG_RUN = const(21)
-FAULT = const(22)  # and 23
-LOCKOUT = const(24)  # and 25
-MOISTURE = const(26)  # and 27
-CHATTERING = const(28)
-SHORT_CYCLING = const(29)  # and 30
-POUR_AND_TEST = const(31)
-HAND_OVERRUN = const(32)
-NOT_IN_AUTO = const(33)
-BUTTON_STUCK = const(34)
-INSPECTION_DUE = const(35)
-INPUTS_FORCED = const(36)
-CLOCK_FAULT = const(37)
-COUNT = const(38)
+BATTERY_FAILED = const(20)
+LAG_REACHED = const(21)
+LONG_RUN = const(22)
+FAULT = const(23)  # and 24
+LOCKOUT = const(25)  # and 26
+MOISTURE = const(27)  # and 28
+CHATTERING = const(29)
+SHORT_CYCLING = const(30)  # and 31
+POUR_AND_TEST = const(32)
+HAND_OVERRUN = const(33)
+NOT_IN_AUTO = const(34)
+BUTTON_STUCK = const(35)
+INSPECTION_DUE = const(36)
+INPUTS_FORCED = const(37)
+CLOCK_FAULT = const(38)
+COUNT = const(39)
 URGENT = const(9)  # alarms below this number are high
-SOUNDING = const(20)  # alarms below this number are high or medium
+SOUNDING = const(21)  # alarms below this number are high or medium
 
 _UNPLUG = "Unplug the pump or lock it out before any work on it."
 
@@ -77,6 +78,8 @@ TABLE = (
     ("selector_away", MEDIUM, 0, "a selector not in AUTO for 24 h", "forgotten", "turn it to AUTO"),
     ("pump_1_suspect", MEDIUM, 0, "pump 1 suspect", "worn, clogged, not running", "measure its draw-down. " + _UNPLUG),
     ("pump_2_suspect", MEDIUM, 0, "pump 2 suspect", "worn, clogged, not running", "measure its draw-down. " + _UNPLUG),
+    ("battery_failed", MEDIUM, 0, "standby battery failed", "old or empty battery, terminals, fuse, charger",
+     "have the battery tested under load and replaced; clean the terminals"),
     ("lag_reached", LOW, 0, "lag reached", "high inflow, a weak lead pump", "watch"),
     ("long_run", LOW, 0, "long run", "high inflow, a weak pump, a stuck off float", "watch"),
     ("pump_1_fault", LOW, 0, "pump 1 fault", "see the cause", _UNPLUG),

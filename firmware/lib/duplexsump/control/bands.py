@@ -33,7 +33,7 @@ from .records import (
 )
 from .ticks import const
 
-# NAMUR NE 43: failure below 3.6 mA or above 21.0 mA, measuring 3.8 to 20.5 mA.
+# NAMUR NE 43: failure at or below 3.6 mA, at or above 21.0 mA; measuring 3.8 to 20.5 mA.
 FAIL_LOW_UA = const(3600)
 FAIL_HIGH_UA = const(21000)
 GOOD_LOW_UA = const(3800)
@@ -124,9 +124,9 @@ class Bands:
         return (microamps - 4000) * self.settings[s.LEVEL_SPAN_MM] // 16000
 
     def _level(self, microamps: int, running: int) -> None:
-        if microamps < FAIL_LOW_UA:
+        if microamps <= FAIL_LOW_UA:
             self.transmitter = TRANSMITTER_LOW
-        elif microamps > FAIL_HIGH_UA:
+        elif microamps >= FAIL_HIGH_UA:
             self.transmitter = TRANSMITTER_HIGH
         elif GOOD_LOW_UA <= microamps <= GOOD_HIGH_UA:
             self.transmitter = TRANSMITTER_OK
@@ -202,8 +202,8 @@ class Bands:
         elif self.transmitter == TRANSMITTER_HIGH:
             low = GOOD_HIGH_UA + 1
         else:
-            low = max(FAIL_LOW_UA, self._microamps(self.step * STEP_MM - STEP_BAND_MM))
-            high = min(FAIL_HIGH_UA + 1, self._microamps((self.step + 1) * STEP_MM + STEP_BAND_MM))
+            low = max(FAIL_LOW_UA + 1, self._microamps(self.step * STEP_MM - STEP_BAND_MM))
+            high = min(FAIL_HIGH_UA, self._microamps((self.step + 1) * STEP_MM + STEP_BAND_MM))
             if not self.moved:
                 low = max(low, self._microamps(self.start_mm - MOVED_MM))
                 high = min(high, self._microamps(self.start_mm + MOVED_MM + 1))

@@ -30,6 +30,7 @@ from .records import (
     CURRENT_NORMAL,
     DEADLINE,
     HIGH,
+    IN_BATTERY,
     IN_CHATTER,
     IN_CONTACTS,
     IN_CURRENT_1,
@@ -233,6 +234,7 @@ class Controller:
         c = self.contacts
         c.step(inputs[IN_CONTACTS] | self.transmitter.contacts(inputs))
         self.supply.demanded = self.demand.demand
+        self.supply.loaded = self.gate.out & self.supply.on_battery
         self.supply.step(inputs, c.wet & HIGH)
         self.transmitter.step(inputs, self._proved(), c.wet)
         self.belief.step(c.wet, c.rose, c.fell, self.transmitter.failed())
@@ -263,6 +265,7 @@ class Controller:
         for part in (self.belief, self.transmitter, self.demand, self.blind, self.pair):
             part.reset()
         self.exercise.failed = 0
+        self.exercise.flat = 0
         self.clock_fault = 0
 
     def _protect(self, n: int, inputs: list[int]) -> None:
@@ -332,6 +335,9 @@ class Controller:
         calm = not self.demand.demand and not self.blind.reason and not self.blind.wants()
         self.exercise.calm = calm and self.supply.mains
         self.exercise.level_fell = not self.transmitter.watching
+        self.exercise.drawing = self.supply.on_battery
+        self.exercise.battery = inputs[IN_BATTERY]
+        self.exercise.unfed = ~self.supply.fed if self.supply.mains else 0
         self.exercise.step(self.belief.wet & OFF, self.pair.available, gate.out)
         self._switch(self.pair.step(self.demand.demand, self.blind.turn if self.blind.wants() else -1))
         self.history.step(self.contacts.rose, self.contacts.fell, gate.out)

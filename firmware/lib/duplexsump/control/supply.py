@@ -14,6 +14,7 @@ from .records import (
 from .ticks import DAY_MS, const
 
 ALARM_MS = const(10000)
+GONE_MS = const(60000)
 
 
 class Supply:
@@ -25,6 +26,8 @@ class Supply:
         ("spent", STATE, 0, AGAIN),  # the battery was found dead
         ("exhaust", STATE, 0, AGAIN),  # ... and is used all the same, until the demand is over
         ("not_charging", STATE, 0, 0),
+        ("gone", STATE, 0, 0),  # dead at rest for a minute, though the mains is there
+        ("flat", STATE, 0, 0),  # low at rest for a day, though the mains is there
         ("fed", STATE, 0, AGAIN),  # pumps that have a supply
         ("on_battery", STATE, 0, AGAIN),  # pumps that would draw on the battery
     )
@@ -38,6 +41,9 @@ class Supply:
         self.exhaust = 0
         self.demanded = 0  # pumps that the level asked for in the step before
         self.not_charging = False
+        self.gone = False
+        self.flat = False
+        self.loaded = 0  # pumps that draw on the battery now
         self.fed = 0
         self.on_battery = 0
         self.went = False  # the mains went in this very step
@@ -60,8 +66,16 @@ class Supply:
         elif inputs[IN_BATTERY] == BATTERY_GOOD or self.mains:
             self.spent = 0
         self._charger(inputs[IN_MAINS] and self.settings[s.CHARGER_FITTED] and not inputs[IN_CHARGER])
+        self._resting(inputs[IN_BATTERY])
         self._exhaustion(high)
         self._masks()
+
+    def _resting(self, battery: int) -> None:
+        # A battery that the charger does not keep up, told while the mains is still there.
+        t = self.timers
+        rests = self.fitted and self.mains and not self.loaded
+        self.gone = t.on_delay(tm.BATTERY_GONE, self.gone, rests and battery == BATTERY_DEAD, GONE_MS)
+        self.flat = t.on_delay(tm.BATTERY_FLAT, self.flat, rests and battery != BATTERY_GOOD, DAY_MS)
 
     def _charger(self, idle: int) -> None:
         self.not_charging = self.timers.on_delay(tm.CHARGER, self.not_charging, idle, DAY_MS)

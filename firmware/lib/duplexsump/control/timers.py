@@ -69,7 +69,9 @@ HOUR = const(71)  # S8: the oldest start in the last hour
 SHORT_DAY = const(73)  # S8: once a day
 OVER_HOUR = const(75)  # R3: tries after an overcurrent
 HAND = const(77)  # M1
-N_TIMERS = const(81)
+BATTERY_GONE = const(81)  # A4: dead at rest
+BATTERY_FLAT = const(82)  # A4: low at rest
+N_TIMERS = const(83)
 
 NAMES = (
     "sequence draw overdraw stopped alone signal frozen gap blind_run blind_rest long_run both no_draw exercise "
@@ -84,7 +86,7 @@ NAMES += [
     ).split()
     for tail in ("_1", "_2")
 ]
-NAMES += ["real_high", "boot_flood"]
+NAMES += ["real_high", "boot_flood", "battery_gone", "battery_flat"]
 
 
 class Timers:

@@ -51,6 +51,7 @@ def _supply(c: "Controller", inputs: list[int]) -> None:
     alarms.tell(at.MAINS_LOST, c.supply.lost)
     alarms.tell(at.BATTERY_LOW, c.supply.battery_low(inputs))
     alarms.tell(at.CHARGER_FAILED, c.supply.not_charging)
+    alarms.tell(at.BATTERY_FAILED, c.supply.gone or c.supply.flat or c.exercise.flat)
     alarms.tell(at.LONG_RUN, c.pair.overdue)
     alarms.tell(at.CLOCK_FAULT, c.clock_fault)
     alarms.tell(at.INSPECTION_DUE, c.inspection_min >= c.settings[s.INSPECTION_DAYS] * DAY_MIN)
