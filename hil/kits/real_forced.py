@@ -27,7 +27,7 @@ SELECTORS = (
     "both selectors must stand at OFF while inputs are forced (selector 1 at {}, selector 2 at {}); "
     "or unplug both pumps' cords, look that they are, and say --cords-unplugged"
 )
-_OUTPUTS = ("pump_1", "pump_2", "horn", "beacon", "relay", "light")
+_OUTPUTS = ("pump_1", "pump_2", "horn", "beacon", "relay", "service", "light")
 _AT, _BIT_AT = {}, {}
 for _row in r.WORD_ROWS:
     _AT[_row[0]] = sum(row[2] for row in r.WORD_ROWS[: r.WORD_ROWS.index(_row)])

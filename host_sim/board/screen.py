@@ -42,7 +42,8 @@ def build(values, states, alarm_states, sensing, port):
                  f"firmware {values['firmware']:08x}")
     head.add_row("contacts", contact_line(states))
     head.add_row("asks for", f"{values['demand']} pump(s)" + (", blind pumping" if values["blind"] else ""))
-    head.add_row("outputs", _names(states["outputs"] >> 2, ("HORN", "beacon", "alarm relay energised", "status light")))
+    names = ("HORN", "beacon", "alarm relay energised", "service relay energised", "status light")
+    head.add_row("outputs", _names(states["outputs"] >> 2, names))
     supply = "mains present" if states["mains"] else "MAINS OUT"
     head.add_row("supply", f"{supply}, battery {values['battery'] / 1000:.1f} V" if values["battery"] else supply)
     head.add_row("inflow", f"{values['inflow'] / 1000:.1f} L/min at the last fill")

@@ -30,7 +30,7 @@ def verdict(trace, units):
 
 
 def called_at(trace, clock):
-    """Return when the horn or the alarm relay first called, or "never"; a float switch has no alarm."""
+    """Return when horn, alarm relay or service relay first called, or "never"; a float switch has no alarm."""
     if trace.controller == "single":
         return "never (none fitted)"
     first = trace.totals.first_alarm_s

@@ -14,7 +14,7 @@ from importlib import resources
 from pathlib import Path
 
 FORMAT = "sumpbench-journal"
-VERSION = 2  # 2: "retained" was "kept", which a reader of this version would miss without a word
+VERSION = 3  # 3: the service relay among the outputs; 2: "retained" was "kept"
 
 
 def firmware_checksum():

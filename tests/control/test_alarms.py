@@ -17,6 +17,7 @@ PLACES = range(COUNT)
 HIGHS = [i for i in PLACES if TABLE[i][1] == 0]
 SOUNDING = [i for i in PLACES if TABLE[i][1] <= 1]
 N_SOUNDING = len(SOUNDING)
+MEDIUMS = [i for i in PLACES if TABLE[i][1] == 1]
 LATCHING = [i for i in PLACES if TABLE[i][2]]
 MINUTE, HOUR = 60_000, 3_600_000
 QUIET, REMIND_HIGH, REMIND_OTHER = 15 * MINUTE, 30 * MINUTE, 12 * HOUR
@@ -106,7 +107,8 @@ def test_as_built_nothing_is_wrong_and_the_relay_is_not_yet_energised():
     a = Bench().a
     assert (a.state, a.active, a.detail, a.raised) == ([0] * COUNT, [0] * COUNT, [0] * COUNT, [0] * COUNT)
     assert (a.quiet, a.remind) == ([NEVER] * N_SOUNDING, [NEVER] * N_SOUNDING)
-    assert (a.horn, a.beacon, a.relay, a.chirp, a.nothing) == (0, 0, 0, 0, 1)
+    assert (a.horn, a.beacon, a.relay, a.service, a.calling, a.chirp, a.nothing) == (0, 0, 0, 0, 0, 0, 1)
+    assert (a.waiting, a.fresh) == (False, False)
     assert (a.loud, a.returned, a.any()) == (False, False, False)
     a.step(0)
     assert (a.horn, a.beacon, a.relay, a.chirp, a.nothing) == (0, 0, 1, 0, 1)
@@ -176,14 +178,16 @@ def test_a1_a_reset_ends_what_is_latched_and_what_is_still_there_stays(state):
 
 
 def shown(states, quiet=(), test=0):
-    """What the narrative has for alarms in `states` ({place: state}): (horn at once, beacon, relay, nothing, chirp)."""
+    """What A2 and A3 have for alarms in `states` ({place: state}): (horn, beacon, relay, service, nothing, chirp)."""
     loud = any(i in SOUNDING and state == UNACKNOWLEDGED and i not in quiet for i, state in states.items())
     back = any(i in SOUNDING and state in (RETURNED, LATCHED) and i not in quiet for i, state in states.items())
     lit = any(i in SOUNDING and state != NORMAL for i, state in states.items())
     calls = any(i in HIGHS and state not in (NORMAL, LATCHED_ACKNOWLEDGED) for i, state in states.items())
+    needed = any(i in MEDIUMS and state not in (NORMAL, LATCHED_ACKNOWLEDGED) for i, state in states.items())
     chirp = back and not loud
     nothing = all(state == NORMAL for state in states.values())
-    return int(loud or chirp or test), int(lit or test), int(not calls and not test), int(nothing), int(chirp)
+    relays = int(not calls and not test), int(not needed and not test)
+    return int(loud or chirp or test), int(lit or test), *relays, int(nothing), int(chirp)
 
 
 @pytest.mark.parametrize(("test", "hushed"), list(product((0, 1), (False, True))))
@@ -191,27 +195,28 @@ def test_a2_a3_what_one_alarm_in_each_state_does_to_horn_beacon_and_relay(test, 
     for i, state in product(PLACES, range(6)):
         if hushed and i not in SOUNDING:
             continue
-        bench = Bench(MASK + 1 - 1000)
+        bench = Bench(MASK + 1 - 1000, calls=1)
         bench.a.state[i] = state
         if hushed:
             bench.a.quiet[i] = 0  # a second from now, across the wrap
         bench.go(test=test)
         a = bench.a
         expected = shown({i: state}, {i} if hushed else (), test)
-        assert (a.horn, a.beacon, a.relay, a.nothing, a.chirp) == expected, (TABLE[i][0], al.STATES[state])
+        assert (a.horn, a.beacon, a.relay, a.service, a.nothing, a.chirp) == expected, (TABLE[i][0], al.STATES[state])
 
 
-FOUR = (0, 8, 9, N_SOUNDING - 1, N_SOUNDING, LATCHING[0])  # the first and last high, medium and low, and one that latches
+# The first and last high, medium and low, and one that latches.
+FOUR = (0, 8, 9, N_SOUNDING - 1, N_SOUNDING, LATCHING[0])
 
 
 @pytest.mark.parametrize(("i", "k"), [(i, k) for i, k in product(FOUR, FOUR) if i < k])
 def test_a2_a3_what_two_alarms_do_together(i, k):
     for one, other in product(range(6), range(6)):
-        bench = Bench()
+        bench = Bench(calls=1)
         bench.a.state[i], bench.a.state[k] = one, other
         bench.go()
         a = bench.a
-        assert (a.horn, a.beacon, a.relay, a.nothing, a.chirp) == shown({i: one, k: other}), (one, other)
+        assert (a.horn, a.beacon, a.relay, a.service, a.nothing, a.chirp) == shown({i: one, k: other}), (one, other)
         assert (bench.left(tm.CHIRP) is not None) == bool(a.chirp)
 
 
@@ -239,6 +244,91 @@ def test_a2_an_alarm_that_returned_unacknowledged_sounds_one_minute_in_ten(i):
     assert bench.left(tm.CHIRP) == MINUTE, "and begins anew"
     assert bench.go(1000, silence=True) == 0
     assert (bench.a.chirp, bench.left(tm.CHIRP)) == (0, None)
+
+
+# The calls for help -------------------------------------------------------------------------------
+
+DAY, CALL = 24 * HOUR, 10 * MINUTE
+
+
+def lines(bench, until_ms):
+    """Step from due instant to due instant for `until_ms`; return [(ms, relay)] of the alarm relay's edges."""
+    edges, relay, gone = [], bench.a.relay, 0
+    while gone < until_ms:
+        ahead = min(bench.timers.next_ms(until_ms), until_ms - gone)
+        gone += ahead
+        bench.go(ahead)
+        if bench.a.relay != relay:
+            relay = bench.a.relay
+            edges.append((gone, relay))
+    return edges
+
+
+@pytest.mark.parametrize("start", [0, MASK + 1 - CALL, MASK - DAY])
+@pytest.mark.parametrize("call_ms", [MINUTE, CALL, HOUR])
+def test_a3_with_one_line_a_call_for_service_is_short_and_made_once_a_day(start, call_ms):
+    bench = Bench(start, service_call=call_ms)
+    bench.go(on=[9])
+    assert (bench.a.relay, bench.a.service, bench.a.calling) == (0, 0, 1)
+    assert lines(bench, 2 * DAY + HOUR + 1) == [
+        (call_ms, 1), (DAY, 0), (DAY + call_ms, 1), (2 * DAY, 0), (2 * DAY + call_ms, 1),
+    ]  # fmt: skip
+
+
+@pytest.mark.parametrize("i", [9, N_SOUNDING - 1])
+def test_a3_silence_ends_the_call_and_one_that_returned_unseen_goes_on_calling(i):
+    bench = Bench()
+    bench.go(on=[i])
+    bench.go(MINUTE, off=[i])
+    assert (bench.a.relay, bench.a.service) == (0, 0)
+    bench.go(MINUTE, silence=True)
+    assert (bench.a.relay, bench.a.service, bench.a.calling, bench.left(tm.CALL)) == (1, 1, 0, None)
+    bench.go(MINUTE, on=[i])
+    assert (bench.a.relay, bench.left(tm.CALL)) == (0, CALL), "a new one calls at once"
+
+
+@pytest.mark.parametrize(("back", "calls"), [(RETURNED, False), (LATCHED, False), (ACKNOWLEDGED, True), (NORMAL, True)])
+def test_a3_only_a_new_call_is_made_between_two(back, calls):
+    bench = Bench()
+    bench.go(on=[9])
+    bench.go(CALL)
+    assert bench.a.relay == 1
+    bench.a.state[10] = back
+    if back == ACKNOWLEDGED:
+        bench.a.active[10], bench.a.remind[10], bench.a.moved = 1, CALL + 1000, True
+        bench.go()
+        bench.go(1000)
+    else:
+        bench.go(1000, on=[10])
+    assert bench.a.relay == (0 if calls else 1)
+    assert bench.left(tm.CALL) == (CALL if calls else DAY - CALL - 1000)
+
+
+def test_a3_a_new_one_within_a_call_does_not_lengthen_it():
+    bench = Bench()
+    bench.go(on=[9])
+    bench.go(MINUTE, on=[10])
+    assert (bench.a.calling, bench.left(tm.CALL)) == (1, CALL - MINUTE)
+    bench.go(CALL - MINUTE)
+    assert (bench.a.calling, bench.a.relay) == (0, 1), "what was new in it calls no second time"
+    bench.go(1000)
+    assert bench.a.calling == 0
+
+
+@pytest.mark.parametrize("i", PLACES)
+def test_a3_with_two_lines_each_has_its_own(i):
+    bench = Bench(calls=1)
+    bench.go(on=[i])
+    assert (bench.a.relay, bench.a.service) == (int(i not in HIGHS), int(i not in MEDIUMS))
+    assert (bench.a.calling, bench.left(tm.CALL)) == (0, None)
+
+
+@pytest.mark.parametrize("i", PLACES)
+def test_a3_with_one_line_high_and_medium_alarms_drop_it(i):
+    bench = Bench()
+    bench.go(on=[i])
+    assert (bench.a.relay, bench.a.service) == (int(i not in SOUNDING), int(i not in MEDIUMS))
+    assert bench.a.calling == int(i in MEDIUMS)
 
 
 # Silence -------------------------------------------------------------------------------------------
@@ -381,7 +471,8 @@ def test_what_is_due_lapses_and_what_is_not_stays(start):
         bench.go(ms)
         assert a.quiet == [NEVER if 1000 * (i + 1) <= gone else quiet[i] for i in range(N_SOUNDING)]
         assert a.remind == [NEVER if 1000 * (i + 3) <= gone else remind[i] for i in range(N_SOUNDING)]
-        assert a.state[:N_SOUNDING] == [UNACKNOWLEDGED if 1000 * (i + 3) <= gone else ACKNOWLEDGED for i in range(N_SOUNDING)]
+        told = [UNACKNOWLEDGED if 1000 * (i + 3) <= gone else ACKNOWLEDGED for i in range(N_SOUNDING)]
+        assert a.state[:N_SOUNDING] == told
         assert bench.left(tm.ALARM) == 1000
 
 

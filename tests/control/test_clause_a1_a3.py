@@ -1,4 +1,4 @@
-"""A1 to A3: alarms, horn and alarm relay.  Each test is one claim of the narrative, in numbers."""
+"""A1 to A3: alarms, horn and the two calls for help.  Each test is one claim of the narrative, in numbers."""
 
 import pytest
 from duplexsump.control import alarms
@@ -97,9 +97,9 @@ def test_a1_what_still_holds_stays_active_through_a_reset():
 # A2 ------------------------------------------------------------------------------------------------
 
 
-def sounding():
+def sounding(**overrides):
     """A medium alarm and no other: mains lost, with both pumps able to run on the battery."""
-    rig = ready(supply_1=s.EITHER, supply_2=s.EITHER)
+    rig = ready(supply_1=s.EITHER, supply_2=s.EITHER, **overrides)
     rig.set(mains=0).run(11)
     assert rig.active("mains_lost")
     assert rig.output("horn") == 1
@@ -247,8 +247,47 @@ def test_a3_an_acknowledged_high_alarm_still_drops_the_relay():
     assert rig.output("relay") == 0
 
 
-def test_a3_a_medium_alarm_leaves_the_relay_alone():
-    assert sounding().output("relay") == 1
+@pytest.mark.parametrize("calls", [0, 1])
+def test_a3_a_medium_alarm_calls_for_service_and_with_one_line_on_the_alarm_relay(calls):
+    rig = sounding(calls=calls)
+    assert (rig.output("service"), rig.output("relay")) == (0, calls)
+    at = rig.t
+    rig.run(3 * DAY)
+    edges = [(t, value) for t, name, value in rig.edges if name == "relay" and t > at]
+    called = rig.raised("mains_lost")[0]
+    held = [(called + 600, 1), (called + DAY, 0), (called + DAY + 600, 1), (called + 2 * DAY, 0),
+            (called + 2 * DAY + 600, 1)]  # fmt: skip
+    assert edges == [] if calls else edges[:5] == [(near(t), value) for t, value in held]
+
+
+def test_a3_an_acknowledged_call_for_service_frees_the_one_line_and_the_service_relay_stays_dropped():
+    rig = sounding()
+    rig.press("silence").run(60)
+    assert (rig.output("service"), rig.output("relay")) == (0, 1)
+    rig.set(mains=1).run(30)
+    assert (rig.output("service"), rig.output("relay")) == (1, 1)
+
+
+def test_a3_a_flood_after_a_call_for_service_makes_an_edge_of_its_own():
+    rig = sounding().run(700)
+    assert rig.output("relay") == 1
+    rig.fill("off", "lead", "lag", "high").run(2)
+    assert rig.output("relay") == 0
+    rig.run(1200)
+    assert rig.output("relay") == 0, "held for as long as it lasts"
+
+
+def test_a3_a_second_trouble_calls_again_between_two_calls():
+    rig = sounding().run(700)
+    assert rig.output("relay") == 1
+    rig.set(thermal_1=1)
+    assert rig.output("relay") == 0
+
+
+def test_a3_a_low_alarm_calls_nobody():
+    rig = ready(inspection=1).run(2 * DAY)
+    assert rig.active("inspection_due")
+    assert (rig.output("service"), rig.output("relay")) == (1, 1)
 
 
 def test_a2_a_test_over_the_link_sounds_for_five_seconds_and_only_where_nothing_is_wrong():

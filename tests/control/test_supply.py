@@ -200,6 +200,7 @@ def test_a4_a_battery_is_judged_at_rest_with_the_mains_there(battery, after_ms, 
 
 def test_a4_without_a_pump_on_a_battery_none_is_judged():
     bench = Bench()
+    assert bench.supply.loaded == 0
     bench.go(battery=DEAD)
     supply = bench.go(DAY_MS)
     assert (supply.gone, supply.flat) == (False, False)

@@ -49,7 +49,7 @@ OTHER = {
     "remind_other": 36000000,
 }
 ON_A_RIG = frozenset(wires.WIRES) - {"generator", "moisture_1", "moisture_2", "level"}
-FORCED = frozenset({*wires.FLOATS, *r.FORCES, "pump_1", "pump_2", "horn", "beacon", "relay", "light"})
+FORCED = frozenset({*wires.FLOATS, *r.FORCES, "pump_1", "pump_2", "horn", "beacon", "relay", "service", "light"})
 
 
 def settings(**changes):

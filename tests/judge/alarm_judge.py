@@ -151,7 +151,14 @@ class AlarmJudge:
             self._say("I11", f"the alarm relay is energised with {high} active")
         if rig.output("relay") and unseen:
             self._say("A3", f"the alarm relay is energised with {unseen} unacknowledged")
-        if not rig.output("relay") and not high and not unseen and not self.may_test:
+        medium = [a.name for a in self.alarms if a.priority == "medium" and a.state in OPEN + STANDING]
+        calling = [a.name for a in self.alarms if a.priority == "medium" and a.state in OPEN]
+        if rig.output("service") and medium:
+            self._say("A3", f"the service relay is energised with {medium}")
+        if not rig.output("service") and not medium and not self.may_test:
+            self._say("A3", "the service relay has dropped with no medium alarm")
+        shared = calling and not self.settings[s.CALLS]
+        if not rig.output("relay") and not high and not unseen and not shared and not self.may_test:
             self._say("A3", "the alarm relay has dropped with no high alarm")
         loud = [a.name for a in self.alarms if a.priority != "low" and a.state in OPEN]
         standing = [a.name for a in self.alarms if a.priority != "low" and a.state in STANDING]

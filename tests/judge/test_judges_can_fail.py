@@ -26,7 +26,7 @@ class Forged:
         self.held = [0] * r.N_INPUTS
         self.held[r.IN_MAINS] = 1
         self.outputs = [0] * r.N_OUTPUTS
-        self.outputs[r.OUT_RELAY] = 1
+        self.outputs[r.OUT_RELAY] = self.outputs[r.OUT_SERVICE] = 1
         self.alarm_states = ["normal"]
         self.watchers = []
 
@@ -126,9 +126,10 @@ def alarmed(latches=0, priority="medium", **overrides):
     return rig, AlarmJudge(rig, [("some", priority, latches)])
 
 
-def put(rig, state, seconds=1, *, horn=0, relay=1, **inputs):
+def put(rig, state, seconds=1, *, horn=0, relay=1, service=None, **inputs):
     rig.alarm_states = [state]
     rig.outputs[r.OUT_HORN], rig.outputs[r.OUT_RELAY] = horn, relay
+    rig.outputs[r.OUT_SERVICE] = int(state in ("normal", "latched_acknowledged")) if service is None else service
     return rig.go(seconds, **inputs)
 
 
@@ -186,6 +187,14 @@ def test_a_relay_dropped_for_nothing_is_found():
     rig, judge = alarmed(priority="high")
     put(rig, "normal", relay=0)
     assert clauses(judge) == {"A3"}, judge.wrong
+
+
+@pytest.mark.parametrize(("state", "service"), [("unacknowledged", 1), ("returned", 1), ("normal", 0)])
+def test_a_service_relay_that_contradicts_the_medium_alarms_is_found(state, service):
+    rig, judge = alarmed()
+    put(rig, "unacknowledged", horn=1)
+    put(rig, state, horn=int(state == "unacknowledged"), service=service, silence=int(state == "normal"))
+    assert "A3" in clauses(judge), judge.wrong
 
 
 def test_a_silent_horn_is_found():

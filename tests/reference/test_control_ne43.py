@@ -29,7 +29,8 @@ def judged(*microamps, bands=None):
 
 # Source: NAMUR NE 43, limits as above.
 @pytest.mark.parametrize(("microamps", "judgement"), [
-    (0, r.TRANSMITTER_LOW), (3_599, r.TRANSMITTER_LOW), (3_600, r.TRANSMITTER_LOW), (3_601, r.TRANSMITTER_OK), (3_800, r.TRANSMITTER_OK),
+    (0, r.TRANSMITTER_LOW), (3_599, r.TRANSMITTER_LOW), (3_600, r.TRANSMITTER_LOW), (3_601, r.TRANSMITTER_OK),
+    (3_800, r.TRANSMITTER_OK),
     (4_000, r.TRANSMITTER_OK), (20_000, r.TRANSMITTER_OK), (20_500, r.TRANSMITTER_OK), (20_999, r.TRANSMITTER_OK),
     (21_000, r.TRANSMITTER_HIGH), (24_000, r.TRANSMITTER_HIGH),
 ])

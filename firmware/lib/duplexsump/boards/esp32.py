@@ -31,6 +31,7 @@ from ..control.records import (
     OUT_PUMP_1,
     OUT_PUMP_2,
     OUT_RELAY,
+    OUT_SERVICE,
     const,
 )
 from .wired import ANALOG, CLOSED, OUTPUT, SERIAL, Rs485, Usb, WiredBoard
@@ -50,7 +51,8 @@ WIRING = (
     (OUTPUT, 15, OUT_HORN, 1, "horn", "relay module, channel 3"),
     (OUTPUT, 16, OUT_BEACON, 1, "beacon", "relay module, channel 4"),
     (OUTPUT, 17, OUT_RELAY, 1, "alarm relay", "relay module, channel 5; energised means healthy"),
-    (OUTPUT, 18, OUT_LIGHT, 1, "status light", "light-emitting diode with its resistor to ground"),
+    (OUTPUT, 18, OUT_SERVICE, 1, "service relay", "relay module, channel 6; energised means that nobody is needed"),
+    (OUTPUT, 48, OUT_LIGHT, 1, "status light", "light-emitting diode with its resistor to ground"),
     (CLOSED, 8, IN_CONTACTS, OFF, "float off", "float switch to ground"),
     (CLOSED, 9, IN_CONTACTS, LEAD, "float lead", "float switch to ground"),
     (CLOSED, 10, IN_CONTACTS, LAG, "float lag", "float switch to ground"),

@@ -109,7 +109,7 @@ class Board:
             self._ask(87)
 
     def safe(self) -> None:
-        """Everything off; the alarm relay drops."""
+        """Everything off; alarm relay and service relay drop."""
         self.outputs = 0
         self.left_ms = 0
         self._ask(87)

@@ -44,17 +44,14 @@ class Usb(Stream):
 
 
 class Rs485:
-    """A UART with an RS-485 transceiver; `direction` is the pin that is on while sending, None where none is needed."""
+    """A UART with an RS-485 transceiver that turns the line by itself."""
 
-    def __init__(self, uart: "machine.UART", direction: "machine.Pin | None" = None) -> None:
+    def __init__(self, uart: "machine.UART") -> None:
         self.uart = uart
-        self.direction = direction
         self.one = bytearray(1)
 
     def ready(self) -> int:
-        """Return the next byte, -1 when there is none; the line is turned back once all is sent."""
-        if self.direction is not None and self.direction.value() and self.uart.txdone():
-            self.direction.value(0)
+        """Return the next byte, -1 when there is none."""
         if self.uart.any() and self.uart.readinto(self.one):
             return self.one[0]
         return -1
@@ -65,8 +62,6 @@ class Rs485:
 
     def put(self, buffer: bytearray, at: int, count: int) -> None:
         """Write `count` bytes of `buffer` from `at` on."""
-        if self.direction is not None:
-            self.direction.value(1)
         self.uart.write(memoryview(buffer)[at : at + count])
 
 
@@ -153,7 +148,7 @@ class WiredBoard:
             row[0].value(row[2] if outputs[row[1]] else 1 - row[2])
 
     def safe(self) -> None:
-        """Everything off; the alarm relay drops."""
+        """Everything off; alarm relay and service relay drop."""
         for row in self.outputs:
             row[0].value(1 - row[2])
 

@@ -1,4 +1,4 @@
-"""A1 to A3: the alarm table, the alarm states of IEC 62682, horn, beacon and alarm relay.
+"""A1 to A3: the alarm table, the alarm states of IEC 62682, horn, beacon, alarm relay and service relay.
 
 The control part never reads what is decided here.
 """
@@ -7,7 +7,7 @@ from . import settings as s
 from . import timers as tm
 from .alarm_table import COUNT, LATCH, LATCHES, SOUNDING, TABLE, URGENT
 from .records import AGAIN, DEADLINE, RETAIN, STATE, STATISTIC
-from .ticks import NEVER, const, diff
+from .ticks import DAY_MS, NEVER, const, diff
 
 STATES = ("normal", "unacknowledged", "acknowledged", "returned", "latched", "latched_acknowledged")
 NORMAL = const(0)
@@ -54,6 +54,8 @@ class Alarms:
         ("horn", STATE, 0, 0),
         ("beacon", STATE, 0, 0),
         ("relay", STATE, 0, 0),
+        ("service", STATE, 0, 0),
+        ("calling", STATE, 0, 0),  # a call for service holds the one relay
         ("chirp", STATE, 0, 0),  # sounding for a returned alarm
         ("nothing", STATE, 0, AGAIN),  # no alarm of any kind
     )
@@ -70,10 +72,14 @@ class Alarms:
         self.horn = 0
         self.beacon = 0
         self.relay = 0
+        self.service = 0
+        self.calling = 0
         self.chirp = 0
         self.nothing = 1
         self.loud = False
         self.returned = False
+        self.waiting = False  # somebody is needed, and nobody has acknowledged it
+        self.fresh = False  # a new call for service in this very step
         self.moved = True  # a quiet time or a reminder was set or ended: the timer follows
 
     def begin(self) -> None:
@@ -86,6 +92,8 @@ class Alarms:
         state = NEXT[self.state[i] * 6 + event]
         if state == NO:
             raise ValueError("alarm %s: event %s in state %s" % (TABLE[i][0], EVENTS[event], STATES[self.state[i]]))
+        if state == UNACKNOWLEDGED and URGENT <= i < SOUNDING and self.state[i] not in (RETURNED, LATCHED):
+            self.fresh = True
         self.state[i] = state
 
     def tell(self, i: int, condition: object, detail: int = 0) -> None:
@@ -167,12 +175,16 @@ class Alarms:
         self.nothing = 1
         self.beacon = test
         self.relay = 1 - test
+        self.service = 1 - test
         self.loud = False
         self.returned = False
+        self.waiting = False
         for i in range(COUNT):
             if self.state[i]:
                 self._show(i, self.state[i])
         self._chirping(self.returned and not self.loud)
+        self._call(self.waiting and not self.settings[s.CALLS])
+        self.fresh = False
         self.horn = 1 if self.loud or self.chirp or test else 0
         if self.moved:
             self._wake()
@@ -182,13 +194,31 @@ class Alarms:
         self.nothing = 0
         if i < SOUNDING:
             self.beacon = 1
-            if i < URGENT and state != LATCHED_ACKNOWLEDGED:
-                self.relay = 0
+            if state != LATCHED_ACKNOWLEDGED:
+                if i < URGENT:
+                    self.relay = 0
+                else:
+                    self.service = 0
+                    if state != ACKNOWLEDGED:
+                        self.waiting = True
             if self.quiet[i] < 0:
                 if state == UNACKNOWLEDGED:
                     self.loud = True
                 elif state == RETURNED or state == LATCHED:
                     self.returned = True
+
+    def _call(self, wanted: bool) -> None:
+        # A3: a call for service lets the one relay go after a while, so that a flood can still be told.
+        t = self.timers
+        if not wanted:
+            self.calling = 0
+            t.stop(tm.CALL)
+        elif t.rang[tm.CALL] or not t.running(tm.CALL) or (self.fresh and not self.calling):
+            self.calling = 0 if self.calling else 1
+            call_ms = self.settings[s.SERVICE_CALL_MS]
+            t.arm(tm.CALL, call_ms if self.calling else DAY_MS - call_ms)
+        if self.calling:
+            self.relay = 0
 
     def _chirping(self, wanted: bool) -> None:
         # A2: an alarm that returned unacknowledged sounds 1 min in 10.

@@ -48,6 +48,7 @@ from .records import (
     OUT_PUMP_1,
     OUT_PUMP_2,
     OUT_RELAY,
+    OUT_SERVICE,
     RETAIN,
     STATE,
 )
@@ -386,6 +387,7 @@ class Controller:
         self.out[OUT_HORN] = alarms.horn
         self.out[OUT_BEACON] = alarms.beacon
         self.out[OUT_RELAY] = alarms.relay
+        self.out[OUT_SERVICE] = alarms.service
         self.out[OUT_LIGHT] = self.light
 
     def _changed(self) -> int:
@@ -437,6 +439,7 @@ class Controller:
         self.out[OUT_HORN] = self.alarms.horn
         self.out[OUT_BEACON] = self.alarms.beacon
         self.out[OUT_RELAY] = self.alarms.relay
+        self.out[OUT_SERVICE] = self.alarms.service
         self.out[OUT_LIGHT] = self.light
         self.out[OUT_CLOCK] = self.clock_fault
 

@@ -74,8 +74,10 @@ NOT_KEEPING_UP_MS = const(53)
 QUIET_MS = const(54)
 REMIND_HIGH_MS = const(55)
 REMIND_OTHER_MS = const(56)
-BAND_VOLUME_ML = const(57)
-N_SETTINGS = const(58)
+CALLS = const(57)
+SERVICE_CALL_MS = const(58)
+BAND_VOLUME_ML = const(59)
+N_SETTINGS = const(60)
 
 SENSE_NOTHING = const(0)
 SENSE_FEEDBACK = const(1)
@@ -151,6 +153,8 @@ TABLE = (
     ("quiet", "ms", 60000, 7200000, 900000, PRACTICE, "a silenced alarm that comes back stays quiet this long"),
     ("remind_high", "ms", 300000, 86400000, 1800000, PRACTICE, "high water still there sounds again after this long"),
     ("remind_other", "ms", 600000, 86400000, 43200000, PRACTICE, "other alarms still there sound again after this long"),
+    ("calls", "", 0, 1, 0, OWN, "0: one relay makes both calls for help; 1: the service relay makes its own"),
+    ("service_call", "ms", 60000, 3600000, 600000, OWN, "one relay: a call for service holds it this long, once a day"),
     ("band_volume", "mL", 0, 17000000, 33360, SIZING, "water between off and lead; 0 = not known"),
 )
 

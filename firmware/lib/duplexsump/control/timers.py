@@ -71,7 +71,8 @@ OVER_HOUR = const(75)  # R3: tries after an overcurrent
 HAND = const(77)  # M1
 BATTERY_GONE = const(81)  # A4: dead at rest
 BATTERY_FLAT = const(82)  # A4: low at rest
-N_TIMERS = const(83)
+CALL = const(83)  # A3: a call for service on the one relay
+N_TIMERS = const(84)
 
 NAMES = (
     "sequence draw overdraw stopped alone signal frozen gap blind_run blind_rest long_run both no_draw exercise "
@@ -86,7 +87,7 @@ NAMES += [
     ).split()
     for tail in ("_1", "_2")
 ]
-NAMES += ["real_high", "boot_flood", "battery_gone", "battery_flat"]
+NAMES += ["real_high", "boot_flood", "battery_gone", "battery_flat", "call"]
 
 
 class Timers:

@@ -18,6 +18,7 @@ from ..control.records import (
     N_INPUTS,
     OUT_LATE,
     OUT_RELAY,
+    OUT_SERVICE,
 )
 from ..control.ticks import TICK_MS, add, const, diff
 from . import health as h
@@ -128,6 +129,7 @@ class Station:
         out = self.controller.step(instant, self.inputs)
         if self.mode != h.FULL:
             out[OUT_RELAY] = 0
+            out[OUT_SERVICE] = 0
         self.board.write(out)
         self.command = 0
         late_ms = diff(instant, due) if out[OUT_LATE] and not first else 0
