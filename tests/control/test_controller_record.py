@@ -22,14 +22,17 @@ AS_BUILT = {"belief.rising": 1, "pair.lead": -1, "pair.led": -1, "exercise.who":
 # Attributes that are worked out in each step before they are read; as built they must say "nothing".
 SILENT = {
     "gate": ("barred", "on_battery", "first", "contacts", "wet", "generator"), "blind": ("loaded", "dry"),
-    "contacts": ("rose", "fell"), "supply": ("went", "came", "loaded"), "selectors": ("returned",), "exercise": ("calm", "drawing", "battery", "unfed"),
-    "buttons": ("silence", "reset", "inspected"), "alarms": ("loud", "returned", "waiting", "fresh"), "flood": ("barred",),
+    "contacts": ("rose", "fell"), "supply": ("went", "came", "loaded"), "selectors": ("returned",),
+    "exercise": ("calm", "drawing", "battery", "unfed"),
+    "buttons": ("silence", "reset", "inspected"), "alarms": ("loud", "returned", "waiting", "fresh"),
+    "flood": ("barred",),
 }  # fmt: skip
 RETAINED_BY_J4 = {
     "": {"inspection_min"}, "blind": {"rung", "turn"}, "pair": {"turn", "lag_leads", "suspects", "cycles"},
     "pump_1": {"state", "cause", "failures", "starts", "trips"}, "gate": {"boots"},
     "pump_2": {"state", "cause", "failures", "starts", "trips"},
-    "exercise": {"failed", "flat", "passed", "tried", "idle_min", "off_dry_min"}, "alarms": {"state", "detail", "raised"},
+    "exercise": {"failed", "flat", "passed", "tried", "idle_min", "off_dry_min"},
+    "alarms": {"state", "detail", "raised"},
     "history": {"inflow_ml_min", "rate_ml_min", "first_rate_ml_min", "measured", "quick_refills", "run_ms", "run_s"},
 }  # fmt: skip
 
