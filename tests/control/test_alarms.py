@@ -107,11 +107,12 @@ def test_as_built_nothing_is_wrong_and_the_relay_is_not_yet_energised():
     a = Bench().a
     assert (a.state, a.active, a.detail, a.raised) == ([0] * COUNT, [0] * COUNT, [0] * COUNT, [0] * COUNT)
     assert (a.quiet, a.remind) == ([NEVER] * N_SOUNDING, [NEVER] * N_SOUNDING)
-    assert (a.horn, a.beacon, a.relay, a.service, a.calling, a.chirp, a.nothing) == (0, 0, 0, 0, 0, 0, 1)
+    assert (a.horn, a.beacon, a.relay, a.service, a.calling, a.late, a.nothing) == (0, 0, 0, 0, 0, 0, 1)
+    assert (a.bell, a.bell_at) == ([0] * N_SOUNDING, [NEVER] * N_SOUNDING)
     assert (a.waiting, a.fresh) == (False, False)
-    assert (a.loud, a.returned, a.any()) == (False, False, False)
+    assert (a.loud, a.left, a.any()) == (False, False, False)
     a.step(0)
-    assert (a.horn, a.beacon, a.relay, a.chirp, a.nothing) == (0, 0, 1, 0, 1)
+    assert (a.horn, a.beacon, a.relay, a.late, a.nothing) == (0, 0, 1, 0, 1)
 
 
 @pytest.mark.parametrize("i", PLACES)
@@ -177,17 +178,22 @@ def test_a1_a_reset_ends_what_is_latched_and_what_is_still_there_stays(state):
 # What is heard and seen ----------------------------------------------------------------------------
 
 
+def put(bench, i, state):
+    """Put alarm `i` into a state as an event would."""
+    bench.a.state[i] = state
+    if i < N_SOUNDING:
+        bench.a._turned(i, state, False)
+
+
 def shown(states, quiet=(), test=0):
-    """What A2 and A3 have for alarms in `states` ({place: state}): (horn, beacon, relay, service, nothing, chirp)."""
+    """What A2 and A3 have for alarms in `states` ({place: state}): (horn, beacon, relay, service, nothing)."""
     loud = any(i in SOUNDING and state == UNACKNOWLEDGED and i not in quiet for i, state in states.items())
-    back = any(i in SOUNDING and state in (RETURNED, LATCHED) and i not in quiet for i, state in states.items())
     lit = any(i in SOUNDING and state != NORMAL for i, state in states.items())
     calls = any(i in HIGHS and state not in (NORMAL, LATCHED_ACKNOWLEDGED) for i, state in states.items())
     needed = any(i in MEDIUMS and state not in (NORMAL, LATCHED_ACKNOWLEDGED) for i, state in states.items())
-    chirp = back and not loud
     nothing = all(state == NORMAL for state in states.values())
     relays = int(not calls and not test), int(not needed and not test)
-    return int(loud or chirp or test), int(lit or test), *relays, int(nothing), int(chirp)
+    return int(loud or test), int(lit or test), *relays, int(nothing)
 
 
 @pytest.mark.parametrize(("test", "hushed"), list(product((0, 1), (False, True))))
@@ -196,13 +202,13 @@ def test_a2_a3_what_one_alarm_in_each_state_does_to_horn_beacon_and_relay(test, 
         if hushed and i not in SOUNDING:
             continue
         bench = Bench(MASK + 1 - 1000, calls=1)
-        bench.a.state[i] = state
+        put(bench, i, state)
         if hushed:
             bench.a.quiet[i] = 0  # a second from now, across the wrap
         bench.go(test=test)
         a = bench.a
         expected = shown({i: state}, {i} if hushed else (), test)
-        assert (a.horn, a.beacon, a.relay, a.service, a.nothing, a.chirp) == expected, (TABLE[i][0], al.STATES[state])
+        assert (a.horn, a.beacon, a.relay, a.service, a.nothing) == expected, (TABLE[i][0], al.STATES[state])
 
 
 # The first and last high, medium and low, and one that latches.
@@ -213,11 +219,11 @@ FOUR = (0, 8, 9, N_SOUNDING - 1, N_SOUNDING, LATCHING[0])
 def test_a2_a3_what_two_alarms_do_together(i, k):
     for one, other in product(range(6), range(6)):
         bench = Bench(calls=1)
-        bench.a.state[i], bench.a.state[k] = one, other
+        put(bench, i, one)
+        put(bench, k, other)
         bench.go()
         a = bench.a
-        assert (a.horn, a.beacon, a.relay, a.service, a.nothing, a.chirp) == shown({i: one, k: other}), (one, other)
-        assert (bench.left(tm.CHIRP) is not None) == bool(a.chirp)
+        assert (a.horn, a.beacon, a.relay, a.service, a.nothing) == shown({i: one, k: other}), (one, other)
 
 
 def test_a3_each_step_is_judged_anew():
@@ -226,24 +232,76 @@ def test_a3_each_step_is_judged_anew():
     assert (bench.a.horn, bench.a.beacon, bench.a.relay, bench.a.nothing) == (1, 1, 0, 0)
     bench.go(off=[0], silence=True)
     assert (bench.a.horn, bench.a.beacon, bench.a.relay, bench.a.nothing) == (0, 0, 1, 1)
-    assert (bench.a.loud, bench.a.returned) == (False, False)
+    assert (bench.a.loud, bench.a.left) == (False, False)
 
 
-@pytest.mark.parametrize("i", [0, 19])
-def test_a2_an_alarm_that_returned_unacknowledged_sounds_one_minute_in_ten(i):
+SECOND = 1000
+STAGES = {  # (ms, horn) of the edges for one alarm that nobody attends to, from its raise on
+    "high water": [],
+    "high": [(5 * MINUTE, 0)] + [(k * HOUR + (1 - on) * MINUTE, on) for k in range(1, 7) for on in (1, 0)],
+    "medium": [(2 * MINUTE, 0)] + [(k * MINUTE + (1 - on) * 20 * SECOND, on) for k in (10, 30, 60) for on in (1, 0)],
+    "returned": [(k * MINUTE + (1 - on) * 10 * SECOND, on) for k in (10, 30, 60) for on in (1, 0)],
+}  # fmt: skip
+
+
+def kind(i):
+    return "high water" if i == 0 else "high" if i in HIGHS else "medium"
+
+
+@pytest.mark.parametrize("start", [0, MASK - 5 * MINUTE])
+@pytest.mark.parametrize("i", SOUNDING)
+def test_a2_the_horn_for_an_alarm_that_nobody_attends_to_grows_ever_more_seldom(i, start):
+    bench = Bench(start)
+    assert bench.go(on=[i]) == 1
+    stages = STAGES[kind(i)]
+    if i == 0:
+        assert bench.heard(3 * 24 * HOUR) == []
+        return
+    last = stages[-1][0]
+    late = [(last + k * 12 * HOUR - (1 if on else 0) * MINUTE, on) for k in (1, 2) for on in (1, 0)]
+    assert bench.heard(last + 25 * HOUR) == stages + late
+
+
+@pytest.mark.parametrize("i", SOUNDING)
+def test_a2_an_alarm_that_returned_unacknowledged_chirps_three_times_and_is_then_only_seen(i):
     bench = Bench(MASK - 5 * MINUTE)
     bench.go(on=[i])
-    bench.go(1000, off=[i])
-    assert bench.a.horn == 1
-    assert bench.heard(25 * MINUTE) == [
-        (MINUTE, 0), (10 * MINUTE, 1), (11 * MINUTE, 0), (20 * MINUTE, 1), (21 * MINUTE, 0),
-    ]  # fmt: skip
-    assert bench.go(1000, on=[i]) == 1
-    assert (bench.a.chirp, bench.left(tm.CHIRP)) == (0, None), "it is loud, and does not chirp"
-    bench.go(1000, off=[i])
-    assert bench.left(tm.CHIRP) == MINUTE, "and begins anew"
-    assert bench.go(1000, silence=True) == 0
-    assert (bench.a.chirp, bench.left(tm.CHIRP)) == (0, None)
+    assert bench.go(SECOND, off=[i]) == 0
+    assert bench.heard(3 * 24 * HOUR) == STAGES["returned"]
+    assert (bench.a.beacon, bench.a.late, bench.left(tm.BELL), bench.left(tm.ALARM)) == (1, 0, None, None)
+
+
+@pytest.mark.parametrize("i", SOUNDING)
+def test_a2_one_that_comes_back_before_anybody_acknowledged_it_sounds_shorter(i):
+    bench = Bench()
+    bench.go(on=[i])
+    bench.go(SECOND, off=[i])
+    assert bench.go(SECOND, on=[i]) == 1
+    first = bench.heard(10 * MINUTE)[:1]
+    assert first == {"high water": [], "high": [(MINUTE, 0)], "medium": [(20 * SECOND, 0)]}[kind(i)]
+
+
+def test_a2_all_that_is_long_unacknowledged_shares_one_minute_every_twelve_hours():
+    bench = Bench()
+    for i in (9, 10, 11, 1):
+        bench.go(7 * MINUTE, on=[i])
+    bench.heard(24 * HOUR)
+    edges = bench.heard(7 * 24 * HOUR)
+    assert len(edges) == 2 * 14
+    assert {off - on for (on, _), (off, _) in zip(edges[::2], edges[1::2], strict=True)} == {MINUTE}
+    assert bench.go(SECOND, silence=True) == 0
+    assert (bench.a.late, bench.left(tm.BELL)) == (0, None)
+
+
+def test_a2_what_is_hushed_or_over_is_not_reminded_of_with_the_rest():
+    bench = Bench()
+    bench.go(on=[9])
+    bench.heard(2 * HOUR)
+    assert bench.left(tm.BELL) is not None
+    bench.a.quiet[9], bench.a.moved = (bench.now + HOUR) & MASK, True
+    bench.go()
+    assert bench.left(tm.BELL) is None
+    assert bench.heard(2 * HOUR)[0] == (HOUR, 1), "and sounds from the beginning when that time is up"
 
 
 # The calls for help -------------------------------------------------------------------------------
@@ -371,10 +429,10 @@ def test_a2_the_same_alarm_coming_back_within_quiet_makes_no_sound_until_the_tim
     assert bench.go(MINUTE, on=[i]) == 0
     assert bench.a.state[i] == UNACKNOWLEDGED
     assert bench.a.beacon == 1
-    assert bench.heard(QUIET) == [(QUIET - 2 * MINUTE, 1)]
+    assert bench.heard(QUIET) == [(QUIET - 2 * MINUTE, 1)] + [(QUIET, 0)] * (i != 0 and i not in HIGHS)
 
 
-def test_a2_an_alarm_that_came_back_and_went_again_within_quiet_chirps_when_the_time_is_up():
+def test_a2_an_alarm_that_came_back_and_went_again_within_quiet_chirps_once_the_time_is_up():
     bench = Bench()
     bench.go(on=[9])
     bench.go(0, silence=True)
@@ -382,7 +440,7 @@ def test_a2_an_alarm_that_came_back_and_went_again_within_quiet_chirps_when_the_
     bench.go(MINUTE, on=[9])
     assert bench.go(MINUTE, off=[9]) == 0
     assert bench.a.state[9] == RETURNED
-    assert bench.heard(QUIET) == [(12 * MINUTE, 1), (13 * MINUTE, 0)]
+    assert bench.heard(12 * HOUR) == STAGES["returned"][2:], "the first falls within the quiet time"
 
 
 def test_a2_another_alarm_sounds_whatever_is_hushed():
@@ -398,7 +456,7 @@ def test_a2_high_water_sounds_again_every_half_hour_other_alarms_every_twelve_an
     wait = REMIND_HIGH if i == 0 else REMIND_OTHER
     for _ in range(2):
         heard = bench.heard(2 * wait - HOUR // 6 if i == 0 else 2 * wait - HOUR)
-        assert heard == ([(wait, 1)] if i in SOUNDING else [])
+        assert heard[:1] == ([(wait, 1)] if i in SOUNDING else [])
         assert bench.a.state[i] == (UNACKNOWLEDGED if i in SOUNDING else ACKNOWLEDGED)
         assert bench.go(silence=True) == 0
 

@@ -42,7 +42,7 @@ def test_m1_hand_ends_after_hand_limit_and_counts_as_auto():
     at = rig.t
     rig.run(1200)
     assert rig.runs(1) == [(near(at), near(at + 300))]
-    assert rig.active("hand_overrun")
+    assert rig.c.history.hand_overruns == 1
     rig.fill("off", "lead").run(10)
     assert rig.pumps_on() == (1, 0)  # it counts as AUTO, so it takes its turn
 

@@ -205,7 +205,18 @@ def test_a_service_relay_dropped_for_nothing_is_found():
 
 def test_a_silent_horn_is_found():
     rig, judge = alarmed()
+    put(rig, "normal")
     put(rig, "unacknowledged", horn=0)
+    assert clauses(judge) == {"A2"}, judge.wrong
+
+
+def test_a_horn_out_of_its_times_is_found():
+    rig, judge = alarmed()
+    put(rig, "normal")
+    put(rig, "unacknowledged", horn=1, seconds=120)
+    put(rig, "unacknowledged", horn=0, seconds=10)
+    judge.check()
+    put(rig, "unacknowledged", horn=1)
     assert clauses(judge) == {"A2"}, judge.wrong
 
 

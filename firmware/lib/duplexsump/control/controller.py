@@ -235,6 +235,7 @@ class Controller:
         c = self.contacts
         c.step(inputs[IN_CONTACTS] | self.transmitter.contacts(inputs))
         self.supply.demanded = self.demand.demand
+        self.supply.lag = c.wet & (LAG | HIGH)
         self.supply.loaded = self.gate.out & self.supply.on_battery
         self.supply.step(inputs, c.wet & HIGH)
         self.transmitter.step(inputs, self._proved(), c.wet)
@@ -263,6 +264,7 @@ class Controller:
             if pump.state >= pm.RETRY or pump.held:
                 pump.release()
             pump.failures = 0
+            pump.out = 0
         for part in (self.belief, self.transmitter, self.demand, self.blind, self.pair):
             part.reset()
         self.exercise.failed = 0
@@ -341,6 +343,7 @@ class Controller:
         self.exercise.unfed = ~self.supply.fed if self.supply.mains else 0
         self.exercise.step(self.belief.wet & OFF, self.pair.available, gate.out)
         self._switch(self.pair.step(self.demand.demand, self.blind.turn if self.blind.wants() else -1))
+        self.history.count(self.belief.wet & LAG, self.pair.overdue, self.selectors.overrun)
         self.history.step(self.contacts.rose, self.contacts.fell, gate.out)
         self.out[OUT_PUMP_1] = gate.out & 1
         self.out[OUT_PUMP_2] = gate.out >> 1

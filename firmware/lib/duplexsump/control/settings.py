@@ -70,14 +70,15 @@ POUR_DAYS = const(49)
 HAND_LIMIT_MS = const(50)
 FORCE_TIMEOUT_MS = const(51)
 INSPECTION_DAYS = const(52)
-NOT_KEEPING_UP_MS = const(53)
-QUIET_MS = const(54)
-REMIND_HIGH_MS = const(55)
-REMIND_OTHER_MS = const(56)
-CALLS = const(57)
-SERVICE_CALL_MS = const(58)
-BAND_VOLUME_ML = const(59)
-N_SETTINGS = const(60)
+MAINS_GRACE_MS = const(53)
+NOT_KEEPING_UP_MS = const(54)
+QUIET_MS = const(55)
+REMIND_HIGH_MS = const(56)
+REMIND_OTHER_MS = const(57)
+CALLS = const(58)
+SERVICE_CALL_MS = const(59)
+BAND_VOLUME_ML = const(60)
+N_SETTINGS = const(61)
 
 SENSE_NOTHING = const(0)
 SENSE_FEEDBACK = const(1)
@@ -149,6 +150,7 @@ TABLE = (
     ("hand_limit", "ms", 10000, 3600000, 300000, PRACTICE, "HAND goes back to AUTO after this run"),
     ("force_timeout", "ms", 5000, 600000, 60000, OWN, "forced inputs lapse this long after the last refresh"),
     ("inspection", "days", 1, 730, 90, PRACTICE, "an inspection is due this long after the last"),
+    ("mains_grace", "ms", 10000, 3600000, 300000, PRACTICE, "an outage shorter than this, with lag dry, is no alarm"),
     ("not_keeping_up", "ms", 60000, 7200000, 600000, PRACTICE, "both pumps running this long do not keep up"),
     ("quiet", "ms", 60000, 7200000, 900000, PRACTICE, "a silenced alarm that comes back stays quiet this long"),
     ("remind_high", "ms", 300000, 86400000, 1800000, PRACTICE, "high water still there sounds again after this long"),

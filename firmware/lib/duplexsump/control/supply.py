@@ -6,6 +6,7 @@ from .records import (
     AGAIN,
     BATTERY_DEAD,
     BATTERY_GOOD,
+    COUNTER,
     IN_BATTERY,
     IN_CHARGER,
     IN_MAINS,
@@ -13,7 +14,8 @@ from .records import (
 )
 from .ticks import DAY_MS, const
 
-ALARM_MS = const(10000)
+UNSTEADY = const(5)  # losses within an hour
+_HOUR_MS = const(3600000)
 GONE_MS = const(60000)
 
 
@@ -22,7 +24,9 @@ class Supply:
 
     FIELDS = (
         ("mains", STATE, 0, AGAIN),  # mains counts as there
-        ("lost", STATE, 0, 0),  # it has been gone for 10 s
+        ("lost", STATE, 0, 0),  # it has been gone for mains_grace, or is gone with lag wet
+        ("losses", COUNTER, 0, 0),  # within an hour
+        ("unsteady", STATE, 0, 0),
         ("spent", STATE, 0, AGAIN),  # the battery was found dead
         ("exhaust", STATE, 0, AGAIN),  # ... and is used all the same, until the demand is over
         ("not_charging", STATE, 0, 0),
@@ -37,6 +41,9 @@ class Supply:
         self.timers = timers
         self.mains = 0
         self.lost = False
+        self.losses = 0
+        self.unsteady = False
+        self.lag = 0  # lag or high reads wet
         self.spent = 0
         self.exhaust = 0
         self.demanded = 0  # pumps that the level asked for in the step before
@@ -97,7 +104,22 @@ class Supply:
             elif not t.running(tm.SETTLE):
                 t.arm(tm.SETTLE, self.settings[s.MAINS_SETTLE_MS])
                 t.arm(tm.SETTLE_FLOOD, self.settings[s.FLOOD_SETTLE_MS])
-        self.lost = t.on_delay(tm.MAINS_ALARM, self.lost, not self.mains, ALARM_MS)
+        grace_ms = self.settings[s.MAINS_GRACE_MS]
+        self.lost = t.on_delay(tm.MAINS_ALARM, self.lost or self.lag, not self.mains, grace_ms)
+        self._count()
+
+    def _count(self) -> None:
+        # Losses within an hour of the first; once told, until an hour has passed without one.
+        t = self.timers
+        if t.rang[tm.UNSTEADY]:
+            self.losses = 0
+            self.unsteady = False
+        if self.went:
+            self.losses = min(UNSTEADY, self.losses + 1)
+            if self.losses == UNSTEADY:
+                self.unsteady = True
+            if self.unsteady or self.losses == 1:
+                t.arm(tm.UNSTEADY, _HOUR_MS)
 
     def _exhaustion(self, high: int) -> None:
         # With high wet a spent battery runs to exhaustion, until the demand is over.
