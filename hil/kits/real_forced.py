@@ -171,7 +171,8 @@ class ForcesKit(base.Kit):
         self._force()
 
     def _current(self, name, value):
-        least, most = self.values[settings.UNDERLOAD_MA], self.values[settings.OVERLOAD_MA]
+        n = 1 if name.endswith("2") else 0
+        least, most = self.values[settings.UNDERLOAD_1_MA + n], self.values[settings.OVERLOAD_1_MA + n]
         feedback = self.values[settings.SENSING] == settings.SENSE_FEEDBACK
         if value == 0 or (value == 1 and feedback):
             return value

@@ -52,7 +52,8 @@ class Quiet:
         values = {name: wires.WIRES[name].rest for name in wires.INPUTS}
         values.update({name: value for name, value in self.kit.driven.items() if name in self.kit.wires})
         raw = wires.raw_record(values)
-        for name, (pin, full_scale) in self.kit.pins.analog.items():
+        for name, (pin, _) in self.kit.pins.analog.items():
+            full_scale = self.kit.pins.full_scale(name, self.controller.settings)
             raw[wires.WIRES[name].place] = self.kit.pico.counts(pin) * full_scale // 4095
         return raw
 

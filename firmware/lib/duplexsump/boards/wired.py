@@ -11,8 +11,11 @@ import time
 
 import machine
 
+from ..control import settings as s
 from ..control.records import (
     IN_CHARGER,
+    IN_CURRENT_1,
+    IN_CURRENT_2,
     IN_MAINS,
     IN_SELECTOR_1,
     IN_SELECTOR_2,
@@ -90,6 +93,13 @@ class WiredBoard:
         self.maintenance = False
         self.RESET_CAUSE = self.cause()
 
+    def fit(self, settings: list[int]) -> None:
+        """Take over from the settings what current drives each motor's input to full scale."""
+        for i in range(len(self.analog)):
+            adc, place, _level = self.analog[i]
+            if place == IN_CURRENT_1 or place == IN_CURRENT_2:
+                self.analog[i] = (adc, place, settings[s.SENSOR_RANGE_1_MA + place - IN_CURRENT_1])
+
     def adc(self, pin: int) -> "machine.ADC":
         """Return the ADC of a pin."""
         return machine.ADC(machine.Pin(pin))
@@ -123,7 +133,7 @@ class WiredBoard:
             raw[row[1]] |= row[2]
 
     def _channels(self, raw: list[int]) -> None:
-        # 12 bits times at most 60,000 stays a small integer.
+        # 12 bits times at most 200,000 stays a small integer.
         for channel in self.analog:
             raw[channel[1]] = self._counts(channel[0]) * channel[2] // 4095
 

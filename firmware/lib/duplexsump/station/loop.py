@@ -64,6 +64,7 @@ class Station:
         self.links = []
         self.controller = Controller(list(self.store.values))
         self.bands = Bands(self.controller.settings)
+        self.board.fit(self.controller.settings)
         self.model = Model(self)
 
     def connect(self) -> None:
@@ -187,6 +188,7 @@ class Station:
         self.wall_mark_min = 0
         self.controller = Controller(list(self.store.values))
         self.bands = Bands(self.controller.settings)
+        self.board.fit(self.controller.settings)
         self._life(now, retained, -1)
         self.due_ms = add(now, TICK_MS)
         self.recorder.event(now, j.SETTINGS, self.store.sequence)
