@@ -59,6 +59,9 @@ class Board:
         self.made_safe = 0
         self.wrote = []
 
+    def fit(self, settings):
+        self.fitted = list(settings)
+
     def now_ms(self):
         return self.time_ms
 

@@ -5,9 +5,10 @@ from duplexsump.control import settings as s
 LOADS = ("none", "under", "normal", "over", "locked")
 
 
-def milliamps(settings, load):
-    """Return the current in mA of a load under a settings record, in the middle of its band; 0 or 1 for run feedback.
+def milliamps(settings, load, pump=1):
+    """Return the current in mA of a load of pump 1 or 2 under a settings record, in the middle of its band.
 
+    It is 0 or 1 for run feedback.
     Raises ValueError for an unknown load.
     """
     if load not in LOADS:
@@ -16,19 +17,20 @@ def milliamps(settings, load):
         return 0
     if settings[s.SENSING] == s.SENSE_FEEDBACK:
         return 1
+    n = pump - 1
     if load == "under":
-        return (settings[s.NO_CURRENT_MA] + settings[s.UNDERLOAD_MA]) // 2
+        return (settings[s.NO_CURRENT_1_MA + n] + settings[s.UNDERLOAD_1_MA + n]) // 2
     if load == "normal":
-        return min(settings[s.RATED_MA], (settings[s.UNDERLOAD_MA] + settings[s.OVERLOAD_MA]) // 2)
-    locked = 3 * settings[s.RATED_MA]
-    return (settings[s.OVERLOAD_MA] + locked) // 2 if load == "over" else locked + locked // 10
+        return min(settings[s.RATED_1_MA + n], (settings[s.UNDERLOAD_1_MA + n] + settings[s.OVERLOAD_1_MA + n]) // 2)
+    locked = 3 * settings[s.RATED_1_MA + n]
+    return (settings[s.OVERLOAD_1_MA + n] + locked) // 2 if load == "over" else locked + locked // 10
 
 
 class MotorCurrent:
     """The current of one pump on a bench: pump 1 or 2, its load, and whether its relay is welded."""
 
     def __init__(self, bench, pump):
-        self.bench = bench
+        self.bench, self.pump = bench, pump
         self.relay_wire, self.wire = f"pump_{pump}", f"current_{pump}"
         self.load, self.welded = "none", False
 
@@ -48,4 +50,4 @@ class MotorCurrent:
         if self.wire not in kit.wires:
             return
         on = self.welded or kit.read(self.relay_wire)
-        kit.drive(self.wire, milliamps(self.bench.values, self.load) if on else 0)
+        kit.drive(self.wire, milliamps(self.bench.values, self.load, self.pump) if on else 0)

@@ -82,7 +82,7 @@ def from_settings(values):
         found.draw_m3 = found.fill_m3 = band
         found.rates_m3s[0] = found.rates_m3s[1] = band * 1000.0 / draw_ms
     if values[s.SENSING] == s.SENSE_CURRENT:
-        found.plate_a = [values[s.RATED_MA] / 1000.0] * 2
+        found.plate_a = [values[s.RATED_1_MA + n] / 1000.0 for n in (0, 1)]
     return found
 
 

@@ -27,7 +27,7 @@ SELECTORS = (
     "turn both selectors to OFF while inputs are forced (selector 1 at {}, selector 2 at {}); "
     "or unplug both pumps, check that they are, and give --cords-unplugged"
 )
-_OUTPUTS = ("pump_1", "pump_2", "horn", "beacon", "relay", "light")
+_OUTPUTS = ("pump_1", "pump_2", "horn", "beacon", "relay", "service", "light")
 _AT, _BIT_AT = {}, {}
 for _row in r.WORD_ROWS:
     _AT[_row[0]] = sum(row[2] for row in r.WORD_ROWS[: r.WORD_ROWS.index(_row)])
@@ -172,7 +172,8 @@ class ForcesKit(base.Kit):
         self._force()
 
     def _current(self, name, value):
-        least, most = self.values[settings.UNDERLOAD_MA], self.values[settings.OVERLOAD_MA]
+        n = 1 if name.endswith("2") else 0
+        least, most = self.values[settings.UNDERLOAD_1_MA + n], self.values[settings.OVERLOAD_1_MA + n]
         feedback = self.values[settings.SENSING] == settings.SENSE_FEEDBACK
         if value == 0 or (value == 1 and feedback):
             return value

@@ -73,7 +73,7 @@ class RealKit(base.Kit):
         self._take_relays(self.rig.relays)
         self.rig_firmware = self.rig.state().firmware
         self._note("rig found")
-        values = self.client().settings()
+        values = self.values = self.client().settings()
         self.rest = wires.rest_values(values)
         self.facts = self.link.values()
         self.wires = self._wires(values)
@@ -271,7 +271,11 @@ class RealKit(base.Kit):
     def full_scale(self, name):
         """Return an analog wire's full scale in its own unit, 1 for a contact."""
         wire = wires.WIRES.get(name)
-        return self.fitted[wire.place][1] if wire is not None and wire.kind == wires.ANALOG else 1
+        if wire is None or wire.kind != wires.ANALOG:
+            return 1
+        if name.startswith("current"):
+            return self.values[settings.SENSOR_RANGE_1_MA + wire.place - records.IN_CURRENT_1]
+        return self.fitted[wire.place][1]
 
     def hang(self):
         """Raise Missing."""

@@ -66,6 +66,7 @@ TABLE = (
     Wire("horn", OUT, RELAY, r.OUT_HORN, 0, 0),
     Wire("beacon", OUT, RELAY, r.OUT_BEACON, 0, 0),
     Wire("relay", OUT, RELAY, r.OUT_RELAY, 0, 0),
+    Wire("service", OUT, RELAY, r.OUT_SERVICE, 0, 0),
     Wire("light", OUT, RELAY, r.OUT_LIGHT, 0, 0),
 )
 WIRES = {wire.name: wire for wire in TABLE}

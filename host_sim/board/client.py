@@ -19,6 +19,7 @@ except ImportError:  # Windows
 EXCEPTIONS = {1: "unknown function", 2: "no such register", 3: "value not allowed", 4: "the board cannot do that now"}
 READ_COILS, READ_BITS, READ_HOLDING, READ_INPUT = 1, 2, 3, 4
 WRITE_COILS, WRITE_WORDS = 15, 16
+MOST_WORDS = 120  # of 123 in one request; even, since a setting is two words
 
 
 class RefusedError(InputError):
@@ -206,12 +207,14 @@ class Client:
         return [words[i] << 16 | words[i + 1] for i in range(0, len(words), 2)]
 
     def put_settings(self, values):
-        """Stage a whole set and put it in force, in one request.  Raises InputError with the board's reason."""
+        """Stage a whole set, then put it in force.  Raises InputError with the board's reason."""
         words = []
         for value in values:
             words += [value >> 16 & 0xFFFF, value & 0xFFFF]
         try:
-            self.write_words(0, [*words, r.COMMIT_KEY])
+            for at in range(0, len(words), MOST_WORDS):
+                self.write_words(at, words[at : at + MOST_WORDS])
+            self.write_words(r.COMMIT_AT, [r.COMMIT_KEY])
         except RefusedError as error:
             reason = self.text(r.TEXT_AT, r.REFUSAL_WORDS)
             reason = reason or str(error)

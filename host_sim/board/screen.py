@@ -13,7 +13,7 @@ from host_sim import units
 
 SELECTORS = ("AUTO", "OFF", "HAND")
 RESETS = ("power-up", "watchdog reset", "requested reset")
-OUTPUTS = ("HORN", "beacon", "alarm relay energized", "status light")
+OUTPUTS = ("HORN", "beacon", "alarm relay energized", "service relay energized", "status light")
 CURRENTS = dict(zip(CURRENT_NAMES, ("no current", "underload", "normal", "overload", "locked rotor"), strict=True))
 ALARM_STATES = {alarms.RETURNED: "cleared, unacknowledged"}
 FLOW_DECIMALS = {"us": 1, "si": 2}

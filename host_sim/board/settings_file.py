@@ -4,7 +4,6 @@ A flat TOML of whole numbers in the firmware's own units, or a whole site file,
 whose settings are those that the simulator derives from it.
 """
 
-import difflib
 import tomllib
 from pathlib import Path
 
@@ -12,6 +11,7 @@ from duplexsump.control import settings as s
 
 from host_sim.errors import InputError
 from host_sim.site.load import read_site
+from host_sim.site.settings import near_name
 
 
 def to_text(values):
@@ -43,9 +43,7 @@ def put_over(base, data, source):
     names = [row[s.NAME] for row in s.TABLE]
     for name, value in data.items():
         if name not in names:
-            near = difflib.get_close_matches(name, names, 1, 0.5)
-            hint = f'did you mean "{near[0]}"?' if near else "the settings command lists them all"
-            problems.append(f'"{name}" is not a setting: {hint}')
+            problems.append(f'"{name}" is not a setting: {near_name(name, names)}')
         elif not isinstance(value, int) or isinstance(value, bool):
             unit = s.TABLE[names.index(name)][s.UNIT]
             problems.append(f"{name} = {value!r}: a whole number is wanted{', in ' + unit if unit else ''}")

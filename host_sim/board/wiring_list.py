@@ -28,7 +28,8 @@ CAUTIONS = (
     "Wire the motor's own thermal contact into the coil circuit as well as to the input.",
     "Work on a pump only with it unplugged or locked out, never by trusting a selector, a relay or this controller.",
     "Relay inputs need a resistor that holds them off while the board boots, is reset or has no power.",
-    "The alarm relay is energized while all is well: wire the alarm to the contact that closes when it drops out.",
+    "Alarm relay and service relay are energized while all is well: wire the alarm to the contact that closes when "
+    "it drops out. With one alarm line use the alarm relay and leave the setting `calls` at 0; with two set it to 1.",
     "Floats in a pit that may hold methane or fuel need an intrinsically safe circuit. Keep float wires apart from "
     "mains; give `high` a pair of wires of its own; extra-low voltage only.",
     "A battery needs a fuse at its terminal and ventilation: charging gives off explosive gas.",

@@ -4,7 +4,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 from duplexsump.control import alarm_table
-from duplexsump.control.records import OUT_HORN, OUT_PUMP_1, OUT_PUMP_2, OUT_RELAY
+from duplexsump.control.records import OUT_HORN, OUT_PUMP_1, OUT_PUMP_2, OUT_RELAY, OUT_SERVICE
 
 from host_sim.replay import openloop
 
@@ -60,7 +60,8 @@ def judge(log, site, ran=None, settings=None, module=None):
         found.starts[n] = int((np.diff(on, prepend=0) == 1).sum())
         found.run_s[n] = float((on * np.diff(np.append(times, end_s))).sum())
     alive = table.any(axis=1)  # a controller without power shows nothing but zeros
-    calls = np.flatnonzero((table[:, OUT_HORN] == 1) | ((table[:, OUT_RELAY] == 0) & alive))
+    dropped = (table[:, OUT_RELAY] == 0) | (table[:, OUT_SERVICE] == 0)
+    calls = np.flatnonzero((table[:, OUT_HORN] == 1) | (dropped & alive))
     found.first_alarm_s = float(times[calls[0]]) if len(calls) else None
     for time_ms, i, active in loop.alarms:
         if active:

@@ -28,7 +28,7 @@ def verdict(trace, units):
 
 
 def first_alarm(trace, clock):
-    """Return the time of the first alarm (horn or alarm relay), "none", or "none fitted" for a float switch."""
+    """Return when the horn, alarm or service relay first called, "none", or "none fitted" for a float switch."""
     if trace.controller == "single":
         return "none fitted"
     first = trace.totals.first_alarm_s

@@ -16,7 +16,7 @@ from pathlib import Path
 from duplexsump.station import checksum
 
 FORMAT = "sumpbench-journal"
-VERSION = 2  # version 1 had "kept" for "retained"
+VERSION = 3  # 3: the service relay among the outputs; 2: "retained" was "kept"
 
 
 @functools.cache

@@ -15,6 +15,7 @@ from duplexsump.control.records import (
     OUT_LIGHT,
     OUT_PUMP_1,
     OUT_RELAY,
+    OUT_SERVICE,
 )
 
 from host_sim.run.trace import AlarmSpan, Event, FaultSpan, Run, Span, SuspectSpan, Trace
@@ -24,6 +25,7 @@ LEAST_POINT_S = 5.0
 GONE = (alarms.NORMAL, alarms.RETURNED, alarms.LATCHED, alarms.LATCHED_ACKNOWLEDGED)
 ACTIVE = (alarms.UNACKNOWLEDGED, alarms.ACKNOWLEDGED)
 MOTOR_DRY = 0.05  # of the rated flow; below it a turning pump moves no water
+RELAYS = ("relay", "service")  # they call by dropping
 BATTERY_NAMES = ("good", "low", "dead")
 
 
@@ -169,6 +171,7 @@ class Recorder:
         self._span(now_s, "horn", out[OUT_HORN])
         self._span(now_s, "beacon", out[OUT_BEACON])
         self._span(now_s, "relay", not out[OUT_RELAY])
+        self._span(now_s, "service", not out[OUT_SERVICE])
         if bool(out[OUT_LIGHT]) != self.outputs.get("light", False):
             self.outputs["light"] = bool(out[OUT_LIGHT])
             self.event(now_s, "output", name="light", on=bool(out[OUT_LIGHT]))
@@ -227,14 +230,14 @@ class Recorder:
         span = self.outputs.get(name)
         if on and span is None:
             self.outputs[name] = Span(name, now_s, now_s)
-            self.event(now_s, "output", name=name, on=name != "relay")
-            if name in ("horn", "relay") and self.trace.totals.first_alarm_s is None:
+            self.event(now_s, "output", name=name, on=name not in RELAYS)
+            if name in ("horn", *RELAYS) and self.trace.totals.first_alarm_s is None:
                 self.trace.totals.first_alarm_s = now_s
         elif not on and span is not None:
             self.outputs.pop(name)
             span.end_s = now_s
             self.trace.outputs.append(span)
-            self.event(now_s, "output", name=name, on=name == "relay")
+            self.event(now_s, "output", name=name, on=name in RELAYS)
 
     def _plant(self, now_s, raw):
         plant = self.plant
@@ -301,7 +304,8 @@ class Recorder:
         if dead:
             for name in ("horn", "beacon"):
                 self._span(now_s, name, False)
-            self._span(now_s, "relay", True)
+            for name in RELAYS:
+                self._span(now_s, name, True)
             for i in list(self.suspects):
                 self._end_suspect(i, now_s)
             self.suspect = 0
@@ -329,7 +333,7 @@ class Recorder:
         trace.runs.sort(key=lambda run: (run.start_s, run.pump))
         for i in list(self.suspects):
             self._end_suspect(i, now_s, event=False)
-        for name in ("horn", "beacon", "relay", "controller"):
+        for name in ("horn", "beacon", *RELAYS, "controller"):
             self._span_quiet(now_s, name, False)
         if self.supply is not None:
             self.supply.end_s = now_s

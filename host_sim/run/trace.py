@@ -85,7 +85,7 @@ class Event:
       fault            name, value, text, on
       alarm            name, priority, text, change ("raised", "acknowledged", "cleared", "returned")
       suspect          contact, reads, on
-      output           name ("horn", "beacon", "relay", "light"), on
+      output           name ("horn", "beacon", "relay", "service", "light"), on
       floor            wet: water reached or left the floor
       motor            pump, what ("stalled", "dry", "thermal open", "thermal closed", "no supply", "loaded")
       controller       what ("power lost", "powered up", "reset")
@@ -112,7 +112,7 @@ class Totals:
     dry_s: list[float] = field(default_factory=lambda: [0.0, 0.0])  # by pump, turning without moving water
     energy_j: list[float] = field(default_factory=lambda: [0.0, 0.0])  # by pump, electrical
     battery_used: float = 0.0  # largest depth of discharge reached, 0 to 1
-    first_alarm_s: float | None = None  # first time that the horn or the alarm relay was on alarm
+    first_alarm_s: float | None = None  # first time that the horn, the alarm relay or the service relay was on alarm
     balance_m3: float = 0.0  # water made or lost by arithmetic
     balance_relative: float = 0.0  # the same as a share of the water moved
     steps: int = 0  # controller steps taken
@@ -148,7 +148,8 @@ class Trace:
     contact_changes: dict[str, list[tuple[float, bool]]] = field(default_factory=dict)
     runs: list[Run] = field(default_factory=list)
     supply: list[Span] = field(default_factory=list)
-    outputs: list[Span] = field(default_factory=list)  # "horn" and "beacon" on, "relay" dropped, "controller" dead
+    # "horn" and "beacon" on, "relay" and "service" dropped, "controller" dead
+    outputs: list[Span] = field(default_factory=list)
     faults: list[FaultSpan] = field(default_factory=list)
     alarms: list[AlarmSpan] = field(default_factory=list)
     suspects: list[SuspectSpan] = field(default_factory=list)

@@ -9,6 +9,7 @@ from host_sim.plant.discharge import Drive, Outlet, lines_of
 from host_sim.plant.water_balance import time_to
 
 SENSING = {"nothing": s.SENSE_NOTHING, "feedback": s.SENSE_FEEDBACK, "current": s.SENSE_CURRENT}
+SENSOR_RANGES_MA = (30000, 50000, 75000, 100000, 150000, 200000)  # sizes on sale; common practice, no source
 SUPPLY = {"mains": s.MAINS, "battery": s.BATTERY, "either": s.EITHER}
 # unit of a setting: (kind, factor from SI)
 _KINDS = {
@@ -92,18 +93,18 @@ def derive(parts):
 
 def _motor(values, parts, lines):
     # Underload lies between the current against a shut valve and that of the lowest pumping level.
-    scaled = [p.motor.rated_a * p.motor.sensor_scale * 1000.0 for p in parts.pumps]
-    values[s.RATED_MA] = _clip(s.RATED_MA, max(scaled))
-    values[s.OVERLOAD_MA] = _clip(s.OVERLOAD_MA, 1.2 * max(scaled))
-    edges = []
     for n, pump in enumerate(parts.pumps):
+        rated = pump.motor.rated_a * pump.motor.sensor_scale * 1000.0
         drives = tuple(Drive(turning=i == n) for i in (0, 1))
         regime = lines.regime(drives, Outlet())
         load = regime.flows(parts.pit.volume_m3(pump.intake_m + pump.cover_m))[2 + n]
         shut = max(pump.motor.shut_share, pump.motor.dry_share)
-        edges.append(scaled[n] * (shut + 0.4 * (load - shut)))
-    values[s.UNDERLOAD_MA] = _clip(s.UNDERLOAD_MA, min(edges))
-    values[s.NO_CURRENT_MA] = _clip(s.NO_CURRENT_MA, min(500.0, 0.25 * min(edges)))
+        edge = rated * (shut + 0.4 * (load - shut))
+        reach = next((size for size in SENSOR_RANGES_MA if size >= 3.3 * rated), SENSOR_RANGES_MA[-1])
+        for place, milliamps in ((s.NO_CURRENT_1_MA, min(500.0, 0.25 * edge)), (s.UNDERLOAD_1_MA, edge),
+                                 (s.RATED_1_MA, rated), (s.OVERLOAD_1_MA, 1.2 * rated),
+                                 (s.SENSOR_RANGE_1_MA, reach)):  # fmt: skip
+            values[place + n] = _clip(place + n, milliamps)
 
 
 def _times(values, parts, lines):
@@ -137,14 +138,21 @@ def _band_m3(pit, off, lead):
     return 0.5 * (fill + draw)
 
 
+def near_name(name, names):
+    """Return what to say of a setting that is not among `names`: the one that was probably meant."""
+    if f"{name}_1" in names:
+        return f'each pump has its own: "{name}_1" and "{name}_2"'
+    near = difflib.get_close_matches(name, names, 1, 0.5)
+    return f'did you mean "{near[0]}"?' if near else "the settings command lists them all"
+
+
 def override(values, table):
     """Put the table [settings] over a settings record, in place, noting problems in the table."""
     names = [row[0] for row in s.TABLE]
     for key in table.data:
         table.asked.append(key)
         if key not in names:
-            near = difflib.get_close_matches(key, names, 1, 0.5)
-            hint = f'did you mean "{near[0]}"?' if near else "the settings command lists them all"
+            hint = near_name(key, names)
             table.problem(key, f"unknown setting; {hint}")
             continue
         place = names.index(key)

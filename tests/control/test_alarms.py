@@ -16,6 +16,8 @@ COUNT = len(TABLE)
 PLACES = range(COUNT)
 HIGHS = [i for i in PLACES if TABLE[i][1] == 0]
 SOUNDING = [i for i in PLACES if TABLE[i][1] <= 1]
+N_SOUNDING = len(SOUNDING)
+MEDIUMS = [i for i in PLACES if TABLE[i][1] == 1]
 LATCHING = [i for i in PLACES if TABLE[i][2]]
 MINUTE, HOUR = 60_000, 3_600_000
 QUIET, REMIND_HIGH, REMIND_OTHER = 15 * MINUTE, 30 * MINUTE, 12 * HOUR
@@ -59,7 +61,7 @@ class Bench:
 
 
 def test_the_table_has_what_these_claims_need():
-    assert (list(range(9)), list(range(20)), 38) == (HIGHS, SOUNDING, COUNT)
+    assert (list(range(9)), list(range(N_SOUNDING)), COUNT) == (HIGHS, SOUNDING, COUNT)
     assert set(LATCHING) == {ALARM_PLACE[f"pump_{k}_{name}"] for k in (1, 2) for name in ("lockout", "moisture")}
 
 
@@ -104,11 +106,13 @@ def test_a1_an_alarm_that_is_told_or_over_goes_by_the_table_alone_and_a_state_th
 def test_as_built_nothing_is_wrong_and_the_relay_is_not_yet_energised():
     a = Bench().a
     assert (a.state, a.active, a.detail, a.raised) == ([0] * COUNT, [0] * COUNT, [0] * COUNT, [0] * COUNT)
-    assert (a.quiet, a.remind) == ([NEVER] * 20, [NEVER] * 20)
-    assert (a.horn, a.beacon, a.relay, a.chirp, a.nothing) == (0, 0, 0, 0, 1)
-    assert (a.loud, a.returned, a.any()) == (False, False, False)
+    assert (a.quiet, a.remind) == ([NEVER] * N_SOUNDING, [NEVER] * N_SOUNDING)
+    assert (a.horn, a.beacon, a.relay, a.service, a.calling, a.late, a.nothing) == (0, 0, 0, 0, 0, 0, 1)
+    assert (a.bell, a.bell_at) == ([0] * N_SOUNDING, [NEVER] * N_SOUNDING)
+    assert (a.waiting, a.fresh) == (False, False)
+    assert (a.loud, a.left, a.any()) == (False, False, False)
     a.step(0)
-    assert (a.horn, a.beacon, a.relay, a.chirp, a.nothing) == (0, 0, 1, 0, 1)
+    assert (a.horn, a.beacon, a.relay, a.late, a.nothing) == (0, 0, 1, 0, 1)
 
 
 @pytest.mark.parametrize("i", PLACES)
@@ -174,15 +178,22 @@ def test_a1_a_reset_ends_what_is_latched_and_what_is_still_there_stays(state):
 # What is heard and seen ----------------------------------------------------------------------------
 
 
+def put(bench, i, state):
+    """Put alarm `i` into a state as an event would."""
+    bench.a.state[i] = state
+    if i < N_SOUNDING:
+        bench.a._turned(i, state, False)
+
+
 def shown(states, quiet=(), test=0):
-    """What the narrative has for alarms in `states` ({place: state}): (horn at once, beacon, relay, nothing, chirp)."""
+    """What A2 and A3 have for alarms in `states` ({place: state}): (horn, beacon, relay, service, nothing)."""
     loud = any(i in SOUNDING and state == UNACKNOWLEDGED and i not in quiet for i, state in states.items())
-    back = any(i in SOUNDING and state in (RETURNED, LATCHED) and i not in quiet for i, state in states.items())
     lit = any(i in SOUNDING and state != NORMAL for i, state in states.items())
     calls = any(i in HIGHS and state not in (NORMAL, LATCHED_ACKNOWLEDGED) for i, state in states.items())
-    chirp = back and not loud
+    needed = any(i in MEDIUMS and state not in (NORMAL, LATCHED_ACKNOWLEDGED) for i, state in states.items())
     nothing = all(state == NORMAL for state in states.values())
-    return int(loud or chirp or test), int(lit or test), int(not calls and not test), int(nothing), int(chirp)
+    relays = int(not calls and not test), int(not needed and not test)
+    return int(loud or test), int(lit or test), *relays, int(nothing)
 
 
 @pytest.mark.parametrize(("test", "hushed"), list(product((0, 1), (False, True))))
@@ -190,28 +201,29 @@ def test_a2_a3_what_one_alarm_in_each_state_does_to_horn_beacon_and_relay(test, 
     for i, state in product(PLACES, range(6)):
         if hushed and i not in SOUNDING:
             continue
-        bench = Bench(MASK + 1 - 1000)
-        bench.a.state[i] = state
+        bench = Bench(MASK + 1 - 1000, calls=1)
+        put(bench, i, state)
         if hushed:
             bench.a.quiet[i] = 0  # a second from now, across the wrap
         bench.go(test=test)
         a = bench.a
         expected = shown({i: state}, {i} if hushed else (), test)
-        assert (a.horn, a.beacon, a.relay, a.nothing, a.chirp) == expected, (TABLE[i][0], al.STATES[state])
+        assert (a.horn, a.beacon, a.relay, a.service, a.nothing) == expected, (TABLE[i][0], al.STATES[state])
 
 
-FOUR = (0, 8, 9, 19, 20, 24)  # the first and last high, medium and low, and one that latches
+# The first and last high, medium and low, and one that latches.
+FOUR = (0, 8, 9, N_SOUNDING - 1, N_SOUNDING, LATCHING[0])
 
 
 @pytest.mark.parametrize(("i", "k"), [(i, k) for i, k in product(FOUR, FOUR) if i < k])
 def test_a2_a3_what_two_alarms_do_together(i, k):
     for one, other in product(range(6), range(6)):
-        bench = Bench()
-        bench.a.state[i], bench.a.state[k] = one, other
+        bench = Bench(calls=1)
+        put(bench, i, one)
+        put(bench, k, other)
         bench.go()
         a = bench.a
-        assert (a.horn, a.beacon, a.relay, a.nothing, a.chirp) == shown({i: one, k: other}), (one, other)
-        assert (bench.left(tm.CHIRP) is not None) == bool(a.chirp)
+        assert (a.horn, a.beacon, a.relay, a.service, a.nothing) == shown({i: one, k: other}), (one, other)
 
 
 def test_a3_each_step_is_judged_anew():
@@ -220,24 +232,161 @@ def test_a3_each_step_is_judged_anew():
     assert (bench.a.horn, bench.a.beacon, bench.a.relay, bench.a.nothing) == (1, 1, 0, 0)
     bench.go(off=[0], silence=True)
     assert (bench.a.horn, bench.a.beacon, bench.a.relay, bench.a.nothing) == (0, 0, 1, 1)
-    assert (bench.a.loud, bench.a.returned) == (False, False)
+    assert (bench.a.loud, bench.a.left) == (False, False)
 
 
-@pytest.mark.parametrize("i", [0, 19])
-def test_a2_an_alarm_that_returned_unacknowledged_sounds_one_minute_in_ten(i):
+SECOND = 1000
+STAGES = {  # (ms, horn) of the edges for one alarm that nobody attends to, from its raise on
+    "high water": [],
+    "high": [(5 * MINUTE, 0)] + [(k * HOUR + (1 - on) * MINUTE, on) for k in range(1, 7) for on in (1, 0)],
+    "medium": [(2 * MINUTE, 0)] + [(k * MINUTE + (1 - on) * 20 * SECOND, on) for k in (10, 30, 60) for on in (1, 0)],
+    "returned": [(k * MINUTE + (1 - on) * 10 * SECOND, on) for k in (10, 30, 60) for on in (1, 0)],
+}  # fmt: skip
+
+
+def kind(i):
+    return "high water" if i == 0 else "high" if i in HIGHS else "medium"
+
+
+@pytest.mark.parametrize("start", [0, MASK - 5 * MINUTE])
+@pytest.mark.parametrize("i", SOUNDING)
+def test_a2_the_horn_for_an_alarm_that_nobody_attends_to_grows_ever_more_seldom(i, start):
+    bench = Bench(start)
+    assert bench.go(on=[i]) == 1
+    stages = STAGES[kind(i)]
+    if i == 0:
+        assert bench.heard(3 * 24 * HOUR) == []
+        return
+    last = stages[-1][0]
+    late = [(last + k * 12 * HOUR - (1 if on else 0) * MINUTE, on) for k in (1, 2) for on in (1, 0)]
+    assert bench.heard(last + 25 * HOUR) == stages + late
+
+
+@pytest.mark.parametrize("i", SOUNDING)
+def test_a2_an_alarm_that_returned_unacknowledged_chirps_three_times_and_is_then_only_seen(i):
     bench = Bench(MASK - 5 * MINUTE)
     bench.go(on=[i])
-    bench.go(1000, off=[i])
-    assert bench.a.horn == 1
-    assert bench.heard(25 * MINUTE) == [
-        (MINUTE, 0), (10 * MINUTE, 1), (11 * MINUTE, 0), (20 * MINUTE, 1), (21 * MINUTE, 0),
+    assert bench.go(SECOND, off=[i]) == 0
+    assert bench.heard(3 * 24 * HOUR) == STAGES["returned"]
+    assert (bench.a.beacon, bench.a.late, bench.left(tm.BELL), bench.left(tm.ALARM)) == (1, 0, None, None)
+
+
+@pytest.mark.parametrize("i", SOUNDING)
+def test_a2_one_that_comes_back_before_anybody_acknowledged_it_sounds_shorter(i):
+    bench = Bench()
+    bench.go(on=[i])
+    bench.go(SECOND, off=[i])
+    assert bench.go(SECOND, on=[i]) == 1
+    first = bench.heard(10 * MINUTE)[:1]
+    assert first == {"high water": [], "high": [(MINUTE, 0)], "medium": [(20 * SECOND, 0)]}[kind(i)]
+
+
+def test_a2_all_that_is_long_unacknowledged_shares_one_minute_every_twelve_hours():
+    bench = Bench()
+    for i in (9, 10, 11, 1):
+        bench.go(7 * MINUTE, on=[i])
+    bench.heard(24 * HOUR)
+    edges = bench.heard(7 * 24 * HOUR)
+    assert len(edges) == 2 * 14
+    assert {off - on for (on, _), (off, _) in zip(edges[::2], edges[1::2], strict=True)} == {MINUTE}
+    assert bench.go(SECOND, silence=True) == 0
+    assert (bench.a.late, bench.left(tm.BELL)) == (0, None)
+
+
+def test_a2_what_is_hushed_or_over_is_not_reminded_of_with_the_rest():
+    bench = Bench()
+    bench.go(on=[9])
+    bench.heard(2 * HOUR)
+    assert bench.left(tm.BELL) is not None
+    bench.a.quiet[9], bench.a.moved = (bench.now + HOUR) & MASK, True
+    bench.go()
+    assert bench.left(tm.BELL) is None
+    assert bench.heard(2 * HOUR)[0] == (HOUR, 1), "and sounds from the beginning when that time is up"
+
+
+# The calls for help -------------------------------------------------------------------------------
+
+DAY, CALL = 24 * HOUR, 10 * MINUTE
+
+
+def lines(bench, until_ms):
+    """Step from due instant to due instant for `until_ms`; return [(ms, relay)] of the alarm relay's edges."""
+    edges, relay, gone = [], bench.a.relay, 0
+    while gone < until_ms:
+        ahead = min(bench.timers.next_ms(until_ms), until_ms - gone)
+        gone += ahead
+        bench.go(ahead)
+        if bench.a.relay != relay:
+            relay = bench.a.relay
+            edges.append((gone, relay))
+    return edges
+
+
+@pytest.mark.parametrize("start", [0, MASK + 1 - CALL, MASK - DAY])
+@pytest.mark.parametrize("call_ms", [MINUTE, CALL, HOUR])
+def test_a3_with_one_line_a_call_for_service_is_short_and_made_once_a_day(start, call_ms):
+    bench = Bench(start, service_call=call_ms)
+    bench.go(on=[9])
+    assert (bench.a.relay, bench.a.service, bench.a.calling) == (0, 0, 1)
+    assert lines(bench, 2 * DAY + HOUR + 1) == [
+        (call_ms, 1), (DAY, 0), (DAY + call_ms, 1), (2 * DAY, 0), (2 * DAY + call_ms, 1),
     ]  # fmt: skip
-    assert bench.go(1000, on=[i]) == 1
-    assert (bench.a.chirp, bench.left(tm.CHIRP)) == (0, None), "it is loud, and does not chirp"
-    bench.go(1000, off=[i])
-    assert bench.left(tm.CHIRP) == MINUTE, "and begins anew"
-    assert bench.go(1000, silence=True) == 0
-    assert (bench.a.chirp, bench.left(tm.CHIRP)) == (0, None)
+
+
+@pytest.mark.parametrize("i", [9, N_SOUNDING - 1])
+def test_a3_silence_ends_the_call_and_one_that_returned_unseen_goes_on_calling(i):
+    bench = Bench()
+    bench.go(on=[i])
+    bench.go(MINUTE, off=[i])
+    assert (bench.a.relay, bench.a.service) == (0, 0)
+    bench.go(MINUTE, silence=True)
+    assert (bench.a.relay, bench.a.service, bench.a.calling, bench.left(tm.CALL)) == (1, 1, 0, None)
+    bench.go(MINUTE, on=[i])
+    assert (bench.a.relay, bench.left(tm.CALL)) == (0, CALL), "a new one calls at once"
+
+
+@pytest.mark.parametrize(("back", "calls"), [(RETURNED, False), (LATCHED, False), (ACKNOWLEDGED, True), (NORMAL, True)])
+def test_a3_only_a_new_call_is_made_between_two(back, calls):
+    bench = Bench()
+    bench.go(on=[9])
+    bench.go(CALL)
+    assert bench.a.relay == 1
+    bench.a.state[10] = back
+    if back == ACKNOWLEDGED:
+        bench.a.active[10], bench.a.remind[10], bench.a.moved = 1, CALL + 1000, True
+        bench.go()
+        bench.go(1000)
+    else:
+        bench.go(1000, on=[10])
+    assert bench.a.relay == (0 if calls else 1)
+    assert bench.left(tm.CALL) == (CALL if calls else DAY - CALL - 1000)
+
+
+def test_a3_a_new_one_within_a_call_does_not_lengthen_it():
+    bench = Bench()
+    bench.go(on=[9])
+    bench.go(MINUTE, on=[10])
+    assert (bench.a.calling, bench.left(tm.CALL)) == (1, CALL - MINUTE)
+    bench.go(CALL - MINUTE)
+    assert (bench.a.calling, bench.a.relay) == (0, 1), "what was new in it calls no second time"
+    bench.go(1000)
+    assert bench.a.calling == 0
+
+
+@pytest.mark.parametrize("i", PLACES)
+def test_a3_with_two_lines_each_has_its_own(i):
+    bench = Bench(calls=1)
+    bench.go(on=[i])
+    assert (bench.a.relay, bench.a.service) == (int(i not in HIGHS), int(i not in MEDIUMS))
+    assert (bench.a.calling, bench.left(tm.CALL)) == (0, None)
+
+
+@pytest.mark.parametrize("i", PLACES)
+def test_a3_with_one_line_high_and_medium_alarms_drop_it(i):
+    bench = Bench()
+    bench.go(on=[i])
+    assert (bench.a.relay, bench.a.service) == (int(i not in SOUNDING), int(i not in MEDIUMS))
+    assert bench.a.calling == int(i in MEDIUMS)
 
 
 # Silence -------------------------------------------------------------------------------------------
@@ -253,9 +402,9 @@ def test_a2_silence_acknowledges_what_there_is_and_hushes_what_it_acknowledged(s
     after = {UNACKNOWLEDGED: ACKNOWLEDGED, RETURNED: NORMAL, LATCHED: LATCHED_ACKNOWLEDGED}.get(state, state)
     assert a.state == [after] * COUNT
     hushed = state in (UNACKNOWLEDGED, RETURNED, LATCHED)
-    assert a.quiet == [(start + QUIET) & MASK if hushed else NEVER] * 20
+    assert a.quiet == [(start + QUIET) & MASK if hushed else NEVER] * N_SOUNDING
     remind = [(start + (REMIND_HIGH if i == 0 else REMIND_OTHER)) & MASK for i in SOUNDING]
-    assert a.remind == (remind if state == UNACKNOWLEDGED else [NEVER] * 20)
+    assert a.remind == (remind if state == UNACKNOWLEDGED else [NEVER] * N_SOUNDING)
     a.step(0)
     assert a.horn == 0
     assert bench.left(tm.ALARM) == (QUIET if hushed else None)
@@ -280,10 +429,10 @@ def test_a2_the_same_alarm_coming_back_within_quiet_makes_no_sound_until_the_tim
     assert bench.go(MINUTE, on=[i]) == 0
     assert bench.a.state[i] == UNACKNOWLEDGED
     assert bench.a.beacon == 1
-    assert bench.heard(QUIET) == [(QUIET - 2 * MINUTE, 1)]
+    assert bench.heard(QUIET) == [(QUIET - 2 * MINUTE, 1)] + [(QUIET, 0)] * (i != 0 and i not in HIGHS)
 
 
-def test_a2_an_alarm_that_came_back_and_went_again_within_quiet_chirps_when_the_time_is_up():
+def test_a2_an_alarm_that_came_back_and_went_again_within_quiet_chirps_once_the_time_is_up():
     bench = Bench()
     bench.go(on=[9])
     bench.go(0, silence=True)
@@ -291,7 +440,7 @@ def test_a2_an_alarm_that_came_back_and_went_again_within_quiet_chirps_when_the_
     bench.go(MINUTE, on=[9])
     assert bench.go(MINUTE, off=[9]) == 0
     assert bench.a.state[9] == RETURNED
-    assert bench.heard(QUIET) == [(12 * MINUTE, 1), (13 * MINUTE, 0)]
+    assert bench.heard(12 * HOUR) == STAGES["returned"][2:], "the first falls within the quiet time"
 
 
 def test_a2_another_alarm_sounds_whatever_is_hushed():
@@ -307,7 +456,7 @@ def test_a2_high_water_sounds_again_every_half_hour_other_alarms_every_twelve_an
     wait = REMIND_HIGH if i == 0 else REMIND_OTHER
     for _ in range(2):
         heard = bench.heard(2 * wait - HOUR // 6 if i == 0 else 2 * wait - HOUR)
-        assert heard == ([(wait, 1)] if i in SOUNDING else [])
+        assert heard[:1] == ([(wait, 1)] if i in SOUNDING else [])
         assert bench.a.state[i] == (UNACKNOWLEDGED if i in SOUNDING else ACKNOWLEDGED)
         assert bench.go(silence=True) == 0
 
@@ -372,15 +521,16 @@ def test_what_is_due_lapses_and_what_is_not_stays(start):
     bench = Bench(start)
     a = bench.a
     a.state = [ACKNOWLEDGED] * COUNT
-    for i in range(20):
+    for i in range(N_SOUNDING):
         a.quiet[i], a.remind[i] = (start + 1000 * (i + 1)) & MASK, (start + 1000 * (i + 3)) & MASK
     bench.go()
     quiet, remind = list(a.quiet), list(a.remind)
     for ms, gone in ((1000, 1000), (4000, 5000)):
         bench.go(ms)
-        assert a.quiet == [NEVER if 1000 * (i + 1) <= gone else quiet[i] for i in range(20)]
-        assert a.remind == [NEVER if 1000 * (i + 3) <= gone else remind[i] for i in range(20)]
-        assert a.state[:20] == [UNACKNOWLEDGED if 1000 * (i + 3) <= gone else ACKNOWLEDGED for i in range(20)]
+        assert a.quiet == [NEVER if 1000 * (i + 1) <= gone else quiet[i] for i in range(N_SOUNDING)]
+        assert a.remind == [NEVER if 1000 * (i + 3) <= gone else remind[i] for i in range(N_SOUNDING)]
+        told = [UNACKNOWLEDGED if 1000 * (i + 3) <= gone else ACKNOWLEDGED for i in range(N_SOUNDING)]
+        assert a.state[:N_SOUNDING] == told
         assert bench.left(tm.ALARM) == 1000
 
 

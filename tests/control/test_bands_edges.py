@@ -73,11 +73,23 @@ def test_a_contact_reads_wet_as_it_is_wired_and_one_not_fitted_never():
     assert wire.read(contacts=r.OFF | r.LAG)[r.IN_CONTACTS] == r.OFF | r.HIGH
 
 
+def test_s7_each_pump_s_current_is_judged_by_its_own_settings():
+    own = {"no_current_1": 100, "underload_1": 2000, "rated_1": 4000, "overload_1": 5000,
+           "no_current_2": 1000, "underload_2": 9000, "rated_2": 20_000, "overload_2": 24_000,
+           "sensor_range_2": 75_000}  # fmt: skip
+    for n, edges in ((0, (100, 2000, 5000, 12_000)), (1, (1000, 9000, 24_000, 60_000))):
+        for band, edge in enumerate(edges):
+            for milliamps, expected in ((edge - 1, band), (edge, band + 1)):
+                wire = Wire(sensing=s.SENSE_CURRENT, **own)
+                read = wire.read(**{f"current_{n + 1}": milliamps, f"current_{2 - n}": 0})
+                assert (read[r.IN_CURRENT_1 + n], read[r.IN_CURRENT_2 - n]) == (expected, 0)
+
+
 @pytest.mark.parametrize(("microamps", "band"), [
-    (3599, r.TRANSMITTER_LOW), (3600, r.TRANSMITTER_OK), (21_000, r.TRANSMITTER_OK), (21_001, r.TRANSMITTER_HIGH),
+    (3600, r.TRANSMITTER_LOW), (3601, r.TRANSMITTER_OK), (20_999, r.TRANSMITTER_OK), (21_000, r.TRANSMITTER_HIGH),
 ])  # fmt: skip
 def test_namur_ne_43_limits_of_the_loop_current(microamps, band):
-    # NAMUR NE 43: a failure signal lies below 3.6 mA or above 21.0 mA.
+    # NAMUR NE 43: a failure signal lies at or below 3.6 mA, at or above 21.0 mA.
     assert Wire().read(level=microamps)[r.IN_TRANSMITTER] == band
 
 

@@ -1,4 +1,4 @@
-"""A1 to A3: alarms, horn and alarm relay.  Each test is one claim of the narrative, in numbers."""
+"""A1 to A3: alarms, horn and the two calls for help.  Each test is one claim of the narrative, in numbers."""
 
 import pytest
 from duplexsump.control import alarms
@@ -15,7 +15,7 @@ HIGH_ALARMS = {
 MEDIUM_ALARMS = {
     "pump_1_unavailable", "pump_2_unavailable", "mains_lost", "floats_out_of_sequence", "transmitter_failed",
     "pump_1_exercise_failed", "pump_2_exercise_failed", "charger_failed", "selector_away", "pump_1_suspect",
-    "pump_2_suspect",
+    "pump_2_suspect", "battery_failed", "mains_unsteady", "pump_1_lockout", "pump_2_lockout",
 }
 
 
@@ -94,12 +94,31 @@ def test_a1_what_still_holds_stays_active_through_a_reset():
     assert rig.alarm("high_water") == "unacknowledged"
 
 
+@pytest.mark.parametrize("mended", [False, True])
+def test_a1_a_pump_stays_unavailable_when_its_rest_is_over_until_a_run_has_proved_it(mended):
+    rig = ready(sensing=WITH_CURRENT)
+    rig.load[0] = "none"
+    rig.fill("off", "lead").run(30)
+    assert rig.active("pump_1_unavailable")
+    rig.drain("lead", "off").run(700)
+    assert rig.pump_state(1) == "idle"
+    assert rig.active("pump_1_unavailable"), "its rest is over and nothing is proved"
+    if mended:
+        rig.load[0] = "normal"
+    for _ in range(3):
+        rig.fill("off", "lead").run(20).drain("lead", "off").run(70)
+    assert rig.active("pump_1_unavailable") == (not mended)
+    assert len(rig.raised("pump_1_unavailable")) == 1
+    rig.press("reset").run(1)
+    assert not rig.active("pump_1_unavailable")
+
+
 # A2 ------------------------------------------------------------------------------------------------
 
 
-def sounding():
+def sounding(**overrides):
     """A medium alarm and no other: mains lost, with both pumps able to run on the battery."""
-    rig = ready(supply_1=s.EITHER, supply_2=s.EITHER)
+    rig = ready(supply_1=s.EITHER, supply_2=s.EITHER, mains_grace=10_000, **overrides)
     rig.set(mains=0).run(11)
     assert rig.active("mains_lost")
     assert rig.output("horn") == 1
@@ -122,10 +141,9 @@ def test_a2_a_button_that_stays_pressed_acknowledges_nothing_new():
 
 
 def test_a2_a_low_alarm_sounds_no_horn():
-    rig = ready()
-    rig.fill("off", "lead", "lag").run(5)
-    assert rig.active("lag_reached")
-    assert rig.output("horn") == 0
+    rig = ready(inspection=1).run(DAY)
+    assert rig.active("inspection_due")
+    assert rig.horn_edges() == []
 
 
 def test_a2_the_same_alarm_within_fifteen_minutes_of_silence_is_quiet():
@@ -181,19 +199,42 @@ def test_a2_other_alarms_sound_again_every_twelve_hours():
     assert [value for _, value in rig.horn_edges(since)] == [1]
 
 
-def test_a2_returned_unacknowledged_sounds_one_minute_in_ten():
+def lengths(edges):
+    """Return (start, length) of each stretch of horn."""
+    on = [t for t, value in edges if value]
+    return [(t, min(e for e, value in edges if not value and e > t) - t) for t in on]
+
+
+def test_a2_returned_unacknowledged_chirps_at_10_30_and_60_minutes_and_the_beacon_stays():
     rig = sounding()
     rig.set(mains=1)
     rig.run_until(lambda rig: rig.alarm("mains_lost") == "returned", 60)
-    rig.run(630)
     since = rig.t
-    rig.run(3600)
-    edges = rig.horn_edges(since)
-    on = [t for t, value in edges if value]
-    lengths = [off - t for t in on for off in [min((e for e, v in edges if not v and e > t), default=None)] if off]
-    assert len(on) in (5, 6)
-    assert all(length == near(60) for length in lengths)
-    assert all(b - a == near(600) for a, b in zip(on, on[1:], strict=False))
+    rig.run(2 * DAY)
+    assert lengths(rig.horn_edges(since + 0.1)) == [(near(since + 60 * k), near(10)) for k in (10, 30, 60)]
+    assert rig.output("beacon") == 1
+
+
+def test_a2_a_fault_that_is_ignored_is_heard_for_less_than_half_an_hour_in_a_week():
+    rig = sounding()
+    raised = rig.raised("mains_lost")[0]
+    rig.run(7 * DAY - 11)
+    heard = lengths(rig.horn_edges(raised))
+    assert heard[0] == (near(raised), near(120))
+    assert heard[1:4] == [(near(raised + 60 * k), near(20)) for k in (10, 30, 60)]
+    assert all(length == near(60) for _, length in heard[4:])
+    assert sum(length for _, length in heard) < 1800
+
+
+def test_a2_high_water_sounds_for_as_long_as_it_is_wet_and_another_high_alarm_ever_more_seldom():
+    rig = ready(not_keeping_up=7_200_000, max_run=7_200_000)
+    rig.fill("off", "lead", "lag", "high").run(3600)
+    assert [value for _, value in rig.horn_edges()] == [1]
+    rig = ready()
+    at = rig.t
+    rig.set(selector_1="off", selector_2="off").run(7 * 3600)
+    first = [(near(at + 3600 * k), near(60)) for k in range(1, 7)]
+    assert lengths(rig.horn_edges(at)) == [(near(at), near(300)), *first]
 
 
 def test_a2_a_button_held_over_thirty_seconds_is_stuck():
@@ -247,8 +288,47 @@ def test_a3_an_acknowledged_high_alarm_still_drops_the_relay():
     assert rig.output("relay") == 0
 
 
-def test_a3_a_medium_alarm_leaves_the_relay_alone():
-    assert sounding().output("relay") == 1
+@pytest.mark.parametrize("calls", [0, 1])
+def test_a3_a_medium_alarm_calls_for_service_and_with_one_line_on_the_alarm_relay(calls):
+    rig = sounding(calls=calls)
+    assert (rig.output("service"), rig.output("relay")) == (0, calls)
+    at = rig.t
+    rig.run(3 * DAY)
+    edges = [(t, value) for t, name, value in rig.edges if name == "relay" and t > at]
+    called = rig.raised("mains_lost")[0]
+    held = [(called + 600, 1), (called + DAY, 0), (called + DAY + 600, 1), (called + 2 * DAY, 0),
+            (called + 2 * DAY + 600, 1)]  # fmt: skip
+    assert edges == [] if calls else edges[:5] == [(near(t), value) for t, value in held]
+
+
+def test_a3_an_acknowledged_call_for_service_frees_the_one_line_and_the_service_relay_stays_dropped():
+    rig = sounding()
+    rig.press("silence").run(60)
+    assert (rig.output("service"), rig.output("relay")) == (0, 1)
+    rig.set(mains=1).run(30)
+    assert (rig.output("service"), rig.output("relay")) == (1, 1)
+
+
+def test_a3_a_flood_after_a_call_for_service_makes_an_edge_of_its_own():
+    rig = sounding().run(700)
+    assert rig.output("relay") == 1
+    rig.fill("off", "lead", "lag", "high").run(2)
+    assert rig.output("relay") == 0
+    rig.run(1200)
+    assert rig.output("relay") == 0, "held for as long as it lasts"
+
+
+def test_a3_a_second_trouble_calls_again_between_two_calls():
+    rig = sounding().run(700)
+    assert rig.output("relay") == 1
+    rig.set(thermal_1=1)
+    assert rig.output("relay") == 0
+
+
+def test_a3_a_low_alarm_calls_nobody():
+    rig = ready(inspection=1).run(2 * DAY)
+    assert rig.active("inspection_due")
+    assert (rig.output("service"), rig.output("relay")) == (1, 1)
 
 
 def test_a2_a_test_over_the_link_sounds_for_five_seconds_and_only_where_nothing_is_wrong():

@@ -42,7 +42,7 @@ def test_m1_hand_ends_after_hand_limit_and_counts_as_auto():
     at = rig.t
     rig.run(1200)
     assert rig.runs(1) == [(near(at), near(at + 300))]
-    assert rig.active("hand_overrun")
+    assert rig.c.history.hand_overruns == 1
     rig.fill("off", "lead").run(10)
     assert rig.pumps_on() == (1, 0)  # it counts as AUTO, so it takes its turn
 
@@ -238,7 +238,7 @@ def test_m3_up_to_a_day_is_no_clock_fault(elapsed_ms):
     ({"lag_min_off": 90_000}, ("lag_min_off", "90000", "min_off", "60000", "because")),
     ({"fitted": 7}, ("fitted", "7", "high")),
     ({"fitted": 14, "pump_down_lead": 0}, ("fitted", "14", "pump_down_lead", "pump-down")),
-    ({"sensing": 2, "underload": 10_000}, ("underload", "10000")),
+    ({"sensing": 2, "underload_2": 10_000}, ("underload", "10000")),
     ({"blind_run": 130_000}, ("blind_run", "130000", "120000", "current")),
     ({"debounce": 950}, ("debounce", "950", "100 ms")),
 ])

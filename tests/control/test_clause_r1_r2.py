@@ -25,7 +25,7 @@ def test_r1_underload_with_nothing_wet_from_lead_up_is_an_empty_pit():
     assert (rig.c.demand.demand, rig.c.demand.by_level) == (0, 1), "drawn down"
     assert rig.starts(2) == []  # no take-over
     assert rig.pump_state(1) not in OUT
-    assert not rig.active("pump_1_fault")
+    assert not rig.active("pump_1_unavailable")
 
 
 def test_r1_after_an_empty_pit_stops_go_by_time():
@@ -125,8 +125,8 @@ def test_r2_no_fall_for_no_draw_down_starts_the_other_too():
     assert rig.pumps_on() == (1, 1)
     assert rig.all_starts()[1][0] == pytest.approx(started + 300, abs=3)
     assert rig.active("not_keeping_up")
-    assert not rig.active("pump_1_fault")
-    assert not rig.active("pump_2_fault")
+    assert not rig.active("pump_1_unavailable")
+    assert not rig.active("pump_2_unavailable")
 
 
 def test_r2_a_falling_level_is_a_draw_down():

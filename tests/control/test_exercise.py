@@ -137,12 +137,54 @@ def test_d7_a_pump_that_trips_has_failed_at_once(n, state):
     assert not bench.c.timers.running(tm.EXERCISE)
 
 
-@pytest.mark.parametrize("changes", [{"off_wet": 0}, {"available": 0}])
-def test_d7_it_is_given_up_without_a_verdict_when_water_or_pump_is_gone(n, changes):
+@pytest.mark.parametrize(("off_wet", "calm", "available"), [(0, 1, 3), (1, 0, 3), (1, 0, 0)])
+def test_d7_no_verdict_when_the_water_is_gone_or_asks_for_the_pumps_or_the_mains_is_lost(n, off_wet, calm, available):
     bench = Bench().begin(n)
-    assert bench.go(out=1 << n, **changes) == -1
+    bench.e.calm = calm
+    assert bench.go(off_wet=off_wet, out=1 << n, available=available) == -1
     assert (bench.e.failed, bench.e.passed, bench.e.began) == (0, [0, 0], 0)
     assert not bench.c.timers.running(tm.EXERCISE)
+
+
+def test_d7_a_pump_that_is_lost_in_mid_run_has_failed_and_one_lost_before_it_ran_has_not(n):
+    bench = Bench().begin(n)
+    assert bench.go(out=1 << n, available=2 >> n) == -1
+    assert (bench.e.failed, bench.e.idle_min[n], bench.e.flat) == (1 << n, 0, 0)
+    bench = Bench()
+    bench.e.idle_min[n] = WEEK_MIN
+    assert bench.go() == n
+    assert bench.go(available=2 >> n) == -1
+    assert (bench.e.failed, bench.e.idle_min[n]) == (0, WEEK_MIN)
+
+
+@pytest.mark.parametrize("battery", [r.BATTERY_GOOD, r.BATTERY_LOW, r.BATTERY_DEAD])
+@pytest.mark.parametrize("drawing", range(4))
+def test_a4_the_battery_is_judged_under_the_load_of_the_pump_exercised(n, drawing, battery):
+    bench = Bench()
+    bench.e.idle_min[n] = WEEK_MIN
+    bench.e.drawing, bench.e.battery, bench.e.flat = drawing, battery, 0
+    assert bench.go() == n, "not before the pump is on"
+    bench.c.pumps[n].state, bench.c.pumps[n].loaded = pump.RUNNING, 1
+    bad = bool(drawing >> n & 1 and battery != r.BATTERY_GOOD)
+    assert bench.go(out=1 << n) == (-1 if bad else n)
+    assert (bench.e.flat, bench.e.failed) == (int(bad), bad << n)
+    if not bad:
+        bench.e.flat = 1
+        bench.go(10_000, out=1 << n)
+        assert bench.e.flat == 1 - (drawing >> n & 1), "passed on the battery, it is good again"
+
+
+@pytest.mark.parametrize("unfed", range(4))
+def test_d7_an_exercise_that_cannot_begin_for_a_day_for_want_of_a_supply_has_failed(n, unfed):
+    bench = Bench()
+    bench.e.unfed = unfed
+    bench.e.idle_min[n] = WEEK_MIN + 1439
+    assert bench.go(available=0) == -1
+    assert bench.e.failed == 0
+    bench.e.idle_min[n] += 1
+    assert bench.go(available=0) == -1
+    late = unfed >> n & 1
+    assert (bench.e.failed, bench.e.idle_min[n]) == (late << n, 0 if late else WEEK_MIN + 1440)
 
 
 def test_d7_idle_minutes_count_while_a_pump_is_off_and_no_further_than_they_must(n):
@@ -187,6 +229,10 @@ def test_d7_the_next_long_time_is_the_nearest_of_exercise_pour_test_and_a_day():
     assert e.next_min() == 60
     e.idle_min[1] = e.off_dry_min = 60 * 1440
     assert e.next_min() == 1440, "what is over is no longer awaited"
+    e.idle_min[1] = 8 * 1440 - 7
+    assert e.next_min() == 7, "an exercise that is due for a day"
+    e.idle_min[1] = 8 * 1440
+    assert e.next_min() == 1440
     e.idle_min[0], e.off_dry_min = 7 * 1440, 30 * 1440
     assert e.next_min() == 1440, "nor what is over in this very minute"
 

@@ -218,3 +218,18 @@ def test_j3_wear_is_told_from_twenty_cycles_on():
     assert history.wear_percent(1) == 0, "a pump does not grow better"
     history.first_rate_ml_min[1] = 0
     assert history.wear_percent(1) == 0
+
+
+def test_j3_what_begins_is_counted_once_each_for_itself():
+    history = made()
+    expected = [0, 0, 0]
+    draw = random.Random(11)
+    before = (0, 0, 0)
+    for _ in range(400):
+        now = draw.choice((0, 4)), draw.choice((0, 1)), draw.randrange(4)
+        history.count(*now)
+        expected[0] += bool(now[0]) and not before[0]
+        expected[1] += now[1] > before[1]
+        expected[2] += (now[2] & ~before[2]).bit_count()
+        before = now
+        assert [history.lag_reached, history.long_runs, history.hand_overruns] == expected

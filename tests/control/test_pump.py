@@ -89,7 +89,8 @@ def test_s5_without_current_a_start_fails_after_start_proof(n):
     bench = Bench(n).start(NONE)
     assert bench.go(2900) == "starting"
     assert bench.go(100) == "retry"
-    assert bench.known() == {"state": pm.RETRY, "cause": pm.FAILED_START, "failures": 1, "trips": 1, "starts": 1}
+    assert bench.known() == {"state": pm.RETRY, "cause": pm.FAILED_START, "failures": 1, "trips": 1, "starts": 1,
+                             "out": 1}
     assert (bench.left("RETRY"), bench.left("RECENT"), bench.armed(*RUN)) == (RETRY_MS, 3000, set())
 
 
@@ -209,7 +210,8 @@ def test_s5b_a_run_is_lost_when_the_current_is_gone_for_start_proof(n, current):
     after = bench.go(100)
     assert after == ("retry" if current == NONE else "running")
     if current == NONE:
-        assert bench.known() == {"state": pm.RETRY, "cause": pm.RUN_LOST, "failures": 1, "trips": 1, "starts": 1}
+        assert bench.known() == {"state": pm.RETRY, "cause": pm.RUN_LOST, "failures": 1, "trips": 1, "starts": 1,
+                                 "out": 1}
         assert bench.armed(*RUN) == set()
 
 

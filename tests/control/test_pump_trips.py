@@ -1,5 +1,7 @@
 """One pump by itself: what a trip costs, what ends it or takes it back, what is found while it is off.  Each alike."""
 
+from itertools import product
+
 import pytest
 from duplexsump.control import pump as pm
 from duplexsump.control.ticks import MASK, NEVER
@@ -19,6 +21,7 @@ from tests.control.pump_bench import (
     out,
     running,
 )
+from tests.rig import NO_CURRENT, WITH_CURRENT, WITH_FEEDBACK
 
 
 @pytest.fixture(params=[0, 1], ids=["pump 1", "pump 2"])
@@ -181,7 +184,7 @@ def test_r4_a_release_ends_rest_or_lockout_and_forgets_the_failures(n, state):
     bench = out(n, state)
     bench.pump.trial = pm.FLOOD_TRIAL
     bench.pump.release()
-    assert bench.known() == {"starts": 1, "trips": 1}
+    assert bench.known() == {"starts": 1, "trips": 1, "out": 1}
     assert bench.left("RETRY") is None
     bench.watch_strangers()
 
@@ -208,7 +211,7 @@ def test_s7_an_open_thermal_contact_withdraws_the_pump_uncounted_and_a_rest_foll
         bench.go()
     starts = bench.pump.starts
     assert bench.go(100, thermal=1, current=NONE) == "retry"
-    known = {"state": pm.RETRY, "cause": pm.THERMAL_OPEN, "open": 1, "starts": starts}
+    known = {"state": pm.RETRY, "cause": pm.THERMAL_OPEN, "open": 1, "out": 1, "starts": starts}
     assert bench.known() == {name: value for name, value in known.items() if value}
     assert bench.armed(*RUN, "RETRY", "RECENT") == set()
     assert bench.go(HOUR) == "retry"
@@ -391,3 +394,49 @@ def test_s8_what_stands_for_more_than_a_day_is_told_again_at_once_when_it_comes_
     assert bench.pump.short == 0
     cycles(bench, 16)
     assert bench.pump.short == 1
+
+
+# Out until proved ----------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("why", ["trip", "lockout", "thermal"])
+def test_a1_a_pump_that_tripped_or_was_too_hot_is_out_until_it_has_run_loaded(n, why):
+    bench = running(n)
+    assert bench.pump.out == 0
+    bench.pump.failures = 2 if why == "lockout" else 0
+    bench.go(100, thermal=1) if why == "thermal" else bench.trip()
+    bench.go(100, thermal=0)
+    assert bench.pump.out == 1
+    bench.go(RETRY_MS)
+    bench.go()
+    assert (bench.pump.out, bench.pump.begin()) == (1, None), "a rest that is over proves nothing, nor a power-up"
+    assert bench.pump.out == 1
+    bench.pump.state, bench.pump.held = pm.IDLE, 0
+    bench.start()
+    bench.go()
+    bench.go(7900)
+    assert bench.pump.out == 1
+    bench.go(100)
+    assert bench.pump.out == 0
+
+
+@pytest.mark.parametrize("sensing", [NO_CURRENT, WITH_FEEDBACK, WITH_CURRENT])
+@pytest.mark.parametrize(("by_level", "loaded", "held", "state"), list(product((0, 1), (0, 1), (0, pm.RETRY),
+                                                                            (pm.STARTING, pm.RUNNING))))  # fmt: skip
+def test_a1_a_run_that_the_level_ended_proves_a_pump_and_with_current_only_a_loaded_one(
+        n, sensing, by_level, loaded, held, state):  # fmt: skip
+    bench = Bench(n, sensing=sensing)
+    one = bench.pump
+    one.state, one.held, one.loaded, one.out = state, held, loaded, 1
+    bench.stop(by_level)
+    proved = by_level and state == pm.RUNNING and not held and (loaded or sensing != WITH_CURRENT)
+    assert one.out == (0 if proved else 1)
+
+
+@pytest.mark.parametrize("before", [0, 1])
+def test_a1_a_trip_that_is_taken_back_leaves_the_pump_as_it_was(n, before):
+    bench = running(n)
+    bench.pump.out = before
+    bench.trip()
+    bench.pump.withdraw()
+    assert bench.pump.out == before

@@ -10,7 +10,7 @@ from itertools import permutations, product
 import pytest
 from duplexsump.control import settings as s
 
-MA = {"sensing": 2, "no_current": 500, "underload": 4500, "rated": 8000, "overload": 9600}
+MA = {"no_current": 500, "underload": 4500, "rated": 8000, "overload": 9600, "sensor_range": 30_000}
 ROWS = [(i, *row[:5]) for i, row in enumerate(s.TABLE)]
 
 
@@ -137,26 +137,43 @@ def test_m4_there_is_no_rule_between_two_that_is_not_read_here():
 # Motor currents ------------------------------------------------------------------------------------
 
 
+def of_pump(k, sensing=2, **changes):
+    """Return the refusals of MA with `changes` for pump `k`, the other pump's as in MA."""
+    both = {f"{name}_{n}": value for n in (1, 2) for name, value in MA.items()}
+    return refused(sensing=sensing, **{**both, **{f"{name}_{k}": value for name, value in changes.items()}})
+
+
+@pytest.mark.parametrize("k", [1, 2])
 @pytest.mark.parametrize("sensing", [0, 1, 2])
 @pytest.mark.parametrize(("no_current", "underload"), [(500, 499), (500, 500), (500, 501), (4499, 4500), (4500, 4500)])
-def test_m4_underload_lies_above_no_current_where_current_is_sensed(sensing, no_current, underload):
-    said = refused(**{**MA, "sensing": sensing, "no_current": no_current, "underload": underload})
+def test_m4_underload_lies_above_no_current_where_current_is_sensed(sensing, no_current, underload, k):
+    said = of_pump(k, sensing, no_current=no_current, underload=underload)
     wrong = sensing == 2 and underload <= no_current
-    assert said == [f"underload = {underload} mA: must be above no_current = {no_current} mA"] * wrong
+    assert said == [f"underload_{k} = {underload} mA: must be above no_current_{k} = {no_current} mA"] * wrong
 
 
+@pytest.mark.parametrize("k", [1, 2])
 @pytest.mark.parametrize("sensing", [0, 1, 2])
 @pytest.mark.parametrize(("underload", "rated", "overload"), [
     *product((999, 1000, 1001), (1000,), (999, 1000, 1001, 2998, 2999, 3000, 3001)),
     (1001, 1000, 1000), (1000, 1001, 1000), (1001, 2000, 1000), (2000, 1500, 1800), (1200, 8000, 1000),
 ])  # fmt: skip
 def test_m4_currents_rise_from_underload_over_rated_and_overload_to_the_locked_rotor(
-        sensing, underload, rated, overload):  # fmt: skip
+        sensing, underload, rated, overload, k):  # fmt: skip
     right = underload < rated and rated <= overload and overload <= rated + rated + rated - 1
-    refusal = (f"underload {underload}, rated {rated}, overload {overload}, locked rotor {rated + rated + rated} mA: "
-               "must rise in this order")  # fmt: skip
-    said = refused(sensing=sensing, no_current=50, underload=underload, rated=rated, overload=overload)
+    refusal = (f"pump {k}: underload {underload}, rated {rated}, overload {overload}, "
+               f"locked rotor {rated + rated + rated} mA: must rise in this order")  # fmt: skip
+    said = of_pump(k, sensing, no_current=50, underload=underload, rated=rated, overload=overload)
     assert said == ([] if right or sensing != 2 else [refusal])
+
+
+@pytest.mark.parametrize("k", [1, 2])
+@pytest.mark.parametrize("sensing", [0, 1, 2])
+@pytest.mark.parametrize("reach", [23_999, 24_000, 24_001])
+def test_s7_a_locked_rotor_lies_within_the_sensor_s_range_or_the_set_is_refused(sensing, reach, k):
+    refusal = (f"sensor_range_{k} = {reach} mA: three times rated_{k}, 24000 mA, must lie within it, or a locked rotor "
+               "is not seen: fit a sensor that reaches so far")  # fmt: skip
+    assert of_pump(k, sensing, sensor_range=reach) == ([refusal] if sensing == 2 and reach < 24_000 else [])
 
 
 # Contacts ------------------------------------------------------------------------------------------
@@ -241,8 +258,8 @@ def test_a4_battery_limits_rise_from_dead_over_loaded_to_low():
 
 
 @pytest.mark.parametrize(("changes", "words"), [
-    ({"sensing": 2, "underload": 400}, "underload = 400 mA: must be above no_current = 500 mA"),
-    ({"sensing": 2, "rated": 4500}, "must rise in this order"),
+    ({"sensing": 2, "underload_1": 400}, "underload_1 = 400 mA: must be above no_current_1 = 500 mA"),
+    ({"sensing": 2, "rated_2": 4500}, "must rise in this order"),
     ({"fitted": 7}, "the high float (8) must be there"),
     ({"fitted": 13, "normally_closed": 10}, "names a contact that is not fitted"),
     ({"fitted": 13}, "the lead float (2) must be there, or a transmitter"),

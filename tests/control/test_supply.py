@@ -109,14 +109,51 @@ def test_a4_a_mains_that_goes_again_settles_from_the_beginning():
     assert bench.go(5000).mains
 
 
-def test_a4_the_loss_is_told_after_ten_seconds_until_the_mains_counts_as_back():
+def test_a4_the_loss_is_told_after_mains_grace_until_the_mains_counts_as_back():
     bench = Bench()
     bench.go(mains=0)
-    assert not bench.go(9900).lost
+    assert not bench.go(299_900).lost
     assert bench.go(100).lost
     assert bench.go(mains=1).lost
     assert bench.go(14_900).lost
     assert not bench.go(100).lost
+
+
+@pytest.mark.parametrize("lag", [r.LAG, r.HIGH])
+def test_a4_the_loss_is_told_at_once_with_lag_or_high_wet(lag):
+    bench = Bench()
+    bench.supply.lag = lag
+    assert not bench.go().lost, "with the mains there it is no loss"
+    assert bench.go(mains=0).lost
+    bench.supply.lag = 0
+    assert bench.go(1000).lost, "and stays told until the mains is back"
+    bench.go(mains=1)
+    assert not bench.go(15_000).lost
+
+
+def test_a4_five_losses_within_an_hour_of_the_first_are_an_unsteady_mains_until_an_hour_passes_without_one():
+    bench = Bench()
+    for k in range(5):
+        assert not bench.supply.unsteady
+        bench.go(60_000, mains=0)
+        assert (bench.supply.losses, bench.supply.unsteady) == (k + 1, k == 4)
+        bench.go(mains=1)
+        bench.go(20_000)
+    bench.go(3_000_000, mains=0)
+    assert (bench.supply.losses, bench.supply.unsteady) == (5, True)
+    bench.go(mains=1)
+    assert bench.go(3_599_800).unsteady
+    assert not bench.go(100).unsteady
+    assert bench.supply.losses == 0
+
+
+def test_a4_four_losses_within_an_hour_or_five_in_more_are_not():
+    bench = Bench()
+    for _ in range(12):
+        bench.go(880_000, mains=0)
+        bench.go(mains=1)
+        bench.go(20_000)
+        assert not bench.supply.unsteady
 
 
 def test_a4_a_dead_battery_is_spent_until_it_is_good_again_or_the_mains_is_back():
@@ -182,3 +219,25 @@ def test_a4_a_charger_that_does_not_charge_for_a_day_with_mains_is_told(changes,
     unfitted = Bench()
     unfitted.go(**changes)
     assert not unfitted.go(DAY_MS).not_charging
+
+
+@pytest.mark.parametrize("loaded", [0, 2])
+@pytest.mark.parametrize("mains", [0, 1])
+@pytest.mark.parametrize(("battery", "after_ms"), [(DEAD, 60_000), (LOW, DAY_MS), (GOOD, None)])
+def test_a4_a_battery_is_judged_at_rest_with_the_mains_there(battery, after_ms, mains, loaded):
+    bench = Bench((s.MAINS, s.BATTERY), mains=mains)
+    bench.supply.loaded = loaded
+    bench.go(battery=battery)
+    judged = mains and not loaded and after_ms
+    assert not (bench.go((after_ms or DAY_MS) - 100).gone or bench.supply.flat)
+    supply = bench.go(100)
+    assert (bool(supply.gone), bool(supply.flat)) == (bool(judged and battery == DEAD), bool(judged and battery == LOW))
+    assert not (bench.go(battery=GOOD).gone or bench.supply.flat)
+
+
+def test_a4_without_a_pump_on_a_battery_none_is_judged():
+    bench = Bench()
+    assert bench.supply.loaded == 0
+    bench.go(battery=DEAD)
+    supply = bench.go(DAY_MS)
+    assert (supply.gone, supply.flat) == (False, False)

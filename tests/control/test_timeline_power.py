@@ -99,8 +99,8 @@ def test_battery_secondary_in_a_long_outage():
     pit, rig, judges = outage()
     pit.mains = 0
     lost = rig.t
-    rig.run(60)
-    assert rig.raised("mains_lost") == [pytest.approx(lost + 10, abs=0.15)]
+    rig.run(360)
+    assert rig.raised("mains_lost") == [pytest.approx(lost + 300, abs=0.15)]
     rig.run(6 * HOUR)
     assert rig.starts(1, since=lost) == []
     assert len(rig.starts(2, since=lost)) > 60
@@ -123,7 +123,7 @@ def test_battery_secondary_in_a_long_outage():
     assert rig.starts(1, since=back) != []
     assert rig.starts(2, since=back + 60) == []
     assert pit.highest_mm < FLOOR_MM
-    assert not rig.active("pump_1_fault")
+    assert not rig.active("pump_1_unavailable")
 
 
 def test_the_primary_is_proved_before_the_battery_pump_stops_when_the_mains_returns():
@@ -174,7 +174,7 @@ def test_hand_left_on(sensing):
         assert ended - began <= empty_s + 8 + 0.5  # underload with lead dry
     else:
         assert ended - began == pytest.approx(300, abs=0.15)  # hand_limit
-        assert rig.active("hand_overrun")
+        assert rig.c.history.hand_overruns
     assert rig.raised("not_in_auto") == [pytest.approx(at + 1800, abs=61)]
     rig.run(DAY)
     judges.check()
@@ -214,7 +214,7 @@ def test_silence_with_the_alarm_coming_back_every_cycle():
 
 
 def test_silence_and_an_alarm_that_stays_is_heard_again_after_the_quiet_time():
-    rig = ready(supply_1=s.EITHER, supply_2=s.EITHER)
+    rig = ready(supply_1=s.EITHER, supply_2=s.EITHER, mains_grace=10_000)
     judges = watch(rig)
     rig.set(mains=0).run(15)
     rig.press("silence")

@@ -133,7 +133,7 @@ def test_a_breaker_opening_in_mid_run(sensing):
     lost = rig.stops(1, since=opened)[0]
     assert lost == pytest.approx(opened + 3.0, abs=0.25)  # start_proof
     assert rig.starts(2, since=opened)[0] == pytest.approx(lost, abs=0.05)
-    assert rig.active("pump_1_fault")
+    assert rig.active("pump_1_unavailable")
     assert rig.pump_state(1) == "retry"
     rig.run(2 * HOUR)
     judges.check()

@@ -15,10 +15,14 @@ OTHER = {
     "pump_down_lag": 15000,
     "pump_down_high": 18000,
     "blind_run": 28000,
-    "no_current": 300,
-    "underload": 3000,
-    "rated": 6000,
-    "overload": 7200,
+    "no_current_1": 300,
+    "no_current_2": 300,
+    "underload_1": 3000,
+    "underload_2": 3000,
+    "rated_1": 6000,
+    "rated_2": 6000,
+    "overload_1": 7200,
+    "overload_2": 7200,
     "min_off": 45000,
     "lag_min_off": 18000,
     "flood_min_off": 8000,
@@ -49,7 +53,7 @@ OTHER = {
     "remind_other": 36000000,
 }
 ON_A_RIG = frozenset(wires.WIRES) - {"generator", "moisture_1", "moisture_2", "level"}
-FORCED = frozenset({*wires.FLOATS, *r.FORCES, "pump_1", "pump_2", "horn", "beacon", "relay", "light"})
+FORCED = frozenset({*wires.FLOATS, *r.FORCES, "pump_1", "pump_2", "horn", "beacon", "relay", "service", "light"})
 
 
 def settings(**changes):
@@ -109,7 +113,7 @@ class ForcedKit(VirtualKit):
         self._force()
 
     def _normal(self):
-        return self.settings[s.UNDERLOAD_MA], self.settings[s.OVERLOAD_MA]
+        return self.settings[s.UNDERLOAD_1_MA], self.settings[s.OVERLOAD_1_MA]
 
     def _force(self):
         self.refreshed_ms = self.now_ms()

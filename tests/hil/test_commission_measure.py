@@ -69,7 +69,7 @@ def test_a_site_promises_what_the_physics_give():
     assert found.draw_m3 == pytest.approx(found.fill_m3)
     assert found.refill_m3 == pytest.approx(found.fill_m3 / 7.0)
     assert found.rates_m3s[0] == found.rates_m3s[1] < found.rates_m3s[2] < 2.0 * found.rates_m3s[0]
-    assert found.plate_a == [8.0, 20.0] and found.per_amp == [1.0, 0.4]
+    assert found.plate_a == [8.0, 20.0] and found.per_amp == [1.0, 1.0]
     assert found.settings == list(simulated.site().settings)
 
 

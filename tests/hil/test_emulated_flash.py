@@ -129,7 +129,7 @@ def pins():
 def test_every_wire_of_the_board_has_its_pin_and_no_other_has(pins):
     assert pins.wires == frozenset(wires.WIRES) - {"generator", "moisture_1", "moisture_2"}
     assert {pin: name for pin, (name, _) in pins.outputs.items()} == {
-        18: "pump_1", 19: "pump_2", 20: "horn", 21: "beacon", 22: "relay", LED_PIN: "light",
+        18: "pump_1", 19: "pump_2", 20: "horn", 21: "beacon", 22: "relay", 2: "service", LED_PIN: "light",
     }  # fmt: skip
     single = {name: rows[0][0] for name, rows in pins.contacts.items() if len(rows) == 1}
     assert single == {

@@ -36,6 +36,9 @@ LATCHED = (
 )
 STANDING = ("unacknowledged", "acknowledged")
 OPEN = ("unacknowledged", "returned", "latched")
+# A2: how long the horn sounds at first, and where the alarm came back before anybody acknowledged it.
+FIRST_MS = {"high": (300_000, 60_000), "medium": (120_000, 20_000)}
+LONGEST_MS = 7 * 3_600_000
 
 
 class Alarm:
@@ -48,6 +51,28 @@ class Alarm:
         for trigger, source, target in self.rows:
             self.machine.add_transition(trigger, source, target)
         self.acknowledged_ms = None
+        self.turned_ms = None  # when it came into its state, None: before this life
+        self.again = False  # it came back before anybody acknowledged it
+
+    def must_sound(self, now_ms):
+        """Tell whether A2 has the horn sound for it: high water as long as it is wet, others at the beginning."""
+        if self.state != "unacknowledged" or self.priority == "low" or self.turned_ms is None:
+            return False
+        age_ms = now_ms - self.turned_ms
+        return self.name == "high_water" or age_ms < FIRST_MS[self.priority][self.again]
+
+    def may_sound(self, now_ms):
+        """Tell whether A2 lets the horn sound for it now."""
+        if self.state not in OPEN or self.priority == "low":
+            return False
+        if self.turned_ms is None or self.must_sound(now_ms):
+            return True
+        age_s = (now_ms - self.turned_ms) / 1000
+        if self.state != "unacknowledged":
+            return any(at <= age_s <= at + 10 for at in (600, 1800, 3600))
+        if self.priority == "high":
+            return age_s > 6 * 3600 or age_s % 3600 <= 60 or self.again
+        return age_s > 3620 or any(at <= age_s <= at + 20 for at in (600, 1800, 3600)) or self.again
 
     def path(self, target, may):
         """Return the shortest list of triggers out of `may` that leads to `target`, or None."""
@@ -119,6 +144,7 @@ class AlarmJudge:
         if state == alarm.state:
             return
         self.changes += 1
+        alarm.turned_ms, alarm.again = self.now, alarm.state in ("returned", "latched")
         may = {"alarm", "clear"}
         if acknowledge:
             may.add("acknowledge")
@@ -151,16 +177,30 @@ class AlarmJudge:
             self._say("I11", f"the alarm relay is energised with {high} active")
         if rig.output("relay") and unseen:
             self._say("A3", f"the alarm relay is energised with {unseen} unacknowledged")
-        if not rig.output("relay") and not high and not unseen and not self.may_test:
+        medium = [a.name for a in self.alarms if a.priority == "medium" and a.state in OPEN + STANDING]
+        calling = [a.name for a in self.alarms if a.priority == "medium" and a.state in OPEN]
+        if rig.output("service") and medium:
+            self._say("A3", f"the service relay is energised with {medium}")
+        if not rig.output("service") and not medium and not self.may_test:
+            self._say("A3", "the service relay has dropped with no medium alarm")
+        shared = calling and not self.settings[s.CALLS]
+        if not rig.output("relay") and not high and not unseen and not shared and not self.may_test:
             self._say("A3", "the alarm relay has dropped with no high alarm")
         loud = [a.name for a in self.alarms if a.priority != "low" and a.state in OPEN]
         standing = [a.name for a in self.alarms if a.priority != "low" and a.state in STANDING]
         if rig.output("horn") and not loud and not standing and not self.may_test:
             self._say("A2", "the horn sounds with no high or medium alarm")
-        fresh = [a.name for a in self.alarms if a.priority != "low" and a.state == "unacknowledged"]
-        quiet = self.silenced_ms is not None and self.now - self.silenced_ms <= self.settings[s.QUIET_MS]
-        if fresh and not quiet and not rig.output("horn"):
+        quiet = self.settings[s.QUIET_MS] if self.silenced_ms is not None else 0
+        since = self.now - self.silenced_ms if quiet else None
+        hushed = quiet and since <= quiet
+        fresh = [a.name for a in self.alarms if a.must_sound(self.now)]
+        if fresh and not hushed and not rig.output("horn"):
             self._say("A2", f"the horn is silent with {fresh} unacknowledged")
+        # For a while after `quiet` an alarm that came back within it sounds from its beginning.
+        settled = not quiet or since > quiet + LONGEST_MS
+        heard = rig.output("horn") and loud and settled and not self.may_test
+        if heard and not any(a.may_sound(self.now) for a in self.alarms):
+            self._say("A2", f"the horn sounds out of its times with {loud} unacknowledged")
 
     def check(self):
         """Raise AssertionError with everything that was wrong."""

@@ -26,7 +26,7 @@ class Forged:
         self.held = [0] * r.N_INPUTS
         self.held[r.IN_MAINS] = 1
         self.outputs = [0] * r.N_OUTPUTS
-        self.outputs[r.OUT_RELAY] = 1
+        self.outputs[r.OUT_RELAY] = self.outputs[r.OUT_SERVICE] = 1
         self.alarm_states = ["normal"]
         self.watchers = []
 
@@ -126,9 +126,10 @@ def alarmed(latches=0, priority="medium", **overrides):
     return rig, AlarmJudge(rig, [("some", priority, latches)])
 
 
-def put(rig, state, seconds=1, *, horn=0, relay=1, **inputs):
+def put(rig, state, seconds=1, *, horn=0, relay=1, service=None, **inputs):
     rig.alarm_states = [state]
     rig.outputs[r.OUT_HORN], rig.outputs[r.OUT_RELAY] = horn, relay
+    rig.outputs[r.OUT_SERVICE] = int(state in ("normal", "latched_acknowledged")) if service is None else service
     return rig.go(seconds, **inputs)
 
 
@@ -188,9 +189,34 @@ def test_a_relay_dropped_for_nothing_is_found():
     assert clauses(judge) == {"A3"}, judge.wrong
 
 
+@pytest.mark.parametrize("state", ["unacknowledged", "returned"])
+def test_a_service_relay_energised_with_a_medium_alarm_is_found(state):
+    rig, judge = alarmed()
+    put(rig, "unacknowledged", horn=1)
+    put(rig, state, horn=int(state == "unacknowledged"), service=1)
+    assert clauses(judge) == {"A3"}, judge.wrong
+
+
+def test_a_service_relay_dropped_for_nothing_is_found():
+    rig, judge = alarmed()
+    put(rig, "normal", service=0)
+    assert clauses(judge) == {"A3"}, judge.wrong
+
+
 def test_a_silent_horn_is_found():
     rig, judge = alarmed()
+    put(rig, "normal")
     put(rig, "unacknowledged", horn=0)
+    assert clauses(judge) == {"A2"}, judge.wrong
+
+
+def test_a_horn_out_of_its_times_is_found():
+    rig, judge = alarmed()
+    put(rig, "normal")
+    put(rig, "unacknowledged", horn=1, seconds=120)
+    put(rig, "unacknowledged", horn=0, seconds=10)
+    judge.check()
+    put(rig, "unacknowledged", horn=1)
     assert clauses(judge) == {"A2"}, judge.wrong
 
 

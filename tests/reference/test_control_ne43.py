@@ -1,7 +1,7 @@
 """The level transmitter's signal against NAMUR NE 43, and the dead bands of the other readings.
 
-Source: NAMUR NE 43: measuring 3.8 to 20.5 mA; failure below 3.6 mA or above
-21.0 mA.  Between the two the last judgement stands.
+Source: NAMUR NE 43: measuring 3.8 to 20.5 mA; failure at or below 3.6 mA,
+at or above 21.0 mA.  Between the two the last judgement stands.
 """
 
 import pytest
@@ -29,9 +29,10 @@ def judged(*microamps, bands=None):
 
 # Source: NAMUR NE 43, limits as above.
 @pytest.mark.parametrize(("microamps", "judgement"), [
-    (0, r.TRANSMITTER_LOW), (3_599, r.TRANSMITTER_LOW), (3_600, r.TRANSMITTER_OK), (3_800, r.TRANSMITTER_OK),
-    (4_000, r.TRANSMITTER_OK), (20_000, r.TRANSMITTER_OK), (20_500, r.TRANSMITTER_OK), (21_000, r.TRANSMITTER_OK),
-    (21_001, r.TRANSMITTER_HIGH), (24_000, r.TRANSMITTER_HIGH),
+    (0, r.TRANSMITTER_LOW), (3_599, r.TRANSMITTER_LOW), (3_600, r.TRANSMITTER_LOW), (3_601, r.TRANSMITTER_OK),
+    (3_800, r.TRANSMITTER_OK),
+    (4_000, r.TRANSMITTER_OK), (20_000, r.TRANSMITTER_OK), (20_500, r.TRANSMITTER_OK), (20_999, r.TRANSMITTER_OK),
+    (21_000, r.TRANSMITTER_HIGH), (24_000, r.TRANSMITTER_HIGH),
 ])
 def test_the_published_limits(microamps, judgement):
     assert judged(12_000, microamps) == judgement
@@ -39,8 +40,8 @@ def test_the_published_limits(microamps, judgement):
 
 # Source: NAMUR NE 43, limits as above.
 @pytest.mark.parametrize(("failed", "between", "measuring", "judgement"), [
-    (3_500, (3_600, 3_700, 3_799), MEASURING_UA[0], r.TRANSMITTER_LOW),
-    (21_500, (21_000, 20_800, 20_501), MEASURING_UA[1], r.TRANSMITTER_HIGH),
+    (3_500, (3_601, 3_700, 3_799), MEASURING_UA[0], r.TRANSMITTER_LOW),
+    (21_500, (20_999, 20_800, 20_501), MEASURING_UA[1], r.TRANSMITTER_HIGH),
 ])
 def test_a_failed_signal_is_good_again_only_within_the_measuring_range(failed, between, measuring, judgement):
     for current in between:
@@ -54,9 +55,9 @@ def test_at_any_course_the_judgement_is_that_of_the_standard(course):
     bands = Bands(make_settings(transmitter=1, fitted=8))
     expected = r.TRANSMITTER_OK
     for current in course:
-        if current < FAILURE_UA[0]:
+        if current <= FAILURE_UA[0]:
             expected = r.TRANSMITTER_LOW
-        elif current > FAILURE_UA[1]:
+        elif current >= FAILURE_UA[1]:
             expected = r.TRANSMITTER_HIGH
         elif MEASURING_UA[0] <= current <= MEASURING_UA[1]:
             expected = r.TRANSMITTER_OK

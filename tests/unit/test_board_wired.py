@@ -7,6 +7,7 @@ from typing import ClassVar
 
 import pytest
 from duplexsump.control import records as r
+from duplexsump.control import settings as s
 
 
 class Pin:
@@ -55,6 +56,18 @@ def read(board):
 def test_what_is_no_more_than_noise_of_the_converter_is_no_current(board, counts, milliamps):
     Adc.readings[26] = counts
     assert read(board)[r.IN_CURRENT_1] == milliamps
+
+
+def test_s7_a_motor_s_current_is_read_by_its_own_sensor_range(board):
+    values = s.defaults()
+    values[s.SENSOR_RANGE_1_MA], values[s.SENSOR_RANGE_2_MA] = 20_000, 75_000
+    Adc.readings.update({26: 4095, 27: 4095, 28: 4095})
+    usual = read(board)
+    board.fit(values)
+    raw = read(board)
+    assert (raw[r.IN_CURRENT_1], raw[r.IN_CURRENT_2]) == (20_000, 75_000)
+    assert raw[r.IN_LEVEL] == usual[r.IN_LEVEL]
+    assert raw[r.IN_BATTERY] == usual[r.IN_BATTERY]
 
 
 def test_a_contact_to_ground_is_closed_and_an_open_thermal_contact_is_hot(board):

@@ -181,10 +181,16 @@ def test_a_set_with_one_bad_value_changes_nothing_and_says_why(tmp_path):
     for value in station.store.values:
         words += [value >> 16, value & 0xFFFF]
     words[1] = 50  # debounce = 50 ms
-    pdu = bytes([16, 0, 0, 0, 117, 234]) + b"".join(w.to_bytes(2, "big") for w in [*words, r.COMMIT_KEY])
     before = state(station)
-    reply = feed(station.links[1], board.rs485, b"\x01" + pdu + crc_by_bits(b"\x01" + pdu).to_bytes(2, "little"), 1000)
-    assert reply[1:3] == bytes([0x90, 3])
+
+    def ask(at, words):
+        data = b"".join(word.to_bytes(2, "big") for word in words)
+        pdu = b"\x01" + bytes([16, at >> 8, at & 255, 0, len(words), len(data)]) + data
+        return feed(station.links[1], board.rs485, pdu + crc_by_bits(pdu).to_bytes(2, "little"), 1000)
+
+    for at in range(0, len(words), 120):
+        assert ask(at, words[at : at + 120])[1] == 16
+    assert ask(r.COMMIT_AT, [r.COMMIT_KEY])[1:3] == bytes([0x90, 3])
     assert state(station) == before
     text = bytes(station.model.refusal).split(b"\0")[0].decode()
     assert text == "debounce = 50: a whole number from 200 to 5000 ms"

@@ -176,7 +176,7 @@ def test_a_generator_takes_over_and_gives_back():
 def test_an_inverter_that_is_too_small_does_not_start_the_pump():
     words = BATTERY.replace("rated_current", "# rated_current").replace('volts = "12 V"\n', "").replace(
         'supply = "battery"', 'supply = "either"'
-    ).replace("power_factor = 1.0\n", "").replace("sensor_scale = 0.4\n", "")
+    ).replace("power_factor = 1.0\n", "")
     for limit, runs in (("6 kW", True), ("2 kW", False)):
         where = site(more=words + f'inverter = {{ efficiency = "85 %", limit = "{limit}" }}\n')
         bench = Still(where, ["mains-lost"])

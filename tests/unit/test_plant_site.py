@@ -6,6 +6,7 @@ import pytest
 from duplexsump.control import settings as s
 
 from host_sim import units
+from host_sim.board import settings_file
 from host_sim.errors import InputError
 from host_sim.site.load import load_site, packaged, read_site
 from tests.plant_sites import BATTERY, CONTACTS, DISCHARGE, GPM, INCH, INFLOW, PIT, PUMP, SCENARIO, site, text
@@ -147,16 +148,27 @@ def test_settings_follow_from_the_site_and_are_overridden_by_name():
     plain = site()
     assert plain.settings[s.FITTED] == 15
     assert plain.settings[s.NORMALLY_CLOSED] == 8
-    assert plain.settings[s.RATED_MA] == 8000
+    assert plain.settings[s.RATED_1_MA] == plain.settings[s.RATED_2_MA] == 8000
     assert s.check(plain.settings) == []
     fed = site(more=BATTERY)
     assert fed.settings[s.SUPPLY_2] == s.BATTERY
     assert fed.settings[s.CHARGER_FITTED] == 1
-    assert fed.settings[s.RATED_MA] == 8000  # the second sensor is scaled to the first
-    words = 'min_off = "75 s"\noverload = "11 A"\nduty = 2\nbattery_low = "12.1 V"\nexercise = "10 days"\n'
+    assert [fed.settings[s.RATED_1_MA + n] for n in (0, 1)] == [8000, 20000]
+    assert [fed.settings[s.OVERLOAD_1_MA + n] for n in (0, 1)] == [9600, 24000]
+    assert [fed.settings[s.SENSOR_RANGE_1_MA + n] for n in (0, 1)] == [30000, 75000]
+    words = 'min_off = "75 s"\noverload_2 = "11 A"\nduty = 2\nbattery_low = "12.1 V"\nexercise = "10 days"\n'
     own = site(more="[settings]\n" + words)
-    changed = (s.MIN_OFF_MS, s.OVERLOAD_MA, s.DUTY, s.BATTERY_LOW_MV, s.EXERCISE_DAYS)
+    changed = (s.MIN_OFF_MS, s.OVERLOAD_2_MA, s.DUTY, s.BATTERY_LOW_MV, s.EXERCISE_DAYS)
     assert [own.settings[i] for i in changed] == [75000, 11000, 2, 12100, 10]
+
+
+@pytest.mark.parametrize("name", ["no_current", "underload", "rated", "overload"])
+def test_a_setting_that_both_pumps_once_shared_is_refused_and_the_new_names_are_offered(name):
+    words = f'each pump has its own: "{name}_1" and "{name}_2"'
+    with pytest.raises(InputError, match=words):
+        site(more=f"[settings]\n{name} = 5000\n")
+    with pytest.raises(InputError, match=words):
+        settings_file.put_over(s.defaults(), {name: 5000}, "old.toml")
 
 
 def test_the_pump_down_time_is_that_of_the_plant():

@@ -55,10 +55,17 @@ class Pins:
 
     def counts(self, name, value, settings):
         """Return (pin, 0 .. 4095) for a value on an analog wire; run feedback is a contact to 3.3 V."""
-        pin, full_scale = self.analog[name]
+        pin, full_scale = self.analog[name][0], self.full_scale(name, settings)
         if wires.WIRES[name].place in _CURRENT and settings[s.SENSING] == s.SENSE_FEEDBACK:
             return pin, MOST_COUNTS if value else 0
         return pin, min(MOST_COUNTS, (value * MOST_COUNTS + full_scale // 2) // full_scale)
+
+    def full_scale(self, name, settings):
+        """Return what an analog wire's 3.3 V stand for; of a motor's current the settings say it."""
+        place = wires.WIRES[name].place
+        if place in _CURRENT:
+            return settings[s.SENSOR_RANGE_1_MA + place - r.IN_CURRENT_1]
+        return self.analog[name][1]
 
     def plugged(self, settings):
         """Return the analog wires that are plugged in: of two on one pin the one that the settings name."""

@@ -10,7 +10,16 @@ the second is dismissed and the board looks at every tick again.
 
 from duplexsump.control.bands import Bands
 from duplexsump.control.controller import Controller
-from duplexsump.control.records import N_INPUTS, OUT_BEACON, OUT_HORN, OUT_LIGHT, OUT_PUMP_1, OUT_PUMP_2, OUT_RELAY
+from duplexsump.control.records import (
+    N_INPUTS,
+    OUT_BEACON,
+    OUT_HORN,
+    OUT_LIGHT,
+    OUT_PUMP_1,
+    OUT_PUMP_2,
+    OUT_RELAY,
+    OUT_SERVICE,
+)
 from duplexsump.control.ticks import MASK, TICK_MS, diff
 
 from hil.kits import wires
@@ -19,7 +28,7 @@ MS = 1_000_000
 TICK_NS = TICK_MS * MS
 LONGEST_NS = 7000 * MS  # the station's watchdog is set to 8 s, and only a pass feeds it
 INTO_TICK_NS = MS // 2  # a dozing board wakes so long after the tick's instant
-_SEEN = (OUT_PUMP_1, OUT_PUMP_2, OUT_HORN, OUT_BEACON, OUT_RELAY, OUT_LIGHT)
+_SEEN = (OUT_PUMP_1, OUT_PUMP_2, OUT_HORN, OUT_BEACON, OUT_RELAY, OUT_SERVICE, OUT_LIGHT)
 
 
 class Quiet:
@@ -43,7 +52,8 @@ class Quiet:
         values = {name: wires.WIRES[name].rest for name in wires.INPUTS}
         values.update({name: value for name, value in self.kit.driven.items() if name in self.kit.wires})
         raw = wires.raw_record(values)
-        for name, (pin, full_scale) in self.kit.pins.analog.items():
+        for name, (pin, _) in self.kit.pins.analog.items():
+            full_scale = self.kit.pins.full_scale(name, self.controller.settings)
             raw[wires.WIRES[name].place] = self.kit.pico.counts(pin) * full_scale // 4095
         return raw
 

@@ -76,7 +76,6 @@ supply = "battery"
 rated_current = "20 A"
 volts = "12 V"
 power_factor = 1.0
-sensor_scale = 0.4
 [supply]
 controller = "battery"
 battery = { capacity = "100 Ah", rated_over = "20 h", peukert = 1.2, idle_current = "0.2 A" }

@@ -81,7 +81,8 @@ def world(name):
         (flood, "STEPS_MS", (ms["flood_1"], ms["flood_2"], ms["flood_3"])), (flood, "LAG_MS", ms["flood_lag"]),
         (flood, "_HOUR_MS", ms["hour"]),
         (blind, "RESTS_MS", tuple(ms[f"rest_{i}"] for i in range(1, 6))),
-        (alarms, "CHIRP_ON_MS", TICK_MS), (alarms, "CHIRP_OFF_MS", 3 * TICK_MS),
+        (alarms, "BELL_MS", tuple(TICK_MS if ms_ else 0 for ms_ in alarms.BELL_MS)),
+        (alarms, "BELL_ON_MS", TICK_MS), (alarms, "BELL_OFF_MS", 2 * TICK_MS),
     ]  # fmt: skip
     before = [(module, attribute, getattr(module, attribute)) for module, attribute, _ in changes]
     try:

@@ -28,7 +28,7 @@ class AlarmsPart:
     """
 
     title = "alarms and the horn"
-    invariants = ("I4", "I11", "A2", "A1")
+    invariants = ("I4", "I11", "A2", "A1", "A3")
 
     def __init__(self, world, which, floats=False):
         self.name = "high water" if floats else "alarms " + "+".join(TABLE[i][0] for i in which)
@@ -36,6 +36,7 @@ class AlarmsPart:
         quiet, high, other = (n * coarse.TICK_MS for n in _TIMES[world])
         self.settings = coarse.values(world, quiet=quiet, remind_high=high, remind_other=other)
         self.settings[s.DEBOUNCE_MS] = 2 * coarse.TICK_MS
+        self.settings[s.CALLS] = 1
         self.controller = c = Controller(self.settings)
         self.alarms, self.timers = c.alarms, c.timers
         self.quiet = quiet // coarse.TICK_MS
@@ -99,7 +100,7 @@ class AlarmsPart:
 
     def _judge(self, seen, conditions, silence, test):
         a = self.alarms
-        loud, dropped, calling = False, bool(test), False
+        loud, dropped, calling, needed = False, bool(test), False, bool(test)
         for k, i in enumerate(self.which):
             state, condition = a.state[i], conditions[k]
             seen[3 * k] = min(seen[3 * k] + 1, self.quiet)
@@ -118,8 +119,12 @@ class AlarmsPart:
                     return "A2", f"{TABLE[i][0]} acknowledged for {seen[3 * k + 1]} ticks and not told again"
             if i < URGENT:
                 dropped = dropped or state in (UNACKNOWLEDGED, ACKNOWLEDGED, RETURNED)
+            elif i < SOUNDING:
+                needed = needed or state in (UNACKNOWLEDGED, ACKNOWLEDGED, RETURNED)
         if bool(a.relay) == dropped:
             return "I11", f"alarm relay {a.relay} with alarms {[a.state[i] for i in self.which]}, test {test}"
+        if bool(a.service) == needed:
+            return "A3", f"service relay {a.service} with alarms {[a.state[i] for i in self.which]}, test {test}"
         if loud and not a.horn:
             return "A2", f"no horn with alarms {[a.state[i] for i in self.which]}"
         if a.horn and not test and (not calling or silence):

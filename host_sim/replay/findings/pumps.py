@@ -185,7 +185,8 @@ def _bands(log, n, values):
         return log.bands[n]
     if log.current_a[n] is None or values[s.SENSING] != s.SENSE_CURRENT:
         return None
-    edges = [values[s.NO_CURRENT_MA], values[s.UNDERLOAD_MA], values[s.OVERLOAD_MA], 3 * values[s.RATED_MA]]
+    edges = [values[place + n] for place in (s.NO_CURRENT_1_MA, s.UNDERLOAD_1_MA, s.OVERLOAD_1_MA)]
+    edges.append(3 * values[s.RATED_1_MA + n])
     milliamps = np.nan_to_num(log.current_a[n], nan=-1.0) * 1000.0
     return np.where(milliamps < 0.0, -1, np.searchsorted(edges, milliamps, side="right"))
 

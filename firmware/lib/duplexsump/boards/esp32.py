@@ -31,6 +31,7 @@ from ..control.records import (
     OUT_PUMP_1,
     OUT_PUMP_2,
     OUT_RELAY,
+    OUT_SERVICE,
     const,
 )
 from .wired import ANALOG, CLOSED, OUTPUT, SERIAL, Rs485, Usb, WiredBoard
@@ -50,7 +51,8 @@ WIRING = (
     (OUTPUT, 15, OUT_HORN, 1, "horn", "relay module, channel 3"),
     (OUTPUT, 16, OUT_BEACON, 1, "beacon", "relay module, channel 4"),
     (OUTPUT, 17, OUT_RELAY, 1, "alarm relay", "relay module, channel 5; energised means healthy"),
-    (OUTPUT, 18, OUT_LIGHT, 1, "status light", "light-emitting diode with its resistor to ground"),
+    (OUTPUT, 18, OUT_SERVICE, 1, "service relay", "relay module, channel 6; energised means that nobody is needed"),
+    (OUTPUT, 48, OUT_LIGHT, 1, "status light", "light-emitting diode with its resistor to ground"),
     (CLOSED, 8, IN_CONTACTS, OFF, "float off", "float switch to ground"),
     (CLOSED, 9, IN_CONTACTS, LEAD, "float lead", "float switch to ground"),
     (CLOSED, 10, IN_CONTACTS, LAG, "float lag", "float switch to ground"),
@@ -65,8 +67,8 @@ WIRING = (
     (CLOSED, 42, IN_RESET, 1, "reset", "push button to ground"),
     (CLOSED, 46, IN_JUMPER, 1, "test jumper", "jumper to ground, out in service"),
     (CLOSED, 3, IN_MAINS, 1, "mains present", "contact of a relay that the mains holds in"),
-    (ANALOG, 1, IN_CURRENT_1, 30000, "current 1", "current transducer of pump 1, 0 to 30 A as 0 to 3.3 V"),
-    (ANALOG, 2, IN_CURRENT_2, 30000, "current 2", "current transducer of pump 2, 0 to 30 A as 0 to 3.3 V"),
+    (ANALOG, 1, IN_CURRENT_1, 30000, "current 1", "current sensor, pump 1: 0 to sensor_range_1 (30 A) as 0 to 3.3 V"),
+    (ANALOG, 2, IN_CURRENT_2, 30000, "current 2", "current sensor, pump 2: 0 to sensor_range_2 (30 A) as 0 to 3.3 V"),
     (ANALOG, 4, IN_LEVEL, 22000, "level loop", "150 ohm in the 4-20 mA loop: 22 mA is 3.3 V"),
     (ANALOG, 5, IN_BATTERY, 33000, "battery", "divider 9 to 1 from the battery, 33 V is 3.3 V"),
     (SERIAL, _TX, -1, 0, "RS-485 driver", "transceiver that turns the line by itself, DI"),

@@ -31,6 +31,7 @@ from ..control.records import (
     OUT_PUMP_1,
     OUT_PUMP_2,
     OUT_RELAY,
+    OUT_SERVICE,
     const,
 )
 from .wired import ANALOG, CLOSED, OUTPUT, SERIAL, Rs485, Usb, WiredBoard
@@ -41,7 +42,7 @@ if _TYPES:
 
 NAME = "Raspberry Pi Pico, Pico W"
 BAUD = 19200
-_TX, _RX, _DIRECTION = 0, 1, 2
+_TX, _RX = 0, 1
 
 # kind, pin, place, bit or level or full scale, wire, where to
 WIRING = (
@@ -50,6 +51,7 @@ WIRING = (
     (OUTPUT, 20, OUT_HORN, 1, "horn", "relay module, channel 3"),
     (OUTPUT, 21, OUT_BEACON, 1, "beacon", "relay module, channel 4"),
     (OUTPUT, 22, OUT_RELAY, 1, "alarm relay", "relay module, channel 5; energised means healthy"),
+    (OUTPUT, 2, OUT_SERVICE, 1, "service relay", "relay module, channel 6; energised means that nobody is needed"),
     (OUTPUT, "LED", OUT_LIGHT, 1, "status light", "the light on the board"),
     (CLOSED, 3, IN_CONTACTS, OFF, "float off", "float switch to ground"),
     (CLOSED, 4, IN_CONTACTS, LEAD, "float lead", "float switch to ground"),
@@ -66,13 +68,12 @@ WIRING = (
     (CLOSED, 15, IN_JUMPER, 1, "test jumper", "jumper to ground, out in service"),
     (CLOSED, 16, IN_MAINS, 1, "mains present", "contact of a relay that the mains holds in"),
     (CLOSED, 17, IN_CHARGER, 1, "charging", "contact of the charger; a jumper where there is none"),
-    (ANALOG, 26, IN_CURRENT_1, 30000, "current 1", "current transducer of pump 1, 0 to 30 A as 0 to 3.3 V"),
-    (ANALOG, 27, IN_CURRENT_2, 30000, "current 2", "current transducer of pump 2, 0 to 30 A as 0 to 3.3 V"),
+    (ANALOG, 26, IN_CURRENT_1, 30000, "current 1", "current sensor, pump 1: 0 to sensor_range_1 (30 A) as 0 to 3.3 V"),
+    (ANALOG, 27, IN_CURRENT_2, 30000, "current 2", "current sensor, pump 2: 0 to sensor_range_2 (30 A) as 0 to 3.3 V"),
     (ANALOG, 28, IN_LEVEL, 22000, "level loop", "150 ohm in the 4-20 mA loop: 22 mA is 3.3 V"),
     (ANALOG, 28, IN_BATTERY, 33000, "battery", "instead of the loop: divider 9 to 1 from the battery, 33 V is 3.3 V"),
-    (SERIAL, _TX, -1, 0, "RS-485 driver", "transceiver, DI"),
+    (SERIAL, _TX, -1, 0, "RS-485 driver", "transceiver that turns the line by itself, DI"),
     (SERIAL, _RX, -1, 0, "RS-485 receiver", "transceiver, RO, through a divider where it is a 5 V part"),
-    (SERIAL, _DIRECTION, -1, 0, "RS-485 direction", "transceiver, DE and RE together"),
 )  # fmt: skip
 
 
@@ -88,6 +89,5 @@ class Board(WiredBoard):
 
         micropython.kbd_intr(-1)
         uart = machine.UART(0, BAUD, tx=machine.Pin(_TX), rx=machine.Pin(_RX), timeout=0)
-        direction = machine.Pin(_DIRECTION, machine.Pin.OUT, value=0)
         # 3.5 characters of 11 bits at 19200 baud are 2.0 ms; a pass looks every 5 ms.
-        return [(Usb(), "ascii", 1, 0), (Rs485(uart, direction), "rtu", 1, 5)]
+        return [(Usb(), "ascii", 1, 0), (Rs485(uart), "rtu", 1, 5)]

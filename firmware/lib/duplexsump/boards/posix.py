@@ -69,6 +69,9 @@ class Board:
         self.maintenance = False
         self.safe()
 
+    def fit(self, settings: list[int]) -> None:
+        """Nothing to do: a bench hands over currents in mA."""
+
     def now_ms(self) -> int:
         """Return milliseconds since the reset, in a 30-bit ring; `ticks_ms` does not wrap there by itself."""
         if self.speed <= 0:
@@ -109,7 +112,7 @@ class Board:
             self._ask(87)
 
     def safe(self) -> None:
-        """Everything off; the alarm relay drops."""
+        """Everything off; alarm relay and service relay drop."""
         self.outputs = 0
         self.left_ms = 0
         self._ask(87)

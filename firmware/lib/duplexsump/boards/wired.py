@@ -11,8 +11,11 @@ import time
 
 import machine
 
+from ..control import settings as s
 from ..control.records import (
     IN_CHARGER,
+    IN_CURRENT_1,
+    IN_CURRENT_2,
     IN_MAINS,
     IN_SELECTOR_1,
     IN_SELECTOR_2,
@@ -44,17 +47,14 @@ class Usb(Stream):
 
 
 class Rs485:
-    """A UART with an RS-485 transceiver; `direction` is the pin that is on while sending, None where none is needed."""
+    """A UART with an RS-485 transceiver that turns the line by itself."""
 
-    def __init__(self, uart: "machine.UART", direction: "machine.Pin | None" = None) -> None:
+    def __init__(self, uart: "machine.UART") -> None:
         self.uart = uart
-        self.direction = direction
         self.one = bytearray(1)
 
     def ready(self) -> int:
-        """Return the next byte, -1 when there is none; the line is turned back once all is sent."""
-        if self.direction is not None and self.direction.value() and self.uart.txdone():
-            self.direction.value(0)
+        """Return the next byte, -1 when there is none."""
         if self.uart.any() and self.uart.readinto(self.one):
             return self.one[0]
         return -1
@@ -65,8 +65,6 @@ class Rs485:
 
     def put(self, buffer: bytearray, at: int, count: int) -> None:
         """Write `count` bytes of `buffer` from `at` on."""
-        if self.direction is not None:
-            self.direction.value(1)
         self.uart.write(memoryview(buffer)[at : at + count])
 
 
@@ -94,6 +92,13 @@ class WiredBoard:
         self.watchdog: machine.WDT | None = None
         self.maintenance = False
         self.RESET_CAUSE = self.cause()
+
+    def fit(self, settings: list[int]) -> None:
+        """Take over from the settings what current drives each motor's input to full scale."""
+        for i in range(len(self.analog)):
+            adc, place, _level = self.analog[i]
+            if place == IN_CURRENT_1 or place == IN_CURRENT_2:
+                self.analog[i] = (adc, place, settings[s.SENSOR_RANGE_1_MA + place - IN_CURRENT_1])
 
     def adc(self, pin: int) -> "machine.ADC":
         """Return the ADC of a pin."""
@@ -128,7 +133,7 @@ class WiredBoard:
             raw[row[1]] |= row[2]
 
     def _channels(self, raw: list[int]) -> None:
-        # 12 bits times at most 60,000 stays a small integer.
+        # 12 bits times at most 200,000 stays a small integer.
         for channel in self.analog:
             raw[channel[1]] = self._counts(channel[0]) * channel[2] // 4095
 
@@ -153,7 +158,7 @@ class WiredBoard:
             row[0].value(row[2] if outputs[row[1]] else 1 - row[2])
 
     def safe(self) -> None:
-        """Everything off; the alarm relay drops."""
+        """Everything off; alarm relay and service relay drop."""
         for row in self.outputs:
             row[0].value(1 - row[2])
 

@@ -34,23 +34,21 @@ EXERCISE_FAILED = const(14)  # and 15
 CHARGER_FAILED = const(16)
 SELECTOR_AWAY = const(17)
 PUMP_SUSPECT = const(18)  # and 19
-LAG_REACHED = const(20)
-LONG_RUN = const(21)
-FAULT = const(22)  # and 23
-LOCKOUT = const(24)  # and 25
-MOISTURE = const(26)  # and 27
-CHATTERING = const(28)
-SHORT_CYCLING = const(29)  # and 30
-POUR_AND_TEST = const(31)
-HAND_OVERRUN = const(32)
-NOT_IN_AUTO = const(33)
-BUTTON_STUCK = const(34)
-INSPECTION_DUE = const(35)
-INPUTS_FORCED = const(36)
-CLOCK_FAULT = const(37)
-COUNT = const(38)
+BATTERY_FAILED = const(20)
+MAINS_UNSTEADY = const(21)
+LOCKOUT = const(22)  # and 23
+MOISTURE = const(24)  # and 25
+CHATTERING = const(26)
+SHORT_CYCLING = const(27)  # and 28
+POUR_AND_TEST = const(29)
+NOT_IN_AUTO = const(30)
+BUTTON_STUCK = const(31)
+INSPECTION_DUE = const(32)
+INPUTS_FORCED = const(33)
+CLOCK_FAULT = const(34)
+COUNT = const(35)
 URGENT = const(9)  # alarms below this number are high
-SOUNDING = const(20)  # alarms below this number are high or medium
+SOUNDING = const(24)  # alarms below this number are high or medium
 
 _UNPLUG = "Unplug the pump or lock it out before any work on it."
 
@@ -77,19 +75,18 @@ TABLE = (
     ("selector_away", MEDIUM, 0, "a selector not in AUTO for 24 h", "forgotten", "turn it to AUTO"),
     ("pump_1_suspect", MEDIUM, 0, "pump 1 suspect", "worn, clogged, not running", "measure its draw-down. " + _UNPLUG),
     ("pump_2_suspect", MEDIUM, 0, "pump 2 suspect", "worn, clogged, not running", "measure its draw-down. " + _UNPLUG),
-    ("lag_reached", LOW, 0, "lag reached", "high inflow, a weak lead pump", "watch"),
-    ("long_run", LOW, 0, "long run", "high inflow, a weak pump, a stuck off float", "watch"),
-    ("pump_1_fault", LOW, 0, "pump 1 fault", "see the cause", _UNPLUG),
-    ("pump_2_fault", LOW, 0, "pump 2 fault", "see the cause", _UNPLUG),
-    ("pump_1_lockout", LOW, 1, "pump 1 locked out", "the same fault again and again", "mend the cause, then reset. " + _UNPLUG),
-    ("pump_2_lockout", LOW, 1, "pump 2 locked out", "the same fault again and again", "mend the cause, then reset. " + _UNPLUG),
+    ("battery_failed", MEDIUM, 0, "standby battery failed", "old or empty battery, terminals, fuse, charger",
+     "have the battery tested under load and replaced; clean the terminals"),
+    ("mains_unsteady", MEDIUM, 0, "mains unsteady", "a loose connection, a weak supply, a breaker or GFCI that trips again and again",
+     "have the supply checked by a licensed electrician"),
+    ("pump_1_lockout", MEDIUM, 1, "pump 1 locked out", "the same fault again and again", "mend the cause, then reset. " + _UNPLUG),
+    ("pump_2_lockout", MEDIUM, 1, "pump 2 locked out", "the same fault again and again", "mend the cause, then reset. " + _UNPLUG),
     ("pump_1_moisture", LOW, 1, "moisture in pump 1", "a worn shaft seal", "have the seal renewed. " + _UNPLUG),
     ("pump_2_moisture", LOW, 1, "moisture in pump 2", "a worn shaft seal", "have the seal renewed. " + _UNPLUG),
     ("chattering", LOW, 0, "a contact chatters", "waves, a loose wire", "check the float named"),
     ("pump_1_short_cycling", LOW, 0, "pump 1 short cycling", "a leaking check valve, a narrow band, too strong a pump", "see the sizing"),
     ("pump_2_short_cycling", LOW, 0, "pump 2 short cycling", "a leaking check valve, a narrow band, too strong a pump", "see the sizing"),
     ("pour_and_test", LOW, 0, "pour water and test", "off dry for long", "pour a bucket of water and watch a cycle"),
-    ("hand_overrun", LOW, 0, "HAND met its limit", "a selector left in HAND", "turn it to AUTO"),
     ("not_in_auto", LOW, 0, "a selector not in AUTO", "service", "turn it to AUTO"),
     ("button_stuck", LOW, 0, "button stuck", "a button held or jammed", "free the button"),
     ("inspection_due", LOW, 0, "inspection due", "time", "inspect, test, record it"),

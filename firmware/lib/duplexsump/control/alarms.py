@@ -1,13 +1,13 @@
-"""A1 to A3: the alarm table, the alarm states of IEC 62682, horn, beacon and alarm relay.
+"""A1 to A3: the alarm table, the alarm states of IEC 62682, horn, beacon, alarm relay and service relay.
 
 The control part never reads what is decided here.
 """
 
 from . import settings as s
 from . import timers as tm
-from .alarm_table import COUNT, LATCH, LATCHES, SOUNDING, TABLE, URGENT
+from .alarm_table import COUNT, HIGH_WATER, LATCH, LATCHES, SOUNDING, TABLE, URGENT
 from .records import AGAIN, DEADLINE, RETAIN, STATE, STATISTIC
-from .ticks import NEVER, const, diff
+from .ticks import DAY_MS, NEVER, const, diff
 
 STATES = ("normal", "unacknowledged", "acknowledged", "returned", "latched", "latched_acknowledged")
 NORMAL = const(0)
@@ -37,8 +37,22 @@ NEXT = (
     1, NO, NO, 5, NO, 0,  # latched acknowledged
 )  # fmt: skip
 
-CHIRP_ON_MS = const(60000)
-CHIRP_OFF_MS = const(540000)
+# A2: what the horn does for one alarm, stage after stage; it sounds in the odd ones.
+SILENT = const(0)
+LASTING = const(1)  # high water, for as long as it is wet
+MEDIUM_BELL = const(3)
+HIGH_BELL = const(11)
+RETURNED_BELL = const(26)
+AGAIN_BELL = const(2)  # so many stages further for one that comes back before anybody acknowledged it
+BELL_MS = (
+    0, 0, 0,
+    120000, 480000, 20000, 1180000, 20000, 1780000, 20000, 0,  # medium: 2 min, 20 s at 10, 30 and 60 min
+    300000, 3300000, 60000, 3540000, 60000, 3540000, 60000, 3540000,  # high: 5 min, 1 min each hour for 6 h
+    60000, 3540000, 60000, 3540000, 60000, 0, 0,
+    600000, 10000, 1190000, 10000, 1790000, 10000, 0,  # returned: 10 s at 10, 30 and 60 min
+)  # fmt: skip
+BELL_ON_MS = const(60000)  # for all that nobody has acknowledged long after
+BELL_OFF_MS = const(43140000)
 
 
 class Alarms:
@@ -54,7 +68,11 @@ class Alarms:
         ("horn", STATE, 0, 0),
         ("beacon", STATE, 0, 0),
         ("relay", STATE, 0, 0),
-        ("chirp", STATE, 0, 0),  # sounding for a returned alarm
+        ("service", STATE, 0, 0),
+        ("calling", STATE, 0, 0),  # a call for service holds the one relay
+        ("bell", STATE, SOUNDING, 0),  # the stage of BELL_MS
+        ("bell_at", DEADLINE, SOUNDING, 0),  # when it ends
+        ("late", STATE, 0, 0),  # sounding for what has long stood unacknowledged
         ("nothing", STATE, 0, AGAIN),  # no alarm of any kind
     )
 
@@ -70,11 +88,17 @@ class Alarms:
         self.horn = 0
         self.beacon = 0
         self.relay = 0
-        self.chirp = 0
+        self.service = 0
+        self.calling = 0
+        self.bell = [SILENT] * SOUNDING
+        self.bell_at = [NEVER] * SOUNDING
+        self.late = 0
         self.nothing = 1
         self.loud = False
-        self.returned = False
-        self.moved = True  # a quiet time or a reminder was set or ended: the timer follows
+        self.left = False  # unacknowledged long after its own stages of the horn
+        self.waiting = False  # somebody is needed, and nobody has acknowledged it
+        self.fresh = False  # a new call for service in this very step
+        self.moved = True  # a quiet time, a reminder or a stage of the horn was set or ended: the timer follows
 
     def begin(self) -> None:
         """After a power-up: what was latched stays; what still holds is raised anew."""
@@ -86,7 +110,32 @@ class Alarms:
         state = NEXT[self.state[i] * 6 + event]
         if state == NO:
             raise ValueError("alarm %s: event %s in state %s" % (TABLE[i][0], EVENTS[event], STATES[self.state[i]]))
+        before = self.state[i]
         self.state[i] = state
+        if state != before and i < SOUNDING:
+            self._turned(i, state, before == RETURNED or before == LATCHED)
+
+    def _turned(self, i: int, state: int, again: bool) -> None:
+        # What the horn and the service call do for alarm `i`, which is in a new state.
+        if state == RETURNED or state == LATCHED:
+            self._ring(i, RETURNED_BELL)
+        elif state != UNACKNOWLEDGED:
+            self._ring(i, SILENT)
+        else:
+            self._ring(i, self._first(i) + (AGAIN_BELL if again and i else 0))
+            if i >= URGENT and not again:
+                self.fresh = True
+
+    def _first(self, i: int) -> int:
+        if i == HIGH_WATER:
+            return LASTING
+        return HIGH_BELL if i < URGENT else MEDIUM_BELL
+
+    def _ring(self, i: int, stage: int) -> None:
+        lasts_ms = BELL_MS[stage]
+        self.bell[i] = stage if lasts_ms or stage == LASTING else SILENT
+        self.bell_at[i] = (self.timers.now - 0x3FFFFFFF - 1 + lasts_ms) & 0x3FFFFFFF if lasts_ms else NEVER
+        self.moved = True
 
     def tell(self, i: int, condition: object, detail: int = 0) -> None:
         """Tell alarm `i` whether its condition holds; `detail` is kept when it is raised."""
@@ -134,16 +183,20 @@ class Alarms:
         return False
 
     def _lapse(self) -> None:
-        # Quiet times and reminders that are due; NEVER, which counts as due or not, stays NEVER.
+        # Quiet times, reminders and stages of the horn that are due.
         now = self.timers.now
         self.moved = True
         for i in range(SOUNDING):
-            if diff(now, self.quiet[i]) >= 0:
+            if self.quiet[i] >= 0 and diff(now, self.quiet[i]) >= 0:
                 self.quiet[i] = NEVER
+                if self.state[i] == UNACKNOWLEDGED:
+                    self._ring(i, self._first(i))
             if self.remind[i] >= 0 and diff(now, self.remind[i]) >= 0:
                 self.remind[i] = NEVER
                 self.quiet[i] = NEVER
                 self._event(i, REMIND)
+            if self.bell_at[i] >= 0 and diff(now, self.bell_at[i]) >= 0:
+                self._ring(i, self.bell[i] + 1)
 
     def _soonest(self, times: list[int], least: int) -> int:
         # The delay to the soonest of `times`, or `least` where that is sooner; 0: there is none.
@@ -154,7 +207,7 @@ class Alarms:
 
     def _wake(self) -> None:
         self.moved = False
-        least = self._soonest(self.quiet, self._soonest(self.remind, 0))
+        least = self._soonest(self.bell_at, self._soonest(self.quiet, self._soonest(self.remind, 0)))
         if least:
             self.timers.arm(tm.ALARM, least)
         else:
@@ -167,13 +220,17 @@ class Alarms:
         self.nothing = 1
         self.beacon = test
         self.relay = 1 - test
+        self.service = 1 - test
         self.loud = False
-        self.returned = False
+        self.left = False
+        self.waiting = False
         for i in range(COUNT):
             if self.state[i]:
                 self._show(i, self.state[i])
-        self._chirping(self.returned and not self.loud)
-        self.horn = 1 if self.loud or self.chirp or test else 0
+        self._remind(self.left)
+        self._call(self.waiting and not self.settings[s.CALLS])
+        self.fresh = False
+        self.horn = 1 if self.loud or self.late or test else 0
         if self.moved:
             self._wake()
 
@@ -182,23 +239,40 @@ class Alarms:
         self.nothing = 0
         if i < SOUNDING:
             self.beacon = 1
-            if i < URGENT and state != LATCHED_ACKNOWLEDGED:
-                self.relay = 0
+            if state != LATCHED_ACKNOWLEDGED:
+                if i < URGENT:
+                    self.relay = 0
+                else:
+                    self.service = 0
+                    if state != ACKNOWLEDGED:
+                        self.waiting = True
             if self.quiet[i] < 0:
-                if state == UNACKNOWLEDGED:
+                if self.bell[i] & 1:
                     self.loud = True
-                elif state == RETURNED or state == LATCHED:
-                    self.returned = True
+                elif state == UNACKNOWLEDGED and not self.bell[i]:
+                    self.left = True
 
-    def _chirping(self, wanted: bool) -> None:
-        # A2: an alarm that returned unacknowledged sounds 1 min in 10.
+    def _call(self, wanted: bool) -> None:
+        # A3: a call for service lets the one relay go after a while, so that a flood can still be told.
         t = self.timers
         if not wanted:
-            self.chirp = 0
-            t.stop(tm.CHIRP)
-        elif t.rang[tm.CHIRP]:
-            self.chirp ^= 1
-            t.arm(tm.CHIRP, CHIRP_ON_MS if self.chirp else CHIRP_OFF_MS)
-        elif not t.running(tm.CHIRP):
-            self.chirp = 1
-            t.arm(tm.CHIRP, CHIRP_ON_MS)
+            self.calling = 0
+            t.stop(tm.CALL)
+        elif not t.running(tm.CALL) or (self.fresh and not self.calling):
+            self.calling = 0 if self.calling else 1
+            call_ms = self.settings[s.SERVICE_CALL_MS]
+            t.arm(tm.CALL, call_ms if self.calling else DAY_MS - call_ms)
+        if self.calling:
+            self.relay = 0
+
+    def _remind(self, wanted: bool) -> None:
+        # A2: one minute every 12 h for all that nobody has acknowledged long after, however many they are.
+        t = self.timers
+        if not wanted:
+            self.late = 0
+            t.stop(tm.BELL)
+        elif t.rang[tm.BELL]:
+            self.late ^= 1
+            t.arm(tm.BELL, BELL_ON_MS if self.late else BELL_OFF_MS)
+        elif not t.running(tm.BELL):
+            t.arm(tm.BELL, BELL_OFF_MS)

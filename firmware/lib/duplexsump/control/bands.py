@@ -33,7 +33,7 @@ from .records import (
 )
 from .ticks import const
 
-# NAMUR NE 43: failure below 3.6 mA or above 21.0 mA, measuring 3.8 to 20.5 mA.
+# NAMUR NE 43: failure at or below 3.6 mA, at or above 21.0 mA; measuring 3.8 to 20.5 mA.
 FAIL_LOW_UA = const(3600)
 FAIL_HIGH_UA = const(21000)
 GOOD_LOW_UA = const(3800)
@@ -86,22 +86,22 @@ class Bands:
         # Electrically closed, or open where normally closed: wet.
         return (closed ^ self.settings[s.NORMALLY_CLOSED]) & self.settings[s.FITTED]
 
-    def _edge(self, band: int) -> int:
-        # The lowest current of `band`; one above the last band is never reached.
+    def _edge(self, n: int, band: int) -> int:
+        # The lowest current of `band` of pump `n`; one above the last band is never reached.
         st = self.settings
         if band <= CURRENT_NONE:
             return LOWEST
         if band == CURRENT_UNDER:
-            return st[s.NO_CURRENT_MA]
+            return st[s.NO_CURRENT_1_MA + n]
         if band == CURRENT_NORMAL:
-            return st[s.UNDERLOAD_MA]
+            return st[s.UNDERLOAD_1_MA + n]
         if band == CURRENT_OVER:
-            return st[s.OVERLOAD_MA]
-        return 3 * st[s.RATED_MA] if band == CURRENT_LOCKED else HIGHEST
+            return st[s.OVERLOAD_1_MA + n]
+        return 3 * st[s.RATED_1_MA + n] if band == CURRENT_LOCKED else HIGHEST
 
-    def _low_edge(self, band: int) -> int:
+    def _low_edge(self, n: int, band: int) -> int:
         # With the dead band: 5 % below the edge.
-        edge = self._edge(band)
+        edge = self._edge(n, band)
         return edge - edge // 20 if band else edge
 
     def _current(self, n: int, milliamps: int) -> int:
@@ -112,9 +112,9 @@ class Bands:
             self.current[n] = CURRENT_NORMAL if milliamps else CURRENT_NONE
             return self.current[n]
         band = self.current[n]
-        while milliamps >= self._edge(band + 1):
+        while milliamps >= self._edge(n, band + 1):
             band += 1
-        while milliamps < self._low_edge(band):
+        while milliamps < self._low_edge(n, band):
             band -= 1
         self.current[n] = band
         return band
@@ -124,9 +124,9 @@ class Bands:
         return (microamps - 4000) * self.settings[s.LEVEL_SPAN_MM] // 16000
 
     def _level(self, microamps: int, running: int) -> None:
-        if microamps < FAIL_LOW_UA:
+        if microamps <= FAIL_LOW_UA:
             self.transmitter = TRANSMITTER_LOW
-        elif microamps > FAIL_HIGH_UA:
+        elif microamps >= FAIL_HIGH_UA:
             self.transmitter = TRANSMITTER_HIGH
         elif GOOD_LOW_UA <= microamps <= GOOD_HIGH_UA:
             self.transmitter = TRANSMITTER_OK
@@ -181,7 +181,7 @@ class Bands:
         for n in range(2):
             low, high = LOWEST, HIGHEST
             if self.settings[s.SENSING] == s.SENSE_CURRENT:
-                low, high = self._low_edge(self.current[n]), self._edge(self.current[n] + 1)
+                low, high = self._low_edge(n, self.current[n]), self._edge(n, self.current[n] + 1)
             elif self.settings[s.SENSING] == s.SENSE_FEEDBACK:
                 low, high = (1, HIGHEST) if self.current[n] else (LOWEST, 1)
             edges[2 * n] = low
@@ -202,8 +202,8 @@ class Bands:
         elif self.transmitter == TRANSMITTER_HIGH:
             low = GOOD_HIGH_UA + 1
         else:
-            low = max(FAIL_LOW_UA, self._microamps(self.step * STEP_MM - STEP_BAND_MM))
-            high = min(FAIL_HIGH_UA + 1, self._microamps((self.step + 1) * STEP_MM + STEP_BAND_MM))
+            low = max(FAIL_LOW_UA + 1, self._microamps(self.step * STEP_MM - STEP_BAND_MM))
+            high = min(FAIL_HIGH_UA, self._microamps((self.step + 1) * STEP_MM + STEP_BAND_MM))
             if not self.moved:
                 low = max(low, self._microamps(self.start_mm - MOVED_MM))
                 high = min(high, self._microamps(self.start_mm + MOVED_MM + 1))

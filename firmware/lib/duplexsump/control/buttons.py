@@ -73,5 +73,5 @@ class Buttons:
         self.held = self.timers.on_delay(tm.TEST_HOLD, self.held, trying, HOLD_MS)
 
     def test(self) -> int:
-        """Tell whether horn, beacon and alarm relay are being tried."""
+        """Tell whether horn, beacon, alarm relay and service relay are being tried."""
         return self.held or self.linked

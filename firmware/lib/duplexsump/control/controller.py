@@ -30,6 +30,7 @@ from .records import (
     CURRENT_NORMAL,
     DEADLINE,
     HIGH,
+    IN_BATTERY,
     IN_CHATTER,
     IN_CONTACTS,
     IN_CURRENT_1,
@@ -47,6 +48,7 @@ from .records import (
     OUT_PUMP_1,
     OUT_PUMP_2,
     OUT_RELAY,
+    OUT_SERVICE,
     RETAIN,
     STATE,
 )
@@ -233,6 +235,8 @@ class Controller:
         c = self.contacts
         c.step(inputs[IN_CONTACTS] | self.transmitter.contacts(inputs))
         self.supply.demanded = self.demand.demand
+        self.supply.lag = c.wet & (LAG | HIGH)
+        self.supply.loaded = self.gate.out & self.supply.on_battery
         self.supply.step(inputs, c.wet & HIGH)
         self.transmitter.step(inputs, self._proved(), c.wet)
         self.belief.step(c.wet, c.rose, c.fell, self.transmitter.failed())
@@ -260,9 +264,11 @@ class Controller:
             if pump.state >= pm.RETRY or pump.held:
                 pump.release()
             pump.failures = 0
+            pump.out = 0
         for part in (self.belief, self.transmitter, self.demand, self.blind, self.pair):
             part.reset()
         self.exercise.failed = 0
+        self.exercise.flat = 0
         self.clock_fault = 0
 
     def _protect(self, n: int, inputs: list[int]) -> None:
@@ -332,8 +338,12 @@ class Controller:
         calm = not self.demand.demand and not self.blind.reason and not self.blind.wants()
         self.exercise.calm = calm and self.supply.mains
         self.exercise.level_fell = not self.transmitter.watching
+        self.exercise.drawing = self.supply.on_battery
+        self.exercise.battery = inputs[IN_BATTERY]
+        self.exercise.unfed = ~self.supply.fed if self.supply.mains else 0
         self.exercise.step(self.belief.wet & OFF, self.pair.available, gate.out)
         self._switch(self.pair.step(self.demand.demand, self.blind.turn if self.blind.wants() else -1))
+        self.history.count(self.belief.wet & LAG, self.pair.overdue, self.selectors.overrun)
         self.history.step(self.contacts.rose, self.contacts.fell, gate.out)
         self.out[OUT_PUMP_1] = gate.out & 1
         self.out[OUT_PUMP_2] = gate.out >> 1
@@ -380,6 +390,7 @@ class Controller:
         self.out[OUT_HORN] = alarms.horn
         self.out[OUT_BEACON] = alarms.beacon
         self.out[OUT_RELAY] = alarms.relay
+        self.out[OUT_SERVICE] = alarms.service
         self.out[OUT_LIGHT] = self.light
 
     def _compare(self) -> None:
@@ -436,6 +447,7 @@ class Controller:
         self.out[OUT_HORN] = self.alarms.horn
         self.out[OUT_BEACON] = self.alarms.beacon
         self.out[OUT_RELAY] = self.alarms.relay
+        self.out[OUT_SERVICE] = self.alarms.service
         self.out[OUT_LIGHT] = self.light
         self.out[OUT_CLOCK] = self.clock_fault
 

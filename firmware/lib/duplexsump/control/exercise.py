@@ -3,7 +3,7 @@
 from . import pump as pm
 from . import settings as s
 from . import timers as tm
-from .records import AGAIN, CLOCK, OFF, RETAIN, STATE, STATISTIC
+from .records import AGAIN, BATTERY_GOOD, CLOCK, OFF, RETAIN, STATE, STATISTIC
 from .ticks import const
 
 DAY_MIN = const(1440)
@@ -18,6 +18,7 @@ class Exercise:
         ("who", STATE, 0, AGAIN),
         ("began", STATE, 0, 0),  # its output has been on
         ("failed", STATE, 0, RETAIN),  # pumps whose last exercise failed
+        ("flat", STATE, 0, RETAIN),  # the battery did not bear the last exercise on it
         ("passed", STATISTIC, 2, RETAIN),
         ("tried", STATISTIC, 2, RETAIN),
         ("idle_min", CLOCK, 2, RETAIN),  # since each pump last ran
@@ -31,8 +32,12 @@ class Exercise:
         self.who = _NOBODY
         self.calm = 0  # the level asks for nothing, no blind run goes on, mains is there
         self.level_fell = True  # False where a transmitter saw no movement
+        self.drawing = 0  # pumps that would draw on the battery
+        self.battery = BATTERY_GOOD
+        self.unfed = 0  # pumps without a supply while the mains is there
         self.began = 0
         self.failed = 0
+        self.flat = 0
         self.passed = [0, 0]
         self.tried = [0, 0]
         self.idle_min = [0, 0]
@@ -51,6 +56,8 @@ class Exercise:
         for minutes in self.idle_min:
             if limit > minutes and limit - minutes < least:
                 least = limit - minutes
+            elif limit <= minutes < limit + DAY_MIN and limit + DAY_MIN - minutes < least:
+                least = limit + DAY_MIN - minutes
         limit = self.settings[s.POUR_DAYS] * DAY_MIN
         if limit > self.off_dry_min and limit - self.off_dry_min < least:
             least = limit - self.off_dry_min
@@ -72,12 +79,16 @@ class Exercise:
             return
         if out & (1 << self.who) and not self.began:
             self._began(self.who)
-        self._judge(self.pumps[self.who])
+        self._judge(self.pumps[self.who], available & (1 << self.who))
         if self.who >= 0 and not (self.calm and off_wet and available & (1 << self.who)):
             self._quit()
 
-    def _judge(self, pump: "pm.Pump") -> None:
-        if pump.state >= pm.RETRY:
+    def _judge(self, pump: "pm.Pump", available: int) -> None:
+        # A battery that does not bear the load is not the pump's fault, but no standby either.
+        if self.began and self.drawing & (1 << self.who) and self.battery != BATTERY_GOOD:
+            self.flat = 1
+            self._end(self.who, False)
+        elif pump.state >= pm.RETRY or (self.began and self.calm and not available):
             self._end(self.who, False)
         elif self.timers.rang[tm.EXERCISE]:
             loaded = pump.loaded or self.settings[s.SENSING] != s.SENSE_CURRENT
@@ -94,11 +105,15 @@ class Exercise:
             if calm and available & (1 << n) and self.idle_min[n] >= limit:
                 self.who = n
                 return
+            if self.unfed & (1 << n) and self.idle_min[n] >= limit + DAY_MIN:
+                self._end(n, False)
 
     def _end(self, n: int, passed: int) -> None:
         if passed:
             self.passed[n] += 1
             self.failed &= ~(1 << n)
+            if self.drawing & (1 << n):
+                self.flat = 0
         else:
             self.failed |= 1 << n
             self.idle_min[n] = 0

@@ -25,6 +25,10 @@ class History:
         ("first_rate_ml_min", STATISTIC, 2, RETAIN),  # learnt from its first 20 cycles
         ("measured", STATISTIC, 2, RETAIN),
         ("quick_refills", STATISTIC, 0, RETAIN),  # refills right after a stop much faster than the fill
+        ("events", STATE, 0, 0),  # which of those counted below go on
+        ("lag_reached", STATISTIC, 0, RETAIN),
+        ("long_runs", STATISTIC, 0, RETAIN),
+        ("hand_overruns", STATISTIC, 0, RETAIN),
         ("run_ms", CLOCK, 2, RETAIN),  # run time of each pump: the ms within the second ...
         ("run_s", CLOCK, 2, RETAIN),  # ... and the seconds
     )
@@ -41,6 +45,10 @@ class History:
         self.first_rate_ml_min = [0, 0]
         self.measured = [0, 0]
         self.quick_refills = 0
+        self.events = 0
+        self.lag_reached = 0
+        self.long_runs = 0
+        self.hand_overruns = 0
         self.run_ms = [0, 0]
         self.run_s = [0, 0]
 
@@ -57,6 +65,20 @@ class History:
             self.fill_ms = min(_LONGEST_MS, self.fill_ms + dt_ms)
         if self.drawing:
             self.draw_ms = min(_LONGEST_MS, self.draw_ms + dt_ms)
+
+    def count(self, lag: int, overdue: int, overrun: int) -> None:
+        """Count what begins in this step: the water at lag, a long run, pumps (a mask) past the limit of HAND."""
+        events = (1 if lag else 0) | (2 if overdue else 0) | overrun << 2
+        began = events & ~self.events
+        self.events = events
+        if began & 1:
+            self.lag_reached += 1
+        if began & 2:
+            self.long_runs += 1
+        if began & 4:
+            self.hand_overruns += 1
+        if began & 8:
+            self.hand_overruns += 1
 
     def _rate(self, time_ms: int) -> int:
         # The band volume over a time, in mL a minute.

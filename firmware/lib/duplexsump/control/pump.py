@@ -91,6 +91,8 @@ class Pump:
         ("failures", COUNTER, 0, RETAIN | AGAIN),  # trips in a row
         ("held", STATE, 0, AGAIN),  # tried out of RETRY or LOCKED, not yet released
         ("trial", STATE, 0, AGAIN),  # may be tried once though retry or locked
+        ("out", STATE, 0, RETAIN),  # tripped or too hot, and not yet proved under load
+        ("was_out", STATE, 0, 0),  # the same before the last trip
         ("loaded", STATE, 0, AGAIN),  # this run has moved water for 1 s
         ("steady", STATE, 0, AGAIN),  # this run has been loaded for dry_run without a break
         ("welded", STATE, 0, AGAIN),
@@ -116,6 +118,8 @@ class Pump:
         self.failures = 0
         self.held = 0
         self.trial = 0
+        self.out = 0
+        self.was_out = 0
         self.loaded = 0
         self.steady = False
         self.welded = False
@@ -153,6 +157,8 @@ class Pump:
         if self.state == LOCKED:
             return
         self.cause = cause
+        self.was_out = self.out
+        self.out = 1
         self.prior = self.held
         self.failures += 1
         self.trips += 1
@@ -172,6 +178,7 @@ class Pump:
         if self.state == RETRY or self.state == LOCKED:
             self.failures = max(0, self.failures - 1)
             self.trips -= 1
+            self.out = self.was_out
             if self.prior != LOCKED:
                 self.cause = 0
                 self.event(WITHDRAWN)
@@ -210,6 +217,8 @@ class Pump:
         """The gate has switched the output off without a trip; `by_level`: the pit is drawn down."""
         if by_level and self.state == RUNNING and not self.held:
             self.failures = 0
+            if self.loaded or self.settings[s.SENSING] != s.SENSE_CURRENT:
+                self.out = 0
         if self.held == LOCKED:
             self.event(LOCK_AGAIN)
         elif self.timers.running(tm.RETRY + self.n):
@@ -279,6 +288,7 @@ class Pump:
             elif self.state < RETRY:
                 self.event(THERMAL)
                 self.cause = THERMAL_OPEN
+                self.out = 1
                 self._end_run()
             t.stop(tm.RETRY + n)
         elif self.open and self.state == RETRY:
@@ -330,5 +340,7 @@ class Pump:
     def _stay(self, load: int) -> None:
         # R4: a try that stays loaded, and no more than loaded, releases the pump.
         self.steady = self.timers.on_delay(tm.STEADY + self.n, self.steady, load, self.settings[s.DRY_RUN_MS])
-        if self.steady and self.held:
-            self.release()
+        if self.steady:
+            self.out = 0
+            if self.held:
+                self.release()

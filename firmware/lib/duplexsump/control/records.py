@@ -101,7 +101,7 @@ SELECT_HAND = const(2)
 CMD_SILENCE = const(1)
 CMD_RESET = const(2)
 CMD_INSPECTED = const(4)  # somebody has recorded an inspection
-CMD_TEST = const(8)  # horn, beacon and alarm relay test
+CMD_TEST = const(8)  # horn, beacon, alarm relay and service relay test
 
 # Inputs that may be forced (the contacts keep their own bits).
 FORCE_OFF = const(1)
@@ -121,11 +121,12 @@ OUT_PUMP_2 = const(1)
 OUT_HORN = const(2)
 OUT_BEACON = const(3)
 OUT_RELAY = const(4)  # alarm relay, 1 = energised = healthy
-OUT_LIGHT = const(5)  # status light, 1 = watching and nothing is wrong
-OUT_LATE = const(6)  # 1 = this step came after the instant that was due
-OUT_CLOCK = const(7)  # 1 = clock fault: a step backwards or over 24 h late
-N_OUTPUTS = const(8)
-OUTPUT_NAMES = ("pump_1", "pump_2", "horn", "beacon", "relay", "light", "late", "clock")
+OUT_SERVICE = const(5)  # service relay, 1 = energised = nobody is needed
+OUT_LIGHT = const(6)  # status light, 1 = watching and nothing is wrong
+OUT_LATE = const(7)  # 1 = this step came after the instant that was due
+OUT_CLOCK = const(8)  # 1 = clock fault: a step backwards or over 24 h late
+N_OUTPUTS = const(9)
+OUTPUT_NAMES = ("pump_1", "pump_2", "horn", "beacon", "relay", "service", "light", "late", "clock")
 
 # What a part holds is listed in its FIELDS as (name, kind, length or 0 for a single value, marks).
 # Kinds of a snapshot field.

@@ -33,49 +33,58 @@ PUMP_DOWN_HIGH_MS = const(12)
 BLIND_RUN_MS = const(13)
 NO_DRAW_DOWN_MS = const(14)
 SENSING = const(15)
-NO_CURRENT_MA = const(16)
-UNDERLOAD_MA = const(17)
-RATED_MA = const(18)
-OVERLOAD_MA = const(19)
-MIN_OFF_MS = const(20)
-LAG_MIN_OFF_MS = const(21)
-FLOOD_MIN_OFF_MS = const(22)
-START_SPACING_MS = const(23)
-GENERATOR_SPACING_MS = const(24)
-MIN_RUN_MS = const(25)
-MAX_RUN_MS = const(26)
-BOOT_HOLD_MS = const(27)
-START_PROOF_MS = const(28)
-RETRY_MS = const(29)
-RETRIES = const(30)
-DRY_RUN_MS = const(31)
-FLOOD_RETRY_MS = const(32)
-OVERLOAD_MS = const(33)
-STARTS_PER_HOUR = const(34)
-MOISTURE_TRIPS = const(35)
-DUTY = const(36)
-PRIMARY = const(37)
-SUPPLY_1 = const(38)
-SUPPLY_2 = const(39)
-BATTERY_PUMPS = const(40)
-MAINS_SETTLE_MS = const(41)
-FLOOD_SETTLE_MS = const(42)
-BATTERY_LOW_MV = const(43)
-BATTERY_LOADED_MV = const(44)
-BATTERY_DEAD_MV = const(45)
-CHARGER_FITTED = const(46)
-EXERCISE_DAYS = const(47)
-EXERCISE_RUN_MS = const(48)
-POUR_DAYS = const(49)
-HAND_LIMIT_MS = const(50)
-FORCE_TIMEOUT_MS = const(51)
-INSPECTION_DAYS = const(52)
-NOT_KEEPING_UP_MS = const(53)
-QUIET_MS = const(54)
-REMIND_HIGH_MS = const(55)
-REMIND_OTHER_MS = const(56)
-BAND_VOLUME_ML = const(57)
-N_SETTINGS = const(58)
+NO_CURRENT_1_MA = const(16)
+NO_CURRENT_2_MA = const(17)
+UNDERLOAD_1_MA = const(18)
+UNDERLOAD_2_MA = const(19)
+RATED_1_MA = const(20)
+RATED_2_MA = const(21)
+OVERLOAD_1_MA = const(22)
+OVERLOAD_2_MA = const(23)
+SENSOR_RANGE_1_MA = const(24)
+SENSOR_RANGE_2_MA = const(25)
+MIN_OFF_MS = const(26)
+LAG_MIN_OFF_MS = const(27)
+FLOOD_MIN_OFF_MS = const(28)
+START_SPACING_MS = const(29)
+GENERATOR_SPACING_MS = const(30)
+MIN_RUN_MS = const(31)
+MAX_RUN_MS = const(32)
+BOOT_HOLD_MS = const(33)
+START_PROOF_MS = const(34)
+RETRY_MS = const(35)
+RETRIES = const(36)
+DRY_RUN_MS = const(37)
+FLOOD_RETRY_MS = const(38)
+OVERLOAD_MS = const(39)
+STARTS_PER_HOUR = const(40)
+MOISTURE_TRIPS = const(41)
+DUTY = const(42)
+PRIMARY = const(43)
+SUPPLY_1 = const(44)
+SUPPLY_2 = const(45)
+BATTERY_PUMPS = const(46)
+MAINS_SETTLE_MS = const(47)
+FLOOD_SETTLE_MS = const(48)
+BATTERY_LOW_MV = const(49)
+BATTERY_LOADED_MV = const(50)
+BATTERY_DEAD_MV = const(51)
+CHARGER_FITTED = const(52)
+EXERCISE_DAYS = const(53)
+EXERCISE_RUN_MS = const(54)
+POUR_DAYS = const(55)
+HAND_LIMIT_MS = const(56)
+FORCE_TIMEOUT_MS = const(57)
+INSPECTION_DAYS = const(58)
+MAINS_GRACE_MS = const(59)
+NOT_KEEPING_UP_MS = const(60)
+QUIET_MS = const(61)
+REMIND_HIGH_MS = const(62)
+REMIND_OTHER_MS = const(63)
+CALLS = const(64)
+SERVICE_CALL_MS = const(65)
+BAND_VOLUME_ML = const(66)
+N_SETTINGS = const(67)
 
 SENSE_NOTHING = const(0)
 SENSE_FEEDBACK = const(1)
@@ -110,10 +119,16 @@ TABLE = (
     ("blind_run", "ms", 10000, 1800000, 35000, SIZING, "one full-pit draw-down, the longest run on a level not believed"),
     ("no_draw_down", "ms", 30000, 3600000, 300000, PRACTICE, "transmitter: the level must have fallen within this run"),
     ("sensing", "", 0, 2, 0, OWN, "per pump: 0 nothing, 1 run feedback, 2 motor current"),
-    ("no_current", "mA", 50, 20000, 500, PRACTICE, "below this the motor draws nothing"),
-    ("underload", "mA", 100, 60000, 4500, PRACTICE, "below this the pump moves no water"),
-    ("rated", "mA", 200, 60000, 8000, "the motor's data plate", "rated current; three times this is a locked rotor"),
-    ("overload", "mA", 300, 90000, 9600, PRACTICE, "above this the motor is overloaded"),
+    ("no_current_1", "mA", 50, 20000, 500, PRACTICE, "below this the motor draws nothing"),
+    ("no_current_2", "mA", 50, 20000, 500, PRACTICE, "the same of pump 2"),
+    ("underload_1", "mA", 100, 60000, 4500, PRACTICE, "below this the pump moves no water"),
+    ("underload_2", "mA", 100, 60000, 4500, PRACTICE, "the same of pump 2"),
+    ("rated_1", "mA", 200, 60000, 8000, "the motor's data plate", "rated current; three times this is a locked rotor"),
+    ("rated_2", "mA", 200, 60000, 8000, "the motor's data plate", "the same of pump 2"),
+    ("overload_1", "mA", 300, 90000, 9600, PRACTICE, "above this the motor is overloaded"),
+    ("overload_2", "mA", 300, 90000, 9600, PRACTICE, "the same of pump 2"),
+    ("sensor_range_1", "mA", 5000, 200000, 30000, OWN, "motor current of pump 1 that drives its input to full scale"),
+    ("sensor_range_2", "mA", 5000, 200000, 30000, OWN, "the same of pump 2"),
     ("min_off", "ms", 10000, 1800000, 60000, PRACTICE, "rest after a stop"),
     ("lag_min_off", "ms", 5000, 600000, 20000, OWN, "rest with lag wet, or with lead wet and no pump running"),
     ("flood_min_off", "ms", 3000, 300000, 10000, OWN, "rest with high wet, believed or not"),
@@ -147,10 +162,13 @@ TABLE = (
     ("hand_limit", "ms", 10000, 3600000, 300000, PRACTICE, "HAND goes back to AUTO after this run"),
     ("force_timeout", "ms", 5000, 600000, 60000, OWN, "forced inputs lapse this long after the last refresh"),
     ("inspection", "days", 1, 730, 90, PRACTICE, "an inspection is due this long after the last"),
+    ("mains_grace", "ms", 10000, 3600000, 300000, PRACTICE, "an outage shorter than this, with lag dry, is no alarm"),
     ("not_keeping_up", "ms", 60000, 7200000, 600000, PRACTICE, "both pumps running this long do not keep up"),
     ("quiet", "ms", 60000, 7200000, 900000, PRACTICE, "a silenced alarm that comes back stays quiet this long"),
     ("remind_high", "ms", 300000, 86400000, 1800000, PRACTICE, "high water still there sounds again after this long"),
     ("remind_other", "ms", 600000, 86400000, 43200000, PRACTICE, "other alarms still there sound again after this long"),
+    ("calls", "", 0, 1, 0, OWN, "0: one relay makes both calls for help; 1: the service relay makes its own"),
+    ("service_call", "ms", 60000, 3600000, 600000, OWN, "one relay: a call for service holds it this long, once a day"),
     ("band_volume", "mL", 0, 17000000, 33360, SIZING, "water between off and lead; 0 = not known"),
 )
 
@@ -216,14 +234,22 @@ def _order(values: list[int], refusals: list[str]) -> None:
 
 
 def _currents(values: list[int], refusals: list[str]) -> None:
-    if values[SENSING] != SENSE_CURRENT:
-        return
-    if values[UNDERLOAD_MA] <= values[NO_CURRENT_MA]:
-        refusals.append("underload = %d mA: must be above no_current = %d mA"
-                        % (values[UNDERLOAD_MA], values[NO_CURRENT_MA]))
-    if not values[UNDERLOAD_MA] < values[RATED_MA] <= values[OVERLOAD_MA] < 3 * values[RATED_MA]:
-        names = (values[UNDERLOAD_MA], values[RATED_MA], values[OVERLOAD_MA], 3 * values[RATED_MA])
-        refusals.append("underload %d, rated %d, overload %d, locked rotor %d mA: must rise in this order" % names)
+    if values[SENSING] == SENSE_CURRENT:
+        for n in range(2):
+            _currents_of(n, values, refusals)
+
+
+def _currents_of(n: int, values: list[int], refusals: list[str]) -> None:
+    none, under, rated = values[NO_CURRENT_1_MA + n], values[UNDERLOAD_1_MA + n], values[RATED_1_MA + n]
+    over, reach, k = values[OVERLOAD_1_MA + n], values[SENSOR_RANGE_1_MA + n], n + 1
+    if under <= none:
+        refusals.append("underload_%d = %d mA: must be above no_current_%d = %d mA" % (k, under, k, none))
+    if not under < rated <= over < 3 * rated:
+        refusals.append("pump %d: underload %d, rated %d, overload %d, locked rotor %d mA: must rise in this order"
+                        % (k, under, rated, over, 3 * rated))
+    if 3 * rated > reach:
+        refusals.append("sensor_range_%d = %d mA: three times rated_%d, %d mA, must lie within it, or a locked rotor "
+                        "is not seen: fit a sensor that reaches so far" % (k, reach, k, 3 * rated))
 
 
 def _contacts(values: list[int], refusals: list[str]) -> None:

@@ -6,6 +6,7 @@ from .records import (
     AGAIN,
     BATTERY_DEAD,
     BATTERY_GOOD,
+    COUNTER,
     IN_BATTERY,
     IN_CHARGER,
     IN_MAINS,
@@ -13,7 +14,9 @@ from .records import (
 )
 from .ticks import DAY_MS, const
 
-ALARM_MS = const(10000)
+UNSTEADY = const(5)  # losses within an hour
+_HOUR_MS = const(3600000)
+GONE_MS = const(60000)
 
 
 class Supply:
@@ -21,10 +24,14 @@ class Supply:
 
     FIELDS = (
         ("mains", STATE, 0, AGAIN),  # mains counts as there
-        ("lost", STATE, 0, 0),  # it has been gone for 10 s
+        ("lost", STATE, 0, 0),  # it has been gone for mains_grace, or is gone with lag wet
+        ("losses", COUNTER, 0, 0),  # within an hour
+        ("unsteady", STATE, 0, 0),
         ("spent", STATE, 0, AGAIN),  # the battery was found dead
         ("exhaust", STATE, 0, AGAIN),  # ... and is used all the same, until the demand is over
         ("not_charging", STATE, 0, 0),
+        ("gone", STATE, 0, 0),  # dead at rest for a minute, though the mains is there
+        ("flat", STATE, 0, 0),  # low at rest for a day, though the mains is there
         ("fed", STATE, 0, AGAIN),  # pumps that have a supply
         ("on_battery", STATE, 0, AGAIN),  # pumps that would draw on the battery
     )
@@ -34,10 +41,16 @@ class Supply:
         self.timers = timers
         self.mains = 0
         self.lost = False
+        self.losses = 0
+        self.unsteady = False
+        self.lag = 0  # lag or high reads wet
         self.spent = 0
         self.exhaust = 0
         self.demanded = 0  # pumps that the level asked for in the step before
         self.not_charging = False
+        self.gone = False
+        self.flat = False
+        self.loaded = 0  # pumps that draw on the battery now
         self.fed = 0
         self.on_battery = 0
         self.went = False  # the mains went in this very step
@@ -60,8 +73,16 @@ class Supply:
         elif inputs[IN_BATTERY] == BATTERY_GOOD or self.mains:
             self.spent = 0
         self._charger(inputs[IN_MAINS] and self.settings[s.CHARGER_FITTED] and not inputs[IN_CHARGER])
+        self._resting(inputs[IN_BATTERY])
         self._exhaustion(high)
         self._masks()
+
+    def _resting(self, battery: int) -> None:
+        # A battery that the charger does not keep up, told while the mains is still there.
+        t = self.timers
+        rests = self.fitted and self.mains and not self.loaded
+        self.gone = t.on_delay(tm.BATTERY_GONE, self.gone, rests and battery == BATTERY_DEAD, GONE_MS)
+        self.flat = t.on_delay(tm.BATTERY_FLAT, self.flat, rests and battery != BATTERY_GOOD, DAY_MS)
 
     def _charger(self, idle: int) -> None:
         self.not_charging = self.timers.on_delay(tm.CHARGER, self.not_charging, idle, DAY_MS)
@@ -83,7 +104,22 @@ class Supply:
             elif not t.running(tm.SETTLE):
                 t.arm(tm.SETTLE, self.settings[s.MAINS_SETTLE_MS])
                 t.arm(tm.SETTLE_FLOOD, self.settings[s.FLOOD_SETTLE_MS])
-        self.lost = t.on_delay(tm.MAINS_ALARM, self.lost, not self.mains, ALARM_MS)
+        grace_ms = self.settings[s.MAINS_GRACE_MS]
+        self.lost = t.on_delay(tm.MAINS_ALARM, self.lost or self.lag, not self.mains, grace_ms)
+        self._count()
+
+    def _count(self) -> None:
+        # Losses within an hour of the first; once told, until an hour has passed without one.
+        t = self.timers
+        if t.rang[tm.UNSTEADY]:
+            self.losses = 0
+            self.unsteady = False
+        if self.went:
+            self.losses = min(UNSTEADY, self.losses + 1)
+            if self.losses == UNSTEADY:
+                self.unsteady = True
+            if self.unsteady or self.losses == 1:
+                t.arm(tm.UNSTEADY, _HOUR_MS)
 
     def _exhaustion(self, high: int) -> None:
         # With high wet a spent battery runs to exhaustion, until the demand is over.

@@ -39,8 +39,8 @@ FORCE_LONG = const(26)
 BUTTON = const(27)  # A2: a button held
 TEST_HOLD = const(28)  # A2: silence held with no alarm
 TEST_RUN = const(29)
-CHIRP = const(30)  # A2: horn 1 min in 10
-ALARM = const(31)  # A2: soonest of the quiet and reminder deadlines
+BELL = const(30)  # A2: the horn's 1 min every 12 h
+ALARM = const(31)  # A2: soonest of the quiet, reminder and horn deadlines
 CHATTER = const(32)  # L1: soonest of the chatter deadlines
 REAL_HIGH = const(79)  # M2
 BOOT_FLOOD = const(80)  # S4: the delay with high wet, however often the power came back
@@ -69,12 +69,16 @@ HOUR = const(71)  # S8: the oldest start in the last hour
 SHORT_DAY = const(73)  # S8: once a day
 OVER_HOUR = const(75)  # R3: tries after an overcurrent
 HAND = const(77)  # M1
-N_TIMERS = const(81)
+BATTERY_GONE = const(81)  # A4: dead at rest
+BATTERY_FLAT = const(82)  # A4: low at rest
+CALL = const(83)  # A3: a call for service on the one relay
+UNSTEADY = const(84)  # A4: losses of the mains
+N_TIMERS = const(85)
 
 NAMES = (
     "sequence draw overdraw stopped alone signal frozen gap blind_run blind_rest long_run both no_draw exercise "
     "flood_try boot boot_short boot_count spacing settle settle_flood mains_alarm charger away away_long force "
-    "force_long button test_hold test_run chirp alarm chatter"
+    "force_long button test_hold test_run bell alarm chatter"
 ).split() + [name + "_" + tail for name in ("debounce", "turned") for tail in ("off", "lead", "lag", "high")]
 NAMES += [
     name + tail
@@ -84,7 +88,7 @@ NAMES += [
     ).split()
     for tail in ("_1", "_2")
 ]
-NAMES += ["real_high", "boot_flood"]
+NAMES += ["real_high", "boot_flood", "battery_gone", "battery_flat", "call", "unsteady"]
 
 
 class Timers:

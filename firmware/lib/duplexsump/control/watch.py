@@ -4,7 +4,7 @@ from . import alarm_table as at
 from . import pump as pm
 from . import settings as s
 from .exercise import DAY_MIN
-from .records import HIGH, IN_CHATTER, LAG, const
+from .records import HIGH, IN_CHATTER, const
 
 _TYPES = const(0)  # true to the type check alone
 if _TYPES:
@@ -30,13 +30,12 @@ def _level(c: "Controller", inputs: list[int]) -> None:
     out_of_order = (c.belief.order | c.belief.evidence) & c.belief.fitted
     alarms.tell(at.OUT_OF_SEQUENCE, out_of_order or c.transmitter.apart, out_of_order)
     alarms.tell(at.TRANSMITTER_FAILED, c.transmitter.failed())
-    alarms.tell(at.LAG_REACHED, c.belief.wet & LAG)
     alarms.tell(at.CHATTERING, inputs[IN_CHATTER], inputs[IN_CHATTER])
     alarms.tell(at.POUR_AND_TEST, c.exercise.pour())
 
 
 def _house(c: "Controller") -> None:
-    # Mains lost counts against a pump only when its own alarm does (A4: after 10 s).
+    # Mains lost counts against a pump only when its own alarm does (A4: after mains_grace).
     ready = c.pair.available != 0
     if not c.supply.lost:
         for n in range(2):
@@ -51,19 +50,20 @@ def _supply(c: "Controller", inputs: list[int]) -> None:
     alarms.tell(at.MAINS_LOST, c.supply.lost)
     alarms.tell(at.BATTERY_LOW, c.supply.battery_low(inputs))
     alarms.tell(at.CHARGER_FAILED, c.supply.not_charging)
-    alarms.tell(at.LONG_RUN, c.pair.overdue)
+    alarms.tell(at.BATTERY_FAILED, c.supply.gone or c.supply.flat or c.exercise.flat)
+    alarms.tell(at.MAINS_UNSTEADY, c.supply.unsteady)
     alarms.tell(at.CLOCK_FAULT, c.clock_fault)
     alarms.tell(at.INSPECTION_DUE, c.inspection_min >= c.settings[s.INSPECTION_DAYS] * DAY_MIN)
 
 
 def _pump(c: "Controller", n: int) -> None:
     pump = c.pumps[n]
-    unfed = c.supply.lost and not c.supply.fed & (1 << n)
-    c.alarms.tell(at.UNAVAILABLE + n, pump.state >= pm.RETRY or pump.held or pump.open or unfed)
+    # What a lost mains takes away is told by mains lost.
+    unfed = c.supply.lost and c.supply.on_battery & ~c.supply.fed & (1 << n)
+    c.alarms.tell(at.UNAVAILABLE + n, pump.out or pump.open or unfed, pump.cause)
     c.alarms.tell(at.WILL_NOT_STOP + n, pump.welded)
     c.alarms.tell(at.EXERCISE_FAILED + n, c.exercise.failed & (1 << n))
     c.alarms.tell(at.PUMP_SUSPECT + n, c.pair.suspect(n))
-    c.alarms.tell(at.FAULT + n, pump.cause, pump.cause)
     c.alarms.tell(at.LOCKOUT + n, pump.state == pm.LOCKED or pump.held == pm.LOCKED, pump.cause)
     c.alarms.tell(at.MOISTURE + n, pump.moist)
     c.alarms.tell(at.SHORT_CYCLING + n, pump.short)
@@ -75,5 +75,4 @@ def _people(c: "Controller") -> None:
     alarms.tell(at.INPUTS_FORCED, c.forces.active)
     alarms.tell(at.SELECTOR_AWAY, c.selectors.away_long)
     alarms.tell(at.NOT_IN_AUTO, c.selectors.away)
-    alarms.tell(at.HAND_OVERRUN, c.selectors.overrun)
     alarms.tell(at.BUTTON_STUCK, c.buttons.stuck)

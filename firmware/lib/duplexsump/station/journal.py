@@ -25,7 +25,7 @@ _TYPES = const(0)  # true to the type check alone
 if _TYPES:
     from ..shapes import Controller, File
 
-VERSION = const(1)
+VERSION = const(2)  # 2: the service relay among the outputs; alarms and settings of the same release
 OPEN = const(1)
 STEP = const(2)
 RETAINED = const(3)
@@ -98,8 +98,12 @@ def read_open(reader: Reader) -> list:
 
     segment, life, checksum, wall clock, begins, instant, settings, retained or None, snapshot.
     """
-    if reader.byte() != OPEN or reader.count() != VERSION:
-        raise ValueError("no OPEN record of version %d" % VERSION)
+    if reader.byte() != OPEN:
+        raise ValueError("no OPEN record: not the beginning of a segment")
+    version = reader.count()
+    if version != VERSION:
+        raise ValueError("journal of version %d, this firmware reads %d: use the release that wrote it"
+                         % (version, VERSION))
     head = [reader.count() for _ in range(6)]
     lists = []
     for wanted in (True, head[4], True):

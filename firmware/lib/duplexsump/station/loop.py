@@ -18,6 +18,7 @@ from ..control.records import (
     N_INPUTS,
     OUT_LATE,
     OUT_RELAY,
+    OUT_SERVICE,
 )
 from ..control.ticks import TICK_MS, add, const, diff
 from . import health as h
@@ -63,6 +64,7 @@ class Station:
         self.links = []
         self.controller = Controller(list(self.store.values))
         self.bands = Bands(self.controller.settings)
+        self.board.fit(self.controller.settings)
         self.model = Model(self)
 
     def connect(self) -> None:
@@ -128,6 +130,7 @@ class Station:
         out = self.controller.step(instant, self.inputs)
         if self.mode != h.FULL:
             out[OUT_RELAY] = 0
+            out[OUT_SERVICE] = 0
         self.board.write(out)
         self.command = 0
         late_ms = diff(instant, due) if out[OUT_LATE] and not first else 0
@@ -185,6 +188,7 @@ class Station:
         self.wall_mark_min = 0
         self.controller = Controller(list(self.store.values))
         self.bands = Bands(self.controller.settings)
+        self.board.fit(self.controller.settings)
         self._life(now, retained, -1)
         self.due_ms = add(now, TICK_MS)
         self.recorder.event(now, j.SETTINGS, self.store.sequence)

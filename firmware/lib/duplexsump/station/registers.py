@@ -6,6 +6,7 @@ negative number is sent as two's complement.  Rows of a space lie one behind the
 other from the space's first address on.  Addresses are counted from 0.
 """
 
+from ..control import alarm_table
 from ..control import settings as s
 from ..control.records import (
     IN_BATTERY,
@@ -34,7 +35,7 @@ _TYPES = const(0)  # true to the type check alone
 if _TYPES:
     from ..shapes import Station
 
-MAP_VERSION = const(1)
+MAP_VERSION = const(2)
 SIGNATURE = const(0x5342)
 
 # Coils: a command bit acts once when written 1 and reads 0; force bits stay until they lapse (M2).
@@ -42,7 +43,7 @@ COMMANDS = (
     ("silence", "acknowledge what there is, stop the horn"),
     ("reset", "end lockouts, latched alarms and suspicion"),
     ("inspected", "record that somebody has inspected the pit"),
-    ("test", "horn, beacon and alarm relay for 5 s, with no alarm"),
+    ("test", "horn, beacon, alarm relay and service relay for 5 s, with no alarm"),
 )
 FORCES = ("off", "lead", "lag", "high", "mains", "current_1", "current_2", "thermal_1", "thermal_2")
 N_COMMANDS = const(4)
@@ -52,11 +53,11 @@ FORCE_VALUE_AT = const(32)
 N_COILS = const(41)
 
 # Holding registers: the settings two words each, then what asks for something.
-COMMIT_AT = const(116)  # right behind the settings, so that one request may write a set and put it in force
-CLOCK_AT = const(120)
-WINDOW_AT = const(124)  # journal segment (2 words), offset (2 words)
-MAINTENANCE_AT = const(130)
-RESET_AT = const(131)
+COMMIT_AT = const(170)
+CLOCK_AT = const(180)
+WINDOW_AT = const(184)  # journal segment (2 words), offset (2 words)
+MAINTENANCE_AT = const(190)
+RESET_AT = const(191)
 COMMIT_KEY = const(0x0C17)
 MAINTENANCE_KEY = const(0x4D36)
 RESET_KEY = const(0x5253)
@@ -83,7 +84,7 @@ WINDOW_WORDS = const(120)
 
 def _outputs(st: "Station") -> int:
     out = st.controller.out
-    return out[0] | out[1] << 1 | out[2] << 2 | out[3] << 3 | out[4] << 4 | out[5] << 5
+    return out[0] | out[1] << 1 | out[2] << 2 | out[3] << 3 | out[4] << 4 | out[5] << 5 | out[6] << 6
 
 
 def _open_thermal(st: "Station") -> int:
@@ -98,13 +99,13 @@ def _moisture(st: "Station") -> int:
     return st.raw[IN_MOISTURE_1] | st.raw[IN_MOISTURE_2] << 1
 
 
-# Discrete inputs; an alarm's bits are worked out one by one, for 38 of them are no small integer.
+# Discrete inputs; an alarm's bits are worked out one by one, for more than 30 of them are no small integer.
 BIT_ROWS = (
     ("wet", 4, "contacts off, lead, lag, high, debounced: 1 = wet", lambda st: st.controller.contacts.wet),
     ("believed", 4, "the same among those that are believed", lambda st: st.controller.belief.wet),
     ("suspect", 4, "contacts that are not believed", lambda st: st.controller.belief.suspect),
     ("chattering", 4, "contacts held wet because they chatter", lambda st: st.inputs[IN_CHATTER]),
-    ("outputs", 6, "pump 1, pump 2, horn, beacon, alarm relay, status light", _outputs),
+    ("outputs", 7, "pump 1, pump 2, horn, beacon, alarm relay, service relay, status light", _outputs),
     ("available", 2, "pumps 1, 2 in AUTO, supplied, not resting for retry, not locked out",
      lambda st: st.controller.pair.available),
     ("mains", 1, "mains present", lambda st: st.inputs[IN_MAINS]),
@@ -122,7 +123,7 @@ BIT_ROWS = (
 )  # fmt: skip
 ALARMS_ACTIVE_AT = const(64)  # one bit an alarm, in the order of the alarm table: its condition holds
 ALARMS_STANDING_AT = const(112)  # one bit an alarm: not normal
-N_BITS = const(150)
+N_BITS = ALARMS_STANDING_AT + alarm_table.COUNT
 
 WORD_ROWS = (
     ("signature", "", 1, "0x5342, by which a client knows what it speaks to", lambda st: SIGNATURE),
@@ -161,6 +162,9 @@ WORD_ROWS = (
     ("run_2", "s", 2, "run time of pump 2", lambda st: st.controller.history.run_s[1]),
     ("trips_1", "", 2, "trips of pump 1", lambda st: st.controller.pumps[0].trips),
     ("trips_2", "", 2, "trips of pump 2", lambda st: st.controller.pumps[1].trips),
+    ("lag_reached", "", 2, "how often the water has reached lag", lambda st: st.controller.history.lag_reached),
+    ("long_runs", "", 2, "runs past max_run", lambda st: st.controller.history.long_runs),
+    ("hand_overruns", "", 2, "runs in HAND that met hand_limit", lambda st: st.controller.history.hand_overruns),
     ("inflow", "mL/min", 2, "inflow by the last fill", lambda st: st.controller.history.inflow_ml_min),
     ("rate_1", "mL/min", 2, "pump rate of pump 1", lambda st: st.controller.history.rate_ml_min[0]),
     ("rate_2", "mL/min", 2, "pump rate of pump 2", lambda st: st.controller.history.rate_ml_min[1]),

@@ -1,8 +1,8 @@
 """The rig on a Raspberry Pi Pico: the wiring table and what differs from other boards.
 
-All 26 pins of the header are used.  The moisture probes, the generator's
-contact and the status light are not wired: a Pico as controller has no pins for
-them either.
+All 26 pins of the header are used.  The moisture probes and the generator's
+contact are not wired, since a Pico as controller has no pins for them either; nor
+are the service relay and the status light, for which the rig has none left.
 """
 
 import time
