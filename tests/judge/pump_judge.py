@@ -211,7 +211,16 @@ class PumpJudge:
             pump.thermal = False
 
     def _no_supply(self, n, inputs):
-        return self.settings[s.SUPPLY_1 if n == 0 else s.SUPPLY_2] == s.MAINS and not inputs[r.IN_MAINS]
+        # A4: once lag or high has been wet, a mains that is not seen may be used all the same.
+        kind = self.settings[s.SUPPLY_1 if n == 0 else s.SUPPLY_2]
+        return kind == s.MAINS and not inputs[r.IN_MAINS] and not self.two_asked
+
+    def _no_current_says_nothing(self, n, inputs):
+        # A4: without a mains to be seen, or one that has not settled, a missing current is no fault.
+        if self.settings[s.SUPPLY_1 + n] == s.BATTERY:
+            return False
+        unsettled = self.mains_back_ms is not None and self.now - self.mains_back_ms <= self.settings[s.MAINS_SETTLE_MS]
+        return not inputs[r.IN_MAINS] or unsettled
 
     def _battery_taken(self, inputs):
         # A4: at most battery_pumps on the battery: one of two gives way at once.
@@ -357,7 +366,8 @@ class PumpJudge:
         if st[s.SENSING] == s.SENSE_NOTHING:
             return None
         ran = self.now - pump.started_ms
-        none = pump.none.see(self.now, band == r.CURRENT_NONE)
+        excused = self._no_current_says_nothing(pump.n, inputs)
+        none = pump.none.see(self.now, band == r.CURRENT_NONE and not excused)
         if none + slack >= st[s.START_PROOF_MS]:
             return "start" if pump.state == "starting" else "lost"
         if pump.over.see(self.now, band >= r.CURRENT_OVER) + slack >= st[s.OVERLOAD_MS]:
@@ -383,8 +393,9 @@ class PumpJudge:
             return
         band, st, slack = inputs[r.IN_CURRENT_1 + pump.n], self.settings, self.SLACK_MS
         hand = inputs[r.IN_SELECTOR_1 + pump.n] == r.SELECT_HAND
+        none = band == r.CURRENT_NONE and not self._no_current_says_nothing(pump.n, inputs)
         limits = [
-            ("S5", pump.none.see(self.now, band == r.CURRENT_NONE), st[s.START_PROOF_MS], "no current"),
+            ("S5", pump.none.see(self.now, none), st[s.START_PROOF_MS], "no current"),
             ("S7", pump.over.see(self.now, band >= r.CURRENT_OVER), st[s.OVERLOAD_MS], "overload"),
             ("S7", pump.jam.see(self.now, band == r.CURRENT_LOCKED and self.now - pump.started_ms >= 1_000),
              1_000, "locked rotor"),

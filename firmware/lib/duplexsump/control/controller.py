@@ -232,10 +232,10 @@ class Controller:
     def _evaluate(self, inputs: list[int]) -> None:
         c = self.contacts
         c.step(inputs[IN_CONTACTS] | self.transmitter.contacts(inputs))
-        self.supply.demanded = self.demand.demand
-        self.supply.step(inputs, c.wet & HIGH)
         self.transmitter.step(inputs, self._proved(), c.wet)
         self.belief.step(c.wet, c.rose, c.fell, self.transmitter.failed())
+        self.supply.demanded = self.demand.demand
+        self.supply.step(inputs, c.wet & HIGH, self.belief.wet & LAG)
         self.buttons.step(inputs, self.alarms.nothing)
         if self.buttons.reset:
             self._reset()
@@ -268,6 +268,7 @@ class Controller:
     def _protect(self, n: int, inputs: list[int]) -> None:
         # One pump's protections, and what takes its faults back.
         pump = self.pumps[n]
+        pump.unseen = self.supply.unseen & (1 << n)
         pump.step(n, inputs)
         if self.supply.went and self.timers.at[tm.RECENT + n] >= 0 and self.supply.on_mains(n):
             pump.withdraw()
@@ -308,7 +309,7 @@ class Controller:
         return False
 
     def _barred(self) -> int:
-        barred = 3 & ~self.supply.fed
+        barred = 3 & ~self.supply.fed & ~self.supply.unseen
         for n in range(2):
             if self.selectors.off(n) or self.pumps[n].open:
                 barred |= 1 << n

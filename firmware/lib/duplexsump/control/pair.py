@@ -71,7 +71,8 @@ class Pair:
         self.ready = 0
         for n in range(2):
             pump = self.pumps[n]
-            usable = self.supply.fed & (1 << n) and self.selectors.auto(n) and not pump.open and not pump.welded
+            fed = (self.supply.fed | self.supply.unseen) & (1 << n)
+            usable = fed and self.selectors.auto(n) and not pump.open and not pump.welded
             if usable and (pump.state < pm.RETRY or pump.trial):
                 self.available |= 1 << n
                 if pump.state < pm.RETRY and not pump.held:

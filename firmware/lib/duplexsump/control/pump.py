@@ -129,6 +129,7 @@ class Pump:
         self.trips = 0
         self.dry = False
         self.prior = 0
+        self.unseen = 0  # A4: its supply is not seen, so a missing current says nothing
 
     def begin(self) -> None:
         """S4: after a power-up nothing runs; a resting pump is ready; a locked-out pump gets one try."""
@@ -292,7 +293,7 @@ class Pump:
             return
         if self.state == STARTING:
             self._prove(current)
-        elif self._lost(current == CURRENT_NONE):
+        elif self._lost(current == CURRENT_NONE and not self.unseen):
             self.trip(RUN_LOST)
         if self._rotor(current) or self._over(current >= CURRENT_OVER):
             self.trip(OVERLOAD)
@@ -307,7 +308,10 @@ class Pump:
             self.event(PROVED)
             self.timers.stop(tm.PROOF + self.n)
         elif self.timers.rang[tm.PROOF + self.n]:
-            self.trip(FAILED_START)
+            if self.unseen:
+                self.timers.arm(tm.PROOF + self.n, self.settings[s.START_PROOF_MS])
+            else:
+                self.trip(FAILED_START)
 
     def _lost(self, gone: int) -> bool:
         return self.timers.on_delay(tm.LOST + self.n, False, gone, self.settings[s.START_PROOF_MS])

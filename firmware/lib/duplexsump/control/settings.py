@@ -75,7 +75,8 @@ QUIET_MS = const(54)
 REMIND_HIGH_MS = const(55)
 REMIND_OTHER_MS = const(56)
 BAND_VOLUME_ML = const(57)
-N_SETTINGS = const(58)
+MAINS_FITTED = const(58)
+N_SETTINGS = const(59)
 
 SENSE_NOTHING = const(0)
 SENSE_FEEDBACK = const(1)
@@ -152,6 +153,7 @@ TABLE = (
     ("remind_high", "ms", 300000, 86400000, 1800000, PRACTICE, "high water still there sounds again after this long"),
     ("remind_other", "ms", 600000, 86400000, 43200000, PRACTICE, "other alarms still there sound again after this long"),
     ("band_volume", "mL", 0, 17000000, 33360, SIZING, "water between off and lead; 0 = not known"),
+    ("mains_fitted", "", 0, 1, 1, OWN, "1 when a mains-present input is wired; 0: the mains counts as present"),
 )
 
 NAME = const(0)
@@ -262,6 +264,10 @@ def _supply(values: list[int], refusals: list[str]) -> None:
     if not values[BATTERY_DEAD_MV] < values[BATTERY_LOADED_MV] <= values[BATTERY_LOW_MV]:
         names = (values[BATTERY_DEAD_MV], values[BATTERY_LOADED_MV], values[BATTERY_LOW_MV])
         refusals.append("battery_dead %d, battery_loaded %d, battery_low %d mV: must rise in this order" % names)
+    for n in range(2):
+        if values[SUPPLY_1 + n] == EITHER and not values[MAINS_FITTED]:
+            refusals.append("supply_%d = 2 (either) with mains_fitted = 0: wire the mains-present input, because "
+                            "nothing else tells when the pump is on the battery" % (n + 1))
 
 
 def check(values: list[int]) -> list[str]:

@@ -44,6 +44,7 @@ ALARM = const(31)  # A2: soonest of the quiet and reminder deadlines
 CHATTER = const(32)  # L1: soonest of the chatter deadlines
 REAL_HIGH = const(79)  # M2
 BOOT_FLOOD = const(80)  # S4: the delay with high wet, however often the power came back
+UNSEEN = const(81)  # A4: lag wet without a mains
 
 # Per contact: base + 0 .. 3.
 DEBOUNCE = const(33)
@@ -69,7 +70,7 @@ HOUR = const(71)  # S8: the oldest start in the last hour
 SHORT_DAY = const(73)  # S8: once a day
 OVER_HOUR = const(75)  # R3: tries after an overcurrent
 HAND = const(77)  # M1
-N_TIMERS = const(81)
+N_TIMERS = const(82)
 
 NAMES = (
     "sequence draw overdraw stopped alone signal frozen gap blind_run blind_rest long_run both no_draw exercise "
@@ -84,7 +85,7 @@ NAMES += [
     ).split()
     for tail in ("_1", "_2")
 ]
-NAMES += ["real_high", "boot_flood"]
+NAMES += ["real_high", "boot_flood", "unseen"]
 
 
 class Timers:
