@@ -220,16 +220,41 @@ def test_d5_lag_reached_is_a_low_alarm():
     assert rig.raised("lag_reached") == [near(at + 1.0)]
 
 
+# A pit in which a draw-down takes long.
+LONG_DRAW = {"pump_down_lead": 600_000, "pump_down_lag": 600_000, "pump_down_high": 600_000, "blind_run": 600_000,
+             "sensing": WITH_CURRENT}  # fmt: skip
+
+
 def test_d5_both_running_for_ten_minutes_do_not_keep_up():
-    rig = ready()
-    rig.fill("off", "lead", "lag").run(700)
+    rig = ready(**LONG_DRAW).fill("off", "lead", "lag").drain("lag", "lead")
     both = max(rig.starts(1)[0], rig.starts(2)[0])
+    rig.run(700)
+    assert rig.pumps_on() == (1, 1)
     assert rig.raised("not_keeping_up") == [near(both + 600)]
 
 
-def test_d5_one_pump_for_ten_minutes_is_no_such_alarm():
-    rig = ready()
-    rig.fill("off", "lead").run(1100)
+def test_d5_lag_wet_for_a_minute_does_not_keep_up_and_neither_does_lead_for_ten():
+    rig = ready().fill("off", "lead")
+    lead = rig.t - 3 + 1
+    rig.run(500)
+    assert rig.raised("not_keeping_up") == []
+    rig.run(300)
+    assert rig.raised("not_keeping_up") == [near(lead + 600)]
+    rig = ready().fill("off", "lead", "lag")
+    lag = rig.t - 3 + 1
+    rig.run(55)
+    assert rig.raised("not_keeping_up") == []
+    rig.run(10)
+    assert rig.raised("not_keeping_up") == [near(lag + 60)]
+    assert rig.output("relay") == 0
+    rig.drain("lag").run(3)
+    assert not rig.active("not_keeping_up")
+
+
+def test_d5_one_pump_for_ten_minutes_below_lead_is_no_such_alarm():
+    rig = ready(**LONG_DRAW)
+    rig.fill("off", "lead").drain("lead").run(1100)
+    assert sum(rig.pumps_on()) == 1
     assert rig.raised("not_keeping_up") == []
 
 

@@ -63,6 +63,7 @@ class Pump:
         self.closed_ms = None
         self.was_locked = False
         self.from_locked = False
+        self.tried = self.flooded = False  # R3: a run out of a rest or a lockout; with high wet in it
         self.loaded = Held()
 
 
@@ -217,6 +218,9 @@ class PumpJudge:
 
     def _no_current_says_nothing(self, n, inputs):
         # A4: without a mains to be seen, or one that has not settled, a missing current is no fault.
+        # R3: and with high wet it ends no try, nor from then on.
+        if self.pumps[n].tried and self.pumps[n].flooded:
+            return True
         if self.settings[s.SUPPLY_1 + n] == s.BATTERY:
             return False
         unsettled = self.mains_back_ms is not None and self.now - self.mains_back_ms <= self.settings[s.MAINS_SETTLE_MS]
@@ -247,6 +251,7 @@ class PumpJudge:
         pump.on = bool(value)
         if pump.on:
             self.ran_ms[pump.n] = self.now
+            pump.flooded = pump.flooded or bool(self.settled.word & r.HIGH)
         if self.settings[s.SENSING] == s.SENSE_NOTHING:
             if pump.state == "starting":
                 pump.prove()
@@ -271,6 +276,7 @@ class PumpJudge:
     def _start(self, pump, inputs):
         self.seen["starts"] += 1
         pump.from_locked = pump.state == "locked"
+        pump.tried, pump.flooded = pump.state in ("out", "locked"), False
         self._check_rest(pump)
         self._check_spacing(inputs)
         self._check_reason(pump, inputs)
@@ -290,7 +296,7 @@ class PumpJudge:
         rest, clause = st[s.MIN_OFF_MS], "min_off"
         if word & r.LAG or (word & r.LEAD and others_off) or st[s.TRANSMITTER] or self.no_level:
             rest, clause = st[s.LAG_MIN_OFF_MS], "lag_min_off"
-        if word & r.HIGH or self.no_level:
+        if word & r.HIGH or (word & r.LAG and others_off) or self.no_level:
             rest, clause = st[s.FLOOD_MIN_OFF_MS], "flood_min_off"
         rested = self.now - pump.stopped_ms
         # Power-up counts as a stop, but the hold of S4 is what applies to the first start.
@@ -321,7 +327,8 @@ class PumpJudge:
         word, st = self.settled.word, self.settings
         both_out = all(p.state in ("out", "locked", "withdrawn") or self._useless(p.n) for p in self.pumps)
         early = bool(word & r.HIGH) or (both_out and bool(word & r.LAG)) or self.no_level
-        if early and not self.pumps[1 - pump.n].on:
+        # R3: beside one that runs only with high wet.
+        if early and (not self.pumps[1 - pump.n].on or word & r.HIGH):
             return
         rested = self.now - pump.tripped_ms
         if pump.state == "locked":

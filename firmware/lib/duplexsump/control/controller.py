@@ -268,6 +268,7 @@ class Controller:
     def _protect(self, n: int, inputs: list[int]) -> None:
         # One pump's protections, and what takes its faults back.
         pump = self.pumps[n]
+        pump.flooded = self.belief.wet & HIGH
         pump.unseen = self.supply.unseen & (1 << n)
         pump.step(n, inputs)
         if self.supply.went and self.timers.at[tm.RECENT + n] >= 0 and self.supply.on_mains(n):
@@ -319,7 +320,7 @@ class Controller:
         # Pumps in HAND, or that will not stop: the pair does not start these, so they could not use a try.
         mask = 0
         for n in range(2):
-            if self.selectors.hand(n) or self.pumps[n].welded:
+            if self.selectors.hand(n) or (self.pumps[n].welded and not self.belief.wet & HIGH):
                 mask |= 1 << n
         return mask
 
@@ -351,7 +352,11 @@ class Controller:
         self._switched(1, was, gate.out)
         if gate.out:
             self.blind.started()
-        self.flood.count(self.belief.wet, gate.out, self.pair.ready)
+        self.flood.count(self.belief.wet, gate.out & ~self._silent(), self.pair.ready)
+
+    def _silent(self) -> int:
+        # R3: pumps on in a try that goes on though no current is seen: they keep nobody waiting.
+        return (1 if self.pumps[0].silent else 0) | (2 if self.pumps[1].silent else 0)
 
     def _tripped(self) -> int:
         # Pumps that tripped or were pardoned in this step: off first, whoever wants them.

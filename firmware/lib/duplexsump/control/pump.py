@@ -98,6 +98,7 @@ class Pump:
         ("open", STATE, 0, AGAIN),  # thermal contact
         ("dry", STATE, 0, AGAIN),  # R1: underload has lasted for dry_run
         ("prior", STATE, 0, 0),  # RETRY or LOCKED if the last trip ended a try
+        ("silent", STATE, 0, AGAIN),  # R3: a flood try that goes on though no current is seen
         ("short", STATE, 0, 0),  # S8: too many starts, told once a day
         ("ring_first", COUNTER, 0, 0),
         ("count", COUNTER, 0, 0),
@@ -129,6 +130,8 @@ class Pump:
         self.trips = 0
         self.dry = False
         self.prior = 0
+        self.silent = 0
+        self.flooded = 0  # R3: high is believed wet
         self.unseen = 0  # A4: its supply is not seen, so a missing current says nothing
 
     def begin(self) -> None:
@@ -181,6 +184,9 @@ class Pump:
         """R4: end a lockout or a retry rest and forget the failures."""
         self.failures = 0
         self.held = 0
+        if self.silent and self.state == STARTING:
+            self.timers.arm(tm.PROOF + self.n, self.settings[s.START_PROOF_MS])  # no try any more: a start like any
+        self.silent = 0
         self.trial = 0
         self.cause = 0
         self.timers.stop(tm.RETRY + self.n)
@@ -190,6 +196,7 @@ class Pump:
         for i in range(9):
             self.timers.stop(_RUN_TIMERS[i] + self.n)
         self.held = 0
+        self.silent = 0
         self.loaded = 0
         self.steady = False
         self.dry = False
@@ -293,8 +300,8 @@ class Pump:
             return
         if self.state == STARTING:
             self._prove(current)
-        elif self._lost(current == CURRENT_NONE and not self.unseen):
-            self.trip(RUN_LOST)
+        elif self._lost(current == CURRENT_NONE and not self.unseen and not self.silent):
+            self._no_current(RUN_LOST)
         if self._rotor(current) or self._over(current >= CURRENT_OVER):
             self.trip(OVERLOAD)
         else:  # without any current, tripped for it or not, none of these holds
@@ -311,7 +318,15 @@ class Pump:
             if self.unseen:
                 self.timers.arm(tm.PROOF + self.n, self.settings[s.START_PROOF_MS])
             else:
-                self.trip(FAILED_START)
+                self._no_current(FAILED_START)
+
+    def _no_current(self, cause: int) -> None:
+        # R3: with high believed wet a missing current ends no try: the sensor may be what has failed.
+        if self.held and self.flooded:
+            self.silent = 1
+            self.timers.stop(tm.LOST + self.n)
+        else:
+            self.trip(cause)
 
     def _lost(self, gone: int) -> bool:
         return self.timers.on_delay(tm.LOST + self.n, False, gone, self.settings[s.START_PROOF_MS])
