@@ -225,6 +225,18 @@ def test_a4_with_high_wet_it_runs_to_exhaustion():
     assert rig.pumps_on()[1] == 1
 
 
+@pytest.mark.parametrize("sensing", [WITH_FEEDBACK, WITH_CURRENT])
+def test_a4_a_current_missing_on_a_spent_battery_is_no_fault_of_its_pump(sensing):
+    rig = ready(sensing=sensing, supply_1=s.EITHER, supply_2=s.EITHER).fill("off", "lead", "lag", "high").run(30)
+    for _ in range(4):
+        rig.load = ["none", "none"]
+        rig.set(mains=0, battery="dead").run(60)
+        rig.load = ["normal", "normal"]
+        rig.set(mains=1).run(60)
+    assert [p.trips for p in rig.c.pumps] == [0, 0]
+    assert rig.pumps_on() == (1, 1)
+
+
 def test_a4_mains_present_without_charging_for_a_day():
     rig = ready(supply_2=s.BATTERY, charger_fitted=1)
     rig.set(charger=0).run(DAY - 120)

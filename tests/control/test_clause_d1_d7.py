@@ -4,7 +4,7 @@ import pytest
 from duplexsump.control import settings as s
 
 from tests.control.clause_bench import DAY, NEAR, near
-from tests.rig import NO_CURRENT, WITH_CURRENT, ready
+from tests.rig import NO_CURRENT, WITH_CURRENT, WITH_FEEDBACK, ready
 
 # D1 ------------------------------------------------------------------------------------------------
 
@@ -326,7 +326,15 @@ def test_d6_with_both_flagged_neither_loses_the_lead():
     assert {cycle(rig), cycle(rig)} == {1, 2}
 
 
-def test_d6_with_feedback_fitted_nothing_is_flagged():
+def test_d6_a_feedback_does_not_tell_whether_a_pump_moves_water():
+    rig = ready(sensing=WITH_FEEDBACK)
+    weak = cycle_to_lag(rig)
+    cycle(rig)
+    assert cycle_to_lag(rig) == weak
+    assert rig.run(5).active(f"pump_{weak}_suspect")
+
+
+def test_d6_with_current_fitted_nothing_is_flagged():
     rig = ready(sensing=WITH_CURRENT)
     for _ in range(6):
         cycle_to_lag(rig)

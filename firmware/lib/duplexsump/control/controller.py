@@ -269,15 +269,17 @@ class Controller:
         # One pump's protections, and what takes its faults back.
         pump = self.pumps[n]
         pump.flooded = self.belief.wet & HIGH
-        pump.unseen = self.supply.unseen & (1 << n)
+        pump.unseen = self.supply.doubted() & (1 << n)
         pump.step(n, inputs)
         if self.supply.went and self.timers.at[tm.RECENT + n] >= 0 and self.supply.on_mains(n):
             pump.withdraw()
         if pump.state < pm.RETRY:
             return
         water = self.contacts.rose & (LEAD | LAG | HIGH) and pump.cause == pm.NOT_PUMPING
-        if water or self.selectors.returned & (1 << n):
+        if self.selectors.returned & (1 << n):
             pump.release()
+        elif water:
+            pump.release(pump.failures)  # R1: water says nothing of the pump
 
     def _level(self, inputs: list[int]) -> None:
         # What the level asks for.

@@ -230,7 +230,7 @@ class Pair:
 
     def reached_lag(self, demand: int) -> None:
         """D6: lag turned wet in this step; count it against a pump that led alone."""
-        if demand == 1 and self.led >= 0 and self.settings[s.SENSING] == s.SENSE_NOTHING:
+        if demand == 1 and self.led >= 0 and self.settings[s.SENSING] != s.SENSE_CURRENT:
             self.lagged = 1
 
     def _cycle_over(self) -> None:

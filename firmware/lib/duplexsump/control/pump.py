@@ -180,9 +180,9 @@ class Pump:
                 self.cause = 0
                 self.event(WITHDRAWN)
 
-    def release(self) -> None:
-        """R4: end a lockout or a retry rest and forget the failures."""
-        self.failures = 0
+    def release(self, failures: int = 0) -> None:
+        """R4: end a lockout or a retry rest; `failures` are remembered."""
+        self.failures = failures
         self.held = 0
         if self.silent and self.state == STARTING:
             self.timers.arm(tm.PROOF + self.n, self.settings[s.START_PROOF_MS])  # no try any more: a start like any

@@ -128,6 +128,10 @@ class Supply:
             if self.assumed and kind != s.BATTERY:
                 self.unseen |= bit & ~self.fed
 
+    def doubted(self) -> int:
+        """Return the pumps whose supply is not seen or is a spent battery: a missing current is no fault of theirs."""
+        return self.unseen | self.on_battery if self.exhaust else self.unseen
+
     def on_mains(self, n: int) -> int:
         """Tell whether pump `n` hangs on the mains, or did until it went."""
         return self.settings[s.SUPPLY_1 + n] != s.BATTERY
