@@ -39,6 +39,7 @@ class Pit:
         self.pump_fault = [None, None]
         self.fed_by = ["mains", "mains"]
         self.mains = 1
+        self.sense_open = False  # the wire of mains present
         self.elapsed_ms = 0
         self.highest_mm = self.level_mm
         self.flooded_ms = 0
@@ -138,7 +139,7 @@ class Pit:
         for i, bit in enumerate(records.CONTACTS):
             word |= bit if self._wet(i) else 0
         held[records.IN_CONTACTS] = word
-        held[records.IN_MAINS] = self.mains
+        held[records.IN_MAINS] = 0 if self.sense_open else self.mains
         for n in range(2):
             band = self._band(n, pumps) if sensing != settings.SENSE_NOTHING else records.CURRENT_NONE
             if sensing == settings.SENSE_FEEDBACK and band != records.CURRENT_NONE:

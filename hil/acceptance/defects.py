@@ -90,7 +90,7 @@ DEFECTS = (
     Defect("long_run", "a long run hands over with the water at lag only",
            "control/pair.py", "if not self.gate.contacts & LAG and", "if self.gate.contacts & LAG and"),
     Defect("falling_behind", "both pumps running on and on raise no alarm",
-           "control/watch.py", "c.pair.both_long or c.demand.boost", "c.demand.boost"),
+           "control/watch.py", "c.pair.behind() or c.demand.boost", "c.demand.boost"),
     Defect("high_water", "silence lets the alarm relay pull in again with the water still high",
            "control/alarms.py", "if state != LATCHED_ACKNOWLEDGED:", "if state == UNACKNOWLEDGED:"),
     Defect("high_water", "the horn does not sound for an alarm",

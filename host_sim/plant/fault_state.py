@@ -38,6 +38,7 @@ class FaultState:
     burst: bool = False
     returned: float = 0.0  # share of the water from the burst that runs back into the pit
     mains_lost: bool = False
+    mains_sense_open: bool = False  # the wire of the mains-present input
     flapping_s: float = 0.0  # mean time between changes; 0: no flapping
     battery_share: float = 1.0  # capacity that is left of the battery's
     battery_dead: bool = False

@@ -200,7 +200,7 @@ class Plant:
     def _wire(self, raw):
         # Inputs that only people or faults change.
         c = self.fault_state
-        raw[IN_MAINS] = 1 if self.mains else 0
+        raw[IN_MAINS] = 1 if self.mains and not c.mains_sense_open else 0
         raw[IN_GENERATOR] = 1 if self.generator and self.mains else 0
         raw[IN_SELECTOR_1] = SELECTOR_WORDS[self.selectors[0]]
         raw[IN_SELECTOR_2] = SELECTOR_WORDS[self.selectors[1]]

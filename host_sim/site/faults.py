@@ -208,6 +208,8 @@ def _others():
          Parameter("share that runs back", "share", 0.7, 0.0, 1.0))
     _add("mains-lost", "mains out in the whole house", "medium alarm after 10 s; a pump on battery keeps running",
          _set("mains_lost"))
+    _add("mains-sense-open", "wire of the mains-present input open: the controller sees no mains while it is there",
+         "medium alarm, mains lost; with lag or high wet the mains pumps run all the same", _set("mains_sense_open"))
     _add("mains-flapping", "mains on and off again and again",
          "no fault counted; power-up delays; restored once it has settled",
          _set_value("flapping_s"), Parameter("mean time between changes", "time", 20.0, 1.0, 3600.0))

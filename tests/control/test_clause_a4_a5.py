@@ -6,7 +6,7 @@ from duplexsump.control import settings as s
 from duplexsump.control.controller import Controller
 
 from tests.control.clause_bench import DAY, NEAR, near
-from tests.rig import ALARM_PLACE, NO_CURRENT, WITH_CURRENT, Rig, make_settings, ready
+from tests.rig import ALARM_PLACE, NO_CURRENT, WITH_CURRENT, WITH_FEEDBACK, Rig, make_settings, ready
 
 # A4 ------------------------------------------------------------------------------------------------
 
@@ -74,6 +74,84 @@ def test_a4_a_mains_loss_drops_the_output_within_min_run_as_well(n):
     assert rig.pumps_on() == (0, 0)
 
 
+def wire_open(band="none", sensing=WITH_CURRENT, **overrides):
+    """Two mains pumps, and the mains not seen; `band`: what they draw."""
+    rig = ready(sensing=sensing, **overrides)
+    rig.load = [band, band]
+    return rig.set(mains=0)
+
+
+@pytest.mark.parametrize("sensing", [NO_CURRENT, WITH_FEEDBACK, WITH_CURRENT])
+def test_a4_with_high_wet_mains_pumps_are_commanded_without_a_mains_to_be_seen(sensing):
+    rig = wire_open("normal", sensing).fill("off", "lead", "lag")
+    assert rig.pumps_on() == (0, 0)
+    at = rig.set(high=1).t
+    rig.run(60)
+    assert [t for t, _ in rig.all_starts()] == [near(at + 1), near(at + 4)]
+    assert rig.active("mains_lost") and rig.active("no_pump")
+
+
+def test_a4_with_lag_wet_for_flood_settle_they_are_too_and_until_the_level_ends_it():
+    rig = wire_open("normal").fill("off", "lead")
+    rig.run(60)
+    at = rig.set(lag=1).t
+    rig.run(30)
+    assert [t for t, _ in rig.all_starts()] == [near(at + 6), near(at + 9)]
+    rig.drain("lag", "lead").run(20)
+    assert rig.pumps_on() == (1, 1)
+    rig.drain("off").run(20)
+    assert rig.pumps_on() == (0, 0)
+    rig.fill("off", "lead").run(120)
+    assert rig.pumps_on() == (0, 0)
+
+
+def test_a4_from_power_up_with_all_floats_wet_and_no_mains_seen():
+    rig = Rig(boot=False, sensing=WITH_CURRENT)
+    rig.apply({"off": 1, "lead": 1, "lag": 1, "high": 1, "mains": 0})
+    rig.power_up().run(30)
+    assert [t for t, _ in rig.all_starts()] == [near(10), near(13)]
+
+
+@pytest.mark.parametrize("sensing", [WITH_FEEDBACK, WITH_CURRENT])
+def test_a4_a_current_missing_without_a_mains_to_be_seen_counts_no_fault(sensing):
+    rig = wire_open("none", sensing).fill("off", "lead", "lag", "high").run(3600)
+    assert rig.pumps_on() == (1, 1) and len(rig.all_starts()) == 2
+    assert [p.trips for p in rig.c.pumps] == [0, 0]
+    rig.load = ["normal", "none"]  # the mains is back: the one starts, the other's breaker is out
+    rig.set(mains=1).run(20)
+    assert rig.pump_state(1) == "running"
+    assert rig.c.pumps[1].trips == 1
+
+
+def test_a4_a_run_that_loses_its_current_without_a_mains_to_be_seen_goes_on():
+    rig = wire_open("normal").fill("off", "lead", "lag", "high").run(60)
+    rig.load = ["none", "none"]
+    rig.run(600)
+    assert rig.pumps_on() == (1, 1)
+    rig.set(mains=1).run(12)
+    assert [p.trips for p in rig.c.pumps] == [1, 1]
+
+
+def test_a4_a_jam_without_a_mains_to_be_seen_trips_as_ever():
+    rig = wire_open("locked").fill("off", "lead", "lag", "high").run(10)
+    assert [p.trips for p in rig.c.pumps] == [1, 1]
+
+
+def test_a4_a_flapping_mains_adds_up_no_waits_with_high_wet():
+    rig = ready(sensing=NO_CURRENT).fill("off", "lead", "lag", "high").run(30)
+    assert rig.pumps_on() == (1, 1)
+    before = len(rig.edges)
+    for _ in range(60):
+        rig.set(mains=0).run(4).set(mains=1).run(4)
+    assert [edge for edge in rig.edges[before:] if edge[1].startswith("pump")] == []
+
+
+def test_a4_without_a_mains_input_the_setting_makes_the_mains_count_as_present():
+    rig = ready(mains_fitted=0).set(mains=0).fill("off", "lead").run(30)
+    assert sum(rig.pumps_on()) == 1
+    assert rig.raised("mains_lost") == []
+
+
 def test_a4_a_mains_loss_is_no_fault_of_the_pump():
     rig = with_battery()
     rig.fill("off", "lead").run(30)
@@ -87,8 +165,10 @@ def test_a4_mains_counts_as_back_after_mains_settle(wet, settle):
     rig = with_battery(sensing=NO_CURRENT, duty=s.ALTERNATE, supply_2=s.MAINS)
     rig.set(mains=0).fill("off", "lead", *wet).run(100)
     at = rig.t
-    rig.set(mains=1).run(40)
-    assert rig.all_starts()[0][0] == near(at + settle)
+    rig.set(mains=1).run_until(lambda rig: not rig.active("mains_lost"), 40)
+    assert rig.t == near(at + settle)
+    if not wet:
+        assert rig.run(1).all_starts()[0][0] == near(at + settle)
 
 
 def test_a4_the_primary_is_proved_before_the_battery_pump_stops():
@@ -141,8 +221,21 @@ def test_a4_a_dead_battery_makes_its_pump_unavailable():
 
 def test_a4_with_high_wet_it_runs_to_exhaustion():
     rig = with_battery()
+    rig.load[0] = "none"
     rig.set(mains=0, battery="dead").fill("off", "lead", "lag", "high").run(30)
-    assert rig.pumps_on() == (0, 1)
+    assert rig.pumps_on()[1] == 1
+
+
+@pytest.mark.parametrize("sensing", [WITH_FEEDBACK, WITH_CURRENT])
+def test_a4_a_current_missing_on_a_spent_battery_is_no_fault_of_its_pump(sensing):
+    rig = ready(sensing=sensing, supply_1=s.EITHER, supply_2=s.EITHER).fill("off", "lead", "lag", "high").run(30)
+    for _ in range(4):
+        rig.load = ["none", "none"]
+        rig.set(mains=0, battery="dead").run(60)
+        rig.load = ["normal", "normal"]
+        rig.set(mains=1).run(60)
+    assert [p.trips for p in rig.c.pumps] == [0, 0]
+    assert rig.pumps_on() == (1, 1)
 
 
 def test_a4_a_run_to_exhaustion_goes_on_until_the_level_ends_it():

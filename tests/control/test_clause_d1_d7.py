@@ -4,7 +4,7 @@ import pytest
 from duplexsump.control import settings as s
 
 from tests.control.clause_bench import DAY, NEAR, near
-from tests.rig import NO_CURRENT, WITH_CURRENT, ready
+from tests.rig import NO_CURRENT, WITH_CURRENT, WITH_FEEDBACK, ready
 
 # D1 ------------------------------------------------------------------------------------------------
 
@@ -220,16 +220,41 @@ def test_d5_the_water_at_lag_is_counted_and_no_alarm():
     assert rig.run(30).active_alarms() == []
 
 
+# A pit in which a draw-down takes long.
+LONG_DRAW = {"pump_down_lead": 600_000, "pump_down_lag": 600_000, "pump_down_high": 600_000, "blind_run": 600_000,
+             "sensing": WITH_CURRENT}  # fmt: skip
+
+
 def test_d5_both_running_for_ten_minutes_do_not_keep_up():
-    rig = ready()
-    rig.fill("off", "lead", "lag").run(700)
+    rig = ready(**LONG_DRAW).fill("off", "lead", "lag").drain("lag", "lead")
     both = max(rig.starts(1)[0], rig.starts(2)[0])
+    rig.run(700)
+    assert rig.pumps_on() == (1, 1)
     assert rig.raised("not_keeping_up") == [near(both + 600)]
 
 
-def test_d5_one_pump_for_ten_minutes_is_no_such_alarm():
-    rig = ready()
-    rig.fill("off", "lead").run(1100)
+def test_d5_lag_wet_for_a_minute_does_not_keep_up_and_neither_does_lead_for_ten():
+    rig = ready().fill("off", "lead")
+    lead = rig.t - 3 + 1
+    rig.run(500)
+    assert rig.raised("not_keeping_up") == []
+    rig.run(300)
+    assert rig.raised("not_keeping_up") == [near(lead + 600)]
+    rig = ready().fill("off", "lead", "lag")
+    lag = rig.t - 3 + 1
+    rig.run(55)
+    assert rig.raised("not_keeping_up") == []
+    rig.run(10)
+    assert rig.raised("not_keeping_up") == [near(lag + 60)]
+    assert rig.output("relay") == 0
+    rig.drain("lag").run(3)
+    assert not rig.active("not_keeping_up")
+
+
+def test_d5_one_pump_for_ten_minutes_below_lead_is_no_such_alarm():
+    rig = ready(**LONG_DRAW)
+    rig.fill("off", "lead").drain("lead").run(1100)
+    assert sum(rig.pumps_on()) == 1
     assert rig.raised("not_keeping_up") == []
 
 
@@ -301,7 +326,15 @@ def test_d6_with_both_flagged_neither_loses_the_lead():
     assert {cycle(rig), cycle(rig)} == {1, 2}
 
 
-def test_d6_with_feedback_fitted_nothing_is_flagged():
+def test_d6_a_feedback_does_not_tell_whether_a_pump_moves_water():
+    rig = ready(sensing=WITH_FEEDBACK)
+    weak = cycle_to_lag(rig)
+    cycle(rig)
+    assert cycle_to_lag(rig) == weak
+    assert rig.run(5).active(f"pump_{weak}_suspect")
+
+
+def test_d6_with_current_fitted_nothing_is_flagged():
     rig = ready(sensing=WITH_CURRENT)
     for _ in range(6):
         cycle_to_lag(rig)

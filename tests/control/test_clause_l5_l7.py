@@ -240,6 +240,31 @@ def test_l6_a_run_whose_own_current_is_no_load_when_blind_run_is_over_ends_then(
         rig.load, rig.weld = ["normal", "normal"], ["none", "none"]
 
 
+@pytest.mark.parametrize("at_s", [4, 20, 34])
+def test_l6_a_run_that_was_not_loaded_throughout_ends_with_blind_run_whatever_it_draws_then(at_s):
+    rig = lost_transmitter()
+    rig.load = ["normal", "normal"]
+    rig.run_until(lambda rig: sum(rig.pumps_on()) == 1, 120)
+    began = rig.t
+    rig.run(at_s)
+    rig.load = ["under", "under"]
+    rig.run(0.3)
+    rig.load = ["normal", "normal"]
+    rig.run_until(lambda rig: rig.pumps_on() == (0, 0), 60)
+    assert rig.t - began == near(35)
+    assert rig.c.blind.rung == 2, "it found the pit empty, so the rests grow"
+
+
+def test_l6_what_the_current_does_before_the_start_is_proved_says_nothing():
+    rig = lost_transmitter()
+    rig.load = ["under", "under"]
+    rig.run_until(lambda rig: sum(rig.pumps_on()) == 1, 120)
+    rig.run(2)
+    rig.load = ["normal", "normal"]
+    rig.run(120)
+    assert sum(rig.pumps_on()) == 1
+
+
 def test_l6_a_blind_run_that_underloads_is_no_fault_of_the_pump():
     rig = lost_transmitter(fitted=9).fill("off")
     rig.load = ["under", "under"]

@@ -135,3 +135,27 @@ def test_r2_a_falling_level_is_a_draw_down():
         rig.set(level=level).run(280)
     assert sum(rig.pumps_on()) == 1
     assert len(rig.all_starts()) == 1
+
+
+def test_r1_a_pump_that_moves_no_water_is_locked_out_though_water_ends_each_rest():
+    rig = ready(sensing=WITH_CURRENT)
+    rig.load[0] = "under"
+    for _ in range(3):  # R4: each rise of lead ends its rest, and it leads again
+        rig.set(off=1).run(3).set(lead=1).run(60)
+        rig.drain("lead", "off").run(70)
+        rig.set(off=1).run(3).set(lead=1).run(60)
+        rig.drain("lead", "off").run(70)
+    assert rig.raised("pump_1_lockout") != []
+    assert rig.alarm("pump_1_lockout") != "normal", "latched: the third in a row"
+
+
+def test_r1_a_loaded_run_that_the_level_ends_forgets_what_came_before():
+    rig = ready(sensing=WITH_CURRENT)
+    rig.load[0] = "under"
+    rig.set(selector_2="off").set(off=1).run(3).set(lead=1).run(20)
+    assert rig.c.pumps[0].failures == 1
+    rig.load[0] = "normal"
+    rig.set(lead=0).run(5).set(lead=1).run(30)
+    assert rig.c.pumps[0].failures == 1
+    rig.drain("lead", "off").run(10)
+    assert rig.c.pumps[0].failures == 0

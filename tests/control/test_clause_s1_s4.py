@@ -18,7 +18,7 @@ def test_s1_min_off_after_a_stop():
 
 
 @pytest.mark.parametrize(("wet", "rest"), [
-    (("off", "lead"), 20), (("off", "lead", "lag"), 20), (("lag",), 20), (("off", "lead", "lag", "high"), 10),
+    (("off", "lead"), 20), (("off", "lead", "lag"), 10), (("lag",), 10), (("off", "lead", "lag", "high"), 10),
     (("high",), 10),
 ])
 def test_s1_the_rest_shrinks_as_the_water_rises(wet, rest):

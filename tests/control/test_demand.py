@@ -82,7 +82,7 @@ class PlainDemand:
             self.learn(100 * min(honest, 72_000))
 
     def learn(self, ms):
-        self.patience = min(7_200_000, ms + self.values[s.BLIND_RUN_MS])
+        self.patience = min(600_000, ms + self.values[s.BLIND_RUN_MS])
 
     def end(self, by_level):
         self.last_run, self.run_ms = self.run_ms // 100, 0
@@ -332,11 +332,11 @@ def test_l4_lead_wet_again_in_the_very_moment_of_a_provisional_stop():
     assert at(d, timers, 48_100, OFF) == 0
     assert (d.stopped, d.limit_ms) == (1, 48_000)
     assert at(d, timers, 48_100, OFF | LEAD) == 1
-    # 16 s x (1 + 48 / 0.1) is more than two hours, which is the most that is believed.
-    assert (d.stopped, d.patience_ms) == (0, 7_200_000)
-    d.stopped, d.limit_ms, d.demand, d.refill_ms = 1, 20_000, 0, 0
+    # 16 s x (1 + 48 / 0.1) is more than ten minutes, which is the most that is believed.
+    assert (d.stopped, d.patience_ms) == (0, 600_000)
+    d.stopped, d.limit_ms, d.demand, d.refill_ms = 1, 2_000, 0, 0
     begin(d, OFF | LEAD)
-    assert d.patience_ms == 16_000 + 16_000 * 200 + 35_000, "a refill of nothing is taken for 0.1 s"
+    assert d.patience_ms == 16_000 + 16_000 * 20 + 35_000, "a refill of nothing is taken for 0.1 s"
 
 
 # Run over refill counts in whole tenths, and a thousand at the most.
@@ -351,7 +351,7 @@ def test_l4_an_honest_draw_down_by_hand(down_ms, run_ds, refill_ds, tenths):
     d.stopped, d.limit_ms, d.refill_ms = 1, 100 * run_ds, 100 * refill_ds
     begin(d, OFF | LEAD)
     blind_run_ms = 35_000
-    assert d.patience_ms == min(7_200_000, 100 * tenths + blind_run_ms)
+    assert d.patience_ms == min(600_000, 100 * tenths + blind_run_ms)
 
 
 def test_r2_a_new_demand_is_judged_by_its_own_lowest_level():

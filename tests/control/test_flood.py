@@ -37,6 +37,11 @@ class Bench:
         self.f.step(wet, barred)
         return [pump.trial for pump in self.pumps]
 
+    def try_runs(self, out=0, **_):
+        """What is on, is in a try."""
+        for k, pump in enumerate(self.pumps):
+            pump.held = pump.state if out >> k & 1 else 0
+
     def taken(self):
         """The granted try was taken and has failed."""
         for pump in self.pumps:
@@ -81,6 +86,7 @@ def test_r3_below_lag_no_try_is_owed(wet):
 def test_r3_while_a_pump_runs_or_is_ready_in_the_usual_way_no_try_is_owed(changes):
     bench = Bench()
     bench.tick()
+    bench.try_runs(**changes)
     assert bench.tick(**changes) is None
     assert bench.at(20_000) == [0, 0]
 
@@ -225,6 +231,7 @@ def test_r3_what_ends_the_wait_stops_its_timer(changes, rung):
     bench.f.rung = rung
     bench.tick()
     assert bench.timers.running(tm.FLOOD_TRY)
+    bench.try_runs(**changes)
     bench.tick(**changes)
     assert not bench.timers.running(tm.FLOOD_TRY)
 
@@ -238,9 +245,46 @@ def test_r3_water_that_passes_high_during_a_try_begins_the_other_ladder(before, 
         bench.at(bench.now + bench.tick(before), before)
         bench.taken()
     assert bench.f.rung == 3
+    bench.try_runs(1)
     assert bench.tick(before, out=1) is None
     assert bench.tick(after, out=1) is None
+    bench.try_runs()
     assert bench.tick(after) == step
+
+
+def beside(n, state=pm.RETRY):
+    """Pump n (0 or 1) runs in no try, the other is out."""
+    bench = Bench((state, state))
+    bench.pumps[n].state = pm.RUNNING
+    return bench
+
+
+def test_r3_one_that_is_out_is_tried_beside_one_that_runs_with_high_wet(n):
+    for state in (pm.RETRY, pm.LOCKED):
+        bench, now = beside(n, state), 0
+        for k, step in enumerate((10_000, 30_000, 60_000, 120_000, 120_000)):
+            assert bench.tick(out=1 << n, ready=1 << n) == step
+            now += step
+            assert bench.at(now) == [pm.FLOOD_TRIAL * (i != n) for i in range(2)]
+            assert bench.tick(out=1 << n, ready=1 << n) is None, "one try at a time"
+            bench.taken()
+            bench.pumps[1 - n].held, bench.pumps[1 - n].state = state, pm.STARTING
+            assert bench.tick(out=3, ready=1 << n) is None
+            assert bench.f.rung == min(k + 1, 3), "the try does not end the ladder"
+            bench.pumps[1 - n].held, bench.pumps[1 - n].state = 0, state
+
+
+@pytest.mark.parametrize("wet", [0, r.LEAD, r.LEAD | r.LAG])
+def test_r3_below_high_none_is_tried_beside_one_that_runs(n, wet):
+    assert beside(n).tick(wet, out=1 << n, ready=1 << n) is None
+
+
+def test_r3_while_both_run_or_neither_is_out_no_try_is_owed_beside(n):
+    bench = Bench((pm.RUNNING, pm.RUNNING))
+    bench.f.mode, bench.f.rung = r.HIGH, 2
+    for out in (3, 1 << n):
+        assert bench.tick(out=out, ready=3) is None
+        assert bench.f.rung == 0
 
 
 def test_i6_a_pump_switched_off_before_it_took_its_try_does_not_hold_up_the_other():

@@ -144,8 +144,8 @@ def run_and_stop(gate, pump, stop_ms=100_000):
 def test_s1_each_pump_rests_as_the_contacts_say():
     for pump in (PUMP_1, PUMP_2):
         for wet, rest in (
-            ({}, MIN_OFF), ({"lead": 2}, LAG_OFF), ({"lag": 4}, LAG_OFF), ({"high": 8}, FLOOD_OFF),
-            ({"lead": 2, "lag": 4, "high": 8}, FLOOD_OFF), ({"lead": 2, "lag": 4}, LAG_OFF),
+            ({}, MIN_OFF), ({"lead": 2}, LAG_OFF), ({"lag": 4}, FLOOD_OFF), ({"high": 8}, FLOOD_OFF),
+            ({"lead": 2, "lag": 4, "high": 8}, FLOOD_OFF), ({"lead": 2, "lag": 4}, FLOOD_OFF),
         ):
             gate = GateBench()
             stop = run_and_stop(gate, pump)
@@ -205,8 +205,10 @@ def test_s1_rested_tells_it_beforehand():
     assert gate.ask(stop + FLOOD_OFF, NONE) == NONE
     assert gate.gate.rested(0)
     assert not gate.gate.rested(1)
-    gate.gate.contacts = 2 | 4
+    gate.gate.contacts = 2
     assert not gate.gate.rested(1)
+    gate.gate.contacts = 2 | 4
+    assert gate.gate.rested(1)
     gate.gate.contacts = 8
     assert gate.gate.rested(1)
 

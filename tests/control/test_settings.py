@@ -272,6 +272,8 @@ def test_a4_battery_limits_rise_from_dead_over_loaded_to_low():
     ({"blind_run": 120_100}, "because nothing else ends a dry run"),
     ({"battery_low": 10_900}, "battery_dead 10500, battery_loaded 11000, battery_low 10900 mV"),
     ({"battery_dead": 11_000}, "must rise in this order"),
+    ({"supply_1": 2, "mains_fitted": 0}, "supply_1 = 2 (either) with mains_fitted = 0: wire the mains-present input"),
+    ({"supply_2": 2, "mains_fitted": 0}, "supply_2 = 2 (either) with mains_fitted = 0: wire the mains-present input"),
     ({"min_off": 60_050}, "a whole number of 100 ms steps"),
     ({"start_proof": 8000}, "start_proof = 8000: must be below dry_run = 8000, because a start is proved"),
 ])  # fmt: skip

@@ -26,12 +26,12 @@ class Bench:
         self.now = 0
         self.supply.begin(self.inputs)
 
-    def go(self, ms=100, high=0, **changes):
+    def go(self, ms=100, high=0, lag=0, **changes):
         for name, value in changes.items():
             self.inputs[r.INPUT_NAMES.index(name)] = value
         self.now += ms
         self.timers.expire(self.now)
-        self.supply.step(self.inputs, high)
+        self.supply.step(self.inputs, high, lag)
         return self.supply
 
 
@@ -241,3 +241,63 @@ def test_a4_without_a_pump_on_a_battery_none_is_judged():
     bench.go(battery=DEAD)
     supply = bench.go(DAY_MS)
     assert (supply.gone, supply.flat) == (False, False)
+
+
+@pytest.mark.parametrize("kinds", [(a, b) for a in range(3) for b in range(3)])
+def test_a4_with_high_wet_a_mains_that_is_not_seen_is_used_all_the_same(kinds):
+    bench = Bench(kinds, mains=0)
+    bench.supply.demanded = 2
+    bench.go(battery=DEAD if s.BATTERY in kinds or s.EITHER in kinds else GOOD)
+    assert bench.supply.unseen == 0
+    supply = bench.go(high=8)
+    on_mains = sum((kind != s.BATTERY) << n for n, kind in enumerate(kinds))
+    # High water spends a dead battery to exhaustion, so what hangs on it counts as fed.
+    assert supply.unseen == on_mains & ~supply.fed
+    assert supply.unseen | supply.fed == 3
+
+
+def test_a4_with_lag_wet_for_flood_settle_it_is_used_too():
+    bench = Bench(mains=0)
+    bench.supply.demanded = 2
+    bench.go(lag=4)
+    assert bench.go(4900, lag=4).unseen == 0
+    assert bench.go(100, lag=4).unseen == 3
+    assert bench.go(lag=0).unseen == 3, "until the demand is over"
+    bench.supply.demanded = 0
+    assert bench.go(lag=0).unseen == 0
+
+
+def test_a4_lag_that_turns_dry_in_between_begins_the_time_anew():
+    bench = Bench(mains=0)
+    bench.go(lag=4)
+    bench.go(4000)
+    bench.go(lag=4)
+    assert bench.go(4000, lag=4).unseen == 0
+
+
+def test_a4_a_mains_that_counts_again_is_seen_and_no_more_assumed():
+    bench = Bench(mains=0)
+    bench.supply.demanded = 2
+    bench.go(high=8)
+    bench.go(high=8, mains=1)
+    assert bench.supply.unseen == 3
+    supply = bench.go(5000, high=8)
+    assert (supply.fed, supply.unseen, supply.assumed) == (3, 0, 0)
+    assert bench.go(60_000, lag=4).unseen == 0, "nothing is assumed of a mains that is there"
+    supply = bench.go(lag=4, mains=0)
+    assert (supply.fed, supply.unseen) == (0, 0), "the time begins at the loss"
+
+
+@pytest.mark.parametrize("spent", [0, 1])
+def test_a4_a_battery_that_is_good_is_used_in_the_usual_way(spent):
+    bench = Bench((s.EITHER, s.BATTERY), mains=0)
+    supply = bench.go(high=8, battery=DEAD if spent else GOOD)
+    assert (supply.fed, supply.unseen, supply.on_battery) == (3, 0, 3)
+
+
+def test_a4_without_a_mains_input_the_mains_counts_as_present():
+    bench = Bench((s.MAINS, s.BATTERY), mains=0, mains_fitted=0, charger_fitted=1)
+    supply = bench.go(60_000)
+    assert (supply.mains, supply.fed, supply.lost, supply.unseen) == (1, 3, False, 0)
+    bench.go(charger=0)
+    assert bench.go(DAY_MS).not_charging

@@ -23,6 +23,22 @@ def start(pit, **overrides):
     return rig, watch(rig)
 
 
+# the wire of mains present ----------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("sensing", [NO_CURRENT, WITH_CURRENT])
+@pytest.mark.parametrize("level_mm", [50, HEIGHTS_MM[3] + 5])
+@pytest.mark.parametrize("gpm", [10, 30])
+def test_an_open_wire_at_mains_present_floods_no_house_with_good_pumps(sensing, level_mm, gpm):
+    pit = Pit(gpm * GPM, level_mm=level_mm)
+    pit.sense_open = True
+    rig, judges = start(pit, sensing=sensing)
+    rig.run(4 * HOUR)
+    judges.check()
+    assert not pit.flooded
+    assert rig.active("mains_lost")
+
+
 # boot with high wet on flapping mains -----------------------------------------------------------
 
 

@@ -55,8 +55,8 @@ def test_both_pumps_underload_because_both_are_air_locked():
     rig.run(HOUR / 2 + 400)
     assert rig.active("high_water")
     cured = rig.t
-    rig.run_until(lambda rig: pit.level_mm < HEIGHTS_MM[1], 180)  # flood_retry is 120 s
-    assert rig.t - cured <= 120 + 60
+    rig.run_until(lambda rig: pit.level_mm < HEIGHTS_MM[1], 360)  # both blamed the contacts: L6's rest of 5 min
+    assert rig.t - cured <= 300 + 60
     rig.run(2 * HOUR)
     judges.check()
     assert pit.level_mm < HEIGHTS_MM[2]

@@ -63,6 +63,7 @@ class Pump:
         self.closed_ms = None
         self.was_locked = False
         self.from_locked = False
+        self.tried = self.flooded = False  # R3: a run out of a rest or a lockout; with high wet in it
         self.loaded = Held()
 
 
@@ -211,7 +212,19 @@ class PumpJudge:
             pump.thermal = False
 
     def _no_supply(self, n, inputs):
-        return self.settings[s.SUPPLY_1 if n == 0 else s.SUPPLY_2] == s.MAINS and not inputs[r.IN_MAINS]
+        # A4: once lag or high has been wet, a mains that is not seen may be used all the same.
+        kind = self.settings[s.SUPPLY_1 if n == 0 else s.SUPPLY_2]
+        return kind == s.MAINS and not inputs[r.IN_MAINS] and not self.two_asked
+
+    def _no_current_says_nothing(self, n, inputs):
+        # A4: without a mains to be seen, or one that has not settled, a missing current is no fault.
+        # R3: and with high wet it ends no try, nor from then on.
+        if self.pumps[n].tried and self.pumps[n].flooded:
+            return True
+        if self.settings[s.SUPPLY_1 + n] == s.BATTERY:
+            return False
+        unsettled = self.mains_back_ms is not None and self.now - self.mains_back_ms <= self.settings[s.MAINS_SETTLE_MS]
+        return not inputs[r.IN_MAINS] or unsettled
 
     def _battery_taken(self, inputs):
         # A4: at most battery_pumps on the battery: one of two gives way at once.
@@ -238,6 +251,7 @@ class PumpJudge:
         pump.on = bool(value)
         if pump.on:
             self.ran_ms[pump.n] = self.now
+            pump.flooded = pump.flooded or bool(self.settled.word & r.HIGH)
         if self.settings[s.SENSING] == s.SENSE_NOTHING:
             if pump.state == "starting":
                 pump.prove()
@@ -262,6 +276,7 @@ class PumpJudge:
     def _start(self, pump, inputs):
         self.seen["starts"] += 1
         pump.from_locked = pump.state == "locked"
+        pump.tried, pump.flooded = pump.state in ("out", "locked"), False
         self._check_rest(pump)
         self._check_spacing(inputs)
         self._check_reason(pump, inputs)
@@ -281,7 +296,7 @@ class PumpJudge:
         rest, clause = st[s.MIN_OFF_MS], "min_off"
         if word & r.LAG or (word & r.LEAD and others_off) or st[s.TRANSMITTER] or self.no_level:
             rest, clause = st[s.LAG_MIN_OFF_MS], "lag_min_off"
-        if word & r.HIGH or self.no_level:
+        if word & r.HIGH or (word & r.LAG and others_off) or self.no_level:
             rest, clause = st[s.FLOOD_MIN_OFF_MS], "flood_min_off"
         rested = self.now - pump.stopped_ms
         # Power-up counts as a stop, but the hold of S4 is what applies to the first start.
@@ -312,7 +327,8 @@ class PumpJudge:
         word, st = self.settled.word, self.settings
         both_out = all(p.state in ("out", "locked", "withdrawn") or self._useless(p.n) for p in self.pumps)
         early = bool(word & r.HIGH) or (both_out and bool(word & r.LAG)) or self.no_level
-        if early and not self.pumps[1 - pump.n].on:
+        # R3: beside one that runs only with high wet.
+        if early and (not self.pumps[1 - pump.n].on or word & r.HIGH):
             return
         rested = self.now - pump.tripped_ms
         if pump.state == "locked":
@@ -357,7 +373,8 @@ class PumpJudge:
         if st[s.SENSING] == s.SENSE_NOTHING:
             return None
         ran = self.now - pump.started_ms
-        none = pump.none.see(self.now, band == r.CURRENT_NONE)
+        excused = self._no_current_says_nothing(pump.n, inputs)
+        none = pump.none.see(self.now, band == r.CURRENT_NONE and not excused)
         if none + slack >= st[s.START_PROOF_MS]:
             return "start" if pump.state == "starting" else "lost"
         if pump.over.see(self.now, band >= r.CURRENT_OVER) + slack >= st[s.OVERLOAD_MS]:
@@ -383,8 +400,9 @@ class PumpJudge:
             return
         band, st, slack = inputs[r.IN_CURRENT_1 + pump.n], self.settings, self.SLACK_MS
         hand = inputs[r.IN_SELECTOR_1 + pump.n] == r.SELECT_HAND
+        none = band == r.CURRENT_NONE and not self._no_current_says_nothing(pump.n, inputs)
         limits = [
-            ("S5", pump.none.see(self.now, band == r.CURRENT_NONE), st[s.START_PROOF_MS], "no current"),
+            ("S5", pump.none.see(self.now, none), st[s.START_PROOF_MS], "no current"),
             ("S7", pump.over.see(self.now, band >= r.CURRENT_OVER), st[s.OVERLOAD_MS], "overload"),
             ("S7", pump.jam.see(self.now, band == r.CURRENT_LOCKED and self.now - pump.started_ms >= 1_000),
              1_000, "locked rotor"),

@@ -91,7 +91,6 @@ def test_nights_of_every_sort_hold_their_promises(number):
 
 
 @pytest.mark.long
-@pytest.mark.xfail(strict=True, reason="open: what L4 has learnt at a peak outlasts it (NARRATIVE.md, What stays open)")
 def test_a_draw_down_learnt_at_a_peak_runs_no_pump_dry_for_long_when_off_hangs_and_the_inflow_falls():
     record = night_run.run(1, 1760)
     assert record["longest_dry_run_s"] < 600.0

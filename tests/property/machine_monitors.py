@@ -100,7 +100,7 @@ class Invariants:
         rest_ms = self.settings[s.MIN_OFF_MS]
         if believed & r.LAG or (believed & r.LEAD and not running):
             rest_ms = self.settings[s.LAG_MIN_OFF_MS]
-        if word & r.HIGH:
+        if word & r.HIGH or (believed & r.LAG and not running):
             rest_ms = self.settings[s.FLOOD_MIN_OFF_MS]
         rested_ms = self.now - self.stopped_ms[n]
         self._met("I1", rested_ms >= rest_ms, f"pump {n + 1} started after {rested_ms} ms, rest {rest_ms} ms")

@@ -111,7 +111,7 @@ class Oracle:
         if self.out[n] or t - self.last_start < self.spacing - 1e-9:
             return
         level, wet = self.pit.level, self.wet
-        if level >= wet[3]:
+        if level >= wet[3] or (level >= wet[2] and not (self.out[0] or self.out[1])):
             rest = self.rests[2]
         elif level >= wet[2] or not (self.out[0] or self.out[1]):
             rest = self.rests[1]

@@ -249,7 +249,8 @@ class Watch:
 
     def _rest(self, t):
         # The shortest rest that any reading of late allows.
-        if t - self.last_wet[HIGH] <= LENIENT_S:
+        alone = not (self.pumps[0].on and self.pumps[1].on)  # the one that starts is marked already
+        if t - self.last_wet[HIGH] <= LENIENT_S or (alone and t - self.last_wet[LAG] <= LENIENT_S):
             return self.rests[2]
         lately = any(t - self.last_wet[i] <= LENIENT_S for i in (LAG, LEAD))
         return self.rests[1] if lately or self.pit.site.transmitter else self.rests[0]

@@ -25,7 +25,7 @@ _SECONDS = {
 }  # fmt: skip
 # Times fixed in the code, at their place in the same order.
 _FIXED = {"flood_settle": 5, "second": 1, "recent": 3, "wire": 2, "wire_no_off": 0.5, "short_hold": 20, "near": 300,
-          "hour": 3600, "longest_draw": 7200, "flood_1": 10, "flood_2": 30, "flood_3": 60, "flood_lag": 60,
+          "hour": 3600, "longest_draw": 600, "flood_1": 10, "flood_2": 30, "flood_3": 60, "flood_lag": 60,
           "rest_1": 10, "rest_2": 60, "rest_3": 300, "rest_4": 600, "rest_5": 1800}  # fmt: skip
 DEFAULTS_S = {**_SECONDS, **_FIXED}
 

@@ -11,7 +11,7 @@ A view of the level is (demand, asks): pumps asked for by the level, and 0, or
 1 + the pump whose blind turn it is while a blind run asks for one.
 """
 
-from duplexsump.control.pump import FLOOD_TRIAL
+from duplexsump.control.pump import FLOOD_TRIAL, RETRY
 from duplexsump.control.records import HIGH, LAG, LEAD
 
 
@@ -63,10 +63,22 @@ def duty_breach(view, out_before, out, held):
     return None
 
 
+def keeps_waiting(pumps, out):
+    """Return the mask of pumps on that R3's next try has to wait for.
+
+    A try that goes on without a current to be seen keeps nobody waiting, nor does one that runs
+    in no try beside one that is out.  `pumps`: the two; `out`: mask of the pumps on.
+    """
+    out &= ~sum((1 << n) * bool(pump.silent) for n, pump in enumerate(pumps))
+    if out in (1, 2) and not pumps[out - 1].held and pumps[2 - out].state >= RETRY:
+        return 0
+    return out
+
+
 def flood_breach(out, trials, counting):
     """Return what the flood retries did against their rules by the end of a step, or None.
 
-    `out`: mask of the pumps on; `trials`: each pump's; `counting`: whether the next
+    `out`: mask of the pumps that keep a try waiting; `trials`: each pump's; `counting`: whether the next
     try is being counted down to.  A try of S4 may wait beside it, of a pump that could not use it.
     """
     if counting and (out or FLOOD_TRIAL in trials):

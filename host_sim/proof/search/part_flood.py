@@ -124,7 +124,7 @@ class FloodPart(DutyPart):
     def _judged(self, asked, was):
         c = self.controller
         counting = self.timers.at[tm.FLOOD_TRY] >= 0
-        wrong = contract.flood_breach(c.gate.out, [p.trial for p in c.pumps], counting)
+        wrong = contract.flood_breach(contract.keeps_waiting(c.pumps, c.gate.out), [p.trial for p in c.pumps], counting)
         return ("I6", wrong) if wrong else super()._judged(asked, was)
 
     def _watch(self, seen, was, away):

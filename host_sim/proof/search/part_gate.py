@@ -90,7 +90,9 @@ class GatePart:
             return "A4", "two pumps on the battery, battery_pumps = 1"
         if started == 3 or (started and spacing):
             return "I7", f"pumps {started} started {spacing} ticks too early after another start"
-        rest = self.rests[2 if contacts & HIGH else 1 if contacts & LAG or (contacts & LEAD and not was & out) else 0]
+        flood = contacts & HIGH or (contacts & LAG and not was & out)
+        lag = contacts & LAG or (contacts & LEAD and not was & out)
+        rest = self.rests[2 if flood else 1 if lag else 0]
         for n in range(2):
             if started & (1 << n) and off[n] < rest:
                 return "I1", f"pump {n + 1} started after {off[n]} ticks of rest, {rest} are asked for"

@@ -279,7 +279,9 @@ class PumpPart:
         started = out & ~was
         since_trip = min(since_trip + 1, self.retry)
         unasked = unasked + 1 if out and not self.wish.demand else 0
-        none_for = min(none_for + 1, 20) if was and out and band == CURRENT_NONE else 0
+        # R3: with high believed wet a missing current ends no try.
+        excused = pump.silent or (pump.held and level & HIGH)
+        none_for = min(none_for + 1, 20) if was and out and band == CURRENT_NONE and not excused else 0
         under_for = min(under_for + 1, 20) if was and out and band == CURRENT_UNDER else 0
         after = abstract_pump.view(pump)
         breach = None

@@ -50,6 +50,8 @@ class Blind:
         ("rung", STATE, 0, RETAIN),  # which rest comes next
         ("turn", STATE, 0, RETAIN),  # the pump (0 or 1) whose blind turn it is
         ("stayed", STATE, 0, 0),  # this run stayed loaded for blind_run
+        ("was", STATE, 0, 0),  # it was loaded at the step before
+        ("broken", STATE, 0, 0),  # it was not loaded at some instant after its start
     )
 
     def __init__(self, settings: list[int], timers: "tm.Timers", belief: "Belief") -> None:
@@ -61,6 +63,8 @@ class Blind:
         self.rung = 0
         self.turn = 0
         self.stayed = 0
+        self.was = 0
+        self.broken = 0
         self.loaded = False
         self.dry = 0
 
@@ -115,16 +119,27 @@ class Blind:
         """The gate has switched a pump on: a run that was asked for begins."""
         if self.state == ASKING:
             self.event(ON)
+            self.was = 0
+            self.broken = 0
             self.timers.arm(tm.BLIND_RUN, self.settings[s.BLIND_RUN_MS])
 
     def _run(self, wet: int, running: int) -> None:
-        loaded = self.loaded and self.settings[s.SENSING] == s.SENSE_CURRENT
+        loaded = self._stays(1 if self.loaded and self.settings[s.SENSING] == s.SENSE_CURRENT else 0)
         if self.timers.rang[tm.BLIND_RUN] and loaded:
             self.stayed = 1
             self.rung = 0
         over = not self.timers.running(tm.BLIND_RUN) and not loaded
         if self.dry or over or not running:
             self._rest(wet)
+
+    def _stays(self, loaded: int) -> int:
+        # Loaded throughout: at this step, the one before and all others from the start's proof on.
+        t = self.timers
+        early = self.settings[s.BLIND_RUN_MS] - self.settings[s.START_PROOF_MS]
+        if not (t.running(tm.BLIND_RUN) and t.left_ms(tm.BLIND_RUN) > early) and not (loaded and self.was):
+            self.broken = 1
+        self.was = loaded
+        return loaded and not self.broken
 
     def _rest(self, wet: int) -> None:
         self.event(FULL if self.stayed else EMPTY)

@@ -234,12 +234,12 @@ class Controller:
     def _evaluate(self, inputs: list[int]) -> None:
         c = self.contacts
         c.step(inputs[IN_CONTACTS] | self.transmitter.contacts(inputs))
-        self.supply.demanded = self.demand.demand
         self.supply.lag = c.wet & (LAG | HIGH)
         self.supply.loaded = self.gate.out & self.supply.on_battery
-        self.supply.step(inputs, c.wet & HIGH)
         self.transmitter.step(inputs, self._proved(), c.wet)
         self.belief.step(c.wet, c.rose, c.fell, self.transmitter.failed())
+        self.supply.demanded = self.demand.demand
+        self.supply.step(inputs, c.wet & HIGH, self.belief.wet & LAG)
         self.buttons.step(inputs, self.alarms.nothing)
         if self.buttons.reset:
             self._reset()
@@ -274,14 +274,18 @@ class Controller:
     def _protect(self, n: int, inputs: list[int]) -> None:
         # One pump's protections, and what takes its faults back.
         pump = self.pumps[n]
+        pump.flooded = self.belief.wet & HIGH
+        pump.unseen = self.supply.doubted() & (1 << n)
         pump.step(n, inputs)
         if self.supply.went and self.timers.at[tm.RECENT + n] >= 0 and self.supply.on_mains(n):
             pump.withdraw()
         if pump.state < pm.RETRY:
             return
         water = self.contacts.rose & (LEAD | LAG | HIGH) and pump.cause == pm.NOT_PUMPING
-        if water or self.selectors.returned & (1 << n):
+        if self.selectors.returned & (1 << n):
             pump.release()
+        elif water:
+            pump.release(pump.failures)  # R1: water says nothing of the pump
 
     def _level(self, inputs: list[int]) -> None:
         # What the level asks for.
@@ -314,7 +318,7 @@ class Controller:
         return False
 
     def _barred(self) -> int:
-        barred = 3 & ~self.supply.fed
+        barred = 3 & ~self.supply.fed & ~self.supply.unseen
         for n in range(2):
             if self.selectors.off(n) or self.pumps[n].open:
                 barred |= 1 << n
@@ -324,7 +328,7 @@ class Controller:
         # Pumps in HAND, or that will not stop: the pair does not start these, so they could not use a try.
         mask = 0
         for n in range(2):
-            if self.selectors.hand(n) or self.pumps[n].welded:
+            if self.selectors.hand(n) or (self.pumps[n].welded and not self.belief.wet & HIGH):
                 mask |= 1 << n
         return mask
 
@@ -360,7 +364,11 @@ class Controller:
         self._switched(1, was, gate.out)
         if gate.out:
             self.blind.started()
-        self.flood.count(self.belief.wet, gate.out, self.pair.ready)
+        self.flood.count(self.belief.wet, gate.out & ~self._silent(), self.pair.ready)
+
+    def _silent(self) -> int:
+        # R3: pumps on in a try that goes on though no current is seen: they keep nobody waiting.
+        return (1 if self.pumps[0].silent else 0) | (2 if self.pumps[1].silent else 0)
 
     def _tripped(self) -> int:
         # Pumps that tripped or were pardoned in this step: off first, whoever wants them.

@@ -21,7 +21,7 @@ _TYPES = const(0)  # true to the type check alone
 if _TYPES:
     from ..shapes import Belief
 
-LONGEST_DRAW_MS = const(7200000)
+LONGEST_DRAW_MS = const(600000)
 _LONGEST_DS = const(36000)  # runs and refills are remembered up to an hour
 _UPPER = const(14)  # lead, lag, high
 _NO_LEVEL = const(1048576)  # a level step above any

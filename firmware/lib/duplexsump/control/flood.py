@@ -1,4 +1,4 @@
-"""R3: flood retries, when the water is high and every pump is out."""
+"""R3: flood retries, when the water is high and every pump is out, or one is and the other does not keep up."""
 
 from . import pump as pm
 from . import settings as s
@@ -58,14 +58,28 @@ class FloodRetries:
 
     def _owed(self, mode: int, out: int, ready: int) -> int:
         # Tell whether tries are owed now, and start their ladder where they begin.
-        if not mode or ready:
+        beside = mode == HIGH and self._beside(out)
+        if not mode or (ready and not beside and not self._trying(mode, out)):
             self._over()
-        if out or mode != self.mode:
+        if (out and not beside) or mode != self.mode:
             self.timers.stop(tm.FLOOD_TRY)
         if mode != self.mode:
             self.mode = mode
             self.rung = 0
+        if beside:
+            return not self._outstanding()
         return mode and not (ready or out or self._outstanding())
+
+    def _trying(self, mode: int, out: int) -> int:
+        # Tell whether a try is made beside a pump that runs: it does not end the ladder.
+        return mode == HIGH and out == 3 and (self.pumps[0].held or self.pumps[1].held)
+
+    def _beside(self, out: int) -> int:
+        # Tell whether one pump runs, in no try, and the other is out: with high wet it does not keep up alone.
+        if out != 1 and out != 2:
+            return False
+        runs, other = self.pumps[out - 1], self.pumps[2 - out]
+        return not runs.held and other.state >= pm.RETRY
 
     def _outstanding(self) -> bool:
         # Tell whether a pump holds a try.  One that cannot use the try of S4 keeps it, and keeps nobody waiting.

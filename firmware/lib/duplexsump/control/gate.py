@@ -58,7 +58,7 @@ class Gate:
     def rested(self, n: int) -> bool:
         """S1: tell whether pump `n` (0 or 1) has had the rest that applies with the contacts now wet."""
         at = self.timers.at
-        if self.contacts & HIGH:
+        if self.contacts & HIGH or (self.contacts & LAG and not self.out):
             return at[tm.REST_FLOOD + n] < 0
         if self.contacts & LAG or (self.contacts & LEAD and not self.out):
             return at[tm.REST_LAG + n] < 0

@@ -10,6 +10,7 @@ if _TYPES:
     from ..shapes import Controller
 
 _NOBODY = -1
+_LAG_LONG_MS = const(60000)  # D5: in most pits lag to the floor takes less at a flood's inflow, with no pump running
 
 
 class Pair:
@@ -25,7 +26,9 @@ class Pair:
         ("lagged", STATE, 0, 0),  # D6: this demand reached lag with one pump leading
         ("lag_leads", COUNTER, 2, RETAIN),  # D6: leads in a row that did
         ("suspects", STATE, 0, RETAIN),  # D6: pumps that did so twice
-        ("both_long", STATE, 0, 0),  # D5
+        ("both_long", STATE, 0, 0),  # D5: both have run for long
+        ("lag_long", STATE, 0, 0),  # ... lag has been wet for long
+        ("lead_long", STATE, 0, 0),  # ... the water has not been below lead for long
         ("available", STATE, 0, AGAIN),
         ("ready", STATE, 0, AGAIN),  # available without a try of R3 or S4
         ("cycles", STATISTIC, 0, RETAIN),
@@ -51,6 +54,8 @@ class Pair:
         self.lag_leads = [0, 0]
         self.suspects = 0
         self.both_long = False
+        self.lag_long = False
+        self.lead_long = False
         self.available = 0
         self.ready = 0
         self.cycles = 0
@@ -71,11 +76,16 @@ class Pair:
         self.ready = 0
         for n in range(2):
             pump = self.pumps[n]
-            usable = self.supply.fed & (1 << n) and self.selectors.auto(n) and not pump.open and not pump.welded
+            fed = (self.supply.fed | self.supply.unseen) & (1 << n)
+            usable = fed and self.selectors.auto(n) and not pump.open and not self._runs_on(n)
             if usable and (pump.state < pm.RETRY or pump.trial):
                 self.available |= 1 << n
                 if pump.state < pm.RETRY and not pump.held:
                     self.ready |= 1 << n
+
+    def _runs_on(self, n: int) -> int:
+        # S6: a pump that will not stop; with high believed wet it is commanded all the same.
+        return self.pumps[n].welded and not self.belief.wet & HIGH
 
     def dry_pump(self, n: int) -> bool:
         """R1: pump `n` has run in underload for dry_run.  Returns True when the pit is empty."""
@@ -102,6 +112,7 @@ class Pair:
         turn it is.
         """
         self._both(self.gate.out == 3)
+        self._waters(self.belief.wet)
         if demand:
             return self._demanded(demand) | self._held()
         if self.lead >= 0 or self.led >= 0 or self.not_pumping:
@@ -111,6 +122,21 @@ class Pair:
             if self.lead >= 0:
                 return 1 << self.lead | self._held()
         return self._held()
+
+    def behind(self) -> int:
+        """D5: tell whether the pumps do not keep up."""
+        return self.both_long or self.lag_long or self.lead_long
+
+    def _waters(self, wet: int) -> None:
+        # D5: the contacts below high tell of a flood as well, for high may be the one that hangs.
+        self.lag_long = self._lag(wet & LAG)
+        self.lead_long = self._lead(wet & (LEAD | LAG | HIGH))
+
+    def _lag(self, wet: int) -> bool:
+        return self.timers.on_delay(tm.LAG_LONG, self.lag_long, wet, _LAG_LONG_MS)
+
+    def _lead(self, wet: int) -> bool:
+        return self.timers.on_delay(tm.LEAD_LONG, self.lead_long, wet, self.settings[s.NOT_KEEPING_UP_MS])
 
     def _both(self, both: int) -> None:
         # D5: both running for long do not keep up.
@@ -160,7 +186,7 @@ class Pair:
         out = self.gate.out
         by_hand = 0
         for n in range(2):
-            if (self.selectors.hand(n) and out & (1 << n)) or self.pumps[n].welded:
+            if (self.selectors.hand(n) and out & (1 << n)) or self._runs_on(n):
                 by_hand += 1
         demand = max(0, demand - by_hand)
         self._choose(self._first())
@@ -204,7 +230,7 @@ class Pair:
 
     def reached_lag(self, demand: int) -> None:
         """D6: lag turned wet in this step; count it against a pump that led alone."""
-        if demand == 1 and self.led >= 0 and self.settings[s.SENSING] == s.SENSE_NOTHING:
+        if demand == 1 and self.led >= 0 and self.settings[s.SENSING] != s.SENSE_CURRENT:
             self.lagged = 1
 
     def _cycle_over(self) -> None:

@@ -100,6 +100,7 @@ class Pump:
         ("open", STATE, 0, AGAIN),  # thermal contact
         ("dry", STATE, 0, AGAIN),  # R1: underload has lasted for dry_run
         ("prior", STATE, 0, 0),  # RETRY or LOCKED if the last trip ended a try
+        ("silent", STATE, 0, AGAIN),  # R3: a flood try that goes on though no current is seen
         ("short", STATE, 0, 0),  # S8: too many starts, told once a day
         ("ring_first", COUNTER, 0, 0),
         ("count", COUNTER, 0, 0),
@@ -133,6 +134,9 @@ class Pump:
         self.trips = 0
         self.dry = False
         self.prior = 0
+        self.silent = 0
+        self.flooded = 0  # R3: high is believed wet
+        self.unseen = 0  # A4: its supply is not seen, so a missing current says nothing
 
     def begin(self) -> None:
         """S4: after a power-up nothing runs; a resting pump is ready; a locked-out pump gets one try."""
@@ -183,10 +187,13 @@ class Pump:
                 self.cause = 0
                 self.event(WITHDRAWN)
 
-    def release(self) -> None:
-        """R4: end a lockout or a retry rest and forget the failures."""
-        self.failures = 0
+    def release(self, failures: int = 0) -> None:
+        """R4: end a lockout or a retry rest; `failures` are remembered."""
+        self.failures = failures
         self.held = 0
+        if self.silent and self.state == STARTING:
+            self.timers.arm(tm.PROOF + self.n, self.settings[s.START_PROOF_MS])  # no try any more: a start like any
+        self.silent = 0
         self.trial = 0
         self.cause = 0
         self.timers.stop(tm.RETRY + self.n)
@@ -196,6 +203,7 @@ class Pump:
         for i in range(9):
             self.timers.stop(_RUN_TIMERS[i] + self.n)
         self.held = 0
+        self.silent = 0
         self.loaded = 0
         self.steady = False
         self.dry = False
@@ -302,8 +310,8 @@ class Pump:
             return
         if self.state == STARTING:
             self._prove(current)
-        elif self._lost(current == CURRENT_NONE):
-            self.trip(RUN_LOST)
+        elif self._lost(current == CURRENT_NONE and not self.unseen and not self.silent):
+            self._no_current(RUN_LOST)
         if self._rotor(current) or self._over(current >= CURRENT_OVER):
             self.trip(OVERLOAD)
         else:  # without any current, tripped for it or not, none of these holds
@@ -317,7 +325,18 @@ class Pump:
             self.event(PROVED)
             self.timers.stop(tm.PROOF + self.n)
         elif self.timers.rang[tm.PROOF + self.n]:
-            self.trip(FAILED_START)
+            if self.unseen:
+                self.timers.arm(tm.PROOF + self.n, self.settings[s.START_PROOF_MS])
+            else:
+                self._no_current(FAILED_START)
+
+    def _no_current(self, cause: int) -> None:
+        # R3: with high believed wet a missing current ends no try: the sensor may be what has failed.
+        if self.held and self.flooded:
+            self.silent = 1
+            self.timers.stop(tm.LOST + self.n)
+        else:
+            self.trip(cause)
 
     def _lost(self, gone: int) -> bool:
         return self.timers.on_delay(tm.LOST + self.n, False, gone, self.settings[s.START_PROOF_MS])

@@ -84,7 +84,8 @@ REMIND_OTHER_MS = const(63)
 CALLS = const(64)
 SERVICE_CALL_MS = const(65)
 BAND_VOLUME_ML = const(66)
-N_SETTINGS = const(67)
+MAINS_FITTED = const(67)
+N_SETTINGS = const(68)
 
 SENSE_NOTHING = const(0)
 SENSE_FEEDBACK = const(1)
@@ -170,6 +171,7 @@ TABLE = (
     ("calls", "", 0, 1, 0, OWN, "0: one relay makes both calls for help; 1: the service relay makes its own"),
     ("service_call", "ms", 60000, 3600000, 600000, OWN, "one relay: a call for service holds it this long, once a day"),
     ("band_volume", "mL", 0, 17000000, 33360, SIZING, "water between off and lead; 0 = not known"),
+    ("mains_fitted", "", 0, 1, 1, OWN, "1 when a mains-present input is wired; 0: the mains counts as present"),
 )
 
 NAME = const(0)
@@ -288,6 +290,10 @@ def _supply(values: list[int], refusals: list[str]) -> None:
     if not values[BATTERY_DEAD_MV] < values[BATTERY_LOADED_MV] <= values[BATTERY_LOW_MV]:
         names = (values[BATTERY_DEAD_MV], values[BATTERY_LOADED_MV], values[BATTERY_LOW_MV])
         refusals.append("battery_dead %d, battery_loaded %d, battery_low %d mV: must rise in this order" % names)
+    for n in range(2):
+        if values[SUPPLY_1 + n] == EITHER and not values[MAINS_FITTED]:
+            refusals.append("supply_%d = 2 (either) with mains_fitted = 0: wire the mains-present input, because "
+                            "nothing else tells when the pump is on the battery" % (n + 1))
 
 
 def check(values: list[int]) -> list[str]:

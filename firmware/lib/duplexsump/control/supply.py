@@ -32,7 +32,9 @@ class Supply:
         ("not_charging", STATE, 0, 0),
         ("gone", STATE, 0, 0),  # dead at rest for a minute, though the mains is there
         ("flat", STATE, 0, 0),  # low at rest for a day, though the mains is there
-        ("fed", STATE, 0, AGAIN),  # pumps that have a supply
+        ("fed", STATE, 0, AGAIN),  # pumps that are seen to have a supply
+        ("unseen", STATE, 0, AGAIN),  # pumps used without: water is high, and the mains may be there all the same
+        ("assumed", STATE, 0, AGAIN),  # ... until the demand is over
         ("on_battery", STATE, 0, AGAIN),  # pumps that would draw on the battery
     )
 
@@ -52,6 +54,8 @@ class Supply:
         self.flat = False
         self.loaded = 0  # pumps that draw on the battery now
         self.fed = 0
+        self.unseen = 0
+        self.assumed = 0
         self.on_battery = 0
         self.went = False  # the mains went in this very step
         self.came = False
@@ -62,19 +66,23 @@ class Supply:
 
     def begin(self, inputs: list[int]) -> None:
         """Take the mains as it is at power-up."""
-        self.mains = inputs[IN_MAINS]
+        self.mains = self._present(inputs)
         self._masks()
 
-    def step(self, inputs: list[int], high: int) -> None:
-        """Judge the supplies; `high`: the high contact reads wet, believed or not."""
-        self._mains(inputs[IN_MAINS], high)
+    def _present(self, inputs: list[int]) -> int:
+        return inputs[IN_MAINS] if self.settings[s.MAINS_FITTED] else 1
+
+    def step(self, inputs: list[int], high: int, lag: int) -> None:
+        """Judge the supplies; `high`: it reads wet, believed or not; `lag`: it is believed wet."""
+        self._mains(self._present(inputs), high)
         if inputs[IN_BATTERY] == BATTERY_DEAD and self.fitted:
             self.spent = 1
         elif inputs[IN_BATTERY] == BATTERY_GOOD or self.mains:
             self.spent = 0
-        self._charger(inputs[IN_MAINS] and self.settings[s.CHARGER_FITTED] and not inputs[IN_CHARGER])
+        self._charger(self._present(inputs) and self.settings[s.CHARGER_FITTED] and not inputs[IN_CHARGER])
         self._resting(inputs[IN_BATTERY])
         self._exhaustion(high)
+        self._assume(high, self._long(lag and not self.mains))
         self._masks()
 
     def _resting(self, battery: int) -> None:
@@ -128,9 +136,21 @@ class Supply:
         elif not self.spent or not self.demanded:
             self.exhaust = 0
 
+    def _long(self, missing: int) -> bool:
+        return self.timers.on_delay(tm.UNSEEN, self.assumed, missing, self.settings[s.FLOOD_SETTLE_MS])
+
+    def _assume(self, high: int, lag: int) -> None:
+        # With high wet, or lag for some time, a mains that is not seen is used all the same, until the
+        # demand is over: a relay energized without mains does no harm.
+        if not self.mains and (high or lag):
+            self.assumed = 1
+        elif self.mains or not self.demanded:
+            self.assumed = 0
+
     def _masks(self) -> None:
         battery = self.exhaust or not self.spent
         self.fed = 0
+        self.unseen = 0
         self.on_battery = 0
         for n in range(2):
             kind = self.settings[s.SUPPLY_1 + n]
@@ -141,6 +161,12 @@ class Supply:
                     self.fed |= bit
             elif self.mains:
                 self.fed |= bit
+            if self.assumed and kind != s.BATTERY:
+                self.unseen |= bit & ~self.fed
+
+    def doubted(self) -> int:
+        """Return the pumps whose supply is not seen or is a spent battery: a missing current is no fault of theirs."""
+        return self.unseen | self.on_battery if self.exhaust else self.unseen
 
     def on_mains(self, n: int) -> int:
         """Tell whether pump `n` hangs on the mains, or did until it went."""

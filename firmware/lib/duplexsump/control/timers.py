@@ -44,6 +44,9 @@ ALARM = const(31)  # A2: soonest of the quiet, reminder and horn deadlines
 CHATTER = const(32)  # L1: soonest of the chatter deadlines
 REAL_HIGH = const(79)  # M2
 BOOT_FLOOD = const(80)  # S4: the delay with high wet, however often the power came back
+UNSEEN = const(81)  # A4: lag wet without a mains
+LAG_LONG = const(82)  # D5: lag wet
+LEAD_LONG = const(83)  # D5: the water not below lead
 
 # Per contact: base + 0 .. 3.
 DEBOUNCE = const(33)
@@ -69,11 +72,11 @@ HOUR = const(71)  # S8: the oldest start in the last hour
 SHORT_DAY = const(73)  # S8: once a day
 OVER_HOUR = const(75)  # R3: tries after an overcurrent
 HAND = const(77)  # M1
-BATTERY_GONE = const(81)  # A4: dead at rest
-BATTERY_FLAT = const(82)  # A4: low at rest
-CALL = const(83)  # A3: a call for service on the one relay
-UNSTEADY = const(84)  # A4: losses of the mains
-N_TIMERS = const(85)
+BATTERY_GONE = const(84)  # A4: dead at rest
+BATTERY_FLAT = const(85)  # A4: low at rest
+CALL = const(86)  # A3: a call for service on the one relay
+UNSTEADY = const(87)  # A4: losses of the mains
+N_TIMERS = const(88)
 
 NAMES = (
     "sequence draw overdraw stopped alone signal frozen gap blind_run blind_rest long_run both no_draw exercise "
@@ -88,7 +91,7 @@ NAMES += [
     ).split()
     for tail in ("_1", "_2")
 ]
-NAMES += ["real_high", "boot_flood", "battery_gone", "battery_flat", "call", "unsteady"]
+NAMES += "real_high boot_flood unseen lag_long lead_long battery_gone battery_flat call unsteady".split()
 
 
 class Timers:

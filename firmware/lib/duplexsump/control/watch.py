@@ -26,7 +26,7 @@ def _level(c: "Controller", inputs: list[int]) -> None:
     alarms.tell(at.HIGH_WATER, c.contacts.wet & HIGH)
     alarms.tell(at.LEVEL_LOST, c.blind.reason)
     alarms.tell(at.FLOAT_WIRING, c.belief.wiring, c.belief.wiring)
-    alarms.tell(at.NOT_KEEPING_UP, c.pair.both_long or c.demand.boost)
+    alarms.tell(at.NOT_KEEPING_UP, c.pair.behind() or c.demand.boost)
     out_of_order = (c.belief.order | c.belief.evidence) & c.belief.fitted
     alarms.tell(at.OUT_OF_SEQUENCE, out_of_order or c.transmitter.apart, out_of_order)
     alarms.tell(at.TRANSMITTER_FAILED, c.transmitter.failed())
@@ -36,7 +36,7 @@ def _level(c: "Controller", inputs: list[int]) -> None:
 
 def _house(c: "Controller") -> None:
     # Mains lost counts against a pump only when its own alarm does (A4: after mains_grace).
-    ready = c.pair.available != 0
+    ready = c.pair.available & ~c.supply.unseen != 0
     if not c.supply.lost:
         for n in range(2):
             waiting = c.pumps[n].state < pm.RETRY and not c.pumps[n].open
