@@ -7,6 +7,8 @@ from rich.console import Group
 from rich.table import Table
 from rich.text import Text
 
+from host_sim import alarm_words
+
 SELECTORS = ("AUTO", "OFF", "HAND")
 RESETS = ("power-up", "watchdog", "asked for")
 
@@ -31,7 +33,7 @@ def alarm_lines(states, alarm_states):
         if alarm_states[i]:
             priority = alarm_table.PRIORITIES[row[alarm_table.PRIORITY]]
             state = alarms.STATES[alarm_states[i]].replace("_", ", ")
-            found.append((priority, row[alarm_table.TEXT], state, row[alarm_table.ACTION]))
+            found.append((priority, row[alarm_table.TEXT], state, alarm_words.of(row[alarm_table.NAME]).do))
     return found
 
 
