@@ -117,7 +117,8 @@ _HOUSE = {
         "Do not leave the site with the jumper in.", "Somebody is there testing; it becomes high after 10 min."),
     "clock_fault": Words(
         "The controller's clock went backwards or stood still.", "a failing board",
-        "Press reset; if it comes again have the board replaced.", UNPLUG, "Pumping by the floats goes on; times may be wrong."),
+        "Press reset; if it comes again have the board replaced.", UNPLUG,
+        "Pumping by the floats goes on; times may be wrong."),
 }  # fmt: skip
 
 # For either pump: {n} is its number.
