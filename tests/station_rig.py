@@ -59,8 +59,8 @@ class Board:
         self.made_safe = 0
         self.wrote = []
 
-    def fit(self, settings):
-        self.fitted = list(settings)
+    def fit(self, range_1_ma, range_2_ma):
+        self.ranges_ma = (range_1_ma, range_2_ma)
 
     def now_ms(self):
         return self.time_ms

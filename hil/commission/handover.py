@@ -7,6 +7,7 @@ from hil.commission.questions import question
 from hil.commission.step import PUMPS_LIVE, Step
 from hil.record.document import settings_checksum
 from hil.record.items import FAIL, NOTED, PASS
+from host_sim import alarm_words
 from host_sim.board.settings_file import changes
 
 LEFT_S = 120.0
@@ -87,7 +88,7 @@ def _reset(context):
     board.command("inspected")  # this is an inspection (A5)
     for text in board.alarms("active"):
         row = next(row for row in alarm_table.TABLE if row[alarm_table.TEXT] == text)
-        context.say(f"   {text}: {row[alarm_table.ACTION]}")
+        context.say(f"   {text}: {alarm_words.of(row[alarm_table.NAME]).do}")
     context.do("silence", "Press the silence button.")
     context.do("reset", "Press the reset button.")
 

@@ -9,7 +9,11 @@ from rich.console import Group
 from rich.table import Table
 from rich.text import Text
 
+<<<<<<< HEAD
 from host_sim import units
+=======
+from host_sim import alarm_words
+>>>>>>> tell
 
 SELECTORS = ("AUTO", "OFF", "HAND")
 RESETS = ("power-up", "watchdog reset", "requested reset")
@@ -39,8 +43,13 @@ def alarm_lines(alarm_states):
     for state, row in zip(alarm_states, alarm_table.TABLE, strict=True):
         if state:
             priority = alarm_table.PRIORITIES[row[alarm_table.PRIORITY]]
+<<<<<<< HEAD
             words = ALARM_STATES.get(state, alarms.STATES[state].replace("_", ", "))
             found.append((priority, row[alarm_table.TEXT], words, row[alarm_table.ACTION]))
+=======
+            state = alarms.STATES[alarm_states[i]].replace("_", ", ")
+            found.append((priority, row[alarm_table.TEXT], state, alarm_words.of(row[alarm_table.NAME]).do))
+>>>>>>> tell
     return found
 
 

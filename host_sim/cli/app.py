@@ -113,6 +113,14 @@ def settings(
 
 
 @app.command()
+def alarms(as_json: Annotated[bool, typer.Option("--json", help="Print JSON instead of text.")] = False):
+    """List every alarm: what is wrong, likely causes, what to do and what not to do, whom it calls, and why."""
+    from host_sim.cli.tables import list_alarms
+
+    list_alarms(as_json)
+
+
+@app.command()
 def chart(
     machine: Annotated[str | None, typer.Argument(help="Which state machine; all of them if left out.")] = None,
     out: Annotated[

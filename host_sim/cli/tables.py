@@ -1,11 +1,13 @@
 """The commands that show a table: settings, faults, scenarios, state machines, benchmark."""
 
+import dataclasses
 import json
 import tomllib
 from importlib import resources
 
 from rich.text import Text
 
+from host_sim import alarm_words
 from host_sim.report.clock import lasting
 from host_sim.report.console import console, table_of
 
@@ -42,6 +44,36 @@ def list_settings(as_json):
 def with_words(value, unit):
     """Return a value as a text, a long time with its duration: "600000 (10 min)"."""
     return f"{value} ({lasting(value / 1000)})" if unit == "ms" and value >= 1000 and value % 1000 == 0 else str(value)
+
+
+def alarm_rows():
+    """Return the alarms as a list of dictionaries: the firmware's table and the words to each."""
+    from duplexsump.control import alarm_table as at
+
+    found = []
+    for row in at.TABLE:
+        words = alarm_words.of(row[at.NAME])
+        found.append({
+            "name": row[at.NAME], "text": row[at.TEXT], "priority": at.PRIORITIES[row[at.PRIORITY]],
+            "latched": bool(row[at.LATCH]), "call": alarm_words.call(row), **dataclasses.asdict(words),
+        })  # fmt: skip
+    return found
+
+
+def list_alarms(as_json):
+    """Print every alarm with what to do about it, as text or as JSON."""
+    rows = alarm_rows()
+    if as_json:
+        print(json.dumps(rows, indent=1))
+        return
+    screen = console()
+    for row in rows:
+        call = "no call" if row["call"] == "none" else f"{row['call']} call"
+        latched = ", latched until reset" if row["latched"] else ""
+        screen.print(Text(f"\n{row['text']} ({row['priority']}, {call}{latched})", style="bold"))
+        for heading, part in (("wrong", "wrong"), ("likely", "causes"), ("do", "do"), ("never", "never"),
+                              ("why " + row["priority"], "reason")):  # fmt: skip
+            screen.print(Text(f"{heading + ':':12}{row[part]}"))
 
 
 def list_scenarios():

@@ -191,10 +191,9 @@ def work_out(site, rated, fill_s, starts):
         "pump_down_high": to_grid(down[2]),
         "blind_run": to_grid(max(blind, max(down))),
         "sensing": site.sensing,
-        "no_current": max(50, rated * 6 // 100),
-        "underload": rated * 62 // 100,
-        "rated": rated,
-        "overload": rated * 125 // 100,
+        **{f"{name}_{n}": value for n in (1, 2) for name, value in (
+            ("no_current", max(50, rated * 6 // 100)), ("underload", rated * 62 // 100), ("rated", rated),
+            ("overload", rated * 125 // 100), ("sensor_range", 7 * rated))},
         "lag_min_off": to_grid(lag_rest),
         "flood_min_off": to_grid(min(10.0, lag_rest)),
         "starts_per_hour": min(60, max(15, math.ceil(starts) + 3)),

@@ -7,7 +7,6 @@ from typing import ClassVar
 
 import pytest
 from duplexsump.control import records as r
-from duplexsump.control import settings as s
 
 
 class Pin:
@@ -59,11 +58,9 @@ def test_what_is_no_more_than_noise_of_the_converter_is_no_current(board, counts
 
 
 def test_s7_a_motor_s_current_is_read_by_its_own_sensor_range(board):
-    values = s.defaults()
-    values[s.SENSOR_RANGE_1_MA], values[s.SENSOR_RANGE_2_MA] = 20_000, 75_000
     Adc.readings.update({26: 4095, 27: 4095, 28: 4095})
     usual = read(board)
-    board.fit(values)
+    board.fit(20_000, 75_000)
     raw = read(board)
     assert (raw[r.IN_CURRENT_1], raw[r.IN_CURRENT_2]) == (20_000, 75_000)
     assert raw[r.IN_LEVEL] == usual[r.IN_LEVEL]

@@ -69,7 +69,7 @@ class Board:
         self.maintenance = False
         self.safe()
 
-    def fit(self, settings: list[int]) -> None:
+    def fit(self, range_1_ma: int, range_2_ma: int) -> None:
         """Nothing to do: a bench hands over currents in mA."""
 
     def now_ms(self) -> int:

@@ -11,7 +11,6 @@ import time
 
 import machine
 
-from ..control import settings as s
 from ..control.records import (
     IN_CHARGER,
     IN_CURRENT_1,
@@ -93,12 +92,14 @@ class WiredBoard:
         self.maintenance = False
         self.RESET_CAUSE = self.cause()
 
-    def fit(self, settings: list[int]) -> None:
-        """Take over from the settings what current drives each motor's input to full scale."""
+    def fit(self, range_1_ma: int, range_2_ma: int) -> None:
+        """Take over what current drives the input of each motor's sensor to full scale."""
         for i in range(len(self.analog)):
             adc, place, _level = self.analog[i]
-            if place == IN_CURRENT_1 or place == IN_CURRENT_2:
-                self.analog[i] = (adc, place, settings[s.SENSOR_RANGE_1_MA + place - IN_CURRENT_1])
+            if place == IN_CURRENT_1:
+                self.analog[i] = (adc, place, range_1_ma)
+            elif place == IN_CURRENT_2:
+                self.analog[i] = (adc, place, range_2_ma)
 
     def adc(self, pin: int) -> "machine.ADC":
         """Return the ADC of a pin."""

@@ -8,6 +8,7 @@ is recorded, and only a healthy pass feeds the watchdog (M3).
 
 import gc
 
+from ..control import settings as s
 from ..control.bands import Bands
 from ..control.controller import Controller
 from ..control.records import (
@@ -64,8 +65,12 @@ class Station:
         self.links = []
         self.controller = Controller(list(self.store.values))
         self.bands = Bands(self.controller.settings)
-        self.board.fit(self.controller.settings)
+        self._fit()
         self.model = Model(self)
+
+    def _fit(self) -> None:
+        values = self.controller.settings
+        self.board.fit(values[s.SENSOR_RANGE_1_MA], values[s.SENSOR_RANGE_2_MA])
 
     def connect(self) -> None:
         """Open the board's links: rows of (stream, "ascii" or "rtu", unit, silence in ms)."""
@@ -188,7 +193,7 @@ class Station:
         self.wall_mark_min = 0
         self.controller = Controller(list(self.store.values))
         self.bands = Bands(self.controller.settings)
-        self.board.fit(self.controller.settings)
+        self._fit()
         self._life(now, retained, -1)
         self.due_ms = add(now, TICK_MS)
         self.recorder.event(now, j.SETTINGS, self.store.sequence)

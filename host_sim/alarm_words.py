@@ -1,0 +1,168 @@
+"""What each alarm means to the people in the house: what is wrong, likely causes, what to do, what not to do, and why.
+
+Keyed by the name in the firmware's alarm table.  The reason is that for the
+alarm's priority, from the consequence of doing nothing and the time there is to
+act (as IEC 62682 and ISA-18.2 ask); common practice, no source.
+"""
+
+from dataclasses import dataclass
+
+from duplexsump.control.alarm_table import PRIORITY
+
+CALLS = ("flood", "service", "none")  # by priority: which call for help goes out (A3)
+WATER = "Do not step into standing water; cut the power from a dry place or have it cut."
+UNPLUG = "Do not work on a pump before it is unplugged or locked out; it can start at any moment."
+GENERATOR = "Run a generator outdoors only, away from windows and doors; never feed the house through an outlet."
+
+
+@dataclass(frozen=True)
+class Words:
+    """Five texts in plain trade words."""
+
+    wrong: str
+    causes: str
+    do: str
+    never: str
+    reason: str
+
+
+_HOUSE = {
+    "high_water": Words(
+        "The water has reached the high float, just below the floor.",
+        "more inflow than the pumps carry; a pump out; a blocked or frozen discharge line; the high float hung up",
+        "Look into the pit from a dry place. Lift what can be spoiled off the floor. Get a second pump ready.",
+        WATER, "The floor is wet within minutes, and nothing but a person can stop it."),
+    "no_pump": Words(
+        "Neither pump can run: the house is unprotected.",
+        "both pumps tripped or locked out; selectors at OFF; no mains and no battery",
+        "Check both selectors, the breakers and the cords. Call for service now, or bring another pump.",
+        WATER + " " + UNPLUG, "The next inflow floods the floor; how soon depends on the weather alone."),
+    "level_lost": Words(
+        "The controller cannot tell the level and pumps by time.",
+        "a float hung up; a broken float wire; a failed level transmitter",
+        "Watch the water. Have the floats or the transmitter repaired today.",
+        WATER, "Pumping by time wears the pumps and may not keep up in a storm."),
+    "float_wiring": Words(
+        "Several floats changed at once: they share a broken wire, cable or plug.",
+        "a plug pulled out; a cut cable; a loose common terminal",
+        "Check the plug and the cable of the floats; have it repaired today.",
+        WATER, "One fault has taken all lower floats; the high float alone is left to protect the floor."),
+    "not_keeping_up": Words(
+        "Both pumps have run for a long time and the water does not go down.",
+        "more inflow than both carry; worn pumps; a blocked, frozen or burst discharge line",
+        "Watch the water. Check that water comes out of the discharge outdoors. Get another pump ready.",
+        WATER, "The floor may be wet within the hour."),
+    "battery_low": Words(
+        "The house runs on the battery, and the battery is low.",
+        "a long outage; an old battery; a charger that did not charge before the outage",
+        "Bring a generator or a charged battery, and connect it by the installer's instructions. Ventilate: a battery "
+        "gives off explosive gas.",
+        GENERATOR, "When the battery is empty no pump runs; that is a matter of an hour or so."),
+    "inputs_forced_long": Words(
+        "Inputs have been forced over the link for more than 10 min: the controller does not see the real pit.",
+        "a test that was not ended", "Clear the forces and take the test jumper out.",
+        "Do not leave the site with the jumper in.", "While inputs are forced nothing protects the house."),
+    "mains_lost": Words(
+        "The mains has been out longer than the grace time, or is out while the water is rising.",
+        "a power failure; a tripped breaker; a tripped ground-fault device (GFCI)",
+        "Check the breaker and the GFCI from a dry place. In a long outage get a generator ready.",
+        GENERATOR, "The battery carries the pit for some hours: there is time to act, not to forget it."),
+    "mains_unsteady": Words(
+        "The mains went away five times within an hour.",
+        "a loose connection; a weak supply; a breaker or GFCI that trips again and again",
+        "Have a licensed electrician check the supply.", "Do not open a panel or a junction box yourself.",
+        "A loose connection heats up, and each loss stops the mains pump; hours to days to act."),
+    "floats_out_of_sequence": Words(
+        "A float did not switch when its turn came; the alarm names it.",
+        "a float hung on a pipe or cord; a stuck float; a broken wire",
+        "Free the float named, or have it replaced.", WATER,
+        "The other floats carry on, but a second fault could flood the floor or run a pump dry; days to act."),
+    "transmitter_failed": Words(
+        "The level transmitter's signal is out of range or does not move.",
+        "a broken loop wire; no loop supply; a clogged port", "Check the loop and clean the port.", WATER,
+        "Only the high float is left to tell the level; days to act."),
+    "charger_failed": Words(
+        "The mains is there, and the charger has not charged for a day.",
+        "a dead charger; a blown fuse; corroded terminals", "Check fuse and terminals; have the charger replaced.",
+        "Do not smoke or make sparks near a battery: it gives off explosive gas.",
+        "The battery will be empty at the next outage; days to act."),
+    "battery_failed": Words(
+        "The standby battery is dead, stays low on the charger, or does not carry its pump in the weekly test.",
+        "an old battery; corroded terminals; a blown fuse; a dead charger",
+        "Have the battery tested under load and replaced. Clean the terminals.",
+        "Do not short the terminals or make sparks near a battery: it gives off explosive gas.",
+        "At the next outage no pump would run; it is told while the mains is still there, so there is time."),
+    "selector_away": Words(
+        "A selector has not been in AUTO for a day.", "left in OFF or HAND after work", "Turn it to AUTO.",
+        "Do not turn it back while somebody works on that pump.", "One pump does not protect the house; days to act."),
+    "chattering": Words(
+        "A float contact switches on and off rapidly; it is taken for wet.", "waves; a loose wire; a worn float",
+        "Check the float named and its terminals.", WATER, "Pumping goes on safely; repair it at the next visit."),
+    "pour_and_test": Words(
+        "The pit has been dry for a long time: nothing has proved the pumps.", "a dry season",
+        "Pour water into the pit until a pump starts, and watch a full cycle.", "Do not run a pump without water.",
+        "Nothing is wrong yet; a pump that seized in the dry would be found only by water."),
+    "not_in_auto": Words(
+        "A selector has not been in AUTO for half an hour.", "somebody works on a pump, or forgot it",
+        "Turn it to AUTO when the work is done.", "Do not turn it back while somebody works on that pump.",
+        "The other pump protects the house; it becomes a service call after a day."),
+    "button_stuck": Words(
+        "A button has been held down for more than 30 s.", "a jammed button; a shorted wire", "Free the button.",
+        "Do not silence alarms by wedging the button.", "Alarms still come, but cannot be silenced."),
+    "inspection_due": Words(
+        "The regular inspection is due.", "time", "Inspect and test as the maintenance list says, and record it.",
+        UNPLUG, "Faults that show only at an inspection grow slowly."),
+    "inputs_forced": Words(
+        "Inputs are forced over the link.", "a test over the link", "Clear the forces, take the test jumper out.",
+        "Do not leave the site with the jumper in.", "Somebody is there testing; it becomes high after 10 min."),
+    "clock_fault": Words(
+        "The controller's clock went backwards or stood still.", "a failing board",
+        "Press reset; if it comes again have the board replaced.", UNPLUG,
+        "Pumping by the floats goes on; times may be wrong."),
+}  # fmt: skip
+
+# For either pump: {n} is its number.
+_PUMP = {
+    "will_not_stop": Words(
+        "Pump {n} runs although it is switched off.", "a welded contactor", "Unplug pump {n} and have the contactor "
+        "replaced.", "Do not trust the selector to stop it.", "It runs dry and burns out within the hour."),
+    "unavailable": Words(
+        "Pump {n} cannot be relied on: it tripped, overheated or has no battery. The alarm names the cause.",
+        "a jam; an air lock; a tripped breaker; a pulled cord; a shut valve; heat",
+        "Find the cause named and repair it. The alarm clears after a proved run with water.", UNPLUG,
+        "One pump is left; a storm that needs both, or a second fault, floods the floor."),
+    "exercise_failed": Words(
+        "Pump {n} failed its weekly test run.", "a seized or blocked pump; no supply; a battery that does not carry it",
+        "Pour water and test it; have it repaired.", UNPLUG, "The standby may not be there when needed; days to act."),
+    "suspect": Words(
+        "Pump {n} let the water rise twice while it ran alone.", "worn; clogged; not running at all",
+        "Pour water and time how fast it pumps the pit down.", UNPLUG,
+        "The other pump leads; together they may still hold a storm; days to act."),
+    "lockout": Words(
+        "Pump {n} is locked out: the same kind of fault came again and again.",
+        "a jam; a tripped breaker; an air lock; a shut valve", "Repair the cause, then press reset.",
+        UNPLUG + " Do not press reset again and again.",
+        "One pump is left, and this one stays off until somebody comes."),
+    "moisture": Words(
+        "There is moisture in the seal chamber of pump {n}.", "a worn shaft seal", "Have the seal renewed.", UNPLUG,
+        "The pump still runs; the motor fails in weeks or months."),
+    "short_cycling": Words(
+        "Pump {n} starts more often than its motor should.",
+        "a leaking check valve; floats too close together; a pump too strong for the pit; a storm",
+        "If it goes on in dry weather check the check valve and the float spacing.", UNPLUG,
+        "It wears the motor over months; nothing floods."),
+}  # fmt: skip
+
+
+def of(name):
+    """Return the Words of an alarm by its name in the table.  Raises KeyError for an unknown name."""
+    if name in _HOUSE:
+        return _HOUSE[name]
+    number, _, kind = name.removeprefix("pump_").partition("_")
+    words = _PUMP[kind]
+    return Words(*(getattr(words, part).replace("{n}", number) for part in Words.__dataclass_fields__))
+
+
+def call(row):
+    """Return "flood", "service" or "none": the call for help that an alarm of the table makes (A3)."""
+    return CALLS[row[PRIORITY]]
