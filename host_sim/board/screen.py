@@ -9,11 +9,7 @@ from rich.console import Group
 from rich.table import Table
 from rich.text import Text
 
-<<<<<<< HEAD
-from host_sim import units
-=======
-from host_sim import alarm_words
->>>>>>> tell
+from host_sim import alarm_words, units
 
 SELECTORS = ("AUTO", "OFF", "HAND")
 RESETS = ("power-up", "watchdog reset", "requested reset")
@@ -43,13 +39,8 @@ def alarm_lines(alarm_states):
     for state, row in zip(alarm_states, alarm_table.TABLE, strict=True):
         if state:
             priority = alarm_table.PRIORITIES[row[alarm_table.PRIORITY]]
-<<<<<<< HEAD
             words = ALARM_STATES.get(state, alarms.STATES[state].replace("_", ", "))
-            found.append((priority, row[alarm_table.TEXT], words, row[alarm_table.ACTION]))
-=======
-            state = alarms.STATES[alarm_states[i]].replace("_", ", ")
-            found.append((priority, row[alarm_table.TEXT], state, alarm_words.of(row[alarm_table.NAME]).do))
->>>>>>> tell
+            found.append((priority, row[alarm_table.TEXT], words, alarm_words.of(row[alarm_table.NAME]).do))
     return found
 
 

@@ -256,7 +256,7 @@ def test_a_broken_pump_moves_and_draws_what_it_should(kind, flow_part, band):
     pit, terminals, _, _ = pit_with(kind, target, level=0.3)
     assert pumped(pit) == pytest.approx(flow_part * healthy, abs=1e-9)
     milliamps = terminals.refresh(3)[records.IN_CURRENT_1]
-    rated, no_current, under = (setting(pit.site, name) for name in ("rated", "no_current", "underload"))
+    rated, no_current, under = (setting(pit.site, name) for name in ("rated_1", "no_current_1", "underload_1"))
     inside = {"none": (0, no_current - 1), "under": (no_current, under - 1), "normal": (under, 1.24 * rated),
               "locked": (3 * rated, 6 * rated)}[band]  # fmt: skip
     assert inside[0] <= milliamps <= inside[1]
