@@ -270,7 +270,7 @@ def test_a_welded_relay_runs_on_and_a_current_offset_only_looks_so():
     pit, terminals, _, _ = pit_with("current-offset", 0, level=0.4)
     pit.pump((0, 0))
     assert not pit.units[0].live
-    assert terminals.refresh(0)[records.IN_CURRENT_1] > setting(pit.site, "no_current")
+    assert terminals.refresh(0)[records.IN_CURRENT_1] > setting(pit.site, "no_current_1")
 
 
 def test_an_intermittent_sensor_is_normal_one_second_in_six():
