@@ -252,3 +252,9 @@ def test_d7_an_exercise_is_given_up_at_once_when_the_level_asks_for_the_pumps():
     rig.set(lead=1).run(1.2)
     assert rig.c.exercise.who == -1
     assert rig.c.exercise.failed == 0, "no verdict on an exercise that was cut short"
+
+
+def test_as_built_no_pump_draws_on_a_battery_none_lacks_a_supply_and_the_battery_is_good():
+    e = Controller(s.defaults()).exercise
+    assert (e.drawing, e.unfed, e.flat, e.failed) == (0, 0, 0, 0)
+    assert e.battery == r.BATTERY_GOOD
