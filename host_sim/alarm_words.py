@@ -146,6 +146,15 @@ _PUMP = {
     "moisture": Words(
         "There is moisture in the seal chamber of pump {n}.", "a worn shaft seal", "Have the seal renewed.", UNPLUG,
         "The pump still runs; the motor fails in weeks or months."),
+    "worn": Words(
+        "Pump {n} moves a quarter less water than at first.",
+        "a worn impeller; debris in the inlet; a partly shut valve; a burst or partly blocked discharge line",
+        "Time a draw-down, clean the inlet, look at the valve and the line; plan to replace the pump.", UNPLUG,
+        "It still pumps; the margin for a storm grows smaller over weeks."),
+    "check_leaks": Words(
+        "Water runs back into the pit after pump {n} has stopped.", "a leaking or missing check valve",
+        "Have the check valve of pump {n} cleaned or replaced.", UNPLUG,
+        "The pump starts more often and wears; nothing floods for weeks."),
     "short_cycling": Words(
         "Pump {n} starts more often than its motor should.",
         "a leaking check valve; floats too close together; a pump too strong for the pit; a storm",

@@ -34,7 +34,7 @@ RETAINED_BY_J4 = {
     "exercise": {"failed", "flat", "passed", "tried", "idle_min", "off_dry_min"},
     "alarms": {"state", "detail", "raised"},
     "history": {"inflow_ml_min", "rate_ml_min", "first_rate_ml_min", "measured", "quick_refills", "run_ms", "run_s",
-                "lag_reached", "long_runs", "hand_overruns"},
+                "lag_reached", "long_runs", "hand_overruns", "worn", "first_share", "shares", "leaks"},
 }  # fmt: skip
 
 

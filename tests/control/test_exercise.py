@@ -164,6 +164,7 @@ def test_a4_the_battery_is_judged_under_the_load_of_the_pump_exercised(n, drawin
     bench.e.idle_min[n] = WEEK_MIN
     bench.e.drawing, bench.e.battery, bench.e.flat = drawing, battery, 0
     assert bench.go() == n, "not before the pump is on"
+    assert (bench.go(), bench.e.flat) == (n, 0), "nor while it waits for its start"
     bench.c.pumps[n].state, bench.c.pumps[n].loaded = pump.RUNNING, 1
     bad = bool(drawing >> n & 1 and battery != r.BATTERY_GOOD)
     assert bench.go(out=1 << n) == (-1 if bad else n)
@@ -231,8 +232,14 @@ def test_d7_the_next_long_time_is_the_nearest_of_exercise_pour_test_and_a_day():
     assert e.next_min() == 1440, "what is over is no longer awaited"
     e.idle_min[1] = 8 * 1440 - 7
     assert e.next_min() == 7, "an exercise that is due for a day"
+    e.off_dry_min = 30 * 1440 - 5
+    assert e.next_min() == 5, "the nearest, whichever comes first"
+    e.off_dry_min = 60 * 1440
     e.idle_min[1] = 8 * 1440
     assert e.next_min() == 1440
+    e.idle_min[0], e.idle_min[1] = 7 * 1440, 8 * 1440 - 9
+    assert e.next_min() == 9
+    e.idle_min[1] = 8 * 1440
     e.idle_min[0], e.off_dry_min = 7 * 1440, 30 * 1440
     assert e.next_min() == 1440, "nor what is over in this very minute"
 
@@ -245,3 +252,9 @@ def test_d7_an_exercise_is_given_up_at_once_when_the_level_asks_for_the_pumps():
     rig.set(lead=1).run(1.2)
     assert rig.c.exercise.who == -1
     assert rig.c.exercise.failed == 0, "no verdict on an exercise that was cut short"
+
+
+def test_as_built_no_pump_draws_on_a_battery_none_lacks_a_supply_and_the_battery_is_good():
+    e = Controller(s.defaults()).exercise
+    assert (e.drawing, e.unfed, e.flat, e.failed) == (0, 0, 0, 0)
+    assert e.battery == r.BATTERY_GOOD

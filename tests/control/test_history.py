@@ -66,7 +66,7 @@ class PlainHistory:
         self.rates[n].append(rate)
         count = len(self.rates[n])
         self.smooth[n] += (rate - self.smooth[n]) // min(8, count)
-        if count <= 20:
+        if count <= 5:
             self.first[n] = self.smooth[n]
 
 
@@ -159,23 +159,23 @@ def test_j3_the_fastest_that_is_believed_and_the_shortest_time():
     assert h.rate_ml_min[0] == 100_000_000
 
 
-def test_j3_wear_is_told_after_twenty_draw_downs_in_percent_of_the_first_rate():
+def test_j3_wear_is_told_after_five_draw_downs_in_percent_of_the_first_rate():
     h = made(10_000)
     for count in range(1, 60):
-        drawn_down(h, 10.0 if count <= 20 else 12.5)
+        drawn_down(h, 10.0 if count <= 5 else 12.5)
         assert h.measured[0] == count
-        if count < 20:
+        if count < 5:
             assert h.wear_percent(0) == 0
     assert h.first_rate_ml_min == [60_000, 0]
     assert h.wear_percent(0) == 19  # 48,000 of 60,000, reached from above
     assert h.wear_percent(1) == 0
     h.rate_ml_min = [48_000, 70_000]
     assert h.wear_percent(0) == 20
-    h.measured[1], h.first_rate_ml_min[1] = 20, 60_000
+    h.measured[1], h.first_rate_ml_min[1] = 5, 60_000
     assert h.wear_percent(1) == 0, "one that has become better is not worn"
-    h.measured[0] = 19
+    h.measured[0] = 4
     assert h.wear_percent(0) == 0
-    h.measured[0], h.first_rate_ml_min[0], h.rate_ml_min[0] = 20, 60, 13
+    h.measured[0], h.first_rate_ml_min[0], h.rate_ml_min[0] = 5, 60, 13
     assert h.wear_percent(0) == 47, "below 100 mL a minute one percent is taken for 1 mL"
     h.first_rate_ml_min[0] = 0
     assert h.wear_percent(0) == 0
@@ -208,11 +208,11 @@ def test_j3_what_is_timed_from_contact_to_contact_and_from_what():
     assert now() == (0, 900, 0, 2, 0)
 
 
-def test_j3_wear_is_told_from_twenty_cycles_on():
+def test_j3_wear_is_told_from_five_cycles_on():
     history = Controller(s.defaults()).history
-    history.first_rate_ml_min[1], history.rate_ml_min[1], history.measured[1] = 100_000, 70_000, 19
+    history.first_rate_ml_min[1], history.rate_ml_min[1], history.measured[1] = 100_000, 70_000, 4
     assert history.wear_percent(1) == 0
-    history.measured[1] = 20
+    history.measured[1] = 5
     assert history.wear_percent(1) == 30
     history.rate_ml_min[1] = 120_000
     assert history.wear_percent(1) == 0, "a pump does not grow better"
@@ -233,3 +233,63 @@ def test_j3_what_begins_is_counted_once_each_for_itself():
         expected[2] += (now[2] & ~before[2]).bit_count()
         before = now
         assert [history.lag_reached, history.long_runs, history.hand_overruns] == expected
+
+
+def test_j3_a_pump_is_worn_after_eight_slow_draw_downs_in_a_row_and_no_more_after_one_that_is_not():
+    for n in (0, 1):
+        h = made()
+        h.first_rate_ml_min[n], h.measured[n] = 100_000, 5
+        for rate, worn in ((75_001, 0), (75_000, 1), (60_000, 2), (75_001, 0)):
+            h.rate_ml_min[n], h.draw_ms = rate, 10
+            h._rate = lambda _ms, rate=rate: rate
+            h._drawn(n)
+            assert h.worn[n] == worn
+        h._rate = lambda _ms: 75_000
+        for count in range(1, 12):
+            h.rate_ml_min[n] = 75_000
+            h._drawn(n)
+            assert (h.worn[n], h.is_worn(n), h.is_worn(1 - n)) == (min(8, count), count >= 8, False)
+
+
+def test_j3_the_first_five_draw_downs_are_not_judged():
+    h = made()
+    for _ in range(5):
+        drawn_down(h, 10.0)
+        h.first_rate_ml_min[0] = 10**8
+        assert h.worn[0] == 0
+    drawn_down(h, 10.0)
+    assert h.worn[0] == 1
+
+
+def refilled(h, refill_s, fill_s, out=1):
+    h.step(0, 0, out)
+    h.last = 0 if out == 3 else out
+    h.filling, h.refill_ms, h.fill_ms = 2, int(refill_s * 1000), int(fill_s * 1000)
+    h.step(0, 0, 0)
+    h.step(LEAD, 0, 0)
+
+
+@pytest.mark.parametrize(("refill_s", "fill_s", "leaks"), [(100, 450, 0), (100, 600, 0), (100, 601, 1), (10, 201, 1)])
+def test_j3_refills_are_judged_by_the_first_five(refill_s, fill_s, leaks):
+    for out in (1, 2):
+        h = made()
+        for _ in range(5):
+            refilled(h, 100, 450, out)
+            assert h.leaks == [0, 0]
+        assert (h.first_share, h.shares) == (450, 5)
+        for count in range(1, 20):
+            refilled(h, refill_s, fill_s, out)
+            assert h.leaks[out - 1] == min(12, leaks * count)
+            assert h.leaking(out - 1) == (leaks and count >= 12)
+        assert h.leaks[2 - out] == 0
+        refilled(h, 100, 450, out)
+        assert h.leaks[out - 1] == 11 * leaks
+        assert (h.first_share, h.shares) == (450, 5)
+
+
+def test_j3_after_both_pumps_or_with_no_stop_seen_no_refill_is_judged():
+    h = made()
+    for _ in range(8):
+        refilled(h, 10, 500, 3)
+        refilled(h, TEN_HOURS_MS // 1000, 500, 1)
+    assert (h.leaks, h.shares) == ([0, 0], 0)

@@ -193,3 +193,12 @@ def test_a1_one_available_pump_is_enough(available):
     c.pair.available = available
     c.selectors.at[:] = [r.SELECT_AUTO if available >> k & 1 else r.SELECT_OFF for k in range(2)]
     assert ("no_pump" in told(c)) == (not available)
+
+
+@pytest.mark.parametrize(("field", "limit", "alarm"), [("worn", 8, "worn"), ("leaks", 12, "check_leaks")])
+def test_j3_a_worn_pump_and_a_leaking_check_valve_are_told_at_their_count(n, field, limit, alarm):
+    c = quiet()
+    getattr(c.history, field)[n] = limit - 1
+    assert told(c) == {}
+    getattr(c.history, field)[n] = limit
+    assert told(c) == {f"pump_{n + 1}_{alarm}": 0}

@@ -6,14 +6,14 @@ from duplexsump.control import settings as s
 from duplexsump.control import timers as tm
 from duplexsump.control import watch
 from duplexsump.control.alarm_table import HIGH_WATER, LATCH, SOUNDING, TABLE, URGENT
-from duplexsump.control.alarms import ACKNOWLEDGED, NORMAL, RETURNED, UNACKNOWLEDGED
+from duplexsump.control.alarms import ACKNOWLEDGED, LATCHED, NORMAL, RETURNED, UNACKNOWLEDGED
 from duplexsump.control.controller import Controller
 from duplexsump.control.records import HIGH, N_INPUTS
 
 from host_sim.proof.search import coarse
 from host_sim.proof.search.canonical import Form
 
-# quiet, remind_high, remind_other in ticks; the chirp is 1 tick in 4.
+# quiet, remind_high, remind_other in ticks; each stage of the horn is 1 tick.
 _TIMES = {"narrow": (4, 5, 6), "quick": (3, 3, 4), "wide": (4, 6, 9)}
 _ACTIVE = (UNACKNOWLEDGED, ACKNOWLEDGED)
 
@@ -33,6 +33,7 @@ class AlarmsPart:
     def __init__(self, world, which, floats=False):
         self.name = "high water" if floats else "alarms " + "+".join(TABLE[i][0] for i in which)
         self.which, self.floats = which, floats
+        self.before = []  # states before this tick
         quiet, high, other = (n * coarse.TICK_MS for n in _TIMES[world])
         self.settings = coarse.values(world, quiet=quiet, remind_high=high, remind_other=other)
         self.settings[s.DEBOUNCE_MS] = 2 * coarse.TICK_MS
@@ -41,7 +42,7 @@ class AlarmsPart:
         self.alarms, self.timers = c.alarms, c.timers
         self.quiet = quiet // coarse.TICK_MS
         self.remind = {i: (high if i == 0 else other) // coarse.TICK_MS for i in which}
-        rings = {tm.ALARM, tm.CHIRP} | ({tm.DEBOUNCE + 3} if floats else set())
+        rings = {tm.ALARM, tm.BELL} | ({tm.DEBOUNCE + 3} if floats else set())
         owners = [
             (c.alarms, lambda name, i: ("[" not in name or i in which) and not name.startswith("detail")),
             (c.timers, lambda name, i: i in rings),
@@ -65,6 +66,7 @@ class AlarmsPart:
         seen = list(self.form.load(state))
         bits, silence, reset, test = move
         alarms = self.alarms
+        self.before = [alarms.state[i] for i in self.which]
         self.timers.expire(self.form.now_ms)
         conditions = [bits >> k & 1 for k in range(len(self.which))]
         if self.floats:
@@ -94,7 +96,7 @@ class AlarmsPart:
     def _silenced(self, seen):
         for k, i in enumerate(self.which):
             state = self.alarms.state[i]
-            if state in (UNACKNOWLEDGED, RETURNED):
+            if state in (UNACKNOWLEDGED, RETURNED, LATCHED):
                 seen[3 * k] = -1  # becomes 0 in this tick
                 seen[3 * k + 1] = -1
 
@@ -111,8 +113,9 @@ class AlarmsPart:
             if not condition and TABLE[i][LATCH] and state not in (NORMAL, 4, 5):
                 return "A1", f"{TABLE[i][0]} has returned in state {state} and must be latched"
             if i < SOUNDING:
-                calling = calling or state in (UNACKNOWLEDGED, RETURNED)
-                loud = loud or (state == UNACKNOWLEDGED and seen[3 * k] >= self.quiet)
+                calling = calling or state in (UNACKNOWLEDGED, RETURNED, LATCHED)
+                fresh = i == HIGH_WATER or self.before[k] != UNACKNOWLEDGED  # later the horn grows ever more seldom
+                loud = loud or (state == UNACKNOWLEDGED and fresh and seen[3 * k] >= self.quiet)
                 if acknowledged and silence and seen[3 * k + 1] >= self.remind[i]:
                     seen[3 * k] = seen[3 * k + 1] = 0  # the silence answers the reminder of this very tick
                 if acknowledged and seen[3 * k + 1] >= self.remind[i]:
@@ -120,7 +123,7 @@ class AlarmsPart:
             if i < URGENT:
                 dropped = dropped or state in (UNACKNOWLEDGED, ACKNOWLEDGED, RETURNED)
             elif i < SOUNDING:
-                needed = needed or state in (UNACKNOWLEDGED, ACKNOWLEDGED, RETURNED)
+                needed = needed or state in (UNACKNOWLEDGED, ACKNOWLEDGED, RETURNED, LATCHED)
         if bool(a.relay) == dropped:
             return "I11", f"alarm relay {a.relay} with alarms {[a.state[i] for i in self.which]}, test {test}"
         if bool(a.service) == needed:

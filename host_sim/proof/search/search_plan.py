@@ -18,7 +18,7 @@ from host_sim.proof.search.part_pump import PumpPart
 from host_sim.proof.search.part_turns import TurnsPart
 
 # Alarms of each kind by number: high water, another high, medium, low, low and latched.
-_ALARM_KINDS = (0, 4, 12, 20, 24)
+_ALARM_KINDS = (0, 4, 12, 22, 24)
 PARTS = ("contacts", "belief", "demand", "blind", "gate", "pump", "duty", "flood", "turns", "pair", "alarms")
 # The whole pair, which no search ends, stops at so many states.
 PAIR_STATES = {"narrow": 50_000, "quick": 15_000, "wide": 50_000}

@@ -44,7 +44,9 @@ BUTTON_STUCK = const(31)
 INSPECTION_DUE = const(32)
 INPUTS_FORCED = const(33)
 CLOCK_FAULT = const(34)
-COUNT = const(35)
+PUMP_WORN = const(35)  # and 36
+CHECK_LEAKS = const(37)  # and 38
+COUNT = const(39)
 URGENT = const(9)  # alarms below this number are high
 SOUNDING = const(24)  # alarms below this number are high or medium
 
@@ -84,6 +86,10 @@ TABLE = (
     ("inspection_due", LOW, 0, "inspection due"),
     ("inputs_forced", LOW, 0, "inputs forced"),
     ("clock_fault", LOW, 0, "clock fault"),
+    ("pump_1_worn", LOW, 0, "pump 1 worn"),
+    ("pump_2_worn", LOW, 0, "pump 2 worn"),
+    ("pump_1_check_leaks", LOW, 0, "water runs back after pump 1"),
+    ("pump_2_check_leaks", LOW, 0, "water runs back after pump 2"),
 )  # fmt: skip
 
 # What `detail` holds: a mask of contacts adds up, a cause does not.

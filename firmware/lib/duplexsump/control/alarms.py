@@ -110,10 +110,9 @@ class Alarms:
         state = NEXT[self.state[i] * 6 + event]
         if state == NO:
             raise ValueError("alarm %s: event %s in state %s" % (TABLE[i][0], EVENTS[event], STATES[self.state[i]]))
-        before = self.state[i]
+        if i < SOUNDING and state != self.state[i]:
+            self._turned(i, state, self.state[i] == RETURNED or self.state[i] == LATCHED)
         self.state[i] = state
-        if state != before and i < SOUNDING:
-            self._turned(i, state, before == RETURNED or before == LATCHED)
 
     def _turned(self, i: int, state: int, again: bool) -> None:
         # What the horn and the service call do for alarm `i`, which is in a new state.
@@ -207,7 +206,9 @@ class Alarms:
 
     def _wake(self) -> None:
         self.moved = False
-        least = self._soonest(self.bell_at, self._soonest(self.quiet, self._soonest(self.remind, 0)))
+        least = self._soonest(self.remind, 0)
+        least = self._soonest(self.quiet, least)
+        least = self._soonest(self.bell_at, least)
         if least:
             self.timers.arm(tm.ALARM, least)
         else:

@@ -4,11 +4,14 @@ Everything here is recorded and decides nothing.
 """
 
 from . import settings as s
-from .records import CLOCK, LEAD, OFF, RETAIN, STATE, STATISTIC
+from .records import CLOCK, COUNTER, LEAD, OFF, RETAIN, STATE, STATISTIC
 from .ticks import const
 
 _LONGEST_MS = const(36000000)
-_LEARN = const(20)  # cycles from which the first pump rate is learnt
+_LEARN = const(5)  # cycles from which the first pump rate and the first refills are learnt
+_WORN_PERCENT = const(25)
+_IN_A_ROW = const(8)  # slow draw-downs in a row: the pump is worn
+_LEAKS = const(12)  # quick refills, less those that were not: the check valve leaks
 
 
 class History:
@@ -22,8 +25,13 @@ class History:
         ("draw_ms", CLOCK, 0, 0),
         ("inflow_ml_min", STATISTIC, 0, RETAIN),
         ("rate_ml_min", STATISTIC, 2, RETAIN),  # of each pump, smoothed over about 8 cycles
-        ("first_rate_ml_min", STATISTIC, 2, RETAIN),  # learnt from its first 20 cycles
+        ("first_rate_ml_min", STATISTIC, 2, RETAIN),  # learnt from its first 5 cycles
         ("measured", STATISTIC, 2, RETAIN),
+        ("worn", COUNTER, 2, RETAIN),  # slow draw-downs in a row
+        ("last", STATE, 0, 0),  # the one pump n + 1 that ran last, 0 for both
+        ("first_share", STATISTIC, 0, RETAIN),  # fill over refill in percent, learnt from the first refills
+        ("shares", COUNTER, 0, RETAIN),  # refills that it was learnt from
+        ("leaks", COUNTER, 2, RETAIN),  # quick refills after each pump, less those that were not
         ("quick_refills", STATISTIC, 0, RETAIN),  # refills right after a stop much faster than the fill
         ("events", STATE, 0, 0),  # which of those counted below go on
         ("lag_reached", STATISTIC, 0, RETAIN),
@@ -44,6 +52,11 @@ class History:
         self.rate_ml_min = [0, 0]
         self.first_rate_ml_min = [0, 0]
         self.measured = [0, 0]
+        self.worn = [0, 0]
+        self.last = 0
+        self.first_share = 0
+        self.shares = 0
+        self.leaks = [0, 0]
         self.quick_refills = 0
         self.events = 0
         self.lag_reached = 0
@@ -98,6 +111,8 @@ class History:
             self.fill_ms = 0
         if rose & LEAD and self.filling == 2:
             self._filled()
+        if out:
+            self.last = 0 if out == 3 else out
         if fell & LEAD and (out == 1 or out == 2):
             self.drawing = out
             self.draw_ms = 0
@@ -109,8 +124,25 @@ class History:
         # stop level in a moment; the inflow alone takes its time.
         self.filling = 0
         self.inflow_ml_min = self._rate(self.fill_ms)
-        if self.refill_ms < 15000 and self.fill_ms > 20 * self.refill_ms:
+        quick = self.refill_ms < 15000 and self.fill_ms > 20 * self.refill_ms
+        if quick:
             self.quick_refills += 1
+        if self.last:
+            self._leak(self.last - 1, quick or self._faster())
+
+    def _faster(self) -> bool:
+        # Whether the water was back at the stop level a third sooner, against the fill after it, than at first.
+        if self.refill_ms == _LONGEST_MS:
+            return False
+        share = self.fill_ms // 100 * 100 // (self.refill_ms // 100 or 1)
+        if self.shares < _LEARN:
+            self.shares += 1
+            self.first_share += (share - self.first_share) // self.shares
+            return False
+        return share > self.first_share * 4 // 3
+
+    def _leak(self, n: int, quick: bool) -> None:
+        self.leaks[n] = min(_LEAKS, self.leaks[n] + 1) if quick else max(0, self.leaks[n] - 1)
 
     def _drawn(self, n: int) -> None:
         self.drawing = 0
@@ -121,6 +153,19 @@ class History:
         self.rate_ml_min[n] += (rate - self.rate_ml_min[n]) // weight
         if count <= _LEARN:
             self.first_rate_ml_min[n] = self.rate_ml_min[n]
+        self.worn[n] = min(_IN_A_ROW, self.worn[n] + 1) if self._slow(n) else 0
+
+    def _slow(self, n: int) -> bool:
+        first = self.first_rate_ml_min[n]
+        return self.measured[n] > _LEARN and first - self.rate_ml_min[n] >= first // 100 * _WORN_PERCENT
+
+    def is_worn(self, n: int) -> bool:
+        """Tell whether the rate of pump `n` has been a quarter below its first rate for 8 draw-downs in a row."""
+        return self.worn[n] == _IN_A_ROW
+
+    def leaking(self, n: int) -> bool:
+        """Tell whether water runs back after pump `n` has stopped, again and again."""
+        return self.leaks[n] == _LEAKS
 
     def wear_percent(self, n: int) -> int:
         """Return by how much the rate of pump `n` has fallen below its first rate; 0 if it has not."""

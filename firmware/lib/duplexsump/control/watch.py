@@ -67,6 +67,8 @@ def _pump(c: "Controller", n: int) -> None:
     c.alarms.tell(at.LOCKOUT + n, pump.state == pm.LOCKED or pump.held == pm.LOCKED, pump.cause)
     c.alarms.tell(at.MOISTURE + n, pump.moist)
     c.alarms.tell(at.SHORT_CYCLING + n, pump.short)
+    c.alarms.tell(at.PUMP_WORN + n, c.history.is_worn(n))
+    c.alarms.tell(at.CHECK_LEAKS + n, c.history.leaking(n))
 
 
 def _people(c: "Controller") -> None:
