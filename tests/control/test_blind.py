@@ -202,7 +202,43 @@ def test_l6_without_current_sensing_a_load_is_not_known():
     bench.c.settings[s.SENSING] = s.SENSE_FEEDBACK
     bench.go(0)
     bench.b.started()
-    assert bench.go(35_000, running=1, loaded=True) == "resting"
+    assert bench.go(100, running=1, loaded=True) == "running"
+    assert bench.go(34_900, running=1, loaded=True) == "resting"
+    assert bench.b.stayed == 0
+
+
+def begun():
+    bench = Blindly()
+    assert (bench.b.was, bench.b.broken) == (0, 0)
+    bench.b.was = bench.b.broken = 1  # left over from a run before
+    bench.go(0)
+    bench.b.started()
+    assert (bench.b.was, bench.b.broken) == (0, 0)
+    return bench
+
+
+@pytest.mark.parametrize("steps", [
+    ((100, True), (34_900, True)), ((100, True), (100, False), (100, True), (34_700, True)),
+    ((2900, True), (32_100, True)),
+], ids=str)  # fmt: skip
+def test_l6_loaded_throughout_from_the_proof_on_is_a_load(steps):
+    bench = begun()
+    for ms, loaded in steps:
+        assert bench.go(ms, running=1, loaded=loaded) == "running"
+    assert (bench.b.stayed, bench.b.was, bench.b.broken) == (1, 1, 0)
+    assert bench.go(100, running=1, loaded=False) == "resting"
+
+
+@pytest.mark.parametrize("steps", [
+    ((3000, True),), ((2900, False), (100, True)), ((100, True), (2900, False), (100, True)),
+    ((100, True), (20_000, False), (100, True)),
+], ids=str)  # fmt: skip
+def test_l6_a_run_not_loaded_at_some_instant_after_its_proof_is_none(steps):
+    bench = begun()
+    for ms, loaded in steps:
+        assert bench.go(ms, running=1, loaded=loaded) == "running"
+    assert bench.b.broken == 1
+    assert bench.go(35_000 - bench.now, running=1, loaded=True) == "resting"
     assert bench.b.stayed == 0
 
 

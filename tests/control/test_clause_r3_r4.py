@@ -276,7 +276,7 @@ def test_r3_with_high_wet_a_pump_that_seems_welded_is_tried(n):
 
 
 @pytest.mark.parametrize("away", [{}, {"selector_2": "off"}])
-def test_s6_with_high_wet_a_sensor_that_reads_too_much_keeps_no_good_pump_off(away):
+def test_r3_with_high_wet_a_sensor_that_reads_too_much_keeps_no_good_pump_off(away):
     rig = ready(sensing=WITH_CURRENT)
     rig.weld = ["under", "under"]
     rig.run(10).set(**away).fill("off", "lead", "lag").run(30)

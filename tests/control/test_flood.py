@@ -279,6 +279,17 @@ def test_r3_below_high_none_is_tried_beside_one_that_runs(n, wet):
     assert beside(n).tick(wet, out=1 << n, ready=1 << n) is None
 
 
+@pytest.mark.parametrize(("wet", "out", "other"), [
+    (r.LEAD | r.LAG, 3, pm.RUNNING), (WET, 1, pm.IDLE),
+])  # fmt: skip
+def test_r3_a_try_below_high_or_with_the_other_ready_and_not_running_ends_the_ladder(wet, out, other):
+    bench = Bench((pm.STARTING, other))
+    bench.pumps[0].held = pm.RETRY
+    bench.f.mode, bench.f.rung = wet & r.HIGH or r.LAG, 2
+    assert bench.tick(wet, out=out, ready=2) is None
+    assert bench.f.rung == 0
+
+
 def test_r3_while_both_run_or_neither_is_out_no_try_is_owed_beside(n):
     bench = Bench((pm.RUNNING, pm.RUNNING))
     bench.f.mode, bench.f.rung = r.HIGH, 2

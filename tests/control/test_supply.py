@@ -301,3 +301,34 @@ def test_a4_without_a_mains_input_the_mains_counts_as_present():
     assert (supply.mains, supply.fed, supply.lost, supply.unseen) == (1, 3, False, 0)
     bench.go(charger=0)
     assert bench.go(DAY_MS).not_charging
+
+
+def test_a4_as_built_nothing_is_assumed():
+    supply = Supply(s.defaults(), Timers())
+    assert (supply.unseen, supply.assumed) == (0, 0)
+
+
+def test_a4_lag_that_was_wet_before_the_mains_went_does_not_shorten_the_time():
+    bench = Bench()
+    bench.supply.demanded = 2
+    bench.go(lag=4)
+    bench.go(3000, lag=4)
+    bench.go(lag=4, mains=0)
+    assert bench.go(4900, lag=4).unseen == 0
+    assert bench.go(100, lag=4).assumed == 1
+
+
+def test_a4_a_spent_battery_is_not_the_mains():
+    bench = Bench((s.MAINS, s.BATTERY), mains=0)
+    bench.go(lag=4, battery=DEAD)
+    supply = bench.go(5000, lag=4)
+    assert (supply.fed, supply.unseen) == (0, 1)
+
+
+@pytest.mark.parametrize(("kinds", "on_it"), [((s.MAINS, s.BATTERY), 2), ((s.EITHER, s.EITHER), 3)])
+def test_a4_on_a_spent_battery_a_missing_current_is_no_fault(kinds, on_it):
+    bench = Bench(kinds, mains=0)
+    assert bench.go(battery=DEAD).doubted() == 0
+    supply = bench.go(high=8)
+    assert supply.doubted() == supply.unseen | on_it
+    assert bench.go(high=8, battery=GOOD).doubted() == supply.unseen

@@ -8,7 +8,7 @@ import pytest
 
 from tests.judge.watch import watch
 from tests.pit import FLOOR_MM, GPM, HEIGHTS_MM, Pit
-from tests.rig import NO_CURRENT, WITH_CURRENT, Rig
+from tests.rig import NO_CURRENT, WITH_CURRENT, WITH_FEEDBACK, Rig, ready
 
 pytestmark = pytest.mark.long
 HOUR = 3600
@@ -187,3 +187,36 @@ def test_i14_one_faulty_float_floods_nothing_and_runs_nothing_dry_for_long(sensi
         judges.check()
         assert pit.highest_mm < FLOOR_MM, gpm
         assert longest_dry_s(pit) <= BLIND_RUN_S + 0.1, gpm
+
+
+# a contact that comes and goes -----------------------------------------------------------------
+
+
+def bob(rig, contact, wet_s, dry_s, seconds):
+    """Let a contact come and go for so long, whatever the water does."""
+    end = rig.t + seconds
+    while rig.t < end:
+        rig.set(**{contact: 1}).run(wet_s).set(**{contact: 0}).run(dry_s)
+    return rig
+
+
+@pytest.mark.parametrize("sensing", [NO_CURRENT, WITH_FEEDBACK, WITH_CURRENT])
+@pytest.mark.parametrize("contact", ["lead", "lag", "high"])
+@pytest.mark.parametrize(("wet_s", "dry_s"), [(4, 4), (7, 6), (15, 10), (25, 25)])
+def test_an_intermittent_float_over_an_empty_pit_runs_no_pump_dry_without_limit(sensing, contact, wet_s, dry_s):
+    rig = ready(sensing=sensing)
+    rig.load = ["under" if sensing == WITH_CURRENT else "normal"] * 2
+    bob(rig, contact, wet_s, dry_s, 3600)
+    assert rig.run_time(1) + rig.run_time(2) < 600
+    rig.load = ["normal", "normal"]
+    rig.run(100).fill("off", "lead", "lag", "high").run(30)
+    assert rig.pumps_on() == (1, 1), "it rose in order, and is believed again"
+
+
+def test_a_high_that_comes_and_goes_over_dry_ones_and_then_stands_wet_is_believed_after_a_minute():
+    rig = bob(ready(), "high", 7, 6, 120)
+    assert rig.suspects() == {"high"}
+    at = rig.set(high=1).t
+    rig.run_until(lambda rig: rig.suspects() == set(), 90)
+    assert rig.t == pytest.approx(at + 61, abs=0.3)
+    assert rig.run(15).pumps_on() == (1, 1)

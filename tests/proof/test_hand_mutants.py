@@ -14,7 +14,7 @@ line = "{line}"
 becomes = "self.failures = 7"
 what = "invented"
 """
-GOOD = {"module": "pump", "function": "Pump.release", "line": "self.failures = 0"}
+GOOD = {"module": "pump", "function": "Pump.release", "line": "self.failures = failures"}
 
 
 def test_every_hand_mutant_that_is_kept_changes_its_function():

@@ -90,8 +90,8 @@ class Watched(Duplex):
         duty = ~(by_hand | self.by_hand)
         wrong = wrong or contract.duty_breach(seam, out_before & duty, c.gate.out & duty, held)
         counting = c.timers.at[tm.FLOOD_TRY] >= 0
-        waiting, trials = contract.keeps_waiting(c.pumps, c.gate.out), [pump.trial for pump in c.pumps]
-        wrong = wrong or contract.flood_breach(waiting, trials, counting)
+        waits = contract.keeps_waiting(c.pumps, c.gate.out)
+        wrong = wrong or contract.flood_breach(waits, [pump.trial for pump in c.pumps], counting)
         if wrong:
             self._say("contract", now_ms, wrong)
         self.seam, self.by_hand = seam, by_hand

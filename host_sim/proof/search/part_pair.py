@@ -144,8 +144,8 @@ class PairPart:
         counting = self.timers.at[tm.FLOOD_TRY] >= 0
         wrong = contract.level_breach(seam, self._view(), c.belief.wet, was)
         wrong = wrong or contract.duty_breach(self._view(), was, c.gate.out, held)
-        waiting, trials = contract.keeps_waiting(c.pumps, c.gate.out), [pump.trial for pump in c.pumps]
-        wrong = wrong or contract.flood_breach(waiting, trials, counting)
+        waits = contract.keeps_waiting(c.pumps, c.gate.out)
+        wrong = wrong or contract.flood_breach(waits, [pump.trial for pump in c.pumps], counting)
         return ("contract", wrong) if wrong else None
 
     def _fair(self, was, lead):

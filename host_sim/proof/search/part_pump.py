@@ -80,9 +80,13 @@ class Views:
     def __init__(self):
         self.wet = 0
         self.dry = 0
+        self.raised = 0
 
     def make_suspect(self, mask, wet):
         """The search moves the contacts itself."""
+
+    def found_dry(self, called, wet):
+        """The same."""
 
 
 class Wish:

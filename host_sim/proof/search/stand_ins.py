@@ -15,7 +15,7 @@ class Views:
     wiring = order = proof = virtual = 0
     failed = False
     fitted = 15
-    wet = dry = suspect = 0
+    wet = dry = suspect = raised = running = 0
 
     def show(self, believed, suspect):
         """Take the view of this step; `suspect` are contacts that read wet and are not believed."""
@@ -25,6 +25,9 @@ class Views:
         """R1: what vouched for water is no longer believed."""
         self.suspect |= mask & self.wet
         self.wet &= ~mask
+
+    def found_dry(self, called, wet):
+        """R1: the pit is empty though `called` rose; which of them are fickle is the part of belief's to search."""
 
 
 class Demand:

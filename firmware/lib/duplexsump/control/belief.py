@@ -8,11 +8,14 @@ the contact's own release.  A suspect is left out of demand and stopping.
 
 from . import settings as s
 from . import timers as tm
-from .records import AGAIN, OFF, STATE
+from .records import AGAIN, COUNTER, OFF, STATE
 from .ticks import const
 
 WIRE_MS = const(2000)  # L7
 WIRE_NO_OFF_MS = const(500)  # L7: lead and lag alone may honestly pass within 2 s
+FICKLE_MS = const(60000)  # L2: a fickle contact that stands wet for so long is believed again
+_BOBS = const(3)  # rises in one run
+_RISES = const(6)  # in any number of runs
 _BELOW_HIGH = const(7)
 CUTS = b"\x00\x01\x03\x07\x0f"  # the contacts below each cut
 BITS = b"\x00\x01\x01\x02\x01\x02\x02\x03\x01\x02\x02\x03\x02\x03\x03\x04"  # bits set in 0 .. 15
@@ -33,6 +36,12 @@ class Belief:
         ("wet", STATE, 0, AGAIN),
         ("dry", STATE, 0, AGAIN),
         ("failed", STATE, 0, 0),  # the transmitter, as last told
+        ("fickle", STATE, 0, AGAIN),  # contacts that come and go while the water does not
+        ("bobber", STATE, 0, 0),  # the contact that rose last over dry ones, none other moving since
+        ("bobs", COUNTER, 0, 0),  # ... and how often it rose in this run
+        ("rises", COUNTER, 0, 0),  # ... and in all
+        ("raised", STATE, 0, 0),  # the contact that rose last, if all below it were dry
+        ("dried", STATE, 0, 0),  # contacts that R1 found to have called into an empty pit, no other one moving since
     )
 
     def __init__(self, settings: list[int], timers: "tm.Timers", virtual: int) -> None:
@@ -51,6 +60,13 @@ class Belief:
         self.wet = 0
         self.dry = 0
         self.failed = False
+        self.fickle = 0
+        self.bobber = 0
+        self.bobs = 0
+        self.rises = 0
+        self.raised = 0
+        self.dried = 0
+        self.running = 0  # pumps that are on, as told before each step
 
     def begin(self, wet: int) -> None:
         """Believe everything at power-up; before any edge, wet wins."""
@@ -66,11 +82,24 @@ class Belief:
         self.over = 0
         self.missed = 0
         self.before = 0
+        self.fickle = 0
+        self.bobber = 0
+        self.bobs = 0
+        self.rises = 0
+        self.raised = 0
+        self.dried = 0
 
     def make_suspect(self, mask: int, wet: int) -> None:
         """Suspect contacts on evidence (L3, L4, R1); `wet` is the debounced word."""
         self.evidence |= mask & self.fitted
         self._sort(wet)
+
+    def found_dry(self, called: int, wet: int) -> None:
+        """R1: the pit is empty though the contacts `called` rose; the second time running they are fickle."""
+        again = called & self.dried
+        self.dried = called
+        if again:
+            self._make_fickle(again, wet)
 
     def step(self, wet: int, rose: int, fell: int, failed: bool) -> None:
         """Work out what to believe from the debounced contacts; `failed`: the transmitter has failed."""
@@ -80,10 +109,60 @@ class Belief:
             self._edges(wet, rose, fell)
         self._sequence(wet, rose, fell)
         self._sort(wet)
+        if self.settings[s.SENSING] == s.SENSE_CURRENT:
+            self._raise(wet, rose, rose | fell)
+        else:
+            self._bob(rose, rose | fell)
+            if self.bobs >= _BOBS or self.rises >= _RISES:
+                self._make_fickle(self.bobber, wet)
+        self._settling(wet, rose | fell)
+
+    def _raise(self, wet: int, rose: int, turned: int) -> None:
+        if rose:
+            self.raised = rose if rose & (rose - 1) == 0 and not wet & (rose - 1) else 0
+        if turned & ~self.dried:
+            self.dried = 0
+
+    def _bob(self, rose: int, turned: int) -> None:
+        # A contact that rises again and again over dry ones, no other moving: it is not the water that moves.
+        if turned & ~self.bobber:
+            self.bobber = 0
+            self.rises = 0
+        if not self.running or not self.bobber:
+            self.bobs = 0
+        if rose and self._over_dry(rose):
+            self.bobber = rose
+            self.rises += 1
+            if self.running:
+                self.bobs += 1
+
+    def _make_fickle(self, contacts: int, wet: int) -> None:
+        self.bobs = 0
+        self.rises = 0
+        self.order = 0  # what they said of the others is void
+        self.fickle |= contacts
+        self.make_suspect(contacts, wet)
+
+    def _settling(self, wet: int, turned: int) -> None:
+        # A fickle contact that stands wet for long is believed again.
+        if turned & self.fickle:
+            self.timers.stop(tm.FICKLE)
+        if self._stands(self.fickle & wet):
+            self.evidence &= ~(self.fickle & wet)
+            self.fickle &= ~wet
+            self._sort(wet)
+
+    def _over_dry(self, rose: int) -> bool:
+        # One contact, with fitted ones below it, and none of those believed wet.
+        below = rose - 1
+        return rose & below == 0 and self.fitted & below != 0 and self.wet & below == 0
+
+    def _stands(self, wet: int) -> bool:
+        return self.timers.on_delay(tm.FICKLE, False, wet, FICKLE_MS)
 
     def _edges(self, wet: int, rose: int, fell: int) -> None:
         turned = ~self.wiring
-        self._release(rose, fell)
+        self._release(wet, rose, fell)
         self._wires(wet, rose & turned, fell & turned)
         self._sort(wet)
         self._proved_miss(wet, rose, fell)
@@ -97,15 +176,19 @@ class Belief:
         self.wet = wet & believed
         self.dry = believed & ~wet
 
-    def _release(self, rose: int, fell: int) -> None:
+    def _release(self, wet: int, rose: int, fell: int) -> None:
         # A stuck-dry suspect that turns wet is believed at once, a stuck-wet one
         # that turns dry in order too: high on any move, for nothing stands above it.
+        # A fickle one only when it rises with all below it wet.
         for i in range(4):
             bit = 1 << i
             moved = rose & bit or (fell & bit and self.wet < bit)
+            if self.fickle & bit:
+                moved = rose & bit and self.fitted & (bit - 1) & ~wet == 0
             if self.suspect & bit and moved:
                 self.order &= ~bit
                 self.evidence &= ~bit
+                self.fickle &= ~bit
                 if rose & bit:
                     self.rising = 1  # in a tie the contact just believed wins
                 self.wiring &= ~bit

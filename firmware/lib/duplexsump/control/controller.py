@@ -237,6 +237,7 @@ class Controller:
         self.supply.lag = c.wet & (LAG | HIGH)
         self.supply.loaded = self.gate.out & self.supply.on_battery
         self.transmitter.step(inputs, self._proved(), c.wet)
+        self.belief.running = self.gate.out
         self.belief.step(c.wet, c.rose, c.fell, self.transmitter.failed())
         self.supply.demanded = self.demand.demand
         self.supply.step(inputs, c.wet & HIGH, self.belief.wet & LAG)
@@ -364,10 +365,10 @@ class Controller:
         self._switched(1, was, gate.out)
         if gate.out:
             self.blind.started()
-        self.flood.count(self.belief.wet, gate.out & ~self._silent(), self.pair.ready)
+        self.flood.count(self.belief.wet, gate.out & ~self.silent(), self.pair.ready)
 
-    def _silent(self) -> int:
-        # R3: pumps on in a try that goes on though no current is seen: they keep nobody waiting.
+    def silent(self) -> int:
+        """R3: return the pumps on in a try that goes on though no current is seen: they keep nobody waiting."""
         return (1 if self.pumps[0].silent else 0) | (2 if self.pumps[1].silent else 0)
 
     def _tripped(self) -> int:

@@ -29,6 +29,7 @@ class Pair:
         ("both_long", STATE, 0, 0),  # D5: both have run for long
         ("lag_long", STATE, 0, 0),  # ... lag has been wet for long
         ("lead_long", STATE, 0, 0),  # ... the water has not been below lead for long
+        ("called", STATE, 0, 0),  # ... high has read wet since the water was below lead: it calls itself
         ("available", STATE, 0, AGAIN),
         ("ready", STATE, 0, AGAIN),  # available without a try of R3 or S4
         ("cycles", STATISTIC, 0, RETAIN),
@@ -54,6 +55,7 @@ class Pair:
         self.lag_leads = [0, 0]
         self.suspects = 0
         self.both_long = False
+        self.called = 0
         self.lag_long = False
         self.lead_long = False
         self.available = 0
@@ -94,12 +96,14 @@ class Pair:
         never = not pump.loaded and self.belief.wet & OFF
         if not self.belief.wet & (LEAD | LAG | HIGH) and not never:
             self.belief.make_suspect(self.belief.wet & OFF, self.contacts.wet)
+            self.belief.found_dry(self.belief.raised, self.contacts.wet)
             return True
         pump.trip(pm.NOT_PUMPING)
         if self.not_pumping & ~bit:
             self.pumps[1 - n].withdraw()
             pump.withdraw()
             self.not_pumping = 0
+            self.belief.found_dry(self.belief.wet, self.contacts.wet)
             self.belief.make_suspect(self.belief.wet, self.contacts.wet)
             return True
         self.not_pumping |= bit
@@ -112,7 +116,7 @@ class Pair:
         turn it is.
         """
         self._both(self.gate.out == 3)
-        self._waters(self.belief.wet)
+        self._waters(self.belief.wet & (LEAD | LAG))
         if demand:
             return self._demanded(demand) | self._held()
         if self.lead >= 0 or self.led >= 0 or self.not_pumping:
@@ -128,9 +132,15 @@ class Pair:
         return self.both_long or self.lag_long or self.lead_long
 
     def _waters(self, wet: int) -> None:
-        # D5: the contacts below high tell of a flood as well, for high may be the one that hangs.
+        # D5: the contacts below high tell of a flood as well, for high may be the one that hangs dry.
+        if self.contacts.wet & HIGH:
+            self.called = 1
+        elif not wet:
+            self.called = 0
+        if self.called:
+            wet = 0
         self.lag_long = self._lag(wet & LAG)
-        self.lead_long = self._lead(wet & (LEAD | LAG | HIGH))
+        self.lead_long = self._lead(wet)
 
     def _lag(self, wet: int) -> bool:
         return self.timers.on_delay(tm.LAG_LONG, self.lag_long, wet, _LAG_LONG_MS)

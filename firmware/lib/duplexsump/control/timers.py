@@ -47,6 +47,7 @@ BOOT_FLOOD = const(80)  # S4: the delay with high wet, however often the power c
 UNSEEN = const(81)  # A4: lag wet without a mains
 LAG_LONG = const(82)  # D5: lag wet
 LEAD_LONG = const(83)  # D5: the water not below lead
+FICKLE = const(84)  # L2: a fickle contact stands wet
 
 # Per contact: base + 0 .. 3.
 DEBOUNCE = const(33)
@@ -72,11 +73,11 @@ HOUR = const(71)  # S8: the oldest start in the last hour
 SHORT_DAY = const(73)  # S8: once a day
 OVER_HOUR = const(75)  # R3: tries after an overcurrent
 HAND = const(77)  # M1
-BATTERY_GONE = const(84)  # A4: dead at rest
-BATTERY_FLAT = const(85)  # A4: low at rest
-CALL = const(86)  # A3: a call for service on the one relay
-UNSTEADY = const(87)  # A4: losses of the mains
-N_TIMERS = const(88)
+BATTERY_GONE = const(85)  # A4: dead at rest
+BATTERY_FLAT = const(86)  # A4: low at rest
+CALL = const(87)  # A3: a call for service on the one relay
+UNSTEADY = const(88)  # A4: losses of the mains
+N_TIMERS = const(89)
 
 NAMES = (
     "sequence draw overdraw stopped alone signal frozen gap blind_run blind_rest long_run both no_draw exercise "
@@ -91,7 +92,7 @@ NAMES += [
     ).split()
     for tail in ("_1", "_2")
 ]
-NAMES += "real_high boot_flood unseen lag_long lead_long battery_gone battery_flat call unsteady".split()
+NAMES += "real_high boot_flood unseen lag_long lead_long fickle battery_gone battery_flat call unsteady".split()
 
 
 class Timers:

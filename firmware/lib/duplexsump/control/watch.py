@@ -36,7 +36,7 @@ def _level(c: "Controller", inputs: list[int]) -> None:
 
 def _house(c: "Controller") -> None:
     # Mains lost counts against a pump only when its own alarm does (A4: after mains_grace).
-    ready = c.pair.available & ~c.supply.unseen != 0
+    ready = c.pair.available & ~(c.supply.unseen | c.silent()) != 0
     if not c.supply.lost:
         for n in range(2):
             waiting = c.pumps[n].state < pm.RETRY and not c.pumps[n].open
