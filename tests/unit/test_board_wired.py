@@ -33,7 +33,8 @@ class Adc:
 
 @pytest.fixture
 def board(monkeypatch):
-    machine = types.SimpleNamespace(Pin=Pin, ADC=Adc, WDT_RESET=3, PWRON_RESET=1, reset_cause=lambda: 1)
+    machine = types.SimpleNamespace(Pin=Pin, ADC=Adc, WDT_RESET=3, PWRON_RESET=1, reset_cause=lambda: 1,
+                                    mem32={0x4005800C: 0xFFFFFFFF})
     monkeypatch.setitem(sys.modules, "machine", machine)
     for name in ("wired", "pico"):
         monkeypatch.delitem(sys.modules, f"duplexsump.boards.{name}", raising=False)

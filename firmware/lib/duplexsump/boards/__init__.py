@@ -11,7 +11,8 @@ Whatever differs between boards is behind the methods of one object:
     open_link()      rows of (stream, "ascii" or "rtu", unit, silence in ms)
     files()          folder for settings and journal
     firmware()       folder that holds the firmware
-    reset()          reset the board; does not return
+    reset(mark)      reset the board; does not return; the mark is for the next life (`marks.py`)
+    kept(), keep(w)  the word that outlives a reset but no power cut
     reset_after(ms)  reset the board then, whatever it is doing
     PASS_MS          the longest rest between two looks at the link
     RESET_CAUSE      0 power-up, 1 watchdog, 2 asked for

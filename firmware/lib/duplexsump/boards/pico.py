@@ -6,6 +6,7 @@ GP28 takes the level transmitter or the battery, whichever the settings name.
 
 import machine
 
+from .. import marks
 from ..control.records import (
     HIGH,
     IN_BATTERY,
@@ -42,6 +43,7 @@ if _TYPES:
 NAME = "Raspberry Pi Pico, Pico W"
 BAUD = 19200
 _TX, _RX, _DIRECTION = 0, 1, 2
+_SCRATCH_0 = 0x4005800C  # RP2040 data sheet, 4.7.6: outlives the watchdog's and every software reset
 
 # kind, pin, place, bit or level or full scale, wire, where to
 WIRING = (
@@ -81,6 +83,14 @@ class Board(WiredBoard):
 
     def __init__(self) -> None:
         super().__init__(WIRING)
+
+    def kept(self) -> int:
+        """Return the word that outlives a reset but no power cut: the watchdog's first scratch register."""
+        return marks.sound(machine.mem32[_SCRATCH_0])
+
+    def keep(self, word: int) -> None:
+        """Leave that word for the next life."""
+        machine.mem32[_SCRATCH_0] = word
 
     def open_link(self) -> "list[tuple[Stream, str, int, int]]":
         """Return ASCII on USB and RTU on RS-485.  Ctrl-C is data from now on."""

@@ -11,6 +11,7 @@ import time
 
 import machine
 
+from .. import marks
 from ..control.records import (
     IN_CHARGER,
     IN_MAINS,
@@ -92,18 +93,22 @@ class WiredBoard:
         self.mains = 0 if IN_MAINS in fitted else 1
         self.charger = 0 if IN_CHARGER in fitted else 1
         self.watchdog: machine.WDT | None = None
-        self.maintenance = False
-        self.RESET_CAUSE = self.cause()
+        word = self.kept()
+        self.RESET_CAUSE = marks.cause(word, machine.reset_cause() == machine.WDT_RESET)
+        self.keep(word & ~3)
 
     def adc(self, pin: int) -> "machine.ADC":
         """Return the ADC of a pin."""
         return machine.ADC(machine.Pin(pin))
 
-    def cause(self) -> int:
-        """Return what the reset was for: 0 power-up, 1 watchdog, 2 asked for."""
-        if machine.reset_cause() == machine.WDT_RESET:
-            return 1
-        return 0 if machine.reset_cause() == machine.PWRON_RESET else 2
+    def kept(self) -> int:
+        """Return the word that outlives a reset but no power cut (`marks.py`), here in RTC memory."""
+        data = machine.RTC().memory()
+        return marks.sound(int.from_bytes(data, "little") if len(data) == 4 else 0)
+
+    def keep(self, word: int) -> None:
+        """Leave that word for the next life."""
+        machine.RTC().memory(word.to_bytes(4, "little"))
 
     def now_ms(self) -> int:
         """Return milliseconds in a 30-bit ring."""
@@ -175,8 +180,9 @@ class WiredBoard:
         """Return the folder that holds the firmware."""
         return "/lib/duplexsump"
 
-    def reset(self) -> None:
-        """Reset the board."""
+    def reset(self, mark: int = marks.ASKED) -> None:
+        """Reset the board; `mark` is what the next life is told."""
+        self.keep(marks.marked(self.kept(), mark))
         machine.reset()
 
     def reset_after(self, ms: int) -> None:

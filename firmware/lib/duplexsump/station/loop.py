@@ -22,7 +22,7 @@ from ..control.records import (
 from ..control.ticks import TICK_MS, add, const, diff
 from . import health as h
 from . import journal as j
-from .checksum import firmware_checksum
+from .checksum import Manifest, firmware_checksum
 from .framing import AsciiPort, RtuPort
 from .link import Model
 from .modbus import Handler
@@ -39,8 +39,11 @@ OVERRUN_MS = const(500)  # a pass that takes longer is counted
 class Station:
     """One controller in its surroundings.  Raises OSError when the board has no place for files."""
 
-    def __init__(self, board: "Board", mode: int = h.FULL) -> None:
+    def __init__(self, board: "Board", mode: int = h.FULL, manifest: "Manifest | None" = None) -> None:
         self.board = board
+        self.manifest = manifest
+        self.checked_min = 0
+        self.damaged = []  # names of files that are not as they were installed
         self.mode = mode
         self.store = Store(board.files())
         self.store.load()
@@ -95,6 +98,10 @@ class Station:
             self.recorder.event(now, code, value, text)
         for note in self.store.notes:
             self.recorder.event(now, j.SETTINGS_SLOT, self.store.slot, note)
+        if self.manifest is not None and self.manifest.note:
+            self.recorder.event(now, j.DAMAGED_FILE, 0, self.manifest.note)
+        for name in self.damaged:
+            self._tell_damage(now, name)
         if reason:
             self.recorder.event(now, j.EXCEPTION, 0, reason)
         gc.collect()
@@ -109,6 +116,25 @@ class Station:
         self.recorder.begin(self.controller, now, self.wall_now_s(), retained, cause)
         self.due_ms = now
         self._tick(now, True)
+
+    def damage(self, name: str) -> None:
+        """Take note that a file is not as it was installed; it is told once, by name."""
+        if name not in self.damaged:
+            self.damaged.append(name)
+
+    def _tell_damage(self, now: int, name: str) -> None:
+        self.recorder.event(now, j.DAMAGED_FILE, len(self.damaged), name)
+        if not self.reason:
+            self.reason = "damaged on flash: " + name
+
+    def _check_next(self, manifest: Manifest) -> None:
+        # One file a minute while no pump runs, so that each is read again at least once a day.
+        self.checked_min = self.controller.uptime_min
+        self.recorder.litter = True
+        name = manifest.next()
+        if name and name not in self.damaged:
+            self.damage(name)
+            self._tell_damage(self.controller.now, name)
 
     def wall_now_s(self) -> int:
         """Return the clock time in seconds, 0 while it is not set."""
@@ -153,6 +179,9 @@ class Station:
         left = diff(self.due_ms, self.board.now_ms())
         if self.recorder.litter and left > TICK_MS // 2:
             self._collect(self.controller.out)
+        if self.manifest is not None and left > TICK_MS // 2 and self.controller.uptime_min != self.checked_min:
+            if not (self.controller.out[0] or self.controller.out[1]):
+                self._check_next(self.manifest)
         return max(0, min(self.board.PASS_MS, left))
 
     def _step(self, behind: int) -> None:
