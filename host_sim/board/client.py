@@ -29,9 +29,10 @@ class RefusedError(InputError):
         super().__init__(f"the board refuses: {EXCEPTIONS.get(code, f'exception {code}')}", source)
 
 
-def open_serial(port, baud):
+def open_serial(port, baud, parity="N"):
     """Return an open serial port, DTR and RTS held inactive, for us alone.  Raises InputError.
 
+    `parity`: "N", or "E" as is Modbus RTU's default.
     `port` may be one of pyserial's URLs, such as `socket://host:port` or `rfc2217://host:port`.
     """
     try:
@@ -40,7 +41,7 @@ def open_serial(port, baud):
         raise InputError("pyserial is missing: python -m pip install pyserial", port) from error
     try:
         line = serial.serial_for_url(port, do_not_open=True)
-        line.baudrate, line.timeout = baud, 0.05
+        line.baudrate, line.parity, line.timeout = baud, parity, 0.05
         if "://" not in port:
             line.exclusive = True
         line.dtr = line.rts = False
@@ -75,7 +76,7 @@ class Client:
         self.framing = framing
         self.unit = unit
         self.patience_s = patience_s
-        self.line = port if opened else open_serial(port, baud)
+        self.line = port if opened else open_serial(port, baud, "E" if framing == "rtu" else "N")
         self.clock_s = getattr(self.line, "clock_s", time.monotonic)
 
     def __enter__(self):

@@ -144,8 +144,8 @@ class Flood:
         return "floats only" if "floats only:" in self.said else "station"
 
 
-def flood(image, scratch, heap=""):
-    """Power a board up with all floats wet, on a copy of `image`, and watch it for the minute."""
+def flood(image, scratch, heap="", kept=0, lasts_ms=LIMIT_MS):
+    """Power a board up with all floats wet, on a copy of `image`, and watch it; `kept` is the word that a life left."""
     flash = scratch / "case.img"
     shutil.copy(image, flash)
     found = Flood()
@@ -161,7 +161,8 @@ def flood(image, scratch, heap=""):
 
     with LockstepBoard(flash, lambda: raw, written, heap=heap) as board:
         board.power(True)
-        board.advance(LIMIT_MS)
+        board.kept = kept
+        board.advance(lasts_ms)
         found.running = bool(board.outputs & PUMPS and board.outputs & HORN)
         found.relay = bool(board.outputs & RELAY)
         found.lives, found.said = board.lives, board.said.decode(errors="replace")

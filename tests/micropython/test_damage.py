@@ -10,6 +10,7 @@ import shutil
 from collections import Counter
 
 import pytest
+from duplexsump import marks
 
 from host_sim.board.package import SEALED, sealed
 from host_sim.board.virtual import FIRMWARE
@@ -176,6 +177,13 @@ def test_m3_after_an_exception_in_a_flood_the_pumps_run_again_within_12_s(tmp_pa
     print(f"failed at {failed} ms, horn again after {horn - failed} ms, pump after {again - failed} ms")
     assert again - failed <= 12000
     assert horn - failed <= 2000
+
+
+def test_m6_maintenance_ends_by_itself_after_ten_minutes_and_the_pumps_follow_their_floats_again(image, tmp_path):
+    found = rig.flood(image, tmp_path, kept=marks.MAGIC | marks.MAINTENANCE, lasts_ms=630000)
+    assert found.lives == 2
+    assert 600000 <= found.pump_ms <= 600000 + 12000
+    assert (found.good, found.mode) == (True, "station")
 
 
 @pytest.mark.parametrize("path", SEALED, ids=lambda path: path.name)

@@ -34,14 +34,13 @@ from ..control.records import (
     OUT_RELAY,
     const,
 )
-from .wired import ANALOG, CLOSED, OUTPUT, SERIAL, Rs485, Usb, WiredBoard
+from .wired import ANALOG, CLOSED, OUTPUT, SERIAL, Rs485, Usb, WiredBoard, silence_ms, uart_of
 
 _TYPES = const(0)  # true to the type check alone
 if _TYPES:
     from ..shapes import Stream
 
 NAME = "Raspberry Pi Pico, Pico W"
-BAUD = 19200
 _TX, _RX, _DIRECTION = 0, 1, 2
 _SCRATCH_0 = 0x4005800C  # RP2040 data sheet, 4.7.6: outlives the watchdog's and every software reset
 
@@ -92,12 +91,11 @@ class Board(WiredBoard):
         """Leave that word for the next life."""
         machine.mem32[_SCRATCH_0] = word
 
-    def open_link(self) -> "list[tuple[Stream, str, int, int]]":
+    def open_link(self, baud: int, parity: int) -> "list[tuple[Stream, str, int]]":
         """Return ASCII on USB and RTU on RS-485.  Ctrl-C is data from now on."""
         import micropython
 
         micropython.kbd_intr(-1)
-        uart = machine.UART(0, BAUD, tx=machine.Pin(_TX), rx=machine.Pin(_RX), timeout=0)
+        uart = uart_of(0, baud, parity, _TX, _RX)
         direction = machine.Pin(_DIRECTION, machine.Pin.OUT, value=0)
-        # 3.5 characters of 11 bits at 19200 baud are 2.0 ms; a pass looks every 5 ms.
-        return [(Usb(), "ascii", 1, 0), (Rs485(uart, direction), "rtu", 1, 5)]
+        return [(Usb(), "ascii", 0), (Rs485(uart, baud, direction), "rtu", silence_ms(baud))]

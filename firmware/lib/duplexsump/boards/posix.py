@@ -149,16 +149,19 @@ class Board:
         else:
             self.free_ms += max(1, ms)
 
-    def open_link(self) -> "list[tuple[AnyStream, str, int, int]]":
-        """Return ASCII on standard input and output, and RTU where the bench has it.  Ctrl-C is data from now on."""
+    def open_link(self, baud: int, parity: int) -> "list[tuple[AnyStream, str, int]]":
+        """Return ASCII on standard input and output, and RTU where the bench has it.  Ctrl-C is data from now on.
+
+        A descriptor has neither baud nor parity.
+        """
         import micropython
 
         micropython.kbd_intr(-1)
-        links: "list[tuple[AnyStream, str, int, int]]" = [(Stream(sys.stdin.buffer, sys.stdout.buffer), "ascii", 1, 0)]
+        links: "list[tuple[AnyStream, str, int]]" = [(Stream(sys.stdin.buffer, sys.stdout.buffer), "ascii", 0)]
         descriptor = os.getenv("DUPLEXSUMP_RS485")
         if descriptor is not None:
             line = open(int(descriptor), "r+b")
-            links.append((Stream(line, line), "rtu", 1, 5))
+            links.append((Stream(line, line), "rtu", 5))
         return links
 
     def files(self) -> str:

@@ -31,6 +31,9 @@ ANALOG = "0 to 3.3 V"
 OUTPUT = "output"
 SERIAL = "serial"
 
+BITS = 11  # of a character: start, 8, parity and stop, or two stops
+FRAME = 260  # bytes that a UART must take at once: the longest frame is 256
+
 _MASK = 0x3FFFFFFF
 _READINGS = 8  # of each analog channel, averaged
 _NOISE = 41  # counts, 1 % of full scale: offset and noise of the converter (common practice, no source)
@@ -45,30 +48,58 @@ class Usb(Stream):
 
 
 class Rs485:
-    """A UART with an RS-485 transceiver; `direction` is the pin that is on while sending, None where none is needed."""
+    """A UART with an RS-485 transceiver; `direction` is the pin that is on while sending, None where none is needed.
 
-    def __init__(self, uart: "machine.UART", direction: "machine.Pin | None" = None) -> None:
+    Whether it sends is a flag: a pin's own reading is that of the line, not of what was asked.  A port may say "done"
+    with the last character still in its shift register, so the line is held for the frame's own time as well.
+    """
+
+    def __init__(self, uart: "machine.UART", baud: int, direction: "machine.Pin | None" = None) -> None:
         self.uart = uart
+        self.baud = baud
         self.direction = direction
         self.one = bytearray(1)
+        self.sending = False
+        self.until_ms = time.ticks_ms()
+
+    def _turn_back(self) -> None:
+        if self.uart.txdone() and time.ticks_diff(time.ticks_ms(), self.until_ms) >= 0:
+            self.sending = False
+            if self.direction is not None:
+                self.direction.value(0)
 
     def ready(self) -> int:
         """Return the next byte, -1 when there is none; the line is turned back once all is sent."""
-        if self.direction is not None and self.direction.value() and self.uart.txdone():
-            self.direction.value(0)
+        if self.sending:
+            self._turn_back()
         if self.uart.any() and self.uart.readinto(self.one):
             return self.one[0]
         return -1
 
     def takes(self) -> int:
-        """Tell whether it can be written: once the piece before is sent."""
-        return self.uart.txdone()
+        """Tell whether it can be written: once the frame before is sent."""
+        return 0 if self.sending else 1
 
     def put(self, buffer: bytearray, at: int, count: int) -> None:
         """Write `count` bytes of `buffer` from `at` on."""
+        self.sending = True
+        self.until_ms = time.ticks_add(time.ticks_ms(), 1 + count * BITS * 1000 // self.baud)
         if self.direction is not None:
             self.direction.value(1)
         self.uart.write(memoryview(buffer)[at : at + count])
+
+
+def uart_of(number: int, baud: int, parity: int, tx: int, rx: int) -> "machine.UART":
+    """Return a UART of 11 bits a character that takes a whole frame at once; `parity` 0 even, 1 odd, 2 none."""
+    return machine.UART(
+        number, baud, bits=8, parity=None if parity == 2 else parity, stop=2 if parity == 2 else 1,
+        tx=machine.Pin(tx), rx=machine.Pin(rx), timeout=0, txbuf=FRAME,
+    )  # fmt: skip
+
+
+def silence_ms(baud: int) -> int:
+    """Return the silence between frames in ms: 3.5 characters, above 19200 baud 1.75 (V1.02, 2.5.1.1), and 3."""
+    return (1750 if baud > 19200 else 3500000 * BITS // baud) // 1000 + 3
 
 
 class WiredBoard:

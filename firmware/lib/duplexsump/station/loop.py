@@ -24,6 +24,7 @@ from . import health as h
 from . import journal as j
 from .checksum import Manifest, firmware_checksum
 from .framing import AsciiPort, RtuPort
+from .line import Guarded, Line
 from .link import Model
 from .modbus import Handler
 from .recorder import Recorder
@@ -69,13 +70,17 @@ class Station:
         self.model = Model(self)
 
     def connect(self) -> None:
-        """Open the board's links: rows of (stream, "ascii" or "rtu", unit, silence in ms)."""
-        for stream, framing, unit, silence_ms in self.board.open_link():
-            handler = Handler(self.model)
+        """Open the board's links: rows of (stream, "ascii" or "rtu", silence in ms)."""
+        line = Line(self.board.files())
+        for note in line.notes:
+            self.recorder.event(self.controller.now, j.SETTINGS_SLOT, 0, note)
+        for stream, framing, silence_ms in self.board.open_link(line.baud, line.parity):
             if framing == "ascii":
-                self.links.append(AsciiPort(stream, handler, unit))
+                handler = Handler(Guarded(self.model, self, line.usb))
+                self.links.append(AsciiPort(stream, handler, line.unit))
             else:
-                self.links.append(RtuPort(stream, handler, unit, silence_ms))
+                handler = Handler(Guarded(self.model, self, line.rs485))
+                self.links.append(RtuPort(stream, handler, line.unit, silence_ms))
 
     def staging(self) -> int:
         """Tell whether settings are staged that are not in force."""
