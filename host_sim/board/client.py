@@ -41,14 +41,23 @@ def open_serial(port, baud, parity="N"):
         raise InputError("pyserial is missing: python -m pip install pyserial", port) from error
     try:
         line = serial.serial_for_url(port, do_not_open=True)
-        line.baudrate, line.parity, line.timeout = baud, parity, 0.05
+        line.baudrate, line.timeout = baud, 0.05
         if "://" not in port:
             line.exclusive = True
         line.dtr = line.rts = False
         line.open()
+        _set_parity(line, parity)
     except (serial.SerialException, OSError, ValueError) as error:
         raise InputError(_why(error), port) from error
     return line
+
+
+def _set_parity(line, parity):
+    # A pseudo terminal has no parity and says so only after it was opened; its error is no OSError.
+    try:
+        line.parity = parity
+    except Exception:
+        line.parity = "N"
 
 
 def _why(error):
