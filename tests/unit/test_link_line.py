@@ -1,4 +1,4 @@
-"""Who may write through which port, and how the line is set: the file `line` beside the settings."""
+"""M7: who may write through which port, and how the line is set: the file `line` beside the settings."""
 
 import pytest
 from duplexsump.control.records import IN_JUMPER
@@ -36,7 +36,7 @@ def refused(pdu):
     return bytes([pdu[0] | 0x80, modbus.FUNCTION])
 
 
-def test_by_default_the_line_is_8e1_at_19200_and_both_ports_may_write(tmp_path):
+def test_m7_by_default_the_line_is_8e1_at_19200_and_both_ports_may_write(tmp_path):
     board, station = linked(tmp_path / "pit", None)
     assert board.line == (19200, 0)
     for pdu in (COMMAND, SETTING):
@@ -44,7 +44,7 @@ def test_by_default_the_line_is_8e1_at_19200_and_both_ports_may_write(tmp_path):
         assert ask_rtu(board, station, rtu(pdu)) == rtu(pdu)
 
 
-def test_a_port_that_never_writes_reads_everything_and_changes_nothing(tmp_path):
+def test_m7_a_port_that_never_writes_reads_everything_and_changes_nothing(tmp_path):
     board, station = linked(tmp_path / "pit", "rs485 never\nparity none\nbaud 9600\n")
     assert board.line == (9600, 2)
     board.raw[IN_JUMPER] = 1
@@ -59,7 +59,7 @@ def test_a_port_that_never_writes_reads_everything_and_changes_nothing(tmp_path)
     assert ask_ascii(board, station, ascii_frame(SETTING)) == ascii_frame(SETTING), "the other port may"
 
 
-def test_a_port_that_writes_by_the_jumper_does_so_while_it_is_made(tmp_path):
+def test_m7_a_port_that_writes_by_the_jumper_does_so_while_it_is_made(tmp_path):
     board, station = linked(tmp_path / "pit", "usb jumper\n")
     assert ask_ascii(board, station, ascii_frame(SETTING)) == ascii_frame(refused(SETTING))
     board.raw[IN_JUMPER] = 1
@@ -73,7 +73,7 @@ def test_a_port_that_writes_by_the_jumper_does_so_while_it_is_made(tmp_path):
 @pytest.mark.parametrize(
     "text", ["baud 12345", "parity maybe", "unit 0", "unit 248", "usb", "rs485 often", "?", "baud\t9600 1", "x" * 3000]
 )
-def test_what_is_not_understood_is_told_and_the_default_holds(tmp_path, text):
+def test_m7_what_is_not_understood_is_told_and_the_default_holds(tmp_path, text):
     board, station = linked(tmp_path / "pit", text)
     assert board.line == (19200, 0)
     assert [port.unit for port in station.links] == [1, 1]
@@ -90,7 +90,7 @@ def test_a_unit_of_its_own(tmp_path):
     assert ask_rtu(board, station, rtu(READ, unit=1)) == b""
 
 
-def test_an_rtu_reply_is_put_in_one_piece_and_an_ascii_one_is_not(tmp_path):
+def test_m7_an_rtu_reply_is_put_in_one_piece_and_an_ascii_one_is_not(tmp_path):
     board, station = linked(tmp_path / "pit", None)
     board.rs485.pieces = board.usb.pieces = 0
     assert len(ask_rtu(board, station, rtu(LONG))) == 127

@@ -53,15 +53,19 @@ def files_checksum(folder: str) -> int:
     return crc
 
 
-def firmware_checksum(folder: str) -> int:
-    """Return the CRC-32 of the sources that the firmware in `folder` is, or was built from."""
-    crc = files_checksum(folder)
+def firmware_checksum(folder: str, whole: bool = False) -> int:
+    """Return the CRC-32 of the sources that the firmware in `folder` is, or was built from.
+
+    `whole`: every file has just been found as the manifest says, so that what BUILT_FROM tells holds without reading
+    them all again.
+    """
     try:
         with open(folder + "/" + BUILT_FROM) as file:
-            sources, built = file.read(100).split()
-        return int(sources, 16) if int(built, 16) == crc else crc
+            sources, built = [int(word, 16) for word in file.read(100).split()]
     except (OSError, ValueError):
-        return crc
+        return files_checksum(folder)
+    crc = built if whole else files_checksum(folder)
+    return sources if built == crc else crc
 
 
 def manifest_of(folder: str, root_files: "tuple[str, ...]" = ()) -> str:
@@ -80,6 +84,7 @@ class Manifest:
         self.rows = []
         self.note = ""
         self.at = 0
+        self.sound = False  # every file was found as it was installed
         try:
             with open(folder + "/" + MANIFEST) as file:
                 text = file.read(8192)
@@ -110,7 +115,9 @@ class Manifest:
 
     def damaged(self) -> list[str]:
         """Return the names of all files that are not as they were installed."""
-        return [row[1] for row in self.rows if not self.whole(row)]
+        names = [row[1] for row in self.rows if not self.whole(row)]
+        self.sound = bool(self.rows) and not names
+        return names
 
     def next(self) -> str:
         """Check one more file, all of them by turns; return its name when it is damaged, else nothing."""

@@ -48,7 +48,7 @@ class Station:
         self.mode = mode
         self.store = Store(board.files())
         self.store.load()
-        self.checksum = firmware_checksum(board.firmware())
+        self.checksum = firmware_checksum(board.firmware(), manifest is not None and manifest.sound)
         self.recorder = Recorder(board.files() + "/journal" if mode == h.FULL else None, self.checksum)
         self.raw = [0] * N_INPUTS
         self.inputs = [0] * N_INPUTS
