@@ -1,36 +1,31 @@
-"""Outputs safe first, then the one-shot flag for maintenance (M6).
+"""Outputs safe first; then whether main.py is whole, because main.py cannot look after itself.
 
 A soft reset leaves pins as they were and may skip main.py; this file runs all
-the same, and picking the board puts every output at its safe value.
+the same.  Nothing may escape from it: on some ports main.py does not run after
+an error here.
 """
 
-import gc
-import os
+try:
+    import binascii
+    import sys
 
-# Collect often from the first module on: what is left lying between them cuts a Pico's heap into pieces, and the
-# 2.8 kB of a snapshot then find no room although 70 kB are free.
-gc.threshold(20000)
+    def sealed(path: str) -> bool:
+        """Tell whether a file is as its last line, the CRC-32 over all before it, says."""
+        try:
+            with open(path, "rb") as file:
+                text = file.read(32768)
+            end = text.rfind(b"# sum ")
+            return end > 0 and int(text[end + 6 :], 16) == binascii.crc32(text[:end])
+        except Exception:
+            return False
 
-from duplexsump.boards import pick  # noqa: E402
-
-_TYPES = False  # true to the type check alone
-if _TYPES:
-    from duplexsump.shapes import Board
-
-MAINTENANCE_MS = 600000  # M6: it ends by itself
-
-
-def take_flag(board: "Board") -> bool:
-    """Tell whether maintenance was asked for; the flag holds for one start only."""
-    try:
-        os.remove(board.files() + "/maintenance")
-        return True
-    except OSError:
-        return False
-
-
-board = pick()
-board.safe()
-board.maintenance = take_flag(board)
-if board.maintenance:
-    board.reset_after(MAINTENANCE_MS)
+    if sealed("/lib/duplexsump/station/minimal.py"):
+        sys.path.insert(0, "/lib/duplexsump/station")
+        minimal = __import__("minimal")
+        sys.path.pop(0)
+        board = minimal.pins()
+        # In maintenance either will do, main.py or the prompt.
+        if board.kept() & 3 != minimal.MAINTENANCE and not sealed("/main.py"):
+            minimal.run(board, "main.py is damaged")
+except BaseException as error:
+    print("boot.py:", error)

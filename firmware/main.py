@@ -1,9 +1,79 @@
-"""Picks the board, hands it to the station, runs; in maintenance it leaves the board to the REPL (M6)."""
+"""Starts the station; whatever comes of that, two pumps follow their floats.
 
-from duplexsump.boards import pick
+The last resort is imported first, by itself, and the watchdog runs before
+anything else is tried (M3, M5).  In maintenance the board is left to the REPL
+(M6).
+"""
 
-board = pick()
-if not board.maintenance:
+import binascii
+import gc
+import sys
+
+# Collect often from the first module on: what is left lying between them cuts a Pico's heap into pieces, and the
+# 2.8 kB of a snapshot then find no room although 70 kB are free.
+gc.threshold(20000)
+
+MAINTENANCE_MS = 600000  # M6: it ends by itself
+EARLY = 4  # M5: so many lives running that ended within a minute lead to floats only
+
+
+def alone(name: str, sealed: bool = False):
+    """Import a module of the station without its packages; a sealed one only while its seal holds (ValueError)."""
+    if sealed:
+        with open("/lib/duplexsump/station/%s.py" % name, "rb") as file:
+            text = file.read(32768)
+        end = text.rfind(b"# sum ")
+        if end < 0 or int(text[end + 6 :], 16) != binascii.crc32(text[:end]):
+            raise ValueError("%s.py is damaged" % name)
+        del text
+    sys.path.insert(0, "/lib/duplexsump/station")
+    try:
+        return __import__(name)
+    finally:
+        sys.path.pop(0)
+
+
+def start(word: int) -> str:
+    """Run the station until a reset; return why that cannot be."""
+    if word >> 8 & 15 >= EARLY:
+        return "%d lives ended within a minute of their start" % EARLY
+    try:
+        checksum = alone("checksum")
+        manifest = checksum.Manifest("/lib/duplexsump")
+        damaged = manifest.damaged()
+        needed = checksum.needed(damaged)
+    except Exception:  # what checks is damaged itself: nothing is known
+        manifest, damaged, needed = None, ["/station/checksum"], []
+    if needed:
+        return "damaged: %s" % ", ".join(needed)
+    from duplexsump.boards import pick
     from duplexsump.station.run import run
 
-    run(board)
+    return run(pick(), manifest, damaged)
+
+
+try:
+    last = alone("minimal", True)
+    board = last.pins()
+except Exception:  # the last resort itself is damaged: there is still the station
+    last = None
+    from duplexsump.boards import pick
+
+    board = pick()
+board.safe()
+word = board.kept()
+if word & 3 == 2:
+    board.keep(word & 0x3FFF0000 | 1)  # whatever ends maintenance was asked for
+    board.reset_after(MAINTENANCE_MS)
+else:
+    board.feed_watchdog()
+    board.keep(min(word + 256, word | 0xF00))
+    try:
+        why = start(word)
+    except BaseException as error:
+        why = "%s: %s" % (type(error).__name__, error)
+    board.safe()
+    if last is None:
+        board.reset(3)
+    last.run(board, why)
+# sum d47f5400

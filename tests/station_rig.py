@@ -2,6 +2,7 @@
 
 from collections import deque
 
+from duplexsump import marks
 from duplexsump.control.records import IN_MAINS, N_INPUTS, N_OUTPUTS
 from duplexsump.station import health, loop
 from duplexsump.station.loop import Station
@@ -23,7 +24,8 @@ loop.gc = Heap
 class Wire:
     """Both ends of a byte stream: what a client sent, and what the board answered."""
 
-    def __init__(self):
+    def __init__(self, most):
+        self.most, self.pieces = most, 0
         self.sent = deque()
         self.answered = bytearray()
         self.stuck = False
@@ -36,7 +38,8 @@ class Wire:
 
     def put(self, buffer, at, count):
         assert not self.stuck, "written although it would have waited"
-        assert count <= 64
+        assert count <= self.most
+        self.pieces += 1
         self.answered += buffer[at : at + count]
 
 
@@ -54,7 +57,8 @@ class Board:
         self.raw[IN_MAINS] = 1
         self.raw[0] = 8  # high is normally closed
         self.outputs = [0] * N_OUTPUTS
-        self.usb, self.rs485 = Wire(), Wire()
+        self.usb, self.rs485 = Wire(64), Wire(256)
+        self.word = marks.MAGIC
         self.fed = 0
         self.made_safe = 0
         self.wrote = []
@@ -83,8 +87,9 @@ class Board:
     def rest(self, ms):
         self.time_ms = (self.time_ms + max(1, ms)) & 0x3FFFFFFF
 
-    def open_link(self):
-        return [(self.usb, "ascii", 1, 0), (self.rs485, "rtu", 1, 5)]
+    def open_link(self, baud, parity):
+        self.line = baud, parity
+        return [(self.usb, "ascii", 0), (self.rs485, "rtu", 5)]
 
     def files(self):
         return str(self.folder)
@@ -92,7 +97,14 @@ class Board:
     def firmware(self):
         return str(self.folder)
 
-    def reset(self):
+    def kept(self):
+        return self.word
+
+    def keep(self, word):
+        self.word = word
+
+    def reset(self, mark=marks.ASKED):
+        self.word = marks.marked(self.word, mark)
         raise SystemExit("reset")
 
 

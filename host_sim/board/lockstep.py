@@ -109,12 +109,14 @@ class LockstepBoard:
 
     `flash` is the path of the flash image, made from the folder `firmware` where
     it is not there and kept from run to run.  `read()` returns the raw record at
-    the pins now; `written(outputs)` is called at each change of the outputs, one bit each.
+    the pins now; `written(outputs)` is called at each change of the outputs, one bit each.  `heap` is the board's
+    heap in bytes, as MicroPython's option heapsize wants it ("400k"); words are twice as long as on a chip.
     """
 
-    def __init__(self, flash, read, written, firmware=FIRMWARE, blocks=BLOCKS, log=None):
+    def __init__(self, flash, read, written, firmware=FIRMWARE, blocks=BLOCKS, log=None, heap=""):
         self.executable = find_micropython()
         self.flash, self.firmware, self.blocks, self.log = flash.resolve(), firmware, blocks, log
+        self.options = ["-X", f"heapsize={heap}"] if heap else []
         self.read, self.written = read, written
         self.now_ms = 0
         self.outputs = 0
@@ -127,6 +129,7 @@ class LockstepBoard:
         self.powered = False
         self.start_ms = 0
         self.next_cause = POWER_ON
+        self.kept = 0  # the word that outlives a reset but no power cut
         self.fed_ms = None  # of this life, None until the first feed
         self.reset_ms = None
         self.wish_ms = 0
@@ -155,7 +158,7 @@ class LockstepBoard:
     def power(self, on):
         """Cut or give the power, now."""
         if on and not self.powered:
-            self.next_cause = POWER_ON
+            self.next_cause, self.kept = POWER_ON, 0
             self.start_ms = self.now_ms + self.boot_ms
         elif not on:
             self._end()
@@ -235,13 +238,14 @@ class LockstepBoard:
             "DUPLEXSUMP_PINS": str(theirs.fileno()),
             "DUPLEXSUMP_SPEED": "-1",
             "DUPLEXSUMP_CAUSE": str(self.next_cause),
+            "DUPLEXSUMP_KEPT": str(self.kept),
             "BENCH_MAKE": "",
             **_image(self.flash, self.firmware, self.blocks),
         }
         environment.pop("DUPLEXSUMP_RS485", None)
         self._drain_input()
         self.process = subprocess.Popen(
-            [self.executable, "-i", str(START)],
+            [self.executable, *self.options, "-i", str(START)],
             stdin=self.theirs, stdout=self.theirs, stderr=self.log or subprocess.DEVNULL,
             env=environment, pass_fds=[theirs.fileno()], start_new_session=True,
         )  # fmt: skip
@@ -331,6 +335,8 @@ class LockstepBoard:
         elif letter == b"W":
             self._gave_back(value)
             self._set_outputs(outputs)
+        elif letter == b"K":
+            self.kept = value
         elif letter == b"X":
             self._gave_back(value)
             self._collect()

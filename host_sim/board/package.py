@@ -1,14 +1,20 @@
-"""package.json, by which `mip` installs the firmware's library on a board: what it must say, from what there is.
+"""package.json, by which `mip` installs the firmware's library on a board, and the seals.
 
-`boot.py` and `main.py` are not the library's: `sumpbench deploy` brings them.
+`python -m host_sim.board.package` writes them anew from what there is.  `boot.py`
+and `main.py` are not the library's: `sumpbench deploy` brings them.
 """
 
+import binascii
 import json
 
 from host_sim.board.virtual import FIRMWARE
 
 LIBRARY = "lib"
 VERSION = "0.1.0"
+
+
+# These start before anything can check them but the two first files themselves.
+SEALED = (FIRMWARE / "main.py", FIRMWARE / LIBRARY / "duplexsump" / "station" / "minimal.py")
 
 
 def content():
@@ -23,5 +29,13 @@ def text():
     return json.dumps(content(), indent=1) + "\n"
 
 
+def sealed(source):
+    """Return a module's text with the seal by which it is known to be whole as its last line."""
+    body = source.partition("\n# sum ")[0].rstrip("\n") + "\n"
+    return f"{body}# sum {binascii.crc32(body.encode()):08x}\n"
+
+
 if __name__ == "__main__":
-    print(text(), end="")
+    for path in SEALED:
+        path.write_text(sealed(path.read_text(encoding="utf-8")), encoding="utf-8")
+    (FIRMWARE.parent / "package.json").write_text(text(), encoding="utf-8")

@@ -56,7 +56,7 @@ def copy_tree(source, target):
             if not name.startswith("__"):
                 os.mkdir(target + "/" + name)
                 copy_tree(source + "/" + name, target + "/" + name)
-        elif name.endswith((".py", ".mpy")):
+        elif name.endswith((".py", ".mpy")) or name in ("manifest", "built_from"):
             with open(source + "/" + name, "rb") as old, open(target + "/" + name, "wb") as new:
                 new.write(old.read())
 

@@ -75,6 +75,7 @@ class VirtualBoard:
         self.reset_at_s = None
         self.start_at_s = self.dead_since_s = 0.0
         self.next_cause = POWER_ON
+        self.kept = 0  # the word that outlives a reset but no power cut
         self.base_ms = 0
         self.board_ms = 0
         self.off = False
@@ -116,7 +117,7 @@ class VirtualBoard:
         """Restore the power."""
         with self.lock:
             self.off = False
-            self.next_cause = POWER_ON
+            self.next_cause, self.kept = POWER_ON, 0
             self.start_at_s = time.monotonic()
         os.write(self.wake_write, b"x")
 
@@ -153,7 +154,7 @@ class VirtualBoard:
             self._reset(ASKED)
         elif not self.pit.powered():
             self._end()
-            self.next_cause = POWER_ON
+            self.next_cause, self.kept = POWER_ON, 0
 
     def _start(self):
         ours, theirs = socket.socketpair()
@@ -163,6 +164,7 @@ class VirtualBoard:
             "DUPLEXSUMP_RS485": str(self.master_485),
             "DUPLEXSUMP_SPEED": str(self.speed),
             "DUPLEXSUMP_CAUSE": str(self.next_cause),
+            "DUPLEXSUMP_KEPT": str(self.kept),
             "BENCH_FLASH": str(self.flash),
             "BENCH_FIRMWARE": str(self.firmware),
             "BENCH_BLOCKS": str(self.blocks),
@@ -219,6 +221,9 @@ class VirtualBoard:
             self._obey(*struct.unpack("<cIB", message))
 
     def _obey(self, letter, value, outputs):
+        if letter == b"K":
+            self.kept = value
+            return
         if letter == b"T":
             self.reset_at_s = time.monotonic() + value / 1000.0
             return

@@ -122,7 +122,9 @@ def test_a_firmware_that_does_not_even_start_is_found_asleep(tmp_path, monkeypat
     monkeypatch.setattr("hil.kits.virtual.ANSWER_MS", 3000)
     broken = tmp_path / "firmware"
     shutil.copytree(FIRMWARE, broken, ignore=shutil.ignore_patterns("__pycache__"))
+    # boot.py would see that main.py is not what it was, and keep the pit by its floats.
     (broken / "main.py").write_text("raise ValueError('planted')\n")
+    (broken / "boot.py").write_text("")
     with VirtualKit(firmware=broken) as kit:
         with pytest.raises(InputError, match="no answer in Modbus"):
             kit.reset()

@@ -110,13 +110,21 @@ def test_maintenance_is_refused_while_lead_is_wet(tmp_path):
         assert board.causes == [0]
 
 
-def test_a_starved_watchdog_resets_and_says_why(tmp_path):
-    # A firmware that fails in its tenth second: outputs safe, the reason kept, the watchdog does the rest.
+def test_an_exception_resets_and_the_next_life_says_why(tmp_path):
+    # A firmware that fails once, in its tenth second: outputs safe, the reason kept, a reset that counts as a fault's
+    # although the bench, as a chip might, calls it asked for.
     broken = tmp_path / "firmware"
     shutil.copytree(FIRMWARE, broken, ignore=shutil.ignore_patterns("__pycache__"))
     main = broken / "lib/duplexsump/control/history.py"
     text = main.read_text()
-    raising = '        if self.inflow_ml_min == 0 and out:\n            raise ValueError("spoilt")\n'
+    raising = (
+        "        if self.inflow_ml_min == 0 and out:\n"
+        "            try:\n"
+        "                open('/pit/failed').close()\n"
+        "            except OSError:\n"
+        "                open('/pit/failed', 'w').close()\n"
+        "                raise ValueError('spoilt')\n"
+    )
     spoilt = text.replace('ran."""\n', 'ran."""\n' + raising)
     assert spoilt != text
     main.write_text(spoilt)
@@ -124,7 +132,7 @@ def test_a_starved_watchdog_resets_and_says_why(tmp_path):
     with VirtualBoard(site, tmp_path / "flash.img", speed=4, firmware=broken) as board:
         wait_for(lambda: board.lives > 1)
         assert board.outputs & 31 == 0
-        assert board.causes[1] == 1
+        assert board.causes[1] == 2
         wait_for(lambda: values(board.port))
         with Client(board.port, patience_s=PATIENCE_S) as client:
             assert client.text(r.REASON_AT, r.REASON_WORDS) == "ValueError: spoilt"

@@ -7,6 +7,7 @@ import shutil
 import zlib
 
 import pytest
+from duplexsump.station import checksum
 from duplexsump.station.checksum import BUILT_FROM, files_checksum, firmware_checksum
 
 from host_sim.board.deploy import compile_firmware
@@ -47,6 +48,18 @@ def test_a_build_that_does_not_say_so_is_known_by_its_own_files(tmp_path, told):
     if told is not None:
         (build / BUILT_FROM).write_text(told)
     assert firmware_checksum(str(build)) == files_checksum(str(build)) != journal.firmware_checksum()
+
+
+def test_a_build_that_the_manifest_has_just_proved_is_not_read_again(tmp_path, monkeypatch):
+    build = tmp_path / "build"
+    compile_firmware(FIRMWARE, build, "pico")
+    manifest = checksum.Manifest(str(build))
+    manifest.rows = [row for row in manifest.rows if not row[1].startswith("//")]  # the root is another here
+    assert (manifest.damaged(), manifest.sound) == ([], True)
+    monkeypatch.setattr(checksum, "files_checksum", None)
+    assert firmware_checksum(str(build), manifest.sound) == journal.firmware_checksum()
+    (build / "control" / "gate.mpy").write_bytes(b"M")
+    assert (manifest.damaged(), manifest.sound) == (["/control/gate.mpy"], False)
 
 
 def test_other_sources_are_another_firmware(tmp_path):

@@ -112,7 +112,7 @@ def test_csv_and_markdown_say_the_same():
 
 def test_package_json_names_every_file_of_the_library():
     assert json.loads((ROOT / "package.json").read_text()) == package.content(), (
-        "renew it: python -m host_sim.board.package > package.json"
+        "renew it: python -m host_sim.board.package"
     )
     for target, source in package.content()["urls"]:
         assert (ROOT / source).is_file()

@@ -6,6 +6,7 @@ import types
 from typing import ClassVar
 
 import pytest
+from duplexsump import marks
 from duplexsump.control import records as r
 
 
@@ -33,7 +34,8 @@ class Adc:
 
 @pytest.fixture
 def board(monkeypatch):
-    machine = types.SimpleNamespace(Pin=Pin, ADC=Adc, WDT_RESET=3, PWRON_RESET=1, reset_cause=lambda: 1)
+    machine = types.SimpleNamespace(Pin=Pin, ADC=Adc, WDT_RESET=3, PWRON_RESET=1, reset_cause=lambda: 1,
+                                    mem32={0x4005800C: 0xFFFFFFFF})
     monkeypatch.setitem(sys.modules, "machine", machine)
     for name in ("wired", "pico"):
         monkeypatch.delitem(sys.modules, f"duplexsump.boards.{name}", raising=False)
@@ -86,3 +88,89 @@ def test_every_output_is_off_at_once_and_safe_drops_them_all(board):
     assert all(pin.level == level for pin, _place, level in board.outputs)
     board.safe()
     assert all(pin.level == 1 - level for pin, _place, level in board.outputs)
+
+
+def test_off_wins_where_both_contacts_of_a_selector_are_made(board):
+    for places, reads in (((), r.SELECT_AUTO), ((1,), r.SELECT_OFF), ((2,), r.SELECT_HAND), ((1, 2), r.SELECT_OFF)):
+        for pin, place, bit in board.contacts:
+            pin.level = 0 if place in (r.IN_SELECTOR_1, r.IN_SELECTOR_2) and bit in places else 1
+        raw = read(board)
+        assert (raw[r.IN_SELECTOR_1], raw[r.IN_SELECTOR_2]) == (reads, reads), places
+
+
+def test_the_mark_is_read_once_and_written_before_a_reset(board, monkeypatch):
+    machine = sys.modules["machine"]
+    assert (board.RESET_CAUSE, board.kept()) == (marks.POWER_ON, marks.MAGIC)
+    resets = []
+    monkeypatch.setattr(machine, "reset", lambda: resets.append(machine.mem32[0x4005800C]), raising=False)
+    board.reset()
+    board.reset(marks.FAULT)
+    board.reset(marks.MAINTENANCE)
+    assert [word & 3 for word in resets] == [marks.ASKED, marks.FAULT, marks.MAINTENANCE]
+    # An RP2040 calls each of these a watchdog reset.
+    monkeypatch.setattr(machine, "reset_cause", lambda: 3)
+    causes = []
+    for word in (*resets, marks.MAGIC):
+        machine.mem32[0x4005800C] = word
+        again = type(board)()
+        causes.append(again.RESET_CAUSE)
+        assert again.kept() & 3 == 0
+    assert causes == [marks.REQUESTED, marks.WATCHDOG, marks.REQUESTED, marks.WATCHDOG]
+
+
+class Uart:
+    """A UART that sends a bit at a time by the clock it shares; `done_early_ms`: what it says before the last bit."""
+
+    def __init__(self, clock, baud, done_early_ms=0):
+        self.clock, self.baud, self.early = clock, baud, done_early_ms
+        self.ends_ms = 0.0
+        self.writes = []
+
+    def write(self, data):
+        self.writes.append(bytes(data))
+        self.ends_ms = self.clock[0] + len(data) * 11 * 1000 / self.baud
+
+    def txdone(self):
+        return self.clock[0] >= self.ends_ms - self.early
+
+    def any(self):
+        return 0
+
+
+@pytest.mark.parametrize("baud", [9600, 19200, 115200])
+@pytest.mark.parametrize("early_ms", [0, 2])
+@pytest.mark.parametrize("size", [1, 5, 64, 65, 256])
+def test_the_direction_is_held_until_the_last_bit_has_left(board, monkeypatch, baud, early_ms, size):
+    wired = sys.modules["duplexsump.boards.wired"]
+    clock = [1000]
+    fake = types.SimpleNamespace(ticks_ms=lambda: clock[0], ticks_add=lambda a, b: a + b, ticks_diff=lambda a, b: a - b)
+    monkeypatch.setattr(wired, "time", fake)
+    direction = Pin(2, value=0)
+    uart = Uart(clock, baud, early_ms)
+    line = wired.Rs485(uart, baud, direction)
+    assert line.takes()
+    line.put(bytearray(300), 10, size)
+    assert [len(data) for data in uart.writes] == [size], "in one piece"
+    while direction.level:
+        assert not line.takes()
+        clock[0] += 1
+        direction.level = 1  # what a pin reads is no memory of what was asked
+        assert line.ready() == -1
+        assert clock[0] < uart.ends_ms + 5
+    assert clock[0] >= uart.ends_ms, "the last bit has left"
+    assert line.takes()
+
+
+@pytest.mark.parametrize(("baud", "ms"), [(1200, 35), (9600, 7), (19200, 5), (115200, 4)])
+def test_the_silence_is_that_of_the_standard_and_a_pass(board, baud, ms):
+    assert sys.modules["duplexsump.boards.wired"].silence_ms(baud) == ms
+
+
+@pytest.mark.parametrize(("parity", "wanted", "stop"), [(0, 0, 1), (1, 1, 1), (2, None, 2)])
+def test_a_character_has_11_bits_whatever_the_parity(board, monkeypatch, parity, wanted, stop):
+    machine = sys.modules["machine"]
+    monkeypatch.setattr(machine, "UART", lambda *places, **names: (places, names), raising=False)
+    places, names = sys.modules["duplexsump.boards.wired"].uart_of(0, 19200, parity, 0, 1)
+    assert places == (0, 19200)
+    assert (names["bits"], names["parity"], names["stop"]) == (8, wanted, stop)
+    assert names["txbuf"] >= 256, "the longest frame at once"

@@ -1,12 +1,11 @@
-"""M3, M5, M6: every way out of the loop leaves the outputs safe, and only a healthy pass feeds the watchdog."""
+"""M3, M5, M6: every way out of the loop leaves the outputs safe and ends in a reset that says what it was for."""
 
 import pytest
-from duplexsump.control import settings as s
-from duplexsump.control.records import HIGH, IN_MAINS, IN_SELECTOR_1, LAG, LEAD, OFF, SELECT_OFF
-from duplexsump.station import health, link, store
+from duplexsump import marks
+from duplexsump.control.records import LEAD, OFF
+from duplexsump.station import health, link
 from duplexsump.station import run as runner
 from duplexsump.station.loop import Station
-from duplexsump.station.minimal import FloatsOnly
 
 from tests.station_rig import Board
 
@@ -35,46 +34,85 @@ class Limited(Board):
 
 
 def go(board):
-    with pytest.raises(OverError):
+    # What ends the test is an exception in the loop; it leads to a reset.
+    with pytest.raises(SystemExit, match="reset"):
         runner.run(board)
     return board
 
 
-def test_m3_an_exception_before_the_first_feed_starts_the_watchdog_all_the_same(tmp_path, monkeypatch):
-    # The first feed starts it; a board that failed while it started would else lie dead until somebody comes.
-    def no_room(self, board, mode=health.FULL):
+def test_m3_an_exception_while_it_starts_resets_at_once(tmp_path, monkeypatch):
+    def no_room(self, board, mode=health.FULL, manifest=None):
         raise MemoryError("memory allocation failed, allocating 2816 bytes")
 
     monkeypatch.setattr(runner.Station, "__init__", no_room)
-    board = go(Limited(tmp_path / "pit", 20))
-    assert board.fed == 1
-    assert board.outputs[:6] == [0] * 6
+    board = Limited(tmp_path / "pit", 20)
+    with pytest.raises(SystemExit, match="reset"):
+        runner.run(board)
+    assert (board.count, board.outputs[:6], board.word & 3) == (0, [0] * 6, marks.FAULT)
 
 
-def test_m3_an_exception_drops_the_outputs_records_the_reason_and_feeds_no_more(tmp_path, monkeypatch):
+def test_m3_an_exception_makes_safe_records_the_reason_and_resets_at_once(tmp_path, monkeypatch):
     def spoilt(self, now_ms, inputs, limited=False):
         raise ValueError("spoilt")
 
     def spoil(board):
         monkeypatch.setattr("duplexsump.control.controller.Controller.step", spoilt)
-        board.fed_at_spoil = board.fed
+        board.spoilt_ms, board.fed_at_spoil = board.time_ms, board.fed
 
     board = Limited(tmp_path / "pit", 400, {100: spoil})
-    go(board)
-    # The pass in which it happened feeds no more, nor does anything after it.
+    with pytest.raises(SystemExit, match="reset"):
+        runner.run(board)
+    # The next step is 100 ms away at the most; nothing rests after it.
+    assert 0 <= board.time_ms - board.spoilt_ms & 0x3FFFFFFF <= 100
     assert board.fed - board.fed_at_spoil <= 20
     assert board.made_safe >= 1
     assert board.outputs[:6] == [0] * 6
-    record = health.Health(str(board.folder), health.WATCHDOG)
+    record = health.Health(str(board.folder), marks.cause(board.word, True))
     record.begin()
-    assert record.reason == "ValueError: spoilt"
+    assert (record.reason, record.cause) == ("ValueError: spoilt", health.WATCHDOG)
 
 
-@pytest.mark.parametrize("mode", ["control only", "floats only"])
-def test_m5_without_journal_and_link_the_relay_stays_dropped(tmp_path, mode):
+def test_m5_floats_only_is_left_to_the_last_resort(tmp_path):
+    board = Limited(tmp_path / "pit", 10, cause=health.WATCHDOG)
+    (tmp_path / "pit" / "boots").write_text("0 0 0")
+    assert runner.run(board) == "4 watchdog resets within 10 min"
+    assert (board.count, board.fed) == (0, 0)
+
+
+@pytest.mark.parametrize("mark", [marks.ASKED, marks.MAINTENANCE])
+@pytest.mark.parametrize("chip_says_watchdog", [False, True])
+def test_m5_a_requested_reset_never_counts_whatever_the_chip_calls_it(tmp_path, mark, chip_says_watchdog):
+    (tmp_path / "pit").mkdir()
+    word = marks.MAGIC
+    for _ in range(9):
+        word = marks.marked(word, mark)
+        record = health.Health(str(tmp_path / "pit"), marks.cause(word, chip_says_watchdog))
+        assert (record.begin(), record.cause, record.ages) == (health.FULL, health.ASKED, [])
+        word &= ~3
+
+
+def test_m5_resets_by_exception_and_by_watchdog_count_together(tmp_path):
+    (tmp_path / "pit").mkdir()
+    modes = []
+    for word in (marks.marked(marks.MAGIC, marks.FAULT), marks.MAGIC, marks.MAGIC | marks.FAULT, marks.MAGIC):
+        modes.append(health.Health(str(tmp_path / "pit"), marks.cause(word, True)).begin())
+    assert modes == [health.FULL, health.FULL, health.CONTROL_ONLY, health.MINIMAL]
+    assert marks.cause(marks.sound(0), False) == health.POWER_ON
+
+
+def test_m5_a_request_ends_the_count_of_early_ends_and_so_does_the_first_minute(tmp_path):
+    word = marks.MAGIC + 0x300
+    assert marks.marked(word, marks.FAULT) == word | marks.FAULT
+    assert marks.marked(word, marks.ASKED) == marks.MAGIC | marks.ASKED
+    record = health.Health(str(tmp_path), health.POWER_ON)
+    record.begin()
+    assert [record.minutes(minute) for minute in (0, 0, 1, 1, 2, 3)] == [False, False, True, False, False, False]
+
+
+def test_m5_without_journal_and_link_the_relay_stays_dropped(tmp_path):
     folder = tmp_path / "pit"
     folder.mkdir()
-    (folder / "boots").write_text("0 0" if mode == "control only" else "0 0 0")
+    (folder / "boots").write_text("0 0")
 
     def wet(board):
         board.raw[0] = 8 ^ (OFF | LEAD)
@@ -90,7 +128,7 @@ def test_m5_without_journal_and_link_the_relay_stays_dropped(tmp_path, mode):
     assert bytes(board.usb.answered) == b""
 
 
-def test_m6_maintenance_makes_safe_sets_the_flag_and_resets(tmp_path):
+def test_m6_maintenance_makes_safe_leaves_its_mark_and_resets(tmp_path):
     board = Limited(tmp_path / "pit", 5000)
     station = Station(board)
     station.begin(0)
@@ -98,7 +136,7 @@ def test_m6_maintenance_makes_safe_sets_the_flag_and_resets(tmp_path):
     station.wish = link.WISH_MAINTENANCE
     with pytest.raises(SystemExit, match="reset"):
         runner._leave(board, station)
-    assert (tmp_path / "pit" / "maintenance").exists()
+    assert board.word & 3 == marks.MAINTENANCE
     assert board.outputs[:6] == [0] * 6
 
 
@@ -110,64 +148,3 @@ def test_the_first_pass_writes_the_outputs_before_it_records(tmp_path, monkeypat
     monkeypatch.setattr("duplexsump.station.recorder.Recorder.step", lambda *a: order.append("records"))
     Station(board).begin(0)
     assert order == ["outputs", "records"]
-
-
-def floats(**changes):
-    values = s.defaults()
-    for name, value in changes.items():
-        values[s.index(name)] = value
-    return FloatsOnly(values, 0)
-
-
-def level(rule, wet, seconds, raw, now):
-    for _ in range(int(seconds * 10)):
-        raw[0] = 8 ^ wet
-        out = rule.step(now, raw)
-        now += 100
-    return out, now
-
-
-@pytest.fixture
-def raw():
-    record = [0] * 24
-    record[IN_MAINS] = 1
-    return record
-
-
-def test_floats_only_pumps_between_lead_and_off(raw):
-    rule = floats()
-    out, now = level(rule, 0, 70, raw, 0)
-    assert out[:2] == [0, 0]
-    out, now = level(rule, OFF | LEAD, 1, raw, now)
-    assert out[:2] == [1, 0]
-    out, now = level(rule, OFF, 10, raw, now)
-    assert out[:2] == [1, 0]
-    out, now = level(rule, 0, 1, raw, now)
-    assert out[:2] == [0, 0]
-
-
-def test_floats_only_runs_both_and_sounds_with_high(raw):
-    rule = floats()
-    _, now = level(rule, 0, 70, raw, 0)
-    out, now = level(rule, OFF | LEAD | LAG | HIGH, 5, raw, now)
-    assert out[:4] == [1, 1, 1, 1]
-    assert out[4] == 0
-
-
-def test_floats_only_ends_on_a_stuck_off_after_a_blind_run(raw):
-    rule = floats()
-    _, now = level(rule, 0, 70, raw, 0)
-    _, now = level(rule, OFF | LEAD, 1, raw, now)
-    out, now = level(rule, OFF, 34, raw, now)
-    assert out[:2] == [1, 0]
-    out, now = level(rule, OFF, 3, raw, now)
-    assert out[:2] == [0, 0]
-
-
-def test_floats_only_leaves_a_pump_alone_whose_selector_is_off(raw):
-    rule = floats()
-    raw[IN_SELECTOR_1] = SELECT_OFF
-    _, now = level(rule, 0, 70, raw, 0)
-    out, now = level(rule, OFF | LEAD, 1, raw, now)
-    assert out[:2] == [0, 1]
-    assert store.SLOTS == ("a", "b")

@@ -6,8 +6,10 @@ import random
 import pytest
 from duplexsump.control import settings as s
 from duplexsump.control.controller import RETAINED
-from duplexsump.station import health, store
+from duplexsump.station import checksum, health, store
 from duplexsump.station import journal as j
+from duplexsump.station.loop import Station
+from duplexsump.station.recorder import Recorder
 
 from host_sim.board import readback
 from tests.station_rig import Board, run, start
@@ -202,3 +204,74 @@ def test_an_ordinary_life_writes_no_boot_record(tmp_path):
         record.minutes(minute)
     assert list(tmp_path.iterdir()) == []
     assert Board.RESET_CAUSE == health.POWER_ON
+
+
+@pytest.mark.parametrize(("free", "wanted"), [(0, True), (j.RESERVE_BLOCKS - 1, True), (j.RESERVE_BLOCKS, False)])
+def test_room_is_scarce_by_the_blocks_that_are_free_however_many_there_are(tmp_path, monkeypatch, free, wanted):
+    # block size, fragment size, blocks, free blocks, free blocks for everybody, then files
+    for blocks in (j.RESERVE_BLOCKS - 1, 352, 4096):
+        figures = (4096, 4096, blocks, free, free, 0, 0, 0, 0, 255)
+        monkeypatch.setattr(j.os, "statvfs", lambda folder, figures=figures: figures)
+        assert j.Journal(str(tmp_path), 1).scarce() is wanted
+
+
+def test_j4_what_another_firmware_kept_is_refused_and_that_is_told(tmp_path):
+    _, station = start(tmp_path / "pit")
+    station.controller.pumps[0].starts = 41
+    station.recorder.close(station.controller.now)
+    places = station.controller.retained_places()
+    own = Recorder(str(tmp_path / "pit" / "journal"), station.checksum)
+    kept, notes = own.recall(places)
+    assert (len(kept), notes) == (len(places), [])
+    other = Recorder(str(tmp_path / "pit" / "journal"), station.checksum ^ 1)
+    kept, notes = other.recall(places)
+    assert kept is None
+    assert [(code, value) for code, value, _ in notes] == [(j.FIRMWARE, station.checksum)]
+    assert "begin anew" in notes[0][2]
+    assert other.journal.life == own.journal.life == 1, "lives are numbered on"
+
+
+def test_a_file_that_is_not_as_it_was_installed_is_told_by_name_and_once(tmp_path):
+    installed = tmp_path / "installed"
+    (installed / "station").mkdir(parents=True)
+    for name in ("a.py", "b.py", "station/minimal.py"):
+        (installed / name).write_text(f"# {name}\n")
+    (installed / "manifest").write_text(checksum.manifest_of(str(installed)))
+    manifest = checksum.Manifest(str(installed))
+    assert (len(manifest.rows), manifest.damaged(), manifest.note) == (3, [], "")
+    board = Board(tmp_path / "pit")
+    station = Station(board, health.FULL, manifest)
+    station.begin(0)
+    run(board, station, 61000)
+    assert (station.damaged, station.reason) == ([], "")
+    (installed / "b.py").write_text("# B.py\n")
+    run(board, station, 10 * 61000)
+    assert station.damaged == ["/b.py"]
+    assert station.reason == "damaged on flash: /b.py"
+    station.recorder.close(station.controller.now)
+    record = b"".join(path.read_bytes() for path in sorted((tmp_path / "pit" / "journal").iterdir()))
+    assert record.count(b"/b.py") == 1
+    # A day is enough for every file many times over: one a minute.
+    assert len(manifest.rows) < 24 * 60
+
+
+def test_every_kind_of_damage_is_named_and_only_what_the_station_needs_stops_it(tmp_path):
+    for name in ("a.py", "b.mpy", "minimal.py", "c.py"):
+        (tmp_path / name).write_bytes(b"x = 1\n" * 200)
+    (tmp_path / "manifest").write_text(checksum.manifest_of(str(tmp_path)))
+    (tmp_path / "a.py").unlink()
+    (tmp_path / "b.mpy").write_bytes((tmp_path / "b.mpy").read_bytes()[:-1])
+    data = bytearray((tmp_path / "c.py").read_bytes())
+    data[700] ^= 16
+    (tmp_path / "c.py").write_bytes(data)
+    assert checksum.Manifest(str(tmp_path)).damaged() == ["/a.py", "/b.mpy", "/c.py"]
+    assert checksum.needed(["/station/minimal.py", "//main.py", "/control/gate.mpy"]) == ["/control/gate.mpy"]
+
+
+@pytest.mark.parametrize("text", ["", "12345678 /a.py\n", "12345678 /a.py\nsum 00000000\n", "\xff" * 9000])
+def test_a_manifest_that_does_not_hold_condemns_nothing(tmp_path, text):
+    (tmp_path / "manifest").write_bytes(text.encode("latin-1"))
+    found = checksum.Manifest(str(tmp_path))
+    assert (found.rows, found.damaged(), found.next()) == ([], [], "")
+    assert "manifest is damaged" in found.note
+    assert "no manifest" in checksum.Manifest(str(tmp_path / "none")).note

@@ -23,7 +23,7 @@ from duplexsump.control import records as r
 from duplexsump.control import settings as s
 from duplexsump.control.bands import Bands
 from duplexsump.control.controller import Controller
-from duplexsump.station.minimal import FloatsOnly
+from duplexsump.station.minimal import MAINS, FloatsOnly
 from duplexsump.station.recorder import Minute
 
 STEPS = 10000
@@ -94,18 +94,16 @@ class Case:
 class Minimal(Case):
     """The floats-only rule."""
 
-    def __init__(self, values, start):
-        self.floats = FloatsOnly(values, start)
-        self.raw = [0] * r.N_INPUTS
-        self.raw[r.IN_MAINS] = 1
+    def __init__(self, start):
+        self.floats = FloatsOnly(start)
         self.now = start
         self.number = 0
 
     def run(self, steps):
         for _ in range(steps):
-            self.raw[0] = WORDS[self.number // 100 % 12] ^ 8
+            bits = WORDS[self.number // 100 % 12] ^ 8 | MAINS
             self.number += 1
-            self.floats.step(self.now, self.raw)
+            self.floats.step(self.now, bits)
             self.now = (self.now - 0x3FFFFFFF - 1 + 100) & 0x3FFFFFFF
 
 
@@ -138,7 +136,7 @@ NEAR = 0x3FFFFFFF - 600000
 measure("early,every-step", Case(sensed(2), 1000))
 measure("wrapping,ten-years,largest-settings,every-step", Case(largest(), NEAR, True))
 measure("wrapping,due-steps", Case(sensed(2), NEAR, always=False))
-measure("wrapping,floats-only", Minimal(s.defaults(), NEAR))
+measure("wrapping,floats-only", Minimal(NEAR))
 measure("wrapping,with-bands,due-steps", Case(sensed(2), NEAR, always=False, banded=True))
 if WAY == "total":
     measure("wrapping,feedback,every-step", Case(sensed(1), NEAR))

@@ -8,16 +8,17 @@ Whatever differs between boards is behind the methods of one object:
     safe()           all outputs to their safe value, at any time
     feed_watchdog()  the first call starts it
     rest(ms)         let at least some time pass, at most `ms`
-    open_link()      rows of (stream, "ascii" or "rtu", unit, silence in ms)
+    open_link(baud, parity)  rows of (stream, "ascii" or "rtu", silence in ms); parity 0 even, 1 odd, 2 none
     files()          folder for settings and journal
     firmware()       folder that holds the firmware
-    reset()          reset the board; does not return
+    reset(mark)      reset the board; does not return; the mark is for the next life (`marks.py`)
+    kept(), keep(w)  the word that outlives a reset but no power cut
     reset_after(ms)  reset the board then, whatever it is doing
     PASS_MS          the longest rest between two looks at the link
     RESET_CAUSE      0 power-up, 1 watchdog, 2 asked for
 
 A stream has ready() -> the next byte or -1, takes() -> whether it can be
-written without waiting, put(buffer, at, count).
+written without waiting, put(buffer, at, count): for RTU a whole frame at once.
 """
 
 import sys

@@ -34,14 +34,13 @@ from ..control.records import (
     OUT_SERVICE,
     const,
 )
-from .wired import ANALOG, CLOSED, OUTPUT, SERIAL, Rs485, Usb, WiredBoard
+from .wired import ANALOG, CLOSED, OUTPUT, SERIAL, Rs485, Usb, WiredBoard, silence_ms, uart_of
 
 _TYPES = const(0)  # true to the type check alone
 if _TYPES:
     from ..shapes import Stream
 
 NAME = "ESP32-S3"
-BAUD = 19200
 _TX, _RX = 47, 38
 
 # kind, pin, place, bit or level or full scale, wire, where to
@@ -90,11 +89,10 @@ class Board(WiredBoard):
         """Return the number of a hardware timer."""
         return 0
 
-    def open_link(self) -> "list[tuple[Stream, str, int, int]]":
+    def open_link(self, baud: int, parity: int) -> "list[tuple[Stream, str, int]]":
         """Return ASCII on USB and RTU on RS-485.  Ctrl-C is data from now on."""
         import micropython
 
         micropython.kbd_intr(-1)
-        uart = machine.UART(1, BAUD, tx=machine.Pin(_TX), rx=machine.Pin(_RX), timeout=0)
-        # 3.5 characters of 11 bits at 19200 baud are 2.0 ms; a pass looks every 5 ms.
-        return [(Usb(), "ascii", 1, 0), (Rs485(uart), "rtu", 1, 5)]
+        uart = uart_of(1, baud, parity, _TX, _RX)
+        return [(Usb(), "ascii", 0), (Rs485(uart, baud), "rtu", silence_ms(baud))]

@@ -6,6 +6,7 @@ GP28 takes the level transmitter or the battery, whichever the settings name.
 
 import machine
 
+from .. import marks
 from ..control.records import (
     HIGH,
     IN_BATTERY,
@@ -34,15 +35,15 @@ from ..control.records import (
     OUT_SERVICE,
     const,
 )
-from .wired import ANALOG, CLOSED, OUTPUT, SERIAL, Rs485, Usb, WiredBoard
+from .wired import ANALOG, CLOSED, OUTPUT, SERIAL, Rs485, Usb, WiredBoard, silence_ms, uart_of
 
 _TYPES = const(0)  # true to the type check alone
 if _TYPES:
     from ..shapes import Stream
 
 NAME = "Raspberry Pi Pico, Pico W"
-BAUD = 19200
 _TX, _RX = 0, 1
+_SCRATCH_0 = 0x4005800C  # RP2040 data sheet, 4.7.6: outlives the watchdog's and every software reset
 
 # kind, pin, place, bit or level or full scale, wire, where to
 WIRING = (
@@ -83,11 +84,18 @@ class Board(WiredBoard):
     def __init__(self) -> None:
         super().__init__(WIRING)
 
-    def open_link(self) -> "list[tuple[Stream, str, int, int]]":
+    def kept(self) -> int:
+        """Return the word that outlives a reset but no power cut: the watchdog's first scratch register."""
+        return marks.sound(machine.mem32[_SCRATCH_0])
+
+    def keep(self, word: int) -> None:
+        """Leave that word for the next life."""
+        machine.mem32[_SCRATCH_0] = word
+
+    def open_link(self, baud: int, parity: int) -> "list[tuple[Stream, str, int]]":
         """Return ASCII on USB and RTU on RS-485.  Ctrl-C is data from now on."""
         import micropython
 
         micropython.kbd_intr(-1)
-        uart = machine.UART(0, BAUD, tx=machine.Pin(_TX), rx=machine.Pin(_RX), timeout=0)
-        # 3.5 characters of 11 bits at 19200 baud are 2.0 ms; a pass looks every 5 ms.
-        return [(Usb(), "ascii", 1, 0), (Rs485(uart), "rtu", 1, 5)]
+        uart = uart_of(0, baud, parity, _TX, _RX)
+        return [(Usb(), "ascii", 0), (Rs485(uart, baud), "rtu", silence_ms(baud))]

@@ -6,6 +6,7 @@ The bench hands over a stream as an inherited file descriptor.  The board asks:
     'W', time, outputs                                  -> no answer
     'D' (watchdog fed), 'X' (reset me now), each with time and outputs, no answer
     'T' (reset me after a time), with that time in ms instead
+    'K' (keep this word until the power goes), with the word instead
 
 so the bench's pit follows the board's clock.  In lockstep the bench owns the time, and the board asks for it:
 
@@ -18,9 +19,9 @@ grant of more than it wants lasts for several rests; a change of its outputs end
 it, and what is left is given back: the bench knows the time of 'W'.  A negative
 grant is one rest of so many ms.
 
-The environment says which descriptor (DUPLEXSUMP_PINS; DUPLEXSUMP_RS485 for a second serial port), what the reset
-was for (DUPLEXSUMP_CAUSE), and how fast time goes (DUPLEXSUMP_SPEED: a whole number; 0: as fast as it can; -1: in
-lockstep).
+The environment says which descriptor (DUPLEXSUMP_PINS; DUPLEXSUMP_RS485 for a second serial port), what the chip says
+of the reset (DUPLEXSUMP_CAUSE), the word kept (DUPLEXSUMP_KEPT), and how fast
+time goes (DUPLEXSUMP_SPEED: a whole number; 0: as fast as it can; -1: in lockstep).
 """
 
 import os
@@ -28,6 +29,7 @@ import sys
 import time
 from array import array
 
+from .. import marks
 from ..control.records import N_INPUTS, OUT_LATE, const
 from .stream import Stream
 
@@ -39,6 +41,7 @@ _MASK = 0x3FFFFFFF
 TICK_MS = 100
 
 WIRING = ()  # a virtual board has no pins
+_open = []  # what is collected would be closed, for the last resort too
 
 
 class Board:
@@ -51,11 +54,13 @@ class Board:
         if descriptor is None:
             raise OSError("no virtual bench: DUPLEXSUMP_PINS names no descriptor; start it with `sumpbench virtual`")
         self.pins = open(int(descriptor), "r+b")
+        _open.append(self.pins)
         self.speed = int(os.getenv("DUPLEXSUMP_SPEED") or "1")
         self.lockstep = self.speed < 0
         if self.lockstep:
             self.PASS_MS = TICK_MS  # it is woken whenever there is something on its link
-        self.RESET_CAUSE = int(os.getenv("DUPLEXSUMP_CAUSE") or "0")
+        self.word = marks.sound(int(os.getenv("DUPLEXSUMP_KEPT") or "0"))
+        self.RESET_CAUSE = marks.cause(self.word, int(os.getenv("DUPLEXSUMP_CAUSE") or "0") == marks.WATCHDOG)
         self.request = bytearray(6)
         self.answer = array("i", [0] * N_INPUTS)
         self.grant = array("i", [0] * (1 + N_INPUTS))
@@ -66,7 +71,7 @@ class Board:
         self.began_ms = time.ticks_ms()
         self.fed_ms = self.began_ms
         self.fed = False
-        self.maintenance = False
+        self.keep(self.word & ~3)
         self.safe()
 
     def fit(self, range_1_ma: int, range_2_ma: int) -> None:
@@ -147,16 +152,19 @@ class Board:
         else:
             self.free_ms += max(1, ms)
 
-    def open_link(self) -> "list[tuple[AnyStream, str, int, int]]":
-        """Return ASCII on standard input and output, and RTU where the bench has it.  Ctrl-C is data from now on."""
+    def open_link(self, baud: int, parity: int) -> "list[tuple[AnyStream, str, int]]":
+        """Return ASCII on standard input and output, and RTU where the bench has it.  Ctrl-C is data from now on.
+
+        A descriptor has neither baud nor parity.
+        """
         import micropython
 
         micropython.kbd_intr(-1)
-        links: "list[tuple[AnyStream, str, int, int]]" = [(Stream(sys.stdin.buffer, sys.stdout.buffer), "ascii", 1, 0)]
+        links: "list[tuple[AnyStream, str, int]]" = [(Stream(sys.stdin.buffer, sys.stdout.buffer), "ascii", 0)]
         descriptor = os.getenv("DUPLEXSUMP_RS485")
         if descriptor is not None:
             line = open(int(descriptor), "r+b")
-            links.append((Stream(line, line), "rtu", 1, 5))
+            links.append((Stream(line, line), "rtu", 5))
         return links
 
     def files(self) -> str:
@@ -167,8 +175,18 @@ class Board:
         """Return the folder that holds the firmware."""
         return "/lib/duplexsump"
 
-    def reset(self) -> None:
-        """Have the bench end this process and start it anew."""
+    def kept(self) -> int:
+        """Return the word that outlives a reset but no power cut (`marks.py`)."""
+        return self.word
+
+    def keep(self, word: int) -> None:
+        """Have the bench keep that word for the next life."""
+        self.word = word
+        self._send(75, word, 0)
+
+    def reset(self, mark: int = marks.ASKED) -> None:
+        """Have the bench end this process and start it anew; `mark` is what the next life is told."""
+        self.keep(marks.marked(self.word, mark))
         self.outputs = 0
         self._ask(88)
         while True:

@@ -11,6 +11,7 @@ import time
 
 import machine
 
+from .. import marks
 from ..control.records import (
     IN_CHARGER,
     IN_CURRENT_1,
@@ -32,6 +33,9 @@ ANALOG = "0 to 3.3 V"
 OUTPUT = "output"
 SERIAL = "serial"
 
+BITS = 11  # of a character: start, 8, parity and stop, or two stops
+FRAME = 260  # bytes that a UART must take at once: the longest frame is 256
+
 _MASK = 0x3FFFFFFF
 _READINGS = 8  # of each analog channel, averaged
 _NOISE = 41  # counts, 1 % of full scale: offset and noise of the converter (common practice, no source)
@@ -46,25 +50,58 @@ class Usb(Stream):
 
 
 class Rs485:
-    """A UART with an RS-485 transceiver that turns the line by itself."""
+    """A UART with an RS-485 transceiver; `direction` is the pin that is on while sending, None where none is needed.
 
-    def __init__(self, uart: "machine.UART") -> None:
+    Whether it sends is a flag: a pin's own reading is that of the line, not of what was asked.  A port may say "done"
+    with the last character still in its shift register, so the line is held for the frame's own time as well.
+    """
+
+    def __init__(self, uart: "machine.UART", baud: int, direction: "machine.Pin | None" = None) -> None:
         self.uart = uart
+        self.baud = baud
+        self.direction = direction
         self.one = bytearray(1)
+        self.sending = False
+        self.until_ms = time.ticks_ms()
+
+    def _turn_back(self) -> None:
+        if self.uart.txdone() and time.ticks_diff(time.ticks_ms(), self.until_ms) >= 0:
+            self.sending = False
+            if self.direction is not None:
+                self.direction.value(0)
 
     def ready(self) -> int:
-        """Return the next byte, -1 when there is none."""
+        """Return the next byte, -1 when there is none; the line is turned back once all is sent."""
+        if self.sending:
+            self._turn_back()
         if self.uart.any() and self.uart.readinto(self.one):
             return self.one[0]
         return -1
 
     def takes(self) -> int:
-        """Tell whether it can be written: once the piece before is sent."""
-        return self.uart.txdone()
+        """Tell whether it can be written: once the frame before is sent."""
+        return 0 if self.sending else 1
 
     def put(self, buffer: bytearray, at: int, count: int) -> None:
         """Write `count` bytes of `buffer` from `at` on."""
+        self.sending = True
+        self.until_ms = time.ticks_add(time.ticks_ms(), 1 + count * BITS * 1000 // self.baud)
+        if self.direction is not None:
+            self.direction.value(1)
         self.uart.write(memoryview(buffer)[at : at + count])
+
+
+def uart_of(number: int, baud: int, parity: int, tx: int, rx: int) -> "machine.UART":
+    """Return a UART of 11 bits a character that takes a whole frame at once; `parity` 0 even, 1 odd, 2 none."""
+    return machine.UART(
+        number, baud, bits=8, parity=None if parity == 2 else parity, stop=2 if parity == 2 else 1,
+        tx=machine.Pin(tx), rx=machine.Pin(rx), timeout=0, txbuf=FRAME,
+    )  # fmt: skip
+
+
+def silence_ms(baud: int) -> int:
+    """Return the silence between frames in ms: 3.5 characters, above 19200 baud 1.75 (V1.02, 2.5.1.1), and 3."""
+    return (1750 if baud > 19200 else 3500000 * BITS // baud) // 1000 + 3
 
 
 class WiredBoard:
@@ -89,8 +126,9 @@ class WiredBoard:
         self.mains = 0 if IN_MAINS in fitted else 1
         self.charger = 0 if IN_CHARGER in fitted else 1
         self.watchdog: machine.WDT | None = None
-        self.maintenance = False
-        self.RESET_CAUSE = self.cause()
+        word = self.kept()
+        self.RESET_CAUSE = marks.cause(word, machine.reset_cause() == machine.WDT_RESET)
+        self.keep(word & ~3)
 
     def fit(self, range_1_ma: int, range_2_ma: int) -> None:
         """Take over what current drives the input of each motor's sensor to full scale."""
@@ -105,11 +143,14 @@ class WiredBoard:
         """Return the ADC of a pin."""
         return machine.ADC(machine.Pin(pin))
 
-    def cause(self) -> int:
-        """Return what the reset was for: 0 power-up, 1 watchdog, 2 asked for."""
-        if machine.reset_cause() == machine.WDT_RESET:
-            return 1
-        return 0 if machine.reset_cause() == machine.PWRON_RESET else 2
+    def kept(self) -> int:
+        """Return the word that outlives a reset but no power cut (`marks.py`), here in RTC memory."""
+        data = machine.RTC().memory()
+        return marks.sound(int.from_bytes(data, "little") if len(data) == 4 else 0)
+
+    def keep(self, word: int) -> None:
+        """Leave that word for the next life."""
+        machine.RTC().memory(word.to_bytes(4, "little"))
 
     def now_ms(self) -> int:
         """Return milliseconds in a 30-bit ring."""
@@ -181,8 +222,9 @@ class WiredBoard:
         """Return the folder that holds the firmware."""
         return "/lib/duplexsump"
 
-    def reset(self) -> None:
-        """Reset the board."""
+    def reset(self, mark: int = marks.ASKED) -> None:
+        """Reset the board; `mark` is what the next life is told."""
+        self.keep(marks.marked(self.kept(), mark))
         machine.reset()
 
     def reset_after(self, ms: int) -> None:

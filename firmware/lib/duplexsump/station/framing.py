@@ -1,7 +1,9 @@
 """Modbus frames over a byte stream: ASCII (USB) and RTU (RS-485).
 
-Modbus over Serial Line V1.02.  Both read at most 64 bytes a pass and write at
-most 64, only when the stream takes them; a reply that nobody reads is given up.
+Modbus over Serial Line V1.02.  Both read at most 64 bytes a pass and write only
+when the stream takes it: ASCII at most 64 bytes, RTU the whole frame, which must
+not be broken by a silence of 1.5 characters (2.5.1.1); its stream holds one.  A
+reply that nobody reads is given up.
 Every byte may come at any time: a frame is only acted upon when its checksum
 holds and it is for this unit.
 """
@@ -76,6 +78,7 @@ class Port:
         self.frame = bytearray(room)
         self.length = 0
         self.out = bytearray(room)
+        self.piece = WRITE_A_PASS
         self.out_at = 0
         self.out_end = 0
         self.out_since_ms = 0
@@ -83,11 +86,11 @@ class Port:
         self.good = 0
 
     def _write(self, now_ms: int) -> None:
-        # At most 64 bytes, only when the stream takes them.
+        # A piece at most, only when the stream takes it.
         if self.out_at >= self.out_end:
             return
         if self.stream.takes():
-            count = min(WRITE_A_PASS, self.out_end - self.out_at)
+            count = min(self.piece, self.out_end - self.out_at)
             self.stream.put(self.out, self.out_at, count)
             self.out_at += count
             self.out_since_ms = now_ms
@@ -186,6 +189,7 @@ class RtuPort(Port):
 
     def __init__(self, stream: "Stream", handler: "Handler", unit: int = 1, silence_ms: int = 5) -> None:
         super().__init__(stream, handler, unit, RTU_ROOM)
+        self.piece = RTU_ROOM
         self.silence_ms = silence_ms
         self.last_ms = 0
         self.over = False  # more came than a frame may hold

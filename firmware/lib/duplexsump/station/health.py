@@ -21,6 +21,7 @@ CONTROL_ONLY = const(1)
 MINIMAL = const(2)
 MODES = ("full", "control only", "floats only")
 
+_MOST_TEXT = const(200)  # what is longer was not written here
 WINDOW_MIN = const(10)
 MOST = const(3)  # watchdog resets within WINDOW_MIN that lead to CONTROL_ONLY
 
@@ -46,19 +47,27 @@ class Health:
             return FULL
         return CONTROL_ONLY if len(self.ages) == MOST else MINIMAL
 
-    def minutes(self, uptime_min: int) -> None:
-        """Tell how long this life has lasted; the file is renewed while resets still lie close."""
-        if not self.ages or uptime_min <= self.minute:
-            return
+    def minutes(self, uptime_min: int) -> bool:
+        """Tell how long this life has lasted; the file is renewed while resets still lie close.
+
+        Returns whether the first minute is just over.
+        """
+        if uptime_min <= self.minute:
+            return False
+        first = self.minute == 0
+        if not self.ages:
+            self.minute = uptime_min
+            return first
         self.ages = [age + uptime_min - self.minute for age in self.ages]
         self.ages = [age for age in self.ages if age < WINDOW_MIN]
         self.minute = uptime_min
         self._write()
+        return first
 
     def _read(self) -> list[int]:
         try:
             with open(self.path) as file:
-                return [int(word) for word in file.read().split()]
+                return [int(word) for word in file.read(_MOST_TEXT).split()]
         except (OSError, ValueError):
             return []
 
@@ -83,8 +92,8 @@ class Health:
     def _take_reason(self) -> str:
         try:
             with open(self.reason_path) as file:
-                reason = file.read()
+                reason = file.read(_MOST_TEXT)
             os.remove(self.reason_path)
             return reason
-        except OSError:
+        except (OSError, ValueError):
             return ""

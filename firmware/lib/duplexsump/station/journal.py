@@ -34,7 +34,7 @@ EVENT = const(5)
 
 EVENTS = (
     "power-up", "settings", "settings slot", "exception", "storage", "clock set", "maintenance", "reset asked for",
-    "firmware changed", "journal damaged",
+    "firmware changed", "journal damaged", "file damaged",
 )  # fmt: skip
 POWER_UP = const(0)  # value: reset cause
 SETTINGS = const(1)  # value: sequence of the set
@@ -46,8 +46,10 @@ MAINTENANCE = const(6)
 RESET_ASKED = const(7)
 FIRMWARE = const(8)
 DAMAGED = const(9)
+DAMAGED_FILE = const(10)  # text: the file that is not as it was installed
 
 SEGMENT_BYTES = const(12288)  # a segment is closed once it is longer
+LONGEST_SEGMENT = const(24576)  # no segment grows longer: what is, is none
 MOST_SEGMENTS = const(40)
 RESERVE_BLOCKS = const(8)  # free blocks of the file system below which the oldest segment goes
 ROOM = const(1900)  # payload of a batch; RETAINED takes 1100 bytes at the most, STEP 150, MINUTE 80, EVENT 210
@@ -66,7 +68,8 @@ def pack(out: list[int]) -> int:
 
 def segments(folder: str) -> list[int]:
     """Return the numbers of the segments in a folder, in order."""
-    return sorted([int(name[:8]) for name in os.listdir(folder) if name.endswith(".seg")])
+    names = [name[:8] for name in os.listdir(folder) if len(name) == 12 and name.endswith(".seg")]
+    return sorted([int(name) for name in names if name.isdigit()])
 
 
 def path_of(folder: str, number: int) -> str:

@@ -24,8 +24,9 @@ from ..control.records import (
 from ..control.ticks import TICK_MS, add, const, diff
 from . import health as h
 from . import journal as j
-from .checksum import firmware_checksum
+from .checksum import Manifest, firmware_checksum
 from .framing import AsciiPort, RtuPort
+from .line import Guarded, Line
 from .link import Model
 from .modbus import Handler
 from .recorder import Recorder
@@ -41,12 +42,15 @@ OVERRUN_MS = const(500)  # a pass that takes longer is counted
 class Station:
     """One controller in its surroundings.  Raises OSError when the board has no place for files."""
 
-    def __init__(self, board: "Board", mode: int = h.FULL) -> None:
+    def __init__(self, board: "Board", mode: int = h.FULL, manifest: "Manifest | None" = None) -> None:
         self.board = board
+        self.manifest = manifest
+        self.checked_min = 0
+        self.damaged = []  # names of files that are not as they were installed
         self.mode = mode
         self.store = Store(board.files())
         self.store.load()
-        self.checksum = firmware_checksum(board.firmware())
+        self.checksum = firmware_checksum(board.firmware(), manifest is not None and manifest.sound)
         self.recorder = Recorder(board.files() + "/journal" if mode == h.FULL else None, self.checksum)
         self.raw = [0] * N_INPUTS
         self.inputs = [0] * N_INPUTS
@@ -73,13 +77,17 @@ class Station:
         self.board.fit(values[s.SENSOR_RANGE_1_MA], values[s.SENSOR_RANGE_2_MA])
 
     def connect(self) -> None:
-        """Open the board's links: rows of (stream, "ascii" or "rtu", unit, silence in ms)."""
-        for stream, framing, unit, silence_ms in self.board.open_link():
-            handler = Handler(self.model)
+        """Open the board's links: rows of (stream, "ascii" or "rtu", silence in ms)."""
+        line = Line(self.board.files())
+        for note in line.notes:
+            self.recorder.event(self.controller.now, j.SETTINGS_SLOT, 0, note)
+        for stream, framing, silence_ms in self.board.open_link(line.baud, line.parity):
             if framing == "ascii":
-                self.links.append(AsciiPort(stream, handler, unit))
+                handler = Handler(Guarded(self.model, self, line.usb))
+                self.links.append(AsciiPort(stream, handler, line.unit))
             else:
-                self.links.append(RtuPort(stream, handler, unit, silence_ms))
+                handler = Handler(Guarded(self.model, self, line.rs485))
+                self.links.append(RtuPort(stream, handler, line.unit, silence_ms))
 
     def staging(self) -> int:
         """Tell whether settings are staged that are not in force."""
@@ -102,6 +110,10 @@ class Station:
             self.recorder.event(now, code, value, text)
         for note in self.store.notes:
             self.recorder.event(now, j.SETTINGS_SLOT, self.store.slot, note)
+        if self.manifest is not None and self.manifest.note:
+            self.recorder.event(now, j.DAMAGED_FILE, 0, self.manifest.note)
+        for name in self.damaged:
+            self._tell_damage(now, name)
         if reason:
             self.recorder.event(now, j.EXCEPTION, 0, reason)
         gc.collect()
@@ -116,6 +128,25 @@ class Station:
         self.recorder.begin(self.controller, now, self.wall_now_s(), retained, cause)
         self.due_ms = now
         self._tick(now, True)
+
+    def damage(self, name: str) -> None:
+        """Take note that a file is not as it was installed; it is told once, by name."""
+        if name not in self.damaged:
+            self.damaged.append(name)
+
+    def _tell_damage(self, now: int, name: str) -> None:
+        self.recorder.event(now, j.DAMAGED_FILE, len(self.damaged), name)
+        if not self.reason:
+            self.reason = "damaged on flash: " + name
+
+    def _check_next(self, manifest: Manifest) -> None:
+        # One file a minute while no pump runs, so that each is read again at least once a day.
+        self.checked_min = self.controller.uptime_min
+        self.recorder.litter = True
+        name = manifest.next()
+        if name and name not in self.damaged:
+            self.damage(name)
+            self._tell_damage(self.controller.now, name)
 
     def wall_now_s(self) -> int:
         """Return the clock time in seconds, 0 while it is not set."""
@@ -161,6 +192,9 @@ class Station:
         left = diff(self.due_ms, self.board.now_ms())
         if self.recorder.litter and left > TICK_MS // 2:
             self._collect(self.controller.out)
+        if self.manifest is not None and left > TICK_MS // 2 and self.controller.uptime_min != self.checked_min:
+            if not (self.controller.out[0] or self.controller.out[1]):
+                self._check_next(self.manifest)
         return max(0, min(self.board.PASS_MS, left))
 
     def _step(self, behind: int) -> None:

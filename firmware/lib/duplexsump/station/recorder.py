@@ -98,20 +98,36 @@ class Recorder:
         try:
             numbers = book.survey()
         except OSError:
-            os.mkdir(book.folder)
             numbers = []
+            self._make_folder(book.folder)
         for number in reversed(numbers[-4:]):
             try:
-                with open(j.path_of(book.folder, number), "rb") as file:
-                    life, checksum, retained = j.recall(file.read(), places)
+                life, checksum, retained = self._recall(j.path_of(book.folder, number), places)
             except (OSError, ValueError) as error:
                 notes.append((j.DAMAGED, number, str(error)))
                 continue
             book.life = life
             if checksum != book.checksum:
-                notes.append((j.FIRMWARE, checksum, "another firmware wrote segment %d" % number))
+                # The same number of places need not be the same places.
+                words = "segment %d is of another firmware: lockouts, latched alarms and counters begin anew"
+                notes.append((j.FIRMWARE, checksum, words % number))
+                return None, notes
             return (retained if len(retained) == len(places) else None), notes
         return None, notes
+
+    def _make_folder(self, folder: str) -> None:
+        # A board that nothing was ever deployed to has neither; where they cannot be made there is no journal.
+        for path in (folder.rsplit("/", 1)[0], folder):
+            try:
+                os.mkdir(path)
+            except OSError as error:
+                self.fault = str(error)
+
+    def _recall(self, path: str, places: list[int]) -> tuple[int, int, list[int]]:
+        if os.stat(path)[6] > j.LONGEST_SEGMENT:
+            raise ValueError("longer than a segment may be")
+        with open(path, "rb") as file:
+            return j.recall(file.read(), places)
 
     def begin(
         self, controller: "Controller", now_ms: int, wall_s: int, retained: "list[int] | None", cause: int

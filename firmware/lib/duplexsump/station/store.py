@@ -16,6 +16,7 @@ from ..control import settings as s
 from ..control.ticks import const
 
 SLOTS = ("a", "b")
+LONGEST = const(4096)  # bytes of a slot; what is longer is none, and would not find room in the heap
 DEFAULTS = const(-1)  # `slot` while no slot is sound
 
 
@@ -37,7 +38,7 @@ class Store:
         for slot in range(2):
             try:
                 with open(self._path(slot), "rb") as file:
-                    data = file.read()
+                    data = file.read(LONGEST)
             except OSError:
                 continue
             self._consider(slot, data)

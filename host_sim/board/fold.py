@@ -1,0 +1,171 @@
+"""Constants folded across the firmware's modules, before they are compiled for a board.
+
+MicroPython folds a `const` within its own module only; what another module takes
+from there stays a name that is looked up at run time, with a place in a table in
+the heap.  Here each such name becomes its number; definitions that nobody reads
+any more go, imports of which nothing is left, and texts that are for the PC alone.
+The sources stay as they are; the checksum of a build is that of its sources.
+"""
+
+import ast
+from pathlib import Path
+
+# Columns of tables that no module of the firmware reads: texts for people, who read them on a PC.
+FOR_PEOPLE = {
+    ("control", "settings", "TABLE"): (5, 6),
+    ("control", "alarm_table", "TABLE"): (3, 4, 5),
+    ("station", "registers", "BIT_ROWS"): (0, 2),
+    ("station", "registers", "WORD_ROWS"): (0, 1, 3),
+    ("station", "registers", "CONTROL_ROWS"): (2, 3),
+    ("boards", "pico", "WIRING"): (4, 5),
+    ("boards", "esp32", "WIRING"): (4, 5),
+}
+
+
+class Folding(ast.NodeTransformer):
+    """Puts numbers in the place of names: `names` {name: number}, `modules` {alias: {name: number}} of one module."""
+
+    def __init__(self, names, modules):
+        self.names, self.modules = names, modules
+
+    def visit_Name(self, node):
+        """Return the number of a constant's name."""
+        if isinstance(node.ctx, ast.Load) and node.id in self.names:
+            return _number(self.names[node.id])
+        return node
+
+    def visit_Attribute(self, node):
+        """Return the number of a constant of an imported module."""
+        if isinstance(node.value, ast.Name) and node.attr in self.modules.get(node.value.id, {}):
+            return _number(self.modules[node.value.id][node.attr])
+        self.generic_visit(node)
+        return node
+
+
+def _number(value):
+    return ast.UnaryOp(ast.USub(), ast.Constant(-value)) if value < 0 else ast.Constant(value)
+
+
+def _target(module, node):
+    # The module that a relative import names, as a tuple of names below the package.
+    base = module[: len(module) - node.level]
+    return base + tuple(node.module.split(".")) if node.module else base
+
+
+def _constant(node):
+    # (name, expression) of `NAME = const(expression)`, else None.
+    if isinstance(node, ast.Assign) and len(node.targets) == 1 and isinstance(node.targets[0], ast.Name):
+        call = node.value
+        if isinstance(call, ast.Call) and isinstance(call.func, ast.Name) and call.func.id == "const":
+            return node.targets[0].id, call.args[0]
+    return None
+
+
+def _imported(module, tree, known):
+    # What a module's imports at its top bring of constants: {name: number}, {alias: {name: number}}.
+    names, modules = {}, {}
+    for node in tree.body:
+        if isinstance(node, ast.ImportFrom) and node.level:
+            target = _target(module, node)
+            for alias in node.names:
+                if alias.name in known.get(target, {}):
+                    names[alias.asname or alias.name] = known[target][alias.name]
+                if (*target, alias.name) in known:
+                    modules[alias.asname or alias.name] = known[(*target, alias.name)]
+    return names, modules
+
+
+def constants(trees):
+    """Return {module: {name: number}} for parsed modules {tuple of names: tree}."""
+    known = {module: {} for module in trees}
+    while True:
+        count = sum(map(len, known.values()))
+        for module, tree in trees.items():
+            names, modules = _imported(module, tree, known)
+            for node in tree.body:
+                found = _constant(node)
+                if found:
+                    expression = Folding({**names, **known[module]}, modules).visit(ast.parse(ast.unparse(found[1])))
+                    value = _value(expression)
+                    if isinstance(value, int):
+                        known[module][found[0]] = int(value)
+        if count == sum(map(len, known.values())):
+            return known
+
+
+def _value(expression):
+    try:
+        return eval(compile(ast.unparse(expression), "constant", "eval"), {"__builtins__": {}})
+    except NameError:
+        return None  # of a constant that is not known yet
+
+
+def _used(tree):
+    return {node.id for node in ast.walk(tree) if isinstance(node, ast.Name) and isinstance(node.ctx, ast.Load)}
+
+
+def fold(sources):
+    """Return {path: text} with constants folded; `sources` is {path below the package, of pathlib: text}."""
+    trees = {_module(path): ast.parse(text) for path, text in sources.items()}
+    known = constants(trees)
+    for path in sources:
+        module = _module(path)
+        tree = trees[module]
+        names, modules = _imported(module, tree, known)
+        body = [node for node in tree.body if not ((found := _constant(node)) and found[0] in known[module])]
+        tree.body = body
+        Folding({**names, **known[module]}, modules).visit(tree)
+        _trim(tree, set(names) | set(modules) | {"const"})
+        _blank(module, tree)
+    read = set().union(*map(_read, trees.values()))
+    for tree in trees.values():
+        tree.body = [node for node in tree.body if not _dead(node, read)] or [ast.Pass()]
+    return {path: ast.unparse(ast.fix_missing_locations(trees[_module(path)])) + "\n" for path in sources}
+
+
+def _blank(module, tree):
+    for node in tree.body:
+        if isinstance(node, ast.Assign) and isinstance(node.targets[0], ast.Name):
+            for column in FOR_PEOPLE.get((*module[1:], node.targets[0].id), ()):
+                for row in node.value.elts:
+                    row.elts[column] = ast.Constant("")
+
+
+def _read(tree):
+    # Every name that a module reads, imports or looks up in something.
+    found = _used(tree)
+    for node in ast.walk(tree):
+        if isinstance(node, ast.Attribute):
+            found.add(node.attr)
+        elif isinstance(node, ast.ImportFrom):
+            found.update(alias.name for alias in node.names)
+    return found
+
+
+def _dead(node, read):
+    # A table or a number that no module reads.
+    if not isinstance(node, ast.Assign) or not isinstance(node.targets[0], ast.Name) or node.targets[0].id in read:
+        return False
+    try:
+        ast.literal_eval(node.value)
+    except ValueError:
+        return False
+    return True
+
+
+def _module(path):
+    parts = Path(path).with_suffix("").parts
+    return ("duplexsump", *parts)
+
+
+def _trim(tree, folded):
+    # Imports of constants of which nothing is used any more.
+    used = _used(tree)
+    body = []
+    for node in tree.body:
+        if isinstance(node, ast.ImportFrom) and node.level:
+            node.names = [a for a in node.names if (a.asname or a.name) not in folded or (a.asname or a.name) in used]
+            if not node.names:
+                continue
+        body.append(node)
+    tree.body = body or [ast.Pass()]

@@ -1,0 +1,99 @@
+"""M7: who may write through which port, and how the line is set: the file `line` beside the settings."""
+
+import pytest
+from duplexsump.control.records import IN_JUMPER
+from duplexsump.station import health, journal, line, modbus
+from duplexsump.station import registers as r
+from duplexsump.station.loop import Station
+
+from tests.station_rig import Board, run
+from tests.unit.test_link_frames import ascii_frame, ask_ascii, ask_rtu, rtu
+
+READ = bytes.fromhex("0400000001")
+COMMAND = bytes.fromhex("050000FF00")
+SETTING = bytes.fromhex("0600000020")
+RESTART = bytes.fromhex("0600835253")
+MAINTENANCE = bytes.fromhex("0600824D36")
+WINDOW = bytes.fromhex("10007C0004080000000100000000")
+READ_WINDOW = bytes.fromhex("0403E80005")
+PAST_WINDOW = bytes.fromhex("10007C0007" "0E" "0000000100000000" "00004D365253")
+LONG = bytes.fromhex("040000003D")  # 61 words: 127 bytes with address and checksum
+
+
+def linked(folder, text):
+    """Return (board, station) with such a line file, run for a second."""
+    board = Board(folder)
+    if text is not None:
+        (folder / "line").write_bytes(text.encode())
+    station = Station(board, health.FULL)
+    station.begin(0)
+    station.connect()
+    run(board, station, 1000)
+    return board, station
+
+
+def refused(pdu):
+    return bytes([pdu[0] | 0x80, modbus.FUNCTION])
+
+
+def test_m7_by_default_the_line_is_8e1_at_19200_and_both_ports_may_write(tmp_path):
+    board, station = linked(tmp_path / "pit", None)
+    assert board.line == (19200, 0)
+    for pdu in (COMMAND, SETTING):
+        assert ask_ascii(board, station, ascii_frame(pdu)) == ascii_frame(pdu)
+        assert ask_rtu(board, station, rtu(pdu)) == rtu(pdu)
+
+
+def test_m7_a_port_that_never_writes_reads_everything_and_changes_nothing(tmp_path):
+    board, station = linked(tmp_path / "pit", "rs485 never\nparity none\nbaud 9600\n")
+    assert board.line == (9600, 2)
+    board.raw[IN_JUMPER] = 1
+    run(board, station, 1000)
+    before = list(station.model.staged)
+    for pdu in (COMMAND, SETTING, RESTART, MAINTENANCE, PAST_WINDOW, bytes.fromhex("0F00000001" "0101")):
+        assert ask_rtu(board, station, rtu(pdu)) == rtu(refused(pdu)), pdu.hex()
+    assert (station.wish, station.command, station.model.staged) == (0, 0, before)
+    assert ask_rtu(board, station, rtu(READ)) == rtu(bytes.fromhex("0402") + r.SIGNATURE.to_bytes(2, "big"))
+    assert ask_rtu(board, station, rtu(WINDOW)) == rtu(WINDOW[:5]), "reading the journal moves its window"
+    assert ask_rtu(board, station, rtu(READ_WINDOW))[5:7] == b"\0\1"
+    assert ask_ascii(board, station, ascii_frame(SETTING)) == ascii_frame(SETTING), "the other port may"
+
+
+def test_m7_a_port_that_writes_by_the_jumper_does_so_while_it_is_made(tmp_path):
+    board, station = linked(tmp_path / "pit", "usb jumper\n")
+    assert ask_ascii(board, station, ascii_frame(SETTING)) == ascii_frame(refused(SETTING))
+    board.raw[IN_JUMPER] = 1
+    run(board, station, 1000)
+    assert ask_ascii(board, station, ascii_frame(SETTING)) == ascii_frame(SETTING)
+    board.raw[IN_JUMPER] = 0
+    run(board, station, 1000)
+    assert ask_ascii(board, station, ascii_frame(SETTING)) == ascii_frame(refused(SETTING))
+
+
+@pytest.mark.parametrize(
+    "text", ["baud 12345", "parity maybe", "unit 0", "unit 248", "usb", "rs485 often", "?", "baud\t9600 1", "x" * 3000]
+)
+def test_m7_what_is_not_understood_is_told_and_the_default_holds(tmp_path, text):
+    board, station = linked(tmp_path / "pit", text)
+    assert board.line == (19200, 0)
+    assert [port.unit for port in station.links] == [1, 1]
+    notes = line.Line(str(board.folder)).notes
+    assert len(notes) == 1 and "is not understood" in notes[0]
+    segment = (board.folder / "journal" / "00000001.seg").read_bytes()
+    assert b"is not understood" in segment
+    assert journal.SETTINGS_SLOT == 2
+
+
+def test_a_unit_of_its_own(tmp_path):
+    board, station = linked(tmp_path / "pit", "unit 17\n")
+    assert ask_rtu(board, station, rtu(READ, unit=17)) == rtu(bytes.fromhex("04025342"), unit=17)
+    assert ask_rtu(board, station, rtu(READ, unit=1)) == b""
+
+
+def test_m7_an_rtu_reply_is_put_in_one_piece_and_an_ascii_one_is_not(tmp_path):
+    board, station = linked(tmp_path / "pit", None)
+    board.rs485.pieces = board.usb.pieces = 0
+    assert len(ask_rtu(board, station, rtu(LONG))) == 127
+    assert board.rs485.pieces == 1
+    assert len(ask_ascii(board, station, ascii_frame(LONG))) == 255
+    assert board.usb.pieces == 4
