@@ -219,9 +219,9 @@ class Rig:
     def _currents_change(self):
         places = (records.IN_CURRENT_1, records.IN_CURRENT_2)
         if self.plant:
-            shown = list(self.held)
-            self.plant.show(shown, self.pumps_on(), self.settings[settings.SENSING])
-            return shown != self.held
+            self.scratch[:] = self.held
+            self.plant.show(self.scratch, self.pumps_on(), self.settings[settings.SENSING])
+            return self.scratch != self.held
         return any(self.held[p] != w for p, w in zip(places, self._wanted_currents(), strict=True))
 
     def _set_currents(self):

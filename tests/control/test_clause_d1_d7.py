@@ -409,6 +409,16 @@ def test_d7_a_reset_takes_a_failed_exercise_as_seen_to(n):
     assert [rig.active(f"pump_{k}_exercise_failed") for k in (1, 2)] == [False, False]
 
 
+def test_d7_an_exercise_is_given_up_at_once_when_the_level_asks_for_the_pumps():
+    rig = ready(sensing=WITH_CURRENT)
+    rig.c.exercise.idle_min[0] = 7 * 1440
+    rig.set(off=1).run(3.0)
+    assert rig.c.exercise.who == 0
+    rig.set(lead=1).run(1.2)
+    assert rig.c.exercise.who == -1
+    assert rig.c.exercise.failed == 0, "no verdict on an exercise that was cut short"
+
+
 def test_d7_no_exercise_while_the_level_is_lost():
     rig = ready(sensing=WITH_CURRENT).set(selector_2="off").fill("off")
     rig.load = ["under", "under"]

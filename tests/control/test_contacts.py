@@ -6,6 +6,7 @@ import pytest
 from duplexsump.control import settings as s
 from duplexsump.control import timers as tm
 from duplexsump.control.contacts import Chatter, Contacts
+from duplexsump.control.ticks import NEVER
 from duplexsump.control.timers import Timers
 
 RING = 1 << 30  # the clock's
@@ -49,6 +50,8 @@ def test_l1_chatter_of_all_four_contacts_tick_by_tick(start, often):
         assert chatter.step(word) == word | masked, now
         assert chatter.mask == masked, now
         assert timers.running(tm.CHATTER) == (not plain.quiet()), now
+        if plain.quiet():
+            assert set(chatter.changes) | set(chatter.steady) == {NEVER}, "nothing is remembered of what is over"
         seen.add(masked)
     assert len(seen) >= 5, "a drive that makes nothing chatter proves nothing"
 
@@ -149,3 +152,30 @@ def test_l1_another_timer_that_rings_turns_no_contact():
         timers.expire(100)
         contacts.step(5)
         assert (contacts.wet, contacts.rose, contacts.fell) == (5, 0, 0), other
+
+
+def test_s4_a_power_up_forgets_all_chatter_and_takes_the_word_as_it_is():
+    timers = Timers()
+    chatter = Chatter(timers)
+    for k in range(12):
+        timers.expire(100 * k)
+        chatter.step(15 * (k % 2))
+    assert chatter.mask == 15
+    chatter.begin(5)
+    assert chatter.mask == 0
+    assert set(chatter.changes) | set(chatter.steady) == {NEVER}
+    timers.expire(1300)
+    assert chatter.step(5) == 5
+    assert set(chatter.changes) == {NEVER}, "the same word again is no change"
+
+
+@pytest.mark.parametrize("contact", range(4))
+def test_s4_the_first_change_after_a_power_up_is_debounced_like_any(contact):
+    timers = Timers()
+    contacts = Contacts(s.defaults(), timers)
+    contacts.begin(15)
+    contacts.step(15 & ~(1 << contact))
+    assert {i for i in range(4) if timers.running(tm.DEBOUNCE + i)} == {contact}
+    timers.expire(1000)
+    contacts.step(15 & ~(1 << contact))
+    assert (contacts.wet, contacts.fell) == (15 & ~(1 << contact), 1 << contact)

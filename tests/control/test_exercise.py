@@ -7,7 +7,7 @@ from duplexsump.control import settings as s
 from duplexsump.control import timers as tm
 from duplexsump.control.controller import Controller
 
-from tests.rig import WITH_CURRENT, make_settings, ready
+from tests.rig import make_settings
 
 WEEK_MIN = 7 * 1440
 MOST_MIN = 1 << 29
@@ -242,16 +242,6 @@ def test_d7_the_next_long_time_is_the_nearest_of_exercise_pour_test_and_a_day():
     e.idle_min[1] = 8 * 1440
     e.idle_min[0], e.off_dry_min = 7 * 1440, 30 * 1440
     assert e.next_min() == 1440, "nor what is over in this very minute"
-
-
-def test_d7_an_exercise_is_given_up_at_once_when_the_level_asks_for_the_pumps():
-    rig = ready(sensing=WITH_CURRENT)
-    rig.c.exercise.idle_min[0] = 7 * 1440
-    rig.set(off=1).run(3.0)
-    assert rig.c.exercise.who == 0
-    rig.set(lead=1).run(1.2)
-    assert rig.c.exercise.who == -1
-    assert rig.c.exercise.failed == 0, "no verdict on an exercise that was cut short"
 
 
 def test_as_built_no_pump_draws_on_a_battery_none_lacks_a_supply_and_the_battery_is_good():
