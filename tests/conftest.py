@@ -11,7 +11,7 @@ import os
 from hypothesis import HealthCheck, settings
 
 QUIET = [HealthCheck.too_slow, HealthCheck.data_too_large, HealthCheck.filter_too_much]
-for name, most in (("quick", 12), ("ci", 40)):
+for name, most in (("quick", 8), ("ci", 40)):
     settings.register_profile(name, derandomize=True, deadline=None, print_blob=True, max_examples=most,
                               suppress_health_check=QUIET)  # fmt: skip
 settings.register_profile("explore", deadline=None, print_blob=True, max_examples=400, suppress_health_check=QUIET)

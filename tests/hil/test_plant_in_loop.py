@@ -14,6 +14,7 @@ from host_sim.run.schedule import RESET_MS
 from host_sim.site.faults import parse_fault
 from host_sim.site.load import load_site, packaged
 from tests.micropython.places import micropython
+from tests.sampled import sampled
 
 
 def as_rows(journal):
@@ -61,7 +62,7 @@ def short(hours):
     return replace(site, duration_s=hours * 3600.0, faults=[], actions=[])
 
 
-@pytest.mark.parametrize("supply", ["battery", "mains"])
+@pytest.mark.parametrize("supply", sampled(["battery", "mains"], 2))
 def test_a_mains_failure_takes_the_controller_with_it_or_not_as_the_site_says(supply):
     micropython()
     site = short(2.0)

@@ -67,7 +67,7 @@ SKIPS = {
 }
 
 
-@pytest.fixture(scope="module", params=sampled(BOARDS, 5))
+@pytest.fixture(scope="module", params=sampled(BOARDS, 8))
 def board(request):
     """One bench for all procedures, as in an acceptance, and the name of its board."""
     micropython()

@@ -194,6 +194,7 @@ def test_a_lost_flush_would_be_found(log):
     assert found == ["settings 0 instead of 3", "segment 1 is gone"]
 
 
+@pytest.mark.long
 def test_the_board_goes_on_from_every_cut(log):
     said = mp64("power_cut.py", BLOCKS, log, "restart", 11)
     restarts = int(said.split()[1])

@@ -145,6 +145,7 @@ def read_back_with(client):
     return [readback.read_segment(data) for data in readback.fetch(client)]
 
 
+@pytest.mark.long
 def test_deployment_updates_a_running_board_and_keeps_what_is_its_own(tmp_path):
     site = pit("1 gpm")
     said = []

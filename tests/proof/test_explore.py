@@ -17,8 +17,11 @@ WHOLE_PAIR = [one for one in search_plan.planned(True) if one.part == "pair"]
 
 
 def each(searches):
-    """Return pytest's parameters for searches; those of the widest coarse world and of the demand are long."""
-    late = [one.world == "wide" or (one.part == "demand" and one.options[0][1]) for one in searches]
+    """Return pytest's parameters for searches; the large ones of which a like one stays are long."""
+    late = [
+        (one.part in ("gate", "turns") and one.world != "quick") or (one.part == "demand" and one.options[0][1])
+        for one in searches
+    ]
     return [pytest.param(one, id=one.name, marks=[pytest.mark.long] if long else [])
             for one, long in zip(searches, late, strict=True)]  # fmt: skip
 
@@ -39,7 +42,7 @@ def test_every_part_is_among_the_searches_of_ci_or_stands_in_the_full_run():
     assert {search.part for search in whole if search.most_states is not None} == {"pair"}
 
 
-@pytest.mark.parametrize("most_states", [2000, pytest.param(None, id="plan", marks=pytest.mark.long)])
+@pytest.mark.parametrize("most_states", [1000, pytest.param(None, id="plan", marks=pytest.mark.long)])
 @pytest.mark.parametrize("search", WHOLE_PAIR, ids=lambda search: search.name)
 def test_the_whole_pair_breaks_nothing_as_far_as_it_is_searched(search, most_states):
     result, trace = search_plan.run(search, every=False, most_states=most_states)
@@ -48,7 +51,10 @@ def test_the_whole_pair_breaks_nothing_as_far_as_it_is_searched(search, most_sta
     assert not result.exhausted, "say exhausted only when the frontier is empty"
 
 
-@pytest.mark.parametrize("canary", canaries.CANARIES, ids=lambda canary: f"{canary.invariant} {canary.rule}")
+@pytest.mark.parametrize("canary", [
+    pytest.param(one, id=f"{one.invariant} {one.rule}", marks=[pytest.mark.long] * one.rule.endswith("by the duty"))
+    for one in canaries.CANARIES
+])  # fmt: skip
 def test_canary_a_broken_rule_is_found(canary):
     result = canaries.hunt(canary)
     assert result.broken is not None, f"not found in {result.states} states, depth {result.depth}"

@@ -7,6 +7,8 @@ from pathlib import Path
 
 import pytest
 
+from tests.sampled import sampled
+
 ROOT = Path(__file__).resolve().parents[2]
 
 
@@ -26,7 +28,7 @@ def check(tmp_path, board):
     return subprocess.run([*command, str(ROOT / "firmware")], capture_output=True, text=True, cwd=tmp_path, check=False)
 
 
-@pytest.mark.parametrize("board", ["rp2", "esp32"])
+@pytest.mark.parametrize("board", sampled(["rp2", "esp32"], 2))
 def test_the_types_of_the_firmware_hold(tmp_path, board):
     result = check(tmp_path, board)
     assert result.returncode == 0, result.stdout + result.stderr

@@ -122,6 +122,7 @@ def test_a_wet_floor_is_exit_code_1(tmp_path):
     assert "above the floor" in said
 
 
+@pytest.mark.long
 def test_faults_of_the_command_line_come_on_top_of_the_scenarios_own(tmp_path):
     site = short_site(tmp_path, faults='"pump1-jammed@22:10+5min"')
     night(site, "--fault", "mains-lost@22:05+10min", "--no-baseline", "--out", tmp_path / "out")
@@ -161,6 +162,7 @@ def test_the_same_seed_gives_the_same_night(tmp_path):
     assert first == second
 
 
+@pytest.mark.long
 def test_a_second_night_takes_the_place_of_the_first(tmp_path):
     site = short_site(tmp_path)
     night(site, "--out", tmp_path / "out")

@@ -102,6 +102,7 @@ def need_stubs():
     pytest.skip('no .stubs/rp2: pip install --target .stubs/rp2 "micropython-rp2-stubs==1.29.*"')
 
 
+@pytest.mark.long
 def test_types_of_the_firmware_hold(tree):
     need_stubs()
     result = run(tree, tool("mypy"))
