@@ -11,6 +11,7 @@ from pathlib import Path
 from unittest import mock
 
 import pytest
+from duplexsump.control import records as r
 
 from host_sim.errors import InputError
 from host_sim.proof.campaign import campaign, night_run, nights, report
@@ -102,7 +103,7 @@ class Deaf(Watched):
     def step(self, now_ms, raw):
         super().step(now_ms, raw)
         self.out = self.dead_outputs[:]
-        self.out[4] = 1  # and whose alarm relay says that all is well
+        self.out[r.OUT_RELAY] = self.out[r.OUT_SERVICE] = 1  # and whose relays say that all is well
 
 
 def test_canary_a_controller_that_never_pumps_is_found():

@@ -4,6 +4,7 @@ from dataclasses import replace
 from functools import cache
 
 import pytest
+from duplexsump.control import settings as s
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from scipy.integrate import solve_ivp
@@ -220,7 +221,7 @@ def test_an_empty_battery_collapses_under_load_and_recovers_with_the_charger():
     where = site(more=BATTERY.replace("100 Ah", "5 Ah"))
     bench = Still(where, ["mains-lost+1h"]).command(0, 1).after(1800)
     assert bench.plant.trajectory.head.mode.flat
-    assert bench.raw[9] < where.settings[45]  # battery voltage below battery_dead
+    assert bench.raw[9] < where.settings[s.BATTERY_DEAD_MV]
     level = bench.level_m
     assert bench.after(600).level_m > level  # it pumps no more
     bench.command(0, 0).after(1800 + 1800)

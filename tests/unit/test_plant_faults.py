@@ -260,6 +260,15 @@ def mains_lost():
     assert bench.after(20).raw[r.IN_MAINS] == 1
 
 
+def mains_sense_open():
+    bench = still("mains-sense-open@10s+20s").command(1, 0).after(9)
+    assert bench.raw[r.IN_MAINS] == 1
+    bench.after(2)
+    assert bench.raw[r.IN_MAINS] == 0, "the wire is open"
+    assert bench.plant.mains and bench.raw[r.IN_CURRENT_1] > 5000, "the mains is there, and the pump runs on it"
+    assert bench.after(20).raw[r.IN_MAINS] == 1
+
+
 def mains_flapping():
     bench = still("mains-flapping=10 s+10min")
     seen = [bench.after(0.1).raw[r.IN_MAINS] for _ in range(6000)]
@@ -326,6 +335,7 @@ CLAIMS = {
     "discharge-frozen": discharge_frozen,
     "discharge-burst": discharge_burst,
     "mains-lost": mains_lost,
+    "mains-sense-open": mains_sense_open,
     "mains-flapping": mains_flapping,
     "battery-weak": battery_weak,
     "battery-dead": battery_dead,

@@ -180,7 +180,7 @@ def test_bad_input_leaves_with_2_and_writes_nothing(tmp_path, site, monkeypatch,
 
 def test_a_folder_of_somebody_elses_is_left_alone(tmp_path):
     (tmp_path / "sizing.html").write_text("mine", encoding="utf-8")
-    with pytest.raises(InputError, match="not written by sumpbench size"):
+    with pytest.raises(InputError, match="that no sizing of ours wrote"):
         output.check(tmp_path)
     with pytest.raises(InputError, match="is a file"):
         output.check(tmp_path / "sizing.html")
