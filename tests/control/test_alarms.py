@@ -182,7 +182,7 @@ def put(bench, i, state):
     """Put alarm `i` into a state as an event would."""
     bench.a.state[i] = state
     if i < N_SOUNDING:
-        bench.a._turned(i, state, False)
+        bench.a.turned(i, state, False)
 
 
 def shown(states, quiet=(), test=0):

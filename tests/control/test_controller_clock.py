@@ -112,6 +112,7 @@ def in_trouble(start_ms):
     rig = Rig(start_ms=start_ms, sensing=WITH_CURRENT).run(70.0)
     rig.load[:] = ["none", "normal"]
     rig.fill("off", "lead").run(20.0).press("silence").run(1.0)
+    rig.c.alarms.tell(ALARM_PLACE["charger_failed"], 1)  # and is over in the next step: its chirp is due
     for _ in range(4):
         rig.set(lag=1).run(0.1).set(lag=0).run(0.1)
     return rig

@@ -66,7 +66,7 @@ def forced_with_silence_held(rig):
 
 
 SITES = {
-    "floats, nothing sensed": {"supply_2": 2},
+    "floats, nothing sensed": {"supply_2": 2, "mains_grace": 10_000},
     "floats, current sensed": {"sensing": WITH_CURRENT, "supply_2": 1, "duty": 1},
     "transmitter": {"sensing": WITH_CURRENT, "fitted": 8, "transmitter": 1},
 }

@@ -111,11 +111,11 @@ class Alarms:
         if state == NO:
             raise ValueError("alarm %s: event %s in state %s" % (TABLE[i][0], EVENTS[event], STATES[self.state[i]]))
         if i < SOUNDING and state != self.state[i]:
-            self._turned(i, state, self.state[i] == RETURNED or self.state[i] == LATCHED)
+            self.turned(i, state, self.state[i] == RETURNED or self.state[i] == LATCHED)
         self.state[i] = state
 
-    def _turned(self, i: int, state: int, again: bool) -> None:
-        # What the horn and the service call do for alarm `i`, which is in a new state.
+    def turned(self, i: int, state: int, again: bool) -> None:
+        """Have the horn and the service call follow alarm `i` into a new `state`; `again`: it came back unseen."""
         if state == RETURNED or state == LATCHED:
             self._ring(i, RETURNED_BELL)
         elif state != UNACKNOWLEDGED:
