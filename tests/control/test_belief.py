@@ -58,7 +58,6 @@ class PlainBelief:
     def reset(self):
         self.by_order, self.proved, self.wired = set(), set(), set()
         self.over, self.missed, self.before = set(), set(), set()
-        self.fickle, self.who, self.rises, self.stands = set(), None, 0, None
 
     def suspects(self):
         return self.by_order | self.proved | self.wired | (self.virtual if self.failed else set())
@@ -79,40 +78,12 @@ class PlainBelief:
             self.wires(now, wet, (rose | fell) - wired)
             self.proved_misses(wet, rose, fell)
         self.disagreement(now, wet, rose, fell)
-        self.comes_and_goes(wet, rose, fell)
-        self.settles(now, wet, rose | fell)
-
-    def comes_and_goes(self, wet, rose, fell):
-        """No pump runs here, so that six rises in all are what counts."""
-        if (rose | fell) - {self.who}:
-            self.who, self.rises = None, 0
-        for i in rose if len(rose) == 1 else ():
-            below = {f for f in self.fitted if f < i}
-            if below and not below & self.believed(wet)[0]:
-                self.who, self.rises = i, self.rises + 1
-        if self.rises == 6:
-            self.rises, self.by_order = 0, set()
-            self.fickle.add(self.who)
-            self.proved.add(self.who)
-
-    def settles(self, now, wet, turned):
-        if turned & self.fickle or not self.fickle & wet:
-            self.stands = None
-        if self.fickle & wet:
-            self.stands = now if self.stands is None else self.stands
-            if now - self.stands >= 60_000:
-                self.proved -= self.fickle & wet
-                self.fickle -= wet
-                self.stands = None
 
     def release(self, wet, rose, fell):
         above = self.believed(wet)[0]
         for i in self.suspects() & (rose | fell):
-            ok = i in rose or i == HIGH or not any(other > i for other in above)
-            if i in self.fickle:
-                ok = i in rose and {f for f in self.fitted if f < i} <= wet
-            if ok:
-                for kind in (self.by_order, self.proved, self.wired, self.fickle):
+            if i in rose or i == HIGH or not any(other > i for other in above):
+                for kind in (self.by_order, self.proved, self.wired):
                     kind.discard(i)
                 self.rise = self.rise or i in rose
 
@@ -302,7 +273,7 @@ def test_a_life_begins_with_everything_believed_whatever_was_there_before():
             used.begin(0)
             assert {name: getattr(used, name) for name in names} == {name: getattr(new, name) for name in names}
             wet = 0
-    assert dirty == {"order", "wiring", "suspect", "rising", "over", "missed", "before", "bobber", "rises"}
+    assert dirty == {"order", "wiring", "suspect", "rising", "over", "missed", "before"}
 
 
 @pytest.mark.parametrize("together", [True, False], ids=["in one step", "one after the other"])

@@ -95,10 +95,10 @@ class BeliefPart:
         b = self.belief
         if b.suspect & ~b.fitted or b.wet != word & b.fitted & ~b.suspect or b.dry != b.fitted & ~b.suspect & ~word:
             return "L2", f"suspects {b.suspect}, believed wet {b.wet} and dry {b.dry} of readings {word}"
-        if (rose | fell) & suspect_before & HIGH & b.suspect & ~b.fickle:
+        if (rose | fell) & suspect_before & HIGH & b.suspect:
             return "L2", "high was suspect, has moved, and is not believed"
         afresh = self.timers.rang[tm.SEQUENCE]  # the answer is worked out afresh, of whoever has just moved as well
-        if rose & suspect_before & (b.order | b.evidence) & ~b.fickle and not afresh:
+        if rose & suspect_before & (b.order | b.evidence) and not afresh:
             return "L2", f"suspects {rose & suspect_before} have turned wet and are not believed at once"
         return None
 

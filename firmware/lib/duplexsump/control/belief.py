@@ -15,7 +15,6 @@ WIRE_MS = const(2000)  # L7
 WIRE_NO_OFF_MS = const(500)  # L7: lead and lag alone may honestly pass within 2 s
 FICKLE_MS = const(60000)  # L2: a fickle contact that stands wet for so long is believed again
 _BOBS = const(3)  # rises in one run
-_RISES = const(6)  # in any number of runs
 _BELOW_HIGH = const(7)
 CUTS = b"\x00\x01\x03\x07\x0f"  # the contacts below each cut
 BITS = b"\x00\x01\x01\x02\x01\x02\x02\x03\x01\x02\x02\x03\x02\x03\x03\x04"  # bits set in 0 .. 15
@@ -39,7 +38,6 @@ class Belief:
         ("fickle", STATE, 0, AGAIN),  # contacts that come and go while the water does not
         ("bobber", STATE, 0, 0),  # the contact that rose last over dry ones, none other moving since
         ("bobs", COUNTER, 0, 0),  # ... and how often it rose in this run
-        ("rises", COUNTER, 0, 0),  # ... and in all
         ("raised", STATE, 0, 0),  # the contact that rose last, if all below it were dry
         ("dried", STATE, 0, 0),  # contacts that R1 found to have called into an empty pit, no other one moving since
     )
@@ -63,7 +61,6 @@ class Belief:
         self.fickle = 0
         self.bobber = 0
         self.bobs = 0
-        self.rises = 0
         self.raised = 0
         self.dried = 0
         self.running = 0  # pumps that are on, as told before each step
@@ -85,7 +82,6 @@ class Belief:
         self.fickle = 0
         self.bobber = 0
         self.bobs = 0
-        self.rises = 0
         self.raised = 0
         self.dried = 0
 
@@ -113,7 +109,7 @@ class Belief:
             self._raise(wet, rose, rose | fell)
         else:
             self._bob(rose, rose | fell)
-            if self.bobs >= _BOBS or self.rises >= _RISES:
+            if self.bobs >= _BOBS:
                 self._make_fickle(self.bobber, wet)
         self._settling(wet, rose | fell)
 
@@ -124,21 +120,17 @@ class Belief:
             self.dried = 0
 
     def _bob(self, rose: int, turned: int) -> None:
-        # A contact that rises again and again over dry ones, no other moving: it is not the water that moves.
-        if turned & ~self.bobber:
+        # A contact that rises again and again over dry ones in one run, no other moving: it is not the water that
+        # moves.  An honest one over dead ones rises once a run.
+        if not self.running or turned & ~self.bobber:
             self.bobber = 0
-            self.rises = 0
-        if not self.running or not self.bobber:
             self.bobs = 0
-        if rose and self._over_dry(rose):
+        if self.running and rose and self._over_dry(rose):
             self.bobber = rose
-            self.rises += 1
-            if self.running:
-                self.bobs += 1
+            self.bobs += 1
 
     def _make_fickle(self, contacts: int, wet: int) -> None:
         self.bobs = 0
-        self.rises = 0
         self.order = 0  # what they said of the others is void
         self.fickle |= contacts
         self.make_suspect(contacts, wet)
