@@ -56,11 +56,14 @@ class Account:
         return bool(self.runs)
 
 
-def explain(log, site, was, settings=None, module=None, units=US):
-    """Return the Account of a log, with nothing tried yet; `units` are those of the evidence."""
+def explain(log, site, was, settings=None, module=None, units=US, judged=True):
+    """Return the Account of a log, with nothing tried yet; `units` are those of the evidence.
+
+    Without `judged` the firmware is not taken through it.
+    """
     parts, flow, found = reconstruct(log, site, units)
     ran = pumps_on(log, parts)
-    judged = judge.judge(log, site, ran, settings, module)
+    judged = judge.judge(log, site, ran, settings, module) if judged else None
     highest, at, wet, first = _water(log, site, parts)
     account = Account(log, site, was, parts, flow, found, judged, highest, at, wet, first)
     account.runs = _runs(log, parts)
