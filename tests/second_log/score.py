@@ -7,6 +7,7 @@ import numpy as np
 
 from host_sim.errors import InputError
 from host_sim.replay import night as nights
+from host_sim.replay.findings.finding import CANNOT, ESTABLISHED, LIKELY
 from host_sim.replay.reading import sources
 from host_sim.site.load import read_site
 
@@ -81,7 +82,7 @@ def score(night, logger):
         account = nights.explain(log, site, "single" if night.controller == "float switch" else "duplex", judged=False)
     except InputError:
         return Score(night.kind, logger, "refused")
-    weight = {"cannot be told": 0, "possible": 0, "likely": 1, "certain": 2, "established": 2}
+    weight = {CANNOT: 0, LIKELY: 1, ESTABLISHED: 2}
     true, found = true_claims(night), {}
     for finding in account.findings:
         claim = claim_of(finding)
@@ -90,12 +91,12 @@ def score(night, logger):
     result = Score(night.kind, logger, "missed")
     result.named = {claim: word for claim, word in found.items() if claim in NAMES[night.kind] and weight[word]}
     result.wrong = {claim: word for claim, word in found.items() if claim not in true and weight[word]}
-    limits = getattr(account, "limits", None)
+    limits = account.limits
     if result.wrong:
         result.outcome = "wrong"
     elif result.named:
         result.outcome = "named"
-    elif (limits is not None and not limits.resolved) or any(not weight[word] for word in found.values()):
+    elif not limits.resolved or any(not weight[word] for word in found.values()):
         result.outcome = "abstained"
     elif night.kind == "healthy":
         result.outcome = "quiet"
@@ -106,6 +107,8 @@ def score(night, logger):
 
 def _floor(night, account, result):
     deep = float((night.level > DEEP + 0.02).mean()) * 4.0 * 3600.0
+    if not account.floor_sure:
+        return
     if account.floor_known and account.floor_dry:
         result.floor_wrong = deep > 2.0 * result.logger.every_s + 60.0
     elif not account.floor_dry and not night.wet.any():
@@ -118,13 +121,13 @@ def _inflow(night, account, result):
         return
     seen = ~flow.held & (flow.time_s <= account.log.duration_s)
     # Bounds are those of the mean from row to row; so is the truth that they are held against.
-    width = 31.0 if not getattr(flow, "bounds", False) else 2.0 * result.logger.every_s + 1.0
+    width = 31.0 if not flow.bounds else 2.0 * result.logger.every_s + 1.0
     sums = np.concatenate(([0.0], np.cumsum(night.inflow)))
     middle = (flow.time_s[seen] + _first_s(night, account.log)) / STEP_S
     half = width / 2.0 / STEP_S
     a, b = (np.clip(middle + d, 0, len(night.inflow)).astype(int) for d in (-half, half))
     truth = (sums[b] - sums[a]) / np.maximum(b - a, 1)
-    result.bounds = bool(getattr(flow, "bounds", False))
+    result.bounds = flow.bounds
     result.inside = float(((truth >= flow.low_m3s[seen]) & (truth <= flow.high_m3s[seen])).mean())
     result.volume = float(flow.flow_m3s[seen].sum() / max(truth.sum(), 1e-12) - 1.0)
 
