@@ -136,7 +136,7 @@ def judged_lines(account, units):
     """Return what the firmware would have done on the logged water, in a few lines."""
     found, clock = account.judged, clock_of(account)
     if found is None:
-        return []
+        return ["what our controller would have done cannot be told from this log"]
     one, two = found.starts
     lines = [f"starts by our controller on the logged water: {one + two} (pump 1: {one}, pump 2: {two}); "
              "the water follows the pumps of the log, not these"]  # fmt: skip

@@ -22,6 +22,9 @@ USELESS = 0.25  # of a pump's rate: a point with such an error says nothing
 NEAR_FILL_S = 900.0  # a draw-down is rated by fills no further away than this
 NEAREST = 7  # short runs that tell what a long one moves
 WORN = 0.05  # of what it should move: a pump that moves less is stopped rather than worn
+DOUBT = 0.08  # of what one pump is taken to move where no fill is near; of two through one header; our own choice
+DOUBT_OF_TWO = 0.15
+AT_INLET_M = 0.03
 TORN_S = 10.0  # pieces of one run may lie so far apart: rows about the floor's edge fit no line
 JUMP = 0.12  # of a pump: what the inflow does not do from one minute to the next
 LONG_RUN_S = 45.0  # a run shorter than this is rated by its fills, not the other way round
@@ -121,19 +124,26 @@ class Rates:
 def reconstruct(log, parts, site, rates=None):
     """Return the Inflow of a Log cut into Segments, or None where no stretch shows it."""
     rates = rates or Rates(site)
-    points = _fills(parts)
+    if log.levels_at_contacts_only:
+        parts = _above_off(parts, site)
+    standing = [part for part in parts if _at_inlet(part, site, rates)]
+    points = _fills([part for part in parts if part not in standing])
     if not points:
         return None
     draws = _draw_downs(parts, points, rates)
     typical = _typical(draws)
     own = _own_shares(parts, draws)
-    points = sorted(points + _through_pumping(parts, draws, points, rates, typical, own))
+    pumped, doubts = _through_pumping([part for part in parts if part not in standing], draws, points, rates, typical,
+                                      own)  # fmt: skip
+    still, unsure = _through_air(standing, rates)
+    points, doubts = sorted(points + pumped + still), {**doubts, **unsure}
     sound = [point for point in points if point[2] < USELESS * rates.nominal()]
     points = sound if len(sound) >= 2 else points
     grid = np.arange(0.0, log.duration_s + GRID_S, GRID_S)
     flow, error, far = _smooth(grid, np.array(points), rates.nominal())
     slow = _growth(points)
     half = 1.96 * error + AREA_SHARE * np.abs(flow) + slow * np.maximum(0.0, far - KERNEL_S)
+    half += np.interp(grid, [point[0] for point in points], [doubts.get(point[0], 0.0) for point in points])
     held = np.zeros(len(grid), bool)
     for a, b in log.gaps:
         held |= (grid > a) & (grid < b)
@@ -221,7 +231,8 @@ def _through_pumping(parts, draws, points, rates, typical, own):
     # Long pumping with no fill near it: slope and pump rate together, the rate that of the nearest short runs.
     rated = [d for d in draws if d.near_s < 2.0 * KERNEL_S and d.error_m3s < 0.2 * abs(d.rate_m3s)]
     reference = float(np.median([(d.start_m + d.end_m) / 2.0 for d in rated])) if rated else 0.0
-    found, lost = [], {}
+    # Returns the points, and {time: m3/s} of what is wrong alike in all of them, so that no mean makes it smaller.
+    found, lost, doubts = [], {}, {}
     for part in parts:
         near = _at(points, part.middle_s)[2]
         if part.on == 0 or (near <= 2.0 * KERNEL_S and part.end_s - part.start_s < LONG_RUN_S) or near <= KERNEL_S:
@@ -230,7 +241,7 @@ def _through_pumping(parts, draws, points, rates, typical, own):
         expected = rates.expected(part.mask if part.mask > 0 else (3 if part.on == 2 else 1), level)
         like = sorted((abs(d.start_s - part.middle_s), d.share) for d in rated if d.mask == part.mask)[:NEAREST]
         share = float(np.median([s for _, s in like])) if len(like) >= 3 else typical
-        doubt = 0.05
+        doubt = DOUBT if part.on == 1 else DOUBT_OF_TWO
         if part.mask > 0:
             # A recorded state says that a pump was on, not that it moved water: what this run moved as it began counts.
             share, doubt = own.get(part.start_s, (share, 0.4))
@@ -240,9 +251,29 @@ def _through_pumping(parts, draws, points, rates, typical, own):
             if key not in lost:
                 lost[key] = rates.lost(part.mask, reference, share)
             rate = rates.weakened(part.mask, level, lost[key])
-        error = float(np.hypot(part.error_m3s, doubt * max(rate, 0.3 * expected)))
-        found.append((part.middle_s, part.slope_m3s + rate, error))
-    return found
+        doubts[part.middle_s] = doubt * max(rate, 0.3 * expected)
+        found.append((part.middle_s, part.slope_m3s + rate, float(np.hypot(part.error_m3s, 0.02 * rate))))
+    return found, doubts
+
+
+def _above_off(parts, site):
+    # Of contacts alone: fills without that from the stop to off wet, in which water runs back out of the discharge.
+    off = site.contacts[0]
+    kept = [part for part in parts if part.on or off is None or part.start_m != off.dry_m]
+    return kept if any(part.on == 0 for part in kept) else parts
+
+
+def _at_inlet(part, site, rates):
+    # Water that stands well below the stop level: a pump that goes on draws air and takes whatever comes in.
+    off = site.contacts[0]
+    return (off is not None and max(part.start_m, part.end_m) < off.dry_m - AT_INLET_M
+            and abs(part.slope_m3s) < 0.05 * rates.nominal() + 2.0 * part.error_m3s)  # fmt: skip
+
+
+def _through_air(parts, rates):
+    # What comes in there is anything up to half of what a pump moves: (points, their doubts) as above.
+    half = 0.25 * rates.nominal()
+    return [(part.middle_s, half, 0.1 * half) for part in parts], {part.middle_s: half for part in parts}
 
 
 def _own_shares(parts, draws):

@@ -86,14 +86,19 @@ def limits_of(log, site, rates, units=US):
     return found
 
 
+def _small(metres, units):
+    return f"{metres / 0.0254:.2f} in" if units is US else f"{metres * 1000.0:.1f} mm"
+
+
 def lines(limits, account):
     """Return what the log can and cannot tell, as lines: the first that a reader sees."""
     log, units = account.log, limits.units
     rows = "a row at every change" if log.every_change else f"one row every {limits.spacing_s:g} s"
     have = [rows]
-    if limits.noise_m:
-        have.append(f"readings in steps of {units.level.text(limits.step_m)}" if limits.step_m else "continuous")
-        have.append(f"scatter {units.level.text(limits.noise_m)}")
+    if limits.step_m:
+        have.append(f"readings in steps of {_small(limits.step_m, units)}")
+    if limits.noise_m and limits.resolved:  # of coarse rows the water's own travel cannot be told from noise
+        have.append(f"scatter {_small(limits.noise_m, units)} (standard deviation)")
     found = [f"This log: {', '.join(have)}; longest time without a row {lasting(limits.longest_gap_s)}."]
     can = ["starts and run time"] if any(v is not None for v in log.pumps) and log.every_change else []
     if log.level_m is not None and not log.levels_at_contacts_only:
@@ -120,6 +125,7 @@ def balance(log, site, rates, limits, both):
 
     What came in is what the pit gained and what was pumped; pumped is between
     nothing and all that the pumps (`both` of them, or one) can move by their curve.
+    Water that runs back out of the discharge counts as come in.
     """
     if log.level_m is None:
         return None

@@ -98,7 +98,8 @@ def explain(log, site, was, settings=None, module=None, units=US, judged=True, p
     pumps = pumps or (1 if was == "single" else 2)
     parts, flow, found, limits = reconstruct(log, site, units, pumps)
     ran = pumps_on(log, parts)
-    judged = judge.judge(log, site, ran, settings, module) if judged else None
+    # Rows too far apart hide contacts that turned in between: what the firmware made of them would prove nothing.
+    judged = judge.judge(log, site, ran, settings, module) if judged and limits.resolved else None
     highest, at, wet, first = _water(log, site, parts)
     account = Account(log, site, was, parts, flow, found, judged, highest, at, wet, first)
     account.runs, account.limits = _runs(log, parts), limits

@@ -164,7 +164,7 @@ def simulate(kind, controller, seed):
             turn = 1 - turn
         moved = 0.0
         if power and any(on):
-            table = twice if all(on) else alone
+            table = twice if all(on) and not (kind == "air-locked pump" and trouble) else alone
             place = min(h / 0.02, 59.99)
             k = int(place)
             for p in (0, 1):

@@ -96,7 +96,7 @@ def score(night, logger):
         result.outcome = "wrong"
     elif result.named:
         result.outcome = "named"
-    elif not limits.resolved or any(not weight[word] for word in found.values()):
+    elif not limits.resolved or any(claim in NAMES[night.kind] for claim in found):
         result.outcome = "abstained"
     elif night.kind == "healthy":
         result.outcome = "quiet"
@@ -121,7 +121,7 @@ def _inflow(night, account, result):
         return
     seen = ~flow.held & (flow.time_s <= account.log.duration_s)
     # Bounds are those of the mean from row to row; so is the truth that they are held against.
-    width = 31.0 if not flow.bounds else 2.0 * result.logger.every_s + 1.0
+    width = 31.0 if not flow.bounds else max(120.0, 2.0 * result.logger.every_s)
     sums = np.concatenate(([0.0], np.cumsum(night.inflow)))
     middle = (flow.time_s[seen] + _first_s(night, account.log)) / STEP_S
     half = width / 2.0 / STEP_S

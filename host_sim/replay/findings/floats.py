@@ -185,7 +185,12 @@ def _cause(context, group, start, end, rows, evidence, highest):
     at_lag = [run for run in group if lag is not None and abs(run.start_m - lag.wet_m) < LATE_M + 3.0 * context.sigma_m]
     if len(at_lag) >= 2 and len(at_lag) > 0.7 * len(group):
         at = context.level(lag.wet_m)
-        evidence.append(f"that is the height of the lag float, {at}: it started the pump instead of the lead float")
+        evidence.append(f"that is the height of the lag float, {at}: it started a pump instead of the lead float")
+        if not context.recorded:
+            evidence.append("whether the lead pump was on meanwhile cannot be told from this log")
+            return Finding("late start", LIKELY, start, end, text, evidence,
+                           [causes[0], "the lead pump ran and delivered no water"], "lead-stuck-dry",
+                           severity)  # fmt: skip
         return Finding("late start", LIKELY, start, end, text + ": the lead float hung up", evidence, causes[:1],
                        "lead-stuck-dry", severity)  # fmt: skip
     evidence.append("why cannot be told from this log: these causes look the same in it")
