@@ -12,6 +12,7 @@ import numpy as np
 from host_sim.plant.discharge import Drive, Lines, Outlet
 
 GRID_S = 30.0
+RUN_BACK_SHARE = 0.08  # of contacts alone: what runs back after a stop does not show; our own choice
 AREA_SHARE = 0.02  # how well a pit's plan area is known; common practice, no source
 KERNEL_S = 90.0  # fills this near one another are taken together
 WIDTHS_S = (90.0, 180.0, 360.0, 720.0, 1200.0)
@@ -22,8 +23,8 @@ USELESS = 0.25  # of a pump's rate: a point with such an error says nothing
 NEAR_FILL_S = 900.0  # a draw-down is rated by fills no further away than this
 NEAREST = 7  # short runs that tell what a long one moves
 WORN = 0.05  # of what it should move: a pump that moves less is stopped rather than worn
-DOUBT = 0.08  # of what one pump is taken to move where no fill is near; of two through one header; our own choice
-DOUBT_OF_TWO = 0.15
+DOUBT = 0.10  # of what one pump is taken to move where no fill is near; of two through one header; our own choice
+DOUBT_OF_TWO = 0.18
 AT_INLET_M = 0.03
 TORN_S = 10.0  # pieces of one run may lie so far apart: rows about the floor's edge fit no line
 JUMP = 0.12  # of a pump: what the inflow does not do from one minute to the next
@@ -59,8 +60,8 @@ class DrawDown:
 class Inflow:
     """Inflow on a grid: `low`, `flow` and `high` are arrays of n in m3/s at `time_s`; the band is meant to hold 95 %.
 
-    `held` marks grid points that lie in a gap, where the flow is only carried
-    over; `draw_downs` are the runs that could be rated.
+    `held` marks grid points that lie in a gap, or of contacts alone where none
+    turned, and the flow is only carried over; `draw_downs` are the runs that could be rated.
     """
 
     time_s: np.ndarray
@@ -142,11 +143,14 @@ def reconstruct(log, parts, site, rates=None):
     grid = np.arange(0.0, log.duration_s + GRID_S, GRID_S)
     flow, error, far = _smooth(grid, np.array(points), rates.nominal())
     slow = _growth(points)
-    half = 1.96 * error + AREA_SHARE * np.abs(flow) + slow * np.maximum(0.0, far - KERNEL_S)
+    area = RUN_BACK_SHARE if log.levels_at_contacts_only else AREA_SHARE
+    half = 1.96 * error + area * np.abs(flow) + slow * np.maximum(0.0, far - KERNEL_S)
     half += np.interp(grid, [point[0] for point in points], [doubts.get(point[0], 0.0) for point in points])
     held = np.zeros(len(grid), bool)
     for a, b in log.gaps:
         held |= (grid > a) & (grid < b)
+    if log.levels_at_contacts_only:
+        held |= ~_between(grid, parts)
     flow = np.maximum(flow, 0.0)
     return Inflow(grid, flow, np.maximum(flow - half, 0.0), flow + half, held, draws, points, typical * rates.nominal(),
                   delivered=own)  # fmt: skip
@@ -204,15 +208,15 @@ def _draw_downs(parts, points, rates):
 def _carried(run, rated):
     # The share from piece to piece of one run: what was rated, then that with every jump of the slope taken for the
     # pump's own, as when an air lock clears.
-    found, share, expected, before, doubt = {}, None, 0.0, None, 0.1
+    found, share, expected, before, doubt = {}, None, 0.0, None, 0.12
     for part in run:
         if part.start_s in rated:
-            share, expected, doubt = float(rated[part.start_s].share), rated[part.start_s].expected_m3s, 0.1
+            share, expected, doubt = float(rated[part.start_s].share), rated[part.start_s].expected_m3s, 0.12
         elif share is not None:
             jump = (before.slope_m3s - part.slope_m3s) / expected
             sure = 3.0 * np.hypot(before.error_m3s, part.error_m3s)
             if abs(before.slope_m3s - part.slope_m3s) > sure and abs(jump) > JUMP:
-                share, doubt = share + jump, 0.15
+                share, doubt = share + jump, 0.18
         if share is not None:
             share = float(np.clip(share, 0.0, 1.5))
             found[part.start_s] = (share, doubt)
@@ -254,6 +258,14 @@ def _through_pumping(parts, draws, points, rates, typical, own):
         doubts[part.middle_s] = doubt * max(rate, 0.3 * expected)
         found.append((part.middle_s, part.slope_m3s + rate, float(np.hypot(part.error_m3s, 0.02 * rate))))
     return found, doubts
+
+
+def _between(grid, parts):
+    # Of contacts alone: which grid times lie between two turns that show a flow; past the highest contact none does.
+    found = np.zeros(len(grid), bool)
+    for part in parts:
+        found |= (grid >= part.start_s - KERNEL_S) & (grid <= part.end_s + KERNEL_S)
+    return found
 
 
 def _above_off(parts, site):
