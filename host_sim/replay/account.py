@@ -56,8 +56,13 @@ def headline(account, units):
 
 
 def causes_of(finding):
-    """Return "likely cause: ..." of a finding, without a cause that its own text names; "" where none is left."""
+    """Return "likely cause: ..." of a finding, or "possible causes: ..." where the log cannot tell them apart.
+
+    A cause that the finding's own text names is left out; "" where none is left.
+    """
     causes = [cause for cause in finding.causes if cause not in finding.text]
+    if len(causes) > 1 and any("cannot be told" in line for line in finding.evidence):
+        return f"possible causes: {', '.join(causes)}"
     return f"likely cause{'s' if len(causes) > 1 else ''}: {', '.join(causes)}" if causes else ""
 
 

@@ -11,7 +11,7 @@ from host_sim.errors import InputError
 from host_sim.replay import account as words
 from host_sim.replay import inflow, limits, night, segments
 from host_sim.replay.findings.finding import CANNOT, ESTABLISHED
-from host_sim.replay.reading import cells, export, mapping, mapping_prompt
+from host_sim.replay.reading import cells, mapping, mapping_prompt
 from host_sim.report.units import US
 from tests.replay_nights import demo, flood_night, logged, true_inflow
 from tests.replay_nights import night as simulate
@@ -49,6 +49,7 @@ def test_water_above_the_start_level_is_told_from_coarse_rows_without_a_cause():
     account = explained(logged(trace, every_s=60.0), site, "single")
     (high,) = [finding for finding in account.findings if finding.kind == "high water"]
     assert high.confidence == ESTABLISHED and "cannot be told" in high.evidence[1] and not high.fault
+    assert words.causes_of(high).startswith("possible causes: no pump started")
     assert not account.floor_dry and not account.outcomes
 
 
@@ -207,7 +208,7 @@ def test_a_journal_that_replays_changed_ends_in_1(tmp_path):
     assert (same.exit_code, other.exit_code) == (0, 1), same.output + other.output
 
 
-def test_settings_and_firmware_reach_the_what_if(tmp_path):
+def test_settings_and_firmware_reach_the_what_if():
     site = demo(1.5)
     log = logged(simulate(site, controller="single"))
     account = night.explain(log, site, "single", judged=False)
@@ -224,4 +225,3 @@ def test_settings_and_firmware_reach_the_what_if(tmp_path):
     module = type("module", (), {"Controller": Broken, "__file__": "other"})
     with pytest.raises(InputError, match="ZeroDivisionError"):
         night.try_changes(night.explain(log, site, "single", judged=False), ["controller=duplex"], module=module)
-    export.write(log, tmp_path / "log.csv")
