@@ -127,7 +127,7 @@ def reconstruct(log, parts, site, rates=None):
     rates = rates or Rates(site)
     if log.levels_at_contacts_only:
         parts = _above_off(parts, site)
-    standing = [part for part in parts if _at_inlet(part, site, rates)]
+    standing = _at_inlet(parts, site, rates)
     points = _fills([part for part in parts if part not in standing])
     if not points:
         return None
@@ -275,11 +275,19 @@ def _above_off(parts, site):
     return kept if any(part.on == 0 for part in kept) else parts
 
 
-def _at_inlet(part, site, rates):
-    # Water that stands well below the stop level: a pump that goes on draws air and takes whatever comes in.
-    off = site.contacts[0]
-    return (off is not None and max(part.start_m, part.end_m) < off.dry_m - AT_INLET_M
-            and abs(part.slope_m3s) < 0.05 * rates.nominal() + 2.0 * part.error_m3s)  # fmt: skip
+def _at_inlet(parts, site, rates):
+    # Water that a pump drew well below the stop level and that stands there: a pump that goes on draws air and takes
+    # whatever comes in.  Water that stands low by itself is only a dry spell.
+    off, found, drawn = site.contacts[0], [], False
+    for part in parts:
+        low = off is not None and max(part.start_m, part.end_m) < off.dry_m - AT_INLET_M
+        if low and drawn and abs(part.slope_m3s) < 0.05 * rates.nominal() + 2.0 * part.error_m3s:
+            found.append(part)
+        elif part.on and part.end_m < part.start_m:
+            drawn = off is not None and part.end_m < off.dry_m - AT_INLET_M
+        else:
+            drawn = drawn and low
+    return found
 
 
 def _through_air(parts, rates):

@@ -151,7 +151,9 @@ def balance(log, site, rates, limits, both):
         sigma = max(sigma, (limits.travel_m if limits.travel_m == limits.travel_m else 0.1) / 2.0)
     gained = (volume[b] - volume[a]) / length
     slack = (3.0 * np.sqrt(2.0) * sigma + limits.step_m / 2.0) * area / length + AREA * np.abs(gained)
-    most = CURVE * np.array([rates.expected(3 if both else 1, float(top)) for top in tops])
+    # Near its inlet a pump moves less and less, and just where is known badly: it is given what it moves at the stop.
+    stop = site.contacts[0].dry_m if site.contacts[0] is not None else 0.0
+    most = CURVE * np.array([rates.expected(3 if both else 1, max(stop, float(top))) for top in tops])
     low, high = np.maximum(0.0, gained - slack), np.maximum(0.0, gained + slack) + most
     middle = (time[a] + time[b]) / 2.0
     held = length > 5.0 * window

@@ -198,8 +198,10 @@ def _line(time, level, volume, a, b, sigma, site, mask):
     spread = float((centred**2).sum())
     slope = float((centred * v).sum()) / spread
     area = site.pit.area_m2(float(level[first:last].max()))
-    # Rows in steps do not err each on its own: a slope of half a step from end to end does not show at all.
-    error = area * np.hypot(sigma / np.sqrt(spread), 0.5 * sigma.step / max(float(t[-1] - t[0]), 1e-9))
+    # Rows in steps do not err each on its own: a slope of half a step from end to end does not show at all, unless the
+    # reading's own noise of half a step or more carries it over the steps (dither).
+    hidden = 0.5 * sigma.step / max(float(t[-1] - t[0]), 1e-9) if sigma < 0.5 * sigma.step else 0.0
+    error = area * np.hypot(sigma / np.sqrt(spread), hidden)
     if (level[first] - site.pit.floor_m) * (level[b - 1] - site.pit.floor_m) < 0.0:
         error = max(error, abs(slope))  # across the floor's edge there is no straight line
     end = time[b] if b < len(time) else time[b - 1]
