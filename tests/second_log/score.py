@@ -120,6 +120,8 @@ def _inflow(night, account, result):
     if flow is None:
         return
     seen = ~flow.held & (flow.time_s <= account.log.duration_s)
+    if not seen.any():
+        return
     # Bounds are those of the mean from row to row; so is the truth that they are held against.
     width = 31.0 if not flow.bounds else max(120.0, 2.0 * result.logger.every_s)
     sums = np.concatenate(([0.0], np.cumsum(night.inflow)))
