@@ -58,7 +58,7 @@ class HoseTest:
         _check(found, self.path)
         count = len(found["done"])
         self.person.say(f"{count} steps of a hose test started on {found['begun']} are saved in {self.path}.")
-        if not self.context.ask(GO_ON):
+        if not self._goes_on():
             self._put_aside()
             self._forget_the_pit()
             return
@@ -68,6 +68,14 @@ class HoseTest:
         for items in self.done.values():
             self.context.items.update(items)
         self._compare(found["board"])
+
+    def _goes_on(self):
+        # Before the first step there is nothing to go back to or to leave out.
+        while True:
+            try:
+                return self.context.ask(GO_ON)
+            except (Back, Skipped):
+                self.person.say("   No step has begun yet: answer yes or no, or stop.")
 
     def _forget_the_pit(self):
         # Nobody knows who has plugged what in since, nor whether the hose was left open.

@@ -4,6 +4,7 @@ The controller is driven from due instant to due instant; what the counters must
 read is worked out beside it from the inputs and outputs alone, to the second.
 """
 
+import pytest
 from duplexsump.control import records as r
 from duplexsump.control import settings as s
 from duplexsump.control.controller import Controller
@@ -80,6 +81,7 @@ class Years:
             self.contacts(word, hold)
 
 
+@pytest.mark.long
 def test_ten_years_keep_every_counter_to_the_second():
     years = Years()
     cycles = 0

@@ -15,6 +15,7 @@ from hil.kits import select
 from hil.kits.virtual import VirtualKit
 from host_sim.errors import InputError
 from tests.micropython.places import ROOT, micropython
+from tests.sampled import sampled
 
 
 def sumpbench(*arguments, cwd=None):
@@ -80,7 +81,7 @@ def test_one_command_leaves_a_record_on_paper_and_as_data(tmp_path):
 
 @pytest.mark.parametrize(
     ("arguments", "words"),
-    [
+    sampled([
         ((), "which board?"),
         (("--virtual", "--port", "/dev/ttyACM0"), "one board at a time"),
         (("--virtual", "--only", "flod"), 'there is no procedure "flod"'),
@@ -88,8 +89,8 @@ def test_one_command_leaves_a_record_on_paper_and_as_data(tmp_path):
         (("--port", "/dev/no-such-port", "--rig-port", "/dev/no-such-rig"), "there is no such port"),
         (("--port", "/dev/no-such-port", "--forces"), "there is no such port"),
         (("--port", "/dev/null"), "needs its rig's port (--rig-port), or forced inputs"),
-    ],
-)
+    ]),
+)  # fmt: skip
 def test_what_cannot_be_used_is_told_in_a_line(arguments, words, tmp_path):
     code, said, errors = sumpbench("accept", *arguments, "--out", tmp_path / "record", cwd=tmp_path)
     assert code == 2

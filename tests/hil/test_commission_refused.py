@@ -150,6 +150,14 @@ def test_good_answers_are_gone_on_with_and_another_board_is_told(tmp_path):
     assert "firmware was 00009999, now 00001234" in test.breaks[0]
 
 
+def test_back_and_skip_before_the_first_step_ask_again(tmp_path):
+    asking.keep(state_path(tmp_path / "r.json"), GOOD)
+    test = a_test(tmp_path, ["back", "skip no idea", "yes"])
+    test.recall()
+    assert test.done == GOOD["done"]
+    assert test.person.heard.count("   No step has begun yet: answer yes or no, or stop.") == 2
+
+
 def test_no_puts_the_answers_aside_instead_of_losing_them(tmp_path):
     path = state_path(tmp_path / "r.json")
     asking.keep(path, GOOD)

@@ -24,6 +24,8 @@ from host_sim.site.load import read_site
 from host_sim.sizing.say import Say
 from tests.micropython.places import micropython
 
+pytestmark = pytest.mark.long  # whole hose tests, simulated
+
 TEXT = simulated.SITE.read_text(encoding="utf-8")
 NOTHING_SENSED = TEXT.replace('sensing = "current"', 'sensing = "nothing"')
 ON_MAINS = TEXT.replace('controller = "battery"', 'controller = "mains"')

@@ -76,6 +76,7 @@ def pair():
     return Pair()
 
 
+@pytest.mark.long
 def test_every_short_instruction_does_what_the_emulators_core_does(pair):
     left = set()
     for opcode in range(0xE800):

@@ -12,6 +12,8 @@ from hil.kits.base import Missing
 from hil.kits.virtual_real_time import SHORT, RealTimeKit, short_settings
 from tests.micropython.places import micropython
 
+pytestmark = pytest.mark.long  # boards in real time
+
 PATIENCE_S = 120.0
 
 

@@ -39,6 +39,7 @@ def on_a_board(site, faults=(), boot_ms=None):
         return night, segments
 
 
+@pytest.mark.long
 def test_the_demo_night_gives_the_same_journal_record_for_record():
     micropython()
     site = load_site(packaged("demo"))

@@ -13,6 +13,7 @@ from hil.kits.base import ABILITIES
 from hil.kits.virtual import VirtualKit
 from tests.hil.procedure_kits import OTHER, ForcedKit, RigKit, settings
 from tests.micropython.places import micropython
+from tests.sampled import sampled
 
 ALL = procedure.load()
 NARRATIVE = Path(__file__).resolve().parents[2] / "firmware/NARRATIVE.md"
@@ -66,7 +67,7 @@ SKIPS = {
 }
 
 
-@pytest.fixture(scope="module", params=BOARDS)
+@pytest.fixture(scope="module", params=sampled(BOARDS, 5))
 def board(request):
     """One bench for all procedures, as in an acceptance, and the name of its board."""
     micropython()
@@ -159,7 +160,7 @@ def watched():
         bench.close()
 
 
-@pytest.mark.parametrize("one", ALL, ids=lambda one: one.name)
+@pytest.mark.parametrize("one", sampled(ALL), ids=lambda one: one.name)
 def test_needs_what_it_says_and_uses_what_it_needs(watched, one):
     # With the wires it NEEDS and no other it passes; and it needs none that it never touches.
     needs_current = {"current", "current_1"} & set(one.needs)

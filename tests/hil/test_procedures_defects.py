@@ -6,9 +6,11 @@ from hil.acceptance import defects, procedure
 from hil.bench.verdict import FAIL, PASS
 from host_sim.errors import InputError
 from tests.micropython.places import micropython
+from tests.sampled import sampled
 
 NAMES = {one.name for one in procedure.load()}
-CASES = [pytest.param(one, id=f"{one.procedure}-{place}") for place, one in enumerate(defects.DEFECTS)]
+CASES = sampled(defects.DEFECTS)
+IDS = [f"{one.procedure}-{place}" for place, one in enumerate(defects.DEFECTS)]
 
 
 def test_every_procedure_has_a_defect():
@@ -16,7 +18,7 @@ def test_every_procedure_has_a_defect():
     assert len({(one.file, one.good, one.bad) for one in defects.DEFECTS}) == len(defects.DEFECTS)
 
 
-@pytest.mark.parametrize("defect", CASES)
+@pytest.mark.parametrize("defect", CASES, ids=IDS)
 def test_the_procedure_fails_on_the_broken_rule(defect):
     micropython()
     outcome = defects.plant(defect)

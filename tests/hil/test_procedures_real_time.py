@@ -13,6 +13,8 @@ from hil.bench.verdict import MARGINAL, PASS
 from hil.kits.virtual_real_time import RealTimeKit
 from tests.micropython.places import micropython
 
+pytestmark = pytest.mark.long  # boards in real time
+
 SHORT_SET = [one for one in procedure.load() if one.real_time]
 TRIES = 4
 

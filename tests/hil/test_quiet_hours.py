@@ -28,6 +28,7 @@ def power_cut(bench):
     bench.wait(1)
 
 
+@pytest.mark.long
 def test_j4_of_the_time_since_the_last_inspection_a_power_cut_takes_an_hour_at_most(bench):
     bench.wait(3 * 3600 - 300)
     before = bench.value("inspection")

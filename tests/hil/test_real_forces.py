@@ -12,6 +12,8 @@ from tests.hil.loom import Loom
 from tests.hil.rig_loom import SLACK_MS, SPEED, give_settings, rig_on, wait_for
 from tests.micropython.places import micropython
 
+pytestmark = pytest.mark.long  # boards in real time, their clocks eight times as fast
+
 # What a person has set by hand at the panel; a rig plays that person's hands.
 HEALTHY = {"high": 1, "mains": 1, "charger": 1, "thermal_1": 1, "thermal_2": 1}
 

@@ -20,6 +20,8 @@ from tests.hil.loom import Loom
 from tests.hil.rig_loom import GAP_S, SLACK_MS, SPEED, give_settings, kit_on, wait_for
 from tests.micropython.places import micropython
 
+pytestmark = pytest.mark.long  # boards in real time, their clocks eight times as fast
+
 
 @pytest.fixture(scope="module")
 def strung(tmp_path_factory):

@@ -9,12 +9,14 @@ from hil.rehearsal.rehearsal import compare, lives
 from host_sim.run.journal import Life, Record
 from tests.hil.test_accept_command import sumpbench
 from tests.micropython.places import micropython
+from tests.sampled import sampled
 
 
 def rows(*times_ms):
     return [(time_ms, (time_ms % 7,), (1,)) for time_ms in times_ms]
 
 
+@pytest.mark.long
 def test_the_command_compares_every_life(tmp_path):
     micropython()
     code, said, errors = sumpbench(
@@ -44,13 +46,13 @@ def test_a_board_with_other_settings_is_found(monkeypatch):
 
 @pytest.mark.parametrize(
     ("arguments", "words"),
-    [
+    sampled([
         ((), "which board?"),
         (("--virtual", "no-such-night"), 'packaged scenario "no-such-night" is unknown'),
         (("--virtual", "--fault", "no-such-fault@1h"), "no-such-fault"),
         (("--virtual", "--emulated"), "one board at a time"),
-    ],
-)
+    ]),
+)  # fmt: skip
 def test_what_cannot_be_used_is_told_in_a_line(arguments, words, tmp_path):
     code, said, errors = sumpbench("rehearse", *arguments, cwd=tmp_path)
     assert code == 2

@@ -17,6 +17,7 @@ from host_sim.proof.campaign import campaign, night_run, nights, report
 from host_sim.proof.campaign.monitor import Watched
 from host_sim.site import faults as fault_registry
 from host_sim.site.load import read_site
+from tests.sampled import sampled
 
 ROOT = Path(__file__).resolve().parents[2]
 
@@ -81,7 +82,7 @@ def test_swarm_weights_switch_kinds_off_and_differ_from_night_to_night():
     assert max(max(w) for _on, w in drawn) / min(min(w) for _on, w in drawn) > 500
 
 
-@pytest.mark.parametrize("number", [1, 5, 17, 28, 104, 203])
+@pytest.mark.parametrize("number", sampled([1, 104, 5, 17, 203, 28], 2))
 def test_nights_of_every_sort_hold_their_promises(number):
     record = night_run.run(1, number)
     assert record["broken"] == ""

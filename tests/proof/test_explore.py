@@ -17,8 +17,10 @@ WHOLE_PAIR = [one for one in search_plan.planned(True) if one.part == "pair"]
 
 
 def each(searches):
-    """Return pytest's parameters for searches; the widest coarse world is left to the long run."""
-    return [pytest.param(one, id=one.name, marks=[pytest.mark.long] * (one.world == "wide")) for one in searches]
+    """Return pytest's parameters for searches; those of the widest coarse world and of the demand are long."""
+    late = [one.world == "wide" or (one.part == "demand" and one.options[0][1]) for one in searches]
+    return [pytest.param(one, id=one.name, marks=[pytest.mark.long] if long else [])
+            for one, long in zip(searches, late, strict=True)]  # fmt: skip
 
 
 @pytest.mark.parametrize("search", each(ENDING))

@@ -106,6 +106,7 @@ def test_the_demo_leaves_every_file_complete(demo):
     assert times == sorted(times)
 
 
+@pytest.mark.long
 def test_a_night_in_si(tmp_path):
     code, said = night(short_site(tmp_path), "--units", "si", "--out", tmp_path / "out")
     assert code == 0
@@ -128,6 +129,7 @@ def test_faults_of_the_command_line_come_on_top_of_the_scenarios_own(tmp_path):
     assert [fault["name"] for fault in faults] == ["mains-lost", "pump1-jammed"]
 
 
+@pytest.mark.long
 def test_without_its_own_faults_a_night_has_only_those_of_the_command_line(tmp_path):
     site = short_site(tmp_path, faults='"pump1-jammed@22:10+5min"')
     night(site, "--no-faults", "--fault", "mains-lost@22:05+10min", "--no-baseline", "--out", tmp_path / "out")
@@ -142,6 +144,7 @@ def test_the_last_line_points_to_the_cautions(tmp_path):
     assert result.output.rstrip().splitlines()[-1] == CAUTIONS_LINE
 
 
+@pytest.mark.long
 def test_the_single_pump_can_be_left_out(tmp_path):
     code, said = night(short_site(tmp_path), "--no-baseline", "--out", tmp_path / "out")
     assert code == 0

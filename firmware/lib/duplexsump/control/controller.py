@@ -183,7 +183,7 @@ class Controller:
             self.last[i] = inputs[i]
         self.forces.step(inputs)
         self._evaluate(self.forces.inputs)
-        self.pending = self._changed()
+        self._compare()
         self.due = add(now_ms, self._delay())
         return self.out
 
@@ -382,17 +382,20 @@ class Controller:
         self.out[OUT_RELAY] = alarms.relay
         self.out[OUT_LIGHT] = self.light
 
-    def _changed(self) -> int:
-        # Tell whether a field that is marked AGAIN differs from what it was at the last call: then the
-        # next tick must look again.
+    def _compare(self) -> None:
+        # A field that is marked AGAIN and differs from what it was at the last call: the next tick must look again.
+        read = getattr  # looking a builtin up at each field would cost a board five times as much
+        parts = self.marked_parts
+        names = self.marked_names
         seen = self.seen
-        changed = 0
-        for i in range(len(seen)):
-            value = getattr(self.marked_parts[i], self.marked_names[i])
+        self.pending = 0
+        i = len(seen)
+        while i:
+            i -= 1
+            value = read(parts[i], names[i])
             if value != seen[i]:
                 seen[i] = value
-                changed = 1
-        return changed
+                self.pending = 1
 
     def _delay(self) -> int:
         if self.pending:
@@ -423,7 +426,9 @@ class Controller:
         Raises ValueError for a record of another length.
         """
         self._set(record, False)
-        self._changed()
+        pending = self.pending
+        self._compare()
+        self.pending = pending
         self.timers.now = self.now
         self.first = False
         self.out[OUT_PUMP_1] = self.gate.out & 1
