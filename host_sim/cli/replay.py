@@ -24,14 +24,24 @@ def replay(
     mapping: Annotated[
         Path | None, typer.Option(help="What the columns hold (TOML); LOG.map.toml if left out.")
     ] = None,
-    ask: Annotated[bool, typer.Option("--map", help="Ask what the columns hold, and write LOG.map.toml.")] = False,
+    ask: Annotated[
+        bool, typer.Option("--map", help="Ask what the columns hold, in which units; writes LOG.map.toml.")
+    ] = False,
     was: Annotated[
-        Was | None, typer.Option(help="What controlled the pumps; single for a table log if left out.")
+        Was | None, typer.Option(help="What controlled the pumps. If left out: the journal's own, or one float switch.")
     ] = None,
     setting: Annotated[
-        list[str] | None, typer.Option("--set", metavar="NAME=VALUE", help="Replay with this setting changed.")
+        list[str] | None,
+        typer.Option(
+            "--set",
+            metavar="NAME=VALUE",
+            help="Our controller with this setting changed, in the replay and in what-if runs.",
+        ),
     ] = None,
-    firmware: Annotated[Path | None, typer.Option(help="Replay through the firmware in this folder instead.")] = None,
+    firmware: Annotated[
+        Path | None,
+        typer.Option(help="Our controller with the firmware in this folder, in the replay and in what-if runs."),
+    ] = None,
     change: Annotated[
         list[str] | None,
         typer.Option(
@@ -42,19 +52,25 @@ def replay(
         list[str] | None,
         typer.Option(metavar="KEY=A:B:N", help='Vary one or two things, as "pump=80%:200%:7", and draw it.'),
     ] = None,
-    long: Annotated[bool, typer.Option("--long", help="A log of months: counts only, in bounded memory.")] = False,
-    what_if: Annotated[bool, typer.Option(help="Run the night again, as it was and with changes.")] = True,
+    long: Annotated[
+        bool, typer.Option("--long", help="A log of months: counts only, in bounded memory; no --change, no --sweep.")
+    ] = False,
+    what_if: Annotated[
+        bool, typer.Option(help="Simulate the night, as it was and with changes, where the log tells the inflow.")
+    ] = True,
     units: Annotated[UnitSystem, typer.Option(help="Units of the report.")] = UnitSystem.us,
     out: Annotated[Path, typer.Option(help="Folder for the pictures and records.")] = Path("sumpbench-replay"),
 ):
     """Explain a logged night: replay it exactly, find what was wrong, show what would have kept the floor dry.
 
-    Exit codes: 0 explained (a journal: identical), 1 not identical, nothing compared or no pump ever ran, 2 bad input.
+    Exit codes: 0 explained (a journal: identical, also with --set or --firmware), 1 a journal replays differently,
+    nothing compared or no pump ever ran, 2 bad input.
     """
     from host_sim.replay.command import run
-    from host_sim.replay.command_streaming import run_streaming
+    from host_sim.replay.command_streaming import refuse_with_long, run_streaming
 
     if long:
+        refuse_with_long({"--change": change, "--sweep": sweep, "--no-what-if": not what_if, "--was": was})
         raise typer.Exit(run_streaming(log, site, mapping, ask, setting or [], firmware, units.value, out))
     raise typer.Exit(
         run(log, site, mapping, ask, was and was.value, setting or [], firmware, change or [], sweep or [], what_if,

@@ -4,7 +4,8 @@ from datetime import UTC, datetime
 
 import numpy as np
 
-from host_sim.replay.findings.finding import CONFIDENCE
+from host_sim.replay import limits
+from host_sim.replay.findings.finding import CANNOT, CONFIDENCE
 from host_sim.report.clock import lasting
 
 CLOSING = (
@@ -45,25 +46,38 @@ def headline(account, units):
     peak = f"{seen} {against_floor(gap, units)} the floor at {clock(account.highest_at_s)}"
     if not account.floor_known:
         return f"Whether water reached the floor is not known, since no level was logged: {peak}."
+    if account.floor_dry and not account.floor_sure:
+        return f"No row shows water on the floor, and whether it stayed dry cannot be told from this log: {peak}."
     if account.floor_dry:
         return f"The floor stayed dry: {peak}."
+    if not account.floor_sure:
+        return f"Whether the floor got wet cannot be told from this log, since the readings' noise is as large: {peak}."
     return f"The floor got wet at {clock(account.floor_first_s)}, for {lasting(account.floor_wet_s)}: {peak}."
 
 
 def causes_of(finding):
-    """Return "likely cause: ..." of a finding, without a cause that its own text names; "" where none is left."""
+    """Return "likely cause: ..." of a finding, or "possible causes: ..." where the log cannot tell them apart.
+
+    A cause that the finding's own text names is left out; "" where none is left.
+    """
     causes = [cause for cause in finding.causes if cause not in finding.text]
+    if len(causes) > 1 and any("cannot be told" in line for line in finding.evidence):
+        return f"possible causes: {', '.join(causes)}"
     return f"likely cause{'s' if len(causes) > 1 else ''}: {', '.join(causes)}" if causes else ""
 
 
 def cause(account):
     """Return what went wrong in one sentence, the most serious finding first, or that nothing was found."""
+    if not account.findings and account.limits is not None and not account.limits.resolved:
+        return f"Whether pumps, floats and valves worked cannot be told from this log: {account.limits.reason}."
     if not account.findings:
         return "Nothing wrong found with pumps, floats and valves in this log."
     finding = account.findings[0]
     clock, causes = clock_of(account), causes_of(finding)
     when = f"{clock(finding.start_s)} to {clock(finding.end_s)}"
     causes = f"; {causes}" if causes else ""
+    if finding.confidence == CANNOT:
+        return f"Not sure from this log: {finding.text} ({when}){causes}."
     return f"{finding.confidence.capitalize()}: {finding.text} ({when}){causes}."
 
 
@@ -75,13 +89,16 @@ def cure(account):
     if account.outcomes[0].dry and (account.floor_dry or not account.floor_known):
         dry = "The floor stayed dry" if account.floor_known else "Simulated as it was, the floor stays dry"
         return f"{dry}; the changes below show the margin that each would have given."
+    near, said = account.reproduced()
     if account.outcomes[0].dry:
-        return "Simulated as it was, the floor stays dry, unlike in the log: what the changes below show does not hold."
+        return "Simulated as it was, the floor stays dry, unlike in the log: which change helps cannot be told."
+    if not near:
+        return f"Simulated as it was, the night is not the logged one ({said}): which change helps cannot be told."
     dry = [outcome.change for outcome in tried if outcome.dry]
     if not dry:
         return "None of the changes that were tried would have kept the floor dry."
     rest = f" ({len(dry) - 1} other changes as well, see the table)" if len(dry) > 1 else ""
-    return f"With {spoken(dry[0])} the floor would have stayed dry{rest}."
+    return f"With {spoken(dry[0])} the floor would have stayed dry{rest}; simulated as it was, the log is met: {said}."
 
 
 def spoken(change):
@@ -93,6 +110,11 @@ def spoken(change):
         "as it was": "as it was",
     }
     return " and ".join(words.get(part.strip(), part.strip().replace("=", " ")) for part in change.split(" and "))
+
+
+def can_tell(account):
+    """Return what the log can and cannot tell, as lines."""
+    return [] if account.limits is None else limits.lines(account.limits, account)
 
 
 def story(account, units):
@@ -119,7 +141,7 @@ def judged_lines(account, units):
     """Return what the firmware would have done on the logged water, in a few lines."""
     found, clock = account.judged, clock_of(account)
     if found is None:
-        return []
+        return ["what our controller would have done cannot be told from this log"]
     one, two = found.starts
     lines = [f"starts by our controller on the logged water: {one + two} (pump 1: {one}, pump 2: {two}); "
              "the water follows the pumps of the log, not these"]  # fmt: skip
@@ -159,7 +181,8 @@ def happened_row(account, units):
 
 def page(account, units):
     """Return the page in plain words, as lines."""
-    lines = [f"What happened: {account.log.name}", "", headline(account, units), cause(account), cure(account), ""]
+    lines = [f"What happened: {account.log.name}", "", *can_tell(account), ""]
+    lines += [headline(account, units), cause(account), cure(account), ""]
     lines.append("FINDINGS AND EVIDENCE")
     for finding in account.findings:
         lines.append(f"* {finding.text} ({finding.confidence})")
@@ -184,8 +207,14 @@ def page(account, units):
 
 def _inflow_lines(account, units):
     flow = account.flow
+    over = [f"{name} {lasting(seconds)}" for name, seconds in limits.above_contacts(account.log, account.site)]
+    above = [f"Time above each contact, by the rows: {', '.join(over)}."] if over else []
     if flow is None:
-        return ["No interval of this log shows the inflow."]
+        return ["No interval of this log shows the inflow.", *above]
+    if flow.bounds:
+        least, most = (units.volume.text(volume) for volume in flow.volume_range_m3)
+        return [f"Bounds by water balance and the pumps' curve: from {least} to {most} in total; the inflow itself "
+                "cannot be told from this log.", *above]  # fmt: skip
     seen = ~flow.held & (flow.time_s <= account.log.duration_s)
     top = int(np.argmax(np.where(seen, flow.flow_m3s, -1.0)))
     low, peak, high = (units.flow.text(flows[top]) for flows in (flow.low_m3s, flow.flow_m3s, flow.high_m3s))
@@ -197,7 +226,7 @@ def _inflow_lines(account, units):
         should = float(np.median([d.expected_m3s for d in rated]))
         lines.append(f"One pump delivered {units.flow.text(moved)} (median of {len(rated)} draw-downs); "
                      f"curve and piping give {units.flow.text(should)}.")  # fmt: skip
-    return lines
+    return [*lines, *above]
 
 
 def table(account, units):
@@ -229,6 +258,14 @@ def as_json(account):
         "floor_wet_s": account.floor_wet_s,
         "floor_first_s": account.floor_first_s,
         "floor_known": account.floor_known,
+        "floor_sure": account.floor_sure,
+        "limits": None if account.limits is None else {
+            "resolved": account.limits.resolved, "fine": account.limits.fine, "reason": account.limits.reason,
+            "spacing_s": account.limits.spacing_s, "needed_s": _number(account.limits.needed_s),
+            "draw_down_s": _number(account.limits.draw_down_s), "noise_m": account.limits.noise_m,
+            "step_m": account.limits.step_m, "longest_gap_s": account.limits.longest_gap_s,
+            "lines": can_tell(account),
+        },
         "findings": [
             {"kind": f.kind, "confidence": f.confidence, "confidences": list(CONFIDENCE), "start_s": f.start_s,
              "end_s": f.end_s, "text": f.text, "evidence": f.evidence, "causes": f.causes,
@@ -241,7 +278,9 @@ def as_json(account):
             "low_m3s": [round(float(q), 9) for q in flow.low_m3s],
             "high_m3s": [round(float(q), 9) for q in flow.high_m3s],
             "held": [bool(x) for x in flow.held],
-            "volume_m3": flow.volume_m3(),
+            "volume_m3": None if flow.bounds else flow.volume_m3(),
+            "bounds": flow.bounds,
+            "volume_range_m3": list(flow.volume_range_m3),
         },
         "draw_downs": [] if flow is None else [
             {"start_s": d.start_s, "end_s": d.end_s, "pumps": d.on, "rate_m3s": d.rate_m3s, "error_m3s": d.error_m3s,

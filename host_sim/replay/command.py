@@ -54,14 +54,18 @@ def _run(screen, path, site, mapping, ask, was, settings, firmware, changes, swe
             screen.print(Text(hint, style="dim"))
             return code
         log = sources.log_of(journal, plan, Path(path).name, issues)
-        return max(code, _explain(screen, log, plan, was or "duplex", None, None, changes, sweep, tries, units, out))
+        explained = _explain(screen, log, plan, was or "duplex", None, module, changes, sweep, tries, units, out,
+                             settings)  # fmt: skip
+        return max(code, explained)
     plan = site_of(site)
     how = mapping_of(screen, path, mapping, ask)
     log = table_log.read(path, how)
     table_log.require_water(log, how)
     log = sources.with_levels(log, plan)
     values = settings_for_levels(plan, settings)
-    return _explain(screen, log, plan, was or "single", values, module, changes, sweep, tries, units, out)
+    pumps = None if was else 2  # nobody said how many there are
+    return _explain(screen, log, plan, was or "single", values, module, changes, sweep, tries, units, out, settings,
+                    pumps)  # fmt: skip
 
 
 def _check_changes(changes, sweeps, tries, siteless):
@@ -77,20 +81,21 @@ def _check_changes(changes, sweeps, tries, siteless):
         whatif.axis(text)
 
 
-def _explain(screen, log, plan, was, settings, module, changes, sweep, tries, units, out):
-    account = night.explain(log, plan, was, settings, module, units)
-    if tries and account.flow is not None:
+def _explain(screen, log, plan, was, values, module, changes, sweep, tries, units, out, settings=(), pumps=None):
+    account = night.explain(log, plan, was, values, module, units, pumps=pumps)
+    if tries and account.flow is not None and not account.flow.bounds:
         columns = (TextColumn("{task.description}"), BarColumn(), TaskProgressColumn(), TimeElapsedColumn())
         with Progress(*columns, console=console(stderr=True), transient=True) as bar:
             task = bar.add_task("what if", total=1.0)
-            night.try_changes(account, changes, sweep, lambda done: bar.update(task, completed=done))
+            night.try_changes(account, changes, sweep, lambda done: bar.update(task, completed=done),
+                              settings, module)  # fmt: skip
     _tell(screen, account, units)
-    if account.flow is None and (changes or sweep):
-        screen.print(Text("No change was tried: no interval of this log shows the inflow.", style="bold"))
+    if (account.flow is None or account.flow.bounds) and (changes or sweep):
+        screen.print(Text("No change was tried: the inflow cannot be told from this log.", style="bold"))
     _write(out, account, units)
     names = [*NAMES, *([SWEEP] if account.sweep else [])]
     screen.print(Text(f"Pictures and records: {out}/ ({', '.join(names)})"))
-    if not account.pump_ran:
+    if account.pump_ran is False:
         screen.print(Text("No pump ever ran in this log: it proves nothing about the controller.", style="bold"))
         return 1
     return 0
@@ -101,6 +106,8 @@ def _tell(screen, account, units):
                       style="bold"))  # fmt: skip
     for line in words.data_issues(account.log):
         screen.print(Text(f"  {line}", style="dim"))
+    for line in words.can_tell(account):
+        screen.print(Text(line))
     table = Table(box=None, show_header=False, pad_edge=False)
     table.add_column(no_wrap=True)
     table.add_column()

@@ -73,18 +73,19 @@ def _replay(screen, journal, issues, plan, settings, module):
             _tell_changes(screen, journal, exact.replay(journal, collect=True))
         return found.difference is not None, found.compared > 0 and found.pump_ran
     after = exact.replay(journal, values, module, collect=True)
-    _tell_changes(screen, journal, after)
-    return False, after.compared > 0 and after.pump_ran
+    changed = _tell_changes(screen, journal, after)
+    return changed, after.compared > 0 and after.pump_ran
 
 
 def _tell_changes(screen, journal, after):
-    # Against what was recorded, whichever firmware wrote it.
+    # Against what was recorded, whichever firmware wrote it; returns whether anything changed.
     end_ms = journal.duration_ms or journal.records[-1].time_ms
     screen.print(Text("What changed, channel by channel:", style="bold"))
     lines = [line for channel in changes.compare(exact.recorded(journal), after.outputs, end_ms)
              for line in changes.describe(channel, _ms)]  # fmt: skip
     for line in lines or ["nothing"]:
         screen.print(Text(line))
+    return bool(lines)
 
 
 def _override(values, text):

@@ -18,6 +18,14 @@ from host_sim.report.console import console
 from host_sim.report.units import units as unit_system
 
 
+def refuse_with_long(given):
+    """Raise InputError for options, {name: value}, that mean nothing to counts of a long log."""
+    told = [name for name, value in given.items() if value]
+    if told:
+        raise InputError(f"--long only counts and simulates nothing: leave out {', '.join(told)}, or leave out --long "
+                         "and give a night of the log", told[0])  # fmt: skip
+
+
 def run_streaming(path, site, mapping, ask, settings, firmware, units_name, out):
     """Take a long log through the firmware and count; returns the exit code as `run()` does.  Raises InputError."""
     check_folder(out)

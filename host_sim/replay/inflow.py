@@ -12,6 +12,7 @@ import numpy as np
 from host_sim.plant.discharge import Drive, Lines, Outlet
 
 GRID_S = 30.0
+RUN_BACK_SHARE = 0.08  # of contacts alone: what runs back after a stop does not show; our own choice
 AREA_SHARE = 0.02  # how well a pit's plan area is known; common practice, no source
 KERNEL_S = 90.0  # fills this near one another are taken together
 WIDTHS_S = (90.0, 180.0, 360.0, 720.0, 1200.0)
@@ -22,6 +23,11 @@ USELESS = 0.25  # of a pump's rate: a point with such an error says nothing
 NEAR_FILL_S = 900.0  # a draw-down is rated by fills no further away than this
 NEAREST = 7  # short runs that tell what a long one moves
 WORN = 0.05  # of what it should move: a pump that moves less is stopped rather than worn
+DOUBT = 0.10  # of what one pump is taken to move where no fill is near; of two through one header; our own choice
+DOUBT_OF_TWO = 0.18
+AT_INLET_M = 0.03
+TORN_S = 10.0  # pieces of one run may lie so far apart: rows about the floor's edge fit no line
+JUMP = 0.12  # of a pump: what the inflow does not do from one minute to the next
 LONG_RUN_S = 45.0  # a run shorter than this is rated by its fills, not the other way round
 
 
@@ -54,8 +60,8 @@ class DrawDown:
 class Inflow:
     """Inflow on a grid: `low`, `flow` and `high` are arrays of n in m3/s at `time_s`; the band is meant to hold 95 %.
 
-    `held` marks grid points that lie in a gap, where the flow is only carried
-    over; `draw_downs` are the runs that could be rated.
+    `held` marks grid points that lie in a gap, or of contacts alone where none
+    turned, and the flow is only carried over; `draw_downs` are the runs that could be rated.
     """
 
     time_s: np.ndarray
@@ -66,6 +72,9 @@ class Inflow:
     draw_downs: list = field(default_factory=list)
     points: list = field(default_factory=list)  # (time s, m3/s, standard error)
     rate_m3s: float = 0.0
+    delivered: dict = field(default_factory=dict)  # of runs held against the fill before: {start s: (share, doubt)}
+    bounds: bool = False  # `low` and `high` are bounds by water balance, `flow` no more than half-way between
+    volume_range_m3: tuple = ()  # of bounds: the least and the most that came in
 
     def volume_m3(self):
         """Return the water that came in."""
@@ -116,23 +125,35 @@ class Rates:
 def reconstruct(log, parts, site, rates=None):
     """Return the Inflow of a Log cut into Segments, or None where no stretch shows it."""
     rates = rates or Rates(site)
-    points = _fills(parts)
+    if log.levels_at_contacts_only:
+        parts = _above_off(parts, site)
+    standing = _at_inlet(parts, site, rates)
+    points = _fills([part for part in parts if part not in standing])
     if not points:
         return None
     draws = _draw_downs(parts, points, rates)
     typical = _typical(draws)
-    points = sorted(points + _through_pumping(parts, draws, points, rates, typical))
+    own = _own_shares(parts, draws)
+    pumped, doubts = _through_pumping([part for part in parts if part not in standing], draws, points, rates, typical,
+                                      own)  # fmt: skip
+    still, unsure = _through_air(standing, rates)
+    points, doubts = sorted(points + pumped + still), {**doubts, **unsure}
     sound = [point for point in points if point[2] < USELESS * rates.nominal()]
     points = sound if len(sound) >= 2 else points
     grid = np.arange(0.0, log.duration_s + GRID_S, GRID_S)
     flow, error, far = _smooth(grid, np.array(points), rates.nominal())
     slow = _growth(points)
-    half = 1.96 * error + AREA_SHARE * np.abs(flow) + slow * np.maximum(0.0, far - KERNEL_S)
+    area = RUN_BACK_SHARE if log.levels_at_contacts_only else AREA_SHARE
+    half = 1.96 * error + area * np.abs(flow) + slow * np.maximum(0.0, far - KERNEL_S)
+    half += np.interp(grid, [point[0] for point in points], [doubts.get(point[0], 0.0) for point in points])
     held = np.zeros(len(grid), bool)
     for a, b in log.gaps:
         held |= (grid > a) & (grid < b)
+    if log.levels_at_contacts_only:
+        held |= ~_between(grid, parts)
     flow = np.maximum(flow, 0.0)
-    return Inflow(grid, flow, np.maximum(flow - half, 0.0), flow + half, held, draws, points, typical * rates.nominal())
+    return Inflow(grid, flow, np.maximum(flow - half, 0.0), flow + half, held, draws, points, typical * rates.nominal(),
+                  delivered=own)  # fmt: skip
 
 
 def _fills(parts):
@@ -153,6 +174,16 @@ def _at(points, time_s):
     return float(np.interp(time_s, times, flows)), float(np.interp(time_s, times, errors)), near
 
 
+def _spread(points, time_s):
+    # How far the fills on either side of a time lie apart, as an error of what is drawn between them.
+    times = [p[0] for p in points]
+    i = int(np.searchsorted(times, time_s))
+    if not 0 < i < len(points):
+        return 0.0
+    (a, before, _), (b, after, _) = points[i - 1], points[i]
+    return 0.3 * abs(after - before) * min(time_s - a, b - time_s) / max(b - a, 1e-9)
+
+
 def _draw_downs(parts, points, rates):
     found, order, before = [], 0, None
     for part in parts:
@@ -163,6 +194,7 @@ def _draw_downs(parts, points, rates):
             order += 1
         before = part
         inflow, error, near = _at(points, part.middle_s)
+        error = max(error, _spread(points, part.middle_s))
         if near > NEAR_FILL_S or part.rows < 2:
             continue
         expected = rates.expected(part.mask if part.mask > 0 else (3 if part.on == 2 else 1),
@@ -173,17 +205,38 @@ def _draw_downs(parts, points, rates):
     return found
 
 
+def _carried(run, rated):
+    # The share from piece to piece of one run: what was rated, then that with every jump of the slope taken for the
+    # pump's own, as when an air lock clears.
+    found, share, expected, before, doubt = {}, None, 0.0, None, 0.12
+    for part in run:
+        if part.start_s in rated:
+            share, expected, doubt = float(rated[part.start_s].share), rated[part.start_s].expected_m3s, 0.12
+        elif share is not None:
+            jump = (before.slope_m3s - part.slope_m3s) / expected
+            sure = 3.0 * np.hypot(before.error_m3s, part.error_m3s)
+            if abs(before.slope_m3s - part.slope_m3s) > sure and abs(jump) > JUMP:
+                share, doubt = share + jump, 0.18
+        if share is not None:
+            share = float(np.clip(share, 0.0, 1.5))
+            found[part.start_s] = (share, doubt)
+        if before is None or part.error_m3s < JUMP * max(expected, 1e-6):
+            before = part  # a piece that shows nothing is passed over
+    return found
+
+
 def _typical(draws):
     """Return the usual share of what was moved of what should have been; 1 where no draw-down could be rated."""
     shares = [d.share for d in draws if d.error_m3s < 0.3 * abs(d.rate_m3s) and d.end_s - d.start_s < 600.0]
     return float(np.clip(np.median(shares), 0.05, 1.5)) if shares else 1.0
 
 
-def _through_pumping(parts, draws, points, rates, typical):
+def _through_pumping(parts, draws, points, rates, typical, own):
     # Long pumping with no fill near it: slope and pump rate together, the rate that of the nearest short runs.
     rated = [d for d in draws if d.near_s < 2.0 * KERNEL_S and d.error_m3s < 0.2 * abs(d.rate_m3s)]
     reference = float(np.median([(d.start_m + d.end_m) / 2.0 for d in rated])) if rated else 0.0
-    found, lost = [], {}
+    # Returns the points, and {time: m3/s} of what is wrong alike in all of them, so that no mean makes it smaller.
+    found, lost, doubts = [], {}, {}
     for part in parts:
         near = _at(points, part.middle_s)[2]
         if part.on == 0 or (near <= 2.0 * KERNEL_S and part.end_s - part.start_s < LONG_RUN_S) or near <= KERNEL_S:
@@ -192,13 +245,71 @@ def _through_pumping(parts, draws, points, rates, typical):
         expected = rates.expected(part.mask if part.mask > 0 else (3 if part.on == 2 else 1), level)
         like = sorted((abs(d.start_s - part.middle_s), d.share) for d in rated if d.mask == part.mask)[:NEAREST]
         share = float(np.median([s for _, s in like])) if len(like) >= 3 else typical
+        doubt = DOUBT if part.on == 1 else DOUBT_OF_TWO
+        if part.mask > 0:
+            # A recorded state says that a pump was on, not that it moved water: what this run moved as it began counts.
+            share, doubt = own.get(part.start_s, (share, 0.4))
         rate = share * expected
         if WORN < share < 0.9:
             key = (part.mask, round(share, 2))
             if key not in lost:
                 lost[key] = rates.lost(part.mask, reference, share)
             rate = rates.weakened(part.mask, level, lost[key])
-        found.append((part.middle_s, part.slope_m3s + rate, float(np.hypot(part.error_m3s, 0.05 * rate))))
+        doubts[part.middle_s] = doubt * max(rate, 0.3 * expected)
+        found.append((part.middle_s, part.slope_m3s + rate, float(np.hypot(part.error_m3s, 0.02 * rate))))
+    return found, doubts
+
+
+def _between(grid, parts):
+    # Of contacts alone: which grid times lie between two turns that show a flow; past the highest contact none does.
+    found = np.zeros(len(grid), bool)
+    for part in parts:
+        found |= (grid >= part.start_s - KERNEL_S) & (grid <= part.end_s + KERNEL_S)
+    return found
+
+
+def _above_off(parts, site):
+    # Of contacts alone: fills without that from the stop to off wet, in which water runs back out of the discharge.
+    off = site.contacts[0]
+    kept = [part for part in parts if part.on or off is None or part.start_m != off.dry_m]
+    return kept if any(part.on == 0 for part in kept) else parts
+
+
+def _at_inlet(parts, site, rates):
+    # Water that a pump drew well below the stop level and that stands there: a pump that goes on draws air and takes
+    # whatever comes in.  Water that stands low by itself is only a dry spell.
+    off, found, drawn = site.contacts[0], [], False
+    for part in parts:
+        low = off is not None and max(part.start_m, part.end_m) < off.dry_m - AT_INLET_M
+        if low and drawn and abs(part.slope_m3s) < 0.05 * rates.nominal() + 2.0 * part.error_m3s:
+            found.append(part)
+        elif part.on and part.end_m < part.start_m:
+            drawn = off is not None and part.end_m < off.dry_m - AT_INLET_M
+        else:
+            drawn = drawn and low
+    return found
+
+
+def _through_air(parts, rates):
+    # What comes in there is anything up to half of what a pump moves: (points, their doubts) as above.
+    half = 0.25 * rates.nominal()
+    return [(part.middle_s, half, 0.1 * half) for part in parts], {part.middle_s: half for part in parts}
+
+
+def _own_shares(parts, draws):
+    """Return {start s of a Segment: (share, its doubt)} of runs that could be held against the fill before them.
+
+    The inflow changes slowly, a pump at once: the slope as it starts tells what it moves.
+    """
+    rated = {d.start_s: d for d in draws if d.near_s <= 2.0 * KERNEL_S and d.error_m3s < 0.1 * d.expected_m3s}
+    found, run = {}, []
+    for part in [*parts, None]:
+        joined = run and part is not None and part.mask == run[-1].mask and part.start_s - run[-1].end_s < TORN_S
+        if part is not None and part.on and (joined or not run):
+            run.append(part)
+            continue
+        found.update(_carried(run, rated))
+        run = [part] if part is not None and part.on else []
     return found
 
 

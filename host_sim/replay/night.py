@@ -8,10 +8,17 @@ from duplexsump.control.records import CONTACT_NAMES
 from host_sim.replay import inflow, judge, segments, whatif
 from host_sim.replay.findings.detect import detect
 from host_sim.replay.findings.finding import runs, spans
+from host_sim.replay.limits import balance, limits_of
+from host_sim.report.clock import lasting
 from host_sim.report.units import US
 from host_sim.run.trace import FaultSpan, Run, Span, Totals, Trace
 
 MOST_FAULTS = 4
+# How near a simulation must come to the log to be one of the same night; our own choice.
+NEAR_M = 0.03  # of the highest water, beside the readings' noise
+NEAR_SHARE = 0.35  # of the time that the floor was wet
+NEAR_S = 120.0  # and so much beside, since a floor just wet is a matter of millimeters
+MOST_NOISE_M = 0.015  # coarse rows take the water's own travel for noise; no level reading scatters more than this
 
 
 @dataclass
@@ -32,6 +39,7 @@ class Account:
     runs: list = field(default_factory=list)
     outcomes: list = field(default_factory=list)  # the night again, then the changes
     faults: list = field(default_factory=list)  # those that the night was run again with
+    limits: object = None  # what the log can tell: `limits.Limits`
     sweep: list = field(default_factory=list)
     axes: list = field(default_factory=list)
 
@@ -51,33 +59,71 @@ class Account:
         return any(contact.wet_m <= floor_m and not (log.contacts[name] == 1).any() for name, contact in fitted)
 
     @property
+    def floor_sure(self):
+        """Whether what the log says of the floor is more than its noise: a clear row, or no row near it."""
+        if self.limits is None or self.limits.contacts_only:
+            return True
+        doubt = 4.0 * min(self.limits.noise_m, MOST_NOISE_M) + self.limits.step_m / 2.0
+        return (self.limits.resolved and abs(self.highest_m - self.site.pit.floor_m) > doubt) or (
+            not self.floor_dry and self.highest_m - self.site.pit.floor_m > doubt)  # fmt: skip
+
+    def reproduced(self):
+        """Return (whether the simulation as it was shows the logged flood, in words how near and by what limit)."""
+        if not self.outcomes or self.highest_m != self.highest_m:
+            return False, "nothing was simulated"
+        again, units = self.outcomes[0], self.limits.units if self.limits is not None else US
+        apart = abs(again.highest_m - self.highest_m)
+        most = NEAR_M + 3.0 * (self.limits.noise_m if self.limits is not None else 0.0)
+        said = f"highest water {units.level.text(apart)} apart (limit {units.level.text(most)})"
+        near = apart <= most and again.dry == self.floor_dry
+        if not self.floor_dry:
+            low, high = (1.0 - NEAR_SHARE) * self.floor_wet_s - NEAR_S, (1.0 + NEAR_SHARE) * self.floor_wet_s + NEAR_S
+            near = near and low <= again.floor_wet_s <= high
+            said += (f", floor wet {lasting(again.floor_wet_s)} against {lasting(self.floor_wet_s)} "
+                     f"(limit {lasting(max(0.0, low))} to {lasting(high)})")  # fmt: skip
+        return near, said
+
+    @property
     def pump_ran(self):
-        """Whether any pump ran, by the record or by the water."""
-        return bool(self.runs)
+        """Whether any pump ran, by the record or by the water; None where the log does not show runs."""
+        return bool(self.runs) or (None if self.limits is not None and not self.limits.resolved else False)
 
 
-def explain(log, site, was, settings=None, module=None, units=US):
-    """Return the Account of a log, with nothing tried yet; `units` are those of the evidence."""
-    parts, flow, found = reconstruct(log, site, units)
+def explain(log, site, was, settings=None, module=None, units=US, judged=True, pumps=None):
+    """Return the Account of a log, with nothing tried yet; `units` are those of the evidence.
+
+    Without `judged` the firmware is not taken through it.  `pumps` is how many
+    pumps may have run: by `was` where left out.
+    """
+    pumps = pumps or (1 if was == "single" else 2)
+    parts, flow, found, limits = reconstruct(log, site, units, pumps)
     ran = pumps_on(log, parts)
-    judged = judge.judge(log, site, ran, settings, module)
+    # Rows too far apart hide contacts that turned in between: what the firmware made of them would prove nothing.
+    judged = judge.judge(log, site, ran, settings, module) if judged and limits.resolved else None
     highest, at, wet, first = _water(log, site, parts)
     account = Account(log, site, was, parts, flow, found, judged, highest, at, wet, first)
-    account.runs = _runs(log, parts)
+    account.runs, account.limits = _runs(log, parts), limits
     return account
 
 
-def reconstruct(log, site, units=US):
-    """Return (Segments, Inflow or None, Findings) of a log; water that a leaking check lets back is no inflow."""
+def reconstruct(log, site, units=US, pumps=2):
+    """Return (Segments, Inflow or None, Findings, Limits) of a log; water that a leaking check lets back is no inflow.
+
+    Where the log does not show the pit's cycles there are no Segments, and the Inflow is bounds by water balance.
+    """
     rates = inflow.Rates(site)
+    limits = limits_of(log, site, rates, units)
+    if not limits.resolved:
+        flow = balance(log, site, rates, limits, pumps > 1 or log.pumps[1] is not None)
+        return [], flow, detect(log, site, [], flow, rates, units, limits, pumps), limits
     parts = segments.segments(log, site, rates.nominal())
     flow = inflow.reconstruct(log, parts, site, rates)
-    found = detect(log, site, parts, flow, rates, units)
+    found = detect(log, site, parts, flow, rates, units, limits, pumps)
     knee = max((finding.knee_s for finding in found), default=0.0)
     if knee > 0.0:
         clean = segments.without_backflow(log, site, parts, knee, rates.nominal())
         flow = inflow.reconstruct(log, clean, site, rates) or flow
-    return parts, flow, found
+    return parts, flow, found, limits
 
 
 def pumps_on(log, parts):
@@ -120,17 +166,19 @@ def _runs(log, parts):
     return [Run(1, one.start_s, one.end_s, "inferred from the level") for one in runs(parts)]
 
 
-def try_changes(account, changes=None, axes=(), progress=None):
+def try_changes(account, changes=None, axes=(), progress=None, settings=(), module=None):
     """Run the night again as it was and with each change, and sweep the axes, into the account.
 
+    `settings` and `module` are those of our controller, as `whatif.Trial` takes them.
     Raises InputError for a change that cannot be made.
     """
     log, flow = account.log, account.flow
-    if flow is None:
+    if flow is None or flow.bounds:
         return
     account.faults = _faults(account)
     good = log.level_m[~np.isnan(log.level_m)]
-    trial = whatif.Trial(account.site, flow, log.begins_s, float(good[0]), account.faults, account.was)
+    trial = whatif.Trial(account.site, flow, log.begins_s, float(good[0]), account.faults, account.was,
+                         settings, module)  # fmt: skip
     wanted = changes or whatif.proposals(account.site, account.was, account.faults)
     total = len(wanted) + 1
     for done, change in enumerate(["", *wanted]):

@@ -7,6 +7,7 @@ from contextlib import contextmanager
 from pathlib import Path
 
 from host_sim.errors import InputError
+from host_sim.run import controllers
 
 
 def load(path):
@@ -34,6 +35,19 @@ def load(path):
     if not hasattr(module, "Controller"):
         raise InputError(f"{control / 'controller.py'} defines no Controller: AttributeError", "--firmware")
     return module
+
+
+@contextmanager
+def in_charge(module):
+    """Put another firmware's controller in the place of ours in the closed loop; with `module` None nothing changes."""
+    if module is None:
+        yield
+        return
+    ours, controllers.Controller = controllers.Controller, module.Controller
+    try:
+        yield
+    finally:
+        controllers.Controller = ours
 
 
 @contextmanager

@@ -47,8 +47,35 @@ class Segment:
         return (self.start_s + self.end_s) / 2.0
 
 
+class Noise(float):
+    """The standard deviation of a reading in metres; `step` is its resolution in metres, 0 where it has no steps."""
+
+    step = 0.0
+
+
+def step_m(level_m):
+    """Return the step in which an array of levels was kept, in metres, or 0 where it has none."""
+    moved = np.abs(np.diff(level_m))
+    moved = moved[moved > 1e-6]
+    if not len(moved):
+        return 0.0
+    step = float(np.quantile(moved, 0.02))
+    off = np.abs(moved / step - np.round(moved / step))
+    return step if step >= 0.0002 and np.mean(off < 0.02) > 0.95 else 0.0
+
+
 def noise_m(time_s, level_m):
-    """Return the standard deviation of the level's reading, its quantisation included, in metres."""
+    """Return the Noise of a level's reading; a reading kept in steps is never surer than a step's own error.
+
+    The error of a step is its width over the root of twelve (W. R. Bennett,
+    "Spectra of quantized signals", Bell System Technical Journal 27, 1948).
+    """
+    found = Noise(max(_scatter_m(level_m), step_m(level_m) / np.sqrt(12.0)))
+    found.step = step_m(level_m)
+    return found
+
+
+def _scatter_m(level_m):
     steps = np.diff(level_m)
     if len(steps) < 3:
         return 0.0
@@ -170,7 +197,11 @@ def _line(time, level, volume, a, b, sigma, site, mask):
     centred = t - t.mean()
     spread = float((centred**2).sum())
     slope = float((centred * v).sum()) / spread
-    error = sigma * site.pit.area_m2(float(level[first:last].max())) / np.sqrt(spread)
+    area = site.pit.area_m2(float(level[first:last].max()))
+    # Rows in steps do not err each on its own: a slope of half a step from end to end does not show at all, unless the
+    # reading's own noise of half a step or more carries it over the steps (dither).
+    hidden = 0.5 * sigma.step / max(float(t[-1] - t[0]), 1e-9) if sigma < 0.5 * sigma.step else 0.0
+    error = area * np.hypot(sigma / np.sqrt(spread), hidden)
     if (level[first] - site.pit.floor_m) * (level[b - 1] - site.pit.floor_m) < 0.0:
         error = max(error, abs(slope))  # across the floor's edge there is no straight line
     end = time[b] if b < len(time) else time[b - 1]
@@ -352,7 +383,8 @@ def _between_marks(log, site, time, level):
             continue
         slope = float(volume[k + 1] - volume[k]) / length
         # A float turns within a few millimetres of its height, and the record's grid is 0.1 s; from memory.
-        error = np.hypot(0.003 * site.pit.area_m2(float(level[k])), abs(slope) * 0.1) * np.sqrt(2.0) / length
+        late = 0.1 if log.every_change else 0.5 * log.spacing_s
+        error = np.hypot(0.003 * site.pit.area_m2(float(level[k])), abs(slope) * late) * np.sqrt(2.0) / length
         mask = int(mask_of[a])
         pumps = (mask & 1) + (mask >> 1)
         if not recorded:

@@ -127,7 +127,7 @@ def _by_trace(night):
 
 def findings_of(night):
     """Return (Inflow or None, findings) of a night's log."""
-    _, flow, found = nights.reconstruct(night.log, night.site)
+    _, flow, found, _ = nights.reconstruct(night.log, night.site)
     return flow, found
 
 

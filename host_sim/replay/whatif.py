@@ -21,6 +21,7 @@ import tomli_w
 from host_sim import units
 from host_sim.errors import InputError
 from host_sim.plant.inflow import combine, steps_of_flow
+from host_sim.replay import other_firmware
 from host_sim.run.closed_loop import run
 from host_sim.site.faults import parse_fault
 from host_sim.site.load import read_site
@@ -150,11 +151,15 @@ class Trial:
 
     `flow` is the Inflow that was found, `faults` the texts of the faults that
     were found, `was` the controller that stood there, "single" or "duplex".
+    `settings` are NAME=VALUE texts and `module` another firmware (None: ours);
+    both count wherever our controller is in charge.
     """
 
-    def __init__(self, site, flow, begins_s, start_m, faults=(), was="duplex"):
-        self.site, self.was, self.faults = site, was, list(faults)
+    def __init__(self, site, flow, begins_s, start_m, faults=(), was="duplex", settings=(), module=None):
+        self.site, self.was, self.faults, self.module = site, was, list(faults), module
         self.plan = plan_of(site)
+        for text in settings:
+            self.plan = apply(self.plan, text if text.startswith("settings.") else f"settings.{text}")[0]
         self.begins_s, self.start_m = begins_s, start_m
         self.duration_s = max(60.0, float(np.floor(flow.time_s[-1])))
         self.steps = steps_of_flow([(float(t), max(0.0, float(q)))
@@ -171,7 +176,8 @@ class Trial:
         site.duration_s, site.begins_s = self.duration_s, self.begins_s
         site.start_m = min(self.start_m, site.pit.floor_m)
         faults = [] if repaired else [parse_fault(text, self.begins_s) for text in self.faults]
-        trace = run(site, faults=faults, controller=controller or self.was)
+        with other_firmware.in_charge(self.module), other_firmware.errors_told(self.module):
+            trace = run(site, faults=faults, controller=controller or self.was)
         return outcome(change or "as it was", trace)
 
 

@@ -54,7 +54,8 @@ def test_a_damaged_log_is_in_order_and_every_row_is_accounted_for(rows):
     else:
         refused = ""
     if refused:
-        assert "no row" in refused
+        strange = any(row[-1] == "?" for row in rows)
+        assert "no row" in refused or (strange and "neither on nor off" in refused)
         return
     assert (np.diff(log.time_s) > 0).all()
     lost = {f.kind: f.count for f in log.issues}

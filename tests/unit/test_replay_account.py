@@ -45,7 +45,7 @@ def test_the_evidence_speaks_the_units_of_the_report(flood):
 
 
 def test_a_cause_that_the_finding_names_is_not_said_twice():
-    out = Finding("no mains", "certain", 0.0, 1.0, "the mains was out", [], ["the mains was out"])
+    out = Finding("no mains", "established", 0.0, 1.0, "the mains was out", [], ["the mains was out"])
     assert words.causes_of(out) == ""
     weak = Finding("weak pump", "likely", 0.0, 1.0, "pump 1 delivers 60%", [], ["worn impeller", "clogged inlet"])
     assert words.causes_of(weak) == "likely causes: worn impeller, clogged inlet"

@@ -115,7 +115,7 @@ def test_every_format_of_time(tmp_path, clock, cells):
 
 
 def test_date_and_time_may_stand_in_two_columns(tmp_path):
-    rows = [["03/09/2024", "10:59 PM", 1], ["03/09/2024", " 11:00 PM", 2], ["03/10/2024", "12:01 AM", 3]]
+    rows = [["03/19/2024", "10:59 PM", 1], ["03/19/2024", " 11:00 PM", 2], ["03/20/2024", "12:01 AM", 3]]
     path = csv_log(tmp_path, ["Date", "Time", "h"], rows)
     given = {"column": "Date", "time_of_day": "Time", "format": "%m/%d/%Y %I:%M %p"}
     found = mapping.read({"time": given, "level": {"column": "h", "unit": "mm"}})

@@ -77,7 +77,7 @@ def test_a_log_without_a_level_is_refused(files):
 def test_a_column_of_words_is_refused(files, tmp_path):
     site, _, _ = files
     (tmp_path / "log.csv").write_text("time,level_m\n2024-01-01T00:00:00Z,deep\n")
-    columns = mapping.read({"time": {"column": "time"}, "level": {"column": "level_m"}})
+    columns = mapping.read({"time": {"column": "time"}, "level": {"column": "level_m", "unit": "m"}})
     with pytest.raises(InputError):
         streaming.run(tmp_path / "log.csv", columns, site)
 

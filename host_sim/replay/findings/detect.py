@@ -1,23 +1,36 @@
 """Every finding in a log, the most serious first."""
 
 from host_sim.replay.findings import floats, pumps, water
-from host_sim.replay.findings.finding import CONFIDENCE, context_of
+from host_sim.replay.findings.finding import CONFIDENCE, ESTABLISHED, LIKELY, context_of
 from host_sim.report.units import US
 
+# What needs no cycle to show, and what does.
+ROWS = (floats.contradictions, pumps.currents, pumps.mains)
+CYCLES = (floats.late_starts, floats.low_stops, pumps.weak, pumps.not_pumping, pumps.short_cycling, water.leaking,
+          water.recirculation, water.not_keeping_up)  # fmt: skip
+BY_SLOPE = ("weak pump", "leaking check valve", "recirculation", "not keeping up", "low stop")
 
-def detect(log, site, parts, flow, rates, units=US):
-    """Return every Finding in a log, the most serious first; `units` are those of the evidence."""
-    found = context_of(log, site, parts, flow, rates, units)
+
+def detect(log, site, parts, flow, rates, units=US, limits=None, pumps=1):
+    """Return every Finding in a log, the most serious first; `units` are those of the evidence.
+
+    What the log cannot show by its Limits is not looked for; what it shows only
+    coarsely is likely at most.  `pumps` is how many may have run by turns.
+    """
+    found = context_of(log, site, parts, flow, rates, units, limits, pumps)
+    resolved = limits is None or limits.resolved
     findings = []
-    for work in (floats.contradictions, floats.late_starts, floats.low_stops, pumps.weak,
-                 pumps.not_pumping, pumps.short_cycling, pumps.mains, water.leaking,
-                 water.recirculation, water.not_keeping_up):  # fmt: skip
+    for work in (*ROWS, *(CYCLES if resolved else (water.high_water,))):
         findings += work(found)
+    for finding in findings:
+        if limits is not None and not limits.fine and finding.kind in BY_SLOPE and finding.confidence == ESTABLISHED:
+            finding.confidence = LIKELY
+            finding.evidence.append(f"few rows in each draw-down (one every {limits.spacing_s:g} s): likely at most")
     for finding in findings:
         # Pumps that do not keep up while one of them is weak: the weak one comes first.
         flooded = [other.severity for other in findings
                    if other.kind == "not keeping up" and other.start_s < finding.end_s > finding.start_s]  # fmt: skip
-        if finding.kind == "weak pump" and finding.confidence == "certain" and flooded:
+        if finding.kind == "weak pump" and finding.confidence == ESTABLISHED and flooded:
             finding.severity = max(flooded) + 0.5
     findings.sort(key=lambda finding: (-finding.severity, -CONFIDENCE.index(finding.confidence), finding.start_s))
     return findings

@@ -1,8 +1,9 @@
 """What is found wrong in a log: each finding with its evidence, its confidence, and the simulated fault that matches.
 
-A finding is *certain* where one recorded channel contradicts another, *likely*
-where the numbers fit one explanation, *possible* where several causes would
-look the same; then all of them are named.
+A finding is *established* where one recorded channel contradicts another, or a
+slope that the log shows finely leaves no other explanation; *likely* where the
+numbers fit one explanation; and what the log only hints at *cannot be told from
+this log*.  `replay.limits` says what a log can show at all.
 """
 
 from dataclasses import dataclass, field
@@ -13,7 +14,9 @@ from host_sim.replay.segments import noise_m
 from host_sim.report.units import US
 from host_sim.units import show
 
-CONFIDENCE = ("possible", "likely", "certain")
+CANNOT, LIKELY, ESTABLISHED = "cannot be told from this log", "likely", "established"
+CONFIDENCE = (CANNOT, LIKELY, ESTABLISHED)
+
 
 @dataclass
 class Finding:
@@ -73,6 +76,8 @@ class Context:
     sigma_m: float = 0.0
     recorded: bool = False  # whether the log itself tells when pumps ran
     units: object = US  # of the evidence
+    limits: object = None
+    pumps: int = 1  # that may share the starts which the water shows
 
     def level(self, metres):
         """Return a level as a text."""
@@ -96,9 +101,9 @@ class Context:
         return max(0, int(np.searchsorted(self.log.time_s, time_s, side="right")) - 1)
 
 
-def context_of(log, site, parts, flow, rates, units=US):
+def context_of(log, site, parts, flow, rates, units=US, limits=None, pumps=1):
     """Return the Context of a log, its runs found."""
-    found = Context(log, site, parts, flow, rates, units=units)
+    found = Context(log, site, parts, flow, rates, units=units, limits=limits, pumps=pumps)
     if log.level_m is not None and not log.levels_at_contacts_only:
         good = ~np.isnan(log.level_m)
         found.sigma_m = noise_m(log.time_s[good], log.level_m[good]) if good.sum() > 5 else 0.0

@@ -3,7 +3,7 @@
 import numpy as np
 from duplexsump.control.records import CONTACT_NAMES
 
-from host_sim.replay.findings.finding import Finding, spans
+from host_sim.replay.findings.finding import ESTABLISHED, LIKELY, Finding, spans
 
 BEYOND_M = 0.03  # a contact this far on the wrong side of the water is no matter of dead band; our own choice
 STAND_S = 20.0  # and for so long
@@ -24,8 +24,9 @@ def contradictions(context):
             continue
         if known:
             with np.errstate(invalid="ignore"):
-                dry = (values == 0) & (log.level_m > contact.wet_m + BEYOND_M)
-                wet = (values == 1) & (log.level_m < contact.dry_m - BEYOND_M)
+                beyond = BEYOND_M + 4.0 * min(context.sigma_m, 0.05)
+                dry = (values == 0) & (log.level_m > contact.wet_m + beyond)
+                wet = (values == 1) & (log.level_m < contact.dry_m - beyond)
         else:
             dry, wet = _by_order(log, i, context.site)
         for mask, reads in ((dry, "dry"), (wet, "wet")):
@@ -62,9 +63,11 @@ def _stuck(context, name, contact, reads, start, end, known):
         evidence.append(f"the water was at {context.level(float(far))}; the contact turns {other} at {turns}")
     else:
         evidence.append(f"by the other contacts the water was past {turns}, where it turns {other}")
-    # A contact that turned in between did follow the water at times: not stuck for certain.
+    # A contact that turned in between did follow the water at times: so "stuck" is likely at most.
     turned = (log.contacts[name][rows & (log.time_s < end)] == int(other == "wet")).any()
-    confidence = "certain" if known and not turned else "likely"
+    # One row on the wrong side may be a reading that is off; three are not.
+    several = rows.sum() >= 3 and end - start > 2.0 * log.spacing_s
+    confidence = ESTABLISHED if known and not turned and several else LIKELY
     text = f"the {name} float stayed {reads} regardless of the water level"
     if turned:
         text = f"the {name} float read {reads} on and off, against the water level"
@@ -166,27 +169,32 @@ def _cause(context, group, start, end, rows, evidence, highest):
     text = "no pump started as the water rose past the start level"
     if log.mains is not None and (log.mains[rows] == 0).mean() > 0.5:
         evidence.append("the mains was out in that time")
-        return Finding("late start", "certain", start, end, text + ": the mains was out", evidence,
+        return Finding("late start", ESTABLISHED, start, end, text + ": the mains was out", evidence,
                        ["the mains was out"], "mains-lost", severity)  # fmt: skip
     lead = log.contacts.get("lead")
     if lead is not None and (lead[rows] >= 0).any():
         if (lead[rows] == 0).mean() > 0.8:
             evidence.append("the lead contact read dry in that time")
-            return Finding("late start", "certain", start, end, text + ": the lead float hung up", evidence, causes[:1],
-                           "lead-stuck-dry", severity)  # fmt: skip
+            return Finding("late start", ESTABLISHED, start, end, text + ": the lead float hung up", evidence,
+                           causes[:1], "lead-stuck-dry", severity)  # fmt: skip
         if (lead[rows] == 1).mean() > 0.5:
             evidence.append("the lead contact read wet in that time, so the float worked")
-            return Finding("late start", "likely", start, end, text + ": the pump had no power or did not turn",
+            return Finding("late start", LIKELY, start, end, text + ": the pump had no power or did not turn",
                            evidence, causes[1:], "pump1-will-not-start", severity)  # fmt: skip
     lag = site.contacts[2]
     at_lag = [run for run in group if lag is not None and abs(run.start_m - lag.wet_m) < LATE_M + 3.0 * context.sigma_m]
     if len(at_lag) >= 2 and len(at_lag) > 0.7 * len(group):
         at = context.level(lag.wet_m)
-        evidence.append(f"that is the height of the lag float, {at}: it started the pump instead of the lead float")
-        return Finding("late start", "likely", start, end, text + ": the lead float hung up", evidence, causes[:1],
+        evidence.append(f"that is the height of the lag float, {at}: it started a pump instead of the lead float")
+        if not context.recorded:
+            evidence.append("whether the lead pump was on meanwhile cannot be told from this log")
+            return Finding("late start", LIKELY, start, end, text, evidence,
+                           [causes[0], "the lead pump ran and delivered no water"], "lead-stuck-dry",
+                           severity)  # fmt: skip
+        return Finding("late start", LIKELY, start, end, text + ": the lead float hung up", evidence, causes[:1],
                        "lead-stuck-dry", severity)  # fmt: skip
-    evidence.append("the level alone cannot tell these causes apart")
-    return Finding("late start", "possible", start, end, text, evidence, causes, "lead-stuck-dry", severity)
+    evidence.append("why cannot be told from this log: these causes look the same in it")
+    return Finding("late start", LIKELY, start, end, text, evidence, causes, "lead-stuck-dry", severity)
 
 
 def low_stops(context):
@@ -212,7 +220,7 @@ def low_stops(context):
         when = f"{context.clock(start)} to {context.clock(end)}"
         evidence = [f"pumping normally stops at {context.level(usual)}; it continued down to {context.level(level)}, "
                     f"{when} (runs: {len(group)})"]
-        found.append(Finding("low stop", "likely", start, end, "pumping continued below the stop level", evidence,
+        found.append(Finding("low stop", LIKELY, start, end, "pumping continued below the stop level", evidence,
                              ["the off float hung up wet", "its contact is welded"], "off-stuck-wet",
                              1.5))  # fmt: skip
     return found

@@ -4,11 +4,14 @@ import numpy as np
 from duplexsump.control import settings as s
 from duplexsump.control.records import CURRENT_LOCKED, CURRENT_NONE, CURRENT_OVER, CURRENT_UNDER
 
-from host_sim.replay.findings.finding import Finding, spans
+from host_sim.replay.findings.finding import CANNOT, ESTABLISHED, LIKELY, Finding, spans
 
 WEAK, VERY_WEAK = 0.86, 0.72  # of what the curve and the pipe say; common practice, no source
 NOTHING = 0.15
 LEAST_DRAWS = 4
+MANY_DRAWS = 8
+NEAR_S = 300.0  # of a fill, for a run in which nothing was moved to be held against it
+SHOWN_S = 20.0  # of water that stands still or rises under a pump that is on
 FELL = 0.10  # of what should be moved, from one part of the night to the next
 
 
@@ -101,7 +104,9 @@ def _weak(context, name, number, draws, split, share, before):
     if before is not None:
         evidence.append(f"the {split} draw-downs before delivered {before:.0%} of the expected flow")
     n = len(draws) - split
-    confidence = "certain" if share < VERY_WEAK and n >= LEAST_DRAWS else "likely" if n >= LEAST_DRAWS else "possible"
+    confidence = CANNOT if n < LEAST_DRAWS else LIKELY
+    if share < VERY_WEAK and n >= MANY_DRAWS and context.recorded:  # else which pump ran is no more than inferred
+        confidence = ESTABLISHED
     start = first.start_s if split else 0.0
     who = name if name.startswith("pump ") or name == "the pump" else "the pump that runs every other time"
     level = float(np.median([(d.start_m + d.end_m) / 2.0 for d in draws[split:]]))
@@ -118,17 +123,19 @@ def not_pumping(context):
     if context.recorded and context.flow is not None:
         for n in (1, 2):
             bad = [d for d in context.flow.draw_downs if d.mask == n and d.share < NOTHING
-                   and d.error_m3s < 0.15 * d.expected_m3s]  # fmt: skip
-            if bad:
+                   and d.near_s < NEAR_S and d.error_m3s < 0.1 * d.expected_m3s]  # fmt: skip
+            if sum(d.end_s - d.start_s for d in bad) >= max(SHOWN_S, 5.0 * context.log.spacing_s):
                 when = f"{context.clock(bad[0].start_s)} to {context.clock(bad[-1].end_s)}"
                 evidence = [f"{len(bad)} runs from {when} delivered "
                             f"{context.rate(float(np.median([d.rate_m3s for d in bad])))}; expected "
                             f"{context.rate(bad[0].expected_m3s)}"]  # fmt: skip
                 causes = ["jammed impeller", "air lock", "closed valve", "check valve stuck shut", "no power"]
-                found.append(Finding("not pumping", "certain", bad[0].start_s, bad[-1].end_s,
+                still = [part.end_s for part in context.parts if part.mask == n
+                         and context.flow.delivered.get(part.start_s, (1.0,))[0] < NOTHING]  # fmt: skip
+                found.append(Finding("not pumping", ESTABLISHED, bad[0].start_s, max([bad[-1].end_s, *still]),
                                      f"pump {n} ran and delivered no water", evidence, causes,
                                      f"pump{n}-air-locked", 3.0))  # fmt: skip
-    return found + _currents(context)
+    return found
 
 
 _SAYS = {
@@ -139,8 +146,8 @@ _SAYS = {
 }
 
 
-def _currents(context):
-    # What a motor draws while it is on, by the site's own limits.
+def currents(context):
+    """What a motor draws while it is on, by the site's own limits."""
     log, values, found = context.log, context.site.settings, []
     for n in (0, 1):
         bands, on = _bands(log, n, values), log.pumps[n]
@@ -155,11 +162,11 @@ def _currents(context):
             evidence = [f"{len(bad)} times from {context.clock(first[0])} to {context.clock(last[1])}, "
                         f"{sum(b - a for a, b in bad):.0f} s in total"]  # fmt: skip
             end = log.duration_s if _never_well(log, n, bands, last[1]) else last[1]
-            confidence, severity = "certain", 3.0 if band != CURRENT_UNDER else 2.0
+            confidence, severity = ESTABLISHED, 3.0 if band != CURRENT_UNDER else 2.0
             rated = [d.share for d in _draws_during(context, n, bad)]
             if band in (CURRENT_NONE, CURRENT_LOCKED) and rated and np.median(rated) > 0.5:
                 # A pump that delivers turns, whatever its current reads.
-                confidence, severity, fault = "possible", 0.5, ""
+                confidence, severity, fault = CANNOT, 0.5, ""
                 causes = ["current sensor or its wiring", *causes]
                 evidence.append(f"but it delivered {np.median(rated):.0%} of the expected flow in that time")
             found.append(Finding("not pumping", confidence, first[0], end, f"pump {n + 1} {text}", evidence, causes,
@@ -212,7 +219,7 @@ def short_cycling(context):
         band = _band(context)
         if band:
             evidence.append(band)
-        confidence = "certain" if context.recorded else "likely"
+        confidence = ESTABLISHED if context.recorded else LIKELY
         found.append(Finding("short cycling", confidence, first, last,
                              f"{name} exceeds its motor's limit of starts per hour", evidence,
                              ["pit or float travel too small", "leaking check valve", "discharge water that returns"],
@@ -230,7 +237,9 @@ def _starts(context):
                 on = (values == 1).astype(np.int8)
                 found[f"pump {n + 1}"] = context.log.time_s[np.flatnonzero(np.diff(on, prepend=0) == 1)]
         return found, 1
-    return {"the pump": [run.start_s for run in context.runs]}, 1
+    # The water shows that a pump started, not which: a pair may have shared the starts.
+    name = "the pump" if context.pumps == 1 else "each pump, even by turns,"
+    return {name: [run.start_s for run in context.runs]}, context.pumps
 
 
 def _band(context):
@@ -245,7 +254,28 @@ def mains(context):
     """Stretches without mains, where it was recorded."""
     if context.log.mains is None:
         return []
-    return [Finding("no mains", "certain", start, end, "the mains was out",
-                    [f"from {context.clock(start)} to {context.clock(end)}, {(end - start) / 60.0:.0f} min"],
-                    ["the mains was out"], "mains-lost", 1.2)
-            for start, end in spans(context.log.mains == 0, context.log.time_s, 2.0)]  # fmt: skip
+    return [_outage(context, start, end) for start, end in spans(context.log.mains == 0, context.log.time_s, 2.0)]
+
+
+def _outage(context, start, end):
+    evidence = [f"from {context.clock(start)} to {context.clock(end)}, {(end - start) / 60.0:.0f} min"]
+    fell = _fell_m(context, start, end)
+    if fell > 0.05 and context.site.supply.battery is None:
+        # Without the mains and without a battery nothing pumps: one of the two records is wrong.
+        evidence.append(f"but the water fell by {context.level(fell)} in that time, as a pump lowers it: the record of "
+                        "the mains, or the clock of one of the two, is suspect")  # fmt: skip
+        return Finding("no mains", CANNOT, start, end, "the mains was recorded as out while a pump lowered the water",
+                       evidence, ["the mains column is suspect", "a supply that the site file does not name"], "",
+                       1.2)  # fmt: skip
+    return Finding("no mains", ESTABLISHED, start, end, "the mains was out", evidence, ["the mains was out"],
+                   "mains-lost", 1.2)  # fmt: skip
+
+
+def _fell_m(context, start, end):
+    # How far the water fell within a time, the row at either end left out; 0 without a level.
+    log = context.log
+    if log.level_m is None or log.levels_at_contacts_only:
+        return 0.0
+    rows = (log.time_s > start + log.spacing_s) & (log.time_s < end - log.spacing_s) & ~np.isnan(log.level_m)
+    level = log.level_m[rows]
+    return float((np.maximum.accumulate(level) - level).max() - 6.0 * context.sigma_m) if len(level) else 0.0

@@ -2,11 +2,12 @@
 
 import numpy as np
 
-from host_sim.replay.findings.finding import Finding
+from host_sim.replay.findings.finding import CANNOT, ESTABLISHED, LIKELY, Finding, spans
 from host_sim.replay.segments import volumes
 
 SETTLE_S = 3.0
 POINTS = 60
+HIGH_M = 0.03  # above the start level, and above the noise; our own choice
 MORE = 0.12  # of the inflow: less than this running back is not told; our own choice
 LEAST_FILL_S = 30.0
 LEAST_FILLS = 4
@@ -14,6 +15,8 @@ LEAST_LITRES = 0.25
 LAGS_MIN = range(2, 61)
 HALF_NIGHT_Z = 2.0  # standard errors in either half of the night
 RISING_S = 60.0
+DELIVERED = 0.75  # of its curve: a pump that delivers less is weak
+NEAR_S = 300.0  # of a fill, for a run to be held against it
 
 
 def _fills(context):
@@ -45,7 +48,7 @@ def leaking(context):
     return []
 
 
-def _profile(fills, time, volume):
+def _profile(fills, time, volume, spacing_s):
     """Return (seconds since the stop, mean water risen since then, its standard error) over fills laid together.
 
     Arrays of POINTS, over a length that most of the fills reach; None where too few do.
@@ -54,7 +57,10 @@ def _profile(fills, time, volume):
     fills = [f for f in fills if f[1] - f[0] >= length]
     if len(fills) < LEAST_FILLS:
         return None
-    tau = np.linspace(SETTLE_S, length - 1.0, POINTS)
+    # A start shows in the first row after it, so the water before that row is left out.
+    if length - spacing_s - 1.0 < SETTLE_S + spacing_s + LEAST_FILL_S / 2.0:
+        return None
+    tau = np.linspace(SETTLE_S + spacing_s, length - 1.0 - spacing_s, POINTS)
     rows = np.array([np.interp(a + tau, time, volume) for a, _, _ in fills])
     rows -= rows.mean(axis=1, keepdims=True)
     return tau, rows.mean(axis=0), rows.std(axis=0) / np.sqrt(len(fills))
@@ -71,7 +77,7 @@ def _hinge(context, fills, time, volume, who):
     # eases as the pit fills is a smooth curve instead, and must fit clearly worse.
     if len(fills) < LEAST_FILLS:
         return None
-    profile = _profile(fills, time, volume)
+    profile = _profile(fills, time, volume, context.log.spacing_s)
     if profile is None:
         return None
     tau, risen, error = profile
@@ -91,7 +97,7 @@ def _hinge(context, fills, time, volume, who):
         f"about {context.amount(litres / 1000.0)} runs back after {who}; a constant runback that ends fits the fills "
         f"{min(999.0, curve / max(misfit, 1e-30)):.0f} times better than a smooth curve",
     ]
-    confidence = "certain" if misfit < 0.15 * curve and extra > 0.3 * late and len(fills) >= 8 else "likely"
+    confidence = ESTABLISHED if misfit < 0.15 * curve and extra > 0.3 * late and len(fills) >= 8 else LIKELY
     # A line that empties runs at half its first flow on average.
     fault = f"pump1-check-leaking={min(49.0, 2.0 * extra * 15850.32):.2f} gpm"
     return Finding("leaking check valve", confidence, fills[0][0], context.log.duration_s,
@@ -121,7 +127,7 @@ def _leaking_marks(context):
     ratio = float(np.median(ratios))
     evidence = [f"in {len(ratios)} cycles the water rose {ratio:.1f} times as fast from the pump's stop to the off "
                 "contact as from off to lead"]  # fmt: skip
-    return [Finding("leaking check valve", "likely", 0.0, log.duration_s, "water runs back into the pit after a stop",
+    return [Finding("leaking check valve", LIKELY, 0.0, log.duration_s, "water runs back into the pit after a stop",
                     evidence, ["leaking or missing check valve"], "pump1-check-leaking", 0.9)]  # fmt: skip
 
 
@@ -161,7 +167,7 @@ def recirculation(context):
         return []  # a leaking check valve brings water back as well, at every stop
     evidence = [f"the inflow follows the pumping {lag} min later: correlation {r:.2f} over {len(time)} intervals; "
                 f"about {share:.0%} of the pumped water returns"]  # fmt: skip
-    return [Finding("recirculation", "likely" if z > 8.0 else "possible", 0.0, context.log.duration_s,
+    return [Finding("recirculation", LIKELY if z > 8.0 else CANNOT, 0.0, context.log.duration_s,
                     "pumped water returns to the pit", evidence,
                     ["discharge outlet too close to the house", "leak in the buried discharge line"], "",
                     0.9)]  # fmt: skip
@@ -208,7 +214,15 @@ def not_keeping_up(context):
         length = sum(part.end_s - part.start_s for part in rising)
         if length < RISING_S:
             continue
-        start, end = rising[0].start_s, rising[-1].end_s
+        # A pump that was seen to deliver little or nothing does not "keep up" for that reason: another finding says so.
+        first, last = rising[0].start_s, rising[-1].end_s
+        during = [d for d in context.flow.draw_downs if run.start_s <= d.start_s < last and d.end_s > first - NEAR_S]
+        shares = [context.flow.delivered[part.start_s][0] for part in rising if part.start_s in context.flow.delivered]
+        shares = shares if context.recorded else []
+        shares = shares or [d.share for d in during if d.near_s < NEAR_S and d.error_m3s < 0.15 * d.expected_m3s]
+        if shares and float(np.median(shares)) < DELIVERED:
+            continue
+        start, end = first, last
         inside = (context.flow.time_s >= start) & (context.flow.time_s <= end)
         came = float(context.flow.flow_m3s[inside].mean()) if inside.any() else 0.0
         went = came - float(np.average([p.slope_m3s for p in rising], weights=[p.end_s - p.start_s for p in rising]))
@@ -216,8 +230,30 @@ def not_keeping_up(context):
         evidence = [f"{when} inflow was {context.rate(came)}, the pumps delivered {context.rate(went)}; "
                     f"the water rose to {context.level(max(part.end_m for part in rising))}"]  # fmt: skip
         grave = max(part.end_m for part in rising) > context.site.pit.floor_m
-        found.append(Finding("not keeping up", "certain" if context.recorded else "likely", start, end,
+        found.append(Finding("not keeping up", ESTABLISHED if context.recorded and shares else LIKELY, start, end,
                              "the pumps did not keep up with the inflow", evidence,
                              ["more inflow than the pumps can carry", "weak pump"], "",
                              4.0 if grave else 2.0))  # fmt: skip
     return found
+
+
+def high_water(context):
+    """Stretches above the heights at which pumps start, in a log whose cycles do not show: a fact without a cause."""
+    log, lead = context.log, context.site.contacts[1]
+    lag = context.site.contacts[2]
+    if lead is None or log.level_m is None or log.levels_at_contacts_only:
+        return []
+    limit = (lag or lead).wet_m + HIGH_M + 4.0 * min(context.sigma_m, HIGH_M)
+    with np.errstate(invalid="ignore"):
+        found = spans(log.level_m > limit, log.time_s, max(RISING_S, 1.5 * log.spacing_s))
+    answer = []
+    for start, end in found:
+        top = float(np.nanmax(log.level_m[(log.time_s >= start) & (log.time_s <= end)]))
+        evidence = [f"from {context.clock(start)} to {context.clock(end)} every row was above {context.level(limit)}, "
+                    f"the highest {context.level(top)}",
+                    "why cannot be told from this log: its rows are too far apart to show a pump's runs"]  # fmt: skip
+        answer.append(Finding("high water", ESTABLISHED, start, end,
+                              "the water stood above the level at which pumps start", evidence,
+                              ["no pump started", "a pump ran and delivered too little", "more inflow than the pumps "
+                               "can carry"], "", 5.0 if top > context.site.pit.floor_m else 3.0))  # fmt: skip
+    return answer

@@ -5,6 +5,7 @@ import re
 import numpy as np
 
 from host_sim import units
+from host_sim.errors import InputError
 from host_sim.replay.reading.log import UNKNOWN, note
 
 _FORM = re.compile(r"^\s*([-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?)\s*([^\d\s].*)?$")
@@ -56,15 +57,42 @@ class Reader:
         return found + self.column.offset
 
 
+def word(cell):
+    """Return a cell that is on or off as one word: lower case, 1.0 as 1, "" where it is empty."""
+    if cell is None or cell != cell:
+        return ""
+    text = str(cell).strip().lower()
+    try:
+        return f"{float(text):g}"
+    except ValueError:
+        return text
+
+
 def states(cells, state, mapping):
-    """Return an array of n: 1 where a cell is one of the words for on, UNKNOWN where it is missing, 0 else."""
-    yes, missing = frozenset(state.yes), frozenset(mapping.missing)
-    kept = {}
+    """Return an array of n: 1 where a cell is one of the words for on, 0 for off, UNKNOWN where it is missing.
+
+    Capitals do not matter, and 1.0 is 1.  Raises InputError naming every word
+    that is neither, with the number of its cells.
+    """
+    yes, no = ({word(text) for text in words} for words in (state.yes, state.no))
+    missing = {word(text) for text in mapping.missing} - yes
+    no -= yes
+    kept, strange = {}, {}
     found = np.empty(len(cells), np.int8)
     for i, cell in enumerate(cells):
-        value = kept.get(cell)
+        key = (type(cell), cell)  # True and 1 are one key otherwise
+        value = kept.get(key)
         if value is None:
-            text = "" if cell is None or cell != cell else str(cell).strip()
-            value = kept[cell] = UNKNOWN if text in missing else int(text in yes)
-        found[i] = value
+            text = word(cell)
+            value = kept[key] = UNKNOWN if text in missing else 1 if text in yes else 0 if text in no else None
+        if value is None:
+            strange[str(cell)] = strange.get(str(cell), 0) + 1
+        found[i] = UNKNOWN if value is None else value
+    if strange:
+        most = sorted(strange, key=lambda text: -strange[text])
+        told = ", ".join(f'"{text}" ({strange[text]} cells)' for text in most[:4])
+        more = f" and {len(most) - 4} other values" if len(most) > 4 else ""
+        raise InputError(f'column "{state.name}": {told}{more} mean neither on nor off: list the words for on '
+                         "(on, wet, present) and those for off (off_words) in the mapping; a column of measured values "
+                         "is no on/off column", "mapping")  # fmt: skip
     return found

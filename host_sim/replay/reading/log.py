@@ -43,6 +43,7 @@ class Log:
     issues: list[DataIssue] = field(default_factory=list)
     rows_read: int = 0
     levels_at_contacts_only: bool = False
+    every_change: bool = False  # whether a row was written at every change, as a journal does
     bands: tuple | None = None  # of a journal: the band of each motor's current, after `control.records`
 
     @property

@@ -18,11 +18,13 @@
     column = "depth"
     unit = "in"                 # of plain numbers; or unit_column = "..."
     zero = "0 in"               # height of the reading 0 above the pit bottom
+    measures = "height"         # or "depth below": the reading grows as the water falls
     spike = "2 in"              # a reading this far from both neighbors is a spike
 
     [contacts.lead]             # also off, lag, high
     column = "float 1"
-    wet = ["1", "on"]           # every other cell that is not missing reads dry
+    wet = ["1", "on"]           # words that read wet (capitals do not matter, 1.0 is 1)
+    off_words = ["0", "off"]    # words that read dry, off or absent; the usual ones if left out
 
     [pump1]                     # also pump2
     column = "p1"
@@ -55,7 +57,10 @@ from host_sim.site.reader import Table
 
 KINDS = ("csv", "parquet")
 MISSING = ("", "NA", "N/A", "nan", "NaN", "null", "NULL", "None", "-", "--", "---")
-YES = ("1", "1.0", "true", "True", "TRUE", "on", "On", "ON", "yes", "wet", "WET", "closed", "run", "running", "ok")
+# Words for on and off, whatever their capitals; common in exports, no source.
+YES = ("1", "true", "on", "yes", "y", "t", "wet", "closed", "run", "running", "active", "ok", "present", "high")
+NO = ("0", "false", "off", "no", "n", "f", "dry", "open", "stop", "stopped", "idle", "inactive", "standby", "absent",
+      "lost", "out", "fail", "failed", "low")  # fmt: skip
 NUMBERS = ("unix s", "unix ms", "seconds")
 CLOCKS = ("iso", *NUMBERS)
 
@@ -74,10 +79,11 @@ class Column:
 
 @dataclass
 class State:
-    """One column that is on or off: `yes` are the cells that mean on (wet, present)."""
+    """One column that is on or off: `yes` are the words that mean on (wet, present), `no` those that mean off."""
 
     name: str
     yes: tuple[str, ...] = YES
+    no: tuple[str, ...] = NO
 
 
 @dataclass
@@ -135,12 +141,16 @@ def read(data, source="mapping"):
     _time(table.table("time"), found)
     level = table.table("level", None)
     if level is not None:
+        if "unit" not in level.data and "unit_column" not in level.data:
+            level.problem("unit", 'say in what the numbers are: "in", "ft", "mm", "cm" or "m"')
+        down = level.text("measures", "height", ("height", "depth below")) == "depth below"
         found.level = _column(level, "length")
         zero = level.quantity("zero", "distance", 0.0)
         found.spike_m = level.quantity("spike", "length", None, above=0.0)
         level.done()
         if found.level is not None and zero is not None:
             found.level.offset = zero
+            found.level.factor *= -1.0 if down else 1.0
     contacts = table.table("contacts", {})
     for name in CONTACT_NAMES:
         part = contacts.table(name, None) if contacts else None
@@ -225,9 +235,12 @@ def _column(table, kind, done=False):
 
 def _state(table, key):
     name = table.text("column")
-    words = table.items(key, list(YES), "a list of cells")
+    words = table.items(key, list(YES), "a list of words")
+    no = table.items("off_words", list(NO), "a list of words")
     table.done()
-    return None if None in (name, words) else State(name, tuple(str(word) for word in words))
+    if None in (name, words, no):
+        return None
+    return State(name, tuple(str(word) for word in words), tuple(str(word) for word in no))
 
 
 def as_table(mapping):
@@ -243,17 +256,19 @@ def as_table(mapping):
         data["time"]["zone"] = m.zone
     if m.level is not None:
         data["level"] = {**_plain(m.level), "zero": f"{m.level.offset!r} m"}
+        if m.level.factor < 0.0:
+            data["level"]["measures"] = "depth below"
         if m.spike_m:
             data["level"]["spike"] = f"{m.spike_m!r} m"
     if m.contacts:
-        data["contacts"] = {name: {"column": s.name, "wet": list(s.yes)} for name, s in m.contacts.items()}
+        data["contacts"] = {name: _words(s, "wet") for name, s in m.contacts.items()}
     for i in (0, 1):
         if m.pumps[i] is not None:
-            data[f"pump{i + 1}"] = {"column": m.pumps[i].name, "on": list(m.pumps[i].yes)}
+            data[f"pump{i + 1}"] = _words(m.pumps[i], "on")
         if m.currents[i] is not None:
             data[f"current{i + 1}"] = _plain(m.currents[i])
     if m.mains is not None:
-        data["mains"] = {"column": m.mains.name, "present": list(m.mains.yes)}
+        data["mains"] = _words(m.mains, "present")
     if m.rain is not None:
         data["rain"] = _plain(m.rain)
     return data
@@ -262,6 +277,11 @@ def as_table(mapping):
 def as_toml(mapping):
     """Return the mapping file (a TOML text) from which `load()` makes the same Mapping."""
     return tomli_w.dumps(as_table(mapping))
+
+
+def _words(state, key):
+    found = {"column": state.name, key: list(state.yes)}
+    return found if state.no == NO else found | {"off_words": list(state.no)}
 
 
 def _plain(column):

@@ -88,7 +88,7 @@ def log_of(journal, site=None, name="journal", issues=()):
     begins = datetime(1970, 1, 1) + timedelta(seconds=site.begins_s if site is not None else 0.0)
     begins += timedelta(milliseconds=rows[0][0])
     time_s = np.array([(row[0] - rows[0][0]) / 1000.0 for row in rows])
-    found = Log(name, begins, time_s, issues=list(issues), rows_read=len(journal.records))
+    found = Log(name, begins, time_s, issues=list(issues), rows_read=len(journal.records), every_change=True)
     words = np.array([row[1][IN_CONTACTS] for row in rows])
     for i, contact in enumerate(CONTACT_NAMES):
         if journal.settings[FITTED] >> i & 1:

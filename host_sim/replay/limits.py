@@ -1,0 +1,175 @@
+"""What a log can tell and what it cannot: from its rows, resolution, noise and channels, and the site's own cycles.
+
+A pit cycles fastest where the inflow is half of what the pump moves: fill and
+draw-down then last V / (Q / 2) each, V being what lies between the stop and the
+start level.  A straight line takes three rows, so a log in which a half-cycle
+holds fewer shows no fill and no draw-down, and slower cycles cannot be told
+from fast ones that it samples now and then (aliasing; C. E. Shannon,
+"Communication in the presence of noise", Proc. IRE 37, 1949).  What follows
+from the water balance alone holds all the same.
+"""
+
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from host_sim.replay.inflow import Inflow
+from host_sim.replay.segments import LEAST_ROWS, TURN_SIGMAS, noise_m, volumes
+from host_sim.report.clock import lasting
+from host_sim.report.units import US
+
+FINE_ROWS = 8  # rows in a draw-down from which its slope may establish something; our own choice
+FINE_SIGMAS = 25.0  # of noise in the travel from stop to start, for the same
+CURVE = 1.15  # a pump moves no more than this times its curve; common practice, no source
+LEAST_WINDOW_S = 120.0
+AREA = 0.05  # the plan area within the bounds; common practice, no source
+
+
+@dataclass
+class Limits:
+    """What a log can tell: `resolved` where its cycles show, `fine` where a slope may establish something.
+
+    `spacing_s`, `draw_down_s` and `cycle_s` in seconds, `noise_m`, `step_m` and
+    `travel_m` in metres; nan where the log or the site has none.  `reason` says
+    why the cycles do not show, or "".
+    """
+
+    spacing_s: float
+    draw_down_s: float
+    cycle_s: float
+    noise_m: float
+    step_m: float
+    travel_m: float
+    resolved: bool
+    fine: bool
+    reason: str
+    contacts_only: bool = False
+    longest_gap_s: float = 0.0
+    gap_at_s: float = 0.0
+    units: object = field(default=US, repr=False)
+
+    @property
+    def needed_s(self):
+        """The longest spacing at which every cycle of this pit shows."""
+        return self.cycle_s / (2.0 * LEAST_ROWS)
+
+
+def limits_of(log, site, rates, units=US):
+    """Return the Limits of a Log of a Site whose pumps move what `inflow.Rates` say."""
+    off, lead = site.contacts[:2]
+    travel = draw = cycle = np.nan
+    if off is not None and lead is not None:
+        held = site.pit.volume_m3(lead.wet_m) - site.pit.volume_m3(off.dry_m)
+        travel, draw, cycle = lead.wet_m - off.dry_m, held / rates.nominal(), 4.0 * held / rates.nominal()
+    steps = np.diff(log.time_s)
+    usual = steps[steps <= 5.0 * np.median(steps)] if len(steps) else np.array([0.0])
+    spacing = float(np.quantile(usual, 0.9))
+    noise, step = 0.0, 0.0
+    if log.level_m is not None and not log.levels_at_contacts_only:
+        good = ~np.isnan(log.level_m)
+        sigma = noise_m(log.time_s[good], log.level_m[good])
+        noise, step = float(sigma), sigma.step
+    longest = int(np.argmax(steps)) if len(steps) else 0
+    found = Limits(spacing, float(draw), float(cycle), noise, step, float(travel), True, True, "",
+                   log.levels_at_contacts_only, float(steps[longest]) if len(steps) else 0.0,
+                   float(log.time_s[longest]), units)  # fmt: skip
+    if log.every_change:
+        return found
+    if spacing > found.needed_s:
+        found.reason = (f"one row every {spacing:.0f} s; this pit draws down in {draw:.0f} s and can cycle every "
+                        f"{cycle:.0f} s, which takes a row every {found.needed_s:.0f} s or less")  # fmt: skip
+    elif not log.levels_at_contacts_only and travel < 2.0 * TURN_SIGMAS * noise:
+        found.reason = (f"the readings scatter by {units.level.text(noise)} and the water travels only "
+                        f"{units.level.text(travel)} between stop and start")  # fmt: skip
+    found.resolved = not found.reason
+    found.fine = found.resolved and draw >= FINE_ROWS * spacing and not travel < FINE_SIGMAS * noise
+    return found
+
+
+def _small(metres, units):
+    return f"{metres / 0.0254:.2f} in" if units is US else f"{metres * 1000.0:.1f} mm"
+
+
+def lines(limits, account):
+    """Return what the log can and cannot tell, as lines: the first that a reader sees."""
+    log, units = account.log, limits.units
+    rows = "a row at every change" if log.every_change else f"one row every {limits.spacing_s:g} s"
+    have = [rows]
+    if limits.step_m:
+        have.append(f"readings in steps of {_small(limits.step_m, units)}")
+    if limits.noise_m and limits.resolved:  # of coarse rows the water's own travel cannot be told from noise
+        have.append(f"scatter {_small(limits.noise_m, units)} (standard deviation)")
+    found = [f"This log: {', '.join(have)}; longest time without a row {lasting(limits.longest_gap_s)}."]
+    can = ["starts and run time"] if any(v is not None for v in log.pumps) and log.every_change else []
+    if log.level_m is not None and not log.levels_at_contacts_only:
+        can += ["the highest water that was read", "time above each contact", "whether the floor was wet when read"]
+    cannot = []
+    if limits.resolved:
+        can += ["each fill and draw-down", "the inflow with a band", "what the pumps delivered"]
+        if not limits.fine:
+            cannot.append("a pump's or check valve's condition for sure (few rows in each draw-down)")
+    else:
+        can.append("bounds on the inflow by water balance and the pumps' curve")
+        cannot += ["starts and draw-downs", "what the pumps delivered", "a leaking check valve", "short cycling",
+                   "why a pump did not start"]  # fmt: skip
+    if limits.contacts_only:
+        cannot.append("the water between the contacts")
+    found.append(f"It can tell: {', '.join(can)}.")
+    if cannot:
+        found.append(f"It cannot tell: {', '.join(cannot)}{': ' + limits.reason if limits.reason else ''}.")
+    return found
+
+
+def balance(log, site, rates, limits, both):
+    """Return an Inflow of bounds by water balance, or None where the log has no level.
+
+    What came in is what the pit gained and what was pumped; pumped is between
+    nothing and all that the pumps (`both` of them, or one) can move by their curve.
+    Water that runs back out of the discharge counts as come in.
+    """
+    if log.level_m is None:
+        return None
+    good = np.flatnonzero(~np.isnan(log.level_m))
+    time, level = log.time_s[good], log.level_m[good]
+    if len(time) < 2:
+        return None
+    window = max(LEAST_WINDOW_S, 2.0 * limits.spacing_s)
+    marks = [0]
+    for i in range(1, len(time)):
+        if time[i] - time[marks[-1]] >= window:
+            marks.append(i)
+    if len(marks) < 2:
+        marks = [0, len(time) - 1]
+    volume = volumes(site.pit, level)
+    a, b = np.array(marks[:-1]), np.array(marks[1:])
+    length = time[b] - time[a]
+    tops = np.array([level[i : k + 1].max() for i, k in zip(a, b, strict=True)])
+    area = np.array([site.pit.area_m2(float(top)) for top in tops])
+    sigma = max(limits.noise_m, 0.0005)
+    if limits.contacts_only:
+        # A contact tells that the water is past a height, and was so since the row before at the latest.
+        sigma = max(sigma, (limits.travel_m if limits.travel_m == limits.travel_m else 0.1) / 2.0)
+    gained = (volume[b] - volume[a]) / length
+    slack = (3.0 * np.sqrt(2.0) * sigma + limits.step_m / 2.0) * area / length + AREA * np.abs(gained)
+    # Near its inlet a pump moves less and less, and just where is known badly: it is given what it moves at the stop.
+    stop = site.contacts[0].dry_m if site.contacts[0] is not None else 0.0
+    most = CURVE * np.array([rates.expected(3 if both else 1, max(stop, float(top))) for top in tops])
+    low, high = np.maximum(0.0, gained - slack), np.maximum(0.0, gained + slack) + most
+    middle = (time[a] + time[b]) / 2.0
+    held = length > 5.0 * window
+    return Inflow(middle, (low + high) / 2.0, low, high, held, rate_m3s=rates.nominal(), bounds=True,
+                  volume_range_m3=(float((low * length).sum()), float((high * length).sum())))  # fmt: skip
+
+
+def above_contacts(log, site):
+    """Return [(name of a contact, seconds above its trip height by the rows)], lowest first; a row counts half-way."""
+    if log.level_m is None or log.levels_at_contacts_only:
+        return []
+    good = ~np.isnan(log.level_m)
+    time, level = log.time_s[good], log.level_m[good]
+    found = []
+    for name, contact in zip(("off", "lead", "lag", "high"), site.contacts, strict=True):
+        if contact is not None and len(time) > 1:
+            over = level >= contact.wet_m
+            found.append((name, float((np.diff(time) * (over[1:].astype(float) + over[:-1])).sum() / 2.0)))
+    return found

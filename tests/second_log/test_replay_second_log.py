@@ -1,0 +1,83 @@
+"""The replay on logs of a pit that is not the simulator's: what it establishes is true, what it cannot tell it says."""
+
+import dataclasses
+from functools import cache
+
+import numpy as np
+import pytest
+
+from host_sim.replay import night as nights
+from host_sim.replay.findings.finding import ESTABLISHED, Finding
+
+from .__main__ import draw, main, table
+from .logger import Logger
+from .pit import CONTROLLERS, DEEP, simulate
+from .score import score, true_claims
+
+SEED = 400  # for tuning; those for reporting begin at 9000
+
+
+@cache
+def slice_of_the_matrix():
+    """Return the scores of eight nights, one of each kind, as three loggers kept them."""
+    scores = [s for _, s in draw(8, SEED, rows=(1, 30), channels=("level", "level and run"), loggers=1)]
+    print("\n".join(table(scores)))
+    return scores
+
+
+def test_nothing_is_wrongly_established():
+    wrong = [(s.kind, str(s.logger), s.wrong) for s in slice_of_the_matrix() if ESTABLISHED in s.wrong.values()]
+    assert not wrong
+
+
+def test_a_healthy_night_is_called_healthy_or_not_to_be_told():
+    healthy = [s for s in slice_of_the_matrix() if s.kind == "healthy"]
+    assert len(healthy) == 4
+    assert {s.outcome for s in healthy} <= {"quiet", "abstained"}
+
+
+def test_fine_logs_name_the_trouble_and_coarse_ones_abstain_from_it():
+    fine = [s for s in slice_of_the_matrix() if s.kind != "healthy" and s.logger.every_s == 1]
+    assert sum(s.outcome == "named" for s in fine) >= len(fine) // 2
+    coarse = [s for s in slice_of_the_matrix() if s.logger.every_s == 30]
+    assert {s.outcome for s in coarse} == {"abstained"}
+
+
+def test_the_verdict_on_the_floor_is_never_wrong():
+    assert not [(s.kind, str(s.logger)) for s in slice_of_the_matrix() if s.floor_wrong]
+
+
+def test_bounds_hold_and_bands_hold_most_of_the_time():
+    bounds = [s.inside for s in slice_of_the_matrix() if s.bounds]
+    bands = [s.inside for s in slice_of_the_matrix() if not s.bounds and s.inside == s.inside]
+    assert len(bounds) >= 16 and np.mean(bounds) > 0.95
+    assert len(bands) >= 12 and np.mean(bands) > 0.85
+
+
+def test_the_score_can_fail(monkeypatch):
+    night = simulate("healthy", CONTROLLERS[0], SEED)
+    explain = nights.explain
+
+    def spoilt(*args, **options):
+        account = explain(*args, **options)
+        account.findings.append(Finding("weak pump", ESTABLISHED, 0.0, 1.0, "pump 1 delivers 60%"))
+        return account
+
+    assert score(night, Logger()).outcome in ("quiet", "abstained")
+    monkeypatch.setattr("tests.second_log.score.nights.explain", spoilt)
+    assert score(night, Logger()).wrong == {"weak pump": ESTABLISHED}
+
+
+def test_the_second_pit_keeps_its_water():
+    night = simulate("too much inflow", CONTROLLERS[0], SEED)
+    again = simulate("too much inflow", CONTROLLERS[0], SEED)
+    assert np.array_equal(night.level, again.level)
+    assert night.wet.any() and night.level.max() < DEEP + 0.5
+    assert "not keeping up" in true_claims(night)
+    calm = dataclasses.replace(night, kind="healthy", on=np.zeros_like(night.on))
+    assert "not keeping up" not in true_claims(calm)
+
+
+@pytest.mark.long
+def test_the_whole_matrix_on_fresh_seeds():
+    assert main(["--nights", "24", "--seed", "9101", "--loggers", "2", "--wrong"]) == 0
