@@ -305,7 +305,17 @@ def test_a4_without_a_mains_input_the_mains_counts_as_present():
 
 def test_a4_as_built_nothing_is_assumed():
     supply = Supply(s.defaults(), Timers())
-    assert (supply.unseen, supply.assumed) == (0, 0)
+    assert (supply.unseen, supply.assumed, supply.running) == (0, 0, 0)
+
+
+@pytest.mark.parametrize(("running", "on"), [(0, 0), (1, 1), (2, 0)])
+def test_a4_a_run_on_a_mains_that_is_not_seen_is_not_cut_short_by_the_end_of_its_demand(running, on):
+    bench = Bench((s.MAINS, s.BATTERY), mains=0)
+    bench.go(high=8)
+    bench.supply.running = running
+    assert bench.go().assumed == on
+    bench.supply.running = 0
+    assert bench.go().assumed == 0
 
 
 def test_a4_lag_that_was_wet_before_the_mains_went_does_not_shorten_the_time():

@@ -276,7 +276,8 @@ class PumpJudge:
     def _start(self, pump, inputs):
         self.seen["starts"] += 1
         pump.from_locked = pump.state == "locked"
-        pump.tried, pump.flooded = pump.state in ("out", "locked"), False
+        resting = pump.state == "out" and self.now - pump.tripped_ms < self.settings[s.RETRY_MS]
+        pump.tried, pump.flooded = pump.state == "locked" or resting, False
         self._check_rest(pump)
         self._check_spacing(inputs)
         self._check_reason(pump, inputs)

@@ -240,6 +240,7 @@ class Controller:
         self.belief.running = self.gate.out
         self.belief.step(c.wet, c.rose, c.fell, self.transmitter.failed())
         self.supply.demanded = self.demand.demand
+        self.supply.running = self.gate.out
         self.supply.step(inputs, c.wet & HIGH, self.belief.wet & LAG)
         self.buttons.step(inputs, self.alarms.nothing)
         if self.buttons.reset:

@@ -49,6 +49,7 @@ class Supply:
         self.spent = 0
         self.exhaust = 0
         self.demanded = 0  # pumps that the level asked for in the step before
+        self.running = 0  # pumps that are on
         self.not_charging = False
         self.gone = False
         self.flat = False
@@ -140,11 +141,11 @@ class Supply:
         return self.timers.on_delay(tm.UNSEEN, self.assumed, missing, self.settings[s.FLOOD_SETTLE_MS])
 
     def _assume(self, high: int, lag: int) -> None:
-        # With high wet, or lag for some time, a mains that is not seen is used all the same, until the
-        # demand is over: a relay energized without mains does no harm.
+        # With high wet, or lag for some time, a mains that is not seen is used all the same, until the demand and
+        # the shortest run are over: a relay energized without mains does no harm.
         if not self.mains and (high or lag):
             self.assumed = 1
-        elif self.mains or not self.demanded:
+        elif self.mains or not (self.demanded or self.unseen & self.running):
             self.assumed = 0
 
     def _masks(self) -> None:
