@@ -220,7 +220,8 @@ to = "off"
 
 
 def test_the_trace_tells_the_night():
-    trace = night(site(more=BATTERY + '[settings]\nmains_grace = "10 s"\n'), ["mains-lost@5min+4min", "lead-stuck-dry@10min", "pump1-jammed@12min"])
+    where = site(more=BATTERY + '[settings]\nmains_grace = "10 s"\n')
+    trace = night(where, ["mains-lost@5min+4min", "lead-stuck-dry@10min", "pump1-jammed@12min"])
     totals = trace.totals
     assert len(trace.time_s) == len(trace.level_m) == len(trace.inflow_m3s) == len(trace.battery_v)
     assert trace.time_s == sorted(trace.time_s)
