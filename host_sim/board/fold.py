@@ -13,7 +13,7 @@ from pathlib import Path
 # Columns of tables that no module of the firmware reads: texts for people, who read them on a PC.
 FOR_PEOPLE = {
     ("control", "settings", "TABLE"): (5, 6),
-    ("control", "alarm_table", "TABLE"): (3, 4, 5),
+    ("control", "alarm_table", "TABLE"): (3,),
     ("station", "registers", "BIT_ROWS"): (0, 2),
     ("station", "registers", "WORD_ROWS"): (0, 1, 3),
     ("station", "registers", "CONTROL_ROWS"): (2, 3),

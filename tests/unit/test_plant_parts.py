@@ -223,7 +223,8 @@ to = "off"
 
 
 def test_the_trace_tells_the_night():
-    trace = night(site(more=BATTERY), ["mains-lost@2min+7min", "lead-stuck-dry@10min", "pump1-jammed@12min"])
+    where = site(more=BATTERY + '[settings]\nmains_grace = "10 s"\n')
+    trace = night(where, ["mains-lost@5min+4min", "lead-stuck-dry@10min", "pump1-jammed@12min"])
     totals = trace.totals
     assert len(trace.time_s) == len(trace.level_m) == len(trace.inflow_m3s) == len(trace.battery_v)
     assert trace.time_s == sorted(trace.time_s)
@@ -239,10 +240,10 @@ def test_the_trace_tells_the_night():
     assert [len([run for run in trace.runs if run.pump == n]) for n in (1, 2)] == totals.starts
     assert {span.name for span in trace.faults} == {"mains-lost", "lead-stuck-dry", "pump1-jammed"}
     alarms = {alarm.name: alarm for alarm in trace.alarms}
-    assert alarms["mains_lost"].raised_s == pytest.approx(420.0, abs=0.2)
+    assert alarms["mains_lost"].raised_s == pytest.approx(310.0, abs=0.2)
     assert alarms["mains_lost"].cleared_s == pytest.approx(555.0, abs=0.2)
     assert [span.contact for span in trace.suspects] == ["lead"]
-    assert totals.first_alarm_s == pytest.approx(420.0, abs=0.2)
+    assert totals.first_alarm_s == pytest.approx(310.0, abs=0.2)
     assert any(e.kind == "motor" and e.data == {"pump": 1, "what": "stalled"} for e in trace.events)
     assert trace.contact_changes["lead"][0][0] == 0.0
     assert trace.floor_dry

@@ -132,8 +132,8 @@ def _chatter_for_ever():
 def _high_not_released():
     real = belief.Belief._release
 
-    def release(self, rose, fell):
-        real(self, rose & ~HIGH, fell & ~HIGH)
+    def release(self, wet, rose, fell):
+        real(self, wet, rose & ~HIGH, fell & ~HIGH)
 
     return [mock.patch.object(belief.Belief, "_release", release)]
 
