@@ -356,7 +356,7 @@ def test_a1_the_status_light_shines_with_no_alarm_of_any_kind_and_both_pumps_ava
         assert rig.output("light") == 0
         rig.set(**{f"selector_{n}": "auto"}).run(5)
         assert rig.output("light") == 1
-    rig.fill("off", "lead", "lag").run(1)
-    assert rig.active_alarms() == ["lag_reached"]
+    rig.set(moisture_1=1).run(1)
+    assert rig.active_alarms() == ["pump_1_moisture"]
     assert rig.c.pair.available == 3
     assert rig.output("light") == 0
