@@ -12,11 +12,11 @@ from tests.unit.test_link_frames import ascii_frame, ask_ascii, ask_rtu, rtu
 READ = bytes.fromhex("0400000001")
 COMMAND = bytes.fromhex("050000FF00")
 SETTING = bytes.fromhex("0600000020")
-RESTART = bytes.fromhex("0600835253")
-MAINTENANCE = bytes.fromhex("0600824D36")
-WINDOW = bytes.fromhex("10007C0004080000000100000000")
+RESTART = b"\6" + r.RESET_AT.to_bytes(2, "big") + r.RESET_KEY.to_bytes(2, "big")
+MAINTENANCE = b"\6" + r.MAINTENANCE_AT.to_bytes(2, "big") + r.MAINTENANCE_KEY.to_bytes(2, "big")
+WINDOW = b"\x10" + r.WINDOW_AT.to_bytes(2, "big") + bytes.fromhex("0004080000000100000000")
 READ_WINDOW = bytes.fromhex("0403E80005")
-PAST_WINDOW = bytes.fromhex("10007C0007" "0E" "0000000100000000" "00004D365253")
+PAST_WINDOW = b"\x10" + r.WINDOW_AT.to_bytes(2, "big") + bytes.fromhex("0007" "0E" "0000000100000000" "00004D365253")
 LONG = bytes.fromhex("040000003D")  # 61 words: 127 bytes with address and checksum
 
 
