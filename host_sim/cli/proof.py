@@ -12,6 +12,7 @@ def register(app):
     app.command()(explore)
     app.command()(mutants)
     app.command()(campaign)
+    app.command()(told)
 
 
 def explore(
@@ -82,3 +83,18 @@ def campaign(
     from host_sim.proof.campaign.show import run
 
     raise typer.Exit(run(nights, seed, out, workers, scheduler, only, as_json))
+
+
+def told(
+    only: Annotated[
+        list[str] | None, typer.Option(help="A fault, a house, a season or `healthy`; may be given again.")
+    ] = None,
+    healthy: Annotated[int, typer.Option(help="Healthy months of each house and season besides.")] = 1,
+    seed: Annotated[int, typer.Option(help="Seed of the months.")] = 1,
+    workers: Annotated[int, typer.Option(help="Processes; all cores if left out.")] = os.cpu_count() or 1,
+    as_json: Annotated[bool, typer.Option("--json", help="Print JSON instead of a table.")] = False,
+):
+    """Who is told what, and when: every fault in wet and dry months against a written table."""
+    from host_sim.proof.told.show import run
+
+    raise typer.Exit(run(seed, healthy, only, workers, as_json))

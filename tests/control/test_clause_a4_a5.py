@@ -206,6 +206,18 @@ def test_a4_mains_loss_with_both_on_an_either_supply_leaves_one():
     assert sum(rig.pumps_on()) == 1
 
 
+def test_a4_a_battery_that_is_low_under_each_run_is_one_alarm_until_the_mains_is_back():
+    rig = with_battery()
+    rig.set(mains=0).run(30)
+    for _ in range(5):
+        rig.set(battery="low").run(60).set(battery="good").run(600)
+    assert rig.active("battery_low") and rig.c.alarms.raised[ALARM_PLACE["battery_low"]] == 1
+    rig.set(mains=1).run(60)
+    assert not rig.active("battery_low")
+    rig.set(mains=0).run(30)
+    assert not rig.active("battery_low"), "the next outage begins anew"
+
+
 def test_a4_battery_low_on_battery_is_high():
     rig = with_battery()
     rig.set(mains=0, battery="low").run(30)

@@ -16,6 +16,7 @@ WEEK_S = 7.0 * months.DAY_S
 HORN_MIN_A_WEEK = 30.0  # of a fault that nobody attends to; high water may sound longer
 MOST_RAISES = 4  # of the alarm that names the fault, in one month: one episode is one alarm
 LOUD = ("high_water",)
+RISING_S = 7200.0  # what is heard so long before high water belongs to the same emergency, and is no noise
 PRIORITIES = ("high", "medium", "low")
 CALLS = ("flood", "service", "none")
 
@@ -94,8 +95,8 @@ def _heard(trace, month):
 
 
 def horn_minutes(trace):
-    """Return the most minutes of horn in any seven days, without those in which an alarm of LOUD stood."""
-    loud = [(a.raised_s, trace.duration_s if a.cleared_s is None else a.cleared_s)
+    """Return the most minutes of horn in any seven days, without those of an emergency that ended in an alarm of LOUD."""
+    loud = [(a.raised_s - RISING_S, trace.duration_s if a.cleared_s is None else a.cleared_s)
             for a in trace.alarms if a.name in LOUD]  # fmt: skip
     horn = [span for span in trace.outputs if span.name == "horn"]
     heard = [piece for span in horn for piece in _without(span.start_s, span.end_s, loud)]

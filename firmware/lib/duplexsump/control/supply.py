@@ -32,6 +32,7 @@ class Supply:
         ("not_charging", STATE, 0, 0),
         ("gone", STATE, 0, 0),  # dead at rest for a minute, though the mains is there
         ("flat", STATE, 0, 0),  # low at rest for a day, though the mains is there
+        ("low", STATE, 0, 0),  # found low since the mains went
         ("fed", STATE, 0, AGAIN),  # pumps that are seen to have a supply
         ("unseen", STATE, 0, AGAIN),  # pumps used without: water is high, and the mains may be there all the same
         ("assumed", STATE, 0, AGAIN),  # ... until the demand is over
@@ -53,6 +54,7 @@ class Supply:
         self.not_charging = False
         self.gone = False
         self.flat = False
+        self.low = 0
         self.loaded = 0  # pumps that draw on the battery now
         self.fed = 0
         self.unseen = 0
@@ -174,5 +176,9 @@ class Supply:
         return self.settings[s.SUPPLY_1 + n] != s.BATTERY
 
     def battery_low(self, inputs: list[int]) -> int:
-        """Tell whether the battery carries the house and is low."""
-        return self.fitted and not self.mains and inputs[IN_BATTERY] != BATTERY_GOOD
+        """Tell whether the battery carries the house and is low, or has been since the mains went."""
+        if self.mains:
+            self.low = 0
+        elif self.fitted and inputs[IN_BATTERY] != BATTERY_GOOD:
+            self.low = 1
+        return self.low

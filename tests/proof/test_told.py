@@ -1,0 +1,64 @@
+"""Who is told what: the table has a row for every fault wherever it can be, and months hold the firmware to it."""
+
+import pytest
+from typer.testing import CliRunner
+
+from host_sim.cli import app
+from host_sim.proof.told import judge, months
+from host_sim.run.controllers import Duplex
+from host_sim.site.faults import REGISTRY
+
+
+def test_every_fault_has_a_row_in_every_house_and_season_that_can_have_it():
+    plan = months.plan()
+    assert {fault for _house, _season, fault in plan} == set(REGISTRY)
+    for house, season, fault in plan:
+        row = judge.row_of(fault, house, season)
+        assert row.silent or (row.alarms and row.within_s > 0.0), (house, season, fault)
+
+
+def test_a_fault_that_may_be_silent_says_why():
+    for row in judge.table():
+        assert not row.silent or len(row.silent.split()) > 5, row
+
+
+@pytest.mark.parametrize(("house", "fault"), [
+    ("backup", "battery-dead"), ("backup", "charger-failed"), ("backup", "mains-lost"), ("pair", "pump1-jammed"),
+    ("pair", "off-stuck-dry"), ("transmitter", "transmitter-below-range"), ("plain", "silence-stuck"), ("pair", ""),
+    ("feedback", ""),
+])  # fmt: skip
+def test_a_dry_month_is_told_as_the_table_says(house, fault):
+    record = judge.run(1, 0, house, "dry", fault)
+    assert record["broken"] == ""
+
+
+class Dumb(Duplex):
+    """A controller that pumps and never says a word."""
+
+    def step(self, now_ms, raw):
+        super().step(now_ms, raw)
+        self.controller.alarms.state[:] = [0] * len(self.controller.alarms.state)
+
+
+def test_canary_a_controller_that_tells_nothing_is_found():
+    assert "never told" in judge.run(1, 0, "backup", "dry", "battery-dead", Dumb)["broken"]
+
+
+def test_horn_minutes_leave_out_the_time_of_high_water():
+    class Span:
+        def __init__(self, name, start_s, end_s):
+            self.name, self.start_s, self.end_s = name, start_s, end_s
+
+    class Alarm:
+        name, raised_s, cleared_s = "high_water", 7800.0, 8400.0
+
+    class Trace:
+        alarms, duration_s = (Alarm,), 3e6
+        outputs = (Span("horn", 0.0, 900.0), Span("horn", 9000.0, 9060.0), Span("horn", 2e6, 2e6 + 60.0))
+
+    assert judge.horn_minutes(Trace) == pytest.approx(11.0)
+
+
+def test_the_command_refuses_what_it_does_not_know():
+    result = CliRunner().invoke(app.app, ["told", "--only", "no-such-fault"])
+    assert "no-such-fault" in str(result.exception)
