@@ -95,7 +95,7 @@ def _heard(trace, month):
 
 
 def horn_minutes(trace):
-    """Return the most minutes of horn in any seven days, without those of an emergency that ended in an alarm of LOUD."""
+    """Return the most minutes of horn in any seven days, but for emergencies that ended in an alarm of LOUD."""
     loud = [(a.raised_s - RISING_S, trace.duration_s if a.cleared_s is None else a.cleared_s)
             for a in trace.alarms if a.name in LOUD]  # fmt: skip
     horn = [span for span in trace.outputs if span.name == "horn"]
