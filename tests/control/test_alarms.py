@@ -304,6 +304,49 @@ def test_a2_what_is_hushed_or_over_is_not_reminded_of_with_the_rest():
     assert bench.heard(2 * HOUR)[0] == (HOUR, 1), "and sounds from the beginning when that time is up"
 
 
+@pytest.mark.parametrize("i", [i for i in SOUNDING if i != 0])
+def test_a2_the_end_of_a_stage_that_falls_on_the_wrap_of_the_clock_is_met(i):
+    first, _horn = STAGES[kind(i)][0]
+    bench = Bench(MASK + 1 - first)
+    assert bench.go(on=[i]) == 1
+    assert bench.go(first) == 0
+
+
+def test_a2_of_two_the_twelve_hours_run_from_the_last_stage_of_the_first_that_has_none_left():
+    bench = Bench()
+    bench.go(on=[9])
+    bench.heard(5 * MINUTE)
+    bench.go(on=[10])
+    last = STAGES["medium"][-1][0]
+    edges = bench.heard(13 * HOUR)
+    assert edges[-2:] == [(last + 12 * HOUR - (6 if on else 5) * MINUTE, on) for on in (1, 0)]
+    assert edges[-3] == (last, 0), "the last stage of the second"
+
+
+def test_a2_silence_within_the_minute_that_all_share_ends_it():
+    bench = Bench()
+    bench.go(on=[9])
+    assert bench.heard(STAGES["medium"][-1][0] + 12 * HOUR - 30 * SECOND)[-1][1] == 1
+    assert (bench.a.horn, bench.a.late) == (1, 1)
+    assert bench.go(SECOND, silence=True) == 0
+    assert bench.a.late == 0
+    assert bench.heard(11 * HOUR) == []
+
+
+@pytest.mark.parametrize("gone", [False, True], ids=["still there", "returned"])
+@pytest.mark.parametrize("i", [1, 9])
+def test_a2_a_reset_that_ends_nothing_is_not_heard(i, gone):
+    bench = Bench()
+    bench.go(on=[i])
+    stages = STAGES["returned"] if gone else STAGES[kind(i)]
+    if gone:
+        bench.go(SECOND, off=[i])
+    bench.heard(stages[-1][0] + SECOND)
+    bench.a.reset()
+    assert bench.go() == 0
+    assert bench.heard(6 * HOUR) == []
+
+
 # The calls for help -------------------------------------------------------------------------------
 
 DAY, CALL = 24 * HOUR, 10 * MINUTE
@@ -360,6 +403,23 @@ def test_a3_only_a_new_call_is_made_between_two(back, calls):
         bench.go(1000, on=[10])
     assert bench.a.relay == (0 if calls else 1)
     assert bench.left(tm.CALL) == (CALL if calls else DAY - CALL - 1000)
+
+
+def test_a3_between_two_calls_high_water_is_told_and_makes_no_call_for_service():
+    bench = Bench()
+    bench.go(on=[9])
+    bench.go(CALL)
+    bench.go(MINUTE, on=[0])
+    assert (bench.a.relay, bench.a.calling, bench.left(tm.CALL)) == (0, 0, DAY - CALL - MINUTE)
+
+
+def test_a3_a_reset_makes_no_new_call():
+    bench = Bench()
+    bench.go(on=[9])
+    bench.go(CALL)
+    bench.a.reset()
+    bench.go(MINUTE)
+    assert (bench.a.relay, bench.a.calling, bench.left(tm.CALL)) == (1, 0, DAY - CALL - MINUTE)
 
 
 def test_a3_a_new_one_within_a_call_does_not_lengthen_it():
