@@ -296,8 +296,9 @@ def test_j3_after_both_pumps_or_with_no_stop_seen_no_refill_is_judged():
     h = made()
     for _ in range(8):
         refilled(h, 10, 500, 3)
+        assert (h.leaks, h.shares) == ([0, 0], 0)
         refilled(h, TEN_HOURS_MS // 1000, 500, 1)
-    assert (h.leaks, h.shares) == ([0, 0], 0)
+        assert (h.leaks, h.shares) == ([0, 0], 0)
 
 
 def test_j3_the_first_five_refills_make_a_mean_of_their_shares():
