@@ -1,4 +1,4 @@
-"""The alarms by themselves: IEC 62682's states by table, what is heard and seen, quiet times, reminders, the chirp."""
+"""The alarms by themselves: IEC 62682's states by table, what each state shows, and the one timer."""
 
 from itertools import product
 
@@ -10,54 +10,23 @@ from duplexsump.control.alarm_table import TABLE
 from duplexsump.control.controller import Controller
 from duplexsump.control.ticks import MASK, NEVER
 
-from tests.rig import ALARM_PLACE, make_settings
-
-COUNT = len(TABLE)
-PLACES = range(COUNT)
-HIGHS = [i for i in PLACES if TABLE[i][1] == 0]
-SOUNDING = [i for i in PLACES if TABLE[i][1] <= 1]
-N_SOUNDING = len(SOUNDING)
-MEDIUMS = [i for i in PLACES if TABLE[i][1] == 1]
-LATCHING = [i for i in PLACES if TABLE[i][2]]
-MINUTE, HOUR = 60_000, 3_600_000
-QUIET, REMIND_HIGH, REMIND_OTHER = 15 * MINUTE, 30 * MINUTE, 12 * HOUR
-NORMAL, UNACKNOWLEDGED, ACKNOWLEDGED, RETURNED, LATCHED, LATCHED_ACKNOWLEDGED = range(6)
-
-
-class Bench:
-    """The alarms with a clock; `go` is one step."""
-
-    def __init__(self, start=0, **overrides):
-        self.timers = tm.Timers()
-        self.a = al.Alarms(make_settings(**overrides), self.timers)
-        self.now = start
-        self.timers.expire(start)
-
-    def go(self, ms=0, on=(), off=(), silence=False, test=0):
-        self.now = (self.now + ms) & MASK
-        self.timers.expire(self.now)
-        for i in on:
-            self.a.tell(i, 1)
-        for i in off:
-            self.a.tell(i, 0)
-        if silence:
-            self.a.silence()
-        self.a.step(test)
-        return self.a.horn
-
-    def left(self, timer):
-        return self.timers.left_ms(timer) if self.timers.running(timer) else None
-
-    def heard(self, until_ms):
-        """Step from due instant to due instant for `until_ms`; return [(ms, horn)] of the horn's edges."""
-        edges, horn, gone = [], self.a.horn, 0
-        while gone < until_ms:
-            ahead = min(self.timers.next_ms(until_ms), until_ms - gone)
-            gone += ahead
-            if self.go(ahead) != horn:
-                horn = self.a.horn
-                edges.append((gone, horn))
-        return edges
+from tests.control.alarm_bench import (
+    ACKNOWLEDGED,
+    COUNT,
+    HIGHS,
+    LATCHED,
+    LATCHED_ACKNOWLEDGED,
+    LATCHING,
+    MEDIUMS,
+    N_SOUNDING,
+    NORMAL,
+    PLACES,
+    RETURNED,
+    SOUNDING,
+    UNACKNOWLEDGED,
+    Bench,
+)
+from tests.rig import ALARM_PLACE
 
 
 def test_the_table_has_what_these_claims_need():
@@ -233,267 +202,6 @@ def test_a3_each_step_is_judged_anew():
     bench.go(off=[0], silence=True)
     assert (bench.a.horn, bench.a.beacon, bench.a.relay, bench.a.nothing) == (0, 0, 1, 1)
     assert (bench.a.loud, bench.a.left) == (False, False)
-
-
-SECOND = 1000
-STAGES = {  # (ms, horn) of the edges for one alarm that nobody attends to, from its raise on
-    "high water": [],
-    "high": [(5 * MINUTE, 0)] + [(k * HOUR + (1 - on) * MINUTE, on) for k in range(1, 7) for on in (1, 0)],
-    "medium": [(2 * MINUTE, 0)] + [(k * MINUTE + (1 - on) * 20 * SECOND, on) for k in (10, 30, 60) for on in (1, 0)],
-    "returned": [(k * MINUTE + (1 - on) * 10 * SECOND, on) for k in (10, 30, 60) for on in (1, 0)],
-}  # fmt: skip
-
-
-def kind(i):
-    return "high water" if i == 0 else "high" if i in HIGHS else "medium"
-
-
-@pytest.mark.parametrize("start", [0, MASK - 5 * MINUTE])
-@pytest.mark.parametrize("i", SOUNDING)
-def test_a2_the_horn_for_an_alarm_that_nobody_attends_to_grows_ever_more_seldom(i, start):
-    bench = Bench(start)
-    assert bench.go(on=[i]) == 1
-    stages = STAGES[kind(i)]
-    if i == 0:
-        assert bench.heard(3 * 24 * HOUR) == []
-        return
-    last = stages[-1][0]
-    late = [(last + k * 12 * HOUR - (1 if on else 0) * MINUTE, on) for k in (1, 2) for on in (1, 0)]
-    assert bench.heard(last + 25 * HOUR) == stages + late
-
-
-@pytest.mark.parametrize("i", SOUNDING)
-def test_a2_an_alarm_that_returned_unacknowledged_chirps_three_times_and_is_then_only_seen(i):
-    bench = Bench(MASK - 5 * MINUTE)
-    bench.go(on=[i])
-    assert bench.go(SECOND, off=[i]) == 0
-    assert bench.heard(3 * 24 * HOUR) == STAGES["returned"]
-    assert (bench.a.beacon, bench.a.late, bench.left(tm.BELL), bench.left(tm.ALARM)) == (1, 0, None, None)
-
-
-@pytest.mark.parametrize("i", SOUNDING)
-def test_a2_one_that_comes_back_before_anybody_acknowledged_it_sounds_shorter(i):
-    bench = Bench()
-    bench.go(on=[i])
-    bench.go(SECOND, off=[i])
-    assert bench.go(SECOND, on=[i]) == 1
-    first = bench.heard(10 * MINUTE)[:1]
-    assert first == {"high water": [], "high": [(MINUTE, 0)], "medium": [(20 * SECOND, 0)]}[kind(i)]
-
-
-def test_a2_all_that_is_long_unacknowledged_shares_one_minute_every_twelve_hours():
-    bench = Bench()
-    for i in (9, 10, 11, 1):
-        bench.go(7 * MINUTE, on=[i])
-    bench.heard(24 * HOUR)
-    edges = bench.heard(7 * 24 * HOUR)
-    assert len(edges) == 2 * 14
-    assert {off - on for (on, _), (off, _) in zip(edges[::2], edges[1::2], strict=True)} == {MINUTE}
-    assert bench.go(SECOND, silence=True) == 0
-    assert (bench.a.late, bench.left(tm.BELL)) == (0, None)
-
-
-def test_a2_what_is_hushed_or_over_is_not_reminded_of_with_the_rest():
-    bench = Bench()
-    bench.go(on=[9])
-    bench.heard(2 * HOUR)
-    assert bench.left(tm.BELL) is not None
-    bench.a.quiet[9], bench.a.moved = (bench.now + HOUR) & MASK, True
-    bench.go()
-    assert bench.left(tm.BELL) is None
-    assert bench.heard(2 * HOUR)[0] == (HOUR, 1), "and sounds from the beginning when that time is up"
-
-
-# The calls for help -------------------------------------------------------------------------------
-
-DAY, CALL = 24 * HOUR, 10 * MINUTE
-
-
-def lines(bench, until_ms):
-    """Step from due instant to due instant for `until_ms`; return [(ms, relay)] of the alarm relay's edges."""
-    edges, relay, gone = [], bench.a.relay, 0
-    while gone < until_ms:
-        ahead = min(bench.timers.next_ms(until_ms), until_ms - gone)
-        gone += ahead
-        bench.go(ahead)
-        if bench.a.relay != relay:
-            relay = bench.a.relay
-            edges.append((gone, relay))
-    return edges
-
-
-@pytest.mark.parametrize("start", [0, MASK + 1 - CALL, MASK - DAY])
-@pytest.mark.parametrize("call_ms", [MINUTE, CALL, HOUR])
-def test_a3_with_one_line_a_call_for_service_is_short_and_made_once_a_day(start, call_ms):
-    bench = Bench(start, service_call=call_ms)
-    bench.go(on=[9])
-    assert (bench.a.relay, bench.a.service, bench.a.calling) == (0, 0, 1)
-    assert lines(bench, 2 * DAY + HOUR + 1) == [
-        (call_ms, 1), (DAY, 0), (DAY + call_ms, 1), (2 * DAY, 0), (2 * DAY + call_ms, 1),
-    ]  # fmt: skip
-
-
-@pytest.mark.parametrize("i", [9, N_SOUNDING - 1])
-def test_a3_silence_ends_the_call_and_one_that_returned_unseen_goes_on_calling(i):
-    bench = Bench()
-    bench.go(on=[i])
-    bench.go(MINUTE, off=[i])
-    assert (bench.a.relay, bench.a.service) == (0, 0)
-    bench.go(MINUTE, silence=True)
-    assert (bench.a.relay, bench.a.service, bench.a.calling, bench.left(tm.CALL)) == (1, 1, 0, None)
-    bench.go(MINUTE, on=[i])
-    assert (bench.a.relay, bench.left(tm.CALL)) == (0, CALL), "a new one calls at once"
-
-
-@pytest.mark.parametrize(("back", "calls"), [(RETURNED, False), (LATCHED, False), (ACKNOWLEDGED, True), (NORMAL, True)])
-def test_a3_only_a_new_call_is_made_between_two(back, calls):
-    bench = Bench()
-    bench.go(on=[9])
-    bench.go(CALL)
-    assert bench.a.relay == 1
-    bench.a.state[10] = back
-    if back == ACKNOWLEDGED:
-        bench.a.active[10], bench.a.remind[10], bench.a.moved = 1, CALL + 1000, True
-        bench.go()
-        bench.go(1000)
-    else:
-        bench.go(1000, on=[10])
-    assert bench.a.relay == (0 if calls else 1)
-    assert bench.left(tm.CALL) == (CALL if calls else DAY - CALL - 1000)
-
-
-def test_a3_a_new_one_within_a_call_does_not_lengthen_it():
-    bench = Bench()
-    bench.go(on=[9])
-    bench.go(MINUTE, on=[10])
-    assert (bench.a.calling, bench.left(tm.CALL)) == (1, CALL - MINUTE)
-    bench.go(CALL - MINUTE)
-    assert (bench.a.calling, bench.a.relay) == (0, 1), "what was new in it calls no second time"
-    bench.go(1000)
-    assert bench.a.calling == 0
-
-
-@pytest.mark.parametrize("i", PLACES)
-def test_a3_with_two_lines_each_has_its_own(i):
-    bench = Bench(calls=1)
-    bench.go(on=[i])
-    assert (bench.a.relay, bench.a.service) == (int(i not in HIGHS), int(i not in MEDIUMS))
-    assert (bench.a.calling, bench.left(tm.CALL)) == (0, None)
-
-
-@pytest.mark.parametrize("i", PLACES)
-def test_a3_with_one_line_high_and_medium_alarms_drop_it(i):
-    bench = Bench()
-    bench.go(on=[i])
-    assert (bench.a.relay, bench.a.service) == (int(i not in SOUNDING), int(i not in MEDIUMS))
-    assert bench.a.calling == int(i in MEDIUMS)
-
-
-# Silence -------------------------------------------------------------------------------------------
-
-
-@pytest.mark.parametrize("state", range(6))
-@pytest.mark.parametrize("start", [0, MASK + 1 - QUIET, MASK + 1 - REMIND_HIGH, MASK + 1 - REMIND_OTHER])
-def test_a2_silence_acknowledges_what_there_is_and_hushes_what_it_acknowledged(state, start):
-    bench = Bench(start)
-    a = bench.a
-    a.state = [state] * COUNT
-    a.silence()
-    after = {UNACKNOWLEDGED: ACKNOWLEDGED, RETURNED: NORMAL, LATCHED: LATCHED_ACKNOWLEDGED}.get(state, state)
-    assert a.state == [after] * COUNT
-    hushed = state in (UNACKNOWLEDGED, RETURNED, LATCHED)
-    assert a.quiet == [(start + QUIET) & MASK if hushed else NEVER] * N_SOUNDING
-    remind = [(start + (REMIND_HIGH if i == 0 else REMIND_OTHER)) & MASK for i in SOUNDING]
-    assert a.remind == (remind if state == UNACKNOWLEDGED else [NEVER] * N_SOUNDING)
-    a.step(0)
-    assert a.horn == 0
-    assert bench.left(tm.ALARM) == (QUIET if hushed else None)
-
-
-def test_a2_a_silence_leaves_the_times_of_what_it_did_not_acknowledge():
-    bench = Bench()
-    bench.go(on=[9], silence=True)
-    bench.go(MINUTE, silence=True)
-    assert bench.a.quiet[9] == QUIET
-    assert bench.a.remind[9] == REMIND_OTHER
-    assert bench.left(tm.ALARM) == QUIET - MINUTE
-
-
-@pytest.mark.parametrize("i", [0, 8, 19])
-def test_a2_the_same_alarm_coming_back_within_quiet_makes_no_sound_until_the_time_is_up(i):
-    bench = Bench()
-    bench.go(on=[i])
-    assert bench.go(1000, silence=True) == 0
-    bench.go(MINUTE, off=[i])
-    assert bench.a.state[i] == NORMAL
-    assert bench.go(MINUTE, on=[i]) == 0
-    assert bench.a.state[i] == UNACKNOWLEDGED
-    assert bench.a.beacon == 1
-    assert bench.heard(QUIET) == [(QUIET - 2 * MINUTE, 1)] + [(QUIET, 0)] * (i != 0 and i not in HIGHS)
-
-
-def test_a2_an_alarm_that_came_back_and_went_again_within_quiet_chirps_once_the_time_is_up():
-    bench = Bench()
-    bench.go(on=[9])
-    bench.go(0, silence=True)
-    bench.go(MINUTE, off=[9])
-    bench.go(MINUTE, on=[9])
-    assert bench.go(MINUTE, off=[9]) == 0
-    assert bench.a.state[9] == RETURNED
-    assert bench.heard(12 * HOUR) == STAGES["returned"][2:], "the first falls within the quiet time"
-
-
-def test_a2_another_alarm_sounds_whatever_is_hushed():
-    bench = Bench()
-    bench.go(on=[0], silence=True)
-    assert bench.go(1000, on=[1]) == 1
-
-
-@pytest.mark.parametrize("i", PLACES)
-def test_a2_high_water_sounds_again_every_half_hour_other_alarms_every_twelve_and_low_ones_never(i):
-    bench = Bench(MASK - HOUR)
-    bench.go(on=[i], silence=True)
-    wait = REMIND_HIGH if i == 0 else REMIND_OTHER
-    for _ in range(2):
-        heard = bench.heard(2 * wait - HOUR // 6 if i == 0 else 2 * wait - HOUR)
-        assert heard[:1] == ([(wait, 1)] if i in SOUNDING else [])
-        assert bench.a.state[i] == (UNACKNOWLEDGED if i in SOUNDING else ACKNOWLEDGED)
-        assert bench.go(silence=True) == 0
-
-
-@pytest.mark.parametrize("i", [0, 9])
-def test_a2_an_alarm_that_went_is_not_reminded_of(i):
-    bench = Bench()
-    bench.go(on=[i], silence=True)
-    bench.go(1000, off=[i])
-    assert bench.a.remind[i] == NEVER
-    assert bench.left(tm.ALARM) == QUIET - 1000
-    assert bench.heard(13 * HOUR) == []
-    assert bench.left(tm.ALARM) is None
-    bench.go(on=[i], silence=True)
-    bench.go(QUIET)
-    bench.go(1000, off=[i])
-    assert bench.left(tm.ALARM) is None, "nor awaited where nothing else is"
-
-
-def test_a2_a_reminder_is_heard_though_the_quiet_time_is_not_over():
-    bench = Bench(quiet=7_200_000)
-    bench.go(on=[0], silence=True)
-    assert bench.heard(HOUR) == [(REMIND_HIGH, 1)]
-    assert bench.a.quiet[0] == NEVER
-
-
-@pytest.mark.parametrize("place", [0, 4, 11])
-def test_a2_a_silence_in_the_very_step_of_a_reminder_answers_it(place):
-    bench = Bench()
-    wait = REMIND_HIGH if place == 0 else REMIND_OTHER
-    bench.go(on=[place], silence=True)
-    bench.go(QUIET)
-    assert bench.left(tm.ALARM) == wait - QUIET
-    assert bench.go(wait - QUIET, silence=True) == 0
-    assert bench.a.state[place] == ACKNOWLEDGED
-    assert (bench.a.remind[place], bench.a.quiet[place]) == (2 * wait, wait + QUIET)
-    assert bench.left(tm.ALARM) == QUIET
 
 
 # The timer -----------------------------------------------------------------------------------------

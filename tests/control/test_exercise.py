@@ -239,6 +239,8 @@ def test_d7_the_next_long_time_is_the_nearest_of_exercise_pour_test_and_a_day():
     assert e.next_min() == 1440
     e.idle_min[0], e.idle_min[1] = 7 * 1440, 8 * 1440 - 9
     assert e.next_min() == 9
+    e.idle_min[0] = 7 * 1440 - 5
+    assert e.next_min() == 5, "the nearest, whichever pump comes first"
     e.idle_min[1] = 8 * 1440
     e.idle_min[0], e.off_dry_min = 7 * 1440, 30 * 1440
     assert e.next_min() == 1440, "nor what is over in this very minute"

@@ -259,9 +259,16 @@ def test_j3_the_first_five_draw_downs_are_not_judged():
     assert h.worn[0] == 1
 
 
+@pytest.mark.parametrize("volume_ml", [0, 1, 9, 900])
+def test_j3_nor_are_they_where_the_volume_between_the_contacts_is_next_to_nothing(volume_ml):
+    h = made(volume_ml)
+    for count in range(1, 6):
+        drawn_down(h, 1.0)
+        assert (h.measured[0], h.worn[0]) == (count, 0)
+
+
 def refilled(h, refill_s, fill_s, out=1):
     h.step(0, 0, out)
-    h.last = 0 if out == 3 else out
     h.filling, h.refill_ms, h.fill_ms = 2, int(refill_s * 1000), int(fill_s * 1000)
     h.step(0, 0, 0)
     h.step(LEAD, 0, 0)
@@ -289,5 +296,47 @@ def test_j3_after_both_pumps_or_with_no_stop_seen_no_refill_is_judged():
     h = made()
     for _ in range(8):
         refilled(h, 10, 500, 3)
+        assert (h.leaks, h.shares) == ([0, 0], 0)
         refilled(h, TEN_HOURS_MS // 1000, 500, 1)
-    assert (h.leaks, h.shares) == ([0, 0], 0)
+        assert (h.leaks, h.shares) == ([0, 0], 0)
+
+
+def test_j3_the_first_five_refills_make_a_mean_of_their_shares():
+    h = made()
+    for count, fill_s in enumerate((400, 500, 450, 430, 470), 1):
+        refilled(h, 100, fill_s)
+        assert h.first_share == (400, 450, 450, 445, 450)[count - 1]
+    refilled(h, 100, 600)
+    assert h.leaks == [0, 0], "a third sooner is the least that counts"
+    refilled(h, 100, 601)
+    assert (h.leaks, h.first_share) == ([1, 0], 450)
+
+
+@pytest.mark.parametrize("n", [0, 1])
+def test_j3_a_quick_refill_counts_from_the_first_and_none_is_learnt_from_it(n):
+    h = made()
+    for count in range(1, 13):
+        refilled(h, 10, 201, 1 << n)
+        assert (h.leaks[n], h.leaks[1 - n], h.quick_refills) == (count, 0, count)
+        assert h.leaking(n) == (count == 12)
+    assert (h.first_share, h.shares) == (0, 0)
+
+
+def test_j3_a_refill_that_took_less_than_a_tenth_of_a_second_is_taken_for_one_of_a_tenth():
+    h = made()
+    refilled(h, 0, 0)
+    assert (h.first_share, h.shares, h.leaks) == (0, 1, [0, 0]), "all contacts wet in one step tells nothing"
+    h = made()
+    refilled(h, 0.05, 1.0)
+    assert (h.first_share, h.shares) == (1000, 1)
+
+
+@pytest.mark.parametrize("out", [1, 2])
+def test_j3_a_refill_counts_for_the_pump_that_ran_last_however_long_ago(out):
+    h = made()
+    h.step(0, 0, 3 - out)
+    h.step(0, LEAD, out)
+    h.elapsed(10_000, out)
+    for count in (1, 2):
+        filled(h, 10, 300)
+        assert h.leaks == [count * (out == 1), count * (out == 2)]

@@ -254,6 +254,17 @@ def test_a4_battery_limits_rise_from_dead_over_loaded_to_low():
         assert refused(battery_dead=dead, battery_loaded=loaded, battery_low=low) == ([] if right else [refusal])
 
 
+@pytest.mark.parametrize("mains_fitted", [0, 1])
+def test_a4_a_pump_on_either_supply_needs_the_mains_present_input_and_no_other_does(mains_fitted):
+    for one, two, at_once in product((s.MAINS, s.BATTERY, s.EITHER), (s.MAINS, s.BATTERY, s.EITHER), (1, 2)):
+        said = refused(supply_1=one, supply_2=two, battery_pumps=at_once, mains_fitted=mains_fitted)
+        told = [k for k, kind in ((1, one), (2, two)) if kind == s.EITHER and not mains_fitted]
+        assert said == [
+            f"supply_{k} = 2 (either) with mains_fitted = 0: wire the mains-present input, because "
+            "nothing else tells when the pump is on the battery" for k in told
+        ]  # fmt: skip
+
+
 # In words ------------------------------------------------------------------------------------------
 
 

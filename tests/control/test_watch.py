@@ -158,6 +158,9 @@ def test_a4_the_loss_of_the_mains_counts_against_a_pump_when_its_own_alarm_does(
     c = quiet()
     c.supply.fed, c.pair.available = fed, fed
     assert told(c) == {}, "not within mains_grace"
+    c.supply.on_battery = 3
+    assert told(c) == ({} if fed else {"no_pump": 0}), "a pump on a spent battery does not wait for the mains"
+    c.supply.on_battery = 0
     c.supply.lost = True
     assert told(c) == {"mains_lost": 0, **({} if fed else {"no_pump": 0})}, "mains lost tells of its pumps too"
     c.supply.on_battery = 3

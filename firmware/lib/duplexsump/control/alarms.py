@@ -149,8 +149,7 @@ class Alarms:
         elif self.active[i]:
             self.active[i] = 0
             if i < SOUNDING:
-                self.remind[i] = NEVER
-                self.moved = True
+                self.remind[i] = NEVER  # the timer follows, as the bell of `i` turns with its state
             self._clear(i)
 
     def _clear(self, i: int) -> None:
