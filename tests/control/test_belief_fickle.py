@@ -290,10 +290,9 @@ def test_l2_a_suspect_that_was_never_fickle_is_believed_at_its_rise_whatever_lie
 
 @pytest.mark.parametrize("how", ["reset", "begin"])
 def test_l2_a_reset_and_a_power_up_forget_it_all(how):
-    known = {name: 3 for name in ("order", "evidence", "wiring", "over", "missed", "before", "fickle", "bobber", "bobs",
-                                  "raised", "dried")}  # fmt: skip
+    names = ["order", "evidence", "wiring", "over", "missed", "before", "fickle", "bobber", "bobs", "raised", "dried"]
     belief = Bench().belief
-    for name, value in known.items():
-        setattr(belief, name, value)
+    for name in names:
+        setattr(belief, name, 3)
     belief.reset() if how == "reset" else belief.begin(0)
-    assert {name: getattr(belief, name) for name in known} == dict.fromkeys(known, 0)
+    assert {name: getattr(belief, name) for name in names} == dict.fromkeys(names, 0)
