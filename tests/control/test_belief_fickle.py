@@ -122,6 +122,12 @@ def test_l2_two_that_rise_at_once_are_no_one_float(pair):
     assert bench.belief.bobs == 0
 
 
+def test_l2_one_that_rises_together_with_a_fickle_one_is_not_counted():
+    bench = fickle(HIGH)
+    assert bench.bob(LAG | HIGH, 5) == HIGH
+    assert (bench.belief.bobs, bench.belief.bobber) == (0, 0)
+
+
 def test_l2_what_a_fickle_one_said_of_the_others_is_void():
     bench = Bench()
     bench.belief.order = OFF | LEAD
@@ -275,10 +281,20 @@ def test_l2_a_fickle_one_is_believed_at_once_when_it_rises_with_every_one_below_
     assert bool(bench.belief.wet & LAG) is honest
 
 
-def test_l2_the_fall_of_a_fickle_one_proves_nothing():
-    bench = fickle(LAG, wet=LAG)
-    assert bench.go(0) == LAG
+@pytest.mark.parametrize("wet", [LAG, OFF | LAG, OFF | LEAD | LAG])
+def test_l2_the_fall_of_a_fickle_one_proves_nothing(wet):
+    bench = fickle(LAG, wet=wet)
+    assert bench.go(wet & ~LAG) == LAG
     assert bench.belief.evidence == LAG
+
+
+@pytest.mark.parametrize("lag", [0, LAG])
+def test_l2_a_move_of_another_over_wet_ones_is_not_the_fickle_one_s(lag):
+    wet = OFF | LEAD | lag
+    bench = fickle(LAG, wet=wet)
+    for word in (wet | HIGH, wet, OFF | lag, wet):
+        assert bench.go(word) == LAG
+        assert bench.belief.evidence == LAG
 
 
 def test_l2_a_suspect_that_was_never_fickle_is_believed_at_its_rise_whatever_lies_below():
