@@ -242,6 +242,23 @@ def test_l6_a_run_not_loaded_at_some_instant_after_its_proof_is_none(steps):
     assert bench.b.stayed == 0
 
 
+def test_l6_a_run_loaded_at_its_end_and_not_at_the_step_before_is_none():
+    bench = begun()
+    assert bench.go(100, running=1, loaded=False) == "running"
+    assert bench.b.broken == 0, "its start is not proved yet"
+    assert bench.go(34_900, running=1, loaded=True) == "resting"
+    assert (bench.b.broken, bench.b.stayed) == (1, 0)
+
+
+def test_l6_a_load_that_breaks_off_is_noted_in_that_very_step():
+    bench = begun()
+    bench.go(100, running=1, loaded=True)
+    bench.go(9900, running=1, loaded=True)
+    assert bench.b.broken == 0
+    bench.go(100, running=1, loaded=False)
+    assert bench.b.broken == 1
+
+
 @pytest.mark.parametrize(("rung", "rest"), [(0, 60_000), (1, 60_000), (3, 600_000)])
 def test_l6_a_demand_takes_a_blind_run_over_and_the_next_one_waits(rung, rest):
     bench = Blindly()

@@ -222,8 +222,9 @@ def test_j2_a_snapshot_shows_in_the_outputs_before_any_step(out):
     record[PLACE["gate.out"]] = out
     c = restored(record)
     assert (c.out[r.OUT_PUMP_1], c.out[r.OUT_PUMP_2]) == (out & 1, out >> 1)
-    shown = [record[PLACE[name]] for name in ("alarms.horn", "alarms.beacon", "alarms.relay", "light")]
-    assert [c.out[place] for place in (r.OUT_HORN, r.OUT_BEACON, r.OUT_RELAY, r.OUT_LIGHT)] == shown
+    names = ("alarms.horn", "alarms.beacon", "alarms.relay", "alarms.service", "light")
+    places = (r.OUT_HORN, r.OUT_BEACON, r.OUT_RELAY, r.OUT_SERVICE, r.OUT_LIGHT)
+    assert [c.out[place] for place in places] == [record[PLACE[name]] for name in names]
     assert c.out[r.OUT_CLOCK] == record[PLACE["clock_fault"]]
     assert c.timers.now == c.now == record[PLACE["now"]]
 

@@ -48,6 +48,7 @@ def test_each_event_in_each_state_leads_where_it_should_or_is_refused(n, state, 
 def test_as_built_it_is_idle_and_knows_of_nothing(n):
     bench = Bench(n)
     assert (bench.known(), bench.armed()) == ({}, set())
+    assert (bench.pump.flooded, bench.pump.unseen) == (0, 0)
     assert (bench.pump.ring_first, bench.pump.count, bench.pump.ring) == (0, 0, [NEVER] * 61)
     assert [Bench(n, sensing=k).pump.sensing for k in (NO_CURRENT, WITH_FEEDBACK, WITH_CURRENT)] == [False, True, True]
     assert bench.go(HOUR) == "idle"

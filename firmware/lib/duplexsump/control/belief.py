@@ -115,7 +115,7 @@ class Belief:
 
     def _raise(self, wet: int, rose: int, turned: int) -> None:
         if rose:
-            self.raised = rose if rose & (rose - 1) == 0 and not wet & (rose - 1) else 0
+            self.raised = 0 if wet & (rose - 1) else rose  # of two that rose, one is wet below the other
         if turned & ~self.dried:
             self.dried = 0
 

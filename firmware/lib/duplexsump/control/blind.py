@@ -132,14 +132,14 @@ class Blind:
         if self.dry or over or not running:
             self._rest(wet)
 
-    def _stays(self, loaded: int) -> int:
+    def _stays(self, loaded: int) -> bool:
         # Loaded throughout: at this step, the one before and all others from the start's proof on.
         t = self.timers
         early = self.settings[s.BLIND_RUN_MS] - self.settings[s.START_PROOF_MS]
         if not (t.running(tm.BLIND_RUN) and t.left_ms(tm.BLIND_RUN) > early) and not (loaded and self.was):
             self.broken = 1
         self.was = loaded
-        return loaded and not self.broken
+        return not self.broken
 
     def _rest(self, wet: int) -> None:
         self.event(FULL if self.stayed else EMPTY)

@@ -334,7 +334,6 @@ class Pump:
         # R3: with high believed wet a missing current ends no try: the sensor may be what has failed.
         if self.held and self.flooded:
             self.silent = 1
-            self.timers.stop(tm.LOST + self.n)
         else:
             self.trip(cause)
 

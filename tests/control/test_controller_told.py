@@ -1,0 +1,114 @@
+"""What the controller tells its parts in each step (A4, D7, R3), and what a reset takes back from them (R4)."""
+
+import pytest
+from duplexsump.control import records as r
+from duplexsump.control import settings as s
+from duplexsump.control.controller import FIELDS, Controller
+
+from tests.rig import WITH_CURRENT, ready
+
+PLACE = {field[0]: place for place, field in enumerate(FIELDS)}
+ALL = ("off", "lead", "lag", "high")
+
+
+@pytest.fixture(params=[0, 1], ids=["pump 1", "pump 2"])
+def n(request):
+    return request.param
+
+
+def told(rig):
+    """Have one more step worked out with everything as it is; returns the controller."""
+    rig.c.always = True
+    rig.run(0.1)
+    rig.c.always = False
+    return rig.c
+
+
+@pytest.mark.parametrize("silent", range(4))
+def test_r3_the_pumps_that_go_on_without_a_current_are_told_as_a_mask(silent):
+    c = Controller(s.defaults())
+    for k in range(2):
+        c.pumps[k].silent = silent >> k & 1
+    assert c.silent() == silent
+
+
+@pytest.mark.parametrize(("change", "gate", "flood"), [
+    ({}, 0, 0), ({"selector": "off"}, 1, 1), ({"selector": "hand"}, 0, 1), ({"thermal": 1}, 1, 1),
+], ids=str)  # fmt: skip
+def test_r3_who_could_not_use_a_try_and_whom_the_gate_keeps_off(n, change, gate, flood):
+    rig = ready(sensing=WITH_CURRENT)
+    c = told(rig.set(**{f"{name}_{n + 1}": value for name, value in change.items()}))
+    assert (c.gate.barred, c.flood.barred) == (gate << n, flood << n)
+
+
+def test_r3_one_that_will_not_stop_could_not_use_a_try_unless_high_is_believed_wet(n):
+    rig = ready(sensing=WITH_CURRENT)
+    rig.weld[n] = "normal"
+    c = told(rig.run(5.0))
+    assert c.pumps[n].welded
+    assert (c.gate.barred, c.flood.barred) == (0, 1 << n)
+    rig.set(selector_1="off", selector_2="off").fill(*ALL).run(2.0)
+    assert told(rig).belief.wet & r.HIGH
+    assert (c.gate.barred, c.flood.barred) == (3, 3)
+    rig.load[1 - n] = "none"
+    rig.set(**{f"selector_{n + 1}": "auto"})
+    told(rig)
+    assert (c.gate.barred, c.flood.barred) == (2 >> n, 2 >> n)
+
+
+def test_a4_without_a_mains_a_pump_is_kept_off_until_high_water_has_it_used_unseen():
+    rig = ready(sensing=WITH_CURRENT).set(mains=0).run(5.0)
+    c = told(rig)
+    assert (c.supply.fed, c.gate.barred, c.flood.barred) == (0, 3, 3)
+    rig.fill(*ALL).run(20.0)
+    told(rig)
+    assert (c.supply.fed, c.supply.unseen) == (0, 3)
+    assert (c.gate.barred, c.flood.barred) == (0, 0)
+    assert [pump.unseen for pump in c.pumps] == [1, 2]
+
+
+@pytest.mark.parametrize("high", [0, 1])
+def test_r3_each_pump_is_told_of_high_that_is_believed_wet(high):
+    rig = ready(sensing=WITH_CURRENT).fill(*ALL[: 3 + high]).run(5.0)
+    assert [pump.flooded for pump in told(rig).pumps] == [high * r.HIGH] * 2
+    rig = ready(sensing=WITH_CURRENT)
+    rig.set(high=1).run(40.0)
+    assert rig.suspects() == {"high"}
+    assert [pump.flooded for pump in told(rig).pumps] == [0, 0]
+    assert [pump.unseen for pump in rig.c.pumps] == [0, 0]
+
+
+@pytest.mark.parametrize("wet", [(), ("off", "lead"), ("off", "lead", "lag"), ALL])
+@pytest.mark.parametrize("mains", [0, 1])
+def test_a4_d7_supply_exercise_and_belief_are_told_what_runs_on_what(wet, mains):
+    rig = ready(sensing=WITH_CURRENT, supply_2=2, mains_grace=10_000)
+    rig.fill(*wet).set(mains=mains).run(8.0)
+    c = told(rig)
+    out, supply = c.gate.out, c.supply
+    assert bool(out) == bool(wet)
+    assert (supply.running, supply.demanded, c.belief.running) == (out, c.demand.demand, out)
+    assert supply.lag == c.contacts.wet & (r.LAG | r.HIGH)
+    assert supply.loaded == out & supply.on_battery
+    assert c.exercise.drawing == c.gate.on_battery == supply.on_battery
+    assert c.exercise.unfed == (~supply.fed if mains else 0)
+    assert bool(supply.on_battery) == (not mains)
+    for battery in (r.BATTERY_LOW, r.BATTERY_DEAD, r.BATTERY_GOOD):
+        rig.set(battery=battery)
+        assert told(rig).exercise.battery == battery
+
+
+def test_r4_a_reset_takes_back_what_was_held_against_pumps_contacts_and_the_clock():
+    rig = ready(sensing=WITH_CURRENT)
+    record = rig.c.snapshot()
+    held = {f"pump_{k}.{name}": value for k in (1, 2) for name, value in (("out", 1), ("failures", 2))}
+    held |= {"exercise.failed": 3, "exercise.flat": 3, "clock_fault": 1, "pair.suspects": 3, "pair.lag_leads[0]": 2,
+             "pair.lag_leads[1]": 2, "belief.fickle": 4, "belief.evidence": 4, "demand.stops": 1}  # fmt: skip
+    for name, value in held.items():
+        record[PLACE[name]] = value
+    rig.c.restore(record)
+    told(rig)
+    after = rig.c.snapshot()
+    assert {name: after[PLACE[name]] for name in held} == held, "until somebody presses it"
+    rig.press("reset")
+    after = rig.c.snapshot()
+    assert {name: after[PLACE[name]] for name in held} == dict.fromkeys(held, 0)
