@@ -4,8 +4,8 @@ from ._steps import begin, drain, fill, first_starts, off_limit_s, pump, ready, 
 
 ORDER = 120
 PURPOSE = (
-    "Both pumps running for `not_keeping_up`, lag wet for 60 s, or lead wet for `not_keeping_up` with high dry, raise a "
-    "high-priority alarm, with horn and alarm relay."
+    "Both pumps running for `not_keeping_up`, or, with high dry, lag wet for 60 s or lead wet for `not_keeping_up`, "
+    "raise a high-priority alarm, with horn and alarm relay."
 )
 CLAUSES = ("D5", "A1", "A3")
 NEEDS = ("off", "lead", "lag", "high", "pump_1", "pump_2", "horn", "relay")
