@@ -211,7 +211,7 @@ def _cause(board, n):
 
 
 def _named(board, n):
-    named = board.alarm(f"pump_{n + 1}_fault") and not board.on(n) and _cause(board, n)
+    named = board.alarm(f"pump_{n + 1}_unavailable") and not board.on(n) and _cause(board, n)
     return bool(named) or board.alarm("mains_lost")
 
 

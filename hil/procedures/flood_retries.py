@@ -18,13 +18,16 @@ from ._steps import (
 
 ORDER = 210
 PURPOSE = (
-    "High wet and no pump available: both are retried in turn after 10, 30 and 60 s; one that pumps is available again."
+    "No pump available: lag wet, both are retried in turn every 60 s; high wet, after 10, 30 and 60 s, running on "
+    "without current; one that pumps is available again."
 )
 CLAUSES = ("R3", "R4", "S5")
-NEEDS = ("off", "lead", "lag", "high", "current_1", "current_2", "pump_1", "pump_2")
+NEEDS = ("off", "lead", "lag", "high", "current_1", "current_2", "thermal_1", "thermal_2", "pump_1", "pump_2")
 CAUTION = "The high-water alarm sounds. Pumps start again and again: water over the inlets, or unplug both pumps."
+LAG_TRIES = 3
+LAG_MS = 60000  # R3
 LADDER_S = (10, 30, 60)  # R3; then every `flood_retry`
-FIT = (0, 1, 2)  # register pump_n_state
+IDLE, LOCKED = 0, 4  # register pump_n_state
 
 
 def run(bench):
@@ -32,32 +35,77 @@ def run(bench):
     for n in (1, 2):
         bench.draws(n, "none")
     began = bench.kit.now_ms()
-    fill(bench, "high")
-    proof_ms, flood_ms = bench.setting("start_proof"), bench.setting("flood_min_off")
+    fill(bench, "lag")
     last, _ = first_starts(bench, 2, start_limit_s(bench), began)[-1]
-    out = bench.when(pump(last), 0, proof_ms / 1000 + 10)
+    out = bench.when(pump(last), 0, bench.setting_s("start_proof") + 10)
     bench.press("silence")
+    tried = _lag(bench, out)
+    _in_turn(bench, tried, "lag wet")
+    good = tried[-1]
+    state = bench.value(f"pump_{good}_state")
+    bench.check(f"pump {good} is locked out", state == LOCKED, f"state {state}")
 
-    # As many failing tries as it takes to lock both pumps out, and at least one of each kind.
-    tried = []
-    for turn in range(max(len(LADDER_S), 2 * bench.setting("retries") - 2)):
-        n, at = first_on(bench, bench.setting_s("flood_retry") + 30, out)
-        wait_ms = 1000 * LADDER_S[turn] if turn < len(LADDER_S) else bench.setting("flood_retry")
-        timing(bench, f"retry {turn + 1} after both tripped", at - out, max(wait_ms, flood_ms))
-        tried.append(n)
-        out = bench.when(pump(n), 0, proof_ms / 1000 + 5)
-    seen = ", ".join(f"pump {n}" for n in tried)
-    in_turn = all(later == other(earlier) for earlier, later in itertools.pairwise(tried))
-    bench.check("the retries alternate", in_turn, seen)
+    trips = _trips(bench)
+    tried, proved = _high(bench)
+    bench.press("silence")
+    bench.check("without a current no try counts as a trip", _trips(bench) == trips, f"{trips} to {_trips(bench)}")
 
-    good = other(tried[-1])
+    _end(bench, good)
     bench.draws(good, "normal")
-    n, at = first_on(bench, bench.setting_s("flood_retry") + 30, out)
+    n, at = first_on(bench, bench.setting_s("flood_retry") + 30, bench.kit.now_ms())
+    timing(bench, "retry 4, pump repaired", at - proved, bench.setting("flood_retry"))
+    _in_turn(bench, [*tried, n], "high wet")
     bench.check("the repaired pump has the next retry", n == good, f"pump {n}")
     bench.wait(bench.setting_s("dry_run") + 1)
-    state = bench.value(f"pump_{good}_state")
-    bench.check("a retry that stays loaded clears the lockout", state in FIT, f"state {state}")
     found = bench.alarm(f"pump_{good}_unavailable")
     bench.check("the pump is available again", found != "unacknowledged" and found != "acknowledged", found)
     drain(bench, "high")
-    bench.when(pump(good), 0, off_limit_s(bench))
+    for n in (1, 2):
+        bench.when(pump(n), 0, off_limit_s(bench))
+    state = bench.value(f"pump_{good}_state")  # while it ran, a try and a run looked alike
+    bench.check("a retry that stayed loaded has cleared the lockout", state == IDLE, f"state {state}")
+
+
+def _lag(bench, out):
+    # Below high a missing current ends a try: it counts, and so locks a pump out.
+    tried = []
+    for turn in range(LAG_TRIES):
+        n, at = first_on(bench, LAG_MS / 1000 + 30, out)
+        timing(bench, f"lag wet: retry {turn + 1}", at - out, LAG_MS)
+        tried.append(n)
+        out = bench.when(pump(n), 0, bench.setting_s("start_proof") + 5)
+    return tried
+
+
+def _high(bench):
+    # A try goes on without a current, and once its proof is due the next one is counted down beside it.
+    proof_ms = bench.setting("start_proof")
+    bench.water("off", "lead", "lag", "high")
+    since = bench.mark_ms + bench.setting("debounce")
+    tried = []
+    for turn, wait_s in enumerate(LADDER_S):
+        n, at = first_on(bench, wait_s + 30, since)
+        timing(bench, f"high wet: retry {turn + 1}", at - since, 1000 * wait_s)
+        since = at + proof_ms
+        tried.append(n)
+        bench.stays(pump(n), 1, proof_ms / 1000 + 2)
+        if len(tried) == 2:
+            _end(bench, tried[0])
+    return tried, since
+
+
+def _end(bench, n):
+    # The thermal contact ends a try: the pump is out again.
+    bench.thermal(n, open=True)
+    bench.when(pump(n), 0, 2)
+    bench.wait(1)
+    bench.thermal(n, open=False)
+
+
+def _in_turn(bench, tried, when):
+    alternate = all(later == other(earlier) for earlier, later in itertools.pairwise(tried))
+    bench.check(f"{when}: the retries alternate", alternate, ", ".join(f"pump {n}" for n in tried))
+
+
+def _trips(bench):
+    return [bench.value(f"trips_{n}") for n in (1, 2)]

@@ -7,7 +7,7 @@ PURPOSE = (
     "A controller that hangs in mid-run is reset by its watchdog, with the pumps off, and serves the demand again."
 )
 CLAUSES = ("M3", "S4", "A3")
-NEEDS = ("hang", "lead", "pump_1", "pump_2", "relay")
+NEEDS = ("hang", "off", "lead", "pump_1", "pump_2", "relay")
 CAUTION = "Until the watchdog resets the controller the pump keeps running, whatever the floats do: unplug both pumps."
 WATCHDOG_MS = 8388  # the longest watchdog time of an RP2040 (its data sheet)
 HOLD_TIMES = 4  # S4: the power-up delay grows to four times its setting

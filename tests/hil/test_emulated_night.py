@@ -85,7 +85,7 @@ class Kit:
         self.wires = self.pins.wires
         self.pico = Pico()
         self.driven = wires.rest_values(self.values)
-        self.seen = dict.fromkeys(wires.OUTPUTS, 0) | {"relay": 1, "light": 1}
+        self.seen = dict.fromkeys(wires.OUTPUTS, 0) | {"relay": 1, "service": 1, "light": 1}
         self.pico.read[28] = 12800 * 4095 // 33000
         self.edges = [Edge(0, "relay", 1)]
 

@@ -123,7 +123,7 @@ def test_a_failure_carries_log_and_trace_and_drops_the_outputs(pytester, shared)
     result = run(pytester, A_FAILURE, "--hil-virtual")
     result.assert_outcomes(failed=1)
     result.stdout.fnmatch_lines([
-        "*horn did not turn on within 2 s: outputs on: pump_1, relay, light*",
+        "*horn did not turn on within 2 s: outputs on: pump_1, relay, service, light*",
         "*bench: serial log and pin trace*",
         "*starts for reasons*",
         "*pump_1 *1",
