@@ -96,7 +96,7 @@ def test_a_sizing_promises_its_settings(tmp_path):
     ("sizing.json", "nonsense", "cannot be read"),
     ("sizing.json", '{"made_by": "sumpbench size"}', "site.toml that the sizing wrote is not beside it"),
     ("site.toml", "[pit]\nshape = 3", "pit"),
-    ("site.toml", "no toml", "is no TOML"),
+    ("site.toml", "no toml", "is not TOML"),
 ])  # fmt: skip
 def test_what_cannot_be_measured_against_is_refused(tmp_path, name, text, told):
     path = tmp_path / name

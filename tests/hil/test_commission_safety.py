@@ -140,6 +140,7 @@ FLOATS = ("The off float by hand", "The lead float by hand", "The lag float by h
 HORN, SILENCE = "The horn in the bedroom", "The silence button"
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(
     ("keys", "skips"),
     [
@@ -167,6 +168,7 @@ def test_whoever_stops_and_goes_on_must_prove_the_pumps_dead_anew(tmp_path):
     must_be_safe(second)
 
 
+@pytest.mark.long
 def test_a_float_left_tied_up_is_let_go_before_the_pumps_are_plugged_in(tmp_path):
     with Pit(tmp_path) as pit:
         person = pit.go_through(("float_high", "silence", "pump_1"), skips=(SILENCE,))

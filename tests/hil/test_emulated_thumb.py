@@ -97,6 +97,7 @@ def test_every_short_instruction_does_what_the_emulators_core_does(pair):
     assert len(left) < 0xE800 // 3, "most instructions must be carried out for the test to mean anything"
 
 
+@pytest.mark.long
 def test_long_branches_and_the_interrupt_mask(pair):
     draw = random.Random(SEED + 1)
     kinds = [(0xF000 | draw.getrandbits(11), 0xD000 | draw.getrandbits(14) & 0x2FFF) for _ in range(500)]

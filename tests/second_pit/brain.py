@@ -40,7 +40,7 @@ class Firmware:
 
     def power_down(self):
         """End a life: all outputs drop, the alarm relay with them."""
-        self.kept = self.controller.keep()
+        self.kept = self.controller.retain()
         self.controller = None
         self.out = DARK
 
