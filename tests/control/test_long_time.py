@@ -130,6 +130,7 @@ def test_ten_dry_years_ask_for_water_after_thirty_days_and_for_an_inspection_whe
     assert years.starts == [0, 0]
 
 
+@pytest.mark.long
 def test_run_time_balancing_keeps_the_run_times_within_one_cycle_through_ten_years():
     years = Years(duty=s.RUN_TIME)
     for day in range(0, DAYS, 6):

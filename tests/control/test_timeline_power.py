@@ -174,6 +174,7 @@ def test_mains_that_comes_and_goes_within_mains_settle_starts_nothing():
 # HAND left on -----------------------------------------------------------------------------------
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("sensing", [NO_CURRENT, WITH_CURRENT])
 def test_hand_left_on(sensing):
     pit = Pit(2 * GPM, level_mm=100)

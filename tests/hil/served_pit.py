@@ -6,6 +6,7 @@ runs out, and every wait ends by what happens at the pit or is typed.  So nothin
 here depends on how fast this machine is.
 """
 
+import codecs
 import contextlib
 import os
 import pty
@@ -128,6 +129,7 @@ class Session:
         )  # fmt: skip
         os.close(slave)
         self.text = ""  # everything that was said
+        self.decoder = codecs.getincrementaldecoder("utf-8")("replace")  # a read may end within a letter
         self.at = 0  # how far `expect` has read
 
     def _more(self, until):
@@ -138,7 +140,7 @@ class Session:
             data = os.read(self.master, 65536)
         except OSError:  # its end has closed the terminal
             return False
-        self.text += data.decode("utf-8", "replace").replace("\r\n", "\n")
+        self.text = (self.text + self.decoder.decode(data)).replace("\r\n", "\n")
         return bool(data)
 
     def expect(self, pattern):
@@ -155,6 +157,10 @@ class Session:
                 return found
             assert self._more(until), f"it ended without {wanted.pattern!r}; it said last:\n{self.text[-1500:]}"
 
+    def prompt(self):
+        """Wait until a prompt stands at the end of what was said; the arrow before an instruction is none."""
+        self.find(_PROMPT)
+
     def type(self, line):
         """Type a line."""
         os.write(self.master, line.encode() + b"\n")
@@ -162,7 +168,7 @@ class Session:
     def answer(self, pattern, line):
         """Wait for a question, for its prompt, and answer it."""
         self.expect(pattern)
-        self.expect("> ")
+        self.prompt()
         self.type(line)
 
     def interrupt(self):
@@ -182,6 +188,9 @@ class Session:
         code = self.process.wait(LAST_RESORT_S)
         os.close(self.master)
         return code
+
+
+_PROMPT = re.compile(r"(?<!-)> \Z")
 
 
 def _over_lines(pattern):
@@ -230,7 +239,9 @@ class Installer:
 
     def until(self, pattern):
         """Go on until something is said that `pattern` finds, or the program ends; return the exit code or None."""
-        wanted = re.compile(rf"({_over_lines(pattern).pattern})|^-> ([^\n]*)\n|> $|(To print and sign)", re.MULTILINE)
+        told = r"^-> ([^\n]*)\n"
+        wanted = rf"({_over_lines(pattern).pattern})|{told}|{_PROMPT.pattern}|(To print and sign)"
+        wanted = re.compile(wanted, re.MULTILINE)
         while True:
             found = self.session.find(wanted)
             if found[1] is not None:

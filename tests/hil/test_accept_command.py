@@ -89,7 +89,7 @@ def test_one_command_leaves_a_record_on_paper_and_as_data(tmp_path):
         (("--port", "/dev/no-such-port", "--rig-port", "/dev/no-such-rig"), "there is no such port"),
         (("--port", "/dev/no-such-port", "--forces"), "there is no such port"),
         (("--port", "/dev/null"), "needs its rig's port (--rig-port), or forced inputs"),
-    ]),
+    ], 7),
 )  # fmt: skip
 def test_what_cannot_be_used_is_told_in_a_line(arguments, words, tmp_path):
     code, said, errors = sumpbench("accept", *arguments, "--out", tmp_path / "record", cwd=tmp_path)

@@ -140,6 +140,7 @@ FLOATS = ("The off float by hand", "The lead float by hand", "The lag float by h
 HORN, SILENCE = "The horn in the bedroom", "The silence button"
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(
     ("keys", "skips"),
     [
@@ -155,6 +156,7 @@ def test_whoever_skips_is_not_let_near_a_pump_that_may_start(tmp_path, keys, ski
     must_be_safe(person)
 
 
+@pytest.mark.long
 def test_whoever_stops_and_goes_on_must_prove_the_pumps_dead_anew(tmp_path):
     keys = ("float_high", "horn", "silence", "valve_1")
     with Pit(tmp_path) as pit:
@@ -167,6 +169,7 @@ def test_whoever_stops_and_goes_on_must_prove_the_pumps_dead_anew(tmp_path):
     must_be_safe(second)
 
 
+@pytest.mark.long
 def test_a_float_left_tied_up_is_let_go_before_the_pumps_are_plugged_in(tmp_path):
     with Pit(tmp_path) as pit:
         person = pit.go_through(("float_high", "silence", "pump_1"), skips=(SILENCE,))
@@ -176,6 +179,7 @@ def test_a_float_left_tied_up_is_let_go_before_the_pumps_are_plugged_in(tmp_path
     assert keys.index("let_go_high") < keys.index("plug")
 
 
+@pytest.mark.long
 def test_a_pump_that_runs_in_the_proof_is_not_taken_for_dead(tmp_path):
     with Pit(tmp_path) as pit:
         person = pit.go_through(("float_lead", "valve_1"), forgets=1)

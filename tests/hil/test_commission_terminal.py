@@ -12,6 +12,8 @@ from host_sim.plant.fault_state import AS_IS, WET
 from tests.hil.served_pit import Installer, ServedPit, Session
 from tests.micropython.places import micropython
 
+pytestmark = pytest.mark.long  # a whole hose test at a terminal
+
 ANSWERS = (
     ("within call", ["maybe", "?", "yes"]),
     ("What has the weather", ["", "wet for a week"]),
@@ -67,10 +69,10 @@ def _first(session, served, said, codes):
     # Wrong answers, why, back; Ctrl-C at the third question.
     installer = Installer(session, served, ANSWERS)
     installer.until("3 of 44")
-    session.expect("> ")
+    session.prompt()
     session.type("back")
     installer.until("3 of 44")
-    session.expect("> ")
+    session.prompt()
     session.interrupt()
     codes.append(session.end())
     said.append(session.text)
@@ -101,7 +103,7 @@ def _third(session, served, said, codes):
     session.type("skip no time for it")
     installer.until("tripped by itself")
     served.act(served.person.does, "selector_2_off")
-    session.expect("> ")
+    session.prompt()
     session.type("no")
     installer.until("-> Turn the selector of pump 2 to AUTO; the controller reads OFF")
     session.type("it is at AUTO")

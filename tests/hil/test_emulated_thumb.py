@@ -12,6 +12,8 @@ np = pytest.importorskip("numpy")
 from hil.kits.emulated import memory as m  # noqa: E402
 from hil.kits.emulated import thumb  # noqa: E402
 
+pytestmark = pytest.mark.long  # the emulator's compiled core against another reading of the manual
+
 CODE = m.SRAM + 0x100
 # What the emulator keeps for itself, however it is called: hints, exceptions, breakpoints, undefined encodings.
 LEFT_HIGH = {0xBE, 0xDE, 0xDF}
@@ -76,7 +78,6 @@ def pair():
     return Pair()
 
 
-@pytest.mark.long
 def test_every_short_instruction_does_what_the_emulators_core_does(pair):
     left = set()
     for opcode in range(0xE800):

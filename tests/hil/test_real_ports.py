@@ -72,6 +72,7 @@ def test_a_kit_that_cannot_be_opened_holds_no_port(loom):
     kit_on(loom).close()
 
 
+@pytest.mark.long
 def test_ports_may_be_far_away_behind_a_url(loom):
     with Relay(loom.port) as far, Relay(loom.rig_port) as far_rig:
         check_ports(far.url, far_rig.url)

@@ -51,7 +51,7 @@ def test_a_board_with_other_settings_is_found(monkeypatch):
         (("--virtual", "no-such-night"), 'packaged scenario "no-such-night" is unknown'),
         (("--virtual", "--fault", "no-such-fault@1h"), "no-such-fault"),
         (("--virtual", "--emulated"), "one board at a time"),
-    ]),
+    ], 4),
 )  # fmt: skip
 def test_what_cannot_be_used_is_told_in_a_line(arguments, words, tmp_path):
     code, said, errors = sumpbench("rehearse", *arguments, cwd=tmp_path)

@@ -1,5 +1,6 @@
 """`sumpbench size --ask` through a real terminal: what a person types at the last question."""
 
+import codecs
 import os
 import pty
 import sys
@@ -21,13 +22,14 @@ def talk(folder, typed):
         os.chdir(folder)
         os.execv(words[0], words)
     shown, read, typed = "", 0, list(typed)
+    decoder = codecs.getincrementaldecoder("utf-8")()  # a read may end within a letter
     while True:
         try:
-            piece = os.read(master, 65536).decode()
+            data = os.read(master, 65536)
         except OSError:  # the program has ended
             break
-        shown += piece
-        if not piece:
+        shown += decoder.decode(data)
+        if not data:
             break
         if shown.endswith("] > "):
             last = LAST.ask in shown[read:] or (LAST.example in shown[read:] and not typed)

@@ -157,7 +157,7 @@ class History:
 
     def _slow(self, n: int) -> bool:
         first = self.first_rate_ml_min[n]
-        return self.measured[n] > _LEARN and first - self.rate_ml_min[n] >= first // 100 * _WORN_PERCENT
+        return first - self.rate_ml_min[n] >= max(1, first // 100 * _WORN_PERCENT)  # within the first it is equal
 
     def is_worn(self, n: int) -> bool:
         """Tell whether the rate of pump `n` has been a quarter below its first rate for 8 draw-downs in a row."""
