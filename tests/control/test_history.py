@@ -235,6 +235,15 @@ def test_j3_what_begins_is_counted_once_each_for_itself():
         assert [history.lag_reached, history.long_runs, history.hand_overruns] == expected
 
 
+@pytest.mark.parametrize("volume_ml", [0, 20])
+def test_j3_where_the_band_volume_is_not_known_no_pump_is_worn(volume_ml):
+    h = made(volume_ml)
+    for _ in range(30):
+        drawn_down(h, 20)
+    assert h.measured[0] == 30
+    assert not h.is_worn(0)
+
+
 def test_j3_a_pump_is_worn_after_eight_slow_draw_downs_in_a_row_and_no_more_after_one_that_is_not():
     for n in (0, 1):
         h = made(10_000)
