@@ -248,11 +248,11 @@ def test_j3_a_pump_is_worn_after_eight_slow_draw_downs_in_a_row_and_no_more_afte
     for n in (0, 1):
         h = made(10_000)
         h.measured[n], h.rate_ml_min[n] = 5, 60_000
-        for first, worn in ((79_900, 0), (80_000, 1), (100_000, 2), (79_900, 0)):  # 10 L in 10 s are 60,000
+        for first, worn in ((80_000, 0), (80_100, 1), (100_000, 2), (80_000, 0)):  # 10 L in 10 s are 60,000
             h.first_rate_ml_min[n] = first
             drawn_down(h, 10.0, out=n + 1)
             assert (h.rate_ml_min[n], h.worn[n]) == (60_000, worn)
-        h.first_rate_ml_min[n] = 80_000
+        h.first_rate_ml_min[n] = 80_100
         for count in range(1, 12):
             drawn_down(h, 10.0, out=n + 1)
             assert (h.worn[n], h.is_worn(n), h.is_worn(1 - n)) == (min(8, count), count >= 8, False)

@@ -157,10 +157,10 @@ class History:
 
     def _slow(self, n: int) -> bool:
         first = self.first_rate_ml_min[n]
-        return first - self.rate_ml_min[n] >= max(1, first // 100 * _WORN_PERCENT)  # within the first it is equal
+        return first - self.rate_ml_min[n] > first // 100 * _WORN_PERCENT  # 0 where nothing is known
 
     def is_worn(self, n: int) -> bool:
-        """Tell whether the rate of pump `n` has been a quarter below its first rate for 8 draw-downs in a row."""
+        """Tell whether the rate of pump `n` has been more than a quarter below its first rate for 8 draw-downs in a row."""
         return self.worn[n] == _IN_A_ROW
 
     def leaking(self, n: int) -> bool:
