@@ -160,7 +160,7 @@ class History:
         return first - self.rate_ml_min[n] > first // 100 * _WORN_PERCENT  # 0 where nothing is known
 
     def is_worn(self, n: int) -> bool:
-        """Tell whether the rate of pump `n` has been more than a quarter below its first rate for 8 draw-downs in a row."""
+        """Tell whether pump `n` has been more than a quarter below its first rate for 8 draw-downs in a row."""
         return self.worn[n] == _IN_A_ROW
 
     def leaking(self, n: int) -> bool:
