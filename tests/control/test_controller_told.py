@@ -112,3 +112,17 @@ def test_r4_a_reset_takes_back_what_was_held_against_pumps_contacts_and_the_cloc
     rig.press("reset")
     after = rig.c.snapshot()
     assert {name: after[PLACE[name]] for name in held} == dict.fromkeys(held, 0)
+
+
+def test_j3_only_water_at_a_lag_that_is_believed_is_counted_as_such():
+    rig = ready(sensing=WITH_CURRENT).fill("off", "lead").run(20.0)
+    rig.drain("lead", "off").run(70.0)
+    assert rig.c.history.lag_reached == 0
+    for times in (1, 2):
+        rig.fill("off", "lead", "lag").run(20.0)
+        assert rig.c.history.lag_reached == times
+        rig.drain("lag", "lead", "off").run(70.0)
+    rig.fill("off", "lead", "lag").run(5.0).drain("lead").run(25.0)
+    assert rig.suspects() == {"lag"}
+    rig.drain("off").run(70.0).fill("off", "lead").run(20.0)
+    assert rig.c.history.lag_reached == 3, "not once more for one that hangs wet"
