@@ -126,3 +126,27 @@ def test_j3_only_water_at_a_lag_that_is_believed_is_counted_as_such():
     assert rig.suspects() == {"lag"}
     rig.drain("off").run(70.0).fill("off", "lead").run(20.0)
     assert rig.c.history.lag_reached == 3, "not once more for one that hangs wet"
+
+
+def test_s1_the_gate_is_told_of_lead_and_lag_that_are_believed_and_of_high_that_reads_wet(n):
+    for wet in ((), ("off", "lead"), ("off", "lead", "lag"), ALL):
+        c = told(ready(sensing=WITH_CURRENT).fill(*wet).set(generator=n).run(5.0))
+        upper = c.contacts.wet & (r.LEAD | r.LAG | r.HIGH)
+        assert (c.gate.wet, c.gate.contacts, c.gate.generator) == (c.contacts.wet, upper, n)
+        assert [c.out[r.OUT_PUMP_1], c.out[r.OUT_PUMP_2]] == [c.gate.out & 1, c.gate.out >> 1]
+    rig = ready(sensing=WITH_CURRENT).fill("off", "lead", "lag").run(5.0).drain("lead").run(25.0)
+    c = told(rig)
+    assert (c.belief.suspect, c.gate.wet, c.gate.contacts) == (r.LAG, r.OFF | r.LAG, 0)
+    c = told(ready(sensing=WITH_CURRENT).set(high=1).run(40.0))
+    assert (c.belief.suspect, c.gate.wet, c.gate.contacts) == (r.HIGH, r.HIGH, r.HIGH)
+
+
+@pytest.mark.parametrize(("changes", "calm"), [
+    ({}, True), ({"off": 1}, True), ({"mains": 0}, False), ({"off": 1, "lead": 1}, False), ({"high": 1}, False),
+], ids=str)  # fmt: skip
+def test_d7_an_exercise_needs_the_mains_and_a_level_that_asks_for_nothing_and_is_known(changes, calm):
+    rig = ready(sensing=WITH_CURRENT)
+    rig.set(**changes).run(40.0)
+    assert bool(told(rig).exercise.calm) is calm
+    if "high" in changes:
+        assert rig.suspects() == {"high"} and not rig.c.demand.demand
