@@ -1,6 +1,7 @@
 """What the controller tells its parts in each step (A4, D7, R3), and what a reset takes back from them (R4)."""
 
 import pytest
+from duplexsump.control import blind
 from duplexsump.control import records as r
 from duplexsump.control import settings as s
 from duplexsump.control.controller import FIELDS, Controller
@@ -150,3 +151,6 @@ def test_d7_an_exercise_needs_the_mains_and_a_level_that_asks_for_nothing_and_is
     assert bool(told(rig).exercise.calm) is calm
     if "high" in changes:
         assert rig.suspects() == {"high"} and not rig.c.demand.demand
+        rig.run_until(lambda rig: rig.c.blind.state == blind.RESTING, 120.0)
+        c = told(rig)
+        assert (c.blind.wants(), bool(c.exercise.calm)) == (False, False), "nor between two blind runs"
