@@ -252,6 +252,15 @@ def test_j2_a_snapshot_taken_over_goes_on_as_if_nothing_had_been():
     rig.run(20.0).drain("lag", "lead", "off").run(10.0)
 
 
+def test_j2_a_snapshot_taken_over_in_a_quiet_hour_gives_nothing_to_look_at_again():
+    rig = ready(settle_s=600.0)
+    other = restored(rig.c.snapshot())
+    assert other.pending == 0
+    other.always = True
+    other.step(rig.now_ms + 100, list(rig.held))
+    assert (other.pending, rig.c.pending) == (0, 0)
+
+
 # Names for readers ---------------------------------------------------------------------------------
 
 

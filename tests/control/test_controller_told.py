@@ -1,6 +1,7 @@
 """What the controller tells its parts in each step (A4, D7, R3), and what a reset takes back from them (R4)."""
 
 import pytest
+from duplexsump.control import blind
 from duplexsump.control import records as r
 from duplexsump.control import settings as s
 from duplexsump.control.controller import FIELDS, Controller
@@ -112,3 +113,44 @@ def test_r4_a_reset_takes_back_what_was_held_against_pumps_contacts_and_the_cloc
     rig.press("reset")
     after = rig.c.snapshot()
     assert {name: after[PLACE[name]] for name in held} == dict.fromkeys(held, 0)
+
+
+def test_j3_only_water_at_a_lag_that_is_believed_is_counted_as_such():
+    rig = ready(sensing=WITH_CURRENT).fill("off", "lead").run(20.0)
+    rig.drain("lead", "off").run(70.0)
+    assert rig.c.history.lag_reached == 0
+    for times in (1, 2):
+        rig.fill("off", "lead", "lag").run(20.0)
+        assert rig.c.history.lag_reached == times
+        rig.drain("lag", "lead", "off").run(70.0)
+    rig.fill("off", "lead", "lag").run(5.0).drain("lead").run(25.0)
+    assert rig.suspects() == {"lag"}
+    rig.drain("off").run(70.0).fill("off", "lead").run(20.0)
+    assert rig.c.history.lag_reached == 3, "not once more for one that hangs wet"
+
+
+def test_s1_the_gate_is_told_of_lead_and_lag_that_are_believed_and_of_high_that_reads_wet(n):
+    for wet in ((), ("off", "lead"), ("off", "lead", "lag"), ALL):
+        c = told(ready(sensing=WITH_CURRENT).fill(*wet).set(generator=n).run(5.0))
+        upper = c.contacts.wet & (r.LEAD | r.LAG | r.HIGH)
+        assert (c.gate.wet, c.gate.contacts, c.gate.generator) == (c.contacts.wet, upper, n)
+        assert [c.out[r.OUT_PUMP_1], c.out[r.OUT_PUMP_2]] == [c.gate.out & 1, c.gate.out >> 1]
+    rig = ready(sensing=WITH_CURRENT).fill("off", "lead", "lag").run(5.0).drain("lead").run(25.0)
+    c = told(rig)
+    assert (c.belief.suspect, c.gate.wet, c.gate.contacts) == (r.LAG, r.OFF | r.LAG, 0)
+    c = told(ready(sensing=WITH_CURRENT).set(high=1).run(40.0))
+    assert (c.belief.suspect, c.gate.wet, c.gate.contacts) == (r.HIGH, r.HIGH, r.HIGH)
+
+
+@pytest.mark.parametrize(("changes", "calm"), [
+    ({}, True), ({"off": 1}, True), ({"mains": 0}, False), ({"off": 1, "lead": 1}, False), ({"high": 1}, False),
+], ids=str)  # fmt: skip
+def test_d7_an_exercise_needs_the_mains_and_a_level_that_asks_for_nothing_and_is_known(changes, calm):
+    rig = ready(sensing=WITH_CURRENT)
+    rig.set(**changes).run(40.0)
+    assert bool(told(rig).exercise.calm) is calm
+    if "high" in changes:
+        assert rig.suspects() == {"high"} and not rig.c.demand.demand
+        rig.run_until(lambda rig: rig.c.blind.state == blind.RESTING, 120.0)
+        c = told(rig)
+        assert (c.blind.wants(), bool(c.exercise.calm)) == (False, False), "nor between two blind runs"
