@@ -151,6 +151,7 @@ def test_d7_an_exercise_needs_the_mains_and_a_level_that_asks_for_nothing_and_is
     assert bool(told(rig).exercise.calm) is calm
     if "high" in changes:
         assert rig.suspects() == {"high"} and not rig.c.demand.demand
+        rig.load = ["under", "under"]
         rig.run_until(lambda rig: rig.c.blind.state == blind.RESTING, 120.0)
         c = told(rig)
         assert (c.blind.wants(), bool(c.exercise.calm)) == (False, False), "nor between two blind runs"
