@@ -54,7 +54,7 @@ class Supply:
         self.not_charging = False
         self.gone = False
         self.flat = False
-        self.low = 0
+        self.low = False
         self.loaded = 0  # pumps that draw on the battery now
         self.fed = 0
         self.unseen = 0
@@ -175,10 +175,10 @@ class Supply:
         """Tell whether pump `n` hangs on the mains, or did until it went."""
         return self.settings[s.SUPPLY_1 + n] != s.BATTERY
 
-    def battery_low(self, inputs: list[int]) -> int:
+    def battery_low(self, inputs: list[int]) -> bool:
         """Tell whether the battery carries the house and is low, or has been since the mains went."""
         if self.mains:
-            self.low = 0
+            self.low = False
         elif self.fitted and inputs[IN_BATTERY] != BATTERY_GOOD:
-            self.low = 1
+            self.low = True
         return self.low
