@@ -23,7 +23,7 @@ from host_sim.errors import InputError
 SETTLE_MS = 300  # of the controller's own time: two ticks at least, and many times the filter's time constant
 PATIENCE_MS = 10000  # a controller whose clock stands still for so long is none
 PROVED, NOT_PROVED, NOT_CONNECTED = "proved", "not proved", "not connected"
-NO_WIRE = ("generator", "moisture_1", "moisture_2", "light")
+NO_WIRE = ("generator", "moisture_1", "moisture_2", "service", "light")
 HALF, MOST = 0.5, 0.8  # of full scale
 TOLERANCE = 0.06  # of full scale: 1 % by the filter, the rest by the two boards' 3.3 V; from memory
 STARTS_S = 60.0  # hold and rest with high wet (S1, S4) are over by then
