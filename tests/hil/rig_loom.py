@@ -23,7 +23,7 @@ GAP_S = 8.0  # between two floats: two within 2 s would share a wire (L7)
 SILENCE_MS = 60000
 
 
-def wait_for(what, patience_s=60.0):
+def wait_for(what, patience_s=600.0):
     """Return what `what()` gives once it is true; InputError counts as not yet."""
     until = time.monotonic() + patience_s
     while True:

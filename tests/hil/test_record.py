@@ -248,5 +248,5 @@ def test_it_prints_on_two_sheets(tmp_path, paper, what):
     page.write_text(as_html(made).replace("</style>", f"@page {{ size: {paper} portrait; }}</style>"), encoding="utf-8")
     subprocess.run([CHROMIUM, "--headless", "--no-sandbox", "--disable-gpu", "--no-pdf-header-footer",
                     f"--user-data-dir={tmp_path / 'profile'}", f"--print-to-pdf={out}", page.as_uri()],
-                   check=True, capture_output=True, timeout=120)  # fmt: skip
+                   check=True, capture_output=True, timeout=600)  # fmt: skip
     assert len(re.findall(rb"/Type\s*/Page\b", out.read_bytes())) == 2

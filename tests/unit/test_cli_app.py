@@ -34,7 +34,7 @@ def program(*arguments, **streams):
 def test_a_full_disk_behind_the_output_is_exit_code_2(command):
     with open("/dev/full", "w") as full:
         process = program(command, stdout=full)
-    _, said = process.communicate(timeout=60)
+    _, said = process.communicate(timeout=600)
     assert process.returncode == 2
     assert "No space left on device" in said
     assert "Traceback" not in said
@@ -45,7 +45,7 @@ def test_a_reader_that_goes_away_is_exit_code_2(command):
     process = program(command, stdout=subprocess.PIPE)
     process.stdout.close()
     said = process.stderr.read()
-    assert process.wait(timeout=60) == 2
+    assert process.wait(timeout=600) == 2
     assert "Traceback" not in said
 
 
