@@ -8,6 +8,9 @@ HYPOTHESIS_PROFILE=explore pytest tests/property
 
 import os
 
+# The tests look into the core and change it: its sources run, unless somebody asks for another.
+os.environ.setdefault("SUMPBENCH_CORE", "pure")
+
 from hypothesis import HealthCheck, settings
 
 QUIET = [HealthCheck.too_slow, HealthCheck.data_too_large, HealthCheck.filter_too_much]

@@ -15,7 +15,7 @@ from typing import Annotated
 
 import typer
 
-from host_sim.cli import board, proof, replay, size
+from host_sim.cli import board, compiled, proof, replay, size
 from host_sim.cli.options import UnitSystem
 from host_sim.errors import InputError
 
@@ -46,7 +46,9 @@ def _version(asked: bool):
 def program(
     version: Annotated[
         bool,
-        typer.Option("--version", callback=_version, is_eager=True, help="Print version and firmware checksum; exit."),
+        typer.Option(
+            "--version", callback=_version, is_eager=True, help="Print version, firmware checksum and core; exit."
+        ),
     ] = False,
 ):
     """Hold the options that come before a command."""
@@ -143,6 +145,7 @@ def benchmark(
     run_benchmark(as_json)
 
 
+compiled.register(app)
 proof.register(app)
 replay.register(app)
 size.register(app)

@@ -1,7 +1,8 @@
-"""What `sumpbench --version` prints: the package's version, and the checksum of the control firmware beside it."""
+"""What `sumpbench --version` prints: version, checksum of the control firmware, and which core runs."""
 
 from importlib import metadata
 
+from host_sim.compiled import select
 from host_sim.run.journal import firmware_checksum
 
 
@@ -11,4 +12,4 @@ def version():
         number = metadata.version("sumpbench")
     except metadata.PackageNotFoundError:
         number = "(not installed, run from its sources)"
-    return f"sumpbench {number}, control firmware {firmware_checksum():08x}"
+    return f"sumpbench {number}, control firmware {firmware_checksum():08x}, {select.told()}"

@@ -1,0 +1,23 @@
+"""What may be changed from outside in a compiled core.
+
+A constant of the firmware is folded into the compiled code, as MicroPython
+folds it; so setting it afterwards would change nothing.  The names here are
+kept as variables: the coarse worlds of the explorer shorten them.  Setting any other
+name of a compiled module raises AttributeError.
+
+What the explorer puts in the place of a part is a class below the part's own (`stand_ins.py`),
+which the compiled code takes; a method put onto an instance is not possible.
+"""
+
+# Module: names.
+HOOKS = {
+    "settings": ("check",),
+    "gate": ("SHORT_HOLD_MS", "NEAR_MS"),
+    "pump": ("_SECOND_MS", "_RECENT_MS", "_HOUR_MS"),
+    "belief": ("WIRE_MS", "WIRE_NO_OFF_MS"),
+    "demand": ("LONGEST_DRAW_MS",),
+    "flood": ("STEPS_MS", "LAG_MS", "_HOUR_MS"),
+    "blind": ("RESTS_MS",),
+    "contacts": ("WINDOW_MS",),
+    "alarms": ("BELL_MS", "BELL_ON_MS", "BELL_OFF_MS"),
+}
