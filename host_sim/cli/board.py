@@ -46,13 +46,20 @@ def registers(as_csv: Annotated[bool, typer.Option("--csv", help="Print CSV inst
     print(register_list.as_csv() if as_csv else register_list.as_markdown(), end="")
 
 
-def wiring(board: Annotated[BoardName, typer.Argument(help="Which board.")] = BoardName.pico):
+def wiring(
+    board: Annotated[BoardName, typer.Argument(help="Which board.")] = BoardName.pico,
+    settings: Annotated[Path | None, typer.Option(help="Settings or site file: can this board read all it asks for?")]
+    = None,
+):  # fmt: skip
     """Print a board's wiring list, with the cautions for mains and relays."""
+    from duplexsump.control import settings as s
     from rich.text import Text
 
-    from host_sim.board import wiring_list
+    from host_sim.board import settings_file, wiring_list
     from host_sim.report.console import console, table_of
 
+    if settings is not None:
+        wiring_list.check(board.value, settings_file.from_file(settings, s.defaults()))
     screen = console()
     rows = wiring_list.table(board.value)
     columns = (("wire", "left", 16), ("pin", "right", 3), ("what the pin does", "left", 20), ("to", "left", 30))
@@ -247,12 +254,14 @@ def deploy(
     from duplexsump.control import settings as s
 
     from host_sim.board import deploy as work
-    from host_sim.board import settings_file
+    from host_sim.board import settings_file, wiring_list
     from host_sim.board.virtual import FIRMWARE
 
     if not FIRMWARE.is_dir():
         raise InputError("the firmware's sources are not beside this package: run it from a clone", "deploy")
     values = settings_file.from_file(settings, s.defaults()) if settings else None
+    if values is not None:
+        wiring_list.check(board.value, values)
     with tempfile.TemporaryDirectory(prefix="sumpbench-build-") as folder:
         work.deploy(port, board.value, FIRMWARE, Path(folder) / "duplexsump", values)
 
