@@ -1,4 +1,4 @@
-"""The commands for a board: registers, wiring, settings, watch, journal, virtual, deploy."""
+"""The commands for a board: registers, wiring, settings, line, watch, journal, virtual, deploy."""
 
 import tempfile
 import time
@@ -113,6 +113,30 @@ def settings_pull(
     else:
         _write(out, text.encode())
         print(f"written to {out}")
+
+
+def line(
+    port: Port,
+    baud: Annotated[str | None, typer.Option(help="Of RS-485: 1200 to 115200.")] = None,
+    parity: Annotated[str | None, typer.Option(help="Of RS-485: even, odd, none.")] = None,
+    new_unit: Annotated[str | None, typer.Option(help="The board's Modbus address from now on: 1 to 247.")] = None,
+    usb: Annotated[str | None, typer.Option(help="When USB may write: always, jumper, never.")] = None,
+    rs485: Annotated[str | None, typer.Option(help="When RS-485 may write: always, jumper, never.")] = None,
+    unit: Unit = 1,
+):
+    """Set how a board's ports speak and which may write; pumps stop for some seconds, and the board resets."""
+    from host_sim.board import line_file
+
+    given = {"baud": baud, "parity": parity, "unit": new_unit, "usb": usb, "rs485": rs485}
+    wanted = {name: value for name, value in given.items() if value is not None}
+    if not wanted:
+        raise InputError("nothing to set: give --baud, --parity, --new-unit, --usb or --rs485", "line")
+    before, after = line_file.put(port, wanted, unit)
+    for name in line_file.ROWS:
+        same = before[name] == after[name]
+        print(f"{name}: {after[name]}" if same else f"{name}: {before[name]} -> {after[name]}")
+    if after["usb"] != "always":
+        print(line_file.UNDO)
 
 
 def _write(path, data):
@@ -268,7 +292,7 @@ def deploy(
 
 def add_to(app, settings_app):
     """Add the commands to the command line: `app`, and below `settings` push and pull."""
-    for command in (registers, wiring, watch, journal, virtual, deploy):
+    for command in (registers, wiring, line, watch, journal, virtual, deploy):
         app.command()(command)
     settings_app.command("push")(settings_push)
     settings_app.command("pull")(settings_pull)
