@@ -12,10 +12,15 @@ class Heap:
     """Stands for `gc` in the loop: a collection of all that the tests have loaded takes far longer than a board's."""
 
     collections = 0
+    free = 100_000  # bytes
 
     @classmethod
     def collect(cls):
         cls.collections += 1
+
+    @classmethod
+    def mem_free(cls):
+        return cls.free
 
 
 loop.gc = Heap
@@ -63,8 +68,15 @@ class Board:
         self.made_safe = 0
         self.wrote = []
 
-    def fit(self, range_1_ma, range_2_ma):
+    REACH = 100
+    wired = None  # rows of (place, pin, full scale); None: every reading is handed over
+
+    def fit(self, range_1_ma, range_2_ma, transmitter):
         self.ranges_ma = (range_1_ma, range_2_ma)
+        self.transmitter = transmitter
+
+    def inputs(self):
+        return self.wired
 
     def now_ms(self):
         return self.time_ms

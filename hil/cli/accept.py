@@ -141,6 +141,7 @@ def rehearse(
     for line in found.differences[: rehearsal.MOST]:
         typer.echo(f"differs: {line}")
     same = "identical, record for record" if found.passed else f"{len(found.differences)} differences"
+    same += f"; {found.late} step{'' if found.late == 1 else 's'} one tick late" if found.late and found.passed else ""
     typer.echo(
         f"{plan.name}: {found.records} records of {found.lives} power-up{'' if found.lives == 1 else 's'} compared: "
         f"{same}; {found.seconds_board / 3600.0:g} h in {found.seconds_wall:.1f} s"

@@ -1,10 +1,12 @@
 """A whole flood night on the emulated board: the pit in the loop, the board dozing where nothing would change."""
 
+from duplexsump.control.records import OUT_LATE
+
 from hil.kits.emulated.quiet import MS, Quiet
 from hil.rehearsal.pit_in_loop import PitInLoop
 from host_sim.board import readback
 from host_sim.errors import InputError
-from host_sim.run.journal import Life, Record
+from host_sim.run.journal import Life, Record, decided
 
 JOURNAL = "/pit/journal/"
 # The board reads its wires within 2 ms of a tick's instant, and its relays move some 12 ms after it.  The pit's instant
@@ -45,15 +47,15 @@ def recorded(kit, site="board"):
 def differences(simulated, board, until_ms, tick_ms=100, most=20):
     """Return (how many records were compared, where two lists of records differ, in words; times may by one tick).
 
-    Only records up to `until_ms` count.  Nothing compared is itself a difference.
+    Only records up to `until_ms` count.  Nothing compared is itself a difference.  A step that the board made one
+    tick late is as `rehearsal` says: its mark is not compared, nor what says nothing else.
     """
-    ours = [row for row in simulated if isinstance(row, Record) and row.time_ms <= until_ms]
-    theirs = [row for row in board if isinstance(row, Record) and row.time_ms <= until_ms]
+    ours, theirs = _told(simulated, until_ms), _told(board, until_ms)
     found = []
     if not ours or not theirs:
         return 0, [f"nothing was compared: {len(ours)} records simulated, {len(theirs)} on the board"]
     for one, other in zip(ours, theirs, strict=False):
-        same = tuple(one.inputs) == tuple(other.inputs) and tuple(one.outputs) == tuple(other.outputs)
+        same = tuple(one.inputs) == tuple(other.inputs) and decided(one.outputs) == decided(other.outputs)
         if not same or abs(one.time_ms - other.time_ms) > tick_ms:
             found.append(f"simulated {_words(one)}, on the board {_words(other)}")
             if len(found) == most:
@@ -64,6 +66,18 @@ def differences(simulated, board, until_ms, tick_ms=100, most=20):
     if lives[0] != lives[1]:
         found.append(f"{lives[0]} power-ups simulated, {lives[1]} on the board")
     return min(len(ours), len(theirs)), found
+
+
+def _told(records, until_ms):
+    found = []
+    for row in records:
+        if not isinstance(row, Record) or row.time_ms > until_ms:
+            continue
+        before = found[-1] if found else None
+        silent = before is not None and row.inputs == before.inputs and decided(row.outputs) == decided(before.outputs)
+        if not (silent and row.outputs[OUT_LATE]):
+            found.append(row)
+    return found
 
 
 def _words(record):

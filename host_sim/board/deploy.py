@@ -160,10 +160,10 @@ class Repl:
                 time.sleep(0.3)
 
 
-def enter(port, say, settle_s=1.0):
+def enter(port, say, settle_s=1.0, unit=1):
     """Take a running controller into maintenance (M6), or find a board that is at its REPL.  Raises InputError."""
     try:
-        with Client(port, patience_s=0.7) as client:
+        with Client(port, unit=unit, patience_s=0.7) as client:
             same_map = client.identify(any_map=True)
             # Signature, map version and firmware stand first in every map; the rest may lie elsewhere.
             high, low = client.words(2, 2)
@@ -221,12 +221,12 @@ def lay_down(repl, build, folder, board, scripts, say):
     return len(files), size
 
 
-def wait_running(port, checksum, say):
+def wait_running(port, checksum, say, unit=1):
     """Wait until the controller of this checksum answers; return its registers.  Raises InputError."""
     until = time.monotonic() + RUN_WAIT_S
     while True:
         try:
-            with Client(port, patience_s=0.7) as client:
+            with Client(port, unit=unit, patience_s=0.7) as client:
                 client.identify()
                 values = client.values()
             break

@@ -200,7 +200,8 @@ def to_journals(segments, site="board"):
         for step in segment.steps:
             time_ms += diff(step.now_ms, before)
             before = step.now_ms
-            journal.records.append(Record(time_ms, step.inputs, tuple(unpack(step.packed, step.late_ms))))
+            outputs = tuple(unpack(step.packed, step.late_ms))
+            journal.records.append(Record(time_ms, step.inputs, outputs, step.late_ms))
         journal.duration_ms = time_ms
     return journals
 

@@ -10,6 +10,7 @@ from pathlib import Path
 
 from duplexsump.boards import __file__ as boards_file
 from duplexsump.control import records
+from duplexsump.station.fitting import refusal
 
 from host_sim.errors import InputError
 
@@ -56,6 +57,30 @@ def title(name):
     """Return the name of the board."""
     tree = ast.parse((FOLDER / f"{name}.py").read_text(encoding="utf-8"))
     return _constants(tree).get("NAME", "virtual board: no pins")
+
+
+def check(name, values):
+    """Raise InputError where a settings record asks a board for an input that it lacks, or for more than it reads."""
+    rows = table(name)
+    words = refusal(list(values), inputs(rows) if rows else None, _reach(name))
+    if words:
+        raise InputError(words, title(name))
+
+
+def inputs(rows):
+    """Return the inputs among the rows of a table, as the board itself tells them (`duplexsump.station.fitting`)."""
+    kinds = ("contact to ground", "0 to 3.3 V")
+    return [(row["place"], row["pin"], row["level"] if row["kind"] == kinds[1] else 0) for row in rows
+            if row["kind"] in kinds]  # fmt: skip
+
+
+def _reach(name):
+    # Of a board that does not say: what the boards with pins share.
+    for source in (name, "wired"):
+        for node in ast.walk(ast.parse((FOLDER / f"{source}.py").read_text(encoding="utf-8"))):
+            if isinstance(node, ast.Assign) and getattr(node.targets[0], "id", "") == "REACH":
+                return ast.literal_eval(node.value)
+    raise ValueError(f"{name} has no REACH")
 
 
 def _constants(tree):

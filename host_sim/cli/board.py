@@ -1,4 +1,4 @@
-"""The commands for a board: registers, wiring, settings, watch, journal, virtual, deploy."""
+"""The commands for a board: registers, wiring, settings, line, watch, journal, virtual, deploy."""
 
 import tempfile
 import time
@@ -46,13 +46,20 @@ def registers(as_csv: Annotated[bool, typer.Option("--csv", help="Print CSV inst
     print(register_list.as_csv() if as_csv else register_list.as_markdown(), end="")
 
 
-def wiring(board: Annotated[BoardName, typer.Argument(help="Which board.")] = BoardName.pico):
+def wiring(
+    board: Annotated[BoardName, typer.Argument(help="Which board.")] = BoardName.pico,
+    settings: Annotated[Path | None, typer.Option(help="Settings or site file: can this board read all it asks for?")]
+    = None,
+):  # fmt: skip
     """Print a board's wiring list, with the cautions for mains and relays."""
+    from duplexsump.control import settings as s
     from rich.text import Text
 
-    from host_sim.board import wiring_list
+    from host_sim.board import settings_file, wiring_list
     from host_sim.report.console import console, table_of
 
+    if settings is not None:
+        wiring_list.check(board.value, settings_file.from_file(settings, s.defaults()))
     screen = console()
     rows = wiring_list.table(board.value)
     columns = (("wire", "left", 16), ("pin", "right", 3), ("what the pin does", "left", 20), ("to", "left", 30))
@@ -106,6 +113,30 @@ def settings_pull(
     else:
         _write(out, text.encode())
         print(f"written to {out}")
+
+
+def line(
+    port: Port,
+    baud: Annotated[str | None, typer.Option(help="Of RS-485: 1200 to 115200.")] = None,
+    parity: Annotated[str | None, typer.Option(help="Of RS-485: even, odd, none.")] = None,
+    new_unit: Annotated[str | None, typer.Option(help="The board's Modbus address from now on: 1 to 247.")] = None,
+    usb: Annotated[str | None, typer.Option(help="When USB may write: always, jumper, never.")] = None,
+    rs485: Annotated[str | None, typer.Option(help="When RS-485 may write: always, jumper, never.")] = None,
+    unit: Unit = 1,
+):
+    """Set how a board's ports speak and which may write; pumps stop for some seconds, and the board resets."""
+    from host_sim.board import line_file
+
+    given = {"baud": baud, "parity": parity, "unit": new_unit, "usb": usb, "rs485": rs485}
+    wanted = {name: value for name, value in given.items() if value is not None}
+    if not wanted:
+        raise InputError("nothing to set: give --baud, --parity, --new-unit, --usb or --rs485", "line")
+    before, after = line_file.put(port, wanted, unit)
+    for name in line_file.ROWS:
+        same = before[name] == after[name]
+        print(f"{name}: {after[name]}" if same else f"{name}: {before[name]} -> {after[name]}")
+    if after["usb"] != "always":
+        print(line_file.UNDO)
 
 
 def _write(path, data):
@@ -247,19 +278,21 @@ def deploy(
     from duplexsump.control import settings as s
 
     from host_sim.board import deploy as work
-    from host_sim.board import settings_file
+    from host_sim.board import settings_file, wiring_list
     from host_sim.board.virtual import FIRMWARE
 
     if not FIRMWARE.is_dir():
         raise InputError("the firmware's sources are not beside this package: run it from a clone", "deploy")
     values = settings_file.from_file(settings, s.defaults()) if settings else None
+    if values is not None:
+        wiring_list.check(board.value, values)
     with tempfile.TemporaryDirectory(prefix="sumpbench-build-") as folder:
         work.deploy(port, board.value, FIRMWARE, Path(folder) / "duplexsump", values)
 
 
 def add_to(app, settings_app):
     """Add the commands to the command line: `app`, and below `settings` push and pull."""
-    for command in (registers, wiring, watch, journal, virtual, deploy):
+    for command in (registers, wiring, line, watch, journal, virtual, deploy):
         app.command()(command)
     settings_app.command("push")(settings_push)
     settings_app.command("pull")(settings_pull)

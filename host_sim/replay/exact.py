@@ -15,7 +15,7 @@ from duplexsump.control.ticks import MASK, diff
 
 from host_sim.errors import InputError
 from host_sim.replay.other_firmware import errors_told
-from host_sim.run.journal import Life
+from host_sim.run.journal import Life, decided
 
 CONTEXT_RECORDS = 3  # records told on either side of the first difference
 MOST_DUE = 5_000_000  # steps between two records: a firmware that asks for more is stuck
@@ -116,7 +116,7 @@ class _Runner:
         """Step at every due instant before a time; return False at the first output that moved.
 
         A step that was recorded as late missed the instant `late_ms` before it.  Where a record tells only that
-        it was `late`, as JSON lines do, the last due instant before it is taken for the missed one.
+        it was `late`, the last due instant before it is taken for the missed one.
         """
         if late_ms:
             time_ms, late = time_ms - late_ms, False
@@ -137,7 +137,7 @@ class _Runner:
             if late and due + diff(c.next_due(ring), ring) >= time_ms:
                 c.restore(last)
                 return True
-            if before is not None and before != c.out:
+            if before is not None and decided(before) != decided(c.out):
                 self.differ(due, before)
                 return False
 
@@ -196,10 +196,10 @@ def _replay(runner, journal, same, collect):
             _life(runner, record, same)
         elif runner.controller is None:
             raise InputError(f"the record at {record.time_ms} ms comes before any power-up: the journal is incomplete")
-        elif runner.until(record.time_ms, bool(record.outputs[OUT_LATE]), getattr(record, "late_ms", 0)):
+        elif runner.until(record.time_ms, bool(record.outputs[OUT_LATE]), record.late_ms):
             runner.step(record.time_ms, record.inputs)
             found.compared += 1
-            if not collect and list(record.outputs) != runner.controller.out:
+            if not collect and decided(record.outputs) != decided(runner.controller.out):
                 runner.differ(record.time_ms, list(record.outputs))
         if found.difference is not None:
             _around(found.difference, journal.records, place)

@@ -3,6 +3,7 @@
 The first line is a header (format, settings, checksum of the firmware,
 seed).  Every further line is one record: the instant in
 milliseconds since the start, the input record after the step, the outputs.
+A step that came late says by "late" how long after its instant it was made, in ms.
 A line with "power" is a power-up of the controller (with its snapshot) or a
 power-down; replay can start at any "up".
 """
@@ -13,6 +14,7 @@ from dataclasses import dataclass, field
 from importlib import resources
 from pathlib import Path
 
+from duplexsump.control.records import OUT_LATE
 from duplexsump.station import checksum
 
 FORMAT = "sumpbench-journal"
@@ -27,11 +29,24 @@ def firmware_checksum():
 
 @dataclass
 class Record:
-    """One record: `inputs` and `outputs` are tuples of integers after `duplexsump.control.records`."""
+    """One record: `inputs` and `outputs` are tuples of integers after `duplexsump.control.records`.
+
+    `late_ms`: how long after its instant a step that came late was made, 0 where that was not written down.
+    """
 
     time_ms: int
     inputs: tuple
     outputs: tuple
+    late_ms: int = 0
+
+
+def decided(outputs):
+    """Return an output record as a tuple without its late mark, which is no decision of the core's.
+
+    When a step is made is up to the clock and to what keeps the board busy; to a replay it is given, as the inputs
+    are.  The mark may even tell of an instant of the chatter limiter, which sits in front of the record (L1).
+    """
+    return (*outputs[:OUT_LATE], *outputs[OUT_LATE + 1 :])
 
 
 @dataclass
@@ -81,7 +96,8 @@ def _line(record):
         if record.snapshot is not None:
             line["snapshot"] = list(record.snapshot)
         return line
-    return {"t": record.time_ms, "in": list(record.inputs), "out": list(record.outputs)}
+    line = {"t": record.time_ms, "in": list(record.inputs), "out": list(record.outputs)}
+    return {**line, "late": record.late_ms} if record.late_ms else line
 
 
 def _tuple(value):
@@ -105,7 +121,8 @@ def read_journal(path):
                     retained, snapshot = _tuple(line.get("retained")), _tuple(line.get("snapshot"))
                     journal.records.append(Life(line["t"], line["power"], line["now"], retained, snapshot))
                 else:
-                    journal.records.append(Record(line["t"], tuple(line["in"]), tuple(line["out"])))
+                    late_ms = int(line.get("late", 0))
+                    journal.records.append(Record(line["t"], tuple(line["in"]), tuple(line["out"]), late_ms))
             except (ValueError, KeyError, TypeError, AttributeError) as error:
                 raise ValueError(f"{path}, line {number}: not a line of a journal: {error}") from error
     return journal

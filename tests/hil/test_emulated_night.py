@@ -136,8 +136,8 @@ def test_pins_that_differ_dismiss_it_and_every_tick_is_looked_at_from_then_on(qu
     assert quiet.until_ns(now) < now + TICK_NS
 
 
-def record(time_ms, first=0, pump=0):
-    return Record(time_ms, (first, 0, 0), (pump, 0))
+def record(time_ms, first=0, pump=0, late=0):
+    return Record(time_ms, (first, 0, 0), (pump, 0, 0, 0, 0, 0, 0, late, 0))
 
 
 def test_journals_differ_by_a_record_a_value_or_more_than_a_tick():
@@ -148,6 +148,14 @@ def test_journals_differ_by_a_record_a_value_or_more_than_a_tick():
     assert differences(ours, [Life(0, "up", 7), record(0), record(1000, 1)], 5000)[1]
     assert differences(ours, [record(0), record(1000, 1), record(2000, 1, 1)], 5000)[1]
     assert differences(ours, [Life(0, "up", 7), record(0)], 500) == (1, [])
+
+
+def test_a_step_one_tick_late_differs_in_nothing_but_its_mark_and_needs_no_fellow():
+    ours = [Life(0, "up", 0), record(0), record(1000, 1), record(3000, 1, 1)]
+    silent = [Life(0, "up", 0), record(0), record(1100, 1, 0, 1), record(2100, 1, 0, 1), record(3000, 1, 1)]
+    assert differences(ours, silent, 5000) == (3, [])
+    again = [Life(0, "up", 0), record(0), record(1100, 1), record(2100, 1), record(3000, 1, 1)]
+    assert differences(ours, again, 5000)[1], "without the mark it is one record too many"
 
 
 def test_nothing_compared_is_a_difference():

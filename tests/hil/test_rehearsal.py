@@ -75,16 +75,30 @@ def test_what_is_missing_is_a_difference():
     assert not nothing.passed and "nothing was compared" in nothing.differences[0]
 
 
-def test_lives_begin_at_nought():
+def outputs(pump=0, late=0):
+    return (pump, 0, 0, 0, 0, 0, 0, late, 0)
+
+
+def test_lives_begin_at_nought_and_have_no_late_mark():
     records = [
         Life(500, "up", 0),
-        Record(500, (1,), (0,)),
-        Record(900, (2,), (1,)),
+        Record(500, (1,), outputs()),
+        Record(900, (2,), outputs(1, 1), 100),
+        Record(1000, (2,), outputs(1, 1), 100),
         Life(1000, "down", 0),
         Life(3000, "up", 0),
-        Record(3100, (3,), (0,)),
+        Record(3100, (3,), outputs()),
     ]
-    assert lives(records) == [[(0, (1,), (0,)), (400, (2,), (1,))], [(100, (3,), (0,))]]
+    off, on = (0,) * 8, (1,) + (0,) * 7
+    assert lives(records) == [[(0, (1,), off), (400, (2,), on)], [(100, (3,), off)]]
+
+
+def test_a_late_step_is_counted_and_two_ticks_are_a_difference():
+    found = rehearsal.Outcome(records=1)
+    rehearsal._late(found, [Life(0, "up", 0), Record(0, (), ()), Record(100, (), (), 100)])
+    assert found.late == 1 and found.passed
+    rehearsal._late(found, [Record(400, (), (), 200)])
+    assert found.late == 2 and "200 ms late" in found.differences[0]
 
 
 def test_the_kit_gets_the_sites_settings(monkeypatch):

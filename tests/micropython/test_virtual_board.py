@@ -170,6 +170,22 @@ def test_deployment_updates_a_running_board_and_keeps_what_is_its_own(tmp_path):
     assert 'says it is "linux", but --board pico is "rp2"' in words
 
 
+@pytest.mark.long
+def test_the_line_is_set_on_a_running_board_and_its_new_unit_answers(tmp_path):
+    site = pit("1 gpm")
+    with VirtualBoard(site, tmp_path / "flash.img") as board:
+        ready(board, site)
+        code, words = sumpbench("line", "--port", board.port, "--new-unit", "17", "--rs485", "never")
+        assert code == 0, words
+        assert "unit: 1 -> 17" in words and "rs485: always -> never" in words and "baud: 19200" in words
+        code, words = sumpbench("line", "--port", board.port, "--unit", "17", "--usb", "never")
+        assert code == 0 and "usb: always -> never" in words and "make the test jumper" in words
+        code, words = sumpbench("line", "--port", board.port, "--unit", "17", "--usb", "always")
+        assert code == 2 and "Traceback" not in words
+        code, words = sumpbench("line", "--port", board.port)
+        assert code == 2 and "nothing to set" in words
+
+
 def test_a_copy_that_breaks_off_leaves_the_old_firmware(tmp_path, monkeypatch):
     site = pit("1 gpm")
     with VirtualBoard(site, tmp_path / "flash.img") as board:

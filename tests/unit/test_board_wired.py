@@ -23,28 +23,59 @@ class Pin:
 
 
 class Adc:
+    ATTN_11DB = 3
     readings: ClassVar[dict] = {}
+    volts: ClassVar[dict] = {}
 
-    def __init__(self, pin):
-        self.number = pin.number
+    def __init__(self, pin, atten=None):
+        self.number, self.atten = pin.number, atten
 
     def read_u16(self):
         return self.readings.get(self.number, 0) << 4
 
+    def read_uv(self):
+        # An ESP32-S3: calibrated, up to 3.1 V.
+        assert self.atten == self.ATTN_11DB
+        return min(3_100_000, round(self.volts.get(self.number, 0) * 1e6))
+
+
+def made(monkeypatch, name):
+    """Return the board `name` on a stand-in for `machine`."""
+    machine = types.SimpleNamespace(Pin=Pin, ADC=Adc, WDT_RESET=3, PWRON_RESET=1, reset_cause=lambda: 1,
+                                    mem32={0x4005800C: 0xFFFFFFFF}, RTC=Rtc)
+    monkeypatch.setitem(sys.modules, "machine", machine)
+    for module in ("wired", name):
+        monkeypatch.delitem(sys.modules, f"duplexsump.boards.{module}", raising=False)
+    monkeypatch.setattr(Adc, "readings", {})
+    monkeypatch.setattr(Adc, "volts", {})
+    monkeypatch.setattr(Rtc, "data", b"")
+    return importlib.import_module(f"duplexsump.boards.{name}").Board()
+
+
+class Rtc:
+    data: ClassVar[bytes] = b""
+
+    def memory(self, data=None):
+        if data is not None:
+            type(self).data = bytes(data)
+        return self.data
+
+
+@pytest.fixture(autouse=True)
+def forget():
+    yield
+    for name in ("wired", "pico", "esp32"):
+        sys.modules.pop(f"duplexsump.boards.{name}", None)
+
 
 @pytest.fixture
 def board(monkeypatch):
-    machine = types.SimpleNamespace(Pin=Pin, ADC=Adc, WDT_RESET=3, PWRON_RESET=1, reset_cause=lambda: 1,
-                                    mem32={0x4005800C: 0xFFFFFFFF})
-    monkeypatch.setitem(sys.modules, "machine", machine)
-    for name in ("wired", "pico"):
-        monkeypatch.delitem(sys.modules, f"duplexsump.boards.{name}", raising=False)
-    pico = importlib.import_module("duplexsump.boards.pico")
-    monkeypatch.setattr(Adc, "readings", {})
-    made = pico.Board()
-    yield made
-    for name in ("wired", "pico"):
-        sys.modules.pop(f"duplexsump.boards.{name}", None)
+    return made(monkeypatch, "pico")
+
+
+@pytest.fixture
+def esp32(monkeypatch):
+    return made(monkeypatch, "esp32")
 
 
 def read(board):
@@ -62,12 +93,50 @@ def test_what_is_no_more_than_noise_of_the_converter_is_no_current(board, counts
 def test_s7_a_motor_s_current_is_read_by_its_own_sensor_range(board):
     Adc.readings.update({26: 4095, 27: 4095, 28: 4095})
     usual = read(board)
-    board.fit(20_000, 75_000)
+    board.fit(20_000, 75_000, 0)
     raw = read(board)
     assert (raw[r.IN_CURRENT_1], raw[r.IN_CURRENT_2]) == (20_000, 75_000)
     assert raw[r.IN_LEVEL] == usual[r.IN_LEVEL]
-    assert raw[r.IN_BATTERY] == usual[r.IN_BATTERY]
+    assert raw[r.IN_BATTERY] == usual[r.IN_BATTERY] == 33_000
 
+
+def test_of_level_transmitter_and_battery_on_one_pin_the_settings_say_which_is_there(board):
+    Adc.readings[28] = 2048
+    assert (read(board)[r.IN_LEVEL], read(board)[r.IN_BATTERY]) == (0, 2048 * 33_000 // 4095)
+    board.fit(30_000, 30_000, 1)
+    # A battery that is not wired reads as a full one: whatever the level is, no pump is kept off.
+    for counts in (0, 2048, 4095):
+        Adc.readings[28] = counts
+        assert (read(board)[r.IN_LEVEL], read(board)[r.IN_BATTERY]) == (counts * 22_000 // 4095, 33_000)
+    board.fit(30_000, 30_000, 0)
+    assert (read(board)[r.IN_LEVEL], read(board)[r.IN_BATTERY]) == (0, 33_000)
+
+
+# 120 ohm in the loop; NAMUR NE 43: 3.6 mA and 21 mA are failures.
+@pytest.mark.parametrize("milliamps", [0.5, 3.6, 4.0, 12.0, 19.8, 20.5, 21.0, 22.0])
+def test_l5_an_esp32_reads_a_loop_by_the_chips_calibration(esp32, milliamps):
+    Adc.volts[4] = milliamps * 0.120
+    assert abs(read(esp32)[r.IN_LEVEL] - 1000 * milliamps) <= 9
+    assert read(esp32)[r.IN_BATTERY] == 0
+
+
+def test_an_esp32_reads_a_battery_beside_the_loop_and_currents_up_to_its_reach(esp32):
+    esp32.fit(30_000, 200_000, 1)
+    Adc.volts.update({1: 1.65, 2: 3.3, 4: 1.0, 5: 1.28})
+    raw = read(esp32)
+    assert (raw[r.IN_CURRENT_1], raw[r.IN_BATTERY]) == (15_000, 12_800)
+    assert raw[r.IN_CURRENT_2] == 3100 * 200_000 // 3300 >= 200_000 * esp32.REACH // 100
+    Adc.volts.update({1: 0.032, 2: 0.034})
+    raw = read(esp32)
+    assert (raw[r.IN_CURRENT_1], raw[r.IN_CURRENT_2]) == (0, 34 * 200_000 // 3300), "noise is no current"
+
+
+def test_an_esp32_keeps_the_word_in_its_clocks_memory(esp32):
+    assert esp32.kept() == marks.MAGIC
+    esp32.keep(marks.MAGIC | 0x305)
+    assert Rtc.data == (marks.MAGIC | 0x305).to_bytes(4, "little") and esp32.kept() == marks.MAGIC | 0x305
+    Rtc.data = b"abc"
+    assert esp32.kept() == marks.MAGIC
 
 def test_a_contact_to_ground_is_closed_and_an_open_thermal_contact_is_hot(board):
     for pin, _place, _bit in board.contacts:

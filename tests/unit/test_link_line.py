@@ -6,6 +6,8 @@ from duplexsump.station import health, journal, line, modbus
 from duplexsump.station import registers as r
 from duplexsump.station.loop import Station
 
+from host_sim.board import line_file
+from host_sim.errors import InputError
 from tests.station_rig import Board, run
 from tests.unit.test_link_frames import ascii_frame, ask_ascii, ask_rtu, rtu
 
@@ -97,3 +99,46 @@ def test_m7_an_rtu_reply_is_put_in_one_piece_and_an_ascii_one_is_not(tmp_path):
     assert board.rs485.pieces == 1
     assert len(ask_ascii(board, station, ascii_frame(LONG))) == 255
     assert board.usb.pieces == 4
+
+
+def test_m7_at_a_power_up_with_the_jumper_made_the_file_is_left_aside_and_that_is_told(tmp_path):
+    board = Board(tmp_path / "pit")
+    (board.folder / "line").write_text("baud 1200\nparity none\nunit 17\nusb never\nrs485 never\n")
+    board.raw[IN_JUMPER] = 1
+    station = Station(board, health.FULL)
+    station.begin(0)
+    station.connect()
+    run(board, station, 1000)
+    assert board.line == (19200, 0)
+    for ask, frame in ((ask_ascii, ascii_frame), (ask_rtu, rtu)):
+        assert ask(board, station, frame(SETTING)) == frame(SETTING)
+    board.raw[IN_JUMPER] = 0
+    run(board, station, 1000)
+    for ask, frame in ((ask_ascii, ascii_frame), (ask_rtu, rtu)):
+        assert ask(board, station, frame(SETTING)) == frame(refused(SETTING)), "once it is out nobody writes"
+    assert b"left aside" in (board.folder / "journal" / "00000001.seg").read_bytes()
+
+
+def test_m7_a_jumper_made_later_leaves_the_file_in_force(tmp_path):
+    board, station = linked(tmp_path / "pit", "usb never\n")
+    board.raw[IN_JUMPER] = 1
+    run(board, station, 1000)
+    assert ask_ascii(board, station, ascii_frame(SETTING)) == ascii_frame(refused(SETTING))
+
+
+DEFAULTS = {"baud": "19200", "parity": "even", "unit": "1", "usb": "always", "rs485": "always"}
+
+
+def test_the_pc_reads_and_writes_the_file_by_the_boards_own_rules(tmp_path):
+    assert line_file.read("") == (DEFAULTS, [])
+    text = line_file.changed("baud 9600\nwhat\n", {"rs485": "never", "unit": "17"})
+    assert line_file.read(text) == ({**DEFAULTS, "baud": "9600", "rs485": "never", "unit": "17"}, [])
+    board, station = linked(tmp_path / "pit", text)
+    assert board.line == (9600, 0) and [port.unit for port in station.links] == [17, 17]
+
+
+@pytest.mark.parametrize("wanted", [{"baud": "9601"}, {"parity": "8N1"}, {"unit": "0"}, {"usb": "", "baud": "1200"}])
+def test_what_no_board_takes_is_refused_before_the_board_is_touched(wanted):
+    name = next(name for name in wanted if name != "baud" or len(wanted) == 1)
+    with pytest.raises(InputError, match=f"{name} .*: there are baud 1200"):
+        line_file.put("/no/such/port", wanted)

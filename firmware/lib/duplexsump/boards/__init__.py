@@ -4,6 +4,8 @@ Whatever differs between boards is behind the methods of one object:
 
     now_ms()         milliseconds in a 30-bit ring
     read(raw)        fill a raw record (`control.records`)
+    fit(range_1_ma, range_2_ma, transmitter)  what the settings say of the analog inputs
+    inputs()         rows of (place, pin, full scale; 0 for a contact), None: every reading is handed over
     write(outputs)   set the outputs
     safe()           all outputs to their safe value, at any time
     feed_watchdog()  the first call starts it
@@ -14,6 +16,7 @@ Whatever differs between boards is behind the methods of one object:
     reset(mark)      reset the board; does not return; the mark is for the next life (`marks.py`)
     kept(), keep(w)  the word that outlives a reset but no power cut
     reset_after(ms)  reset the board then, whatever it is doing
+    REACH            how much of an analog input's full scale is read, in percent
     PASS_MS          the longest rest between two looks at the link
     RESET_CAUSE      0 power-up, 1 watchdog, 2 asked for
 

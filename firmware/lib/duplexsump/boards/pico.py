@@ -1,7 +1,8 @@
 """Raspberry Pi Pico and Pico W: the wiring table and what differs from other boards.
 
 Not fitted here for want of pins: moisture probes and the generator's contact.
-GP28 takes the level transmitter or the battery, whichever the settings name.
+GP28 takes the level transmitter or the battery, whichever the settings name; with a
+transmitter no pump may be on the battery, and settings that ask for both are refused.
 """
 
 import machine

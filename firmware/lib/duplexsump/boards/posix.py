@@ -48,6 +48,7 @@ class Board:
     """See `boards/__init__.py`.  Raises OSError when no bench is there."""
 
     PASS_MS = 5
+    REACH = 100
 
     def __init__(self) -> None:
         descriptor = os.getenv("DUPLEXSUMP_PINS")
@@ -74,8 +75,11 @@ class Board:
         self.keep(self.word & ~3)
         self.safe()
 
-    def fit(self, range_1_ma: int, range_2_ma: int) -> None:
+    def fit(self, range_1_ma: int, range_2_ma: int, transmitter: int) -> None:
         """Nothing to do: a bench hands over currents in mA."""
+
+    def inputs(self) -> None:
+        """Return None: a bench hands over every reading."""
 
     def now_ms(self) -> int:
         """Return milliseconds since the reset, in a 30-bit ring; `ticks_ms` does not wrap there by itself."""

@@ -3,7 +3,9 @@
 A row of a wiring table is (kind, pin, place, bit or level, wire, where to).
 Kinds: CLOSED, a dry contact to ground that makes `bit` in the raw record's
 place; ANALOG, a voltage of 0 to 3.3 V that stands for 0 to `level`; OUTPUT, a
-relay that is on at `level`, off at boot and whenever in doubt.
+relay that is on at `level`, off at boot and whenever in doubt.  Where the level
+transmitter and the battery have one pin, the settings say which of them is on it;
+a battery that is not wired reads as a full one, as mains and charger do.
 """
 
 import sys
@@ -13,9 +15,11 @@ import machine
 
 from .. import marks
 from ..control.records import (
+    IN_BATTERY,
     IN_CHARGER,
     IN_CURRENT_1,
     IN_CURRENT_2,
+    IN_LEVEL,
     IN_MAINS,
     IN_SELECTOR_1,
     IN_SELECTOR_2,
@@ -37,7 +41,7 @@ BITS = 11  # of a character: start, 8, parity and stop, or two stops
 FRAME = 260  # bytes that a UART must take at once: the longest frame is 256
 
 _MASK = 0x3FFFFFFF
-_READINGS = 8  # of each analog channel, averaged
+READINGS = 8  # of each analog channel, averaged
 _NOISE = 41  # counts, 1 % of full scale: offset and noise of the converter (common practice, no source)
 WATCHDOG_MS = 8000  # the RP2040's reaches 8388 ms
 
@@ -108,8 +112,10 @@ class WiredBoard:
     """A board by its wiring table.  Making it puts every output at its safe value first thing."""
 
     PASS_MS = 5
+    REACH = 100
 
     def __init__(self, wiring: tuple) -> None:
+        self.wiring = wiring
         self.outputs = []
         for kind, pin, place, level, _wire, _to in wiring:
             if kind == OUTPUT:
@@ -121,6 +127,9 @@ class WiredBoard:
                 self.contacts.append((machine.Pin(pin, machine.Pin.IN, machine.Pin.PULL_UP), place, level))
             elif kind == ANALOG:
                 self.analog.append((self.adc(pin), place, level))
+        pins = [row[1] for row in wiring if row[0] == ANALOG and row[2] in (IN_LEVEL, IN_BATTERY)]
+        self.shared = len(pins) == 2 and pins[0] == pins[1]  # level transmitter and battery
+        self.absent = IN_LEVEL if self.shared else -1  # of these the one that is not on the pin
         fitted = [row[2] for row in wiring]
         # What is not wired reads as healthy: mains there, charging.
         self.mains = 0 if IN_MAINS in fitted else 1
@@ -130,8 +139,14 @@ class WiredBoard:
         self.RESET_CAUSE = marks.cause(word, machine.reset_cause() == machine.WDT_RESET)
         self.keep(word & ~3)
 
-    def fit(self, range_1_ma: int, range_2_ma: int) -> None:
-        """Take over what current drives the input of each motor's sensor to full scale."""
+    def inputs(self) -> "list[tuple[int, int, int]]":
+        """Return what is wired: see `boards/__init__.py`."""
+        return [(row[2], row[1], row[3] if row[0] == ANALOG else 0) for row in self.wiring if row[0] in (CLOSED, ANALOG)]
+
+    def fit(self, range_1_ma: int, range_2_ma: int, transmitter: int) -> None:
+        """Take over what current drives each motor's sensor to full scale, and whether there is a transmitter."""
+        if self.shared:
+            self.absent = IN_BATTERY if transmitter else IN_LEVEL
         for i in range(len(self.analog)):
             adc, place, _level = self.analog[i]
             if place == IN_CURRENT_1:
@@ -175,16 +190,22 @@ class WiredBoard:
             raw[row[1]] |= row[2]
 
     def _channels(self, raw: list[int]) -> None:
-        # 12 bits times at most 200,000 stays a small integer.
         for channel in self.analog:
-            raw[channel[1]] = self._counts(channel[0]) * channel[2] // 4095
+            if channel[1] != self.absent:
+                raw[channel[1]] = self.measured(channel[0], channel[2])
+            elif channel[1] == IN_BATTERY:
+                raw[IN_BATTERY] = channel[2]
+
+    def measured(self, adc: "machine.ADC", level: int) -> int:
+        """Return the reading of a channel whose full scale stands for `level`; 12 bits times 200,000 is a small int."""
+        return self._counts(adc) * level // 4095
 
     def _counts(self, adc: "machine.ADC") -> int:
         # The mean of a few readings, 0 to 4095; what is no more than noise is 0, lest a run feedback seem made.
         total = 0
-        for _ in range(_READINGS):
+        for _ in range(READINGS):
             total += adc.read_u16() >> 4
-        return total // _READINGS if total >= _NOISE * _READINGS else 0
+        return total // READINGS if total >= _NOISE * READINGS else 0
 
     def _selectors(self, raw: list[int]) -> None:
         # Two contacts each: OFF as bit 1, HAND as bit 2.  A thermal contact opens when hot.

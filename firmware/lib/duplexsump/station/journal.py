@@ -34,7 +34,7 @@ EVENT = const(5)
 
 EVENTS = (
     "power-up", "settings", "settings slot", "exception", "storage", "clock set", "maintenance", "reset asked for",
-    "firmware changed", "journal damaged", "file damaged",
+    "firmware changed", "journal damaged", "file damaged", "heap shrinks",
 )  # fmt: skip
 POWER_UP = const(0)  # value: reset cause
 SETTINGS = const(1)  # value: sequence of the set
@@ -47,6 +47,7 @@ RESET_ASKED = const(7)
 FIRMWARE = const(8)
 DAMAGED = const(9)
 DAMAGED_FILE = const(10)  # text: the file that is not as it was installed
+HEAP = const(11)  # value: bytes free after a collection; text: how many were free when it was last told
 
 SEGMENT_BYTES = const(12288)  # a segment is closed once it is longer
 LONGEST_SEGMENT = const(24576)  # no segment grows longer: what is, is none

@@ -10,6 +10,10 @@ Each line may be left out.  Modbus over Serial Line V1.02, 2.5.1, wants 8 bits a
 even parity as the default; without parity two stop bits keep a character at 11
 bits.  `usb` and `rs485` say when a port may write: always, never, or while the
 test jumper is made.  A port that may not write reads everything, the journal too.
+
+At a power-up with the test jumper made the file counts for nothing: both ports
+speak as by default, and may write while the jumper is made.  So nobody at the
+board is ever shut out by what was written into the file.
 """
 
 from ..control.records import IN_JUMPER
@@ -29,15 +33,22 @@ _MOST_TEXT = const(500)
 
 
 class Line:
-    """The file's values, the defaults where it says nothing or nothing sound; `notes` is what was amiss."""
+    """The file's values, the defaults where it says nothing or nothing sound; `notes` is what was amiss.
 
-    def __init__(self, folder: str) -> None:
+    `jumper`: the test jumper was made at the power-up.
+    """
+
+    def __init__(self, folder: str, jumper: int = 0) -> None:
         self.baud = 19200
         self.parity = 0  # place in PARITIES
         self.unit = 1
         self.usb = ALWAYS  # place in WRITES
         self.rs485 = ALWAYS
         self.notes = []
+        if jumper:
+            self.usb = self.rs485 = JUMPER
+            self.notes.append("line: left aside, for the test jumper was made at the power-up")
+            return
         try:
             with open(folder + "/line") as file:
                 text = file.read(_MOST_TEXT)

@@ -16,6 +16,7 @@ from ..control.records import (
     IN_FORCE_MASK,
     IN_FORCE_REFRESH,
     IN_FORCE_VALUE,
+    IN_JUMPER,
     N_INPUTS,
     OUT_LATE,
     OUT_RELAY,
@@ -48,7 +49,7 @@ class Station:
         self.checked_min = 0
         self.damaged = []  # names of files that are not as they were installed
         self.mode = mode
-        self.store = Store(board.files())
+        self.store = Store(board.files(), board)
         self.store.load()
         self.checksum = firmware_checksum(board.firmware(), manifest is not None and manifest.sound)
         self.recorder = Recorder(board.files() + "/journal" if mode == h.FULL else None, self.checksum)
@@ -64,6 +65,8 @@ class Station:
         self.overruns = 0
         self.longest_pass_ms = 0
         self.passes = 0
+        self.heap_free = 0  # bytes after the last collection at a quiet instant
+        self.heap_told = 0  # and what it was when that was last told
         self.reason = ""
         self.due_ms = 0
         self.links = []
@@ -74,11 +77,11 @@ class Station:
 
     def _fit(self) -> None:
         values = self.controller.settings
-        self.board.fit(values[s.SENSOR_RANGE_1_MA], values[s.SENSOR_RANGE_2_MA])
+        self.board.fit(values[s.SENSOR_RANGE_1_MA], values[s.SENSOR_RANGE_2_MA], values[s.TRANSMITTER])
 
     def connect(self) -> None:
         """Open the board's links: rows of (stream, "ascii" or "rtu", silence in ms)."""
-        line = Line(self.board.files())
+        line = Line(self.board.files(), self.raw[IN_JUMPER])
         for note in line.notes:
             self.recorder.event(self.controller.now, j.SETTINGS_SLOT, 0, note)
         for stream, framing, silence_ms in self.board.open_link(line.baud, line.parity):
@@ -216,7 +219,18 @@ class Station:
         # Garbage is collected at a quiet instant: no pump runs, the next tick is far.
         if not (out[0] or out[1]):
             self.recorder.litter = False
-            gc.collect()
+            self._sweep()
+
+    def _sweep(self) -> None:
+        # What is free after a collection must not shrink; every eighth of it that is lost is told.
+        gc.collect()
+        self.heap_free = gc.mem_free()
+        if not self.heap_told:
+            self.heap_told = self.heap_free
+        elif self.heap_free < self.heap_told - self.heap_told // 8:
+            self.recorder.event(self.controller.now, j.HEAP, self.heap_free, "of %d" % self.heap_told)
+            self.heap_told = self.heap_free
+            self.reason = self.reason or "the heap shrinks"
 
     def renew(self) -> None:
         """Begin a new life of the control part with the settings in the store; pumps rest as after a power-up (S4)."""

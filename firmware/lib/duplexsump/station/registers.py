@@ -35,7 +35,7 @@ _TYPES = const(0)  # true to the type check alone
 if _TYPES:
     from ..shapes import Station
 
-MAP_VERSION = const(2)
+MAP_VERSION = const(3)  # 3: heap_free
 SIGNATURE = const(0x5342)
 
 # Coils: a command bit acts once when written 1 and reads 0; force bits stay until they lapse (M2).
@@ -182,6 +182,7 @@ WORD_ROWS = (
     ("longest_pass", "ms", 1, "longest pass since the power-up", lambda st: st.longest_pass_ms),
     ("overruns", "", 1, "passes of over 500 ms", lambda st: st.overruns),
     ("bad_frames", "", 2, "frames that were dropped since the power-up", lambda st: st.bad_frames()),
+    ("heap_free", "bytes", 2, "free after the last collection at a quiet instant, 0: none yet", lambda st: st.heap_free),
 )  # fmt: skip
 ALARM_STATES_AT = const(200)  # one word an alarm: 0 normal .. 5, see the alarm states
 N_SETTING_WORDS = 2 * s.N_SETTINGS

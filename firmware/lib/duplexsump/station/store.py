@@ -14,6 +14,11 @@ import binascii
 
 from ..control import settings as s
 from ..control.ticks import const
+from .fitting import refusal
+
+_TYPES = const(0)  # true to the type check alone
+if _TYPES:
+    from ..shapes import Board
 
 SLOTS = ("a", "b")
 LONGEST = const(4096)  # bytes of a slot; what is longer is none, and would not find room in the heap
@@ -21,10 +26,14 @@ DEFAULTS = const(-1)  # `slot` while no slot is sound
 
 
 class Store:
-    """Settings in `folder`.  `values` is the set in force, `slot` where it came from, `notes` what was amiss."""
+    """Settings in `folder`.  `values` is the set in force, `slot` where it came from, `notes` what was amiss.
 
-    def __init__(self, folder: str) -> None:
+    What `board` cannot read is refused; a slot that asks for it was written before and holds all the same.
+    """
+
+    def __init__(self, folder: str, board: "Board | None" = None) -> None:
         self.folder = folder
+        self.board = board
         self.values = s.defaults()
         self.slot = DEFAULTS
         self.sequence = 0
@@ -44,7 +53,12 @@ class Store:
             self._consider(slot, data)
         if self.slot == DEFAULTS:
             self.notes.append("no sound settings slot: the defaults hold")
+        elif self._unfit(self.values):
+            self.notes.append(self._unfit(self.values))
         return self.values
+
+    def _unfit(self, values: list[int]) -> str:
+        return refusal(values, self.board.inputs(), self.board.REACH) if self.board is not None else ""
 
     def _consider(self, slot: int, data: bytes) -> None:
         try:
@@ -67,6 +81,8 @@ class Store:
         refusals = s.check(values)
         if refusals:
             raise ValueError(refusals[0])
+        if self._unfit(values):
+            raise ValueError(self._unfit(values))
         slot = 1 if self.slot == 0 else 0
         with open(self._path(slot), "wb") as file:
             file.write(text_of(self.sequence + 1, values))
