@@ -84,6 +84,32 @@ def test_a1_the_contacts_concerned_are_named(mask):
     assert told(quiet(), chatter=mask) == {"chattering": mask}
 
 
+@pytest.mark.parametrize("mask", range(1, 16))
+def test_l5_a_level_that_the_transmitter_stands_for_is_told_as_its_failure_and_a_float_as_a_float(mask):
+    for order, proof in ((mask, 0), (0, mask)):
+        c = quiet(fitted=r.HIGH | r.OFF, transmitter=1)
+        c.belief.order, c.belief.evidence = order, proof
+        expected = {}
+        if mask & (r.LEAD | r.LAG):
+            expected["transmitter_failed"] = 0
+        if mask & (r.HIGH | r.OFF):
+            expected["floats_out_of_sequence"] = mask & (r.HIGH | r.OFF)
+        assert told(c) == expected
+
+
+def test_a1_a_lockout_that_was_told_stands_until_the_pump_has_run_loaded():
+    c = quiet()
+    one = c.pumps[1]
+    one.state, one.out, one.cause = pm.LOCKED, 1, pm.NOT_PUMPING
+    assert "pump_2_lockout" in told(c)
+    one.state = pm.RUNNING  # R4: rising water has ended it
+    assert "pump_2_lockout" in told(c)
+    one.out = 0
+    assert told(c) == {}
+    one.out = 1
+    assert "pump_2_lockout" not in told(c), "a trip alone is no lockout"
+
+
 @pytest.mark.parametrize("wet", range(16))
 def test_i4_high_water_goes_by_what_high_reads_and_the_water_at_lag_is_no_alarm(wet):
     c = quiet()

@@ -27,9 +27,11 @@ def _level(c: "Controller", inputs: list[int]) -> None:
     alarms.tell(at.LEVEL_LOST, c.blind.reason)
     alarms.tell(at.FLOAT_WIRING, c.belief.wiring, c.belief.wiring)
     alarms.tell(at.NOT_KEEPING_UP, c.pair.behind() or c.demand.boost)
-    out_of_order = (c.belief.order | c.belief.evidence) & c.belief.fitted
-    alarms.tell(at.OUT_OF_SEQUENCE, out_of_order or c.transmitter.apart, out_of_order)
-    alarms.tell(at.TRANSMITTER_FAILED, c.transmitter.failed())
+    suspects = (c.belief.order | c.belief.evidence) & c.belief.fitted
+    floats = suspects & ~c.transmitter.virtual
+    alarms.tell(at.OUT_OF_SEQUENCE, floats or c.transmitter.apart, floats)
+    # L5: where the transmitter stands for a float there is no float to look at.
+    alarms.tell(at.TRANSMITTER_FAILED, c.transmitter.failed() or suspects & c.transmitter.virtual)
     alarms.tell(at.CHATTERING, inputs[IN_CHATTER], inputs[IN_CHATTER])
     alarms.tell(at.POUR_AND_TEST, c.exercise.pour())
 
@@ -64,11 +66,17 @@ def _pump(c: "Controller", n: int) -> None:
     c.alarms.tell(at.WILL_NOT_STOP + n, pump.welded)
     c.alarms.tell(at.EXERCISE_FAILED + n, c.exercise.failed & (1 << n))
     c.alarms.tell(at.PUMP_SUSPECT + n, c.pair.suspect(n))
-    c.alarms.tell(at.LOCKOUT + n, pump.state == pm.LOCKED or pump.held == pm.LOCKED, pump.cause)
+    c.alarms.tell(at.LOCKOUT + n, _locked(c, n), pump.cause)
     c.alarms.tell(at.MOISTURE + n, pump.moist)
     c.alarms.tell(at.SHORT_CYCLING + n, pump.short)
     c.alarms.tell(at.PUMP_WORN + n, c.history.is_worn(n))
     c.alarms.tell(at.CHECK_LEAKS + n, c.history.leaking(n))
+
+
+def _locked(c: "Controller", n: int) -> int:
+    # One lockout is one alarm: what R4 gives to rising water is a try, until the pump has run loaded.
+    pump = c.pumps[n]
+    return pump.state == pm.LOCKED or pump.held == pm.LOCKED or (pump.out and c.alarms.active[at.LOCKOUT + n])
 
 
 def _people(c: "Controller") -> None:
