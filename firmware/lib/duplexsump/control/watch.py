@@ -3,6 +3,7 @@
 from . import alarm_table as at
 from . import pump as pm
 from . import settings as s
+from . import timers as tm
 from .exercise import DAY_MIN
 from .records import HIGH, IN_CHATTER, const
 
@@ -62,7 +63,7 @@ def _pump(c: "Controller", n: int) -> None:
     pump = c.pumps[n]
     # What a lost mains takes away is told by mains lost.
     unfed = c.supply.lost and c.supply.on_battery & ~c.supply.fed & (1 << n)
-    c.alarms.tell(at.UNAVAILABLE + n, pump.out or pump.open or unfed, pump.cause)
+    c.alarms.tell(at.UNAVAILABLE + n, (pump.out and not _doubted(c, n)) or pump.open or unfed, pump.cause)
     c.alarms.tell(at.WILL_NOT_STOP + n, pump.welded)
     c.alarms.tell(at.EXERCISE_FAILED + n, c.exercise.failed & (1 << n))
     c.alarms.tell(at.PUMP_SUSPECT + n, c.pair.suspect(n))
@@ -71,6 +72,13 @@ def _pump(c: "Controller", n: int) -> None:
     c.alarms.tell(at.SHORT_CYCLING + n, pump.short)
     c.alarms.tell(at.PUMP_WORN + n, c.history.is_worn(n))
     c.alarms.tell(at.CHECK_LEAKS + n, c.history.leaking(n))
+
+
+def _doubted(c: "Controller", n: int) -> int:
+    # R1: a pump that moves nothing is not blamed while the other, started for it, may find the pit empty.
+    other = c.pumps[1 - n]
+    trying = c.timers.running(tm.RECENT + n) or (other.on() and not other.loaded)
+    return trying and c.pumps[n].cause == pm.NOT_PUMPING and not c.alarms.active[at.UNAVAILABLE + n]
 
 
 def _locked(c: "Controller", n: int) -> int:
