@@ -17,8 +17,10 @@ HOUSES = ("pair", "backup", "transmitter", "feedback", "plain")
 SEASONS = ("wet", "dry")
 CARRIED_GPM = 27.0  # at most: 0.9 of what one pump of these houses carries
 
-# What changes several times a second or a minute comes and goes: (s that an episode lasts, episodes), 2.5 days apart.
-EPISODES = {"chattering": (1200.0, 5), "mains-flapping": (3600.0, 10), "controller-crash-looping": (3600.0, 5)}
+# What changes several times a second or a minute, or has the simulator look at each tick, comes and goes:
+# (s that an episode lasts, episodes), 2.5 days apart.
+EPISODES = {"chattering": (1200.0, 5), "transmitter-clogged": (7200.0, 2),
+            "mains-flapping": (3600.0, 10), "controller-crash-looping": (3600.0, 5)}
 EVERY_DAYS = 2.5
 
 _SITE = """
