@@ -78,8 +78,9 @@ _HOUSE = {
         "Free the float named, or have it replaced.", WATER,
         "The other floats carry on, but a second fault could flood the floor or run a pump dry; days to act."),
     "transmitter_failed": Words(
-        "The level transmitter's signal is out of range or does not move.",
-        "a broken loop wire; no loop supply; a clogged port", "Check the loop and clean the port.", WATER,
+        "The level transmitter's signal is out of range, does not move, or contradicts the high float or the pumps.",
+        "a broken loop wire; no loop supply; a clogged port; a worn-out transmitter",
+        "Check the loop, clean the port, compare the reading with a tape measure.", WATER,
         "Only the high float is left to tell the level; days to act."),
     "charger_failed": Words(
         "The mains is there, and the charger has not charged for a day.",

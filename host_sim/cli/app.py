@@ -115,11 +115,14 @@ def settings(
 
 
 @app.command()
-def alarms(as_json: Annotated[bool, typer.Option("--json", help="Print JSON instead of text.")] = False):
+def alarms(
+    words: Annotated[list[str] | None, typer.Argument(help="Only alarms with these words; all if left out.")] = None,
+    as_json: Annotated[bool, typer.Option("--json", help="Print JSON instead of text.")] = False,
+):
     """List every alarm: what is wrong, likely causes, what to do and what not to do, whom it calls, and why."""
     from host_sim.cli.tables import list_alarms
 
-    list_alarms(as_json)
+    list_alarms(as_json, words or ())
 
 
 @app.command()

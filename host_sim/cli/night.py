@@ -7,7 +7,7 @@ from rich.progress import BarColumn, Progress, TaskProgressColumn, TextColumn, T
 from rich.table import Table
 from rich.text import Text
 
-from host_sim.report import closeup, files
+from host_sim.report import advice, closeup, files
 from host_sim.report.clock import Clock, stretch
 from host_sim.report.console import CAUTIONS_LINE, console
 from host_sim.report.timeline import timeline
@@ -80,8 +80,22 @@ def tell(screen, duplex, single, units):
     if len(lines) > len(shown):
         screen.print(Text(f"... {len(lines) - len(shown)} routine lines more in timeline.txt", style="dim"))
     screen.print()
+    if duplex.alarms:
+        screen.print(advice_table(duplex))
+        screen.print()
     screen.print(comparison_table(duplex, single, units))
     screen.print()
+
+
+def advice_table(trace):
+    """Return what each alarm of the night asks for, one row an alarm."""
+    table = Table(title="What the alarms ask for", title_justify="left", title_style="bold", box=None,
+                  show_header=False, pad_edge=False)  # fmt: skip
+    table.add_column(max_width=34)
+    table.add_column()
+    for head, text in advice.advice(trace):
+        table.add_row(Text(head), Text(text))
+    return table
 
 
 def weightiest(lines, most):
@@ -123,6 +137,8 @@ def write(out, plan, duplex, single, units):
         for suffix in ("png", "svg"):
             files.write(out, f"{stem}.{suffix}", lambda path, figure=figure: strip.save(figure, path))
     lines = [plan.name, verdict(duplex, units), "", *written(duplex, units)]
+    if duplex.alarms:
+        lines += ["", "What the alarms ask for", *advice.written(duplex)]
     files.write(out, "timeline.txt", "\n".join(lines) + "\n")
     files.write(out, "journal.jsonl", duplex.journal.write)
     figures = {

@@ -5,9 +5,11 @@ import json
 import tomllib
 from importlib import resources
 
+from rich.table import Table
 from rich.text import Text
 
 from host_sim import alarm_words
+from host_sim.errors import InputError
 from host_sim.report.clock import lasting
 from host_sim.report.console import console, table_of
 
@@ -60,20 +62,47 @@ def alarm_rows():
     return found
 
 
-def list_alarms(as_json):
-    """Print every alarm with what to do about it, as text or as JSON."""
-    rows = alarm_rows()
+# What each priority means to the people in the house (A2, A3).
+PRIORITY_WORDS = {
+    "high": "HIGH: the floor may soon be wet. The alarm relay drops. The horn sounds as long as high water stands; for "
+    "the others 5 min, then 1 min each hour for 6 h.",
+    "medium": "MEDIUM: something needs a person within days. The service relay drops (with one relay wired, the alarm "
+    "relay for 10 min a day). The horn sounds for 2 min, then 20 s at 10, 30 and 60 min.",
+    "low": "LOW: something to see to at the next visit. No relay drops and no horn sounds; it is listed.",
+}
+
+
+def list_alarms(as_json, words=()):
+    """Print alarms with what to do about each, as text or as JSON; `words`: only those whose text has them all.
+
+    Raises InputError where no alarm has them.
+    """
+    rows = [row for row in alarm_rows() if all(word.lower() in f"{row['name']} {row['text']}".lower() for word in words)]
+    if not rows:
+        raise InputError(f'no alarm has "{" ".join(words)}" in its name: `sumpbench alarms` lists them all')
     if as_json:
         print(json.dumps(rows, indent=1))
         return
     screen = console()
+    priority = ""
     for row in rows:
-        call = "no call" if row["call"] == "none" else f"{row['call']} call"
-        latched = ", latched until reset" if row["latched"] else ""
-        screen.print(Text(f"\n{row['text']} ({row['priority']}, {call}{latched})", style="bold"))
-        for heading, part in (("wrong", "wrong"), ("likely", "causes"), ("do", "do"), ("never", "never"),
-                              ("why " + row["priority"], "reason")):  # fmt: skip
-            screen.print(Text(f"{heading + ':':12}{row[part]}"))
+        if row["priority"] != priority:
+            priority = row["priority"]
+            screen.print(Text(f"\n{PRIORITY_WORDS[priority]}", style="bold"))
+        screen.print(alarm_block(row))
+
+
+def alarm_block(row):
+    """Return the words to one alarm, headings in a column of their own so that they stay apart from the text."""
+    latched = " (stays on until reset)" if row["latched"] else ""
+    block = Table(box=None, show_header=False, pad_edge=False, title=f"\n{row['text']}{latched}", title_justify="left",
+                  title_style="bold")  # fmt: skip
+    block.add_column(no_wrap=True, width=len("why medium"))
+    block.add_column()
+    for heading, part in (("wrong", "wrong"), ("likely", "causes"), ("do", "do"), ("caution", "never"),
+                          ("why " + row["priority"], "reason")):  # fmt: skip
+        block.add_row(heading, Text(row[part]))
+    return block
 
 
 def list_scenarios():

@@ -159,3 +159,21 @@ def test_r1_a_loaded_run_that_the_level_ends_forgets_what_came_before():
     assert rig.c.pumps[0].failures == 1
     rig.drain("lead", "off").run(10)
     assert rig.c.pumps[0].failures == 0
+
+
+def test_r1_a_pit_that_both_pumps_find_empty_blames_neither_of_them():
+    rig = ready(sensing=WITH_CURRENT)
+    rig.load = ["under", "under"]
+    rig.fill("off", "lead").run(60)  # `lead` hangs wet
+    assert rig.active("floats_out_of_sequence")
+    assert [rig.raised(f"pump_{n}_unavailable") for n in (1, 2)] == [[], []]
+
+
+def test_r1_a_pump_that_moves_nothing_beside_one_that_does_is_told_within_seconds():
+    rig = ready(sensing=WITH_CURRENT)
+    rig.load = ["under", "normal"]
+    rig.fill("off", "lead")
+    began = rig.t
+    rig.run(60)
+    assert rig.raised("pump_1_unavailable") != []
+    assert rig.raised("pump_1_unavailable")[0] - began < 20.0

@@ -399,11 +399,17 @@ def test_r4_a_trip_for_not_pumping_ends_that_way_too():
     assert rig.starts(1, since=at) == [near(at + 1.0)]
 
 
-def test_r4_the_alarm_of_a_lockout_that_ended_by_itself_stays_latched():
+def test_r4_the_alarm_of_a_lockout_that_ended_by_itself_is_one_alarm_and_stays_latched():
     rig = locked("under")
-    assert rig.active("pump_1_lockout")
+    rig.load[0] = "under"
+    for _ in range(20):  # each rise of the water ends the lockout, and the next try locks the pump out again
+        rig.set(lead=0).run(30).set(lead=1).run(60)
+        assert rig.active("pump_1_lockout") and rig.active("pump_1_unavailable")
+    assert len(rig.raised("pump_1_lockout")) == len(rig.raised("pump_1_unavailable")) == 1
+    rig.load[0] = "normal"
     rig.set(lead=0).run(30).set(lead=1).run(60)
     assert rig.alarm("pump_1_lockout") == "latched"
+    assert not rig.active("pump_1_unavailable")
 
 
 @pytest.mark.parametrize("n", [1, 2])

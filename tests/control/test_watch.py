@@ -8,6 +8,7 @@ from itertools import product
 import pytest
 from duplexsump.control import pump as pm
 from duplexsump.control import records as r
+from duplexsump.control import timers as tm
 from duplexsump.control.alarm_table import TABLE
 from duplexsump.control.controller import Controller
 from duplexsump.control.watch import tell_alarms
@@ -82,6 +83,57 @@ def test_a1_the_contacts_concerned_are_named(mask):
         named = (order | proof) & (r.LEAD | r.HIGH)
         assert told(c) == ({"floats_out_of_sequence": named} if named else {}), "one that is not fitted is not named"
     assert told(quiet(), chatter=mask) == {"chattering": mask}
+
+
+@pytest.mark.parametrize("mask", range(1, 16))
+def test_l5_a_level_that_the_transmitter_stands_for_is_told_as_its_failure_and_a_float_as_a_float(mask):
+    for order, proof in ((mask, 0), (0, mask)):
+        c = quiet(fitted=r.HIGH | r.OFF, transmitter=1)
+        c.belief.order, c.belief.evidence = order, proof
+        expected = {}
+        if mask & (r.LEAD | r.LAG):
+            expected["transmitter_failed"] = 0
+        if mask & (r.HIGH | r.OFF):
+            expected["floats_out_of_sequence"] = mask & (r.HIGH | r.OFF)
+        assert told(c) == expected
+
+
+def test_a1_a_pump_that_moved_nothing_is_blamed_once_the_other_has_shown_that_there_is_water(n):
+    c = quiet()
+    c.timers.at[tm.RECENT + n] = 3000
+    one, other = c.pumps[n], c.pumps[1 - n]
+    one.state, one.out, one.cause = pm.RETRY, 1, pm.NOT_PUMPING
+    blamed = {f"pump_{n + 1}_unavailable": pm.NOT_PUMPING}
+    assert told(c) == {}, "the other is on its way"
+    c.timers.at[tm.RECENT + n] = -1
+    other.state = pm.RUNNING
+    assert told(c) == {}, "the other runs, and may find the pit empty"
+    other.loaded = 1
+    assert told(c) == blamed
+    other.loaded = 0
+    assert told(c) == blamed, "once told it stands"
+
+
+def test_a1_a_pump_that_moved_nothing_and_has_no_other_is_blamed_at_once(n):
+    for cause in (pm.NOT_PUMPING, pm.FAILED_START, pm.OVERLOAD):
+        c = quiet()
+        one = c.pumps[n]
+        one.state, one.out, one.cause = pm.RETRY, 1, cause
+        c.pumps[1 - n].state = pm.IDLE if cause == pm.NOT_PUMPING else pm.RUNNING
+        assert told(c) == {f"pump_{n + 1}_unavailable": cause}
+
+
+def test_a1_a_lockout_that_was_told_stands_until_the_pump_has_run_loaded():
+    c = quiet()
+    one = c.pumps[1]
+    one.state, one.out, one.cause = pm.LOCKED, 1, pm.NOT_PUMPING
+    assert "pump_2_lockout" in told(c)
+    one.state = pm.RUNNING  # R4: rising water has ended it
+    assert "pump_2_lockout" in told(c)
+    one.out = 0
+    assert told(c) == {}
+    one.out = 1
+    assert "pump_2_lockout" not in told(c), "a trip alone is no lockout"
 
 
 @pytest.mark.parametrize("wet", range(16))

@@ -1,13 +1,16 @@
 """A1: what the PC says of each alarm is whole, speaks of its own pump, and warns of water and of generators."""
 
 import dataclasses
+import io
 import json
 
 import pytest
 from duplexsump.control.alarm_table import TABLE
+from rich.console import Console
 
 from host_sim import alarm_words
 from host_sim.cli import tables
+from host_sim.errors import InputError
 
 NAMES = [row[0] for row in TABLE]
 # Where water may stand on the floor or over the pit when somebody comes to look.
@@ -62,9 +65,31 @@ def test_the_command_prints_them_all(capsys):
     said = " ".join(capsys.readouterr().out.split())
     for row in TABLE:
         words = alarm_words.of(row[0])
-        for text in (row[3], words.wrong, words.do, words.reason):
+        for text in (row[3], words.wrong, words.causes, words.do, words.never, words.reason):
             assert " ".join(text.split()) in said
     tables.list_alarms(True)
     rows = json.loads(capsys.readouterr().out)
     assert [row["name"] for row in rows] == NAMES
     assert rows[0]["call"] == "flood"
+
+
+@pytest.mark.parametrize("width", [80, 120])
+def test_on_a_terminal_no_word_is_cut_and_the_headings_stay_apart_from_the_text(width, monkeypatch):
+    screen = io.StringIO()
+    monkeypatch.setattr(tables, "console", lambda: Console(file=screen, width=width, force_terminal=False))
+    tables.list_alarms(False)
+    lines = screen.getvalue().splitlines()
+    assert max(map(len, lines)) <= width
+    said = " ".join(screen.getvalue().split())
+    assert alarm_words.of("battery_low").do.split(". ")[0] in said
+    # What does not fit on its line goes on under the text, not under the headings.
+    for line, following in zip(lines, lines[1:], strict=False):
+        if line.startswith("caution ") and following and not following.startswith("why "):
+            assert following.startswith(" " * 11)
+
+
+def test_the_command_shows_the_alarms_asked_for(capsys):
+    tables.list_alarms(True, ("standby", "battery"))
+    assert [row["name"] for row in json.loads(capsys.readouterr().out)] == ["battery_failed"]
+    with pytest.raises(InputError, match='no alarm has "cup of tea"'):
+        tables.list_alarms(False, ("cup", "of", "tea"))

@@ -1,16 +1,19 @@
 """Invariants looked at after every step of a simulated night, against the firmware's own state."""
 
+from duplexsump.control import pump as pm
 from duplexsump.control import settings as s
 from duplexsump.control import timers as tm
 from duplexsump.control.records import (
     CURRENT_NORMAL,
     HIGH,
     IN_CURRENT_1,
+    IN_GENERATOR,
     IN_SELECTOR_1,
     IN_THERMAL_1,
     LEAD,
     OUT_PUMP_1,
     OUT_RELAY,
+    SELECT_AUTO,
     SELECT_OFF,
 )
 
@@ -18,6 +21,7 @@ from host_sim.proof.search import abstract_pump, contract
 from host_sim.run.controllers import Duplex
 
 SLACK_MS = 200  # an output follows its reason by a tick, and is seen at the next
+RETRIES_MS = (10000, 30000, 60000)  # R3, with high wet; then every `flood_retry`
 
 
 class Watched(Duplex):
@@ -35,8 +39,8 @@ class Watched(Duplex):
         self.seam = (0, 0)
         self.by_hand = 0
         self.last_start_ms = None
-        self.blind_from = [None, None]
-        self.waits_from = None
+        self.since = {}  # by (invariant, pump or None): when the stretch began, its limit, what stands
+        self.tries = 0  # I6: starts since high is believed wet
 
     def power_up(self, now_ms):
         """A new life: nothing of the one before is held against it."""
@@ -55,6 +59,7 @@ class Watched(Duplex):
         self._contract(now_ms, out_before, c)
         self._alarms(now_ms, c)
         self._waiting(now_ms, out, c)
+        self._flood(now_ms, out, c)
         self.was = out
 
     def _say(self, invariant, now_ms, text):
@@ -96,16 +101,26 @@ class Watched(Duplex):
             self._say("contract", now_ms, wrong)
         self.seam, self.by_hand = seam, by_hand
 
+    def _stretch(self, key, now_ms, holds, limit_ms, text):
+        """Judge a stretch of time by what it is called, (invariant, pump or None): it may last `limit_ms`, no longer.
+
+        The limit is that of the look before.  A stretch that ends in this very step
+        is judged too: between two steps the controller slept, and it went on.
+        """
+        begun = self.since.get(key)
+        if begun is not None and now_ms - begun[0] > begun[1]:
+            self._say(key[0], now_ms, f"{begun[2]} since {begun[0]} ms, for longer than {begun[1]} ms")
+            begun = None
+        if not holds:
+            self.since.pop(key, None)
+        else:
+            self.since[key] = (now_ms if begun is None else begun[0], limit_ms, text)
+
     def _on_suspects(self, n, now_ms, out, c):
         alone = out[n] and not c.belief.wet and not c.selectors.hand(n) and c.exercise.who != n
         loaded = self.inputs[IN_CURRENT_1 + n] == CURRENT_NORMAL and self.settings[s.SENSING] == s.SENSE_CURRENT
-        if not alone or loaded:
-            self.blind_from[n] = None
-        elif self.blind_from[n] is None:
-            self.blind_from[n] = now_ms
-        elif now_ms - self.blind_from[n] > self.settings[s.BLIND_RUN_MS] + SLACK_MS:
-            self._say("I13", now_ms, f"pump {n + 1} on suspects alone since {self.blind_from[n]} ms")
-            self.blind_from[n] = now_ms
+        limit_ms = self.settings[s.BLIND_RUN_MS] + SLACK_MS
+        self._stretch(("I13", n), now_ms, alone and not loaded, limit_ms, f"pump {n + 1} on suspects alone")
 
     def _alarms(self, now_ms, c):
         active = c.alarms.state[0] in (1, 2)
@@ -118,13 +133,26 @@ class Watched(Duplex):
     def _waiting(self, now_ms, out, c):
         st = self.settings
         running = out[0] or out[1] or c.pumps[0].welded or c.pumps[1].welded  # S6: a welded pump counts as running
-        waits = c.belief.wet & LEAD and c.pair.available and not running
-        if not waits or c.gate._held():
-            self.waits_from = None
-            return
-        if self.waits_from is None:
-            self.waits_from = now_ms
-        limit = st[s.LAG_MIN_OFF_MS] + st[s.START_SPACING_MS] + SLACK_MS
-        if now_ms - self.waits_from > limit:
-            self._say("I5", now_ms, f"lead believed wet since {self.waits_from} ms, a pump available, none runs")
-            self.waits_from = now_ms
+        waits = c.belief.wet & LEAD and c.pair.available and not running and not c.gate._held()
+        limit_ms = st[s.LAG_MIN_OFF_MS] + st[s.START_SPACING_MS] + SLACK_MS
+        self._stretch(("I5", None), now_ms, waits, limit_ms, "lead believed wet, a pump available, none runs")
+
+    def _able(self, n, c):
+        # I6: supplied, not OFF, not thermally open; an overload is tried three times an hour and is left out here.
+        supplied = (c.supply.fed | c.supply.unseen) & (1 << n)
+        auto = self.inputs[IN_SELECTOR_1 + n] == SELECT_AUTO and not self.inputs[IN_THERMAL_1 + n]
+        return supplied and auto and not (c.pumps[n].state >= pm.RETRY and c.pumps[n].cause == pm.OVERLOAD)
+
+    def _flood(self, now_ms, out, c):
+        # I6 by R3's own times: the first try 10 s after nothing runs any more, then 30 s, 60 s, `flood_retry`.
+        st = self.settings
+        wet = c.belief.wet & HIGH
+        if not wet or c.pair.ready:
+            self.tries = 0
+        if (out[0] or out[1]) and not (self.was[0] or self.was[1]):
+            self.tries += 1
+        untried = wet and not (out[0] or out[1]) and not c.gate._held() and (self._able(0, c) or self._able(1, c))
+        delay_ms = RETRIES_MS[self.tries] if self.tries < len(RETRIES_MS) else st[s.FLOOD_RETRY_MS]
+        spacing_ms = st[s.GENERATOR_SPACING_MS if self.inputs[IN_GENERATOR] else s.START_SPACING_MS]
+        limit_ms = max(delay_ms, st[s.FLOOD_MIN_OFF_MS]) + spacing_ms + SLACK_MS
+        self._stretch(("I6", None), now_ms, untried, limit_ms, "high believed wet, nothing runs and no pump is tried")

@@ -1,9 +1,12 @@
 """One night of the campaign: the real firmware and the single float switch in the same pit, and what was held."""
 
+from bisect import bisect_right
+
 from duplexsump.control import settings as s
 
 from host_sim.proof.campaign import nights
 from host_sim.proof.campaign.monitor import Watched
+from host_sim.proof.told import warning
 from host_sim.run import closed_loop
 from host_sim.run.closed_loop import Night as LoopNight
 from host_sim.run.controllers import Duplex
@@ -11,6 +14,8 @@ from host_sim.site.load import read_site
 
 # I14 is judged with this much grace: a motor spins down and the level is sampled on the grid.
 DRY_GRACE_S = 1.0
+# High water is told so long after the water has passed the float: its debounce, and the tick that follows.
+DEBOUNCE_GRACE_S = 2.0
 FLOAT_GROUP = "float"
 
 
@@ -25,24 +30,24 @@ def run(seed, number, control_class=Watched):
     work = LoopNight(site, site.seed, control, list(site.faults))
     trace = work.run(False, None)
     single = closed_loop.run(site, controller="single")
-    dry_s = longest_dry_s(trace)
+    dry_s = longest_dry_s(trace, site)
     # The float switch has no controller that could die and no second pump: it only floods or does not.
-    record = _record(night, trace, single, dry_s, control)
+    record = _record(night, site, trace, single, dry_s, control)
     record["broken"] = "; ".join(_broken(night, site, trace, control, dry_s, work))
     return record
 
 
-def _record(night, trace, single, dry_s, control):
+def _record(night, site, trace, single, dry_s, control):
     totals = trace.totals
     wet_at = totals.floor_first_s
-    alarm = totals.first_alarm_s
+    lead_s = warning.lead_s(trace, night.names)
     return {
         "seed": night.seed, "number": night.number, "faults": " ".join(night.faults), "kinds": " ".join(night.names),
         "must": night.must, "sensing": night.sensing, "level": night.level,
         "battery": night.battery, "peak_gpm": round(night.peak_gpm, 2),
         "dry": wet_at is None, "floor_wet_s": totals.floor_wet_s, "floor_first_s": _or_none(wet_at),
-        "first_alarm_s": _or_none(alarm),
-        "lead_s": wet_at - alarm if wet_at is not None and alarm is not None else float("nan"),
+        "first_alarm_s": _or_none(totals.first_alarm_s), "lead_s": _or_none(lead_s),
+        "after_high_s": _or_none(_after_high_s(trace, site)),
         "highest_mm": round(totals.highest_m * 1000.0, 1), "longest_dry_run_s": round(dry_s, 1),
         "starts": sum(totals.starts), "steps": totals.steps, "looked_at": control.steps,
         "single_dry": single.totals.floor_first_s is None, "single_wet_s": single.totals.floor_wet_s,
@@ -54,8 +59,11 @@ def _or_none(value):
     return float("nan") if value is None else value
 
 
-def longest_dry_s(trace):
-    """Return the longest stretch, in seconds, in which a commanded pump turned without moving water."""
+def longest_dry_s(trace, site):
+    """Return the longest stretch, in seconds, in which a commanded pump turned in a pit that was empty to its intake.
+
+    A pump that moves nothing under water (air lock, shut valve) is not dry: its alarms and the floor judge it.
+    """
     longest, since = 0.0, {}
     for event in trace.events:
         if event.kind not in ("motor", "pump"):
@@ -63,9 +71,21 @@ def longest_dry_s(trace):
         n = event.data["pump"]
         if n in since:
             longest = max(longest, event.time_s - since.pop(n))
-        if event.kind == "motor" and event.data["what"] == "dry":
+        if event.kind == "motor" and event.data["what"] == "dry" and _empty(trace, site.pumps[n - 1], event.time_s):
             since[n] = event.time_s
     return max([longest, *(trace.duration_s - t for t in since.values())])
+
+
+def _empty(trace, pump, time_s):
+    # Whether the water no longer covers a pump's intake at the point nearest before a time.
+    return trace.level_m[max(0, bisect_right(trace.time_s, time_s) - 1)] < pump.intake_m + pump.cover_m
+
+
+def _after_high_s(trace, site):
+    """Return how long after the water last passed `high` the floor got wet: no honest float can warn sooner."""
+    if trace.totals.floor_first_s is None:
+        return None
+    return trace.totals.floor_first_s - warning.passed_s(trace, site.contacts[3].wet_m)
 
 
 def _broken(night, site, trace, control, dry_s, work):
@@ -76,15 +96,30 @@ def _broken(night, site, trace, control, dry_s, work):
     if totals.floor_first_s is not None:
         if night.must == "dry":
             yield f"table: the floor was wet at {totals.floor_first_s:.1f} s, these faults must be survived dry"
-        if totals.first_alarm_s is None or totals.first_alarm_s > totals.floor_first_s:
-            yield f"alarm: the floor was wet at {totals.floor_first_s:.1f} s and nobody had been called"
-    if _single_float(night):
-        limit = site.settings[s.BLIND_RUN_MS] / 1000.0 + DRY_GRACE_S
-        if dry_s > limit:
-            yield f"I14: a dry run of {dry_s:.1f} s, blind_run is {limit - DRY_GRACE_S:.1f} s"
+        yield from _called(night, trace, site)
+    limit = dry_limit_s(night, site)
+    if dry_s > limit + DRY_GRACE_S:
+        name = "I14" if _single_float(night) else "dry"
+        yield f"{name}: a dry run of {dry_s:.1f} s, {limit:.1f} s allowed"
     if totals.balance_relative > 1e-6:
         yield f"the plant made or lost {totals.balance_relative:.1e} of its water"
     yield from _recovered(site, trace, work)
+
+
+def _called(night, trace, site):
+    # Called by an alarm that names the trouble, and as soon as the water has passed `high`, where that float is good.
+    wet_s, lead_s = trace.totals.floor_first_s, warning.lead_s(trace, night.names)
+    if lead_s is None:
+        yield f"alarm: the floor was wet at {wet_s:.1f} s and no alarm that names it had called"
+    elif not any(name.startswith("high-") for name in night.names):
+        after_s = _after_high_s(trace, site)
+        if lead_s < min(after_s - DEBOUNCE_GRACE_S, nights.ENOUGH_S):
+            yield f"alarm: called {lead_s:.1f} s before the floor was wet, {after_s:.1f} s after the water passed high"
+
+
+def dry_limit_s(night, site):
+    """Return the longest dry run allowed in a night, in seconds: the written table's, or `blind_run` where that is longer."""
+    return max(site.settings[s.BLIND_RUN_MS] / 1000.0, nights.dry_run_s(night.names))
 
 
 def _single_float(night):

@@ -11,11 +11,14 @@ from dataclasses import dataclass
 from functools import cache
 from importlib import resources
 
+from host_sim.site.faults import REGISTRY
+
 FAULTS_S = 7200.0  # the first phase: faults come and go, and all are gone at its end
 RESET_S = FAULTS_S + 30.0
 NIGHT_S = 10800.0
 CARRIED_GPM = 18.0  # one good pump carries this
 BASE_GPM = (1.0, 6.0)
+ENOUGH_S = 1800.0  # a warning of so long is early enough, whenever the water passed `high`
 _LOWER = ("off-", "lead-", "lag-", "common-")  # faults of the floats that a transmitter stands for
 
 _SITE = """
@@ -84,12 +87,25 @@ charger = { current = "10 A" }
 
 
 @cache
+def _table():
+    return tomllib.loads((resources.files("host_sim.proof.campaign") / "must_survive.toml").read_text(encoding="utf-8"))
+
+
+@cache
 def table():
     """Return ({fault: (group, must)}, set of pairs of groups that must stay dry) from must_survive.toml."""
-    text = (resources.files("host_sim.proof.campaign") / "must_survive.toml").read_text(encoding="utf-8")
-    data = tomllib.loads(text)
+    data = _table()
     faults = {name: (row["group"], row["must"]) for row in data["faults"] for name in row["names"]}
     return faults, {frozenset(pair) for pair in data["pairs"]["dry"]}
+
+
+def dry_run_s(names):
+    """Return the longest dry run in seconds that the written table allows for these faults; 0.0: `blind_run` alone."""
+    rows = _table()["dry_run"]
+    faults, _pairs = table()
+    groups = {faults[name][0] for name in names}
+    return max((row["longest_s"] for row in rows if groups & set(row["groups"]) and len(names) >= row["faults"]),
+               default=0.0)  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -134,7 +150,8 @@ def _kinds(battery, level):
     left_out = set() if battery else {"battery"}
     if level == "floats":
         left_out.add("transmitter")
-    there = [name for name, (group, _must) in faults.items() if group not in left_out]
+    # In the order of the registry: how the table groups them moves no night.
+    there = [name for name in REGISTRY if faults[name][0] not in left_out]
     # What is not fitted cannot break.
     return [name for name in there if level != "transmitter" or not name.startswith(_LOWER)]
 

@@ -17,6 +17,12 @@ HOUSES = ("pair", "backup", "transmitter", "feedback", "plain")
 SEASONS = ("wet", "dry")
 CARRIED_GPM = 27.0  # at most: 0.9 of what one pump of these houses carries
 
+# What changes several times a second or a minute, or has the simulator look at each tick, comes and goes:
+# (s that an episode lasts, episodes), 2.5 days apart.
+EPISODES = {"chattering": (1200.0, 5), "transmitter-clogged": (7200.0, 2),
+            "mains-flapping": (3600.0, 10), "controller-crash-looping": (3600.0, 5)}
+EVERY_DAYS = 2.5
+
 _SITE = """
 name = "month {seed}/{number}: {house}, {season}"
 [pit]
@@ -90,6 +96,7 @@ class Month:
     season: str
     fault: str
     begins_s: float
+    episodes: int
     text: str
 
 
@@ -128,17 +135,29 @@ def _wet(rng):
     return [(0.0, 0.5), *[row for row in rows if row[0] < DAYS * DAY_S], (DAYS * DAY_S, 0.5)]
 
 
+def _written(fault, begins_s):
+    # The fault in the words of a site file: once and for good, or in episodes.
+    if not fault:
+        return []
+    lasts = [span for name, span in EPISODES.items() if fault.endswith(name)]
+    if not lasts:
+        return [f"{fault}@{begins_s:.1f}s"]
+    seconds, count = lasts[0]
+    return [f"{fault}@{begins_s + k * EVERY_DAYS * DAY_S:.1f}s+{seconds:.0f}s" for k in range(count)]
+
+
 def draw(seed, number, house, season, fault):
     """Return the Month: the same for ever for these arguments."""
     rng = random.Random(f"month {seed}/{number}/{house}/{season}/{fault}")
     flows = _wet(rng) if season == "wet" else _dry(rng)
     begins_s = round((BEGINS_DAY + rng.random()) * DAY_S, 1)
+    written = _written(fault, begins_s)
     text = _SITE.format(
         seed=seed, number=number, house=house, season=season, sensing=_SENSING[house], days=DAYS,
         floats="" if house == "transmitter" else _FLOATS, levels=_LEVELS if house == "transmitter" else "",
         transmitter=_TRANSMITTER if house == "transmitter" else "", backup=_BACKUP if house == "backup" else "",
         duty=1 if house == "backup" else 0, plant_seed=rng.randrange(2**30),
         flows=", ".join(f'["{t:.1f} s", "{q:.4f} gpm"]' for t, q in flows),
-        fault=f'"{fault}@{begins_s:.1f}s"' if fault else "",
+        fault=", ".join(f'"{words}"' for words in written),
     )  # fmt: skip
-    return Month(seed, number, house, season, fault, begins_s if fault else 0.0, text)
+    return Month(seed, number, house, season, fault, begins_s if fault else 0.0, len(written), text)

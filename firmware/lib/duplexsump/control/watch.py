@@ -3,6 +3,7 @@
 from . import alarm_table as at
 from . import pump as pm
 from . import settings as s
+from . import timers as tm
 from .exercise import DAY_MIN
 from .records import HIGH, IN_CHATTER, const
 
@@ -27,9 +28,11 @@ def _level(c: "Controller", inputs: list[int]) -> None:
     alarms.tell(at.LEVEL_LOST, c.blind.reason)
     alarms.tell(at.FLOAT_WIRING, c.belief.wiring, c.belief.wiring)
     alarms.tell(at.NOT_KEEPING_UP, c.pair.behind() or c.demand.boost)
-    out_of_order = (c.belief.order | c.belief.evidence) & c.belief.fitted
-    alarms.tell(at.OUT_OF_SEQUENCE, out_of_order or c.transmitter.apart, out_of_order)
-    alarms.tell(at.TRANSMITTER_FAILED, c.transmitter.failed())
+    suspects = (c.belief.order | c.belief.evidence) & c.belief.fitted
+    floats = suspects & ~c.transmitter.virtual
+    alarms.tell(at.OUT_OF_SEQUENCE, floats or c.transmitter.apart, floats)
+    # L5: where the transmitter stands for a float there is no float to look at.
+    alarms.tell(at.TRANSMITTER_FAILED, c.transmitter.failed() or suspects & c.transmitter.virtual)
     alarms.tell(at.CHATTERING, inputs[IN_CHATTER], inputs[IN_CHATTER])
     alarms.tell(at.POUR_AND_TEST, c.exercise.pour())
 
@@ -60,15 +63,28 @@ def _pump(c: "Controller", n: int) -> None:
     pump = c.pumps[n]
     # What a lost mains takes away is told by mains lost.
     unfed = c.supply.lost and c.supply.on_battery & ~c.supply.fed & (1 << n)
-    c.alarms.tell(at.UNAVAILABLE + n, pump.out or pump.open or unfed, pump.cause)
+    c.alarms.tell(at.UNAVAILABLE + n, (pump.out and not _doubted(c, n)) or pump.open or unfed, pump.cause)
     c.alarms.tell(at.WILL_NOT_STOP + n, pump.welded)
     c.alarms.tell(at.EXERCISE_FAILED + n, c.exercise.failed & (1 << n))
     c.alarms.tell(at.PUMP_SUSPECT + n, c.pair.suspect(n))
-    c.alarms.tell(at.LOCKOUT + n, pump.state == pm.LOCKED or pump.held == pm.LOCKED, pump.cause)
+    c.alarms.tell(at.LOCKOUT + n, _locked(c, n), pump.cause)
     c.alarms.tell(at.MOISTURE + n, pump.moist)
     c.alarms.tell(at.SHORT_CYCLING + n, pump.short)
     c.alarms.tell(at.PUMP_WORN + n, c.history.is_worn(n))
     c.alarms.tell(at.CHECK_LEAKS + n, c.history.leaking(n))
+
+
+def _doubted(c: "Controller", n: int) -> int:
+    # R1: a pump that moves nothing is not blamed while the other, started for it, may find the pit empty.
+    other = c.pumps[1 - n]
+    trying = c.timers.running(tm.RECENT + n) or (other.on() and not other.loaded)
+    return trying and c.pumps[n].cause == pm.NOT_PUMPING and not c.alarms.active[at.UNAVAILABLE + n]
+
+
+def _locked(c: "Controller", n: int) -> int:
+    # One lockout is one alarm: what R4 gives to rising water is a try, until the pump has run loaded.
+    pump = c.pumps[n]
+    return pump.state == pm.LOCKED or pump.held == pm.LOCKED or (pump.out and c.alarms.active[at.LOCKOUT + n])
 
 
 def _people(c: "Controller") -> None:

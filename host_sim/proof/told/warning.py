@@ -1,0 +1,42 @@
+"""How long before a flood somebody was called, by an alarm that names the trouble and still stood when the floor got wet.
+
+A horn of an hour ago for something else warns nobody.  What counts: a high or
+medium alarm of the flood itself, or one that `told.toml` promises for a fault
+of this run, raised before the floor got wet and not over by then; and the
+relays of a controller that is dead at that moment.
+"""
+
+from bisect import bisect_right
+
+from host_sim.proof.told import judge
+
+FLOOD = ("high_water", "no_pump", "not_keeping_up", "battery_low")  # these name a flood whatever its cause is
+CALLING = ("high", "medium")  # a low alarm calls nobody
+
+
+def naming(faults):
+    """Return the set of alarms that name the trouble of a run with these faults (names of the registry)."""
+    return {*FLOOD, *(name for row in judge.table() if set(row.faults) & set(faults) for name in row.alarms)}
+
+
+def lead_s(trace, faults):
+    """Return the seconds of warning before the floor first got wet, None where nobody was called or it stayed dry."""
+    wet_s = trace.totals.floor_first_s
+    if wet_s is None:
+        return None
+    names = naming(faults)
+    calls = [alarm.raised_s for alarm in trace.alarms if alarm.name in names and alarm.priority in CALLING
+             and alarm.raised_s <= wet_s and (alarm.cleared_s is None or alarm.cleared_s >= wet_s)]  # fmt: skip
+    calls += [span.start_s for span in trace.outputs if span.name == "controller" and span.start_s <= wet_s <= span.end_s]
+    return wet_s - min(calls) if calls else None
+
+
+def passed_s(trace, level_m):
+    """Return when the water last rose past `level_m` before the floor first got wet, in s; 0.0 if it was always above."""
+    last = bisect_right(trace.time_s, trace.totals.floor_first_s) - 1
+    for place in range(last, 0, -1):
+        below = trace.level_m[place - 1]
+        if below < level_m:
+            share = (level_m - below) / max(1e-9, trace.level_m[place] - below)
+            return trace.time_s[place - 1] + min(1.0, share) * (trace.time_s[place] - trace.time_s[place - 1])
+    return 0.0
