@@ -120,7 +120,7 @@ def can_tell(account):
 def story(account, units):
     """Return [(clock text, line, weight)] of what the log tells, in order of time."""
     log, clock = account.log, clock_of(account)
-    lines = [(0.0, f"log begins: {len(log.time_s)} rows, one every {log.spacing_s:g} s", 0)]
+    lines = [(0.0, f"log begins: {log.rows_read} rows", 0)]
     for finding in account.findings:
         weight = 2 if finding.severity >= 2.0 else 1
         lines.append((finding.start_s, f"{finding.confidence}: {finding.text} (until {clock(finding.end_s)})", weight))
@@ -140,13 +140,16 @@ def story(account, units):
 def judged_lines(account, units):
     """Return what the firmware would have done on the logged water, in a few lines."""
     found, clock = account.judged, clock_of(account)
+    if found is None and account.log.every_change:
+        return ["this is a journal: its exact replay says what our controller did"]
     if found is None:
         return ["what our controller would have done cannot be told from this log"]
-    one, two = found.starts
-    lines = [f"starts by our controller on the logged water: {one + two} (pump 1: {one}, pump 2: {two}); "
-             "the water follows the pumps of the log, not these"]  # fmt: skip
+    lines = ["fed with the logged water, which follows the logged pumps; how often it would have started them is told "
+             "by a simulation only"]  # fmt: skip
     if found.recorded_starts is not None:
         lines.append(f"starts in the log: {found.recorded_starts}")
+    if not found.spans and found.recorded_starts is not None:
+        lines.append("it called for pumps when the logged pumps ran: no difference of a minute or more")
     if found.first_alarm_s is not None:
         lines.append(f"first alarm at {clock(found.first_alarm_s)}")
     for span in sorted(found.spans, key=lambda s: s.start_s - s.end_s)[:4]:
@@ -324,16 +327,23 @@ def streaming_lines(found, site, units):
         f"{found.rows:,} rows over {lasting(found.duration_s)} from {at(0.0)}; {found.edges:,} edges, "
         f"{found.steps:,} steps",
         f"highest water {units.level.text(abs(gap))} {side} the floor at {at(found.highest_at_s)}",
-        f"starts by our controller on the logged water: pump 1 {found.starts[0]:,}, pump 2 {found.starts[1]:,}{rate}",
+        "no row shows water on the floor",
     ]
+    if found.floor_wet_s:
+        lines[-1] = f"water on the floor for {lasting(found.floor_wet_s)}"
+    if found.coarse:
+        lines.append(f"cannot tell starts, run time and alarms: {found.coarse}")
+    else:
+        lines.append(f"starts by our controller, fed with the logged water: pump 1 {found.starts[0]:,}, pump 2 "
+                     f"{found.starts[1]:,}{rate}")  # fmt: skip
     busiest = max(found.days, key=lambda day: sum(found.days[day].starts), default=None)
-    if busiest is not None:
+    if busiest is not None and not found.coarse:
         most = sum(found.days[busiest].starts)
         lines.append(f"busiest day, from {at(busiest * 86400.0)}: {most} starts, highest water "
                      f"{units.level.text(found.days[busiest].highest_m)}")  # fmt: skip
     lines += [f"alarm {name.replace('_', ' ')}: {count:,}" for name, count in found.alarms.most_common(8)]
     lines += [f"rows {kind}: {count:,}" for kind, count in found.lost.items() if count]
-    lines += [f"gaps over one minute, in which the controller counts as off: {found.gaps}"] if found.gaps else []
+    lines += [f"gaps in which the controller counts as off: {found.gaps}"] if found.gaps else []
     return lines
 
 
@@ -342,7 +352,8 @@ def streaming_json(found):
     return {
         "rows": found.rows, "edges": found.edges, "steps": found.steps, "gaps": found.gaps,
         "begins_s": found.begins_s, "duration_s": found.duration_s, "highest_m": found.highest_m,
-        "highest_at_s": found.highest_at_s, "starts": found.starts, "alarms": dict(found.alarms),
+        "highest_at_s": found.highest_at_s, "floor_wet_s": found.floor_wet_s, "spacing_s": found.spacing_s,
+        "coarse": found.coarse, "starts": None if found.coarse else found.starts, "alarms": dict(found.alarms),
         "lost": dict(found.lost),
         "days": [{"day": day, "starts": d.starts, "run_s": d.run_s, "highest_m": d.highest_m, "alarms": d.alarms}
                  for day, d in sorted(found.days.items())],

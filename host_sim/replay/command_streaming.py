@@ -42,7 +42,9 @@ def run_streaming(path, site, mapping, ask, settings, firmware, units_name, out)
         screen.print(Text(line))
     files.write(out, SUMMARY, json.dumps({"made_by": MADE_BY, **words.streaming_json(found)}, indent=1) + "\n")
     screen.print(Text(f"Day by day: {out}/{SUMMARY}"))
-    if not any(found.starts):
+    if found.coarse:
+        screen.print(Text("The controller was not fed with this log: it proves nothing about it.", style="bold"))
+    elif not any(found.starts):
         screen.print(Text("No pump ever ran in this log: it proves nothing about the controller.", style="bold"))
     screen.print(Text(words.CAUTIONS))
     return 0 if any(found.starts) else 1

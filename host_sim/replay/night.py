@@ -99,9 +99,11 @@ def explain(log, site, was, settings=None, module=None, units=US, judged=True, p
     parts, flow, found, limits = reconstruct(log, site, units, pumps)
     ran = pumps_on(log, parts)
     # Rows too far apart hide contacts that turned in between: what the firmware made of them would prove nothing.
-    judged = judge.judge(log, site, ran, settings, module) if judged and limits.resolved else None
+    judgement = None
+    if judged and limits.resolved and not log.every_change:  # a journal has its exact replay
+        judgement = judge.judge(log, site, ran, settings, module)
     highest, at, wet, first = _water(log, site, parts)
-    account = Account(log, site, was, parts, flow, found, judged, highest, at, wet, first)
+    account = Account(log, site, was, parts, flow, found, judgement, highest, at, wet, first)
     account.runs, account.limits = _runs(log, parts), limits
     return account
 
