@@ -44,6 +44,7 @@ class Limits:
     fine: bool
     reason: str
     contacts_only: bool = False
+    runs_only: bool = False
     longest_gap_s: float = 0.0
     gap_at_s: float = 0.0
     units: object = field(default=US, repr=False)
@@ -88,6 +89,10 @@ def limits_of(log, site, rates, units=US):
     found = Limits(spacing, float(draw), float(cycle), noise, step, float(travel), True, True, "",
                    log.levels_at_contacts_only, float(steps[longest]) if len(steps) else 0.0,
                    float(log.time_s[longest]), units)  # fmt: skip
+    if log.level_m is None:
+        found.runs_only, found.resolved, found.fine = True, False, False
+        found.reason = "no level and no contact was logged, only pump states"
+        return found
     if log.every_change:
         return found
     found.reason = too_coarse(spacing, site, rates)
@@ -119,7 +124,13 @@ def lines(limits, account):
     if log.level_m is not None and not log.levels_at_contacts_only:
         can += ["the highest water that was read", "time above each contact", "whether the floor was wet when read"]
     cannot = []
-    if limits.resolved:
+    if limits.runs_only:
+        every = limits.spacing_s <= limits.draw_down_s or log.every_change
+        can = ["starts, run time, the longest run and rest" if every else "at least so many starts, bounds on run time",
+               "bounds on the inflow by water balance and the pumps' curve"]  # fmt: skip
+        cannot = ["the water's level", "whether the floor got wet", "what the pumps delivered",
+                  "whether floats and valves worked"]  # fmt: skip
+    elif limits.resolved:
         can += ["each fill and draw-down", "the inflow with a band", "what the pumps delivered"]
         if not limits.fine:
             cannot.append("a pump's or check valve's condition for sure (few rows in each draw-down)")
