@@ -58,9 +58,15 @@ def replay(
     what_if: Annotated[
         bool, typer.Option(help="Simulate the night, as it was and with changes, where the log tells the inflow.")
     ] = True,
+    export: Annotated[
+        Path | None,
+        typer.Option(metavar="FILE", help="Write the rows, with what was found, to FILE.parquet or FILE.csv."),
+
+    ] = None,
     units: Annotated[UnitSystem, typer.Option(help="Units of the report.")] = UnitSystem.us,
     out: Annotated[Path, typer.Option(help="Folder for the pictures and records.")] = Path("sumpbench-replay"),
 ):
+
     """Explain a logged night: replay it exactly, find what was wrong, show what would have kept the floor dry.
 
     Exit codes: 0 explained (a journal: identical, also with --set or --firmware), 1 a journal replays differently,
@@ -70,15 +76,36 @@ def replay(
     from host_sim.replay.command_streaming import refuse_with_long, run_streaming
 
     if long:
-        refuse_with_long({"--change": change, "--sweep": sweep, "--no-what-if": not what_if, "--was": was})
+        refuse_with_long({"--change": change, "--sweep": sweep, "--no-what-if": not what_if, "--was": was,
+                          "--export": export})  # fmt: skip
+
         raise typer.Exit(run_streaming(log, site, mapping, ask, setting or [], firmware, units.value, out))
     raise typer.Exit(
         run(log, site, mapping, ask, was and was.value, setting or [], firmware, change or [], sweep or [], what_if,
-            units.value, out)
+            units.value, out, export)
     )  # fmt: skip
 
 
+def regress(
+    nights: Annotated[Path, typer.Argument(help="A folder of journals, *.jsonl or a board's segments, at any depth.")],
+    firmware: Annotated[
+        list[Path],
+        typer.Option(help="A firmware's folder: twice, to compare two; once, to compare it with what was recorded."),
+    ],
+    as_json: Annotated[bool, typer.Option("--json", help="Print JSON instead of a table.")] = False,
+):
+    """Take every journal of a corpus through two firmwares: differences in decisions and alarms in one table.
+
+    Exit codes: 0 no difference, 1 any difference, nothing compared or no pump ever ran, 2 bad input; so that
+    `git bisect run` can use it.
+    """
+    from host_sim.replay.command_regress import run
+
+    raise typer.Exit(run(nights, firmware, as_json))
+
+
 def replay_benchmark(
+
     rows: Annotated[int, typer.Option(help="Rows of the log; 31536000 are a year at one a second.")] = 2_419_200,
     as_json: Annotated[bool, typer.Option("--json", help="Print JSON instead of a table.")] = False,
     folder: Annotated[Path | None, typer.Option(help="Where the log is written for a while.")] = None,
@@ -102,5 +129,7 @@ def replay_trial(
 def register(app):
     """Add the commands to the program."""
     app.command()(replay)
+    app.command()(regress)
+
     app.command()(replay_benchmark)
     app.command()(replay_trial)

@@ -1,11 +1,12 @@
-"""The account in words: a story for the terminal, a page to keep, and JSON for programs."""
+"""The account in words: a story for the terminal, and a page to keep."""
+
 
 from datetime import UTC, datetime
 
 import numpy as np
 
 from host_sim.replay import limits
-from host_sim.replay.findings.finding import CANNOT, CONFIDENCE
+from host_sim.replay.findings.finding import CANNOT
 from host_sim.report.clock import lasting
 
 CLOSING = (
@@ -120,7 +121,7 @@ def can_tell(account):
 def story(account, units):
     """Return [(clock text, line, weight)] of what the log tells, in order of time."""
     log, clock = account.log, clock_of(account)
-    lines = [(0.0, f"log begins: {len(log.time_s)} rows, one every {log.spacing_s:g} s", 0)]
+    lines = [(0.0, f"log begins: {log.rows_read} rows", 0)]
     for finding in account.findings:
         weight = 2 if finding.severity >= 2.0 else 1
         lines.append((finding.start_s, f"{finding.confidence}: {finding.text} (until {clock(finding.end_s)})", weight))
@@ -140,13 +141,16 @@ def story(account, units):
 def judged_lines(account, units):
     """Return what the firmware would have done on the logged water, in a few lines."""
     found, clock = account.judged, clock_of(account)
+    if found is None and account.log.every_change:
+        return ["this is a journal: its exact replay says what our controller did"]
     if found is None:
         return ["what our controller would have done cannot be told from this log"]
-    one, two = found.starts
-    lines = [f"starts by our controller on the logged water: {one + two} (pump 1: {one}, pump 2: {two}); "
-             "the water follows the pumps of the log, not these"]  # fmt: skip
+    lines = ["fed with the logged water, which follows the logged pumps; how often it would have started them is told "
+             "by a simulation only"]  # fmt: skip
     if found.recorded_starts is not None:
         lines.append(f"starts in the log: {found.recorded_starts}")
+    if not found.spans and found.recorded_starts is not None:
+        lines.append("it called for pumps when the logged pumps ran: no difference of a minute or more")
     if found.first_alarm_s is not None:
         lines.append(f"first alarm at {clock(found.first_alarm_s)}")
     for span in sorted(found.spans, key=lambda s: s.start_s - s.end_s)[:4]:
@@ -191,6 +195,8 @@ def page(account, units):
             lines.append(f"    {causes}")
     if not account.findings:
         lines.append("* none")
+    if account.recorded is not None:
+        lines += ["", "RUNS BY THE RECORD", *[f"* {line}" for line in run_lines(account)]]
     lines += ["", "INFLOW", *_inflow_lines(account, units)]
     lines += ["", "OUR CONTROLLER ON THE LOGGED WATER", *[f"* {line}" for line in judged_lines(account, units)]]
     if account.outcomes:
@@ -203,6 +209,27 @@ def page(account, units):
     lines += ["", "THE DATA", f"* {account.log.rows_read} rows read: {', '.join(account.log.channels())}"]
     lines += [f"* {line}" for line in data_issues(account.log)] or ["* no data issues"]
     return [*lines, "", *CLOSING]
+
+
+def run_lines(account):
+    """Return what the recorded pump states tell, as lines; [] where none was recorded."""
+    found, clock = account.recorded, clock_of(account)
+    if found is None:
+        return []
+    lines = []
+    for pump, starts in found.starts.items():
+        least, most = found.run_s[pump]
+        time = lasting(least) if most - least < 1.0 else f"{lasting(least)} to {lasting(most)}"
+        lines.append(f"pump {pump}: {'' if found.every else 'at least '}starts {starts}, run time {time}")
+    for name, pair in (("run", found.longest_run), ("time without a run", found.longest_rest)):
+        if pair is not None and found.every:
+            lines.append(f"longest {name}: {lasting(pair[1] - pair[0])}, {clock(pair[0])} to {clock(pair[1])}")
+    if found.busiest is not None:
+        count, at = found.busiest
+        lines.append(f"busiest hour of one pump: {'' if found.every else 'at least '}{count} starts, from {clock(at)}")
+    if not found.every:
+        lines.append(f"runs shorter than {account.limits.spacing_s:g} s, the time from row to row, do not all show")
+    return lines
 
 
 def _inflow_lines(account, units):
@@ -236,80 +263,6 @@ def table(account, units):
     return ["  ".join(cell.ljust(width) for cell, width in zip(cells, widths, strict=True)).rstrip() for cells in rows]
 
 
-def as_json(account):
-    """Return the account as a plain dictionary, SI units, ready for JSON."""
-    flow, log = account.flow, account.log
-    return {
-        "log": {
-            "name": log.name,
-            "begins": log.begins.isoformat(),
-            "duration_s": log.duration_s,
-            "rows_read": log.rows_read,
-            "rows_kept": len(log.time_s),
-            "channels": log.channels(),
-            "gaps": [list(gap) for gap in log.gaps],
-            "issues": [{"kind": f.kind, "count": f.count, "text": f.text, "row": f.row} for f in log.issues],
-        },
-        "site": account.site.name,
-        "was": account.was,
-        "floor_m": account.site.pit.floor_m,
-        "highest_m": _number(account.highest_m),
-        "highest_at_s": account.highest_at_s,
-        "floor_wet_s": account.floor_wet_s,
-        "floor_first_s": account.floor_first_s,
-        "floor_known": account.floor_known,
-        "floor_sure": account.floor_sure,
-        "limits": None if account.limits is None else {
-            "resolved": account.limits.resolved, "fine": account.limits.fine, "reason": account.limits.reason,
-            "spacing_s": account.limits.spacing_s, "needed_s": _number(account.limits.needed_s),
-            "draw_down_s": _number(account.limits.draw_down_s), "noise_m": account.limits.noise_m,
-            "step_m": account.limits.step_m, "longest_gap_s": account.limits.longest_gap_s,
-            "lines": can_tell(account),
-        },
-        "findings": [
-            {"kind": f.kind, "confidence": f.confidence, "confidences": list(CONFIDENCE), "start_s": f.start_s,
-             "end_s": f.end_s, "text": f.text, "evidence": f.evidence, "causes": f.causes,
-             "fault": f.fault_text(log.duration_s)}
-            for f in account.findings
-        ],
-        "inflow": None if flow is None else {
-            "time_s": [float(t) for t in flow.time_s],
-            "flow_m3s": [round(float(q), 9) for q in flow.flow_m3s],
-            "low_m3s": [round(float(q), 9) for q in flow.low_m3s],
-            "high_m3s": [round(float(q), 9) for q in flow.high_m3s],
-            "held": [bool(x) for x in flow.held],
-            "volume_m3": None if flow.bounds else flow.volume_m3(),
-            "bounds": flow.bounds,
-            "volume_range_m3": list(flow.volume_range_m3),
-        },
-        "draw_downs": [] if flow is None else [
-            {"start_s": d.start_s, "end_s": d.end_s, "pumps": d.on, "rate_m3s": d.rate_m3s, "error_m3s": d.error_m3s,
-             "expected_m3s": d.expected_m3s} for d in flow.draw_downs
-        ],
-        "firmware": None if account.judged is None else {
-            "starts": account.judged.starts,
-            "run_s": account.judged.run_s,
-            "first_alarm_s": account.judged.first_alarm_s,
-            "alarms": [{"time_s": t, "name": n, "priority": p} for t, n, p, _ in account.judged.alarms],
-            "differences": [{"start_s": x.start_s, "end_s": x.end_s, "called": x.called, "ran": x.ran}
-                            for x in account.judged.spans],
-        },
-        "what_if": [_outcome(outcome) for outcome in account.outcomes],
-        "sweep": {"axes": [list(axis) for axis in account.axes],
-                  "rows": [[_outcome(outcome) for outcome in cells] for cells in account.sweep]},
-    }  # fmt: skip
-
-
-def _outcome(outcome):
-    return {"change": outcome.change, "highest_m": outcome.highest_m, "floor_wet_s": outcome.floor_wet_s,
-            "first_alarm_s": outcome.first_alarm_s, "alarm_lead_s": outcome.lead_s, "starts": outcome.starts,
-            "floor_dry": outcome.dry}  # fmt: skip
-
-
-def _number(value):
-    return None if value != value else float(value)
-
-
 def streaming_lines(found, site, units):
     """Return the counts of a streamed log as lines."""
     days = found.duration_s / 86400.0
@@ -324,26 +277,23 @@ def streaming_lines(found, site, units):
         f"{found.rows:,} rows over {lasting(found.duration_s)} from {at(0.0)}; {found.edges:,} edges, "
         f"{found.steps:,} steps",
         f"highest water {units.level.text(abs(gap))} {side} the floor at {at(found.highest_at_s)}",
-        f"starts by our controller on the logged water: pump 1 {found.starts[0]:,}, pump 2 {found.starts[1]:,}{rate}",
+        "no row shows water on the floor",
     ]
+    if found.floor_wet_s:
+        lines[-1] = f"water on the floor for {lasting(found.floor_wet_s)}"
+    if found.coarse:
+        lines.append(f"cannot tell starts, run time and alarms: {found.coarse}")
+    else:
+        lines.append(f"starts by our controller, fed with the logged water: pump 1 {found.starts[0]:,}, pump 2 "
+                     f"{found.starts[1]:,}{rate}")  # fmt: skip
     busiest = max(found.days, key=lambda day: sum(found.days[day].starts), default=None)
-    if busiest is not None:
+    if busiest is not None and not found.coarse:
         most = sum(found.days[busiest].starts)
         lines.append(f"busiest day, from {at(busiest * 86400.0)}: {most} starts, highest water "
                      f"{units.level.text(found.days[busiest].highest_m)}")  # fmt: skip
     lines += [f"alarm {name.replace('_', ' ')}: {count:,}" for name, count in found.alarms.most_common(8)]
     lines += [f"rows {kind}: {count:,}" for kind, count in found.lost.items() if count]
-    lines += [f"gaps over one minute, in which the controller counts as off: {found.gaps}"] if found.gaps else []
+    lines += [f"gaps in which the controller counts as off: {found.gaps}"] if found.gaps else []
     return lines
 
 
-def streaming_json(found):
-    """Return a streamed log's counts as a plain dictionary, SI units."""
-    return {
-        "rows": found.rows, "edges": found.edges, "steps": found.steps, "gaps": found.gaps,
-        "begins_s": found.begins_s, "duration_s": found.duration_s, "highest_m": found.highest_m,
-        "highest_at_s": found.highest_at_s, "starts": found.starts, "alarms": dict(found.alarms),
-        "lost": dict(found.lost),
-        "days": [{"day": day, "starts": d.starts, "run_s": d.run_s, "highest_m": d.highest_m, "alarms": d.alarms}
-                 for day, d in sorted(found.days.items())],
-    }  # fmt: skip

@@ -9,7 +9,7 @@ from rich.text import Text
 
 from host_sim.errors import InputError
 from host_sim.replay import account as words
-from host_sim.replay import command_journal, night, other_firmware, whatif
+from host_sim.replay import api, command_journal, night, other_firmware, plain_data, whatif
 from host_sim.replay.inputs import (
     MADE_BY,
     NAMES,
@@ -28,7 +28,8 @@ from host_sim.report.units import units as unit_system
 STORY_LINES = 40
 
 
-def run(path, site, mapping, ask, was, settings, firmware, changes, sweep, tries, units_name, out):
+def run(path, site, mapping, ask, was, settings, firmware, changes, sweep, tries, units_name, out, export=None):
+
     """Explain one log and point to the cautions; see `sumpbench replay --help`.
 
     Returns the exit code: 0 where there was something to explain (and a
@@ -36,10 +37,18 @@ def run(path, site, mapping, ask, was, settings, firmware, changes, sweep, tries
     compared, or no pump ever ran.  Raises InputError for what cannot be used.
     """
     check_folder(out)
+    if export is not None:
+        api.check_export(export)
     units, screen = unit_system(units_name), console()
-    code = _run(screen, path, site, mapping, ask, was, settings, firmware, changes, sweep, tries, units, out)
+    code, account = _run(screen, path, site, mapping, ask, was, settings, firmware, changes, sweep, tries, units, out)
+    if export is not None:
+        if account is None:
+            raise InputError("--export writes what was found in a log: name the pit with --site", "--export")
+        api.export(account, export)
+        screen.print(Text(f"Rows, with what was found: {export}"))
     screen.print(Text(words.CAUTIONS))
     return code
+
 
 
 def _run(screen, path, site, mapping, ask, was, settings, firmware, changes, sweep, tries, units, out):
@@ -52,17 +61,18 @@ def _run(screen, path, site, mapping, ask, was, settings, firmware, changes, swe
         if plan is None:
             hint = "(With --site the night is also reconstructed and explained.)"
             screen.print(Text(hint, style="dim"))
-            return code
+            return code, None
         log = sources.log_of(journal, plan, Path(path).name, issues)
-        explained = _explain(screen, log, plan, was or "duplex", None, module, changes, sweep, tries, units, out,
-                             settings)  # fmt: skip
-        return max(code, explained)
+        explained, account = _explain(screen, log, plan, was or "duplex", None, module, changes, sweep, tries, units,
+                                      out, settings)  # fmt: skip
+        return max(code, explained), account
+
     plan = site_of(site)
     how = mapping_of(screen, path, mapping, ask)
     log = table_log.read(path, how)
     table_log.require_water(log, how)
     log = sources.with_levels(log, plan)
-    values = settings_for_levels(plan, settings)
+    values = settings_for_levels(plan, settings) if log.level_m is not None else None
     pumps = None if was else 2  # nobody said how many there are
     return _explain(screen, log, plan, was or "single", values, module, changes, sweep, tries, units, out, settings,
                     pumps)  # fmt: skip
@@ -97,8 +107,9 @@ def _explain(screen, log, plan, was, values, module, changes, sweep, tries, unit
     screen.print(Text(f"Pictures and records: {out}/ ({', '.join(names)})"))
     if account.pump_ran is False:
         screen.print(Text("No pump ever ran in this log: it proves nothing about the controller.", style="bold"))
-        return 1
-    return 0
+        return 1, account
+    return 0, account
+
 
 
 def _tell(screen, account, units):
@@ -124,6 +135,8 @@ def _tell(screen, account, units):
         if causes := words.causes_of(finding):
             screen.print(Text(f"  {causes}"))
     screen.print()
+    for line in words.run_lines(account):
+        screen.print(Text(line))
     for line in words.judged_lines(account, units):
         screen.print(Text(line))
     if account.outcomes:
@@ -156,7 +169,8 @@ def _write(out, account, units):
     contents += [
         ("strip.html", zoom.page(account, units)),
         ("account.txt", "\n".join(words.page(account, units)) + "\n"),
-        (SUMMARY, json.dumps({"made_by": MADE_BY, **words.as_json(account)}, indent=1) + "\n"),
+        (SUMMARY, json.dumps({"made_by": MADE_BY, **plain_data.as_json(account)
+}, indent=1) + "\n"),
     ]
     files.write_all(out, contents)
 

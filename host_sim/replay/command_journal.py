@@ -6,10 +6,9 @@ from duplexsump.control import settings as s
 from rich.table import Table
 from rich.text import Text
 
-from host_sim.board import readback
 from host_sim.errors import InputError
 from host_sim.replay import changes, exact, whatif
-from host_sim.replay.reading import sources
+from host_sim.replay.reading import board, sources
 from host_sim.run.journal import firmware_checksum
 from host_sim.site import settings as site_settings
 from host_sim.site.reader import Table as Reader
@@ -22,30 +21,17 @@ def replay_all(screen, path, plan, settings, module):
     another firmware or None.  Returns (exit code, last journal, its data
     issues).  Raises InputError for what cannot be read.
     """
-    board = Path(path).is_dir()
-    journals = _segments(path) if board else [sources.journal(path)]
+    if Path(path).is_dir():
+        journals = [(journal, []) for journal in board.journals_in(path)]
+    else:
+        journals = [sources.journal(path)]
+
     results = [_replay(screen, journal, issues, plan, settings, module) for journal, issues in journals]
     # Of several sets of settings one may have lasted a moment only; together they must have moved a pump.
     differs, ran = any(differs for differs, _ in results), any(ran for _, ran in results)
     if not differs and not ran:
         screen.print(Text("No pump ran in anything that was compared: this proves nothing.", style="bold"))
     return (1 if differs or not ran else 0, *journals[-1])
-
-
-def _segments(folder):
-    # A folder of segments that a board wrote.
-    names = sorted(Path(folder).glob("*.seg"))
-    if not names:
-        raise InputError("has no *.seg files: name a folder of a board's journal segments", str(folder))
-    segments = []
-    for item in names:
-        try:
-            segments.append(readback.read_segment(item.read_bytes()))
-        except InputError as error:
-            raise InputError(error.problems, str(item)) from error
-    segments.sort(key=lambda segment: segment.number)
-    journals = readback.to_journals(segments, Path(folder).name)
-    return [(journal, []) for journal in journals]
 
 
 def _replay(screen, journal, issues, plan, settings, module):

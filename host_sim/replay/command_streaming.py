@@ -11,7 +11,7 @@ from rich.text import Text
 from host_sim.errors import InputError
 from host_sim.replay import account as words
 from host_sim.replay import benchmark as bench
-from host_sim.replay import other_firmware, streaming, trial
+from host_sim.replay import other_firmware, plain_data, streaming, trial
 from host_sim.replay.inputs import MADE_BY, SUMMARY, check_folder, mapping_of, settings_for_levels, site_of
 from host_sim.report import files
 from host_sim.report.console import console
@@ -40,9 +40,12 @@ def run_streaming(path, site, mapping, ask, settings, firmware, units_name, out)
         found = streaming.run(path, found_map, plan, values, module, lambda done: bar.update(task, completed=done))
     for line in words.streaming_lines(found, plan, units):
         screen.print(Text(line))
-    files.write(out, SUMMARY, json.dumps({"made_by": MADE_BY, **words.streaming_json(found)}, indent=1) + "\n")
+    files.write(out, SUMMARY, json.dumps({"made_by": MADE_BY, **plain_data.streaming_json(found)
+}, indent=1) + "\n")
     screen.print(Text(f"Day by day: {out}/{SUMMARY}"))
-    if not any(found.starts):
+    if found.coarse:
+        screen.print(Text("The controller was not fed with this log: it proves nothing about it.", style="bold"))
+    elif not any(found.starts):
         screen.print(Text("No pump ever ran in this log: it proves nothing about the controller.", style="bold"))
     screen.print(Text(words.CAUTIONS))
     return 0 if any(found.starts) else 1

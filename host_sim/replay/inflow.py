@@ -75,6 +75,7 @@ class Inflow:
     delivered: dict = field(default_factory=dict)  # of runs held against the fill before: {start s: (share, doubt)}
     bounds: bool = False  # `low` and `high` are bounds by water balance, `flow` no more than half-way between
     volume_range_m3: tuple = ()  # of bounds: the least and the most that came in
+    spans: object = None  # of bounds from run states: (start s, end s) over which each is that of the mean, n x 2
 
     def volume_m3(self):
         """Return the water that came in."""

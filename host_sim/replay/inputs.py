@@ -48,20 +48,28 @@ def settings_for_levels(plan, texts):
     return openloop.settings_for(replace(plan, settings=whatif.settings_of(plan, texts)))
 
 
+def beside(path):
+    """Return the path of the mapping that is kept beside a log."""
+    return Path(str(path) + MAP_SUFFIX)
+
+
 def mapping_of(screen, path, mapping, ask):
     """Return the Mapping of a log: asked for, given, or kept beside it.  Raises InputError."""
-    beside = Path(str(path) + MAP_SUFFIX)
+    kept = beside(path)
     if ask:
+
         found = mapping_prompt.ask(path, lambda asked, usual: typer.prompt(asked, default=usual, show_default=True))
-        files.write(beside.parent, beside.name, maps.as_toml(found), "--map")
-        screen.print(Text(f"The mapping is saved in {beside}"))
+        files.write(kept.parent, kept.name, maps.as_toml(found), "--map")
+        screen.print(Text(f"The mapping is saved in {kept}"))
+
         return found
     if mapping is not None:
         return maps.load(mapping)
-    if beside.exists():
-        return maps.load(beside)
+    if kept.exists():
+        return maps.load(kept)
     raise InputError(
-        f"no mapping says which column holds what: answer the questions of --map (kept in {beside.name}), or give a "
+        f"no mapping says which column holds what: answer the questions of --map (kept in {kept.name}), or give a "
+
         "mapping file with --mapping FILE.toml",
         str(path),
     )

@@ -4,10 +4,13 @@ from dataclasses import dataclass, field
 
 import numpy as np
 from duplexsump.control import alarm_table
-from duplexsump.control.records import OUT_HORN, OUT_PUMP_1, OUT_PUMP_2, OUT_RELAY, OUT_SERVICE
+from duplexsump.control.records import OUT_PUMP_1, OUT_PUMP_2
 
 from host_sim.replay import openloop
 
+# The alarms that follow from the water and the mains alone; the others speak of pumps, whose water is not in the log.
+OF_WATER = ("high_water", "mains_lost", "mains_unsteady")
+OF_CONTACTS = ("floats_out_of_sequence", "float_wiring", "chattering")  # where the contacts themselves were recorded
 LEAST_S = 60.0  # a difference shorter than this is a matter of debounce, rests and stop levels; our own choice
 
 
@@ -24,7 +27,12 @@ class Span:
 
 @dataclass
 class Judgement:
-    """What the firmware made of a log: its `starts`, its alarms, and where the recorded pumps differed."""
+    """What the firmware made of a log: its `starts`, its alarms, and where the recorded pumps differed.
+
+    The water follows the recorded pumps, so its starts are no count of what it
+    would have started, and of its alarms only those are kept that follow from
+    the water, the mains and recorded contacts.
+    """
 
     starts: list[int] = field(default_factory=lambda: [0, 0])
     run_s: list[float] = field(default_factory=lambda: [0.0, 0.0])
@@ -59,15 +67,15 @@ def judge(log, site, ran=None, settings=None, module=None):
         on = table[:, place]
         found.starts[n] = int((np.diff(on, prepend=0) == 1).sum())
         found.run_s[n] = float((on * np.diff(np.append(times, end_s))).sum())
-    alive = table.any(axis=1)  # a controller without power shows nothing but zeros
-    dropped = (table[:, OUT_RELAY] == 0) | (table[:, OUT_SERVICE] == 0)
-    calls = np.flatnonzero((table[:, OUT_HORN] == 1) | (dropped & alive))
-    found.first_alarm_s = float(times[calls[0]]) if len(calls) else None
+    by_level = log.level_m is not None and not log.levels_at_contacts_only
+    kept = OF_WATER if by_level else OF_WATER + OF_CONTACTS
     for time_ms, i, active in loop.alarms:
-        if active:
-            row = alarm_table.TABLE[i]
+        row = alarm_table.TABLE[i]
+        if active and row[alarm_table.NAME] in kept:
             priority = alarm_table.PRIORITIES[row[alarm_table.PRIORITY]]
             found.alarms.append((time_ms / 1000.0, row[alarm_table.NAME], priority, row[alarm_table.TEXT]))
+    heard = [time for time, _, priority, _ in found.alarms if priority != "low"]
+    found.first_alarm_s = min(heard) if heard else None
     if ran is not None:
         called = table[np.searchsorted(times, log.time_s, side="right") - 1][:, [OUT_PUMP_1, OUT_PUMP_2]].sum(axis=1)
         found.recorded_starts = int(((np.diff(ran) > 0) & (ran[1:] > 0)).sum())

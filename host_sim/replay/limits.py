@@ -44,6 +44,7 @@ class Limits:
     fine: bool
     reason: str
     contacts_only: bool = False
+    runs_only: bool = False
     longest_gap_s: float = 0.0
     gap_at_s: float = 0.0
     units: object = field(default=US, repr=False)
@@ -54,16 +55,31 @@ class Limits:
         return self.cycle_s / (2.0 * LEAST_ROWS)
 
 
+def too_coarse(spacing_s, site, rates):
+    """Return why rows so far apart do not show every cycle of a Site's pit, or ""."""
+    _, draw, cycle = _cycle(site, rates)
+    needed = cycle / (2.0 * LEAST_ROWS)
+    if not spacing_s > needed:
+        return ""
+    return (f"one row every {spacing_s:.0f} s; this pit draws down in {draw:.0f} s and can cycle every {cycle:.0f} s, "
+            f"which takes a row every {needed:.0f} s or less")  # fmt: skip
+
+
+def _cycle(site, rates):
+    # (travel from stop to start m, draw-down s, shortest cycle s), nan where the site has no such contacts.
+    off, lead = site.contacts[:2]
+    if off is None or lead is None:
+        return np.nan, np.nan, np.nan
+    held = site.pit.volume_m3(lead.wet_m) - site.pit.volume_m3(off.dry_m)
+    return lead.wet_m - off.dry_m, held / rates.nominal(), 4.0 * held / rates.nominal()
+
+
 def limits_of(log, site, rates, units=US):
     """Return the Limits of a Log of a Site whose pumps move what `inflow.Rates` say."""
-    off, lead = site.contacts[:2]
-    travel = draw = cycle = np.nan
-    if off is not None and lead is not None:
-        held = site.pit.volume_m3(lead.wet_m) - site.pit.volume_m3(off.dry_m)
-        travel, draw, cycle = lead.wet_m - off.dry_m, held / rates.nominal(), 4.0 * held / rates.nominal()
+    travel, draw, cycle = _cycle(site, rates)
     steps = np.diff(log.time_s)
     usual = steps[steps <= 5.0 * np.median(steps)] if len(steps) else np.array([0.0])
-    spacing = float(np.quantile(usual, 0.9))
+    spacing = log.interval_s if log.held else float(np.quantile(usual, 0.9))
     noise, step = 0.0, 0.0
     if log.level_m is not None and not log.levels_at_contacts_only:
         good = ~np.isnan(log.level_m)
@@ -73,12 +89,14 @@ def limits_of(log, site, rates, units=US):
     found = Limits(spacing, float(draw), float(cycle), noise, step, float(travel), True, True, "",
                    log.levels_at_contacts_only, float(steps[longest]) if len(steps) else 0.0,
                    float(log.time_s[longest]), units)  # fmt: skip
+    if log.level_m is None:
+        found.runs_only, found.resolved, found.fine = True, False, False
+        found.reason = "no level and no contact was logged, only pump states"
+        return found
     if log.every_change:
         return found
-    if spacing > found.needed_s:
-        found.reason = (f"one row every {spacing:.0f} s; this pit draws down in {draw:.0f} s and can cycle every "
-                        f"{cycle:.0f} s, which takes a row every {found.needed_s:.0f} s or less")  # fmt: skip
-    elif not log.levels_at_contacts_only and travel < 2.0 * TURN_SIGMAS * noise:
+    found.reason = too_coarse(spacing, site, rates)
+    if not found.reason and not log.levels_at_contacts_only and travel < 2.0 * TURN_SIGMAS * noise:
         found.reason = (f"the readings scatter by {units.level.text(noise)} and the water travels only "
                         f"{units.level.text(travel)} between stop and start")  # fmt: skip
     found.resolved = not found.reason
@@ -94,6 +112,8 @@ def lines(limits, account):
     """Return what the log can and cannot tell, as lines: the first that a reader sees."""
     log, units = account.log, limits.units
     rows = "a row at every change" if log.every_change else f"one row every {limits.spacing_s:g} s"
+    if log.held:
+        rows = f"rows only at changes, {limits.spacing_s:g} s or more apart"
     have = [rows]
     if limits.step_m:
         have.append(f"readings in steps of {_small(limits.step_m, units)}")
@@ -104,7 +124,13 @@ def lines(limits, account):
     if log.level_m is not None and not log.levels_at_contacts_only:
         can += ["the highest water that was read", "time above each contact", "whether the floor was wet when read"]
     cannot = []
-    if limits.resolved:
+    if limits.runs_only:
+        every = limits.spacing_s <= limits.draw_down_s or log.every_change
+        can = ["starts, run time, the longest run and rest" if every else "at least so many starts, bounds on run time",
+               "bounds on the inflow by water balance and the pumps' curve"]  # fmt: skip
+        cannot = ["the water's level", "whether the floor got wet", "what the pumps delivered",
+                  "whether floats and valves worked"]  # fmt: skip
+    elif limits.resolved:
         can += ["each fill and draw-down", "the inflow with a band", "what the pumps delivered"]
         if not limits.fine:
             cannot.append("a pump's or check valve's condition for sure (few rows in each draw-down)")

@@ -5,7 +5,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from duplexsump.control.records import CONTACT_NAMES
 
-from host_sim.replay import inflow, judge, segments, whatif
+from host_sim.replay import inflow, judge, recorded, segments, whatif
 from host_sim.replay.findings.detect import detect
 from host_sim.replay.findings.finding import runs, spans
 from host_sim.replay.limits import balance, limits_of
@@ -40,6 +40,7 @@ class Account:
     outcomes: list = field(default_factory=list)  # the night again, then the changes
     faults: list = field(default_factory=list)  # those that the night was run again with
     limits: object = None  # what the log can tell: `limits.Limits`
+    recorded: object = None  # what the recorded pump states tell: `recorded.Runs`, or None
     sweep: list = field(default_factory=list)
     axes: list = field(default_factory=list)
 
@@ -99,10 +100,12 @@ def explain(log, site, was, settings=None, module=None, units=US, judged=True, p
     parts, flow, found, limits = reconstruct(log, site, units, pumps)
     ran = pumps_on(log, parts)
     # Rows too far apart hide contacts that turned in between: what the firmware made of them would prove nothing.
-    judged = judge.judge(log, site, ran, settings, module) if judged and limits.resolved else None
+    judgement = None
+    if judged and limits.resolved and not log.every_change:  # a journal has its exact replay
+        judgement = judge.judge(log, site, ran, settings, module)
     highest, at, wet, first = _water(log, site, parts)
-    account = Account(log, site, was, parts, flow, found, judged, highest, at, wet, first)
-    account.runs, account.limits = _runs(log, parts), limits
+    account = Account(log, site, was, parts, flow, found, judgement, highest, at, wet, first)
+    account.runs, account.limits, account.recorded = _runs(log, parts), limits, recorded.runs_of(log, limits)
     return account
 
 
@@ -115,6 +118,8 @@ def reconstruct(log, site, units=US, pumps=2):
     limits = limits_of(log, site, rates, units)
     if not limits.resolved:
         flow = balance(log, site, rates, limits, pumps > 1 or log.pumps[1] is not None)
+        if limits.runs_only:
+            flow = recorded.bounds(log, site, rates, limits, recorded.runs_of(log, limits))
         return [], flow, detect(log, site, [], flow, rates, units, limits, pumps), limits
     parts = segments.segments(log, site, rates.nominal())
     flow = inflow.reconstruct(log, parts, site, rates)
@@ -240,6 +245,8 @@ def as_trace(account):
 def _line(account):
     # The level to draw: at most 40,000 points, every turn kept; of a journal the stretches between its marks.
     log = account.log
+    if log.level_m is None:
+        return np.array([0.0, log.duration_s]), np.array([np.nan, np.nan])
     good = np.flatnonzero(~np.isnan(log.level_m))
     time, level = log.time_s[good], log.level_m[good]
     if len(time) > 40000:

@@ -23,7 +23,9 @@ def draw(account, units):
     line = f"{words.headline(account, units)}  {words.cause(account)}"
     if len(line) > 150:
         line = f"{words.headline(account, units)}\n{_cut(words.cause(account), 150)}"
-    figure = strip.draw(trace, units, baseline, heading=f"What the log shows: {account.log.name}", line=line)
+    with np.errstate(invalid="ignore"):  # a log without a level has none to draw
+        figure = strip.draw(trace, units, baseline, heading=f"What the log shows: {account.log.name}", line=line)
+
     _relabel(figure, account)
     _band(figure, account, units)
     _gaps(figure, account)

@@ -104,7 +104,8 @@ def segments(log, site, nominal_m3s):
         return []
     sigma = noise_m(time, level)
     volume = volumes(site.pit, level)
-    holes = np.flatnonzero(np.diff(time) > max(30.0, 5.0 * float(np.median(np.diff(time))))) + 1
+    longest = np.inf if log.held else max(30.0, 5.0 * float(np.median(np.diff(time))))
+    holes = np.flatnonzero(np.diff(time) > longest) + 1
     parts = np.split(np.arange(len(time)), holes)
     recorded = any(values is not None and (values >= 0).any() for values in log.pumps)
     found, stretches = [], []

@@ -1,4 +1,4 @@
-"""StreamTotals logs: a year at one row a second through the firmware, open loop, in bounded memory.
+"""Long logs: a year at one row a second through the firmware, open loop, in bounded memory.
 
 The file is read in blocks by pyarrow.  Levels become contact words, and words
 become edges, by arithmetic on whole blocks; the firmware is stepped only where
@@ -16,14 +16,18 @@ from duplexsump.control.records import OUT_PUMP_1, OUT_PUMP_2
 
 from host_sim.errors import InputError
 from host_sim.replay import openloop
+from host_sim.replay.inflow import Rates
+from host_sim.replay.judge import OF_WATER
+from host_sim.replay.limits import too_coarse
 from host_sim.replay.other_firmware import errors_told
-from host_sim.replay.reading import cleaning, stamps, table_log
+from host_sim.replay.reading import cleaning, stamps, table_log, texts
 from host_sim.replay.reading.cells import states
 
 BLOCK_ROWS = 1 << 18
 BLOCK_BYTES = 8 << 20
 DAY_MS = 86_400_000
 GAP_S = 60.0
+GAP_SPACINGS = 5.0  # a hole of more than this many usual spacings is a gap; our own choice
 MOST_DAYS = 4000  # eleven years; a log beyond that is read with a wrong clock
 
 
@@ -45,6 +49,10 @@ class StreamTotals:
     edges: int = 0
     steps: int = 0
     gaps: int = 0
+    spacing_s: float = 0.0  # the usual time from row to row
+    gap_s: float = GAP_S  # holes longer than this are gaps
+    coarse: str = ""  # why the rows are too far apart to show every cycle: the firmware is then not fed with them
+    floor_wet_s: float = 0.0
     begins_s: float = 0.0  # seconds since 1970
     duration_s: float = 0.0
     highest_m: float = -1.0
@@ -88,7 +96,7 @@ class _Counting(openloop.OpenLoop):
 
     def alarm(self, time_ms, place, active):
         """Count alarms that came."""
-        if active:
+        if active and alarm_table.TABLE[place][alarm_table.NAME] in OF_WATER:
             self.day(time_ms).alarms += 1
             self.found.alarms[alarm_table.TABLE[place][alarm_table.NAME]] += 1
 
@@ -114,7 +122,11 @@ def blocks(path, mapping):
                 done += batch.num_rows
                 yield done / max(1, total), {name: batch.column(name) for name in wanted}
             return
-        read = pc.ReadOptions(block_size=BLOCK_BYTES, encoding=mapping.encoding, skip_rows=mapping.skip)
+        with texts.opened(path, mapping.encoding) as file:
+            names, passed = texts.header(file, path, mapping.delimiter, mapping.skip, wanted)
+        table_log._wanted(path, mapping, names)
+        read = pc.ReadOptions(block_size=BLOCK_BYTES, encoding=mapping.encoding, skip_rows=passed + 1,
+                              column_names=names)  # fmt: skip
         parse = pc.ParseOptions(delimiter=mapping.delimiter, invalid_row_handler=lambda row: "skip")
         convert = pc.ConvertOptions(include_columns=wanted, null_values=list(mapping.missing), strings_can_be_null=True,
                                     decimal_point=mapping.decimal, column_types=_types(pa, mapping))  # fmt: skip
@@ -123,7 +135,7 @@ def blocks(path, mapping):
             for batch in reader:
                 done += BLOCK_BYTES
                 yield min(1.0, done / total), {name: batch.column(name) for name in wanted}
-    except (pa.ArrowException, OSError) as error:
+    except (pa.ArrowException, OSError, EOFError, UnicodeDecodeError) as error:
         raise InputError(f"cannot be read: {error}", str(path)) from error
 
 
@@ -181,6 +193,9 @@ def run(path, mapping, site, settings=None, module=None, progress=None):
     """
     if mapping.level is None:
         raise InputError("a long log is judged by its level: [level] is required in the mapping", str(path))
+    if mapping.names:
+        raise InputError("--long requires a column for each channel, not one reading a row (names, values in [file]): "
+                         "leave out --long, or write the log as one column each", str(path))  # fmt: skip
     found = StreamTotals()
     with errors_told(module):
         return _run(_Counting(settings or openloop.settings_for(site), found, module), found, path, mapping, site,
@@ -188,7 +203,7 @@ def run(path, mapping, site, settings=None, module=None, progress=None):
 
 
 def _run(loop, found, path, mapping, site, progress):
-    floats = openloop.Floats(site.contacts)
+    floats, before = openloop.Floats(site.contacts), (-np.inf, False)
     zone = stamps.zone_of(mapping.zone) if mapping.zone else None
     last, state, origin = -np.inf, None, None
     for share, columns in blocks(path, mapping):
@@ -204,7 +219,13 @@ def _run(loop, found, path, mapping, site, progress):
         if origin is None:
             origin = found.begins_s = float(time[0])
             last = origin
-        state = _feed(loop, found, time - origin, floats.words(level), mains, last - origin, state)
+            found.spacing_s = float(np.median(np.diff(time))) if len(time) > 1 else 0.0
+            held = mapping.rows == "changes"  # silence is then no gap
+            found.coarse = "" if held else too_coarse(found.spacing_s, site, Rates(site))
+            found.gap_s = np.inf if held else max(GAP_S, GAP_SPACINGS * found.spacing_s)
+        if not found.coarse:
+            state = _feed(loop, found, time - origin, floats.words(level), mains, last - origin, state)
+        before = _wet(found, time, level, site.pit.floor_m, before)
         _highest(found, loop, time - origin, level)
         last = float(time[-1])
         if progress is not None:
@@ -260,7 +281,7 @@ def _feed(loop, found, time_s, words, mains, last_s, state):
     before[1:] = joint[:-1]
     before[0] = joint[0] + 1 if state is None else state
     steps = np.diff(time_s, prepend=last_s)
-    holes = steps > GAP_S
+    holes = steps > found.gap_s
     places = np.flatnonzero((joint != before) | holes)
     times = openloop.grid_ms(time_s[places])
     for k, i in enumerate(places.tolist()):
@@ -271,6 +292,18 @@ def _feed(loop, found, time_s, words, mains, last_s, state):
         loop.feed(int(times[k]), word & 15, word >> 8)
     found.edges += len(places)
     return joint[-1]
+
+
+def _wet(found, time, level, floor_m, before):
+    # Adds the time of water on the floor: a wet row stands for the time half-way to its neighbours; returns the last.
+    good = ~np.isnan(level)
+    if not good.any():
+        return before
+    time, over = time[good], level[good] > floor_m
+    steps = np.diff(time, prepend=time[0] if before[0] == -np.inf else before[0])
+    earlier = np.concatenate(([before[1]], over[:-1]))
+    found.floor_wet_s += float((steps * (over.astype(float) + earlier)).sum() / 2.0)
+    return float(time[-1]), bool(over[-1])
 
 
 def _highest(found, loop, time_s, level):

@@ -38,8 +38,9 @@ def _data(account, units):
     trace, log = as_trace(account), account.log
     scale, flow_scale = units.level.number, units.flow.number
     others = [_line(outcome, units) for outcome in account.outcomes[: MOST_OTHERS + 1] if outcome.trace is not None]
-    highest = max([account.highest_m, account.site.pit.floor_m,
-                   *(outcome.highest_m for outcome in account.outcomes)])  # fmt: skip
+    known = account.highest_m if account.highest_m == account.highest_m else 0.0
+    highest = max([known, account.site.pit.floor_m, *(outcome.highest_m for outcome in account.outcomes)])
+
     flow = account.flow
     band = {"t": [], "q": [], "low": [], "high": []}
     most = 1.0
@@ -68,7 +69,10 @@ def _data(account, units):
 
 
 def _points(time_s, level_m, scale):
-    return {"t": [round(float(t), 1) for t in time_s], "v": [round(float(v), 3) for v in scale(np.asarray(level_m))]}
+    time_s, level_m = np.asarray(time_s), np.asarray(level_m)
+    known = ~np.isnan(level_m)
+    return {"t": [round(float(t), 1) for t in time_s[known]], "v": [round(float(v), 3) for v in scale(level_m[known])]}
+
 
 
 def _line(outcome, units):

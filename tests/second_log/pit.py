@@ -1,8 +1,16 @@
 """The second pit and its nights: truth first, without any logger."""
 
 from dataclasses import dataclass, field
+from functools import cache
+from pathlib import Path
 
 import numpy as np
+from duplexsump.control.controller import Controller
+from duplexsump.control.records import IN_CHARGER, IN_CONTACTS, IN_MAINS, N_INPUTS, OUT_PUMP_1, OUT_PUMP_2
+from duplexsump.control.ticks import MASK
+
+from host_sim.replay.openloop import settings_for
+from host_sim.site.load import read_site
 
 STEP_S = 0.25
 HOURS = 4.0
@@ -12,7 +20,8 @@ INTAKE = 0.06
 OUTLET = 2.6
 KINDS = ("healthy", "float stuck dry", "float stuck wet", "weak pump", "air-locked pump", "leaking check valve",
          "mains out", "too much inflow")  # fmt: skip
-CONTROLLERS = ("float switch", "alternating pair", "lead and lag")
+CONTROLLERS = ("float switch", "alternating pair", "our controller")
+
 SITE = """
 name = "The second log's invented pit"
 [pit]
@@ -76,8 +85,41 @@ def delivered(level, strength, both=False):
     return low
 
 
+class Brain:
+    """The firmware's own controller at this pit: floats and the mains, no current sensed, no battery behind it."""
+
+    def __init__(self, rng):
+        self.settings = _settings()
+        self.controller, self.retained, self.inputs = None, None, [0] * N_INPUTS
+        self.now_ms = int(rng.integers(0, 1000)) * 100
+
+    def step(self, place, seen, power):
+        """Return [pump 1 on, pump 2 on] at a place of the grid, floats seen so, the mains there or not."""
+        now = (self.now_ms + int(place * STEP_S * 10.0) * 100) & MASK
+        if not power:
+            if self.controller is not None:
+                self.retained, self.controller = self.controller.retain(), None
+            return [False, False]
+        if self.controller is None:
+            self.controller = Controller(self.settings)
+            self.controller.power_up(now, self.retained)
+        word = sum(1 << k for k, name in enumerate(("off", "lead", "lag", "high")) if seen[name])
+        self.inputs[IN_CONTACTS], self.inputs[IN_MAINS], self.inputs[IN_CHARGER] = word, 1, 1
+        out = self.controller.step(now, self.inputs)
+        return [bool(out[OUT_PUMP_1]), bool(out[OUT_PUMP_2])]
+
+
+@cache
+def _settings():
+    # What follows from the site for floats alone: no motor current is sensed.
+    curve = ", ".join(f'["{x * 3.4:.3f} L/s", "{max(0.0, head_m(x * 0.0034)):.3f} m"]' for x in (0.0, 0.5, 1.0))
+    text = SITE.format(diameter=0.49, floor=FLOOR_M2, curve=curve)
+    return settings_for(read_site(text, Path(), "second log"))
+
+
 @dataclass
 class Night:
+
     """The truth of one night on a grid of STEP_S: arrays `level`, `inflow`, `on` (2 x n), `mains`, `floats`."""
 
     kind: str
@@ -142,6 +184,8 @@ def simulate(kind, controller, seed):
     state = {name: h > pair[0] for name, pair in heights.items()}
     play = dict.fromkeys(heights, 0.0)
     ease, running = rng.uniform(0.0, 0.15), np.zeros(n)
+    brain = Brain(rng) if controller == "our controller" else None
+
     for i in range(n):
         t = i * STEP_S
         trouble = begin <= t < end
@@ -155,13 +199,17 @@ def simulate(kind, controller, seed):
             seen["lead"] = False
         if kind == "float stuck wet" and trouble:
             seen["off"] = True
-        if not any(on) and seen["lead"]:
-            on[turn if controller == "alternating pair" else 0] = True
-        if pairs and seen["lag"]:
-            on = [True, True]
-        if any(on) and not seen["off"]:
-            on = [False, False]
-            turn = 1 - turn
+        if brain is not None:
+            on = brain.step(i, seen, power)
+        else:
+            if not any(on) and seen["lead"]:
+                on[turn if pairs else 0] = True
+            if pairs and seen["lag"]:
+                on = [True, True]
+            if any(on) and not seen["off"]:
+                on = [False, False]
+                turn = 1 - turn
+
         moved = 0.0
         if power and any(on):
             table = twice if all(on) and not (kind == "air-locked pump" and trouble) else alone
@@ -186,7 +234,8 @@ def simulate(kind, controller, seed):
         for name, wet in seen.items():
             floats[name][i] = wet
     about = rng.uniform(0.985, 1.015)  # how well the plan area is known
-    curve = ", ".join(f'["{x * 0.0034 * 1000:.3f} L/s", "{max(0.0, head_m(x * 0.0034)):.3f} m"]'
+    curve = ", ".join(
+f'["{x * 0.0034 * 1000:.3f} L/s", "{max(0.0, head_m(x * 0.0034)):.3f} m"]'
                       for x in (0.0, 0.25, 0.5, 0.7, 0.85, 1.0))  # fmt: skip
     site = SITE.format(diameter=np.sqrt(4.0 * area * about / np.pi), floor=FLOOR_M2, curve=curve)
     return Night(kind, controller, seed, site, level, running, on_log, mains, floats, total, (begin, end))

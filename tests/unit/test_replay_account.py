@@ -13,7 +13,7 @@ from typer.testing import CliRunner
 from host_sim.cli.app import app
 from host_sim.errors import InputError
 from host_sim.replay import account as words
-from host_sim.replay import night, picture, whatif, zoom
+from host_sim.replay import night, picture, plain_data, whatif, zoom
 from host_sim.replay.findings.finding import Finding
 from host_sim.replay.reading import export, mapping, table_log
 from host_sim.report.units import SI, US
@@ -108,7 +108,8 @@ def test_the_page_and_the_json_carry_the_evidence(explained):
     page = "\n".join(words.page(explained, US))
     for part in ("The floor got wet", "no pump started", "FINDINGS AND EVIDENCE", "WHAT WOULD HAVE HELPED"):
         assert part in page
-    data = json.loads(json.dumps(words.as_json(explained)))
+    data = json.loads(json.dumps(plain_data.as_json(explained)
+))
     assert data["findings"][0]["kind"] == "late start"
     assert len(data["inflow"]["time_s"]) == len(data["inflow"]["high_m3s"])
     assert data["what_if"][0]["change"] == "as it was"

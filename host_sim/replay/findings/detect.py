@@ -11,17 +11,21 @@ CYCLES = (floats.late_starts, floats.low_stops, pumps.weak, pumps.not_pumping, p
 BY_SLOPE = ("weak pump", "leaking check valve", "recirculation", "not keeping up", "low stop")
 
 
-def detect(log, site, parts, flow, rates, units=US, limits=None, pumps=1):
+def detect(log, site, parts, flow, rates, units=US, limits=None, sharing=1):
     """Return every Finding in a log, the most serious first; `units` are those of the evidence.
 
     What the log cannot show by its Limits is not looked for; what it shows only
-    coarsely is likely at most.  `pumps` is how many may have run by turns.
+    coarsely is likely at most.  `sharing` is how many pumps may have run by turns.
     """
-    found = context_of(log, site, parts, flow, rates, units, limits, pumps)
+    found = context_of(log, site, parts, flow, rates, units, limits, sharing)
     resolved = limits is None or limits.resolved
     findings = []
     for work in (*ROWS, *(CYCLES if resolved else (water.high_water,))):
         findings += work(found)
+    if not resolved and found.recorded:
+        findings += pumps.short_cycling(found)  # of rows too far apart the starts are at least so many
+    if limits is not None and limits.runs_only:
+        findings += pumps.long_runs(found)
     for finding in findings:
         if limits is not None and not limits.fine and finding.kind in BY_SLOPE and finding.confidence == ESTABLISHED:
             finding.confidence = LIKELY

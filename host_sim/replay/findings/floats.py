@@ -1,6 +1,7 @@
 """Floats that did not follow the water: told by their own contact where it was recorded, else by when pumps started."""
 
 import numpy as np
+from duplexsump.control import settings as s
 from duplexsump.control.records import CONTACT_NAMES
 
 from host_sim.replay.findings.finding import ESTABLISHED, LIKELY, Finding, spans
@@ -73,8 +74,14 @@ def _stuck(context, name, contact, reads, start, end, known):
         text = f"the {name} float read {reads} on and off, against the water level"
     severity = {"lead": 3.0, "high": 2.0}.get(name, 1.5) if reads == "dry" else 1.5
     return Finding("float sticking", confidence, start, end, text, evidence,
-                   [f"the {name} float hung up", f"its wire is {'broken' if reads == 'dry' else 'shorted'}"],
+                   [f"the {name} float hung up", _wire(context.site, name, reads)],
                    f"{name}-stuck-{reads}", severity)  # fmt: skip
+
+
+def _wire(site, name, reads):
+    # A normally-closed contact opens as the water rises, so a broken wire reads wet.
+    closed = site.settings[s.NORMALLY_CLOSED] >> CONTACT_NAMES.index(name) & 1
+    return f"its wire is {'shorted' if (reads == 'wet') != bool(closed) else 'broken'}"
 
 
 def usual_start(context):

@@ -206,7 +206,8 @@ def short_cycling(context):
         times = np.array(times)
         if len(times) <= limit * shared:
             continue
-        ends = np.searchsorted(times, times + 3600.0)
+        # A start shows in the first row after it, so of coarse rows a shorter stretch is surely within the hour.
+        ends = np.searchsorted(times, times + 3600.0 - min(context.log.spacing_s, 600.0))
         counts = (ends - np.arange(len(times))) / shared
         over = counts > limit
         if not over.any():
@@ -248,6 +249,25 @@ def _band(context):
         return ""
     held = context.amount(context.site.pit.volume_m3(lead.wet_m) - context.site.pit.volume_m3(off.dry_m))
     return f"pump-down from {context.level(lead.wet_m)} to {context.level(off.dry_m)} holds only {held} per cycle"
+
+
+LONG = 3.0  # times the draw-down of a pit that fills at half of what the pump moves; our own choice
+LEAST_LONG_S = 600.0
+
+
+def long_runs(context):
+    """Runs so long that the pump hardly kept up, moved little, or was not told to stop: which, only a level tells."""
+    log, cycle = context.log, context.limits.cycle_s
+    on = np.logical_or.reduce([values == 1 for values in log.pumps if values is not None])
+    found = []
+    for start, end in spans(on, log.time_s, max(LEAST_LONG_S, LONG * (cycle if cycle == cycle else 0.0)), 0.0):
+        evidence = [f"from {context.clock(start)} to {context.clock(end)} a pump was on at every row",
+                    "what it moved cannot be told from this log"]  # fmt: skip
+        found.append(Finding("long run", CANNOT, start, end,
+                             f"a pump ran for {(end - start) / 60.0:.0f} min without a stop", evidence,
+                             ["more inflow than the pump can carry", "a pump that delivers little or nothing",
+                              "the off float hung up wet"], "", 1.5))  # fmt: skip
+    return found
 
 
 def mains(context):

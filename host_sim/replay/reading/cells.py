@@ -6,6 +6,7 @@ import numpy as np
 
 from host_sim import units
 from host_sim.errors import InputError
+from host_sim.replay.reading import doubts
 from host_sim.replay.reading.log import UNKNOWN, note
 
 _FORM = re.compile(r"^\s*([-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?)\s*([^\d\s].*)?$")
@@ -29,7 +30,7 @@ class Reader:
         return self.factors[unit]
 
     def read(self, cells, unit_cells=None):
-        """Return an array of n in SI, nan where a cell holds no number."""
+        """Return an array of n in SI, nan where a cell holds no number.  Raises InputError for decimal commas."""
         found = np.full(len(cells), np.nan)
         unreadable, mixed = [], 0
         for i, cell in enumerate(cells):
@@ -51,6 +52,9 @@ class Reader:
             mixed += bool(unit) and unit != self.column.unit
             found[i] = number
         name = self.column.name
+        if unreadable:
+            cell = str(cells[unreadable[0] - 1])
+            doubts.decimal_comma(name, (cell, len(unreadable), len(cells)), self.decimal, "mapping")
         note(self.issues, "no number", len(unreadable), f'cells of "{name}" without a number in a known unit',
              unreadable[0] if unreadable else 0)  # fmt: skip
         note(self.issues, "other unit", mixed, f'cells of "{name}" in a unit other than {self.column.unit}, converted')

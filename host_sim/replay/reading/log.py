@@ -44,6 +44,8 @@ class Log:
     rows_read: int = 0
     levels_at_contacts_only: bool = False
     every_change: bool = False  # whether a row was written at every change, as a journal does
+    held: bool = False  # a foreign log with rows only at changes: its readings were held forward
+    interval_s: float | None = None  # of such a log: the shortest time from row to row that it shows
     bands: tuple | None = None  # of a journal: the band of each motor's current, after `control.records`
 
     @property
@@ -54,6 +56,8 @@ class Log:
     @property
     def spacing_s(self):
         """The usual time from row to row, in seconds."""
+        if self.interval_s is not None:
+            return self.interval_s
         return float(np.median(np.diff(self.time_s))) if len(self.time_s) > 1 else 0.0
 
     @property

@@ -5,8 +5,11 @@
     delimiter = ","
     decimal = "."               # or ","
     encoding = "utf-8"
-    skip = 0                    # lines before the one that names the columns
+    skip = 0                    # lines before the one that names the columns; lines that begin with # go by themselves
     missing = ["", "NA", "nan"] # cells that hold no reading
+    rows = "changes"            # a row only where something changed; or "intervals"; by the rows themselves if left out
+    names = "entity"            # only where each row holds one reading: the column that names it, and the one of its
+    values = "state"            # value; "column" below is then one of these names
 
     [time]
     column = "time"
@@ -56,6 +59,7 @@ from host_sim.replay.reading.stamps import zone_of
 from host_sim.site.reader import Table
 
 KINDS = ("csv", "parquet")
+ROWS = ("intervals", "changes")
 MISSING = ("", "NA", "N/A", "nan", "NaN", "null", "NULL", "None", "-", "--", "---")
 # Words for on and off, whatever their capitals; common in exports, no source.
 YES = ("1", "true", "on", "yes", "y", "t", "wet", "closed", "run", "running", "active", "ok", "present", "high")
@@ -107,16 +111,25 @@ class Mapping:
     mains: State | None = None
     rain: Column | None = None
     time_of_day: str | None = None  # the second column, where date and time stand in two
+    rows: str = ""  # of ROWS, or "" where the rows themselves tell
+    names: str | None = None  # where each row holds one reading: the column of its name
+    values: str | None = None  # and that of its value
 
-    def columns(self):
-        """Return the names of every column that is asked for, the time first."""
+    def channels(self):
+        """Return the name of every column that holds readings or their unit."""
         parts = [self.level, *self.contacts.values(), *self.pumps, *self.currents, self.mains, self.rain]
-        found = [self.time] + ([self.time_of_day] if self.time_of_day else [])
+        found = []
         for part in parts:
             if part is not None:
                 found.append(part.name)
                 if getattr(part, "unit_column", None):
                     found.append(part.unit_column)
+        return list(dict.fromkeys(found))
+
+    def columns(self):
+        """Return the names of every column of the file that is asked for, the time first."""
+        found = [self.time] + ([self.time_of_day] if self.time_of_day else [])
+        found += [self.names, self.values] if self.names else self.channels()
         return list(dict.fromkeys(found))
 
 
@@ -168,8 +181,8 @@ def read(data, source="mapping"):
     part = table.table("rain", None)
     found.rain = None if part is None else _column(part, "rate", done=True)
     table.done()
-    if not problems and found.level is None and not found.contacts:
-        problems.append("give [level] or [contacts.…]: one of them is required to follow the water")
+    if not problems and found.level is None and not found.contacts and not any(found.pumps):
+        problems.append("give [level], [contacts.…] or [pump1]: one of them is required")
     if problems:
         raise InputError(problems, source)
     return found
@@ -185,6 +198,10 @@ def _file(table, found):
     found.skip = table.integer("skip", 0, 0, 10000)
     words = table.items("missing", list(MISSING), "a list of cells that hold no reading")
     found.missing = tuple(str(word) for word in words or ())
+    found.rows = table.text("rows", "", ("", *ROWS))
+    found.names, found.values = table.text("names", None), table.text("values", None)
+    if bool(found.names) != bool(found.values):
+        table.problem("names", "names and values go together: the column that names the reading, and that of its value")
     if found.delimiter is not None and len(found.delimiter) != 1:
         table.problem("delimiter", f'"{found.delimiter}": one character is required, such as "," or ";" or "\\t"')
     elif found.delimiter is not None and found.delimiter == found.decimal:
@@ -251,6 +268,7 @@ def as_table(mapping):
         data["file"] = {"kind": m.kind, **data["file"]}
     if m.missing != MISSING:
         data["file"]["missing"] = list(m.missing)
+    data["file"] |= {key: value for key, value in (("rows", m.rows), ("names", m.names), ("values", m.values)) if value}
     data["time"] = {"column": m.time, "format": m.clock} | ({"time_of_day": m.time_of_day} if m.time_of_day else {})
     if m.zone:
         data["time"]["zone"] = m.zone

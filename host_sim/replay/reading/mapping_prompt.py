@@ -1,16 +1,14 @@
 """`--map`: guesses the mapping of a log from its columns and asks a person to confirm."""
 
-import csv
 import re
-from pathlib import Path
 
 from host_sim.errors import InputError
-from host_sim.replay.reading import stamps, table_log
+from host_sim.replay.reading import stamps
 from host_sim.replay.reading.cells import word
 from host_sim.replay.reading.mapping import CLOCKS, MISSING, NO, YES
 from host_sim.replay.reading.mapping import read as read_mapping
+from host_sim.replay.reading.sheet import NamedSheet, Sheet
 
-SNIFFED = 65536  # characters looked at
 UNITS = {
     "length": ("mm", "cm", "in", "inch", "inches", "ft", "m"),
     "current": ("A", "amps", "mA"),
@@ -41,72 +39,12 @@ _DATE = re.compile(r"^\s*\d{1,4}([-/.])\d{1,2}\1\d{1,4}\s*$")
 _TIME_OF_DAY = re.compile(r"^\s*\d{1,2}:\d{2}(:\d{2}([.,]\d+)?)?\s*([AaPp][Mm])?\s*$")
 
 
-def sample(path):
-    """Return (header, first rows of cells, delimiter, lines before the header) of a log.  Raises InputError."""
-    path = Path(path)
-    if path.suffix.lower() in table_log.PARQUET:
-        try:
-            import pyarrow.parquet as pq
-        except ImportError as error:
-            raise InputError(f"Parquet {table_log.INSTALL}", str(path)) from error
-        try:
-            batch = next(pq.ParquetFile(path).iter_batches(batch_size=20))
-        except (OSError, ValueError, StopIteration) as error:
-            raise InputError(f"cannot be read: {error}", str(path)) from error
-        rows = [[str(cell) for cell in row.values()] for row in batch.to_pylist()]
-        return batch.schema.names, rows, ",", 0
-    try:
-        with path.open(encoding="utf-8", errors="replace") as file:
-            lines = file.read(SNIFFED).splitlines()
-    except OSError as error:
-        raise InputError(f"cannot be read: {error}", str(path)) from error
-    if len(lines) < 2:
-        raise InputError("has no header with rows below it", str(path))
-    delimiter, skip = _shape(lines)
-    rows = list(csv.reader(lines[skip : skip + 21], delimiter=delimiter))
-    return [name.strip().lstrip("\ufeff") for name in rows[0]], rows[1:], delimiter, skip
-
-
-def whole(path, names, delimiter, skip):
-    """Return {column: every cell as a text} of a log: what the first rows show may not be all there is."""
-    path = Path(path)
-    if path.suffix.lower() in table_log.PARQUET:
-        import pyarrow.parquet as pq
-
-        table = pq.read_table(path, columns=list(names))
-        return {name: ["" if cell is None else str(cell) for cell in table.column(name).to_pylist()] for name in names}
-    found = {name: [] for name in names}
-    with path.open(encoding="utf-8", errors="replace", newline="") as file:
-        for _ in range(skip):
-            file.readline()
-        rows = csv.reader(file, delimiter=delimiter)
-        header = [name.strip().lstrip("\ufeff") for name in next(rows, [])]
-        places = [header.index(name) for name in names]
-        for row in rows:
-            if len(row) > max(places):
-                for name, place in zip(names, places, strict=True):
-                    found[name].append(row[place].strip())
-    return found
-
-
-def _shape(lines):
-    # The delimiter that splits most lines into the same number of cells; the header is the first such line.
-    best = (0, ",", 0)
-    head = lines[:60]
-    for delimiter in (",", ";", "\t", "|"):
-        counts = [line.count(delimiter) for line in head]
-        most = max(set(counts), key=counts.count)
-        if most and counts.count(most) * most > best[0]:
-            best = (counts.count(most) * most, delimiter, counts.index(most))
-    return best[1], best[2]
-
-
-def guess(header, rows):
+def guess(sheet):
     """Return {role: column} for the columns whose names tell what they hold; each column has one role."""
     found, taken = {}, set()
     for role, pattern in HINTS:
-        for place, name in enumerate(header):
-            if role in STATES and not _says_on_or_off([row[place] for row in rows if len(row) > place]):
+        for name in sheet.header:
+            if role in STATES and not _says_on_or_off(sheet.first(name)):
                 continue
             decoy = role == "level" and DECOY.search(name)
             if name not in taken and role not in found and not decoy and re.search(pattern, name, re.IGNORECASE):
@@ -174,13 +112,13 @@ def ask(path, answer):
 
     Raises InputError where an answer cannot be used.
     """
-    header, rows, delimiter, skip = sample(path)
-    roles = guess(header, rows)
+    sheet = Sheet(path)
+    roles = guess(sheet)
 
     def column(role, question):
-        said = answer(f"{question} (columns: {', '.join(header)}; Enter alone for none)", roles.get(role, ""))
-        if said and said not in header:
-            raise InputError(f'"{said}": no such column; there are {", ".join(header)}', "--map")
+        said = answer(f"{question} (columns: {', '.join(sheet.header)}; Enter alone for none)", roles.get(role, ""))
+        if said and said not in sheet.header:
+            raise InputError(f'"{said}": no such column; there are {", ".join(sheet.header)}', "--map")
         return said
 
     def required(question, default):
@@ -191,9 +129,9 @@ def ask(path, answer):
         return said
 
     def words(name, key):
-        return _words(whole(path, [name], delimiter, skip)[name], name, key, answer)
+        return _words(sheet.cells(name)[name], name, key, answer)
 
-    roles["time"], roles["time_of_day"] = _date_and_time(header, rows, roles.get("time", ""))
+    roles["time"], roles["time_of_day"] = _date_and_time(sheet, roles.get("time", ""))
     time = column("time", "Which column holds the time?")
     if not time:
         raise InputError("a log without a time cannot be read: name the column of the time", "--map")
@@ -201,10 +139,18 @@ def ask(path, answer):
     clock = required(
         'Format of the time? ("iso", "unix s", "unix ms", "seconds", or a pattern such as "%m/%d/%Y %H:%M"; where '
         "every day is 12 or less, only you know whether the month or the day comes first)",
-        guess_clock(_stamps(path, rows, header, time, second, delimiter, skip)) or "",
+        guess_clock(_stamps(sheet, time, second)) or "",
     )
     zone = answer("Time zone, if the times do not carry one? (such as Etc/GMT+5 or -05:00; Enter alone if unknown)", "")
-    data = {"file": {"delimiter": delimiter, "skip": skip}, "time": {"column": time, "format": clock, "zone": zone}}
+    data = {"file": {"delimiter": sheet.delimiter, "skip": sheet.skip, "decimal": sheet.decimal},
+            "time": {"column": time, "format": clock, "zone": zone}}  # fmt: skip
+    if pair := sheet.named_rows():
+        said = answer(f'Does each row hold one reading, named in column "{pair[0]}", its value in "{pair[1]}"? '
+                      "(yes / no)", "yes")  # fmt: skip
+        if said == "yes":
+            sheet = NamedSheet(sheet, time, *pair, second)
+            data["file"] |= {"names": pair[0], "values": pair[1], "decimal": sheet.decimal}
+            roles = guess(sheet)
     if second:
         data["time"]["time_of_day"] = second
     level = column("level", "Which column holds the water level?")
@@ -233,24 +179,24 @@ def ask(path, answer):
     return read_mapping(data, "--map")
 
 
-def _stamps(path, rows, header, time, second, delimiter, skip):
+def _stamps(sheet, time, second):
     # Stamps to tell the format by, joined where date and time stand in two columns: of dates with bars and points one
     # of each day of the whole log, since only a day above 12 tells it from a month.
-    first = [row[header.index(time)] for row in rows if len(row) > header.index(time)]
+    first = sheet.first(time)
     if not any(re.match(r"\s*\d{1,2}[-/.]\d{1,2}[-/.]\d{4}", cell) for cell in first) and not second:
         return first
-    table = whole(path, [name for name in (time, second) if name], delimiter, skip)
+    table = sheet.cells(*[name for name in (time, second) if name])
     cells = stamps.joined(table[time], table[second]) if second else table[time]
     cells = [cell for cell in cells if len(cell) >= 8]
     days = {cell.split()[0]: cell for cell in reversed(cells) if cell.split()}
     return [*cells[:5], *days.values()]
 
 
-def _date_and_time(header, rows, time):
+def _date_and_time(sheet, time):
     # (column of the time, column of the time of day or ""): two of them where one holds dates and one times of day.
     dates, times = [], []
-    for place, name in enumerate(header):
-        cells = [row[place] for row in rows if len(row) > place and row[place].strip()]
+    for name in sheet.header:
+        cells = [cell for cell in sheet.first(name) if cell.strip()]
         if cells and all(_DATE.match(cell) for cell in cells):
             dates.append(name)
         elif cells and all(_TIME_OF_DAY.match(cell) for cell in cells):

@@ -18,6 +18,7 @@ from duplexsump.control.records import (
 from duplexsump.control.settings import FITTED, SENSE_NOTHING, SENSING, TRANSMITTER
 
 from host_sim.errors import InputError
+from host_sim.replay.reading import doubts
 from host_sim.replay.reading.log import UNKNOWN, Log, note
 from host_sim.run.journal import FORMAT, Life, read_journal
 
@@ -111,9 +112,15 @@ def log_of(journal, site=None, name="journal", issues=()):
 def with_levels(log, site):
     """Return a Log as it is where it has a level, else with the level at the instants at which a contact turned.
 
-    Raises InputError where it has no level and none of the site's contacts ever turns.
+    A log of pump states alone stays without a level.  Raises InputError where it has no level and none of the
+    site's contacts ever turns, and where a contact's sense is inverted.
     """
     if log.level_m is not None and not np.isnan(log.level_m).all():
+        doubts.contact_sense(log, site)
+        return log
+    log.level_m = None
+    doubts.contact_sense(log, site)
+    if any(values is not None and (values >= 0).any() for values in log.pumps) and not log.contacts:
         return log
     log.level_m, log.levels_at_contacts_only = _turn_levels(log, site), True
     if np.isnan(log.level_m).all():

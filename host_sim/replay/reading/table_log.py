@@ -7,7 +7,7 @@ from pathlib import Path
 import numpy as np
 
 from host_sim.errors import InputError
-from host_sim.replay.reading import cleaning, stamps
+from host_sim.replay.reading import cleaning, doubts, held, rows_by_name, stamps, texts
 from host_sim.replay.reading.cells import Reader, states
 from host_sim.replay.reading.log import Log, note
 
@@ -26,16 +26,17 @@ def read(path, mapping):
 
 def kind_of(path, mapping):
     """Return "csv" or "parquet"."""
-    return mapping.kind or ("parquet" if Path(path).suffix.lower() in PARQUET else "csv")
+    return mapping.kind or ("parquet" if texts.suffix(path) in PARQUET else "csv")
 
 
 def load(path, mapping, issues):
     """Return ({column: list of cells}, number of rows)."""
     try:
         work = _parquet if kind_of(path, mapping) == "parquet" else _csv
-        return work(Path(path), mapping, issues)
-    except (OSError, UnicodeDecodeError, csv.Error) as error:
+        table, rows = work(Path(path), mapping, issues)
+    except (OSError, EOFError, UnicodeDecodeError, csv.Error) as error:
         raise InputError(f"cannot be read: {error}", str(path)) from error
+    return rows_by_name.spread(table, mapping, issues, path) if mapping.names else (table, rows)
 
 
 def _wanted(path, mapping, header):
@@ -47,11 +48,9 @@ def _wanted(path, mapping, header):
 
 
 def _csv(path, mapping, issues):
-    with path.open(encoding=mapping.encoding, newline="") as file:
-        for _ in range(mapping.skip):
-            file.readline()
+    with texts.opened(path, mapping.encoding) as file:
+        header, passed = texts.header(file, path, mapping.delimiter, mapping.skip, mapping.columns())
         rows = csv.reader(file, delimiter=mapping.delimiter)
-        header = [name.strip().lstrip("\ufeff") for name in next(rows, [])]
         wanted = _wanted(path, mapping, header)
         places = [header.index(name) for name in wanted]
         need = max(places) + 1
@@ -63,6 +62,7 @@ def _csv(path, mapping, issues):
                 continue
             for column, place in zip(cells, places, strict=True):
                 column.append(row[place])
+    note(issues, "comment", passed, "lines before the columns' names, passed over")
     note(issues, "incomplete line", torn, "lines with fewer cells than the header, dropped", first)
     return dict(zip(wanted, cells, strict=True)), len(cells[0])
 
@@ -109,6 +109,7 @@ def make(name, table, mapping, issues, rows):
     for i in (0, 1):
         truths(f"pump{i}", mapping.pumps[i])
         numbers(f"current{i}", mapping.currents[i])
+    doubts.stamps_scrambled(utc, [columns[key] for key in ("level",) if key in columns], name)
     places, again = cleaning.order(utc, issues)
     places = cleaning.duplicates(places, again, list(columns.values()), issues)
     if not len(places):
@@ -116,9 +117,17 @@ def make(name, table, mapping, issues, rows):
     begins = _begins(utc[places[0]], zone, mapping, known.any())
     columns = {key: values[places] for key, values in columns.items()}
     found = Log(name, begins, utc[places] - utc[places[0]], issues=issues, rows_read=rows)
-    found.gaps = cleaning.gaps(found.time_s, issues)
+    changes = mapping.rows == "changes" or (not mapping.rows and _looks_held(found.time_s, columns))
+    found.gaps = [] if changes else cleaning.gaps(found.time_s, issues)
     _channels(found, columns, mapping)
+    if changes:
+        held.apply(found)
     return found
+
+
+def _looks_held(time_s, columns):
+    numbers = [columns[key] for key in ("level", "rain", "current0", "current1") if key in columns]
+    return held.looks_held(time_s, numbers, [values for key, values in columns.items() if values.dtype.kind == "i"])
 
 
 def _begins(second, zone, mapping, known):
@@ -165,4 +174,6 @@ def require_water(log, mapping):
         return
     if any((values >= 0).any() for values in log.contacts.values()):
         return
-    raise InputError("has no readable level and no readable contact", log.name)
+    if any(values is not None and (values >= 0).any() for values in log.pumps):
+        return
+    raise InputError("has no readable level, no readable contact and no readable pump state", log.name)
