@@ -84,6 +84,11 @@ class Power:
     house_w: float
     alarm: bool
 
+    @property
+    def cells(self):
+        """Cells of a lead-acid battery, 2 V each."""
+        return round(self.battery_v / 2.0)
+
 
 @dataclass(frozen=True)
 class Evidence:

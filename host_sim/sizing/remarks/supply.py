@@ -140,10 +140,10 @@ def _gas(result, say):
     power = result.inputs.power
     if result.stored is None or not CHEMISTRY[power.chemistry][2] or power.vented:
         return None
-    air = gas_m3s(result.inputs.supply.battery.capacity_as) * 3600.0
+    air = gas_m3s(result.inputs.supply.battery.capacity_as, power.chemistry, power.cells)
     return (
         "a flooded battery gives off hydrogen while it charges, and the room is closed: it needs "
-        f"{air:.1f} m3 ({air * 35.3147:.0f} ft3) of fresh air per hour (EN 62485-2, from memory)"
+        f"{say(air, 'air')} of fresh air (IEC 62485-2)"
     )
 
 
