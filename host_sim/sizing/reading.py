@@ -140,7 +140,7 @@ def _sizing_parts(sizing, table, assumptions, site):
     parts = {
         "margin": margin,
         "plates": plates,
-        "floats": _floats(sizing, assumptions),
+        "floats": _floats(sizing, assumptions, site, table.data),
         "piping": _piping(sizing, table, assumptions),
         "outfall": _outfall(sizing, assumptions),
         "basin": _basin(sizing, assumptions, site),
@@ -227,12 +227,14 @@ def _starts(ask, site):
     )
 
 
-def _floats(sizing, assumptions):
+def _floats(sizing, assumptions, site, data):
     table = _part(sizing, "floats")
     ask = Asker(table, assumptions)
     kind = ask.text("kind", "vertical", "what a narrow pit needs", FLOATS)
     travel_default = TRAVEL.get(kind, "1 in")
     travel = ask.quantity("travel", "length", travel_default, PRACTICE, above=0.0, most="3 ft")
+    if kind == "transmitter" and site["transmitter"] is None and "transmitter" not in data:
+        table.problem("kind", "a transmitter needs its table [transmitter] with span and zero")
     tether = table.quantity("tether", "length", 3.5 * INCH if kind == "tethered" else 0.0, least=0.0)
     size = table.quantity("body_diameter", "length", "3.5 in" if kind == "tethered" else "3 in", above=0.0)
     table.done()
