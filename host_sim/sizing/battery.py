@@ -96,12 +96,12 @@ def usable_share(inputs):
     return depth * COLD[inputs.power.room] / limit("ageing")
 
 
-def stored(inputs, points, inflow_m3s):
-    """Return the Stored of the first pump that a battery can run at an inflow, or None."""
+def stored(inputs, points, inflow_m3s, n=None):
+    """Return the Stored of pump `n` at an inflow, or None; without `n`, of the first pump that a battery can run."""
     pumps = on_battery(inputs)
     if not pumps:
         return None
-    n = pumps[0]
+    n = pumps[0] if n is None else n
     battery, charger = inputs.supply.battery, inputs.supply.charger
     at = next(p for p in points if p.which == f"pump {n + 1} alone" and p.contact == "high")
     duty = min(1.0, inflow_m3s / at.flow_m3s) if at.flow_m3s > 0.0 else 1.0

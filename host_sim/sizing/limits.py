@@ -52,6 +52,7 @@ LIMITS = (
     Limit("wear", 0.10, "share", "loss of head and flow by wear before anybody notices", PRACTICE),
     Limit("gap", 1 * INCH, "length", "clearance between pumps, floats and wall", PRACTICE),
     Limit("step", 2 * INCH, "length", "minimum height between two contacts", PRACTICE),
+    Limit("step_transmitter", 1 * INCH, "length", "minimum height between two levels of a transmitter", PRACTICE),
     Limit("freeboard", 3 * INCH, "length", "minimum height from the high contact to the floor", PRACTICE),
     Limit("intake_cover", 1 * INCH, "length", "water kept above the pump's minimum, against waves and air", PRACTICE),
     Limit("entrance_head", 6 * INCH, "length", "head outside that drives water through the basin holes", OWN),

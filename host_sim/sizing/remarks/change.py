@@ -83,7 +83,7 @@ def spread(result, say):
     band = result.inputs.pit.volume_m3(result.recommended[1].wet_m) - result.inputs.pit.volume_m3(
         result.recommended[0].dry_m
     )
-    tables = contacts.tables(result.recommended, result.inputs.closed)
+    tables = contacts.tables(result.recommended, result.inputs.closed, result.inputs.floats.kind)
     heights = ", ".join(
         f"{name} {say(c.dry_m if name == 'off' else c.wet_m, 'length')}"
         for name, c in zip(contacts.NAMES, result.recommended, strict=True)

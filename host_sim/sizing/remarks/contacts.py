@@ -74,7 +74,7 @@ def _undrown(result, say):
 def _travel(result, say):
     band = result.contacts[1].wet_m - result.contacts[0].dry_m
     travel = result.inputs.floats.travel_m
-    if travel < band - 0.1 * INCH:
+    if result.inputs.floats.kind == "transmitter" or travel < band - 0.1 * INCH:
         return None
     return f"float travel is {say(travel, 'length')}, as much as lead is above off: the two overlap"
 
@@ -130,7 +130,7 @@ def _close_high(result, say):
 
 
 def _missing(result, say):
-    if not result.inputs.contacts:
+    if not result.inputs.contacts or result.inputs.floats.kind == "transmitter":
         return None
     missing = [NAMES[i] for i in (0, 2) if result.inputs.contacts[i] is None]
     if not missing:

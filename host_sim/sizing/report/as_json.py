@@ -100,7 +100,7 @@ def as_json(page, say):
             {"key": part.key, "title": part.title, "note": part.note, "rows": [_row(row, say) for row in part.rows]}
             for part in page.sections
         ],
-        "contacts": contacts.tables(result.contacts, result.inputs.closed),
+        "contacts": contacts.tables(result.contacts, result.inputs.closed, result.inputs.floats.kind),
         "settings": contacts.settings_file(result.settings),
         "parts": [asdict(part) for part in page.parts],
         "confirmed": [
