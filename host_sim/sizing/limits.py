@@ -81,8 +81,8 @@ COLD = {"heated": 1.0, "unheated": 0.8, "freezing": 0.6}
 COLD_SOURCE = "cold: IEEE 485-2020, table 1, from memory"
 # Battery kinds: (Peukert exponent, share of the plan's depth, gives off gas into its room, where from)
 CHEMISTRY = {
-    "flooded": (1.3, "depth", True, "Peukert 1.2 to 1.6, sources vary"),
-    "AGM": (1.1, "depth", False, "Peukert 1.05 to 1.15, sources vary"),
+    "flooded": (1.3, "depth", True, "exponent 1.2 to 1.6, sources vary"),
+    "AGM": (1.1, "depth", False, "exponent 1.05 to 1.15, sources vary"),
     "lithium": (1.03, "depth_lithium", False, MEMORY),
 }
 # Gassing current on boost charge, mA for each Ah: 20 vented, 8 valve-regulated.  A lithium battery gives off none.

@@ -64,11 +64,11 @@ def as_html(page, say, when="", place="", customer=""):
 
 def _fields(page, when, place, customer):
     # An empty one is a blank to be filled in by hand.
-    version = f"{made_by()}, firmware {firmware_checksum():08x}"
     return (
         (("Customer", customer[:60]), ("Place", place[:60]), ("Date", when[:10])),
-        (("Version", version), ("Settings checksum", checksum(page.result.settings)), ("Sized by", "")),
-    )
+        (("Version", made_by()), ("Firmware", f"{firmware_checksum():08x}"),
+         ("Settings checksum", checksum(page.result.settings)), ("Sized by", "")),
+    )  # fmt: skip
 
 
 def _drawing(figure, name, title):
@@ -79,7 +79,7 @@ def _pit_caption(page, say):
     plates, floats = page.result.inputs.plates, page.result.inputs.floats
     wide = [say(plate.body_m, "length") for plate in plates]
     words = f"both pumps {wide[0]} wide" if wide[0] == wide[1] else f"pump 1 {wide[0]} wide, pump 2 {wide[1]}"
-    return f"The pit: {words}; {floats.kind} floats, {say(floats.travel_m, 'length')} travel; blue: water at lead."
+    return f"The pit: {words}; {floats.kind} floats, {say(floats.travel_m, 'length')} travel; shaded: water at lead."
 
 
 def _curves_caption(page):

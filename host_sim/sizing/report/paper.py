@@ -6,6 +6,8 @@ screen below the sheets, and in the JSON.
 
 from math import ceil
 
+from duplexsump.control import settings as s
+
 from host_sim.report.sheet import Cell, Columns, Sheet, Table, flow
 from host_sim.sizing.contacts import NAMES
 from host_sim.sizing.report.terminal import SHORT
@@ -24,9 +26,11 @@ PRINTED = (
     "contacts.freeboard", "contacts.dry_run",
 )  # fmt: skip
 SUPPLY = (
-    "circuits", "battery", "expected.shortest", "expected.longest", "design.shortest", "design.longest", "share", "needed",
+    "circuits", "battery", "expected.shortest", "design.shortest", "share", "needed",
     "air", "vent", "recharge", "drop", "gauge", "fuse", "surge", "inverter", "generator",
 )  # fmt: skip
+SUPPLIES = {"mains": "the mains", "battery": "the battery", "either": "the mains, or the battery by its inverter"}
+CURVES = {"not said": "as given in the site file", "curve": "from plate or manual", "assumed": "ASSUMED"}
 BLANK = "\N{NO-BREAK SPACE}"  # keeps the heading's line above the right half
 
 
@@ -42,12 +46,15 @@ def sheets(page, say, sources, drawings, cautions):
     blocks = [
         Columns([_contacts(rows, say), _points(page, say, sources)], [_key_figures(rows, say, sources)]),
         _remarks(page),
+        _covered(page),
+        _pumps(page.result, say),
         _parts(page, sources),
         _supply(rows, say),
         _assumed(page),
     ]
     more = [_figures(rows, say, sources), _line(rows, say, sources)]
-    small = [("Checked by simulation.", _checked(page)), ("Sources.", "  ".join(sources.listed())),
+    small = [("More.", "Every figure and limit, and the curves, stand on the screen below these sheets, and in sizing.json."),
+             ("Checked by simulation.", _checked(page)), ("Sources.", "  ".join(sources.listed())),
              ("Cautions.", " ".join(cautions))]  # fmt: skip
     foot = SIGNED_MM + sum(1.0 + SMALL_LINE_MM * ceil((len(word) + len(text)) / SMALL_LETTERS) for word, text in small)
     empty = [Sheet(top), *(Sheet() for _ in range(SHEETS - 2)), Sheet(0.0, foot)]
@@ -84,7 +91,7 @@ def _points(page, say, sources):
         fastest = max(p.velocity_ms.values(), default=0.0)
         cells = (p.which, p.contact, say(p.flow_m3s, "flow"), f"{heads} {say.unit('head')}", say(fastest, "velocity"))
         found.append([Cell(text) for text in cells])
-    row = next(row for s in page.sections for row in s.rows if row.key.startswith("head.off."))
+    row = next(row for part in page.sections for row in part.rows if row.key.startswith("head.off."))
     titles = tuple(Cell(text) for text in ("running", "water at", "flow", "total head", "fastest pipe"))
     return Table((23.0, 14.0, 17.0, 20.0, 17.0), found, f"Operating points {sources.tag(row.source)}", titles)
 
@@ -117,6 +124,57 @@ def _remarks(page):
     return Table((36.0, 75.0, 75.0), rows, "Remarks and fixes", titles)
 
 
+def _covered(page):
+    """Return the Table of the faults that are covered and those that are not, what has the same reason in one row."""
+    groups = {}
+    for section in page.sections:
+        for row in section.rows if section.key == "covered" else ():
+            groups.setdefault((row.within, str(row.value)), []).append(row.label)
+    found = [[Cell(said, "" if good else "name"), Cell("; ".join(_either_pump(labels)), "", True)]
+             for (good, said), labels in sorted(groups.items(), key=lambda group: group[0][0] is False)]  # fmt: skip
+    titles = (Cell("one fault at the design inflow"), Cell("which faults"))
+    return Table((56.0, 130.0), found, "Faults covered, and not covered", titles)
+
+
+def _either_pump(labels):
+    # What is said of both pumps in the same words is said once.
+    found = []
+    for label in labels:
+        twin = label.replace("pump 1", "pump 2") if "pump 1" in label else label.replace("pump 2", "pump 1")
+        if twin != label and twin in labels:
+            label = label.replace("pump 1", "either pump").replace("pump 2", "either pump")
+        if label not in found:
+            found.append(label)
+    return found
+
+
+def _pumps(result, say):
+    """Return the Table of each pump by itself: plate, curve, inlet, thresholds, sensor."""
+    inputs, found = result.inputs, []
+    plates = [(plate, inputs.pumps[n], result.sensors[n]) for n, plate in enumerate(inputs.nameplates)]
+    lines = {
+        "plate": [f"{plate.volts:g} V {'DC' if plate.direct else 'AC'}, {say(plate.amps, 'current')}, on "
+                  f"{SUPPLIES[plate.supply]}{', installed' if plate.installed else ''}" for plate, _, _ in plates],
+        "curve": [f"{', '.join(_point(point, say) for point in plate.points)} ({CURVES.get(plate.curve_how, plate.curve_how)})"
+                  for plate, _, _ in plates],
+        "inlet": [f"{say(plate.intake_m, 'length')} above the bottom" for plate, _, _ in plates],
+    }  # fmt: skip
+    if inputs.sensing == "current":
+        lines["trips"] = [_trips(result.settings, n, say) for n in (0, 1)]
+    for name, texts in lines.items():
+        found.append([Cell(name, "name"), *(Cell(text) for text in texts)])
+    return Table((14.0, 86.0, 86.0), found, "The pumps, each its own", (Cell(""), Cell("pump 1"), Cell("pump 2")))
+
+
+def _point(point, say):
+    return f"{say(point[0], 'flow')} at {say(point[1], 'distance')}"
+
+
+def _trips(values, n, say):
+    under, over = values[s.UNDERLOAD_1_MA + n] / 1000.0, values[s.OVERLOAD_1_MA + n] / 1000.0
+    return f"underload below {say(under, 'current')}, overload above {say(over, 'current')}"
+
+
 def _parts(page, sources):
     rows = [[Cell(part.count), Cell(part.what, "name"), Cell(part.rating), Cell(sources.tag(part.source))]
             for part in page.parts]  # fmt: skip
@@ -129,10 +187,13 @@ def _supply(rows, say):
     for name in SUPPLY:
         row = rows.get(f"supply.{name}")
         if row is not None:
-            style = "fail" if row.within is False else ""
-            found.append([Cell(row.label), Cell(row.shown(say), style), _held(row, say), Cell(row.source)])
+            style, label, shown = "fail" if row.within is False else "", row.label, row.shown(say)
+            longest = rows.get(f"supply.{name.removesuffix('.shortest')}.longest")
+            if longest is not None:
+                label, shown = label.removesuffix(": low"), f"{shown} to {longest.shown(say)}"
+            found.append([Cell(label), Cell(shown, style), _held(row, say), Cell(row.source)])
     titles = tuple(Cell(text) for text in ("supply", "figure", "held against", "source"))
-    return Table((56.0, 20.0, 30.0, 80.0), found, "Battery, ventilation, cable", titles)
+    return Table((54.0, 30.0, 28.0, 74.0), found, "Battery, ventilation, cable", titles)
 
 
 def _line(rows, say, sources):
@@ -167,7 +228,9 @@ def _halves(widths, rows, heading):
 def _assumed(page):
     rows = []
     for a in page.assumptions:
-        rows.append([Cell(f"{a.key}: {a.taken}", "name"), Cell(a.changes or a.why)])
+        what = a.key.removeprefix("sizing.").replace(".", " ").replace("_", " ")
+        changes = f"{a.why}; {a.changes}" if a.why and a.changes else a.changes or a.why
+        rows.append([Cell(f"{what}: {a.taken}", "name"), Cell(changes)])
     if not rows:
         return Table((186.0,), [[Cell("Nothing: every question was answered.")]], "Assumed (not given)")
     return _halves((46.0, 45.0), rows, "Assumed (not given), and what it changes")

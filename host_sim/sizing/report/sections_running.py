@@ -272,14 +272,14 @@ def _battery(result, held):
                 bound=result.inputs.power.wanted_s,
                 word="wanted",
                 within=one.shortest_s >= result.inputs.power.wanted_s if name == "design" else None,
-                source=f"Peukert (1897) at the running current; exponent: {exponent}",
+                source=f"Peukert (1897), at the running and the mean current; {exponent}",
             ),
             Row(
                 f"supply.{name}.longest",
                 f"battery run time to plan on, {at}: high",
                 one.longest_s,
                 "time",
-                source=f"Peukert (1897) at the mean current; exponent: {exponent}",
+                source=f"Peukert (1897), at the running and the mean current; {exponent}",
             ),
             Row(f"supply.{name}.label_low", f"new, warm battery run flat, {at}: low", one.label_s[0], "time",
                 source="Peukert (1897) on the label's charge"),
@@ -289,7 +289,7 @@ def _battery(result, held):
     rows += [
         Row(
             "supply.share",
-            "usable share of the rated charge (age, cold, depth of discharge)",
+            "usable share of the charge (age, cold, depth)",
             held.share,
             "share",
             limit="ageing",
