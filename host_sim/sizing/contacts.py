@@ -95,8 +95,8 @@ def _below_floor(inputs, off_dry, lead, lag, high):
     if lead < off_dry + GRID_M:
         low, floor_in = off_dry / INCH, inputs.pit.floor_m / INCH
         raise InputError(
-            f"pit.depth: the pumps need water up to {low:.1f} in, and off, lead, lag and high above it do not fit below "
-            f"the floor at {floor_in:.1f} in: a deeper pit, or pumps that stand lower", inputs.name
+            f"pit.depth: the pumps need water up to {low:.1f} in; above it the four contacts do not fit below the "
+            f"floor at {floor_in:.1f} in: a deeper pit, or pumps that stand lower", inputs.name
         )  # fmt: skip
     return lead, lag, high
 

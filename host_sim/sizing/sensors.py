@@ -31,7 +31,10 @@ def reads(kind, direct):
 
 
 def burden_ohm(range_a):
-    """Return the burden: the largest of the E12 series below BURDEN_V at the range.  Example: 30 A at 1000:1, 33 ohm."""
+    """Return the burden: the largest of the E12 series within BURDEN_V at the range.
+
+    Example: 30 A at 1000:1, 33 ohm.
+    """
     most = BURDEN_V / (range_a / TURNS)
     decades = [value * scale for scale in (0.1, 1.0, 10.0) for value in RESISTORS]
     return max((value for value in decades if value <= most), default=decades[0])

@@ -1,5 +1,7 @@
 """Quantities as people write them: feet and inches with marks and fractions, areas, times; what is refused and how."""
 
+import re
+
 import pytest
 
 from host_sim import units
@@ -66,15 +68,14 @@ def test_it_is_read_as_it_is_meant(text, kind, value):
     ("about 30 in", "length", "begin with a number"),
     ("30 x", "area", "an area"),
     ("25 x 40 x 3 ft", "area", "an area"),
-    ("1/0 in", "length", "1/0"),
+    ("1/0 in", "length", "divides by nothing"),
     ("30", "length", "no unit"),
     ('30"', "flow", "a flow"),
     ("9'", "time", "a time"),
 ])  # fmt: skip
 def test_what_has_no_reading_or_two_is_refused_with_the_right_one_offered(text, kind, told):
-    with pytest.raises(ValueError, match=".") as refused:
+    with pytest.raises(ValueError, match=re.escape(told)):
         units.read(text, kind)
-    assert told in str(refused.value)
 
 
 @pytest.mark.parametrize("text", ["30", "3.5", "1/2", "3 1/2", "3-1/2", ".5"])

@@ -15,8 +15,8 @@ INTRO = """A tape, a bucket, a watch and the pumps' data plates are enough.  Wri
 6' 3 1/2", 25 x 40 ft, 1 min 30 s.  Enter, "skip" or "don't know" takes the default in [brackets]; it is on the safe
 side, and the page says that it was assumed.  "why" explains, "back" goes back, "stop" (or Ctrl-C) saves the answers;
 the same command resumes there."""
-HEADING = """Written by sumpbench size --ask.  What was not known, and what was taken for it, stands in sizing.assumed: take
-an entry out when you have measured it.
+HEADING = """Written by sumpbench size --ask.  What was not known, and what was taken for it, stands in
+sizing.assumed: take an entry out when you have measured it.
 """
 
 

@@ -5,6 +5,7 @@ from host_sim.sizing.interview.question import Question, among, inches
 from host_sim.sizing.limits import INCH
 from host_sim.sizing.reading import FLOATS, TRAVEL
 
+
 def _hang(a):
     return a.get("installed") == "everything" and a.get("float_kind") != "transmitter"
 

@@ -216,8 +216,8 @@ SENSING = (
              "whether a pump that moves no water is noticed", "current sensing"),
     *(Question(f"sensor_{n}", f"What senses the current of pump {n}?", "A transformer reads alternating current only; "
                "a battery pump takes a Hall sensor or a shunt.", "choice", "current transformer",
-               lambda a, n=n: usual(direct(n, a)), "what fits the supply", "the parts list", f"current sensor of pump {n}",
-               SENSORS, when=among("sensing", True), check=_fits_current(n))
+               lambda a, n=n: usual(direct(n, a)), "what fits the supply", "the parts list",
+               f"current sensor of pump {n}", SENSORS, when=among("sensing", True), check=_fits_current(n))
       for n in (1, 2)),
 )
 # fmt: on
@@ -259,7 +259,7 @@ def edits(a, known):
             "curve_from": KINDS[a[f"curve_how_{n}"]] if known(f"curve_how_{n}") and _told(n, a, known) else "assumed",
         }
     if a["backup"] == "inverter":
-        found["pump2" if len(numbers) == 1 else "pump2.supply"] = {"supply": "either"} if len(numbers) == 1 else "either"
+        found["pump2.supply"] = "either"
     found["controller.sensing"] = "current" if a["sensing"] else "nothing"
     if a["sensing"]:
         for n in (1, 2):
