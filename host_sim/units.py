@@ -1,11 +1,14 @@
 """Units at the edge: quantities as people write them, read into SI; SI inside; either system out.
 
-A quantity is a text such as "18 in", "1-1/2 in", "45 gpm", "3.2 m" or
-"2 gpm/ft".  `pint` reads it; what it must measure is named by a kind.
+A quantity is a text such as "18 in", "1-1/2 in", "45 gpm", "3.2 m", "2 gpm/ft"
+or 6' 3 1/2" (`as_written` knows the forms).  `pint` reads it; what it must
+measure is named by a kind.
 """
 
 import functools
 import re
+
+from host_sim import as_written
 
 # kind: (SI unit, what to call it, an example, unit in the US system, unit in the SI system)
 KINDS = {
@@ -29,9 +32,7 @@ KINDS = {
 
 # What people write on a pump's plate that pint does not know.
 _WORDS = ("gpm = gallon / minute", "gph = gallon / hour", "cfs = foot ** 3 / second")
-_MIXED = re.compile(r"(?<![\w./])(\d+)[-\s]+(\d+)/(\d+)(?![\w/])")
 _POWER = re.compile(r"\b(mm|cm|m|in|ft)\s*([23])\b")
-_FEET_INCHES = re.compile(r"^([\d.]+)\s*ft\s+([\d.]+)\s*in$")
 _TOWER = re.compile(r"(\*\*|\^)\s*-?(\d{2,}|\d.*(\*\*|\^))")  # a power that would take for ever to work out
 _COMMA = re.compile(r"\d,\d")
 LONGEST = 60
@@ -49,11 +50,9 @@ def registry():
     return reg
 
 
-def _plain(text):
+def _plain(text, kind=""):
     # "1-1/2 in" is one and a half, not a half less than one; "10 ft 6 in" is one length; "ft2" is an area.
-    text = _MIXED.sub(lambda m: repr(int(m[1]) + int(m[2]) / int(m[3])), text.strip())
-    text = _FEET_INCHES.sub(lambda m: repr(float(m[1]) + float(m[2]) / 12.0) + " ft", text)
-    return _POWER.sub(r"\1**\2", text)
+    return _POWER.sub(r"\1**\2", as_written.in_words(text, kind))
 
 
 def _without_comma(text):
@@ -74,8 +73,9 @@ def _read(text, kind):
     if not _NUMBER.match(text.strip()):
         raise ValueError(f'"{text}" is not {called}: begin with a number, as in "{example}"')
     reg = registry()
+    words = _plain(text, kind)
     try:
-        quantity = reg.Quantity(_plain(text))
+        quantity = reg.Quantity(words)
     except Exception as error:  # pint raises its own, Python's and its tokenizer's errors here
         raise ValueError(f'"{text}" cannot be read as {called}: write it as in "{example}"') from error
     if quantity.check("[]") and kind not in ("share", "number"):
@@ -105,6 +105,30 @@ def read(text, kind):
             raise ValueError(f'{text} has no unit: {called} is wanted, as in "{example}"')
         text = repr(text)
     return _read(text, kind)
+
+
+def bare(text):
+    """Whether a text is a number without a unit: "30", "3.5", "1/2", "3 1/2"."""
+    try:
+        as_written.number(text)
+    except ValueError:
+        return False
+    return True
+
+
+_TIDY = re.compile(r"^[\d.]+(-\d+/\d+)? ?[A-Za-z/0-9%]+$")
+
+
+def tidy(text, kind):
+    """Return a quantity as a site file has it, "75.5 in": as it stands where it is a number and a unit.
+
+    Raises ValueError as `read` does.
+    """
+    value = read(text, kind)
+    text = text.strip()
+    if _TIDY.match(text) or kind in ("share", "number"):
+        return text
+    return f"{convert(value, kind):.6g} {unit(kind)}".strip()
 
 
 @functools.cache

@@ -7,8 +7,8 @@ from pathlib import Path
 from hil.commission import before, floats, handover, pump_power, pumping, supply
 from hil.commission.step import DONE, PUMPS_DEAD, PUMPS_LIVE
 from hil.commission.step_context import Back, Question, Skipped, StepContext
-from hil.record.document import settings_checksum
 from hil.record.items import FAIL, KEYS, NOT_TESTED, VERDICTS
+from host_sim.board.settings_file import checksum
 from host_sim.errors import InputError
 from host_sim.report import prompt
 
@@ -100,7 +100,7 @@ class HoseTest:
 
     def described(self):
         """Return the board's firmware and settings checksums."""
-        return {"firmware": f"{self.board.values['firmware']:08x}", "settings": settings_checksum(self.board.settings)}
+        return {"firmware": f"{self.board.values['firmware']:08x}", "settings": checksum(self.board.settings)}
 
     def keep(self):
         """Save everything so far; ending the program now loses nothing but the step in progress."""

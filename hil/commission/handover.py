@@ -5,10 +5,9 @@ from duplexsump.control import alarm_table
 from hil.commission.pump_power import hose_off
 from hil.commission.questions import question
 from hil.commission.step import PUMPS_LIVE, Step
-from hil.record.document import settings_checksum
 from hil.record.items import FAIL, NOTED, PASS
 from host_sim import alarm_words
-from host_sim.board.settings_file import changes
+from host_sim.board.settings_file import changes, checksum
 
 LEFT_S = 120.0
 
@@ -104,7 +103,7 @@ def _settings(context):
     board = context.board
     board.look()
     board.reload()
-    shown, verdict, note = settings_checksum(board.settings), NOTED, "no sizing given to compare with"
+    shown, verdict, note = checksum(board.settings), NOTED, "no sizing given to compare with"
     if context.expected.settings is not None:
         found = changes(board.settings, context.expected.settings)
         verdict = FAIL if found else PASS

@@ -14,11 +14,11 @@
 """
 
 import time
-import zlib
-from importlib import metadata
 
 from hil.record import items as it
+from host_sim.board.settings_file import checksum
 from host_sim.errors import InputError
+from host_sim.report.version import made_by
 
 FORMAT, VERSION = "sumpbench record", 1
 ACCEPTANCE, HOSE_TEST = "acceptance", "hose test"
@@ -35,19 +35,6 @@ SIMULATED = (
     "The firmware ran on a simulated controller ({place}); wiring, pumps and pit were simulated too. This record "
     "accepts no controller."
 )
-
-
-def settings_checksum(values):
-    """Return the CRC-32 of a settings record as eight hex digits: each value as four bytes, high byte first."""
-    return f"{zlib.crc32(b''.join((value & 0xFFFFFFFF).to_bytes(4, 'big') for value in values)):08x}"
-
-
-def made_by():
-    """Return the program's name and version."""
-    try:
-        return f"sumpbench {metadata.version('sumpbench')}"
-    except metadata.PackageNotFoundError:
-        return "sumpbench from a clone"
 
 
 def _worst(verdicts):
@@ -105,7 +92,7 @@ def acceptance(record):
     tested = record.get("hose_test")
     kit = {key: value for key, value in record["kit"].items() if key != "settings_values"}
     if record["kit"].get("settings_values"):
-        kit["settings"] = settings_checksum(record["kit"]["settings_values"])
+        kit["settings"] = checksum(record["kit"]["settings_values"])
     headline = _counted(verdicts + [SKIPPED] * len(left_out), "procedures")
     if tested is not None:
         headline += f"; hose test, {tested['headline']}"

@@ -6,7 +6,8 @@ from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
 from hil.record import document as doc
 from hil.record import items as it
-from hil.record.layout import LONGEST, Cell, Columns, Sheet, Table
+from host_sim.report import sheet
+from host_sim.report.sheet import LONGEST, Cell, Columns, Sheet, Table
 
 TEMPLATE = "page.html"
 WORDS = {
@@ -38,8 +39,9 @@ def as_html(document):
 
 
 def _template():
-    environment = Environment(loader=FileSystemLoader(Path(__file__).parent), autoescape=True,
-                              undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True)  # fmt: skip
+    folders = [Path(__file__).parent, Path(sheet.__file__).parent]
+    environment = Environment(loader=FileSystemLoader(folders), autoescape=True, undefined=StrictUndefined,
+                              trim_blocks=True, lstrip_blocks=True)  # fmt: skip
     return environment.get_template(TEMPLATE)
 
 

@@ -5,6 +5,7 @@ whose settings are those that the simulator derives from it.
 """
 
 import tomllib
+import zlib
 from pathlib import Path
 
 from duplexsump.control import settings as s
@@ -20,6 +21,11 @@ def to_text(values):
     for row, value in zip(s.TABLE, values, strict=True):
         lines.append(f"{row[s.NAME]} = {value}  # {row[s.UNIT] + ': ' if row[s.UNIT] else ''}{row[s.MEANING]}")
     return "\n".join(lines) + "\n"
+
+
+def checksum(values):
+    """Return the CRC-32 of a settings record as eight hex digits: each value as four bytes, high byte first."""
+    return f"{zlib.crc32(b''.join((value & 0xFFFFFFFF).to_bytes(4, 'big') for value in values)):08x}"
 
 
 def from_file(path, base):

@@ -14,6 +14,9 @@ def size(
     change: Annotated[
         list[str] | None, typer.Option("--with", help='Try a change, as in pit.diameter="24 in"; may be given again.')
     ] = None,
+    apply_all: Annotated[
+        bool, typer.Option("--apply-all", help="Apply fixes together, cheapest first, until the pit fits.")
+    ] = False,
     units: Annotated[UnitSystem, typer.Option(help="Units of the report.")] = UnitSystem.us,
     out: Annotated[Path, typer.Option(help="Folder for page, settings, sized site and JSON.")] = Path("sumpbench-size"),
     as_json: Annotated[bool, typer.Option("--json", help="Print the report as JSON.")] = False,
@@ -22,7 +25,7 @@ def size(
     """Size the pit: inflow, pumps, pipe, cycling, reserve, battery, contacts; does it fit, and what fixes it."""
     from host_sim.sizing.command import run
 
-    raise typer.Exit(run(site, ask, change or [], units.value, out, as_json, check))
+    raise typer.Exit(run(site, ask, change or [], units.value, out, as_json, check, apply_all))
 
 
 def register(app):

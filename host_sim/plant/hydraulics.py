@@ -24,8 +24,8 @@ TURBULENT = 4000.0  # and above which it is turbulent; between the two the facto
 ORIFICE_CD = 0.6  # sharp-edged hole, handbook value
 
 # Nominal sizes in inches whose Schedule 40 dimensions and turbulent friction factors are kept here:
-# size: fT after Crane TP-410, table A-26.
-TURBULENT_FRICTION = {1.0: 0.0225, 1.25: 0.0208, 1.5: 0.0200, 2.0: 0.0188, 2.5: 0.0181, 3.0: 0.0173, 4.0: 0.0163}
+# size: fT as Crane TP-410 (2009), A-26, prints it.
+TURBULENT_FRICTION = {1.0: 0.022, 1.25: 0.021, 1.5: 0.020, 2.0: 0.019, 2.5: 0.018, 3.0: 0.017, 4.0: 0.016}
 # name: (n in K = n * fT, plain K, what it is); a fitting has one or the other.
 FITTINGS = {
     "elbow_90": (30.0, 0.0, "standard 90 degree elbow"),

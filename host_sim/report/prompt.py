@@ -69,15 +69,14 @@ def _whole(question, text):
 
 
 def _quantity(question, text):
-    # A plain number is taken in the unit of the example.
-    plain = text.replace(".", "", 1).isdigit()
-    if plain and question.kind not in ("number", "share"):
+    # A plain number is taken in the unit of the example; what is kept is a number and a unit.
+    if units.bare(text) and question.kind not in ("number", "share"):
         text = f"{text} {question.example.split(' ', 1)[1]}"
     value = units.read(text, question.kind)
     for bound, wrong, word in ((question.least, -1, "at least"), (question.most, 1, "at most")):
         if bound and (value - units.read(bound, question.kind)) * wrong > 0.0:
             raise ValueError(f"{text}: {word} {bound}; a sensible answer looks like {question.example}")
-    return float(text) if question.kind == "number" else text
+    return value if question.kind == "number" else units.tidy(text, question.kind)
 
 
 def recall(path, source):

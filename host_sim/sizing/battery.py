@@ -5,7 +5,17 @@ from math import inf
 
 from host_sim.plant import battery as peukert
 from host_sim.plant.discharge import rated_flow_m3s
-from host_sim.sizing.limits import AMPACITY, CHEMISTRY, COLD, FUSE_FACTOR, FUSES_A, RESISTIVITY, awg_area_m2, limit
+from host_sim.sizing.limits import (
+    AMPACITY,
+    CHEMISTRY,
+    COLD,
+    FUSE_FACTOR,
+    FUSES_A,
+    GAS_MA_AH,
+    RESISTIVITY,
+    awg_area_m2,
+    limit,
+)
 
 
 @dataclass(frozen=True)
@@ -86,12 +96,12 @@ def usable_share(inputs):
     return depth * COLD[inputs.power.room] / limit("ageing")
 
 
-def stored(inputs, points, inflow_m3s):
-    """Return the Stored of the first pump that a battery can run at an inflow, or None."""
+def stored(inputs, points, inflow_m3s, n=None):
+    """Return the Stored of pump `n` at an inflow, or None; without `n`, of the first pump that a battery can run."""
     pumps = on_battery(inputs)
     if not pumps:
         return None
-    n = pumps[0]
+    n = pumps[0] if n is None else n
     battery, charger = inputs.supply.battery, inputs.supply.charger
     at = next(p for p in points if p.which == f"pump {n + 1} alone" and p.contact == "high")
     duty = min(1.0, inflow_m3s / at.flow_m3s) if at.flow_m3s > 0.0 else 1.0
@@ -134,9 +144,20 @@ def wires(inputs, held):
     )  # fmt: skip
 
 
-def gas_m3s(capacity_as, cells=6):
-    """Return the fresh air that a charging flooded battery needs, m3/s.
+def gas_m3s(capacity_as, chemistry="flooded", cells=6):
+    """Return the fresh air in m3/s that keeps a charging battery's hydrogen below 4 %, five times over.
 
-    0.05 * cells * 20 mA for each Ah (boost charge) in m3/h: EN 62485-2, from memory.
+    IEC 62485-2:2010, 7.2: Q = v q s n Igas C, with dilution v 24, q 0.42e-3 m3 of
+    hydrogen for each Ah, safety s 5: 0.05 n Igas C in m3/h.  Igas on boost charge is
+    20 mA for each Ah of a vented lead-acid battery, 8 of a valve-regulated one (its
+    table 1).  Example: 100 Ah, six vented cells: 0.6 m3/h.
     """
-    return 0.05 * cells * 0.020 * (capacity_as / 3600.0) / 3600.0
+    return 0.05 * cells * GAS_MA_AH[chemistry] * 1e-3 * (capacity_as / 3600.0) / 3600.0
+
+
+def vent_m2(air_m3s):
+    """Return the free area in m2 of each of two openings that pass so much fresh air by themselves.
+
+    IEC 62485-2:2010, 7.3: 28 cm2 for each m3/h.
+    """
+    return 28e-4 * air_m3s * 3600.0

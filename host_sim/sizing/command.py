@@ -10,6 +10,7 @@ from host_sim.errors import InputError
 from host_sim.report.console import console
 from host_sim.site.load import packaged, read_site
 from host_sim.sizing import site_out
+from host_sim.sizing.apply import apply_all
 from host_sim.sizing.document import edited, own
 from host_sim.sizing.model import size
 from host_sim.sizing.report import output
@@ -19,11 +20,12 @@ from host_sim.sizing.report.terminal import tell
 from host_sim.sizing.say import Say
 
 
-def run(site, ask, changes, units_name, out, as_text, check):
+def run(site, ask, changes, units_name, out, as_text, check, cure=False):
     """Size one site and return the exit code: 0 it fits (with remarks or without), 1 it does not.
 
     `site` is a file (with `ask`, the one to be written), `changes` a list of
-    "dotted.key=value" to try.  Raises InputError for what cannot be used,
+    "dotted.key=value" to try; with `cure` fixes are applied together until it
+    fits.  Raises InputError for what cannot be used,
     before anything is written.
     """
     output.check(out)
@@ -38,7 +40,8 @@ def run(site, ask, changes, units_name, out, as_text, check):
         raise InputError("no site file: name one, or write one with  sumpbench size --ask", "size")
     data = edited(own(load(site)), dict(_change(text) for text in changes))
     say = Say(units_name)
-    result = size(data, str(site))
+    applied = apply_all(data, say, str(site)) if cure else None
+    result = size(applied.data if applied else data, str(site))
     # What sizing itself does not read must be fit for the night as well, before anything is written.
     read_site(site_out.text(result), Path(site).parent, str(site))
     screen = console()
@@ -46,6 +49,8 @@ def run(site, ask, changes, units_name, out, as_text, check):
     if as_text:
         print(json.dumps(as_json(page, say), indent=1, allow_nan=False))
     else:
+        if applied is not None:
+            _tell_steps(screen, applied)
         tell(screen, page, say)
     output.write_all(out, page, say)
     if not as_text:
@@ -53,6 +58,23 @@ def run(site, ask, changes, units_name, out, as_text, check):
         screen.print(Text(f"Run its night before you dig:  sumpbench night {out}/site.toml"))
         screen.print(Text(f"Before you work on the pit, read the cautions at the end of {out}/sizing.html."))
     return 1 if page.verdict == "does not fit" else 0
+
+
+def _tell_steps(screen, applied):
+    screen.print(Text("Fixes applied together, cheapest first:", style="bold"))
+    if not applied.steps:
+        screen.print(Text("    none: nothing serious to fix" if applied.fits else "    none that works"))
+    for place, step in enumerate(applied.steps, 1):
+        screen.print(Text(f"{place:3d}. {step.text} ({step.cost})", style="green"))
+        left = f"{step.left} serious remark{'s' if step.left != 1 else ''} left"
+        screen.print(Text(f"     for: {step.title}; {left}; {step.night}", style="" if step.dry else "red"))
+    if applied.left:
+        screen.print(Text("No set of fixes at hand makes this pit fit.  What is left:", style="bold red"))
+        for line in applied.left:
+            screen.print(Text(f"    {line}"))
+    elif not applied.fits:
+        screen.print(Text("It fits on paper, but its simulated night did not stay dry: see the last step", style="red"))
+    screen.print()
 
 
 def load(path):

@@ -29,8 +29,18 @@ def lowest_off_m(inputs):
 
 
 def step_m(inputs):
-    """Return the least height between two contacts: hands, waves, and no float in its neighbour's way."""
-    return max(limit("step"), 2.0 * inputs.wave_m + INCH)
+    """Return the least height between two contacts of lead, lag and high, by their kind.
+
+    Floats on rods: room for their bodies and for waves.  Floats on cords: their
+    travel as well, so that one has turned over before the next one moves.  A
+    transmitter's levels: waves and its noise alone.
+    """
+    waves = 2.0 * inputs.wave_m + INCH
+    if inputs.floats.kind == "transmitter":
+        noise = inputs.transmitter.noise_m if inputs.transmitter else 0.0
+        return max(limit("step_transmitter"), waves + 2.0 * noise)
+    least = max(limit("step"), waves)
+    return max(least, inputs.floats.travel_m) if inputs.floats.kind == "tethered" else least
 
 
 def highest_lead_m(inputs, inflow_m3s, supply_wait_s):
@@ -48,7 +58,7 @@ def recommend(inputs, inflow_m3s):
     no higher than the drain pipe that runs in.  Where the pit has no room the
     lead still lies a step above `off`, and remarks say so.
     """
-    step, travel = step_m(inputs), inputs.floats.travel_m
+    step, travel = step_m(inputs), _travels(inputs)
     off_dry = _up(lowest_off_m(inputs))
     high = _down(inputs.pit.floor_m - limit("freeboard"))
     lag = high - step
@@ -57,16 +67,38 @@ def recommend(inputs, inflow_m3s):
     if inputs.basin.inlet_m is not None:
         lead = min(lead, inputs.basin.inlet_m)
     lead = _within_two_minutes(inputs, _down(lead), off_dry)
-    lead = max(lead, off_dry + _up(min(travel, step)) + GRID_M)
+    lead = max(lead, off_dry + _up(min(travel[0], step)) + GRID_M)
     lag = max(lag, lead + GRID_M)
     high = max(high, lag + GRID_M)
-    wets = (off_dry + travel, lead, lag, high)
+    lead, lag, high = _below_floor(inputs, off_dry, lead, lag, high)
+    wets = (off_dry + travel[0], lead, lag, high)
     found = [Contact(wets[0], off_dry)]
     for i in (1, 2, 3):
-        found.append(Contact(wets[i], max(wets[i] - travel, found[i - 1].dry_m + 0.1 * INCH)))
+        found.append(Contact(wets[i], max(wets[i] - travel[i], found[i - 1].dry_m + 0.1 * INCH)))
     if found[0].wet_m >= found[1].wet_m:
         found[0] = Contact(found[1].wet_m - 0.1 * INCH, off_dry)
     return found
+
+
+def _travels(inputs):
+    # A transmitter's levels have no travel to speak of; `high` is a float beside it.
+    travel = inputs.floats.travel_m
+    return (0.1 * INCH,) * 3 + (travel,) if inputs.floats.kind == "transmitter" else (travel,) * 4
+
+
+def _below_floor(inputs, off_dry, lead, lag, high):
+    # Where the pit is too shallow the contacts crowd below the floor, and a remark says so.
+    top = inputs.pit.floor_m - GRID_M
+    high = min(high, top)
+    lag = min(lag, high - GRID_M)
+    lead = min(lead, lag - GRID_M)
+    if lead < off_dry + GRID_M:
+        low, floor_in = off_dry / INCH, inputs.pit.floor_m / INCH
+        raise InputError(
+            f"pit.depth: the pumps need water up to {low:.1f} in; above it the four contacts do not fit below the "
+            f"floor at {floor_in:.1f} in: a deeper pit, or pumps that stand lower", inputs.name
+        )  # fmt: skip
+    return lead, lag, high
 
 
 def _within_two_minutes(inputs, lead_m, off_m):
@@ -92,11 +124,11 @@ def _down(level):
     return floor(level / GRID_M + 1e-6) * GRID_M
 
 
-def tables(contacts, closed):
-    """Return the [contacts] tables of a site file for four Contacts."""
+def tables(contacts, closed, kind="vertical"):
+    """Return the [contacts] tables of a site file for four Contacts; beside a transmitter `high` alone is one."""
     found = {}
     for i, name in enumerate(NAMES):
-        if contacts[i] is None:
+        if contacts[i] is None or (kind == "transmitter" and name != "high"):
             continue
         found[name] = {"wet_at": _inches(contacts[i].wet_m), "dry_at": _inches(contacts[i].dry_m)}
         if closed[i] != (name == "high"):
@@ -120,6 +152,10 @@ def follow(inputs, contacts, design_m3s):
         inputs.pit, contacts, inputs.closed, inputs.pumps, inputs.discharge, inputs.supply, inputs.transmitter, sensing
     )
     values = settings.derive(parts)
+    if inputs.floats.kind == "transmitter":
+        # Its levels stand in the settings; `high` alone is a float.
+        values[s.FITTED] &= 8
+        values[s.NORMALLY_CLOSED] &= 8
     supplies = [pump.supply for pump in inputs.pumps]
     if supplies.count("battery") == 1:
         # A battery pump beside a mains pump is the backup: the mains pump leads.
@@ -184,8 +220,19 @@ def changed(values):
     return [(row[s.NAME], value, row[s.UNIT], row[s.DEFAULT]) for row, value in rows if value != row[s.DEFAULT]]
 
 
+# What a site without lower floats would have no way to work out again.
+FOR_TRANSMITTER = (s.PUMP_DOWN_LEAD_MS, s.PUMP_DOWN_LAG_MS, s.PUMP_DOWN_HIGH_MS, s.BLIND_RUN_MS)
+
+
 def site_settings_table(values):
     """Return the [settings] table of a site file: those that differ from the defaults, with units where they
     have any."""
     units = {"ms": "ms", "mm": "mm", "mA": "mA", "mV": "mV", "mL": "mL", "days": "days"}
-    return {name: f"{value} {units[unit]}" if unit in units else value for name, value, unit, _ in changed(values)}
+    rows = changed(values)
+    if values[s.TRANSMITTER]:
+        told = {name for name, *_ in rows}
+        more = [(s.TABLE[place][s.NAME], values[place], "ms", 0) for place in FOR_TRANSMITTER]
+        rows += [row for row in more if row[0] not in told]
+    found = {name: f"{value} {units[unit]}" if unit in units else value for name, value, unit, _ in rows}
+    # Fitted floats and their contacts follow from [contacts].
+    return {name: value for name, value in found.items() if name not in ("fitted", "normally_closed", "transmitter")}

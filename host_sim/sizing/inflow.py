@@ -221,7 +221,7 @@ def _thumb(facts, inputs, pump_m3s):
     return (
         bounds(lambda area_m2, flow: area_m2 * flow, values, errors),
         how,
-        "rule of thumb of the trade, from memory",
+        "common practice, no source: rule of thumb of the trade",
         {},
     )
 

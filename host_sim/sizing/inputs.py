@@ -12,6 +12,35 @@ class Assumption:
     key: str
     taken: str
     why: str
+    changes: str = ""  # what another value would change; empty where `why` says it all
+
+
+@dataclass(frozen=True)
+class Sensor:
+    """What senses a pump's motor current: amperes (RMS, or direct) and what brings them to the controller's input."""
+
+    kind: str  # "current transformer", "shunt", "Hall sensor" or "none"
+    range_a: float  # the motor current that drives the controller's input to full scale
+    locked_a: float  # three times rated: what the controller takes for a locked rotor
+    ratio: float = 0.0  # of a transformer: turns
+    burden_ohm: float = 0.0  # of a transformer
+    full_v: float = 0.0  # across burden or shunt, or out of the Hall sensor, at the range
+    gain: float = 0.0  # from there to the input's 3.3 V, direct
+    given: bool = False  # whether the site says which kind it is
+
+
+@dataclass(frozen=True)
+class Nameplate:
+    """One pump as its plate and its owner have it, for the page."""
+
+    amps: float
+    volts: float
+    direct: bool  # direct current (a battery pump); else alternating
+    supply: str  # "mains", "battery" or "either"
+    points: tuple  # of the curve: (m3/s, m)
+    curve_how: str  # "curve", "shut-off and one point", "bucket and watch", "assumed" or "not said"
+    intake_m: float
+    installed: bool
 
 
 @dataclass(frozen=True)
@@ -31,7 +60,7 @@ class Plate:
 
 @dataclass(frozen=True)
 class Floats:
-    kind: str  # "vertical" or "tethered"
+    kind: str  # "vertical", "tethered" or "transmitter" (then `high` alone is a float, a vertical one)
     travel_m: float  # between wet and dry
     tether_m: float
     footprint_m: float  # diameter of the circle that the floats need beside the pumps
@@ -64,6 +93,7 @@ class Basin:
     held_down: bool
     weight_kg: float
     cover: str
+    kind: str  # "solid basin", "basin with holes" or "concrete"
     water_table_m: float  # highest, above the pit's bottom
 
 
@@ -83,6 +113,11 @@ class Power:
     generator_w: float
     house_w: float
     alarm: bool
+
+    @property
+    def cells(self):
+        """Cells of a lead-acid battery, 2 V each."""
+        return round(self.battery_v / 2.0)
 
 
 @dataclass(frozen=True)
@@ -120,6 +155,9 @@ class Inputs:
     evidence: list
     margin: float
     overrides: dict
+    sensor_kinds: tuple = (None, None)  # by pump: a kind of `sensors.KINDS` as given, None where not said
+    nameplates: tuple = ()  # of Nameplate, by pump
+    installed: tuple = ()  # of "pit", "pumps", "pipe", "floats": what is there already and stays
     assumptions: list = field(default_factory=list)
     lines: Lines = None
 

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 from duplexsump.control import settings as s
 
-from host_sim.sizing import battery, contacts, cycling, head, inflow, reserve, room
+from host_sim.sizing import battery, contacts, cycling, head, inflow, reserve, room, sensors
 from host_sim.sizing.limits import limit
 from host_sim.sizing.reading import read
 
@@ -31,6 +31,7 @@ class Result:
     stored: object
     stored_expected: object
     wires: battery.Wires
+    sensors: tuple = ()  # of inputs.Sensor, by pump
 
     @property
     def lead(self):
@@ -65,6 +66,7 @@ def size(data, source="site"):
         room.room(inputs, used, design.inflow_m3s, turns.band_m3),
         reserve.reserve(inputs, used, values, design, points, worn_m3s),
         held, battery.stored(inputs, points, design.expected_m3s), battery.wires(inputs, held),
+        sensors.sensors(inputs, values),
     )  # fmt: skip
 
 

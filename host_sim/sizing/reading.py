@@ -5,18 +5,19 @@ default that the report lists; what is physically impossible is refused.
 
 The tables that only sizing asks for, all of them optional:
 
-    [sizing]            margin
+    [sizing]            margin, installed = ["pit", "pumps", "pipe", "floats"]: what is there already and stays
+    [[sizing.assumed]]  what, taken, changes: what the interview was not told
     [[sizing.evidence]] kind, weather; of a "rise test": rise, in, from, read_to; of a "pump-down test": falls, in,
                         from, pump_rate, read_to; of a "log": starts, over, stops_at, starts_at, run_time, pump_rate,
                         or file; of a "drained area": area, runoff, rain (an intensity, or a day's depth with lag);
                         of a "recovery": water_table, from, to, in, highest_water_table; of a "rule of thumb": area,
                         soil
     [sizing.motor]      outlet, body_diameter, covered_to, starts_per_hour, least_run, least_rest, minimum_flow,
-                        maximum_flow, weight; [sizing.motor1] and [sizing.motor2] override it
+                        maximum_flow, weight, sensor, curve_from; [sizing.motor1] and [sizing.motor2] override it
     [sizing.floats]     kind, travel, tether, body_diameter
     [sizing.piping]     material
     [sizing.outfall]    to, distance, freezes, freeze_relief
-    [sizing.basin]      wall, holes, hole, holes_from, inlet, held_down, weight, cover, water_table
+    [sizing.basin]      kind, wall, holes, hole, holes_from, inlet, held_down, weight, cover, water_table
     [sizing.power]      circuits, wanted, battery, room, vented, cable, cable_gauge, fuse, battery_voltage, generator,
                         house_load, alarm
 """
@@ -32,13 +33,19 @@ from host_sim.site.reader import Table
 from host_sim.sizing import evidence
 from host_sim.sizing.document import own
 from host_sim.sizing.hints import sensible
-from host_sim.sizing.inputs import Assumption, Basin, Floats, Inputs, Outfall, Piping, Plate, Power
+from host_sim.sizing.inputs import Assumption, Basin, Floats, Inputs, Nameplate, Outfall, Piping, Plate, Power
 from host_sim.sizing.limits import AMPACITY, CHEMISTRY, COLD, FOOT, INCH, MATERIALS, PRACTICE, limit
 from host_sim.sizing.refusals import check_physics
 from host_sim.sizing.say import Say
+from host_sim.sizing.sensors import KINDS as SENSORS
 
 OUTFALLS = ("daylight", "storm drain", "dry well", "sanitary sewer", "unknown")
 COVERS = ("bolted", "loose", "none")
+BASINS = ("solid basin", "basin with holes", "concrete")
+FLOATS = ("vertical", "tethered", "transmitter")
+CURVES = ("curve", "shut-off and one point", "bucket and watch", "assumed", "not said")
+PLACES = ("pit", "pumps", "pipe", "floats")
+TRAVEL = {"vertical": "1 in", "tethered": "4 in", "transmitter": "1 in"}
 SAY, KINDS = Say("us"), {"time": "seconds"}
 CHECKS, VALVES = ("swing_check", "swing_check_straight"), ("ball_valve", "gate_valve")
 
@@ -133,13 +140,17 @@ def _sizing_parts(sizing, table, assumptions, site):
     parts = {
         "margin": margin,
         "plates": plates,
-        "floats": _floats(sizing, assumptions),
+        "floats": _floats(sizing, assumptions, site, table.data),
         "piping": _piping(sizing, table, assumptions),
         "outfall": _outfall(sizing, assumptions),
         "basin": _basin(sizing, assumptions, site),
         "power": _power(sizing, table, assumptions, site),
         "evidence": evidence.read_evidence(sizing, table, assumptions, site["pit"]),
+        "installed": _installed(sizing),
     }
+    parts["sensor_kinds"] = tuple(_own(sizing, n).text("sensor", None, SENSORS) for n in (0, 1))
+    parts["nameplates"] = tuple(_nameplate(sizing, n, site, parts["installed"]) for n in (0, 1))
+    _assumed(sizing, assumptions)
     sizing.done()
     return parts
 
@@ -149,11 +160,44 @@ def _part(sizing, key):
     return Table({}, sizing.name(key), []) if part is None else part
 
 
-def _plate(sizing, n, site, assumptions):
+def _installed(sizing):
+    found = sizing.items("installed", [], "a list of " + ", ".join(PLACES)) or []
+    for word in found:
+        if word not in PLACES:
+            sizing.problem("installed", f'"{word}": one of {", ".join(PLACES)} is wanted')
+    return tuple(word for word in PLACES if word in found)
+
+
+def _assumed(sizing, assumptions):
+    # What the interview was not told stands in the file like any other value; here it is told apart again.
+    for part in sizing.tables("assumed"):
+        what, taken, changes = part.text("what"), part.text("taken"), part.text("changes", "")
+        why = part.text("why", "")
+        part.done()
+        if None not in (what, taken, changes, why):
+            assumptions.append(Assumption(what, taken, why, changes))
+
+
+def _own(sizing, n):
     # [sizing.motor] holds for both pumps; [sizing.motor1] and [sizing.motor2] override it key by key.
     common, own = _part(sizing, "motor"), _part(sizing, f"motor{n + 1}")
-    table = Table({**common.data, **own.data}, own.path if own.data else common.path, sizing.problems)
-    ask = Asker(table, assumptions if n == 0 or own.data else [])
+    return Table({**common.data, **own.data}, own.path if own.data else common.path, sizing.problems)
+
+
+def _nameplate(sizing, n, site, installed):
+    how = _own(sizing, n).text("curve_from", "not said", CURVES)
+    pump = site["pumps"][n]
+    if pump is None:
+        return None
+    motor = pump.motor
+    return Nameplate(motor.rated_a, motor.volts, pump.supply == "battery", pump.supply, pump.curve.points,
+                     how or "not said", pump.intake_m, "pumps" in installed)  # fmt: skip
+
+
+def _plate(sizing, n, site, assumptions):
+    table = _own(sizing, n)
+    ask = Asker(table, assumptions if n == 0 or f"motor{n + 1}" in sizing else [])
+    table.asked += ["sensor", "curve_from"]
     pump = site["pumps"][n]
     runout = pump.curve.runout_m3s if pump else 1.0
     least = (pump.intake_m + pump.cover_m) if pump else 0.1
@@ -183,12 +227,14 @@ def _starts(ask, site):
     )
 
 
-def _floats(sizing, assumptions):
+def _floats(sizing, assumptions, site, data):
     table = _part(sizing, "floats")
     ask = Asker(table, assumptions)
-    kind = ask.text("kind", "vertical", "what a narrow pit needs", ("vertical", "tethered"))
-    travel_default = "1 in" if kind != "tethered" else "4 in"
+    kind = ask.text("kind", "vertical", "what a narrow pit needs", FLOATS)
+    travel_default = TRAVEL.get(kind, "1 in")
     travel = ask.quantity("travel", "length", travel_default, PRACTICE, above=0.0, most="3 ft")
+    if kind == "transmitter" and site["transmitter"] is None and "transmitter" not in data:
+        table.problem("kind", "a transmitter needs its table [transmitter] with span and zero")
     tether = table.quantity("tether", "length", 3.5 * INCH if kind == "tethered" else 0.0, least=0.0)
     size = table.quantity("body_diameter", "length", "3.5 in" if kind == "tethered" else "3 in", above=0.0)
     table.done()
@@ -256,6 +302,7 @@ def _basin(sizing, assumptions, site):
         ask.boolean("held_down", False, "assumed not cast into the floor"),
         ask.quantity("weight", "mass", "30 lb", "a light plastic basin", least=0.0),
         ask.text("cover", "none", "assumed open", COVERS),
+        part.text("kind", "basin with holes" if wall == "perforated" else "solid basin", BASINS),
         ask.quantity("water_table", "distance", floor, "the highest; assumed at the floor", least=0.0),
     )  # fmt: skip
     part.done()

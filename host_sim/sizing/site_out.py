@@ -19,7 +19,7 @@ def sized(result, inflow_m3s=None, hours=None):
     """
     data = result.inputs.data
     edits = {
-        "contacts": contacts.tables(result.contacts, result.inputs.closed),
+        "contacts": contacts.tables(result.contacts, result.inputs.closed, result.inputs.floats.kind),
         "settings": contacts.site_settings_table(result.settings),
         "controller.sensing": result.inputs.sensing,
     }

@@ -11,9 +11,10 @@ import pytest
 from hil import record
 from hil.record import document as doc
 from hil.record import items as it
-from hil.record.layout import HEIGHT_MM, Cell, Sheet, Table
 from hil.record.page import as_html
+from host_sim.board.settings_file import checksum
 from host_sim.errors import InputError
+from host_sim.report.sheet import HEIGHT_MM, Cell, Sheet, Table
 from tests.sampled import sampled
 
 LONG = "the selector of pump 2 was wired to the terminals of pump 1 and the other way round; put right on the day; "
@@ -97,7 +98,7 @@ def test_the_worst_decides():
 def test_the_acceptance_record_carries_everything(tmp_path):
     paths = record.write(acceptance(6, hose_document()), tmp_path / "out")
     made = json.loads(paths[0].read_text(encoding="utf-8"))
-    assert made["board"]["settings"] == record.settings_checksum([1, 2])
+    assert made["board"]["settings"] == checksum([1, 2])
     assert made["board"]["firmware"] == "0badcafe" and made["latency"]["worst_ms"] == 99
     assert [row["key"] for row in made["hose_test"]["items"]] == list(it.KEYS)
     assert {entry["what"] for entry in made["untested"]} >= {"procedure_2", "procedure_5"}
@@ -228,8 +229,8 @@ def test_nothing_of_somebody_elses_is_overwritten(tmp_path):
 
 def test_the_settings_checksum_is_a_crc_32():
     # CRC-32 (IEEE 802.3) of the text "12345678", which is what these two words are, high byte first.
-    assert record.settings_checksum([0x31323334, 0x35363738]) == "9ae0daaf"
-    assert record.settings_checksum([1, 2]) != record.settings_checksum([2, 1])
+    assert checksum([0x31323334, 0x35363738]) == "9ae0daaf"
+    assert checksum([1, 2]) != checksum([2, 1])
 
 
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")

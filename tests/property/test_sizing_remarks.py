@@ -98,6 +98,9 @@ RAISES = {
     "contacts_too_close": {"contacts": contacts(lead=30.0, lag=31.0, high=32.0)},
     "high_too_near_floor": {"contacts": contacts(high=35.0)},
     "drain_drowned": {"contacts": contacts(), "sizing.basin.inlet": "20 in"},
+    "drain_stands": {"contacts": contacts(lead=18.0), "sizing.basin.inlet": "20 in"},
+    "sensor_cannot_read": {"pump2.supply": "battery", "pump2.volts": "12 V", "sizing.motor2.sensor":
+                           "current transformer"},
     "float_travel": {"contacts": contacts(lead=10.0, lag=20.0),
                      "sizing.floats": {"kind": "tethered", "travel": "6 in"}},
     "contact_missing": {"contacts": {k: v for k, v in contacts().items() if k != "lag"}},

@@ -2,16 +2,21 @@
 
 from pathlib import Path
 
+from host_sim import units
 from host_sim.errors import InputError
 from host_sim.report import prompt
 from host_sim.report.prompt import StoppedError
-from host_sim.sizing.document import edited, to_toml
-from host_sim.sizing.interview.questions import NOT_KNOWN, QUESTIONS, read_curve
+from host_sim.sizing.document import to_toml
+from host_sim.sizing.interview.curve import read_curve
+from host_sim.sizing.interview.question import NOT_KNOWN
+from host_sim.sizing.interview.questions import QUESTIONS, asked, document
 
-INTRO = """A tape, a bucket and the data plate are enough.  Enter or "don't know" takes the default in [brackets];
-it is on the safe side.  "why" explains, "back" goes back, "stop" (or Ctrl-C) saves the answers; the same command
-resumes there."""
-HEADING = """Written by sumpbench size --ask.  Not known, default taken:
+INTRO = """A tape, a bucket, a watch and the pumps' data plates are enough.  Write measures as you read them: 18",
+6' 3 1/2", 25 x 40 ft, 1 min 30 s.  Enter, "skip" or "don't know" takes the default in [brackets]; it is on the safe
+side, and the page says that it was assumed.  "why" explains, "back" goes back, "stop" (or Ctrl-C) saves the answers;
+the same command resumes there."""
+HEADING = """Written by sumpbench size --ask.  What was not known, and what was taken for it, stands in
+sizing.assumed: take an entry out when you have measured it.
 """
 
 
@@ -69,14 +74,13 @@ def _whole(value):
 
 def _dialogue(given, kept, read, say):
     while True:
-        values = {key: item["value"] for key, item in given.items()}
-        wanted = [question for question in QUESTIONS if question.when is None or question.when(values)]
+        values = asked({key: item["value"] for key, item in given.items()})
+        wanted = [question for question in QUESTIONS if question.wanted(values)]
         left = [question for question in wanted if question.key not in given]
         if not left:
             return
         question = left[0]
-        place = wanted.index(question) + 1
-        answer = _one(question, place, len(wanted), read, say)
+        answer = _one(question, values, wanted.index(question) + 1, len(wanted), read, say)
         if answer is None:  # back
             before = wanted[: wanted.index(question)]
             if before:
@@ -87,45 +91,71 @@ def _dialogue(given, kept, read, say):
         prompt.keep(kept, given)
 
 
-def _one(question, place, count, read, say):
+def _one(question, values, place, count, read, say):
     say(f"\n{place} of about {count}.  {question.ask}")
     if question.choices:
         say("   one of: " + ", ".join(question.choices))
+    taken = question.taken(values)
+    words = "".join(f' or "{word}"' for word in question.words)
     while True:
-        line = read(f"   (as in {question.example}) [{question.default}: {question.because}] > ").strip()
+        line = read(f"   (as in {question.example}{words}) [{taken}: {question.because}] > ").strip()
         word = line.lower()
         if word in ("stop", "quit", "exit"):
             raise StoppedError
         if word == "back":
             return None
         if word == "why":
-            say(f"   {question.why}  If not known: {question.default}, {question.because}.")
+            say(f"   {question.why}  If not known: {taken}, {question.because}; it decides {question.changes}.")
             continue
         # "unknown" is an answer where it is one of the choices.
         if word in NOT_KNOWN and word not in question.choices:
-            say(f"   assumed: {question.default} ({question.because})")
-            return {"value": parse(question, question.default), "known": False}
+            assumed = _assumed(question, taken, values, say)
+            if assumed is not None:
+                return assumed
+            continue
         try:
-            return {"value": parse(question, line), "known": True}
+            value = _read(question, line, values)
         except ValueError as error:
             say(f"   {error}")
+            continue
+        _echo(question, line, value, say)
+        return {"value": value, "known": True}
+
+
+def _assumed(question, taken, values, say):
+    # A default that cannot be with what was said before is no answer.
+    try:
+        value = _read(question, taken, values)
+    except ValueError as error:
+        say(f"   the default, {taken}, does not go with what you said: {error}")
+        return None
+    say(f"   assumed: {taken} ({question.because})")
+    return {"value": value, "known": False}
+
+
+def _read(question, line, values):
+    value = parse(question, line)
+    if question.check is not None:
+        question.check(value, values)
+    return value
+
+
+def _echo(question, line, value, say):
+    # A bare number gets its unit, and a length in marks its inches, in front of the person's eyes.
+    if question.kind in ("words", "choice", "yes", "whole", "curve", "number") or value == line.strip():
+        return
+    say(f'   taken as {value}; "back" corrects it.')
 
 
 def parse(question, text):
     """Return the value of an answer.  Raises ValueError that says what is wrong and what is sensible."""
+    if text.lower() in question.words:
+        return text.lower()
+    if question.kind == "length" and not units.bare(text):
+        units.read(text, question.kind)  # told before the bounds are
     return prompt.parse(question, text, {"curve": read_curve})
 
 
-def document(given):
-    """Return the site document of the answers."""
-    values, data = {key: item["value"] for key, item in given.items()}, {"sizing": {}}
-    for question in QUESTIONS:
-        if question.key in values and (question.when is None or question.when(values)):
-            data = edited(data, question.edits(values[question.key], values))
-    return data
-
-
 def site_text(given):
-    """Return the site file of the answers, with the unknown ones named at its top."""
-    unknown = [key for key, item in given.items() if not item["known"]]
-    return to_toml(document(given), HEADING + (", ".join(unknown) or "none"))
+    """Return the site file of the answers."""
+    return to_toml(document(given), HEADING)

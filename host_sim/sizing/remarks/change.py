@@ -1,14 +1,23 @@
-"""Edits that cures are made of: pit width and depth, pump, pipe, contacts."""
+"""Edits that cures are made of: pit width and depth, pump, pipe, contacts; and what each costs here.
+
+What is not there yet is changed on paper; what is, is dear.
+"""
 
 from math import ceil
 
 from host_sim.plant.hydraulics import TURBULENT_FRICTION, pipe_diameter_m
 from host_sim.sizing import contacts, head
 from host_sim.sizing.limits import INCH
-from host_sim.sizing.remarks.remark import Cure
+from host_sim.sizing.remarks.remark import CONCRETE, HAND, MACHINE, PAPER, PARTS, Cure
 from host_sim.sizing.say import text_of
 
 WIDEST_M = 60 * INCH
+
+
+def cost(result, what):
+    """Return what it costs to change the pit, the pumps, the pipe or the floats of a site."""
+    there = {"pit": CONCRETE, "pumps": MACHINE, "pipe": PARTS, "floats": HAND}
+    return there[what] if what in result.inputs.installed else PAPER
 
 
 def width_edits(result, width_m):
@@ -43,7 +52,8 @@ def wider(result, least_m, say, why="a pit"):
     while first <= WIDEST_M and len(widths) < 8:
         widths.append(first)
         first += step if len(widths) < 4 else 3 * step
-    return [Cure(f"{why} {say(w, 'length')} wide", width_edits(result, w)) for w in widths]
+    digs = cost(result, "pit")
+    return [Cure(f"{why} {say(w, 'length')} wide", width_edits(result, w), digs) for w in widths]
 
 
 def deeper(result, say):
@@ -72,7 +82,7 @@ def deeper(result, say):
                 n = 1 if key == "riser2" else 0
                 length = result.inputs.discharge.risers[n].length_m + more * INCH
                 edits[f"discharge.{key}.length"] = text_of(length, "distance", 2)
-        found.append(Cure(f"a pit {say(depth, 'length')} deep, with the contacts respaced", edits))
+        found.append(Cure(f"a pit {say(depth, 'length')} deep, with the contacts respaced", edits, cost(result, "pit")))
     return found
 
 
@@ -83,51 +93,57 @@ def spread(result, say):
     band = result.inputs.pit.volume_m3(result.recommended[1].wet_m) - result.inputs.pit.volume_m3(
         result.recommended[0].dry_m
     )
-    tables = contacts.tables(result.recommended, result.inputs.closed)
+    tables = contacts.tables(result.recommended, result.inputs.closed, result.inputs.floats.kind)
     heights = ", ".join(
         f"{name} {say(c.dry_m if name == 'off' else c.wet_m, 'length')}"
         for name, c in zip(contacts.NAMES, result.recommended, strict=True)
     )
-    return [Cure(f"contacts at {heights}: {say(band, 'volume')} between off and lead", {"contacts": tables})]
+    return [Cure(f"contacts at {heights}: {say(band, 'volume')} between off and lead", {"contacts": tables}, HAND)]
 
 
-def pump_edits(result, flow=1.0, head_share=1.0):
-    """Return the edits that put pumps of another size in: every curve's flows and heads multiplied."""
-    edits = {}
-    for key in ("pump", "pump1", "pump2"):
-        part = result.inputs.data.get(key, {})
-        if "curve" not in part:
-            continue
-        n = 1 if key == "pump2" else 0
-        points = result.inputs.pumps[n].curve.points
+def pump_edits(result, flow=1.0, head_share=1.0, only=None):
+    """Return the edits that put pumps of another size in: curves, currents and ranges multiplied.
+
+    `only` is one pump (0 or 1); without it both are exchanged.
+    """
+    edits, data = {}, result.inputs.data
+    numbers = (0, 1) if only is None else (only,)
+    shared = only is None and all("curve" not in data.get(f"pump{n + 1}", {}) for n in numbers)
+    for n in numbers if not shared else (0,):
+        key = "pump" if shared else f"pump{n + 1}"
+        pump = result.inputs.pumps[n]
         edits[f"{key}.curve"] = [
-            [text_of(q * flow, "flow", 2), text_of(h * head_share, "distance", 2)] for q, h in points
+            [text_of(q * flow, "flow", 2), text_of(h * head_share, "distance", 2)] for q, h in pump.curve.points
         ]
-        edits.update(_plate_edits(result, key, flow))
+        # Power goes with flow and head; the voltage stays.
+        amps = min(60.0, pump.motor.rated_a * flow * head_share)
+        edits[f"{key}.rated_current"] = text_of(amps, "current", 2)
+        edits.update(_plate_edits(result, n, "sizing.motor" if shared else f"sizing.motor{n + 1}", flow))
     return edits
 
 
-def _plate_edits(result, key, flow):
+def _plate_edits(result, n, motor, flow):
     # The range of another pump is scaled with it, where the file gives it.
-    found = {}
-    motor = key.replace("pump", "motor")
+    found, sizing = {}, result.inputs.data.get("sizing", {})
+    given = {**sizing.get("motor", {}), **sizing.get(f"motor{n + 1}", {})}
     for name, index in (("minimum_flow", "minimum_m3s"), ("maximum_flow", "maximum_m3s")):
-        if name in result.inputs.data.get("sizing", {}).get(motor, {}):
-            value = getattr(result.inputs.plates[1 if key == "pump2" else 0], index)
-            found[f"sizing.{motor}.{name}"] = text_of(value * flow, "flow", 2)
+        if name in given:
+            found[f"{motor}.{name}"] = text_of(getattr(result.inputs.plates[n], index) * flow, "flow", 2)
     return found
 
 
-def other_pump(result, steps, say, grow_head=False):
-    """Return a family of other pumps, their flows (and heads) multiplied by each step."""
+def other_pump(result, steps, say, grow_head=False, only=None):
+    """Return a family of other pumps, their flows (and heads) multiplied by each step; `only` exchanges one pump."""
     found = []
+    numbers = (0, 1) if only is None else (only,)
     for step in steps:
         up = step if grow_head else 1.0
-        shutoff = max(p.curve.shutoff_m for p in result.inputs.pumps) * up
-        runout = max(p.curve.runout_m3s for p in result.inputs.pumps) * step
+        shutoff = max(result.inputs.pumps[n].curve.shutoff_m for n in numbers) * up
+        runout = max(result.inputs.pumps[n].curve.runout_m3s for n in numbers) * step
         size = "larger" if step > 1.0 or up > 1.0 else "smaller"
-        text = f"{size} pumps, {say(shutoff, 'head')} shut-off head and {say(runout, 'flow')} run-out"
-        found.append(Cure(text, pump_edits(result, step, up)))
+        which = f"{size} pumps" if only is None else f"a {size} pump {only + 1}"
+        text = f"{which}, {say(shutoff, 'head')} shut-off head and {say(runout, 'flow')} with no head"
+        found.append(Cure(text, pump_edits(result, step, up, only), cost(result, "pumps")))
     return found
 
 
@@ -144,6 +160,7 @@ def pipes(result, say, larger=True):
         Cure(
             f"{s:g} in pipe throughout ({say(pipe_diameter_m(s), 'length')} inside diameter)",
             head.resized(result.inputs.data, s),
+            cost(result, "pipe"),
         )
         for s in sizes
     ]
@@ -167,9 +184,9 @@ def separate_lines(result, say):
         edits[f"discharge.{key}.length"] = text_of(length, "distance", 2)
         edits[f"discharge.{key}.fittings"] = fittings
     length = result.inputs.discharge.risers[0].length_m + header.length_m
-    return [Cure(f"a separate line for each pump, {say(length, 'distance')}", edits)]
+    return [Cure(f"a separate line for each pump, {say(length, 'distance')}", edits, cost(result, "pipe"))]
 
 
-def one(text, edits):
+def one(text, edits, cost=PARTS, measures=False):
     """Return a family of a single cure."""
-    return [Cure(text, edits)]
+    return [Cure(text, edits, cost, measures)]

@@ -2,10 +2,13 @@
 
 from duplexsump.control import settings as s
 
-from host_sim.sizing.contacts import NAMES, draw_down_s, lowest_off_m, step_m
+from host_sim.plant.equipment import Contact
+from host_sim.sizing.contacts import NAMES, draw_down_s, lowest_off_m, step_m, tables
 from host_sim.sizing.limits import INCH, limit
 from host_sim.sizing.remarks.change import deeper, one, spread
-from host_sim.sizing.remarks.remark import Remark
+from host_sim.sizing.remarks.remark import CONCRETE, HAND, Remark
+from host_sim.sizing.say import text_of
+from host_sim.sizing.sensors import usual
 
 SECTION = "contacts"
 
@@ -36,14 +39,16 @@ def _close(result, say):
             close.append(f"{NAMES[low]} and {NAMES[high]} {say(gap, 'length')}")
     if not close:
         return None
-    return f"contacts closer than {say(need, 'length')}, so waves or a shifted float can swap them: {', '.join(close)}"
+    kind = {"tethered": f"tethered floats of {say(result.inputs.floats.travel_m, 'length')} travel",
+            "vertical": "vertical floats", "transmitter": "levels of the transmitter"}[result.inputs.floats.kind]
+    return f"{kind} closer than {say(need, 'length')}, so waves or a shifted float can swap them: {', '.join(close)}"
 
 
 def _room_for_contacts(result, say):
     return [
         spread(result, say),
         deeper(result, say),
-        one("calm the water: an elbow on the drain inlet", {"waves.height": "0 mm"}),
+        one("calm the water: an elbow on the drain inlet", {"waves.height": "0 mm"}, HAND),
     ]
 
 
@@ -67,6 +72,34 @@ def _drowned(result, say):
     )
 
 
+def _drain_stands(result, say):
+    inlet = result.inputs.basin.inlet_m
+    if inlet is None or result.contacts[1].wet_m > inlet + 2e-4 or result.contacts[2].wet_m <= inlet + 2e-4:
+        return None
+    return (
+        f"lag at {say(result.contacts[2].wet_m, 'length')} and high at {say(result.contacts[3].wet_m, 'length')} lie "
+        f"above the drain inlet at {say(inlet, 'length')}: when one pump is not enough, water stands in the drain "
+        "before the second one starts"
+    )
+
+
+def _lower_lag(result, say):
+    # Lead a step below lag, lag at the inlet, where off leaves room for it; else the floats' kind or the inlet decides.
+    inlet, step = result.inputs.basin.inlet_m, step_m(result.inputs)
+    off, travel = result.contacts[0], result.inputs.floats.travel_m
+    lag, lead = inlet, inlet - step
+    families = []
+    if lead > off.wet_m + INCH / 2.0 and result.inputs.floats.kind != "transmitter":
+        placed = [off, *(Contact(wet, max(wet - travel, off.dry_m + (i + 1) * INCH / 10.0))
+                         for i, wet in enumerate((lead, lag))), result.contacts[3]]  # fmt: skip
+        heights = f"lead at {say(lead, 'length')}, lag at {say(lag, 'length')}"
+        found = tables(placed, result.inputs.closed, result.inputs.floats.kind)
+        families.append(one(f"{heights}, both below the inlet; more starts per hour", {"contacts": found}, HAND))
+    raised = text_of(result.contacts[2].wet_m, "length", 2)
+    families.append(one(f"a drain inlet at {raised} or higher", {"sizing.basin.inlet": raised}, CONCRETE))
+    return families
+
+
 def _undrown(result, say):
     return [spread(result, say), deeper(result, say)]
 
@@ -74,7 +107,7 @@ def _undrown(result, say):
 def _travel(result, say):
     band = result.contacts[1].wet_m - result.contacts[0].dry_m
     travel = result.inputs.floats.travel_m
-    if travel < band - 0.1 * INCH:
+    if result.inputs.floats.kind == "transmitter" or travel < band - 0.1 * INCH:
         return None
     return f"float travel is {say(travel, 'length')}, as much as lead is above off: the two overlap"
 
@@ -84,6 +117,7 @@ def _short_travel(result, say):
         one(
             "vertical floats with 1 in of travel",
             {"sizing.floats": {"kind": "vertical", "travel": "1 in"}, "contacts": None},
+            HAND,
         ),
         deeper(result, say),
     ]
@@ -101,7 +135,9 @@ def _no_sensing(result, say):
 
 
 def _sense(result, say):
-    return [one("a current transformer per pump, wired to the controller", {"controller.sensing": "current"})]
+    fits = [usual(pump.supply == "battery") for pump in result.inputs.pumps]
+    words = f"a {fits[0]} for each pump" if fits[0] == fits[1] else f"a {fits[0]} for pump 1, a {fits[1]} for pump 2"
+    return [one(f"{words}, wired to the controller", {"controller.sensing": "current"})]
 
 
 def _long_draw_down(result, say):
@@ -130,7 +166,7 @@ def _close_high(result, say):
 
 
 def _missing(result, say):
-    if not result.inputs.contacts:
+    if not result.inputs.contacts or result.inputs.floats.kind == "transmitter":
         return None
     missing = [NAMES[i] for i in (0, 2) if result.inputs.contacts[i] is None]
     if not missing:
@@ -146,6 +182,7 @@ REMARKS = (
     Remark("contacts_too_close", SECTION, False, "contacts too close together", _close, _room_for_contacts),
     Remark("high_too_near_floor", SECTION, False, "high too close to the floor", _high_high, _room_for_contacts),
     Remark("drain_drowned", SECTION, False, "lead above the drain inlet", _drowned, _undrown),
+    Remark("drain_stands", SECTION, False, "lag above the drain inlet", _drain_stands, _lower_lag),
     Remark("float_travel", SECTION, True, "float travel too long for the band", _travel, _short_travel),
     Remark("contact_missing", SECTION, False, "contact not fitted", _missing, _respread),
     Remark("high_normally_open", SECTION, False, "high contact is normally open", _high_open, _close_high),

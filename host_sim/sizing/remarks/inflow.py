@@ -2,7 +2,7 @@
 
 from host_sim.sizing.limits import INCH, limit
 from host_sim.sizing.remarks.change import one
-from host_sim.sizing.remarks.remark import Cure, Remark
+from host_sim.sizing.remarks.remark import HAND, Cure, Remark
 from host_sim.sizing.say import text_of
 
 SECTION = "inflow"
@@ -26,7 +26,7 @@ def _not_wettest(result, say):
 
 def _repeat(result, say):
     found = {f"sizing.evidence.{i}.weather": "wettest" for i in _places(result, lambda e: e.kind in WEATHERED)}
-    return [one("repeat the test in the wettest week of the year (then weather = wettest)", found)]
+    return [one("repeat the test in the wettest week of the year (then weather = wettest)", found, HAND, True)]
 
 
 def _uncertain(result, say):
@@ -50,7 +50,7 @@ def _longer(result, say):
             edits[f"sizing.evidence.{i}.in"] = f"{seconds:.1f} s"
             told = f"let the water rise {say(way, 'length')} (about {say(seconds, 'seconds')}) before reading the tape"
 
-        family.append(Cure(told, edits))
+        family.append(Cure(told, edits, HAND, True))
     return [family]
 
 
@@ -76,6 +76,8 @@ def _settle(result, say):
         one(
             "repeat the test with the lower result; delete it if it was made in dry weather or misread",
             {"sizing.evidence": kept},
+            HAND,
+            True,
         )
     ]
 
@@ -103,6 +105,8 @@ def _measure(result, say):
         one(
             f"unplug the pump and time the rise with a tape (at the assumed inflow an inch takes {seconds})",
             {"sizing.evidence": [test]},
+            HAND,
+            True,
         )
     ]
 
@@ -126,6 +130,8 @@ def _confirm(result, say):
             "count the pump's starts over an hour in the same weather and add them as a log: once the pump cycles "
             "the gravel stores nothing more",
             {f"sizing.evidence.{place}": more},
+            HAND,
+            True,
         )
     ]
 

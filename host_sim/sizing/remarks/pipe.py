@@ -1,9 +1,9 @@
 """Remarks about head, flow and pipe."""
 
 from host_sim.sizing.head import ALONE_1, ALONE_2, BOTH
-from host_sim.sizing.limits import MATERIALS, limit
-from host_sim.sizing.remarks.change import one, other_pump, pipes, separate_lines
-from host_sim.sizing.remarks.remark import Cure, Remark
+from host_sim.sizing.limits import GALLON, MATERIALS, limit
+from host_sim.sizing.remarks.change import cost, one, other_pump, pipes, separate_lines
+from host_sim.sizing.remarks.remark import HAND, MACHINE, Cure, Remark
 from host_sim.sizing.say import text_of
 
 SECTION = "head and flow"
@@ -117,6 +117,8 @@ def _beyond(result, say):
 
 
 def _throttle(result, say):
+    # What a bucket tells at the outlet; the full-open valve stays fully open, so that nobody finds it half shut.
+    seconds = max(5.0 * GALLON / most for _, most in _range(result, "beyond").values())
     family = []
     for k in (5, 10, 20, 40, 80, 160, 320):
         edits = {
@@ -124,7 +126,8 @@ def _throttle(result, say):
             for key in ("riser", "riser1", "riser2")
             if key in result.inputs.data["discharge"]
         }
-        family.append(Cure(f"throttle each riser with its isolation valve, to a loss coefficient K of {k}", edits))
+        text = f"a throttling valve in each riser, closed until a 5 gal bucket at the outlet takes {seconds:.0f} s or "
+        family.append(Cure(f"{text}more to fill with that pump alone", edits, MACHINE))
     return [pipes(result, say, False), family, other_pump(result, (0.9, 0.8, 0.7, 0.6, 0.5), say)]
 
 
@@ -161,7 +164,10 @@ def _equal_pumps(result, say):
     for key in ("pump", "pump1", "pump2"):
         if "curve" in data.get(key, {}):
             edits[f"{key}.curve"] = points
-    return [one("two pumps of the same model, the stronger one", edits), separate_lines(result, say)]
+    alike = one(f"two pumps of the same model, as pump {strong + 1}", edits, cost(result, "pumps"))
+    unlike = result.inputs.pumps[0].supply != result.inputs.pumps[1].supply
+    # Nobody sells a battery pump as the mains pump's twin: there each gets a line of its own.
+    return [separate_lines(result, say), *([] if unlike else [alike])]
 
 
 def _weep(result, say):
@@ -183,6 +189,7 @@ def _drill(result, say):
             "a 3/16 in weep hole in the riser below the check valve, pointing down into the pit (unless the pump has "
             "one; follow its manual)",
             edits,
+            HAND,
         )
     ]
 

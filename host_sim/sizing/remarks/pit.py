@@ -5,8 +5,8 @@ from math import ceil, sqrt
 from host_sim.sizing.limits import at_limit, limit
 from host_sim.sizing.limits import row as limit_row
 from host_sim.sizing.model import fixed_duty
-from host_sim.sizing.remarks.change import deeper, one, other_pump, spread, wider
-from host_sim.sizing.remarks.remark import Cure, Remark
+from host_sim.sizing.remarks.change import cost, deeper, one, other_pump, spread, wider
+from host_sim.sizing.remarks.remark import CONCRETE, HAND, SETTING, Cure, Remark
 from host_sim.sizing.say import text_of
 
 SECTION, CYCLING = "pit", "cycling"
@@ -26,8 +26,9 @@ def _no_room(result, say):
 def _make_room(result, say):
     return [
         wider(result, result.room.needed_m, say),
-        one("vertical floats instead of tethered ones", {"sizing.floats": {"kind": "vertical", "travel": "1 in"}}),
-    ]
+        one("vertical floats instead of tethered ones", {"sizing.floats": {"kind": "vertical", "travel": "1 in"}},
+            HAND),
+    ]  # fmt: skip
 
 
 def _code(result, say):
@@ -53,11 +54,11 @@ def _to_code(result, say):
             for cure in deeper(result, say):
                 depth = result.inputs.pit.floor_m + 0.1524 * (1 + len(family))
                 edits = {**cure.edits, **width.edits}
-                family.append(Cure(f"{cure.text}{', ' + text if text else ''}", edits))
+                family.append(Cure(f"{cure.text}{', ' + text if text else ''}", edits, cost(result, "pit")))
                 if depth >= need:
                     break
         else:
-            family.append(Cure(text, edits))
+            family.append(Cure(text, edits, cost(result, "pit")))
     return [family]
 
 
@@ -108,12 +109,11 @@ def _smaller(result, say):
 
 
 def _alternate(result):
-    if not fixed_duty(result):
+    # A battery pump beside a mains pump is the backup: taking turns would empty its battery before the storm.
+    if not fixed_duty(result) or len({pump.supply == "battery" for pump in result.inputs.pumps}) > 1:
         return []
-    edits = {"settings.duty": 0}
-    if "settings" not in result.inputs.data and all(p.supply != "mains" for p in result.inputs.pumps):
-        edits = {"settings.duty": 0}
-    return one("alternate the two pumps (duty = alternate): each makes every other start", edits)
+    text = 'set the setting "duty" to alternate: the pumps take turns, and each makes every other start'
+    return one(text, {"settings.duty": 0}, SETTING)
 
 
 def _starts_alone(result, say):
@@ -277,11 +277,12 @@ def _floats_up(result, say):
 def _hold_down(result, say):
     need = ceil(limit("uplift") * result.room.uplift_kg - result.room.held_kg + result.inputs.basin.weight_kg + 1.0)
     return [
-        one("cast the basin's rim into the floor slab", {"sizing.basin.held_down": True}),
+        one("cast the basin's rim into the floor slab", {"sizing.basin.held_down": True}, CONCRETE),
         one(
             f"ballast: {say(need, 'mass')} of basin and concrete, weighed under water (concrete loses about 40 % of "
             "its weight there)",
             {"sizing.basin.weight": text_of(need, "mass")},
+            CONCRETE,
         ),
     ]
 

@@ -19,10 +19,16 @@ def works(result, remark, cure, say):
     return after if remark.raised(after, say) is None else None
 
 
+def by_cost(families):
+    """Return the families that hold any cure, cheapest first step first; those alike keep their order."""
+    return sorted((family for family in families if family), key=lambda family: family[0].cost)
+
+
 def working_cures(result, remark, say):
-    """Return the first Cure that works of each family; of the first working family only, unless every one is wanted."""
+    """Return the first Cure that works of each family, cheapest first; of the first working family only, unless
+    every one is wanted."""
     found = []
-    for family in remark.cures(result, say):
+    for family in by_cost(remark.cures(result, say)):
         for cure in family:
             if works(result, remark, cure, say) is not None:
                 found.append(cure)
@@ -43,7 +49,7 @@ def raised(result, say, with_cures=True):
         if with_cures:
             cures = working_cures(result, remark, say)
             if not cures:
-                untried = tuple(family[0] for family in remark.cures(result, say) if family)
+                untried = tuple(family[0] for family in by_cost(remark.cures(result, say)))
         at_limit = remark.at_limit is not None and remark.at_limit(result)
         found.append(Found(remark, reason, cures, untried, at_limit))
     return sorted(found, key=lambda item: not item.serious)

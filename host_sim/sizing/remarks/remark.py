@@ -6,13 +6,26 @@ A cure is a text with numbers and the edits of the site file that carry it out.
 from dataclasses import dataclass
 from typing import Any
 
+# What a cure costs, in steps from a setting to broken concrete; our own choice.
+SETTING, PAPER, HAND, PARTS, MACHINE, CONCRETE = range(6)
+COSTS = (
+    "a setting", "a change of plan, nothing of it is installed yet", "an hour with hand tools", "parts and a day",
+    "a new pump or battery", "breaking the floor",
+)  # fmt: skip
+
 
 @dataclass(frozen=True)
 class Cure:
-    """What to do, in words, and the edits of the site file (dotted key: value, None to take it out)."""
+    """What to do, in words, and the edits of the site file (dotted key: value, None to take it out).
+
+    `cost` is a place of COSTS.  `measures`: it is a measurement, whose outcome
+    nobody knows before it is made; it is told, and never applied by itself.
+    """
 
     text: str
     edits: dict
+    cost: int = PARTS
+    measures: bool = False
 
 
 @dataclass(frozen=True)

@@ -2,9 +2,10 @@
 
 from duplexsump.control import settings as s
 
+from host_sim.sizing.head import ALONE_1, ALONE_2
 from host_sim.sizing.limits import limit
 from host_sim.sizing.remarks.change import deeper, one, other_pump, pipes, separate_lines, spread, wider
-from host_sim.sizing.remarks.remark import Remark
+from host_sim.sizing.remarks.remark import MACHINE, SETTING, Remark
 from host_sim.sizing.say import text_of
 
 SECTION, OUTFALL = "reserve", "outfall"
@@ -42,8 +43,12 @@ def _worn(result, say):
 
 
 def _stronger(result, say):
-    higher = other_pump(result, STEPS, say, True)
-    return [pipes(result, say, True), separate_lines(result, say), other_pump(result, STEPS, say), higher]
+    # Where one pump is the weak one, it alone is exchanged.
+    need = result.design.inflow_m3s / (1.0 - 2.0 * limit("wear"))
+    weak = [n for n, which in enumerate((ALONE_1, ALONE_2)) if result.flow(which) < need]
+    only = weak[0] if len(weak) == 1 else None
+    larger = [other_pump(result, STEPS, say, False, only), other_pump(result, STEPS, say, True, only)]
+    return [pipes(result, say, True), separate_lines(result, say), *larger]
 
 
 def _waits(result, say):
@@ -65,7 +70,7 @@ def _more_reserve(result, say):
         spread(result, say),
         wider(result, result.inputs.diameter_m * min(2.0, need**0.5), say),
         deeper(result, say),
-        one("shorter delays: 10 s minimum off time with lag wet, 3 s after a power-up", shorter),
+        one("shorter delays: 10 s minimum off time with lag wet, 3 s after a power-up", shorter, SETTING),
     ]
 
 
@@ -111,8 +116,9 @@ def _stand_by(result, say):
         one(
             "a battery with charger and inverter (or a battery pump): 400 Ah of AGM batteries as a start",
             battery_edits(result),
+            MACHINE,
         ),
-        one(f"an automatic-start generator of {need} or more", {**generator, "sizing.power.generator": need}),
+        one(f"an automatic-start generator of {need} or more", {**generator, "sizing.power.generator": need}, MACHINE),
     ]
 
 
@@ -195,6 +201,7 @@ def _larger_generator(result, say):
         one(
             f"a generator of {say(need, 'power')}, or less house load on it",
             {"sizing.power.generator": text_of(need, "power")},
+            MACHINE,
         )
     ]
 
@@ -213,7 +220,7 @@ def _long_runs(result, say):
 def _longer_max_run(result, say):
     run = result.cycling.cycle(result.lead, result.design.inflow_m3s).run_s
     return [
-        one(f"max_run of {say(1.2 * run, 'time')}", {"settings.max_run": f"{min(7200, int(1.2 * run))} s"}),
+        one(f"max_run of {say(1.2 * run, 'time')}", {"settings.max_run": f"{min(7200, int(1.2 * run))} s"}, SETTING),
         other_pump(result, (1.15, 1.3, 1.5), say),
     ]
 

@@ -4,9 +4,10 @@ from math import ceil
 
 from host_sim.sizing.battery import gas_m3s
 from host_sim.sizing.limits import AMPACITY, CHEMISTRY, limit
-from host_sim.sizing.remarks.change import one
-from host_sim.sizing.remarks.remark import Cure, Remark
+from host_sim.sizing.remarks.change import cost, one
+from host_sim.sizing.remarks.remark import HAND, MACHINE, Cure, Remark
 from host_sim.sizing.say import text_of
+from host_sim.sizing.sensors import HALL, reads
 
 SECTION = "battery and supply"
 
@@ -31,7 +32,7 @@ def _more_charge(result, say):
         edits = {"supply.battery.capacity": f"{need * times:g} Ah"}
         if charger is not None:
             edits["supply.charger.current"] = f"{max(charger.amps, need * times / 20.0):g} A"
-        family.append(Cure(f"{need * times:.0f} Ah (at the same rating), with a charger to match", edits))
+        family.append(Cure(f"{need * times:.0f} Ah (at the same rating), with a charger to match", edits, MACHINE))
     return [family]
 
 
@@ -107,7 +108,7 @@ def _bear(result, say):
         else "pump"
     )
     edits = {f"{key}.rated_current": f"{pump.motor.rated_a / 2.0:.2f} A"}
-    families.append(one("a pump that draws half the current", edits))
+    families.append(one("a pump that draws half the current", edits, cost(result, "pumps")))
     return families
 
 
@@ -132,6 +133,7 @@ def _fit_fuse(result, say):
         one(
             f"a {result.wires.fuse_a:g} A slow-blow fuse right at the battery post",
             {"sizing.power.fuse": f"{result.wires.fuse_a:g} A"},
+            HAND,
         )
     ]
 
@@ -140,17 +142,17 @@ def _gas(result, say):
     power = result.inputs.power
     if result.stored is None or not CHEMISTRY[power.chemistry][2] or power.vented:
         return None
-    air = gas_m3s(result.inputs.supply.battery.capacity_as) * 3600.0
+    air = gas_m3s(result.inputs.supply.battery.capacity_as, power.chemistry, power.cells)
     return (
         "a flooded battery gives off hydrogen while it charges, and the room is closed: it needs "
-        f"{air:.1f} m3 ({air * 35.3147:.0f} ft3) of fresh air per hour (EN 62485-2, from memory)"
+        f"{say(air, 'air')} of fresh air (IEC 62485-2)"
     )
 
 
 def _vent(result, say):
     return [
         one("vents low and high to outdoors, no flame or switch above the battery", {"sizing.power.vented": True}),
-        one("sealed AGM batteries", {"sizing.power.battery": "AGM"}),
+        one("sealed AGM batteries", {"sizing.power.battery": "AGM"}, MACHINE),
     ]
 
 
@@ -185,7 +187,7 @@ def _inverter(result, say):
 
 def _larger_inverter(result, say):
     need = 100.0 * (int(1.1 * result.wires.surge_w / 100.0) + 1)
-    return [one(f"an inverter of {say(need, 'power')} surge rating", {"supply.inverter.limit": f"{need:g} W"})]
+    return [one(f"an inverter of {say(need, 'power')} surge rating", {"supply.inverter.limit": f"{need:g} W"}, MACHINE)]
 
 
 def _dies(result, say):
@@ -196,7 +198,7 @@ def _dies(result, say):
 
 
 def _feed(result, say):
-    return [one("power the controller from the battery", {"supply.controller": "battery"})]
+    return [one("power the controller from the battery", {"supply.controller": "battery"}, HAND)]
 
 
 def _alarm(result, say):
@@ -216,6 +218,24 @@ def _horn(result, say):
     ]
 
 
+def _blind_sensor(result, say):
+    blind = [n for n in (0, 1) if _cannot_read(result, n)]
+    if not blind:
+        return None
+    which = " and ".join(f"pump {n + 1}" for n in blind)
+    return f"a current transformer cannot read the direct current of {which}: it would show nothing at all"
+
+
+def _cannot_read(result, n):
+    sensor, pump = result.sensors[n], result.inputs.pumps[n]
+    return sensor.kind != "none" and not reads(sensor.kind, pump.supply == "battery")
+
+
+def _right_sensor(result, say):
+    edits = {f"sizing.motor{n + 1}.sensor": HALL for n in (0, 1) if _cannot_read(result, n)}
+    return [one("a Hall sensor there (or a shunt with an amplifier)", edits)]
+
+
 REMARKS = (
     Remark("battery_too_small", SECTION, False, "battery run time too short", _too_small, _more_charge),
     Remark("recharge_too_slow", SECTION, False, "battery recharges too slowly", _recharge, _larger_charger),
@@ -226,5 +246,6 @@ REMARKS = (
     Remark("one_circuit", SECTION, False, "both pumps on one circuit", _circuits, _separate),
     Remark("inverter_too_small", SECTION, True, "inverter cannot start the motor", _inverter, _larger_inverter),
     Remark("controller_on_mains", SECTION, False, "controller not on the battery", _dies, _feed),
+    Remark("sensor_cannot_read", SECTION, True, "current sensor cannot read its motor", _blind_sensor, _right_sensor),
     Remark("no_alarm_heard", SECTION, False, "no alarm heard in the bedroom", _alarm, _horn),
 )

@@ -1,25 +1,27 @@
-"""The printable page: one HTML file that carries its own drawings and needs nothing else."""
+"""The page to hand over: one HTML file that carries its own drawings, needs nothing else, and prints on three sheets."""
 
 from pathlib import Path
 
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from markupsafe import Markup
 
-from host_sim.sizing.contacts import NAMES
+from host_sim.board.settings_file import checksum
+from host_sim.report import sheet
+from host_sim.report.version import made_by
+from host_sim.run.journal import firmware_checksum
 from host_sim.sizing.limits import LIMITS
-from host_sim.sizing.limits import row as limit_row
 from host_sim.sizing.report.charts import curves_chart, cycle_chart
+from host_sim.sizing.report.elevation import elevation
 from host_sim.sizing.report.figure import svg
 from host_sim.sizing.report.page import CAUTIONS
+from host_sim.sizing.report.paper import sheets
 from host_sim.sizing.report.pit_section import pit_section
-from host_sim.sizing.report.sections import DARCY
+from host_sim.sizing.report.sources import Sources
 
 TEMPLATE = "page.html"
-CLASSES = {"fits": "fits", "fits with remarks": "remarks", "does not fit": "not"}
-SEGMENTS = ("riser_1", "riser_2", "header")
-POINT_CELLS = ("flow", "head_1", "head_2", "through_1", "through_2", *(f"velocity_{name}" for name in SEGMENTS))
+SIGNERS = ("sized by", "customer")
 ENVIRONMENT = Environment(
-    loader=FileSystemLoader(Path(__file__).parent),
+    loader=FileSystemLoader([Path(__file__).parent, Path(sheet.__file__).parent]),
     autoescape=True,
     undefined=StrictUndefined,
     trim_blocks=True,
@@ -27,36 +29,57 @@ ENVIRONMENT = Environment(
 )
 
 
-def as_html(page, say):
-    """Return the Page as one HTML text."""
+def as_html(page, say, when="", place="", customer=""):
+    """Return the Page as one HTML text.
+
+    `when` is the date at its head, `place` and `customer` are texts; each is a
+    blank to be filled in by hand where it is empty.
+    """
     sources = Sources()
+    drawings = (pit_section(page, say), elevation(page, say))
+    paper, small = sheets(page, say, sources, drawings, CAUTIONS)
     return ENVIRONMENT.get_template(TEMPLATE).render(
         page=page,
         say=say,
-        verdict_class=CLASSES[page.verdict],
+        fields=_fields(page, when, place, customer),
         drawings=[
-            (_drawing(pit_section(page, say), "pit", "the pit to scale"),
-             "The pit to scale: contacts, water at lead, pumps 1 and 2 with their inlets."),
+            (_drawing(drawings[0], "pit", "the pit to scale"), _pit_caption(page, say)),
+            (_drawing(drawings[1], "line", "the discharge, heights to scale"),
+             "The discharge: heights and the pit to scale, the run to the outlet cut short. Pumps 1 and 2."),
+        ],
+        charts=[
             (_drawing(curves_chart(page, say), "curves", "pump and system curves"), _curves_caption(page)),
             (_drawing(cycle_chart(page, say), "cycle", "cycle time against inflow"),
              "Time from one start to the next at every inflow, with the duty shared as set."),
         ],
-        sections=[(part, halves(_single(part))) for part in page.sections],
-        points=_points(page),
-        contact_rows=_contact_rows(page),
-        halves=halves,
+        sheets=paper,
+        small=small,
+        sections=[(part, halves(part.rows)) for part in page.sections],
         limits=LIMITS,
-        limit_row=limit_row,
-        segments=SEGMENTS,
-        darcy=DARCY,
-        cite=sources.number,
+        cite=sources.tag,
         sources=sources,
-        cautions=CAUTIONS,
+        signers=SIGNERS,
+    )  # fmt: skip
+
+
+def _fields(page, when, place, customer):
+    # An empty one is a blank to be filled in by hand.
+    return (
+        (("Customer", customer[:60]), ("Place", place[:60]), ("Date", when[:10])),
+        (("Version", made_by()), ("Firmware", f"{firmware_checksum():08x}"),
+         ("Settings checksum", checksum(page.result.settings)), ("Sized by", "")),
     )  # fmt: skip
 
 
 def _drawing(figure, name, title):
     return Markup(svg(figure, name, title))
+
+
+def _pit_caption(page, say):
+    plates, floats = page.result.inputs.plates, page.result.inputs.floats
+    wide = [say(plate.body_m, "length") for plate in plates]
+    words = f"both pumps {wide[0]} wide" if wide[0] == wide[1] else f"pump 1 {wide[0]} wide, pump 2 {wide[1]}"
+    return f"The pit: {words}; {floats.kind} floats, {say(floats.travel_m, 'length')} travel; shaded: water at lead."
 
 
 def _curves_caption(page):
@@ -70,38 +93,3 @@ def halves(rows):
     rows = list(rows)
     middle = (len(rows) + 1) // 2
     return [part for part in (rows[:middle], rows[middle:]) if part]
-
-
-def _single(part):
-    # What a table of its own shows is left out of the section's rows.
-    own = [f"contacts.{name}." for name in NAMES] + ["head.off.", "head.high."]
-    return [row for row in part.rows if not row.key.startswith(tuple(own))]
-
-
-def _points(page):
-    """Return [(running, water at, cells)]: one line for each operating point, None where nothing flows."""
-    rows = {row.key: row for part in page.sections for row in part.rows}
-    found = []
-    for p in page.result.points:
-        key = f"head.{p.contact}.{p.which.replace(' ', '_')}"
-        found.append((p.which, p.contact, [rows.get(f"{key}.{cell}") for cell in POINT_CELLS]))
-    return found
-
-
-def _contact_rows(page):
-    """Return [(contact, Row of turning wet, Row of turning dry)], the highest first as they hang."""
-    rows = {row.key: row for part in page.sections for row in part.rows}
-    return [(name, rows[f"contacts.{name}.wet"], rows[f"contacts.{name}.dry"]) for name in reversed(NAMES)]
-
-
-class Sources:
-    """Numbers the sources in the order in which they are first named."""
-
-    def __init__(self):
-        self.named = []
-
-    def number(self, source):
-        """Return the number of a source."""
-        if source not in self.named:
-            self.named.append(source)
-        return self.named.index(source) + 1

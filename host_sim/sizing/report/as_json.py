@@ -1,6 +1,7 @@
 """The report as JSON: every value with its unit, limit and source; remarks, cures, settings, curves."""
 
 import math
+from dataclasses import asdict
 
 from host_sim.sizing import contacts
 from host_sim.sizing.limits import LIMITS
@@ -23,6 +24,8 @@ UNITS = {
     "voltage": "V",
     "power": "W",
     "charge": "A s",
+    "air": "m3/s",
+    "opening": "m2",
     "mass": "kg",
     "time": "s",
     "seconds": "s",
@@ -97,9 +100,9 @@ def as_json(page, say):
             {"key": part.key, "title": part.title, "note": part.note, "rows": [_row(row, say) for row in part.rows]}
             for part in page.sections
         ],
-        "contacts": contacts.tables(result.contacts, result.inputs.closed),
+        "contacts": contacts.tables(result.contacts, result.inputs.closed, result.inputs.floats.kind),
         "settings": contacts.settings_file(result.settings),
-        "parts": [{"count": count, "what": what, "note": note} for count, what, note in page.parts],
+        "parts": [asdict(part) for part in page.parts],
         "confirmed": [
             {
                 "inflow": c.inflow_m3s,

@@ -1,73 +1,160 @@
-"""The parts list, counted from the site."""
+"""The parts list, counted from the site: what, its rating, and where the rating comes from."""
+
+from dataclasses import dataclass
+from math import ceil
 
 from host_sim.plant.hydraulics import FITTINGS
-from host_sim.sizing.limits import INCH
+from host_sim.sizing.limits import AMPACITY_SOURCE, FUSE_FACTOR, FUSE_SOURCE, FUSES_A, FUSES_SOURCE, PRACTICE, limit
+from host_sim.sizing.limits import row as limit_row
+
+VALVES = ("swing_check", "swing_check_straight", "ball_valve", "gate_valve", "exit", "entrance")
+PLATE, SUM = "data plate", "calculated"
+CODE_VALVES = "International Plumbing Code (2021) 1113.1.4, from memory"
+
+
+@dataclass(frozen=True)
+class Part:
+    """One line of the list: texts."""
+
+    count: str
+    what: str
+    rating: str
+    source: str
 
 
 def parts(result, say):
-    """Return [(count, what, note)] for a sized site."""
-    inputs, found = result.inputs, []
-    for n in (0, 1):
-        pump, plate = inputs.pumps[n], inputs.plates[n]
-        duty = f"{say(result.flow(f'pump {n + 1} alone', 'off'), 'flow')} with the water at off"
-        note = f"{say(pump.curve.shutoff_m, 'head')} shut-off head, outlet {say(plate.outlet_m, 'length')}, {duty}"
-        found.append(("1", f"pump {n + 1} ({pump.supply})", note))
-    found.append(("2", "check valve, one in each riser", "swing or spring type, within reach; weep hole below it"))
-    found.append(
-        ("2", "full-open (full-bore) valve, one above each check valve", "so that a pump can be pulled in a flood")
-    )
-    found.append(("2", "union, one in each riser", "between pump and check valve"))
-    found += _pipe(inputs, say)
-    found.append(("1", "cover, bolted, with grommets", "childproof and gas-tight"))
-    found.append(
-        ("4", f"float switch, {inputs.floats.kind}", "off, lead, lag; high on its own pair of wires, normally closed")
-    )
-    if inputs.outfall.freezes:
-        found.append(("1", "freeze relief, outside at the wall", "spills when the line beyond it is frozen"))
-    found.append(("1", "horn and beacon, heard in the bedroom", "alarm relay to a dialer if nobody is home"))
-    found.append(
-        ("2", "current transformer", "one per pump: detects dry run, clog and locked rotor at once")
-        if inputs.sensing == "current"
-        else ("2", "current transformer (recommended)", "see the remark on current sensing")
-    )
-    found.append(("2", "branch circuit with its own breaker", "one per pump; the alarm on a third"))
-    found += _stored(result, say)
-    return found
+    """Return the Parts of a sized site."""
+    found = [_pump(result, n, say) for n in (0, 1)]
+    found += _valves(result, say) + _pipe(result, say)
+    found += [
+        Part("1", "cover, bolted, with grommets", "childproof and gas-tight", PRACTICE),
+        _floats(result, say),
+    ]
+    if result.inputs.outfall.freezes:
+        found.append(Part("1", "freeze relief, outside at the wall", "spills when the line beyond it is frozen", PRACTICE))
+    found += [_sensor(result, n, say) for n in (0, 1)]
+    found += [_contactor(result, n, say) for n in (0, 1)]
+    found += _circuits(result, say)
+    found.append(Part("1", "horn and beacon, heard in the bedroom", "alarm relay to a dialer if nobody is home", PRACTICE))
+    return found + _stored(result, say)
 
 
-def _pipe(inputs, say):
-    found, discharge = [], inputs.discharge
+def _pump(result, n, say):
+    pump, plate, at = result.inputs.pumps[n], result.inputs.plates[n], f"pump {n + 1} alone"
+    motor, name = pump.motor, {"mains": "mains", "battery": "battery", "either": "mains, or battery by the inverter"}
+    current = "DC" if pump.supply == "battery" else "AC"
+    point = next(p for p in result.points if p.which == at and p.contact == "off")
+    rating = f"{motor.volts:g} V {current}, {say(motor.rated_a, 'current')}; {say(point.flow_m3s, 'flow')} at "
+    rating += f"{say(point.tdh_m[n], 'head')}, {say(pump.curve.shutoff_m, 'head')} shut-off; outlet "
+    return Part("1", f"pump {n + 1} ({name[pump.supply]})", rating + say(plate.outlet_m, "length"), f"{PLATE}; {SUM}")
+
+
+def _valves(result, say):
+    shutoff, surge, _ = result.pressure
+    sizes = [_nominal(result.inputs, key, say) for key in ("riser1", "riser2")]
+    size = sizes[0] if sizes[0] == sizes[1] else " and ".join(sizes)
+    holds = f"{size}, {say(shutoff + surge, 'pressure')} or more"
+    return [
+        Part("2", "check valve, one in each riser", f"{holds}; within reach, weep hole below it", CODE_VALVES),
+        Part("2", "full-open (full-bore) valve above each", f"{holds}; so that a pump can be pulled in a flood",
+             CODE_VALVES),
+        Part("2", "union, one in each riser", f"{size}, between pump and check valve", PRACTICE),
+    ]  # fmt: skip
+
+
+def _nominal(inputs, key, say):
+    nominal = inputs.piping.nominal_in[key]
+    if nominal:
+        return f"{nominal:g} in"
+    discharge = inputs.discharge
+    pipe = {"riser1": discharge.risers[0], "riser2": discharge.risers[1], "header": discharge.header}[key]
+    return f"{say(pipe.diameter_m, 'length')} inside"
+
+
+def _pipe(result, say):
+    inputs, found, discharge = result.inputs, [], result.inputs.discharge
+    shutoff, surge, rated = result.pressure
     pieces = [("riser 1", discharge.risers[0], "riser1"), ("riser 2", discharge.risers[1], "riser2")]
     if discharge.header is not None:
         pieces.append(("header", discharge.header, "header"))
     for name, pipe, key in pieces:
-        nominal = inputs.piping.nominal_in[key]
-        size = f"{nominal:g} in schedule 40" if nominal else f"{pipe.diameter_m / INCH:.2f} in inside diameter"
+        size = _nominal(inputs, key, say)
         given = inputs.data["discharge"].get(key, inputs.data["discharge"].get("riser", {}))
-        fittings = {
-            k: v for k, v in given.get("fittings", {}).items() if k in FITTINGS and v and k not in ("exit", "entrance")
-        }
-        note = ", ".join(f"{count} x {FITTINGS[k][2]}" for k, count in fittings.items()) or "no fittings"
-        found.append((say(pipe.length_m, "distance"), f"{size} pressure pipe, {name}", note))
+        fittings = {k: v for k, v in given.get("fittings", {}).items() if k in FITTINGS and v and k not in VALVES}
+        words = ", ".join(f"{count} x {FITTINGS[k][2]}" for k, count in fittings.items()) or "no fittings"
+        holds = f"schedule 40, {say(rated, 'pressure')}" if rated else f"{say(shutoff + surge, 'pressure')} or more"
+        source = "ASTM D1785" if rated else SUM
+        found.append(Part(say(pipe.length_m, "distance"), f"{size} pressure pipe, {name}", f"{holds}; {words}", source))
+    return found
+
+
+def _floats(result, say):
+    floats = result.inputs.floats
+    rating = f"{say(floats.travel_m, 'length')} travel, contact for 3.3 V and a few mA (gold-plated or sealed)"
+    return Part("4", f"float switch, {floats.kind}", f"{rating}; high on its own pair, normally closed", PRACTICE)
+
+
+def _sensor(result, n, say):
+    sensor, what = result.sensors[n], f"pump {n + 1}"
+    if sensor.kind == "none":
+        return Part("1", f"current sensor, {what} (recommended)", "see the remark on current sensing", PRACTICE)
+    reach = f"0 to {say(sensor.range_a, 'current')}, locked rotor taken as {say(sensor.locked_a, 'current')}"
+    if sensor.burden_ohm:
+        reach += f"; {sensor.ratio:g} turns, burden {sensor.burden_ohm:g} ohm, {sensor.full_v:.2f} V RMS at full range"
+    else:
+        reach += f"; {1000.0 * sensor.full_v:.0f} mV DC at full range"
+    kind = f"{sensor.kind}, {what} ({'AC' if sensor.burden_ohm else 'DC'})"
+    rectifier = "rectified and " if sensor.burden_ohm else ""
+    return Part("1", kind, f"{reach}; {rectifier}amplified {sensor.gain:.3g} times to 3.3 V DC", f"Ohm's law; {PRACTICE}")
+
+
+def _contactor(result, n, say):
+    pump = result.inputs.pumps[n]
+    locked = pump.motor.rated_a * pump.motor.locked_share
+    direct = pump.supply == "battery"
+    rating = f"{say(FUSE_FACTOR * pump.motor.rated_a, 'current')} or more at {pump.motor.volts:g} V "
+    rating += "DC, motor duty (DC-3)" if direct else "AC, motor duty (AC-3)"
+    rating += f"; makes and breaks {say(locked, 'current')}, locked rotor"
+    return Part("1", f"contactor, pump {n + 1}", rating, "IEC 60947-4-1 (categories AC-3, DC-3), from memory")
+
+
+def _circuits(result, say):
+    # Branch-circuit conductors carry 125 % of the motor's current; the breaker of a small motor with a cord is the
+    # next standard size.
+    found = []
+    for n, pump in enumerate(result.inputs.pumps):
+        if pump.supply == "battery":
+            continue
+        amps = FUSE_FACTOR * pump.motor.rated_a
+        breaker = next((size for size in FUSES_A if size >= amps), FUSES_A[-1])
+        rating = f"{breaker:g} A breaker (125 % of {say(pump.motor.rated_a, 'current')} or more), GFCI where required"
+        found.append(Part("1", f"branch circuit of its own, pump {n + 1}", rating,
+                          f"{FUSE_SOURCE}; {FUSES_SOURCE}"))  # fmt: skip
+    found.append(Part("1", "branch circuit, controller and alarm", "apart from the pumps' circuits", PRACTICE))
     return found
 
 
 def _stored(result, say):
     held, supply, wires = result.stored, result.inputs.supply, result.wires
-    if held is None:
-        return []
-    found = [
-        (
-            "1",
-            "battery",
-            f"{say(supply.battery.capacity_as, 'charge')}, {result.inputs.power.chemistry}; needed "
-            f"for {say(result.inputs.power.wanted_s, 'time')}: {say(held.needed_as, 'charge')}",
-        )
-    ]
-    if supply.charger is not None:
-        found.append(("1", "charger", say(supply.charger.amps, "current")))
-    if supply.inverter is not None:
-        found.append(("1", "inverter", f"surge rating {say(wires.surge_w, 'power')} or more, for the motor's start"))
-    gauge = wires.gauge_needed if wires.gauge_needed is not None else result.inputs.power.cable_awg
-    found.append(("1", f"slow-blow fuse {wires.fuse_a:g} A, at the battery post", f"on {gauge} AWG copper"))
+    power = result.inputs.power
+    found = []
+    if held is not None:
+        needed = f"needed for {say(power.wanted_s, 'time')}: {say(held.needed_as, 'charge')}"
+        found.append(Part("1", f"battery, {power.chemistry}", f"{power.battery_v:g} V, "
+                          f"{say(supply.battery.capacity_as, 'charge')} given; {needed}",
+                          f"Peukert; {limit_row('ageing').source}"))  # fmt: skip
+        gauge = wires.gauge_needed if wires.gauge_needed is not None else power.cable_awg
+        found.append(Part("2", f"battery cable, copper, {gauge} AWG or thicker", f"{say(power.cable_m, 'distance')} each; "
+                          f"carries the {say(wires.fuse_a, 'current')} fuse, drops {say(limit('cable_drop'), 'share')} "
+                          "at most", AMPACITY_SOURCE))  # fmt: skip
+        found.append(Part("1", "slow-blow fuse, at the battery post", f"{say(wires.fuse_a, 'current')}, direct current",
+                          FUSE_SOURCE))  # fmt: skip
+        if supply.charger is not None:
+            least = ceil(supply.battery.capacity_as / (limit("recharge") * supply.charger.efficiency))
+            found.append(Part("1", "charger", f"{say(supply.charger.amps, 'current')} given; {say(least, 'current')} or "
+                              f"more refills it in {say(limit('recharge'), 'time')}", PRACTICE))  # fmt: skip
+        if supply.inverter is not None:
+            found.append(Part("1", "inverter", f"surge rating {say(wires.surge_w, 'power')} or more, for the start", PLATE))
+    if power.generator_w or supply.generator is not None:
+        found.append(Part("1", "generator, outdoors", f"{say(wires.generator_w, 'power')} or more", SUM))
     return found

@@ -8,6 +8,7 @@ from host_sim.site.settings import describe
 from host_sim.sizing.head import BOTH
 from host_sim.sizing.limits import limit
 from host_sim.sizing.limits import row as limit_row
+from host_sim.sizing.report.covered_section import covers
 from host_sim.sizing.report.rows import Row, section
 from host_sim.sizing.report.sections_running import contacts, cycling, reserve, supply
 
@@ -24,6 +25,7 @@ def all_of(result, say):
         reserve(result, say),
         supply(result, say),
         contacts(result, say),
+        covers(result, say),
     ]
 
 

@@ -2,9 +2,20 @@
 
 from duplexsump.control import settings as s
 
-from host_sim.sizing.battery import gas_m3s
+from host_sim.sizing.battery import gas_m3s, vent_m2
 from host_sim.sizing.contacts import NAMES
-from host_sim.sizing.limits import CHEMISTRY, NEMA_STARTS, STATION_CYCLES, at_limit, limit
+from host_sim.sizing.limits import (
+    AMPACITY_SOURCE,
+    CHEMISTRY,
+    COLD_SOURCE,
+    FUSE_SOURCE,
+    FUSES_SOURCE,
+    GAS_SOURCE,
+    NEMA_STARTS,
+    STATION_CYCLES,
+    at_limit,
+    limit,
+)
 from host_sim.sizing.limits import row as limit_row
 from host_sim.sizing.report.rows import Row, section
 
@@ -98,9 +109,9 @@ def cycling(result, say):
         Row("cycling.duty", "duty", ("alternate", "fixed", "run-time balancing")[result.settings[s.DUTY]]),
     ]
     said = "; ".join(f"{text} ({source})" for text, source in STATION_CYCLES)
-    table = ", ".join(f"{hp:g} hp {poles} poles {n}" for (hp, poles), n in NEMA_STARTS.items())
-    note = f"For comparison, lift stations: {said}; "
-    note += f"three-phase motors, starts per hour: {table} (NEMA MG 10)."
+    table = ", ".join(f"{poles} poles {n:g} and {rest} s" for (hp, poles), (n, rest) in NEMA_STARTS.items() if hp == 1.0)
+    note = f"For comparison, lift stations: {said}; three-phase motors of 1 hp, most starts per hour and least rest "
+    note += f"between them: {table} (NEMA MG 10-2001, table 2-3). Small single-phase motors stand in no table."
     return section("cycling", "Cycling", rows, note)
 
 
@@ -202,13 +213,13 @@ def supply(result, say):
                 "share",
                 limit="cable_drop",
                 within=wires.drop <= battery_drop,
-                source="copper, IEC 60028",
+                source="I x R of copper, IEC 60028",
             ),
             Row(
                 "supply.gauge",
                 "thinnest cable allowed (AWG)",
                 "none" if wires.gauge_needed is None else str(wires.gauge_needed),
-                source="NEC 310.16, from memory",
+                source=AMPACITY_SOURCE,
             ),
             Row(
                 "supply.fuse",
@@ -218,13 +229,15 @@ def supply(result, say):
                 bound=wires.fuse_given_a,
                 word="given",
                 within=wires.fuse_given_a is not None,
-                source="1.25 x running current, NEC practice, from memory",
+                source=f"{FUSE_SOURCE}; {FUSES_SOURCE}",
             ),
             Row("supply.room", "battery room", f"{power.room}, {'vented' if power.vented else 'closed'}"),
         ]
     rows += [
-        Row("supply.surge", "starting power of one motor", wires.surge_w, "power", limit="locked_rotor"),
-        Row("supply.inverter", "inverter surge rating", wires.inverter_w, "power", bound=wires.surge_w, word="start"),
+        Row("supply.surge", "starting power of one motor", wires.surge_w, "power", limit="locked_rotor",
+            source=limit_row("locked_rotor").source),
+        Row("supply.inverter", "inverter surge rating", wires.inverter_w, "power", bound=wires.surge_w, word="start",
+            source="data plate"),
         Row(
             "supply.generator",
             "generator size needed",
@@ -233,22 +246,23 @@ def supply(result, say):
             limit="generator_spare",
             bound=power.generator_w,
             word="given",
+            source=f"one start while the rest runs; {limit_row('generator_spare').source}",
         ),
     ]
     return section("supply", "Battery and supply", rows)
 
 
-def _gives_gas(result):
-    return CHEMISTRY[result.inputs.power.chemistry][2]
-
-
 def _battery(result, held):
-    rows = []
+    rows, power = [], result.inputs.power
+    exponent, depth = CHEMISTRY[power.chemistry][3], CHEMISTRY[power.chemistry][1]
+    air = gas_m3s(result.inputs.supply.battery.capacity_as, power.chemistry, power.cells)
     for name, one in (("expected", result.stored_expected), ("design", held)):
         at = f"at the {name} inflow"
         rows += [
-            Row(f"supply.{name}.duty", f"duty cycle of pump {one.pump}, {at}", one.duty, "share"),
-            Row(f"supply.{name}.amps", "battery current while it runs", one.amps, "current"),
+            Row(f"supply.{name}.duty", f"duty cycle of pump {one.pump}, {at}", one.duty, "share",
+                source="inflow over the pump's rate"),
+            Row(f"supply.{name}.amps", "battery current while it runs", one.amps, "current",
+                source="data plate, by the load at this flow"),
             Row(
                 f"supply.{name}.shortest",
                 f"battery run time to plan on, {at}: low",
@@ -258,26 +272,28 @@ def _battery(result, held):
                 bound=result.inputs.power.wanted_s,
                 word="wanted",
                 within=one.shortest_s >= result.inputs.power.wanted_s if name == "design" else None,
-                source="Peukert at the running current",
+                source=f"Peukert (1897), at the running and the mean current; {exponent}",
             ),
             Row(
                 f"supply.{name}.longest",
                 f"battery run time to plan on, {at}: high",
                 one.longest_s,
                 "time",
-                source="Peukert at the mean current",
+                source=f"Peukert (1897), at the running and the mean current; {exponent}",
             ),
-            Row(f"supply.{name}.label_low", f"new, warm battery run flat, {at}: low", one.label_s[0], "time"),
-            Row(f"supply.{name}.label_high", f"new, warm battery run flat, {at}: high", one.label_s[1], "time"),
+            Row(f"supply.{name}.label_low", f"new, warm battery run flat, {at}: low", one.label_s[0], "time",
+                source="Peukert (1897) on the label's charge"),
+            Row(f"supply.{name}.label_high", f"new, warm battery run flat, {at}: high", one.label_s[1], "time",
+                source="Peukert (1897) on the label's charge"),
         ]
     rows += [
         Row(
             "supply.share",
-            "usable share of the rated charge (age, cold, depth of discharge)",
+            "usable share of the charge (age, cold, depth)",
             held.share,
             "share",
             limit="ageing",
-            source="; ".join(limit_row(n).source for n in ("ageing", "depth")),
+            source=f"{limit_row('ageing').source}; {COLD_SOURCE}; depth: {limit_row(depth).source}",
         ),
         Row(
             "supply.needed",
@@ -286,15 +302,22 @@ def _battery(result, held):
             "charge",
             bound=result.inputs.supply.battery.capacity_as,
             word="given",
-            source="Peukert, solved for the charge",
+            source="Peukert (1897), solved for the charge",
         ),
         Row(
             "supply.air",
-            "fresh air while charging, m3 per hour (0 for a sealed battery)",
-            gas_m3s(result.inputs.supply.battery.capacity_as) * 3600.0 if _gives_gas(result) else 0.0,
-            "number",
-            within=result.inputs.power.vented or not _gives_gas(result),
-            source="EN 62485-2, from memory",
+            "fresh air while charging",
+            air,
+            "air",
+            within=power.vented or not CHEMISTRY[power.chemistry][2],
+            source=GAS_SOURCE,
+        ),
+        Row(
+            "supply.vent",
+            "free area of each vent, one low and one high",
+            vent_m2(air),
+            "opening",
+            source="IEC 62485-2:2010, 7.3: 28 cm2 for each m3/h, as quoted in the trade",
         ),
         Row(
             "supply.recharge",

@@ -1,0 +1,172 @@
+"""Fits tables onto one sheet of paper: the type is as large as the sheet allows, and text is shortened only at the end.
+
+`sheet.html` holds the macros that turn the tables into HTML, for every page that is printed so.
+
+The width of a letter is taken as a share of the type size that no common
+sans-serif type exceeds on average text; so the estimate errs towards more
+lines.  A sheet is what A4 and letter paper both hold within the margins.
+"""
+
+from dataclasses import dataclass, field, replace
+from math import ceil
+
+HEIGHT_MM = 250.0  # of 186 mm of width: A4 is 210 x 297, letter 216 x 279; 12 mm margins, and some in hand
+POINT_MM = 0.3528
+LETTER = 0.495  # average width of a letter in type sizes, with some in hand for the ends of lines; Arial 0.45
+CAPITAL = 1.35  # how much wider capitals are; DejaVu Sans 1.3
+BOLD = 1.15  # how much wider bold letters are; DejaVu Sans 1.12
+LINE = 1.22  # line height in type sizes
+PAD_MM = 0.85  # above and below each row
+SIZES_PT = (9.5, 9.0, 8.5, 8.0, 7.5, 7.0, 6.5, 6.0, 5.5)
+LONGEST = (400, 240, 160, 110, 80, 55)  # letters of a cell, shortened in this order when the smallest type is too large
+AGAIN = " (continued)"
+CUT = " ... (in full in the JSON)"
+
+
+@dataclass(frozen=True)
+class Cell:
+    """One cell: its text, a class of the style sheet ("" is regular type), and whether it must never be shortened."""
+
+    text: str
+    style: str = ""
+    whole: bool = False
+
+    def shown(self, longest):
+        """Return the text with at most `longest` letters; what is left out is in the JSON, and it says so."""
+        if self.whole or len(self.text) <= longest:
+            return self.text
+        return self.text[: max(1, longest - len(CUT))].rstrip() + CUT
+
+    def lines(self, width_mm, point, longest):
+        """Return the estimated number of lines in a column."""
+        letters = max(1.0, (width_mm - 1.6) / (point * LETTER * POINT_MM * (BOLD if self.style else 1.0)))
+        return sum(max(1, ceil(_letters(part) / letters)) for part in self.shown(longest).split("\n"))
+
+
+@dataclass
+class Table:
+    """Columns are widths in mm, rows lists of Cells; a row of one Cell spans the whole width.
+
+    `titles`, where there are any, stand over the columns, on every sheet on which the table goes on.
+    """
+
+    widths: tuple
+    rows: list
+    heading: str = ""
+    titles: tuple = ()
+
+    def row_mm(self, row, point, longest):
+        """Return the estimated height of a row at a type size."""
+        widths = self.widths if len(row) > 1 else (sum(self.widths),)
+        lines = max(cell.lines(width, point, longest) for cell, width in zip(row, widths, strict=True))
+        return lines * point * LINE * POINT_MM + PAD_MM
+
+    def head_mm(self, point, longest):
+        """Return the estimated height of heading and titles at a type size."""
+        total = (point * 1.25 * LINE * POINT_MM + 2.6) if self.heading else 0.6
+        return total + (self.row_mm(self.titles, point, longest) if self.titles else 0.0)
+
+    def height_mm(self, point, longest):
+        """Return the estimated height at a type size."""
+        return self.head_mm(point, longest) + sum(self.row_mm(row, point, longest) for row in self.rows)
+
+    def cut(self, room_mm, point, longest):
+        """Return (Table that fits into a height, Table of the rest); None for the one that would hold no row."""
+        taken, height = 0, self.head_mm(point, longest)
+        for row in self.rows:
+            height += self.row_mm(row, point, longest)
+            if height > room_mm:
+                break
+            taken += 1
+        if taken == len(self.rows):
+            return self, None
+        if taken == 0:
+            return None, self
+        heading = self.heading if self.heading.endswith(AGAIN) or not self.heading else self.heading + AGAIN
+        return replace(self, rows=self.rows[:taken]), replace(self, rows=self.rows[taken:], heading=heading)
+
+
+@dataclass
+class Columns:
+    """Two stacks of tables side by side."""
+
+    left: list
+    right: list
+
+    @property
+    def sides(self):
+        """Return both stacks."""
+        return self.left, self.right
+
+    def height_mm(self, point, longest):
+        """Return the estimated height at a type size."""
+        return max(sum(table.height_mm(point, longest) for table in side) for side in self.sides)
+
+
+@dataclass
+class Sheet:
+    """One sheet of paper: `top_mm` and `foot_mm` are what the page's fixed parts take above and below the tables.
+
+    `sizes` are the type sizes in points that are tried, largest first; with `fitted` the choice is made already.
+    """
+
+    top_mm: float = 0.0
+    foot_mm: float = 0.0
+    blocks: list = field(default_factory=list)
+    sizes: tuple = SIZES_PT
+    fitted: tuple | None = None
+
+    def fit(self):
+        """Return (type size, letters a cell may have); the smallest of both where nothing fits."""
+        if self.fitted:
+            return self.fitted
+        for longest in LONGEST:
+            for point in self.sizes if longest == LONGEST[0] else self.sizes[-3:]:
+                height = self.top_mm + self.foot_mm + sum(block.height_mm(point, longest) for block in self.blocks)
+                if height <= HEIGHT_MM:
+                    return point, longest
+        return self.sizes[-1], LONGEST[-1]
+
+
+def flow(plans, sheets, sizes, smallest):
+    """Lay blocks one after another onto empty Sheets, in one type size; return the Sheets, filled.
+
+    A Table goes on from one sheet to the next, Columns do not.  `plans` are lists
+    of blocks, the fullest first: the first that fits in one of `sizes`, the
+    largest that does, is taken.  Where none fits, the last plan is set smaller, in
+    sizes of `smallest`, and then its cells are shortened.  Raises ValueError where
+    even that is too much.
+    """
+    tries = [(blocks, point, LONGEST[0]) for blocks in plans for point in sizes]
+    tries += [(plans[-1], point, LONGEST[0]) for point in smallest]
+    tries += [(plans[-1], smallest[-1], longest) for longest in LONGEST[1:]]
+    for blocks, point, longest in tries:
+        filled, left = _fill(blocks, sheets, point, longest)
+        if not left:
+            return filled
+    raise ValueError(f"{len(left)} blocks do not fit on {len(sheets)} sheets")
+
+
+def _fill(blocks, sheets, point, longest):
+    left, filled = list(blocks), []
+    for sheet in sheets:
+        room, taken = HEIGHT_MM - sheet.top_mm - sheet.foot_mm, []
+        while left:
+            block = left[0]
+            height = block.height_mm(point, longest)
+            if height <= room:
+                taken.append(left.pop(0))
+                room -= height
+                continue
+            if isinstance(block, Table):
+                part, rest = block.cut(room, point, longest)
+                if part is not None:
+                    taken.append(part)
+                    left[0] = rest
+            break
+        filled.append(replace(sheet, blocks=taken, fitted=(point, longest)))
+    return filled, left
+
+
+def _letters(text):
+    return len(text) + (CAPITAL - 1.0) * sum(letter.isupper() for letter in text)

@@ -1,0 +1,254 @@
+"""Which faults this pit survives at its design inflow: floor dry, no pump dry for over a minute; and which it does not.
+
+A row is one kind of trouble with the faults of the simulator that it stands
+for, whether it is covered, for how long, and why.  Every fault of the registry
+stands in one row at most; what is not fitted stands in none.  The rows are
+rules on the sizing's own figures: `python -m tests.interviews` holds them
+against the simulator.
+"""
+
+from dataclasses import dataclass
+from math import inf
+
+from duplexsump.control import settings as s
+
+from host_sim.plant.discharge import BACK_SHARE, Drive, Outlet, back_area_m2
+from host_sim.plant.fault_state import FaultState
+from host_sim.site.faults import REGISTRY
+from host_sim.sizing import battery
+from host_sim.sizing.model import fixed_duty
+
+SPARE = 1.05  # a pump must move this many times the design inflow to be counted on; our own choice
+DRY_S = 60.0  # longest dry run that counts as none
+FLOATS = ("off", "lead", "lag", "high")
+WAYS = ("stuck-wet", "stuck-dry", "chattering", "wire-broken")
+NO_START = ("will-not-start", "breaker-open", "thermal-trip", "left-off", "jammed")
+NO_WATER = ("air-locked", "check-stuck-shut", "valve-shut")
+UNSEEN = "without current sensing a pump that moves no water is not noticed, and may run dry for hours"
+
+
+@dataclass(frozen=True)
+class Covered:
+    """One kind of trouble: the simulator's faults, what it is, whether it is survived, for how long (s), why."""
+
+    names: tuple
+    what: str
+    held: bool
+    why: str
+    seconds: float = inf
+
+
+def covered(result):
+    """Return the list of Covered rows of a sizing Result."""
+    pit = _Pit(result)
+    rows = []
+    for n in (0, 1):
+        rows += _pump(pit, n)
+    rows += [*_contacts(pit), *_people(pit), *_power(pit), *_never(pit)]
+    if pit.unfit:
+        rows = [Covered(row.names, row.what, False, pit.unfit) for row in rows]
+    return rows
+
+
+def by_fault(rows):
+    """Return {fault name: its Covered row}."""
+    return {name: row for row in rows for name in row.names}
+
+
+class _Pit:
+    # The figures that the rules look at.
+    def __init__(self, result):
+        self.result, self.inputs = result, result.inputs
+        self.need_m3s = SPARE * result.design.inflow_m3s
+        self.high_m = result.contacts[3].wet_m
+        self.seen = result.settings[s.SENSING] == s.SENSE_CURRENT
+        self.blind_s = result.settings[s.BLIND_RUN_MS] / 1000.0
+        self.transmitter = result.settings[s.TRANSMITTER] != 0
+        self.alone_m3s = [self.flow(n) for n in (0, 1)]
+        self.unfit = self._unfit()
+
+    def flow(self, n, share=1.0, back_m2=0.0):
+        """What pump n alone moves at `high`, with a share left by wear, against an idle line that leaks back."""
+        drives = [Drive(back_m2=back_m2), Drive(back_m2=back_m2)]
+        drives[n] = Drive(True, share, share)
+        found = self.inputs.lines.solve(self.high_m, tuple(drives), Outlet())
+        return found[0] + found[1]
+
+    def carries(self, n):
+        return self.alone_m3s[n] >= self.need_m3s
+
+    def lasts_s(self, n):
+        """How long pump n can go on at the design inflow with the mains there: a battery pump is emptied all the
+        same."""
+        if self.inputs.pumps[n].supply != "battery":
+            return inf
+        return self.battery_s(n)
+
+    def battery_s(self, n):
+        held = battery.stored(self.inputs, self.result.points, self.result.design.inflow_m3s, n)
+        return held.shortest_s
+
+    def everyday(self):
+        """Pumps that share the everyday work."""
+        return (self.result.settings[s.PRIMARY] - 1,) if fixed_duty(self.result) else (0, 1)
+
+    def _unfit(self):
+        result = self.result
+        if result.reserve.both_m3s < self.need_m3s:
+            return "both pumps together do not carry the design inflow"
+        if any(wait.level_m > result.inputs.pit.floor_m for wait in result.reserve.waits):
+            return "the water reaches the floor during a start delay"
+        lowest = max(pump.intake_m + pump.cover_m for pump in self.inputs.pumps)
+        if result.contacts[0].dry_m < lowest - 1e-4:
+            return "off is too low: the pumps draw air"
+        if not all(self.carries(n) for n in self.everyday()):
+            return "the pump that leads does not carry the design inflow alone"
+        return ""
+
+
+def _other(pit, n):
+    # Whether the other pump stands in for pump n, why, and for how long.
+    other = 1 - n
+    if not pit.carries(other):
+        return False, f"pump {other + 1} alone does not carry the design inflow", inf
+    return True, f"pump {other + 1} carries the design inflow alone", pit.lasts_s(other)
+
+
+def _pump(pit, n):
+    held, why, seconds = _other(pit, n)
+    p, key = f"pump {n + 1}", f"pump{n + 1}"
+    names = [f"{key}-{fault}" for fault in NO_START]
+    if pit.result.settings[s.SENSING] != s.SENSE_NOTHING:
+        names.append(f"{key}-sensor-dead")
+    rows = [Covered(tuple(names), f"{p} does not start, is jammed, tripped or switched off", held, why, seconds)]
+    idle = tuple(f"{key}-{fault}" for fault in NO_WATER)
+    what = f"{p} turns but moves no water: air-locked, valve closed, check valve stuck"
+    rows.append(Covered(idle, what, held and pit.seen, why if pit.seen else UNSEEN, seconds))
+    rows.append(_worn(pit, n, held, why, seconds))
+    rows += _returns(pit, n, held, why, seconds)
+    stuck = "a welded relay leaves the pump on, in a pumped-down pit: it runs dry until somebody unplugs it"
+    rows.append(Covered((f"{key}-relay-welded",), f"relay of {p} welded", False, stuck))
+    hand = (f"{key}-left-in-hand",)
+    rows.append(Covered(hand, f"{p} left in HAND", pit.seen, "underload stops it" if pit.seen else UNSEEN))
+    rows.append(Covered((f"{key}-moisture",), f"moisture in the seal of {p}", True, "it runs on, with an alarm"))
+    return rows
+
+
+def _worn(pit, n, held, why, seconds):
+    # A worn pump that still carries is enough; one that moves nothing must be seen, and the other must stand in.
+    share = 1.0 - REGISTRY[f"pump{n + 1}-worn"].parameter.default
+    what = f"pump {n + 1} worn: {1.0 - share:.0%} of its flow and head lost"
+    left = pit.flow(n, share)
+    name = (f"pump{n + 1}-worn",)
+    if left >= pit.need_m3s:
+        return Covered(name, what, True, f"pump {n + 1} still carries the design inflow")
+    low_m = pit.result.contacts[0].dry_m
+    drives = tuple(Drive(i == n, share, share) for i in (0, 1))
+    moves = sum(pit.inputs.lines.solve(low_m, drives, Outlet())[:2]) > 0.1 * pit.alone_m3s[n]
+    if not pit.seen and not moves:
+        return Covered(name, what, False, UNSEEN)
+    return Covered(name, what, held, why, seconds)
+
+
+def _returns(pit, n, held, why, seconds):
+    # Through a bad check valve the other pump pumps back into the pit, and the line runs empty after every stop.
+    rows, other = [], 1 - n
+    state = FaultState()
+    REGISTRY[f"pump{n + 1}-check-leaking"].apply(state, REGISTRY[f"pump{n + 1}-check-leaking"].parameter.default)
+    outlet_m, riser = pit.inputs.discharge.outlet_m, pit.inputs.discharge.risers[n]
+    areas = {"leaking": back_area_m2(state.pumps[n].leak_m3s, outlet_m), "missing": BACK_SHARE * riser.area_m2}
+    for word, area in areas.items():
+        what = f"check valve of pump {n + 1} {'leaks' if word == 'leaking' else 'does not close at all'}"
+        left = pit.flow(other, back_m2=area) if pit.inputs.discharge.header is not None else pit.alone_m3s[other]
+        good = left >= pit.need_m3s
+        reason = f"pump {other + 1} carries the design inflow all the same" if good else (
+            f"pump {other + 1} pumps back through it and moves less than the design inflow")  # fmt: skip
+        if not good and pit.carries(n):
+            # The pump with the bad valve pumps well itself, and blocks the way back while it runs.
+            good, reason = _both_start(pit), f"pump {n + 1} itself carries the design inflow"
+        rows.append(Covered((f"pump{n + 1}-check-{word}",), what, good, reason))
+    return rows
+
+
+def _both_start(pit):
+    # With the water at lag both pumps run, and through a running pump nothing flows back.
+    return pit.result.reserve.both_m3s >= pit.need_m3s
+
+
+def _contacts(pit):
+    dry = pit.seen or pit.blind_s <= DRY_S
+    why = "the other contacts show it, and pumping goes on blind for at most one draw-down"
+    if not dry:
+        why = f"without current sensing a pump may run dry for up to {pit.blind_s:.0f} s (blind_run)"
+    rows = []
+    for name in FLOATS:
+        if pit.transmitter and name != "high":
+            continue
+        names = tuple(f"{name}-{way}" for way in WAYS)
+        rows.append(Covered(names, f"the {name} float hung up, held down, chattering, its wire broken", dry, why))
+    if pit.transmitter:
+        names = tuple(name for name in REGISTRY if name.startswith("transmitter-"))
+        rows.append(Covered(names, "level transmitter failed, frozen, drifting or clogged", pit.seen,
+                            "high and the motor current show it" if pit.seen else UNSEEN))  # fmt: skip
+    else:
+        rows.append(Covered(("common-wire-broken",), "common wire of the three lower floats broken", dry, why))
+    return rows
+
+
+def _people(pit):
+    return [
+        Covered(("silence-stuck", "reset-stuck"), "a button stuck", True, "it stops no pump"),
+        Covered(("controller-reset",), "the controller resets itself", True, "the start delay ends below the floor"),
+    ]
+
+
+def _power(pit):
+    supply, rows = pit.inputs.supply, []
+    if supply.battery is not None:
+        fed = [n for n in (0, 1) if pit.inputs.pumps[n].supply == "battery"]
+        held, why = True, "no pump needs the battery while the mains is there"
+        if len(fed) == 2:
+            held, why = False, "both pumps hang on the battery"
+        elif fed:
+            held, why, _ = _other(pit, fed[0])
+        names = ["battery-weak", "battery-dead", *(["charger-failed"] if supply.charger else [])]
+        rows.append(Covered(tuple(names), "battery weak or dead, charger failed, with the mains there", held, why))
+    rows.append(_outage(pit))
+    mains = [n for n in (0, 1) if pit.inputs.pumps[n].supply != "battery"]
+    good = any(pit.carries(n) for n in mains)
+    why = "with lag wet the mains pumps run all the same" if good else "the mains pump does not carry the inflow alone"
+    rows.append(Covered(("mains-sense-open",), "wire of the mains-present input broken", good, why))
+    return rows
+
+
+def _outage(pit):
+    supply, what = pit.inputs.supply, "the mains is out"
+    names = ("mains-lost",)
+    if supply.generator is not None:
+        enough = pit.inputs.power.generator_w >= pit.result.wires.generator_w
+        why = "the generator carries both pumps" if enough else "the generator is too small to start the pumps"
+        return Covered(names, what, enough, why)
+    pumps = battery.on_battery(pit.inputs)
+    if not pumps:
+        return Covered(names, what, False, "nothing runs a pump: no battery, no generator")
+    if supply.controller != "battery":
+        return Covered(names, what, False, "the controller is dead without the mains: feed it from the battery")
+    if any(pit.inputs.pumps[n].supply == "either" for n in pumps) and not _inverter_starts(pit):
+        return Covered(names, what, False, "the inverter cannot start the motor")
+    if not all(pit.carries(n) for n in pumps):
+        return Covered(names, what, False, "the pump on the battery does not carry the design inflow alone")
+    n = min(pumps, key=pit.battery_s)
+    return Covered(names, what, True, f"pump {n + 1} runs on the battery", pit.battery_s(n))
+
+
+def _inverter_starts(pit):
+    fed = [pump.motor for pump in pit.inputs.pumps if pump.supply == "either"]
+    need = max(m.rated_a * m.locked_share * m.volts for m in fed)
+    return pit.inputs.supply.inverter is not None and pit.result.wires.inverter_w >= need
+
+
+def _never(pit):
+    names = ("pump1-clogged", "pump2-clogged", "discharge-frozen", "discharge-burst", "controller-crash-looping",
+             "mains-flapping")  # fmt: skip
+    what = "inlet clogged, outlet frozen or burst, controller failing again and again, mains on and off"
+    return [Covered(names, what, False, "the alarm calls before the floor is wet; somebody must come")]

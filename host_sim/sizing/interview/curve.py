@@ -1,0 +1,84 @@
+"""Pump curves as people have them: points of a plate, shut-off and one point, or a bucket and a watch."""
+
+import re
+from math import sqrt
+
+from host_sim import units
+from host_sim.plant.hydraulics import system_head_m
+from host_sim.site.pumps import read_discharge
+from host_sim.site.reader import Table
+from host_sim.sizing import example_curve
+from host_sim.sizing.limits import FOOT, GPM
+
+_POINT = re.compile(r"^\s*([\d./]+(?:[-\s]\d+/\d+)?\s*[A-Za-z/0-9]+?)\s*(?:at|@|\s)\s*([\d.][\d./\s'\"’”′″A-Za-z-]*)$")
+STEPS = (1.0, 0.75, 0.5, 0.25, 0.0)  # of the head at the known point, along the parabola beyond it
+UNKNOWN_SHUTOFF = 1.3  # shut-off head over the head at a measured flow, where no plate tells it; our own choice
+
+
+def read_curve(text):
+    """Return [[flow, head], ...] texts of a curve written "0 gpm 18 ft, 35 gpm at 10 ft".  Raises ValueError."""
+    rows = []
+    if re.search(r"\d,\d", text):
+        point = re.sub(r"(?<=\d),(?=\d)", ".", text)
+        raise ValueError(f'"{text}" has a decimal comma: write it with a point, "{point}"')
+    for part in re.split(r"[;,]", text):
+        match = _POINT.match(part)
+        if not match:
+            raise ValueError(
+                f'"{part.strip()}" is not a flow and a head: write the points as in "{example_curve.WORDS}"'
+            )
+        flow, head = units.tidy(match[1], "flow"), units.tidy(match[2], "distance")
+        rows.append((units.read(flow, "flow"), units.read(head, "distance"), flow, head))
+    rows.sort()
+    if len(rows) < 2 or rows[0][0] != 0.0:
+        raise ValueError('give two points or more, one of them at "0 gpm": the shut-off head')
+    for before, after in zip(rows, rows[1:], strict=False):
+        if after[1] >= before[1] or after[0] == before[0]:
+            raise ValueError(
+                f"head must fall as flow rises: from {before[2]} to {after[2]} it goes from {before[3]} to {after[3]}"
+            )
+    return [[flow, head] for _, _, flow, head in rows]
+
+
+BATTERY_SHARE = 0.6  # of the flow of our own weak mains pump that its battery pump moves; invented
+
+
+def for_lift(answers, share=1.0):
+    """Return our own invented weak pump for the lift of the answers, as a curve in words; `share` of its flow."""
+    lift_m = units.read(answers.get("lift", "12 ft"), "distance")
+    stretch = max(1.0, lift_m / (12.0 * FOOT))
+    points = [(units.read(q, "flow") * share, units.read(h, "distance") * stretch) for q, h in example_curve.POINTS]
+    return ", ".join(f"{q / GPM:.3g} gpm {h / FOOT:.4g} ft" for q, h in points)
+
+
+def through(shutoff_m, flow_m3s, head_m):
+    """Return [[flow, head], ...] texts of a curve through the shut-off head and one point.
+
+    Straight up to the point, a parabola about zero flow beyond it: below either
+    a real pump, which bends the other way, moves more (common practice, no source).
+    Raises ValueError where the shut-off head is not above the head of the point.
+    """
+    if shutoff_m <= head_m:
+        raise ValueError(f"shut-off head {_ft(shutoff_m)} must be above the {_ft(head_m)} of the point")
+    rows = [["0 gpm", _ft(shutoff_m)]]
+    for step in STEPS:
+        head = step * head_m
+        flow = flow_m3s * sqrt((shutoff_m - head) / (shutoff_m - head_m))
+        rows.append([f"{flow / GPM:.2f} gpm", _ft(head)])
+    return rows
+
+
+def _ft(metres):
+    return f"{metres / FOOT:.2f} ft"
+
+
+def measured(flow_m3s, n, discharge, floor_m, shutoff_m=None):
+    """Return a curve through what a bucket and a watch gave at the outlet.
+
+    The head at that flow is that of the pipe as it was walked, with the water
+    at floor height: the least lift, so that the curve is rather too low.
+    """
+    pipes = read_discharge(Table(discharge, "discharge", []))
+    line = [pipes.risers[n], *([pipes.header] if pipes.header else [])]
+    head_m = system_head_m(pipes.outlet_m - floor_m, line, flow_m3s)
+    return through(shutoff_m if shutoff_m else UNKNOWN_SHUTOFF * head_m, flow_m3s, head_m)

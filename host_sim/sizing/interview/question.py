@@ -1,0 +1,69 @@
+"""What a question of `size --ask` is, and the small helpers that the lists of questions share."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any
+
+from host_sim import units
+
+NOT_KNOWN = ("", "?", "don't know", "dont know", "do not know", "no idea", "unknown", "skip")
+
+
+@dataclass(frozen=True)
+class Question:
+    """One question.
+
+    `kind` is one of units.KINDS, or "choice", "yes", "whole", "curve", "words".
+    `default` is a text, or a function of the answers so far that gives one;
+    `when(answers)` asks the question or not; `words` are answers beside a
+    quantity, such as "none"; `check(value, answers)` raises ValueError for
+    what cannot be.  `changes` says what another value would change, where the
+    default is assumed.
+    """
+
+    key: str
+    ask: str
+    why: str
+    kind: str
+    example: str
+    default: Any
+    because: str  # why the default is conservative
+    changes: str
+    what: str = ""  # a short name, for the list of what was assumed
+    choices: tuple = ()
+    when: Callable | None = None
+    least: str = ""
+    most: str = ""
+    words: tuple = ()
+    check: Callable | None = None
+
+    def taken(self, answers):
+        """Return the default as a text for the answers so far."""
+        return self.default(answers) if callable(self.default) else self.default
+
+    def wanted(self, answers):
+        """Whether the question applies to the answers so far."""
+        return self.when is None or self.when(answers)
+
+
+def among(key, *values):
+    """Return a `when` that asks where an earlier answer is one of `values`."""
+    return lambda answers: answers.get(key) in values
+
+
+def si(answers, key, kind):
+    """Return an answer in SI, None where it was not given or is a word."""
+    try:
+        return units.read(answers[key], kind)
+    except (KeyError, ValueError):
+        return None
+
+
+def inches(metres):
+    """Return a length as a site file has it, to a hundredth of an inch: "12.5 in"."""
+    return f"{round(metres / 0.0254, 2):g} in"
+
+
+def feet(metres):
+    """Return a length in feet to a hundredth."""
+    return f"{round(metres / 0.3048, 2):g} ft"

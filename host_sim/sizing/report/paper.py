@@ -1,0 +1,247 @@
+"""The page as three sheets of paper: what was sized and drawn, what to do and to buy, what it rests on.
+
+The type is as large as three sheets allow.  What is not on paper is on the
+screen below the sheets, and in the JSON.
+"""
+
+from math import ceil
+
+from duplexsump.control import settings as s
+
+from host_sim.report.sheet import Cell, Columns, Sheet, Table, flow
+from host_sim.sizing.contacts import NAMES
+from host_sim.sizing.report.terminal import SHORT
+
+SIZES_PT, SMALLEST_PT = (8.5, 8.25, 8.0, 7.75, 7.5, 7.25, 7.0), (6.75, 6.5, 6.25, 6.0)
+SHEETS = 3
+TITLE_MM, FIELDS_MM, CAPTION_MM = 11.5, 20.0, 8.0
+VERDICT_LETTERS, VERDICT_LINE_MM, VERDICT_MM = 84, 4.8, 6.5
+SIGNED_MM, SMALL_LETTERS, SMALL_LINE_MM = 18.0, 150, 3.1
+# What is printed besides the key figures, the contacts, the operating points and the supply; the rest is on the screen.
+PRINTED = (
+    "inflow.1.measured", "inflow.1.low", "inflow.1.high", "inflow.1.factor", "inflow.expected", "inflow.margin",
+    "head.line.static", "head.shutoff_pressure", "head.surge", "head.rated_pressure", "head.material", "pit.across",
+    "pit.depth", "pit.volume", "pit.needed", "pit.drain_back", "pit.uplift", "pit.held", "pit.entrance", "pit.cover",
+    "pit.outfall", "pit.outfall_distance", "cycling.rest", "reserve.one", "reserve.worn", "reserve.none_runs",
+    "contacts.freeboard", "contacts.dry_run",
+)  # fmt: skip
+SUPPLY = (
+    "circuits", "battery", "expected.shortest", "design.shortest", "share", "needed",
+    "air", "vent", "recharge", "drop", "gauge", "fuse", "surge", "inverter", "generator",
+)  # fmt: skip
+SUPPLIES = {"mains": "the mains", "battery": "the battery", "either": "the mains, or the battery by its inverter"}
+CURVES = {"not said": "as given in the site file", "curve": "from plate or manual", "assumed": "ASSUMED"}
+BLANK = "\N{NO-BREAK SPACE}"  # keeps the heading's line above the right half
+
+
+def sheets(page, say, sources, drawings, cautions):
+    """Return (the three Sheets of a Page, the small print at the foot of the last: a list of (word, text)).
+
+    `drawings` are the figures at the head of the first sheet.
+    """
+    rows = {row.key: row for section in page.sections for row in section.rows}
+    tall_mm = max(figure.get_figheight() for figure in drawings) * 25.4
+    lines = 1 + len(page.headline) // VERDICT_LETTERS
+    top = TITLE_MM + FIELDS_MM + VERDICT_MM + lines * VERDICT_LINE_MM + tall_mm + CAPTION_MM
+    blocks = [
+        Columns([_contacts(rows, say), _points(page, say, sources)], [_key_figures(rows, say, sources)]),
+        _remarks(page),
+        _covered(page),
+        _pumps(page.result, say),
+        _parts(page, sources),
+        _supply(rows, say),
+        _assumed(page),
+    ]
+    more = [_figures(rows, say, sources), _line(rows, say, sources)]
+    small = [("More.", "Every figure and limit, and the curves, stand on the screen below these sheets, and in sizing.json."),
+             ("Checked by simulation.", _checked(page)), ("Sources.", "  ".join(sources.listed())),
+             ("Cautions.", " ".join(cautions))]  # fmt: skip
+    foot = SIGNED_MM + sum(1.0 + SMALL_LINE_MM * ceil((len(word) + len(text)) / SMALL_LETTERS) for word, text in small)
+    empty = [Sheet(top), *(Sheet() for _ in range(SHEETS - 2)), Sheet(0.0, foot)]
+    return flow([blocks + more, blocks + more[:1], blocks], empty, SIZES_PT, SMALLEST_PT), small
+
+
+def _value(row, say, sources):
+    style = "fail" if row.within is False else ""
+    tag = sources.tag(row.source)
+    return Cell(f"{row.shown(say)} {tag}".strip(), style)
+
+
+def _held(row, say):
+    words = row.held_against(say)
+    if row.within is False:
+        return Cell("NO" if words == "see the remarks" else f"NO: {words}", "name")
+    return Cell(words)
+
+
+def _contacts(rows, say):
+    found = []
+    for name in reversed(NAMES):
+        wet, dry = rows[f"contacts.{name}.wet"], rows[f"contacts.{name}.dry"]
+        texts = [say(value, "length") for value in (wet.value, wet.bound, dry.value, dry.bound)]
+        found.append([Cell(name, "name"), *(Cell(text) for text in texts)])
+    titles = tuple(Cell(text) for text in ("", "turns wet", "recommended", "turns dry", "recommended"))
+    return Table((10.0, 17.0, 23.5, 17.0, 23.5), found, "Set the floats (heights above the bottom)", titles)
+
+
+def _points(page, say, sources):
+    found = []
+    for p in page.result.points:
+        heads = " and ".join(f"{h * 1.0:.1f}" for h in _running(p, [say.number(h, "head") for h in p.tdh_m]))
+        fastest = max(p.velocity_ms.values(), default=0.0)
+        cells = (p.which, p.contact, say(p.flow_m3s, "flow"), f"{heads} {say.unit('head')}", say(fastest, "velocity"))
+        found.append([Cell(text) for text in cells])
+    row = next(row for part in page.sections for row in part.rows if row.key.startswith("head.off."))
+    titles = tuple(Cell(text) for text in ("running", "water at", "flow", "total head", "fastest pipe"))
+    return Table((23.0, 14.0, 17.0, 20.0, 17.0), found, f"Operating points {sources.tag(row.source)}", titles)
+
+
+def _running(p, heads):
+    found = [head for head, flow_m3s in zip(heads, p.by_pump_m3s, strict=True) if flow_m3s > 0.0]
+    return [found[0]] if len(set(f"{head:.1f}" for head in found)) == 1 else found
+
+
+def _key_figures(rows, say, sources):
+    found = []
+    for key, label in SHORT:
+        if key in rows:
+            row = rows[key]
+            found.append([Cell(label), _value(row, say, sources), _held(row, say)])
+    return Table((47.0, 19.0, 25.0), found, "Key figures")
+
+
+def _remarks(page):
+    found = []
+    for item in page.found:
+        if item.cures:
+            cures = "; or ".join(cure.text for cure in item.cures)
+        else:
+            cures = "no single step is enough; begin with " + "; or ".join(cure.text for cure in item.untried)
+        title = f"SERIOUS: {item.title}" if item.serious else item.title
+        found.append([Cell(title, "name" if item.serious else ""), Cell(item.reason), Cell(cures)])
+    titles = tuple(Cell(text) for text in ("remark", "why", "what fixes it (each was tried: the remark was gone)"))
+    rows = found or [[Cell("none"), Cell(""), Cell("")]]
+    return Table((36.0, 75.0, 75.0), rows, "Remarks and fixes", titles)
+
+
+def _covered(page):
+    """Return the Table of the faults that are covered and those that are not, what has the same reason in one row."""
+    groups = {}
+    for section in page.sections:
+        for row in section.rows if section.key == "covered" else ():
+            groups.setdefault((row.within, str(row.value)), []).append(row.label)
+    found = [[Cell(said, "" if good else "name"), Cell("; ".join(_either_pump(labels)), "", True)]
+             for (good, said), labels in sorted(groups.items(), key=lambda group: group[0][0] is False)]  # fmt: skip
+    titles = (Cell("one fault at the design inflow"), Cell("which faults"))
+    return Table((56.0, 130.0), found, "Faults covered, and not covered", titles)
+
+
+def _either_pump(labels):
+    # What is said of both pumps in the same words is said once.
+    found = []
+    for label in labels:
+        twin = label.replace("pump 1", "pump 2") if "pump 1" in label else label.replace("pump 2", "pump 1")
+        if twin != label and twin in labels:
+            label = label.replace("pump 1", "either pump").replace("pump 2", "either pump")
+        if label not in found:
+            found.append(label)
+    return found
+
+
+def _pumps(result, say):
+    """Return the Table of each pump by itself: plate, curve, inlet, thresholds, sensor."""
+    inputs, found = result.inputs, []
+    plates = [(plate, inputs.pumps[n], result.sensors[n]) for n, plate in enumerate(inputs.nameplates)]
+    lines = {
+        "plate": [f"{plate.volts:g} V {'DC' if plate.direct else 'AC'}, {say(plate.amps, 'current')}, on "
+                  f"{SUPPLIES[plate.supply]}{', installed' if plate.installed else ''}" for plate, _, _ in plates],
+        "curve": [f"{', '.join(_point(point, say) for point in plate.points)} ({CURVES.get(plate.curve_how, plate.curve_how)})"
+                  for plate, _, _ in plates],
+        "inlet": [f"{say(plate.intake_m, 'length')} above the bottom" for plate, _, _ in plates],
+    }  # fmt: skip
+    if inputs.sensing == "current":
+        lines["trips"] = [_trips(result.settings, n, say) for n in (0, 1)]
+    for name, texts in lines.items():
+        found.append([Cell(name, "name"), *(Cell(text) for text in texts)])
+    return Table((14.0, 86.0, 86.0), found, "The pumps, each its own", (Cell(""), Cell("pump 1"), Cell("pump 2")))
+
+
+def _point(point, say):
+    return f"{say(point[0], 'flow')} at {say(point[1], 'distance')}"
+
+
+def _trips(values, n, say):
+    under, over = values[s.UNDERLOAD_1_MA + n] / 1000.0, values[s.OVERLOAD_1_MA + n] / 1000.0
+    return f"underload below {say(under, 'current')}, overload above {say(over, 'current')}"
+
+
+def _parts(page, sources):
+    rows = [[Cell(part.count), Cell(part.what, "name"), Cell(part.rating), Cell(sources.tag(part.source))]
+            for part in page.parts]  # fmt: skip
+    titles = tuple(Cell(text) for text in ("count", "part", "rating", "source"))
+    return Table((14.0, 54.0, 103.0, 15.0), rows, "Parts", titles)
+
+
+def _supply(rows, say):
+    found = []
+    for name in SUPPLY:
+        row = rows.get(f"supply.{name}")
+        if row is not None:
+            style, label, shown = "fail" if row.within is False else "", row.label, row.shown(say)
+            longest = rows.get(f"supply.{name.removesuffix('.shortest')}.longest")
+            if longest is not None:
+                label, shown = label.removesuffix(": low"), f"{shown} to {longest.shown(say)}"
+            found.append([Cell(label), Cell(shown, style), _held(row, say), Cell(row.source)])
+    titles = tuple(Cell(text) for text in ("supply", "figure", "held against", "source"))
+    return Table((54.0, 30.0, 28.0, 74.0), found, "Battery, ventilation, cable", titles)
+
+
+def _line(rows, say, sources):
+    found = []
+    for name in ("riser_1", "riser_2", "header"):
+        cells = [rows.get(f"head.line.{name}.{cell}") for cell in ("inside", "length", "k", "friction", "loss")]
+        if None not in cells:
+            found.append([Cell(name.replace("_", " "), "name"), *(Cell(row.shown(say)) for row in cells)])
+    tags = [sources.tag(rows[f"head.line.riser_1.{cell}"].source) for cell in ("inside", "k", "friction")]
+    titles = (
+        Cell("pipe, both running"), Cell(f"inside diameter {tags[0]}"), Cell("length"), Cell(f"K of fittings {tags[1]}"),
+        Cell(f"pipe friction {tags[2]}"), Cell("total loss"),
+    )  # fmt: skip
+    return Table((36.0, 34.0, 26.0, 32.0, 32.0, 26.0), found, "Discharge line", titles)
+
+
+def _figures(rows, say, sources):
+    found = []
+    worst = max((key for key in rows if key.startswith("reserve.wait_")), key=lambda key: rows[key].value, default="")
+    for key in (*PRINTED, worst):
+        if key in rows:
+            row = rows[key]
+            found.append([Cell(row.label), _value(row, say, sources), _held(row, say)])
+    return _halves((42.0, 22.0, 27.0), found, "Other figures")
+
+
+def _halves(widths, rows, heading):
+    middle = (len(rows) + 1) // 2
+    return Columns([Table(widths, rows[:middle], heading)], [Table(widths, rows[middle:], BLANK)])
+
+
+def _assumed(page):
+    rows = []
+    for a in page.assumptions:
+        what = a.key.removeprefix("sizing.").replace(".", " ").replace("_", " ")
+        changes = f"{a.why}; {a.changes}" if a.why and a.changes else a.changes or a.why
+        rows.append([Cell(f"{what}: {a.taken}", "name"), Cell(changes)])
+    if not rows:
+        return Table((186.0,), [[Cell("Nothing: every question was answered.")]], "Assumed (not given)")
+    return _halves((46.0, 45.0), rows, "Assumed (not given), and what it changes")
+
+
+def _checked(page):
+    if not page.checks:
+        words = f"Not checked by simulation. {page.check_problem or 'It was not asked for.'}"
+    else:
+        worst = 100.0 * max(check.disagreement for check in page.checks)
+        word = "agree" if all(check.agrees for check in page.checks) else "DISAGREE"
+        words = (f"The firmware ran this pit in the simulator at {len(page.checks)} constant inflows: cycle times and "
+                 f"starts {word} with the calculation within {worst:.2f} %.")  # fmt: skip
+    return words
