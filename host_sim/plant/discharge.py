@@ -15,6 +15,7 @@ from scipy.optimize import brentq
 from host_sim.plant.hydraulics import ORIFICE_CD, G, orifice_m3s
 
 TOLERANCE = 1e-4  # of the largest flow, at the middle of each straight piece
+MOST_KEPT = 500  # regimes of one pit: the oldest makes room
 LEAST_PIECE_M = 0.01  # pieces are not cut shorter than this
 # Share of the riser's area open to backflow through an idle pump without check valve; common practice, no source.
 BACK_SHARE = 0.3
@@ -111,9 +112,12 @@ class Lines:
     def regime(self, drives, outlet):
         """Return the Regime for (Drive, Drive) and an Outlet."""
         key = (drives, outlet)
-        if key not in self.kept:
-            self.kept[key] = self._tabulate(drives, outlet)
-        return self.kept[key]
+        found = self.kept.get(key)
+        if found is None:
+            if len(self.kept) >= MOST_KEPT:
+                del self.kept[next(iter(self.kept))]
+            found = self.kept[key] = self._tabulate(drives, outlet)
+        return found
 
     def solve(self, level_m, drives, outlet):
         """Return (out 1, out 2, through pump 1, through pump 2) in m3/s at a level, all pumps fully under water."""
@@ -225,7 +229,7 @@ class Lines:
 
 @lru_cache(maxsize=64)
 def lines_of(pit, pumps, discharge):
-    """Return the Lines of a pit, kept: runs of one site share what was solved."""
+    """Return the Lines of a pit, kept: runs of one site, or of sites with the same measures, share what was solved."""
     return Lines(pit, pumps, discharge)
 
 
