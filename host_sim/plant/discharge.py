@@ -10,9 +10,8 @@ from dataclasses import dataclass
 from functools import lru_cache
 from math import sqrt
 
-from scipy.optimize import brentq
-
 from host_sim.plant.hydraulics import ORIFICE_CD, G, orifice_m3s
+from host_sim.plant.root import root
 
 TOLERANCE = 1e-4  # of the largest flow, at the middle of each straight piece
 MOST_KEPT = 500  # regimes of one pit: the oldest makes room
@@ -86,7 +85,7 @@ def _pump_branch(pump, drive, riser, level_m, junction_m):
 
     low = 0.0
     if pump.weep_m2 > 0.0:
-        low = brentq(shut, 0.0, curve.runout_m3s, xtol=1e-13)
+        low = root(shut, 0.0, curve.runout_m3s, xtol=1e-13)
 
     def excess(p):
         return level_m + curve.head_m(p) - throttle * p * p - riser.loss_m(p - weep(p)) - junction_m
@@ -96,7 +95,7 @@ def _pump_branch(pump, drive, riser, level_m, junction_m):
     high = curve.runout_m3s
     while excess(high) > 0.0:  # the water stands above the outlet: beyond runout
         high *= 1.5
-    p = brentq(excess, low, high, xtol=1e-13)
+    p = root(excess, low, high, xtol=1e-13)
     return p, p - weep(p)
 
 
@@ -152,7 +151,7 @@ class Lines:
             if header is None:
                 return 1.0  # burst: whatever comes runs out, so the junction stays at the break
             high = header.area_m2 * sqrt(2.0 * G * head / max(header.k, 1e-3))
-            return brentq(lambda q: header.loss_m(q) - head, 0.0, high + 1e-9, xtol=1e-13)
+            return root(lambda q: header.loss_m(q) - head, 0.0, high + 1e-9, xtol=1e-13)
 
         def excess(junction_m):
             return sum(branches(junction_m)[0]) - through_header(junction_m)
@@ -166,7 +165,7 @@ class Lines:
         elif excess(level_m) <= 0.0:
             out, through = branches(level_m)
         else:
-            out, through = branches(brentq(excess, level_m, top, xtol=1e-12))
+            out, through = branches(root(excess, level_m, top, xtol=1e-12))
         return (*out, *through)
 
     def _at(self, volume_m3, drives, outlet):
