@@ -1,14 +1,15 @@
 """Units at the edge: quantities as people write them, read into SI; SI inside; either system out.
 
 A quantity is a text such as "18 in", "1-1/2 in", "45 gpm", "3.2 m", "2 gpm/ft"
-or 6' 3 1/2" (`as_written` knows the forms).  `pint` reads it; what it must
-measure is named by a kind.
+or 6' 3 1/2" (`as_written` knows the forms); what it must measure is named by a kind.  The usual units are read from a
+table (`unit_factors`); the rest, and what cannot be read, is `pint`'s, which takes a third of a second to load.
 """
 
 import functools
 import re
 
 from host_sim import as_written
+from host_sim.unit_factors import READ, SHOWN
 
 # kind: (SI unit, what to call it, an example, unit in the US system, unit in the SI system)
 KINDS = {
@@ -34,6 +35,7 @@ KINDS = {
 _WORDS = ("gpm = gallon / minute", "gph = gallon / hour", "cfs = foot ** 3 / second")
 _POWER = re.compile(r"\b(mm|cm|m|in|ft)\s*([23])\b")
 _TOWER = re.compile(r"(\*\*|\^)\s*-?(\d{2,}|\d.*(\*\*|\^))")  # a power that would take for ever to work out
+_USUAL = re.compile(r"(-?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?)(?:/([1-9]\d*)(?![\d.]))?(?:\s*([^\s\d.+-]\S*))?")
 _COMMA = re.compile(r"\d,\d")
 LONGEST = 60
 _NUMBER = re.compile(r"[-+]?(\d+\.?\d*|\.\d+)([eE][-+]?\d+)?(/\d+)?")
@@ -42,7 +44,7 @@ _NUMBER = re.compile(r"[-+]?(\d+\.?\d*|\.\d+)([eE][-+]?\d+)?(/\d+)?")
 @functools.cache
 def registry():
     """Return the one pint registry of the program."""
-    import pint  # Half a second of import that only the edges need.
+    import pint  # A third of a second of import that only unusual units need.
 
     reg = pint.UnitRegistry(autoconvert_offset_to_baseunit=True)
     for line in _WORDS:
@@ -72,8 +74,13 @@ def _read(text, kind):
         raise ValueError(_without_comma(text))
     if not _NUMBER.match(text.strip()):
         raise ValueError(f'"{text}" is not {called}: begin with a number, as in "{example}"')
-    reg = registry()
     words = _plain(text, kind)
+    usual = _USUAL.fullmatch(words)
+    if usual and (usual[3] or "") in READ[kind]:
+        value = float(usual[1]) / float(usual[2] or 1) * READ[kind][usual[3] or ""]
+        if abs(value) != float("inf"):
+            return value
+    reg = registry()
     try:
         quantity = reg.Quantity(words)
     except Exception as error:  # pint raises its own, Python's and its tokenizer's errors here
@@ -133,6 +140,8 @@ def tidy(text, kind):
 
 @functools.cache
 def _factor(kind, unit):
+    if (kind, unit) in SHOWN:
+        return SHOWN[kind, unit]
     reg = registry()
     return float(reg.Quantity(1.0, KINDS[kind][0]).to(_plain(unit) or "dimensionless").magnitude)
 

@@ -141,11 +141,14 @@ def chart(
 @app.command()
 def benchmark(
     as_json: Annotated[bool, typer.Option("--json", help="Print JSON instead of a table.")] = False,
+    history: Annotated[
+        Path | None, typer.Option(help="File to which this run is added; in the cache if left out.")
+    ] = None,
 ):
-    """Measure the speed of the simulator on this machine, beside fixed 100 ms steps and EPA SWMM's engine."""
+    """Measure the simulator's speed: both cores, fixed 100 ms steps, EPA SWMM's engine, and the runs before."""
     from host_sim.cli.tables import run_benchmark
 
-    run_benchmark(as_json)
+    run_benchmark(as_json, history)
 
 
 compiled.register(app)

@@ -7,7 +7,7 @@ from rich.progress import BarColumn, Progress, TaskProgressColumn, TextColumn, T
 from rich.table import Table
 from rich.text import Text
 
-from host_sim.report import advice, closeup, files
+from host_sim.report import advice, files
 from host_sim.report.clock import Clock, stretch
 from host_sim.report.console import CAUTIONS_LINE, console
 from host_sim.report.timeline import timeline
@@ -121,7 +121,7 @@ def comparison_table(duplex, single, units):
 
 def write(out, plan, duplex, single, units):
     """Write pictures, timeline, journal and summary; the summary last, since it marks the folder as complete."""
-    from host_sim.report import strip
+    from host_sim.report import closeup, strip  # they load matplotlib: not before there is something to draw
     from host_sim.report.timeline import written
 
     night = strip.draw(duplex, units, single, heading=plan.name)

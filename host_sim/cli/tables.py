@@ -175,16 +175,28 @@ def state_table(table):
     return found
 
 
-def run_benchmark(as_json):
-    """Measure the simulator's speed and print it as a table or as JSON; the status line names the current run."""
-    from host_sim.benchmark import speed
+def run_benchmark(as_json, path=None):
+    """Measure the simulator's speed and print it as a table or as JSON; the status line names the current run.
 
+    The run is added to the history at `path`, or where `history.place()` says.
+    """
+    from host_sim.benchmark import history, pairs, speed
+    from host_sim.compiled import select
+    from host_sim.run.journal import firmware_checksum
+
+    path = path or history.place()
+    before = history.read(path)
     with console(stderr=True).status("") as status:
         rows, words = speed.run_benchmark(lambda name: status.update(f"running: {name}"))
+        both = pairs.compare(lambda name: status.update(f"running: {name}"))
+    run = history.record(both, rows, firmware_checksum())
+    words = [f"These rows: {select.told()}.", *words, *history.compared(run, before)]
+    history.keep(path, run)
     if as_json:
         names = ("name", "simulated_s", "cpu_s", "steps", "note", "us_per_step", "ms_per_hour", "times_real")
         figures = [{name: getattr(row, name) for name in names} for row in rows]
-        print(json.dumps({"rows": figures, "says": words}, indent=1))
+        cores = [dataclasses.asdict(pair) for pair in both]
+        print(json.dumps({"rows": figures, "cores": cores, "says": words, "history": str(path)}, indent=1))
         return
     columns = (("run", "left", 30), ("simulated", "right", 9), ("CPU time", "right", 9), ("steps", "right", 8))
     more = (("us per step", "right", 9), ("CPU ms per hour", "right", 9), ("times real time", "right", 9))
@@ -195,6 +207,21 @@ def run_benchmark(as_json):
         table.add_row(row.name, *figures, f"{row.ms_per_hour:.2f}", f"{row.times_real:,.0f}")
     screen = console()
     screen.print(table)
-    screen.print()
+    screen.print(_cores_table(both))
     for line in words:
         screen.print(Text(line))
+    screen.print(Text(f"History of runs: {path}"))
+
+
+def _cores_table(both):
+    # One line a measurement: CPU time for one step, night or state in each core, and their paired ratio.
+    columns = (("one", "left", 16), ("pure Python", "right", 11), ("compiled", "right", 11), ("ratio", "right", 7))
+    table = table_of("The control core, pure and compiled, measured in turn", columns)
+    for pair in both:
+        times = ["" if seconds is None else _short_time(seconds) for seconds in (pair.pure_s, pair.compiled_s)]
+        table.add_row(f"{pair.name}: {pair.unit}", *times, "" if pair.ratio is None else f"{pair.ratio:.1f}")
+    return table
+
+
+def _short_time(seconds):
+    return f"{seconds * 1e6:.1f} us" if seconds < 1e-3 else f"{seconds * 1e3:.0f} ms"

@@ -43,7 +43,7 @@ def _compiled(source, folder):
         from Cython.Build import cythonize
         from Cython.Compiler.Errors import CompileError
         from setuptools import Distribution, Extension
-        from setuptools.errors import BaseError
+        from setuptools.errors import BaseError, CCompilerError
     except ImportError as error:
         text = 'a compiled core needs Cython and setuptools: pip install "sumpbench[fast]"'
         raise InputError(f"{text} ({error})") from error
@@ -57,7 +57,7 @@ def _compiled(source, folder):
             work.run()
     except CompileError as error:
         raise InputError(f"the firmware's sources cannot be translated: {error}\n{said.getvalue()}") from error
-    except BaseError as error:
+    except (BaseError, CCompilerError) as error:
         text = "the C compiler is missing or failed"
         raise InputError(f"{text} ({error}): install one, or go on in pure Python\n{said.getvalue()}") from error
     return Path(work.get_ext_fullpath(cache.NAME))

@@ -125,6 +125,11 @@ def is_compiled():
     return _found.get("core") is not None
 
 
+def core():
+    """Return "compiled" or "pure"."""
+    return "compiled" if is_compiled() else "pure"
+
+
 def told():
     """Return in words which core runs, and why."""
     if is_compiled():

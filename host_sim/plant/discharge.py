@@ -10,11 +10,11 @@ from dataclasses import dataclass
 from functools import lru_cache
 from math import sqrt
 
-from scipy.optimize import brentq
-
 from host_sim.plant.hydraulics import ORIFICE_CD, G, orifice_m3s
+from host_sim.plant.root import root
 
 TOLERANCE = 1e-4  # of the largest flow, at the middle of each straight piece
+MOST_KEPT = 500  # regimes of one pit: the oldest makes room
 LEAST_PIECE_M = 0.01  # pieces are not cut shorter than this
 # Share of the riser's area open to backflow through an idle pump without check valve; common practice, no source.
 BACK_SHARE = 0.3
@@ -85,7 +85,7 @@ def _pump_branch(pump, drive, riser, level_m, junction_m):
 
     low = 0.0
     if pump.weep_m2 > 0.0:
-        low = brentq(shut, 0.0, curve.runout_m3s, xtol=1e-13)
+        low = root(shut, 0.0, curve.runout_m3s, xtol=1e-13)
 
     def excess(p):
         return level_m + curve.head_m(p) - throttle * p * p - riser.loss_m(p - weep(p)) - junction_m
@@ -95,7 +95,7 @@ def _pump_branch(pump, drive, riser, level_m, junction_m):
     high = curve.runout_m3s
     while excess(high) > 0.0:  # the water stands above the outlet: beyond runout
         high *= 1.5
-    p = brentq(excess, low, high, xtol=1e-13)
+    p = root(excess, low, high, xtol=1e-13)
     return p, p - weep(p)
 
 
@@ -111,9 +111,12 @@ class Lines:
     def regime(self, drives, outlet):
         """Return the Regime for (Drive, Drive) and an Outlet."""
         key = (drives, outlet)
-        if key not in self.kept:
-            self.kept[key] = self._tabulate(drives, outlet)
-        return self.kept[key]
+        found = self.kept.get(key)
+        if found is None:
+            if len(self.kept) >= MOST_KEPT:
+                del self.kept[next(iter(self.kept))]
+            found = self.kept[key] = self._tabulate(drives, outlet)
+        return found
 
     def solve(self, level_m, drives, outlet):
         """Return (out 1, out 2, through pump 1, through pump 2) in m3/s at a level, all pumps fully under water."""
@@ -148,7 +151,7 @@ class Lines:
             if header is None:
                 return 1.0  # burst: whatever comes runs out, so the junction stays at the break
             high = header.area_m2 * sqrt(2.0 * G * head / max(header.k, 1e-3))
-            return brentq(lambda q: header.loss_m(q) - head, 0.0, high + 1e-9, xtol=1e-13)
+            return root(lambda q: header.loss_m(q) - head, 0.0, high + 1e-9, xtol=1e-13)
 
         def excess(junction_m):
             return sum(branches(junction_m)[0]) - through_header(junction_m)
@@ -162,7 +165,7 @@ class Lines:
         elif excess(level_m) <= 0.0:
             out, through = branches(level_m)
         else:
-            out, through = branches(brentq(excess, level_m, top, xtol=1e-12))
+            out, through = branches(root(excess, level_m, top, xtol=1e-12))
         return (*out, *through)
 
     def _at(self, volume_m3, drives, outlet):
@@ -225,7 +228,7 @@ class Lines:
 
 @lru_cache(maxsize=64)
 def lines_of(pit, pumps, discharge):
-    """Return the Lines of a pit, kept: runs of one site share what was solved."""
+    """Return the Lines of a pit, kept: runs of one site, or of sites with the same measures, share what was solved."""
     return Lines(pit, pumps, discharge)
 
 

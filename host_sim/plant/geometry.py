@@ -25,6 +25,15 @@ class Pit:
             for h0, h1, v0, v1 in zip(levels_m, levels_m[1:], volumes_m3, volumes_m3[1:], strict=False)
         ]
         self.floor_m3 = self.volume_m3(floor_m)
+        self._value = (tuple(self.levels_m), tuple(self.volumes_m3), floor_m)
+        self._hash = hash(self._value)
+
+    def __eq__(self, other):
+        """Two pits of the same measures are the same pit: what was solved for one serves the other."""
+        return isinstance(other, Pit) and self._value == other._value
+
+    def __hash__(self):
+        return self._hash
 
     def volume_m3(self, level_m):
         """Return the water held at a level; none below the bottom."""

@@ -2,18 +2,16 @@
 
 Plain functions of plain floats in SI: flows in m3/s, heads in metres of
 water, lengths in metres.  Darcy-Weisbach with the Colebrook friction factor
-(`fluids`, Clamond's solution), water at 60 F, PVC of 1.5e-6 m roughness.
-Fitting coefficients are Crane TP-410's K = n * fT as `fluids` documents them,
+(Clamond's solution of it), water at 60 F, PVC of 1.5e-6 m roughness.
+Diameters, friction factors and fitting coefficients (Crane TP-410's K = n * fT) are checked against `fluids`,
 fT being the friction factor of fully turbulent flow in commercial steel.
 """
 
 import functools
 from dataclasses import dataclass
-from math import pi, sqrt
+from math import log, pi, sqrt
 
-from fluids.friction import Clamond
-from fluids.piping import nearest_pipe
-from scipy.optimize import brentq
+from host_sim.plant.root import root
 
 G = 9.80665  # m/s2, standard gravity
 DENSITY = 999.0  # kg/m3, water at 60 F (15.6 C)
@@ -26,6 +24,9 @@ ORIFICE_CD = 0.6  # sharp-edged hole, handbook value
 # Nominal sizes in inches whose Schedule 40 dimensions and turbulent friction factors are kept here:
 # size: fT as Crane TP-410 (2009), A-26, prints it.
 TURBULENT_FRICTION = {1.0: 0.022, 1.25: 0.021, 1.5: 0.020, 2.0: 0.019, 2.5: 0.018, 3.0: 0.017, 4.0: 0.016}
+# size: inner diameter of Schedule 40 PVC, ASTM D1785, the outer diameter less two minimum walls, m.
+DIAMETERS_M = {1.0: 0.0266446, 1.25: 0.035052, 1.5: 0.040894, 2.0: 0.0525018, 2.5: 0.06271260000000001, 3.0: 0.0779272,
+               4.0: 0.1022604}  # fmt: skip
 # name: (n in K = n * fT, plain K, what it is); a fitting has one or the other.
 FITTINGS = {
     "elbow_90": (30.0, 0.0, "standard 90 degree elbow"),
@@ -50,8 +51,7 @@ def pipe_diameter_m(nominal_in):
     if nominal_in not in TURBULENT_FRICTION:
         sizes = ", ".join(f"{size:g}" for size in TURBULENT_FRICTION)
         raise ValueError(f"pipe of {nominal_in:g} in: the sizes at hand are {sizes} in")
-    # Plain "40" would give the steel pipe.
-    return nearest_pipe(NPS=nominal_in, schedule="40D1785")[1]
+    return DIAMETERS_M[nominal_in]
 
 
 @functools.cache
@@ -61,14 +61,38 @@ def turbulent_friction(diameter_m):
     return TURBULENT_FRICTION[nearest]
 
 
+def colebrook(reynolds, relative_roughness):
+    """Return the Darcy friction factor of Colebrook's equation, to the last digits.
+
+    D. Clamond, "Efficient resolution of the Colebrook equation", Ind. Eng. Chem. Res. 48 (2009), 3665-3671.
+    Example: colebrook(1e5, 1e-4) = 0.018513866.
+    """
+    x1 = relative_roughness * reynolds * 0.12396818633541755  # ln(10) / 18.574
+    x2 = log(reynolds) - 0.7793974884556819  # ln(ln(10) / 5.02)
+    f = x2 - 0.2
+    e = (log(x1 + f) - 0.2) / (1.0 + (x1 + f))
+    f = _corrected(f, x1 + f, e)
+    x1f = x1 + f
+    x1f1 = 1.0 + x1f
+    e = (log(x1f) + f - x2) / x1f1
+    b = x1f1 + e * (1.0 + 1.0 / 3.0 * e)
+    f = b / (b * f - ((x1f1 + 0.5 * e) * e * x1f))
+    return 1.3254745276195996 * (f * f)  # (ln(10) / 2) ** 2
+
+
+def _corrected(f, x1f, e):
+    x1f1 = 1.0 + x1f
+    return f - (x1f1 + 0.5 * e) * e * x1f / (x1f1 + e * (1.0 + (1.0 / 3.0) * e))
+
+
 def friction_factor(reynolds, relative_roughness):
     """Return the Darcy friction factor: 64/Re, Colebrook, and a straight line between in the critical zone."""
     if reynolds < CRITICAL:
         return 64.0 / reynolds
     if reynolds >= TURBULENT:
-        return Clamond(reynolds, relative_roughness, False)
+        return colebrook(reynolds, relative_roughness)
     share = (reynolds - CRITICAL) / (TURBULENT - CRITICAL)
-    return 64.0 / CRITICAL * (1.0 - share) + Clamond(TURBULENT, relative_roughness, False) * share
+    return 64.0 / CRITICAL * (1.0 - share) + colebrook(TURBULENT, relative_roughness) * share
 
 
 def friction_slope(flow_m3s, diameter_m, roughness_m=PVC_ROUGHNESS_M):
@@ -190,5 +214,5 @@ def operating_point(curve, static_m, pipes):
 
     if excess(high) >= 0.0:  # a line without losses
         return high, curve.head_m(high)
-    flow = brentq(excess, 0.0, high, xtol=1e-12, rtol=1e-12)
+    flow = root(excess, 0.0, high, xtol=1e-12, rtol=1e-12)
     return flow, curve.head_m(flow)

@@ -6,9 +6,8 @@ holes lie in a row: what the soil lets through must also pass the holes
 (orifice), so the water stands higher outside the wall than inside.
 """
 
-from scipy.optimize import brentq
-
 from host_sim.plant.hydraulics import orifice_m3s
+from host_sim.plant.root import root
 
 PIECES = 12  # straight pieces between the lowest entry and the outside level when there are holes
 
@@ -55,7 +54,7 @@ def _in_series(seepage, upper_m, lower_m):
 
     if excess(upper_m) >= 0.0:
         return 0.0
-    wall = brentq(excess, lower_m, upper_m, xtol=1e-12)
+    wall = root(excess, lower_m, upper_m, xtol=1e-12)
     return seepage.conductance_m2s * (upper_m - wall)
 
 

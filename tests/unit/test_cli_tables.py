@@ -10,7 +10,7 @@ import pytest
 from duplexsump.control import settings
 from typer.testing import CliRunner
 
-from host_sim.benchmark import speed
+from host_sim.benchmark import pairs, speed
 from host_sim.cli.app import app, main
 from host_sim.site import faults
 
@@ -101,21 +101,36 @@ def measured(progress):
     return [night, other], ["The demo night takes 0.50 times the other's time."]
 
 
-def test_the_benchmark_shows_every_row_and_what_it_says(monkeypatch):
+def cores(progress):
+    """Stand in for the measurement of both cores."""
+    progress("core")
+    return [pairs.Pair("core", "step", 50e-6, 2.5e-6, 20.0, 0.001, 0.00005)]
+
+
+def test_the_benchmark_shows_every_row_and_what_it_says(monkeypatch, tmp_path):
     monkeypatch.setattr(speed, "run_benchmark", measured)
-    said = words("benchmark")
+    monkeypatch.setattr(pairs, "compare", cores)
+    path = tmp_path / "runs.jsonl"
+    said = words("benchmark", "--history", str(path))
+    assert "core: step 50.0 us 2.5 us 20.0" in said
+    assert "No run before this one on this machine to compare with." in said
+    assert "Nothing is slower" in words("benchmark", "--history", str(path))
+    assert len(path.read_text().splitlines()) == 2
     # 0.5 s over 10000 steps are 50 us a step; over ten hours 50 ms an hour and 72,000 times real time.
     assert "demo night 10 h 0.50 s 10000 50 50.00 72,000" in said
     assert "another engine 10 h 1.00 s 0 100.00 36,000" in said
-    assert said.endswith("The demo night takes 0.50 times the other's time.")
+    assert "The demo night takes 0.50 times the other's time." in said
 
 
-def test_the_benchmark_as_json(monkeypatch):
+def test_the_benchmark_as_json(monkeypatch, tmp_path):
     monkeypatch.setattr(speed, "run_benchmark", measured)
-    figures = json.loads(runner.invoke(app, ["benchmark", "--json"]).stdout)
+    monkeypatch.setattr(pairs, "compare", cores)
+    path = str(tmp_path / "runs.jsonl")
+    figures = json.loads(runner.invoke(app, ["benchmark", "--json", "--history", path]).stdout)
     assert figures["rows"][0]["us_per_step"] == pytest.approx(50.0)
     assert figures["rows"][1]["note"] == "no controller"
-    assert len(figures["says"]) == 1
+    assert figures["cores"][0]["ratio"] == 20.0
+    assert len(figures["says"]) == 3
 
 
 def test_help_comes_up_without_the_heavy_libraries():

@@ -6,6 +6,8 @@ is done.  A night is known by (seed, number); one that is there already is not
 run again, and one that comes in twice is kept once.
 """
 
+import contextlib
+import gc
 import json
 import multiprocessing
 import signal
@@ -16,6 +18,7 @@ from host_sim.proof.campaign import night_run
 
 KEPT = "nights.jsonl"
 CHUNK = 8  # nights handed out at a time
+UNCOLLECTED = 200_000  # objects made before Python looks for cycles: a night makes many records and hardly a cycle
 ANSWER_S = 60.0  # for which a scheduler is waited for
 
 
@@ -31,7 +34,18 @@ def one(seed, number):
 def chunk(task):
     """Return the records of some nights; `task` is (seed, numbers)."""
     seed, numbers = task
-    return [one(seed, number) for number in numbers]
+    with _seldom_collected():
+        return [one(seed, number) for number in numbers]
+
+
+@contextlib.contextmanager
+def _seldom_collected():
+    before = gc.get_threshold()
+    gc.set_threshold(UNCOLLECTED, *before[1:])
+    try:
+        yield
+    finally:
+        gc.set_threshold(*before)
 
 
 class Shelf:

@@ -56,6 +56,7 @@ class Watched(Duplex):
         out = [self.out[OUT_PUMP_1], self.out[OUT_PUMP_1 + 1]]
         for n in range(2):
             self._pump(n, now_ms, out, c)
+        self._views(now_ms, c)
         self._contract(now_ms, out_before, c)
         self._alarms(now_ms, c)
         self._waiting(now_ms, out, c)
@@ -68,12 +69,8 @@ class Watched(Duplex):
 
     def _pump(self, n, now_ms, out, c):
         pump = c.pumps[n]
-        view = abstract_pump.view(pump)
-        before = self.views[n] if self.views else view
         if bool(out[n]) != pump.on():
             self._say("table", now_ms, f"pump {n + 1}: output {out[n]}, state {pump.state}")
-        if self.views and (before, view) not in abstract_pump.allowed():
-            self._say("table", now_ms, f"pump {n + 1}: {before} to {view} is not allowed by the abstract pump")
         if out[n] and (self.inputs[IN_SELECTOR_1 + n] == SELECT_OFF or self.inputs[IN_THERMAL_1 + n]):
             self._say("I2", now_ms, f"pump {n + 1} on with its selector at OFF or its thermal contact open")
         if out[n] and not self.was[n]:
@@ -82,21 +79,29 @@ class Watched(Duplex):
                 self._say("I7", now_ms, f"starts {now_ms - self.last_start_ms} ms apart")
             self.last_start_ms = now_ms
         self._on_suspects(n, now_ms, out, c)
-        if n == 1:
-            self.views = [abstract_pump.view(each) for each in c.pumps]
+
+    def _views(self, now_ms, c):
+        views = [abstract_pump.view(c.pumps[0]), abstract_pump.view(c.pumps[1])]
+        if views == self.views:
+            return  # to stay as it is is always allowed
+        for n, (before, view) in enumerate(zip(self.views or views, views, strict=True)):
+            if (before, view) not in abstract_pump.allowed():
+                self._say("table", now_ms, f"pump {n + 1}: {before} to {view} is not allowed by the abstract pump")
+        self.views = views
 
     def _contract(self, now_ms, out_before, c):
         # The seam along which the explorer searches level and duty apart.
         seam = (c.demand.demand, 1 + c.blind.turn if c.blind.wants() else 0)
         wrong = contract.level_breach(self.seam, seam, c.belief.wet, out_before)
         # What people and the exercise run is none of the duty's, in this step and the one in which it ends.
-        by_hand = sum(1 << n for n in range(2) if c.selectors.hand(n) or c.exercise.who == n)
-        held = sum(1 << n for n in range(2) if c.timers.at[tm.MIN_RUN + n] >= 0)
+        at, hand, who = c.timers.at, c.selectors.hand, c.exercise.who
+        by_hand = (1 if hand(0) or who == 0 else 0) | (2 if hand(1) or who == 1 else 0)
+        held = (1 if at[tm.MIN_RUN] >= 0 else 0) | (2 if at[tm.MIN_RUN + 1] >= 0 else 0)
         duty = ~(by_hand | self.by_hand)
         wrong = wrong or contract.duty_breach(seam, out_before & duty, c.gate.out & duty, held)
-        counting = c.timers.at[tm.FLOOD_TRY] >= 0
-        waits = contract.keeps_waiting(c.pumps, c.gate.out)
-        wrong = wrong or contract.flood_breach(waits, [pump.trial for pump in c.pumps], counting)
+        if not wrong and at[tm.FLOOD_TRY] >= 0:  # it says something while a try is counted down to
+            waits = contract.keeps_waiting(c.pumps, c.gate.out)
+            wrong = contract.flood_breach(waits, [pump.trial for pump in c.pumps], True)
         if wrong:
             self._say("contract", now_ms, wrong)
         self.seam, self.by_hand = seam, by_hand
@@ -123,11 +128,12 @@ class Watched(Duplex):
         self._stretch(("I13", n), now_ms, alone and not loaded, limit_ms, f"pump {n + 1} on suspects alone")
 
     def _alarms(self, now_ms, c):
-        active = c.alarms.state[0] in (1, 2)
+        state = c.alarms.state
+        active = state[0] in (1, 2)
         if bool(c.contacts.wet & HIGH) != active:
             wet = c.contacts.wet & HIGH
             self._say("I4", now_ms, f"high reads {wet}, high-water alarm in state {c.alarms.state[0]}")
-        if self.out[OUT_RELAY] and any(c.alarms.state[i] in (1, 2) for i in range(9)):
+        if self.out[OUT_RELAY] and (1 in state[:9] or 2 in state[:9]):
             self._say("I11", now_ms, "alarm relay energised with a high alarm active")
 
     def _waiting(self, now_ms, out, c):

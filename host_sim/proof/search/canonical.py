@@ -14,14 +14,18 @@ from duplexsump.control.ticks import MASK, NEVER
 from duplexsump.control.timers import NAMES as TIMER_NAMES
 from duplexsump.control.timers import Timers
 
+from host_sim.compiled import select
+
 MOST_LEFT = 120  # in units; every coarse timer is far shorter
 
 
 def look_at(timers, kept):
     """Make `timers` expire only those `kept`: in a state that was just loaded no other is armed.
 
-    The same as `Timers.expire` for these, and several times as quick.
+    The same as `Timers.expire` for these, and several times as quick; a compiled core is quicker still.
     """
+    if select.is_compiled():
+        return
     kept = tuple(sorted(kept))
     at, rang = timers.at, timers.rang
 

@@ -43,7 +43,7 @@ from duplexsump.control.records import HIGH, IN_MAINS, LAG, LEAD, N_INPUTS, OFF
 from host_sim.proof.search import coarse, contract
 from host_sim.proof.search.abstract_pump import BAD, CHOICES, DRY, GOOD, LOCK, OPEN, OVER, AbstractPump
 from host_sim.proof.search.canonical import Form, look_at
-from host_sim.proof.search.stand_ins import Blind, Demand, Trials, Views
+from host_sim.proof.search.stand_ins import Blind, Demand, FreePair, Trials, Views
 
 # What the contacts may show: (believed wet, read wet though suspect).  OFF tells only below lead, HIGH among
 # the suspects shortens the rest (S1).
@@ -96,13 +96,13 @@ class DutyPart:
         for n in range(2):
             c.pumps[n] = AbstractPump(n, self.settings, c.timers)
         c.supply.mains, c.supply.fed = 1, 3
-        self.views = Views()
-        self.demand, self.blind = Demand(self.views), Blind()
+        self.views = Views(c)
+        self.demand, self.blind = Demand(c, self.views), Blind(c)
+        self._stand_ins()
         c.belief = c.pair.belief = self.views
         c.demand, c.blind = self.demand, self.blind
         self.inputs = [0] * N_INPUTS
         self.inputs[IN_MAINS] = 1
-        self._stand_ins()
         look_at(self.timers, (*self.silent, *self.loud))
         self.form = self._form(self.pump_kept, len(self.observers), self.silent)
         # Within a tick: the phase, pumps without supply and what rang are added.
@@ -115,13 +115,8 @@ class DutyPart:
 
     def _stand_ins(self):
         c = self.controller
-        c.flood = self.flood = Trials(c.pumps)
-        self.first = self.late = 0
-        c.pair._first = lambda: self.first
-        c.pair._overdue = self._overdue
-
-    def _overdue(self, alone):
-        self.controller.pair.overdue = bool(alone and self.late)
+        c.flood = self.flood = Trials(c)
+        c.pair = FreePair(c)
 
     def _form(self, pump_kept, extra, silent):
         c = self.controller
@@ -260,8 +255,8 @@ class DutyPart:
         self.views.show(believed, suspect)
         c.contacts.wet, c.contacts.rose = believed | suspect, 0
         self.demand.keep, self.blind.wish = keep, wish
-        self.first = c.pair.turn = first
-        self.late = late
+        c.pair.first = c.pair.turn = first
+        c.pair.late = late
         self.flood.granted = tries
         c.supply.fed = 3 & ~away
         c._level(self.inputs)

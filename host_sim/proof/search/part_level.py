@@ -67,7 +67,7 @@ class LevelPart:
         self.settings = coarse.values(world, sensing=sensing)
         self.controller = c = Controller(self.settings)
         self.timers = c.timers
-        self.views, self.duty = stand_ins.Views(), Duty()
+        self.views, self.duty = stand_ins.Views(c), Duty()
         self.demand, self.blind = c.demand, c.blind
         c.demand.belief = c.blind.belief = self.views
         look_at(self.timers, self.timers_kept)
@@ -200,8 +200,7 @@ class DemandPart(LevelPart):
         super().__init__(world, sensing)
 
     def _half(self, world):
-        self.blind = stand_ins.Blind()
-        self.blind.state = 0
+        self.blind = stand_ins.Blind(self.controller)
         self.demand.last_run_ds, self.demand.last_refill_ds = 10 * coarse.LAST_RUN_S[world], 100
         kept = ("demand", "draw_pumps", "draw_left", "stopped", "stops", "limit_ms", "patience_ms")
         return [(self.demand, lambda name, i: name in kept)]
@@ -267,7 +266,7 @@ class BlindPart(LevelPart):
         super().__init__(world, sensing)
 
     def _half(self, _world):
-        self.demand = stand_ins.Demand(self.views)
+        self.demand = stand_ins.Demand(self.controller, self.views)
         return [(self.demand, None), (self.blind, lambda name, i: name in ("state", "rung", "stayed"))]
 
     def _looks(self):

@@ -33,7 +33,11 @@ from itertools import product
 from duplexsump.control import pump as pm
 from duplexsump.control import settings as s
 from duplexsump.control import timers as tm
+from duplexsump.control.belief import Belief
+from duplexsump.control.blind import Blind
 from duplexsump.control.controller import Controller
+from duplexsump.control.demand import Demand
+from duplexsump.control.flood import FloodRetries
 from duplexsump.control.records import (
     CURRENT_LOCKED,
     CURRENT_NONE,
@@ -69,18 +73,12 @@ _SILENT = (tm.SPACING, tm.BOOT, tm.BOOT_SHORT, tm.BOOT_FLOOD, tm.REST, tm.REST_L
            tm.RECENT, tm.INRUSH)  # fmt: skip
 
 
-class Views:
+class Views(Belief):
     """Stands in for belief: every contact is believed; a verdict against one is taken note of and ends the demand."""
 
-    wiring = suspect = order = proof = 0
-    failed = False
-    virtual = 0
-    fitted = 15
-
-    def __init__(self):
-        self.wet = 0
-        self.dry = 0
-        self.raised = 0
+    def __init__(self, controller):
+        super().__init__(controller.settings, controller.timers, 0)
+        self.fitted = 15
 
     def make_suspect(self, mask, wet):
         """The search moves the contacts itself."""
@@ -89,14 +87,11 @@ class Views:
         """The same."""
 
 
-class Wish:
+class Wish(Demand):
     """Stands in for the demand: `wish` pumps, from the search."""
 
     FIELDS = (("demand", STATE, 0, 0), ("by_level", STATE, 0, 0))
-    boost = stopped = 0
-
-    def __init__(self):
-        self.wish = self.demand = self.by_level = 0
+    wish = 0
 
     def step(self, *_):
         """Take the wish of this tick."""
@@ -109,12 +104,8 @@ class Wish:
         self.by_level = by_level
 
 
-class Nothing:
+class Nothing(Blind):
     """Stands in for blind pumping: the level is never lost."""
-
-    reason = False
-    state = turn = dry = 0
-    loaded = False
 
     def wants(self):
         """Never."""
@@ -127,20 +118,18 @@ class Nothing:
         """Nothing to do."""
 
 
-class Tries:
+class Tries(FloodRetries):
     """Stands in for the flood retries: gives pump 1 its try when the move says so."""
 
     granted = False
 
-    def __init__(self, pump):
-        self.pump = pump
-
     def step(self, _wet, barred):
         """Give or take back a try of R3; that of S4 is the pump's own."""
-        if self.granted and not barred & 1 and self.pump.state >= pm.RETRY:
-            self.pump.trial = pm.FLOOD_TRIAL
-        elif self.pump.trial == pm.FLOOD_TRIAL:
-            self.pump.trial = 0
+        pump = self.pumps[0]
+        if self.granted and not barred & 1 and pump.state >= pm.RETRY:
+            pump.trial = pm.FLOOD_TRIAL
+        elif pump.trial == pm.FLOOD_TRIAL:
+            pump.trial = 0
 
     def count(self, *_):
         """Nothing to count."""
@@ -162,11 +151,12 @@ class PumpPart:
         self.settings = coarse.values(world, sensing=s.SENSE_CURRENT)
         self.controller = c = Controller(self.settings)
         self.timers = c.timers
-        self.views, self.wish = Views(), Wish()
+        self.views = Views(c)
+        self.wish = Wish(self.settings, c.timers, self.views)
         c.belief = c.pair.belief = self.views
-        c.demand, c.blind = self.wish, Nothing()
+        c.demand, c.blind = self.wish, Nothing(self.settings, c.timers, self.views)
         self.pump = c.pumps[0]
-        c.flood = Tries(self.pump)
+        c.flood = Tries(self.settings, c.timers, c.pumps)
         ring = ("ring_first", "count", "ring", "short", "moist", "welded")
         owners = [
             (self.pump, lambda name, i: name.split("[")[0] not in ring),

@@ -32,9 +32,9 @@ class TurnsPart(DutyPart):
     pair_kept = ("turn", "lead", "led", "overdue")
 
     def _stand_ins(self):
-        first, overdue = self.controller.pair._first, self.controller.pair._overdue
+        real = self.controller.pair
         super()._stand_ins()
-        self.controller.pair._first, self.controller.pair._overdue = first, overdue
+        self.controller.pair = real
 
     def _bounds(self, tick):
         st = self.settings

@@ -1,21 +1,27 @@
 """What stands in for the level, the flood retries and the turn while the duty is searched alone.
 
 Each may do whatever `contract` lets the real one do; the move of a tick chooses.
+Each is a class below the part's own, which a compiled core takes in the part's place, and makes as
+much of it as is asked for.
 """
 
 from duplexsump.control import pump as pm
+from duplexsump.control.belief import Belief
+from duplexsump.control.blind import Blind as RealBlind
+from duplexsump.control.demand import Demand as RealDemand
+from duplexsump.control.flood import FloodRetries
+from duplexsump.control.pair import Pair
 from duplexsump.control.records import STATE
 
 from host_sim.proof.search import contract
 
 
-class Views:
+class Views(Belief):
     """For belief: shows the contacts that the move says."""
 
-    wiring = order = proof = virtual = 0
-    failed = False
-    fitted = 15
-    wet = dry = suspect = raised = running = 0
+    def __init__(self, controller):
+        super().__init__(controller.settings, controller.timers, 0)
+        self.fitted = 15
 
     def show(self, believed, suspect):
         """Take the view of this step; `suspect` are contacts that read wet and are not believed."""
@@ -30,14 +36,14 @@ class Views:
         """R1: the pit is empty though `called` rose; which of them are fickle is the part of belief's to search."""
 
 
-class Demand:
+class Demand(RealDemand):
     """For demand: `keep` chooses among what the contract allows, 0 the least."""
 
     FIELDS = (("demand", STATE, 0, 0),)
-    demand = boost = stopped = by_level = 0
     keep = 0
 
-    def __init__(self, views):
+    def __init__(self, controller, views):
+        super().__init__(controller.settings, controller.timers, views)
         self.views = views
 
     def step(self, *_):
@@ -53,12 +59,14 @@ class Demand:
         """Nothing to forget."""
 
 
-class Blind:
+class Blind(RealBlind):
     """For blind pumping: `asks` is 0, or 1 + the pump that it asks for."""
 
     FIELDS = (("asks", STATE, 0, 0),)
-    asks = turn = dry = wish = 0
-    reason = loaded = False
+    asks = wish = 0
+
+    def __init__(self, controller):
+        super().__init__(controller.settings, controller.timers, controller.belief)
 
     def wants(self):
         """Tell whether a blind run asks for a pump."""
@@ -76,13 +84,13 @@ class Blind:
         """Nothing to forget."""
 
 
-class Trials:
+class Trials(FloodRetries):
     """For the flood retries and S4: any pump that is out and not barred may be given its try in any step."""
 
     granted = 0
 
-    def __init__(self, pumps):
-        self.pumps = pumps
+    def __init__(self, controller):
+        super().__init__(controller.settings, controller.timers, controller.pumps)
 
     def step(self, _wet, barred):
         """Give the tries of this step; those of the step before are gone."""
@@ -93,3 +101,18 @@ class Trials:
 
     def count(self, *_):
         """Nothing to do."""
+
+
+class FreePair(Pair):
+    """The pair whose turn and longest run are the move's.
+
+    `first` (0 or 1) leads; `late`: a lead that runs alone is past max_run.
+    """
+
+    first = late = 0
+
+    def _first(self):
+        return self.first
+
+    def _overdue(self, alone):
+        self.overdue = bool(alone and self.late)

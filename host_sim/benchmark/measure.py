@@ -1,0 +1,93 @@
+"""One measurement in a process of its own, with the core that SUMPBENCH_CORE names; prints one line of JSON.
+
+CPU seconds of the process.  Beside each stands `yard_s`, the CPU seconds of a fixed loop of plain Python in the same
+process: a machine that is busy or slow is slow at both, so their ratio can be kept and compared.
+"""
+
+import gc
+import json
+import sys
+import time
+
+NIGHTS = 8
+SEARCH_STATES = 4000
+
+
+def yard_s():
+    """Return the CPU seconds of a fixed piece of plain Python."""
+    began = time.process_time()
+    table = {}
+    for i in range(300_000):
+        table[i & 1023] = table.get(i & 1023, 0) + (i ^ (i >> 3))
+    return time.process_time() - began
+
+
+def demo_night():
+    """Yield once when ready, then run the demo night; the last value is the number of steps."""
+    from host_sim.run import closed_loop
+    from host_sim.site.load import load_site, packaged
+
+    site = load_site(packaged("demo"))
+    closed_loop.run(site)
+    yield None
+    yield closed_loop.run(site).totals.steps
+
+
+def core_alone():
+    """The journal of the demo night through the controller again: steps."""
+    from host_sim.replay import exact
+    from host_sim.run import closed_loop
+    from host_sim.site.load import load_site, packaged
+
+    journal = closed_loop.run(load_site(packaged("demo"))).journal
+    exact.replay(journal)
+    yield None
+    yield exact.replay(journal).steps
+
+
+def campaign_nights():
+    """Nights of the fault campaign, both controllers, as a worker runs them: nights."""
+    from host_sim.proof.campaign import campaign
+
+    campaign.chunk((1, [0, 1]))
+    yield None
+    campaign.chunk((1, list(range(2, 2 + NIGHTS))))
+    yield NIGHTS
+
+
+def search():
+    """The search of one pump, up to a number of states: states."""
+    from host_sim.proof.search import explorer, search_plan
+
+    planned = search_plan.planned(True, "pump", "quick")[0]
+    with planned.open():
+        part = planned.build(True)
+        yield None
+        yield explorer.explore(part, "quick", SEARCH_STATES)[0].states
+
+
+# name: (what is measured, unit)
+WHAT = {
+    "core": (core_alone, "step"),
+    "night": (demo_night, "step"),
+    "campaign": (campaign_nights, "night"),
+    "explore": (search, "state"),
+}
+
+
+def measure(name):
+    """Return a dictionary: name, core, cpu_s, count, yard_s."""
+    from host_sim.compiled import select
+
+    work = WHAT[name][0]()
+    next(work)
+    gc.collect()
+    yard = yard_s()
+    began = time.process_time()
+    count = next(work)
+    cpu = time.process_time() - began
+    return {"name": name, "core": select.core(), "cpu_s": cpu, "count": count, "yard_s": (yard + yard_s()) / 2.0}
+
+
+if __name__ == "__main__":
+    print(json.dumps(measure(sys.argv[1])))

@@ -1,0 +1,208 @@
+"""The compiled core: what the translator makes, which core runs and why, and that both do the same.
+
+What needs a compiler and Cython builds the core once into the test cache and skips, naming what is missing, where there
+is none.
+"""
+
+import json
+import os
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from host_sim.compiled import build, cache, hooks, select, shapes, translate
+from host_sim.errors import InputError
+from tests import core_records
+
+ROOT = Path(__file__).resolve().parents[2]
+CONTROL = ROOT / "firmware/lib/duplexsump/control"
+
+
+@pytest.fixture(scope="module")
+def translation():
+    """Return the Translation of the firmware's own files."""
+    return translate.Translation(shapes.load(CONTROL))
+
+
+@pytest.fixture(scope="session")
+def compiled():
+    """Return the compiled core's path, built where it is not there yet."""
+    try:
+        return build.build(CONTROL)
+    except InputError as error:
+        pytest.skip(str(error))
+
+
+def run(code, core="auto", **env):
+    """Return (exit code, stdout, stderr) of a piece of Python with our paths."""
+    paths = os.pathsep.join(str(path) for path in (ROOT / "firmware/lib", ROOT))
+    given = {**os.environ, "PYTHONPATH": paths, "SUMPBENCH_CORE": core, **env}
+    done = subprocess.run([sys.executable, "-c", code], env=given, capture_output=True, text=True, check=False)
+    return done.returncode, done.stdout.strip(), done.stderr
+
+
+def test_every_file_class_and_function_of_the_core_is_translated(translation):
+    text = translation.text()
+    assert set(translation.modules) == {path.stem for path in CONTROL.glob("*.py")} - {"__init__"}
+    assert len(translation.shapes.classes) >= 19
+    for name in translation.shapes.classes:
+        assert f"\ncdef class {name}(Part):\n" in text
+    for module in translation.modules.values():
+        for key in module.functions:
+            assert f" {key.split('.')[-1]}(" in text or f" {module.name}__{key}(" in text, key
+
+
+def test_whole_numbers_are_typed_and_constants_folded(translation):
+    text = translation.text()
+    expire = text[text.index("cpdef expire(self, long now):") :][:700]
+    assert "cdef long i\n" in expire and "range(89)" in expire and "<long>(at[i])" in expire
+    assert "cpdef bint on_delay(self, long i, long already, bint condition, long delay_ms) except -1:" in text
+    # `long` is a type to Cython: the attribute keeps its name for everybody else.
+    assert "cdef bint c_long" in text and "def long(self):" in text
+
+
+def test_the_comparison_of_marked_fields_is_exchanged_only_while_its_source_is_known(translation, tmp_path):
+    assert "(<Part>part)._again(" in translation.text()
+    folder = tmp_path / "control"
+    folder.mkdir()
+    for path in CONTROL.glob("*.py"):
+        text = path.read_text(encoding="utf-8")
+        (folder / path.name).write_text(text.replace("if value != seen[i]:", "if seen[i] != value:"), encoding="utf-8")
+    other = translate.Translation(shapes.load(folder)).text()
+    assert "(<Part>part)._again(" not in other and "if seen[i] != value:" in other
+
+
+def test_every_hook_is_a_name_of_the_core(translation):
+    for module, names in hooks.HOOKS.items():
+        for name in names:
+            assert hasattr(translation.modules[module].live, name), (module, name)
+
+
+def test_a_changed_source_or_translator_is_another_core(tmp_path):
+    for path in CONTROL.glob("*.py"):
+        (tmp_path / path.name).write_bytes(path.read_bytes())
+    assert cache.key(tmp_path) == cache.key(CONTROL)
+    (tmp_path / "pump.py").write_text((CONTROL / "pump.py").read_text() + "\n", encoding="utf-8")
+    assert cache.key(tmp_path) != cache.key(CONTROL)
+
+
+def test_without_a_compiled_core_the_sources_run_and_say_why(tmp_path):
+    say = "from host_sim.compiled import select; print(select.told())"
+    assert run(say, SUMPBENCH_CACHE=str(tmp_path))[1] == "pure Python core (no core is compiled from these sources)"
+    assert run(say, "pure")[1] == "pure Python core (asked for)"
+    first = "import duplexsump.control.pump; " + say
+    assert "imported before host_sim" in run(first)[1]
+    code, _out, said = run(say, "compiled", SUMPBENCH_CACHE=str(tmp_path))
+    assert code and "sumpbench compile" in said
+    code, _out, said = run(say, "fast")
+    assert code and 'SUMPBENCH_CORE="fast": must be auto, pure, compiled' in said
+
+
+def test_a_library_that_cannot_be_loaded_is_passed_over(tmp_path, monkeypatch):
+    monkeypatch.setenv("SUMPBENCH_CACHE", str(tmp_path))
+    path = cache.library(cache.key(CONTROL))
+    path.parent.mkdir(parents=True)
+    path.write_bytes(b"no library")
+    said = run("from host_sim.compiled import select; print(select.told())", SUMPBENCH_CACHE=str(tmp_path))[1]
+    assert said.startswith("pure Python core (the compiled core cannot be loaded")
+
+
+def test_without_cython_compiling_is_refused_and_says_what_to_install(monkeypatch, tmp_path):
+    monkeypatch.setenv("SUMPBENCH_CACHE", str(tmp_path))
+    monkeypatch.setitem(sys.modules, "Cython.Build", None)
+    with pytest.raises(InputError, match=r'pip install "sumpbench\[fast\]"'):
+        build.build(CONTROL)
+
+
+def test_a_compiler_that_fails_is_told(monkeypatch, tmp_path):
+    pytest.importorskip("Cython", reason="Cython is missing: pip install sumpbench[fast]")
+    monkeypatch.setenv("SUMPBENCH_CACHE", str(tmp_path))
+    monkeypatch.setenv("CC", "/nonexistent/cc")
+    monkeypatch.setattr(translate.Translation, "text", lambda self: "x = 1\n")
+    with pytest.raises(InputError, match="the C compiler is missing or failed"):
+        build.build(CONTROL)
+
+
+def test_a_folded_name_cannot_be_set_and_a_hook_can(compiled):
+    code = (
+        "from duplexsump.control import gate, timers\n"
+        "import host_sim\n"
+    )
+    assert "imported before" in run(code + "from host_sim.compiled import select; print(select.told())")[1]
+    code = (
+        "import host_sim\n"
+        "from duplexsump.control import gate, settings, timers\n"
+        "before = gate.NEAR_MS\n"
+        "gate.NEAR_MS = 7000\n"
+        "t = timers.Timers(); t.expire(0)\n"
+        "gate.Gate(settings.defaults(), t).begin()\n"
+        "print(before, t.at[timers.BOOT_COUNT])\n"
+        "timers.REST = 5\n"
+    )
+    exit_code, out, said = run(code, "compiled")
+    assert out == "300000 7000"
+    assert exit_code and "timers.REST is folded into the compiled core" in said
+
+
+def test_the_version_says_which_core_runs(compiled):
+    for core, words in (("compiled", "compiled core"), ("pure", "pure Python core (asked for)")):
+        said = run("import sys; sys.argv = ['x', '--version']; import hil.cli.app as a; a.main()", core)[1]
+        assert said.endswith(words)
+
+
+def test_both_cores_write_the_same_journals_and_search_the_same_states(compiled):
+    given = ["--nights", "4", "--first", "20", "--searches", "--site", "demo"]
+    found = {core: core_records.child(core, *given) for core in ("compiled", "pure")}
+    assert [lines[0][1] for lines in found.values()] == ["compiled", "pure"]
+    for a, b in zip(found["compiled"][1:], found["pure"][1:], strict=True):
+        assert a == b
+        assert a[2] > 0
+    assert len(found["pure"]) == 1 + 4 + len(core_records.SEARCHES) + 1
+
+
+@pytest.mark.campaign
+def test_two_thousand_nights_are_the_same_in_both_cores(compiled):
+    command = [sys.executable, "-m", "tests.core_records", "--nights", "2000", "--seed", "1"]
+    done = subprocess.run(command, cwd=ROOT, capture_output=True, text=True, check=False)
+    assert done.returncode == 0, done.stderr
+    assert done.stdout.startswith("2000 the same in both cores")
+
+
+@pytest.mark.long
+def test_the_clauses_hold_on_the_compiled_core(compiled):
+    """Every test of the core's clauses, in a process of its own with the compiled core."""
+    command = [sys.executable, "-m", "pytest", "-q", "-p", "no:cacheprovider", "tests/control"]
+    done = subprocess.run(command, cwd=ROOT, env={**os.environ, "SUMPBENCH_CORE": "compiled"}, capture_output=True,
+                          text=True, check=False)  # fmt: skip
+    assert done.returncode == 0, done.stdout[-2000:]
+
+
+def test_the_benchmark_pairs_and_its_history(tmp_path, monkeypatch):
+    from host_sim.benchmark import history, pairs
+
+    given = [{"cpu_s": 2.0, "count": 10, "yard_s": 0.1}, {"cpu_s": 0.5, "count": 10, "yard_s": 0.1}]
+    pair = pairs._pair("core", [given, given, [given[0], {**given[1], "cpu_s": 0.25}]])
+    assert (pair.pure_s, pair.compiled_s, pair.ratio, pair.pure_yards) == (0.2, 0.05, 4.0, 2.0)
+    with pytest.raises(RuntimeError, match="did not do the same"):
+        pairs._pair("core", [[given[0], {**given[1], "count": 11}]])
+    path = tmp_path / "history.jsonl"
+    run_now = history.record([pair], [], 0x1234)
+    assert history.compared(run_now, history.read(path)) == ["No run before this one on this machine to compare with."]
+    history.keep(path, run_now)
+    before = history.read(path)
+    assert json.loads(path.read_text()) == before[0] == run_now
+    assert history.compared(run_now, before)[0].startswith("Nothing is slower")
+    slower = {**run_now, "yards": {**run_now["yards"], "core, compiled": 1.3 * run_now["yards"]["core, compiled"]}}
+    assert history.compared(slower, before) == [
+        "SLOWER: core, compiled takes 1.30 times the median of the last 1 runs."
+    ]
+    path.write_text("{}\n")
+    with pytest.raises(InputError, match="line 1 is no run of the benchmark"):
+        history.read(path)
+
+
+def test_it_is_pure_python_that_the_tests_run_on():
+    if os.environ["SUMPBENCH_CORE"] == "pure":
+        assert not select.is_compiled()
