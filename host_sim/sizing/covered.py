@@ -12,13 +12,14 @@ from math import inf
 
 from duplexsump.control import settings as s
 
-from host_sim.plant.discharge import BACK_SHARE, Drive, Outlet, back_area_m2
+from host_sim.plant.discharge import BACK_SHARE, Drive, Outlet, back_area_m2, rated_flow_m3s
 from host_sim.plant.fault_state import FaultState
 from host_sim.site.faults import REGISTRY
 from host_sim.sizing import battery
 from host_sim.sizing.model import fixed_duty
 
 SPARE = 1.05  # a pump must move this many times the design inflow to be counted on; our own choice
+MOVES = 0.1  # of a pump's rated flow, below which it is counted as running dry
 DRY_S = 60.0  # longest dry run that counts as none
 FLOATS = ("off", "lead", "lag", "high")
 WAYS = ("stuck-wet", "stuck-dry", "chattering", "wire-broken")
@@ -73,6 +74,20 @@ class _Pit:
         drives[n] = Drive(True, share, share)
         found = self.inputs.lines.solve(self.high_m, tuple(drives), Outlet())
         return found[0] + found[1]
+
+    def moves(self, n, share):
+        """Whether worn pump n moves water worth the name down to `off`."""
+        drives = tuple(Drive(i == n, share, share) for i in (0, 1))
+        least = self.inputs.lines.solve(self.result.contacts[0].dry_m, drives, Outlet())[n]
+        return least > MOVES * rated_flow_m3s(self.inputs.pumps[n].curve)
+
+    def trips(self, n, share):
+        """Whether worn pump n draws clearly less than its underload at every level, and so is taken off."""
+        drives = tuple(Drive(i == n, share, share) for i in (0, 1))
+        pump = self.inputs.pumps[n]
+        most = self.inputs.lines.solve(self.inputs.pit.floor_m, drives, Outlet())[2 + n]
+        load = pump.motor.shut_share + (1.0 - pump.motor.shut_share) * most / rated_flow_m3s(pump.curve)
+        return self.seen and load * pump.motor.rated_a * 1000.0 < 0.97 * self.result.settings[s.UNDERLOAD_1_MA + n]
 
     def carries(self, n):
         return self.alone_m3s[n] >= self.need_m3s
@@ -142,11 +157,9 @@ def _worn(pit, n, held, why, seconds):
     name = (f"pump{n + 1}-worn",)
     if left >= pit.need_m3s:
         return Covered(name, what, True, f"pump {n + 1} still carries the design inflow")
-    low_m = pit.result.contacts[0].dry_m
-    drives = tuple(Drive(i == n, share, share) for i in (0, 1))
-    moves = sum(pit.inputs.lines.solve(low_m, drives, Outlet())[:2]) > 0.1 * pit.alone_m3s[n]
-    if not pit.seen and not moves:
-        return Covered(name, what, False, UNSEEN)
+    if held and not pit.moves(n, share) and not pit.trips(n, share):
+        reason = UNSEEN if not pit.seen else "it moves hardly any water, and its current does not clearly tell"
+        return Covered(name, what, False, reason)
     return Covered(name, what, held, why, seconds)
 
 
