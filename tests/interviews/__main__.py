@@ -21,7 +21,7 @@ def parse(argv=None):
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--first", type=int, default=0, help="number of the first one")
     parser.add_argument("--nights", type=int, default=2, help="covered faults tried on each (default 2)")
-    parser.add_argument("--only", type=int, metavar="N", help="replay interview N: what was typed, its site file, verdict")
+    parser.add_argument("--only", type=int, metavar="N", help="replay interview N: what was typed, site file, verdict")
     parser.add_argument("--json", type=Path, help="write every verdict here")
     return parser.parse_args(argv)
 

@@ -48,7 +48,8 @@ def feet(rng, value):
         whole, rest = whole + 1, 0
     if not rest:
         return rng.choice([f"{whole}'", f"{whole} ft", f"{whole}", f"{whole} feet"])
-    return rng.choice([f"{whole}' {rest}\"", f"{whole} ft {rest} in", f"{whole + rest / 12:.2f} ft", f"{whole}'{rest}\""])
+    marks = f"{whole}'{rest}\""
+    return rng.choice([f"{whole}' {rest}\"", f"{whole} ft {rest} in", f"{whole + rest / 12:.2f} ft", marks])
 
 
 def seconds(rng, value):

@@ -126,8 +126,8 @@ def _goes_with_bucket(n):
             _measured(n, a, units.read(value, "distance"))
         except ValueError as error:
             raise ValueError(
-                f"{error} that your pipe takes at the measured flow: read the plate again, go back to bucket or pipe, or "
-                'say "unknown"'
+                f"{error} that your pipe takes at the measured flow: read the plate again, go back to bucket or pipe, "
+                'or say "unknown"'
             ) from error
 
     return check
@@ -209,8 +209,8 @@ def _plate(n):
         Question(f"bucket_{n}", f"Only {p} running, bucket at the outlet: how much water did it catch?",
                  "Count whole buckets; five or more make a good figure.", "volume", "5 gal", "5 gal", "one bucket",
                  PUMP_HEAD, f"water caught from {p}", when=_asked(n, HOW[2]), least="0.5 gal", most="1000 gal"),
-        Question(f"bucket_time_{n}", f"How long did that take, with {p}?", "By the watch.", "time", "10 s", "15 s", "a slow pump",
-                 PUMP_HEAD, f"time of the bucket test of {p}", when=_asked(n, HOW[2]), least="1 s", most="1 h"),
+        Question(f"bucket_time_{n}", f"How long did that take, with {p}?", "By the watch.", "time", "10 s",
+                 "15 s", "a slow pump", PUMP_HEAD, f"time of the bucket test of {p}", when=_asked(n, HOW[2]), least="1 s", most="1 h"),
         Question(f"plate_head_{n}", f"What shut-off head (maximum head) does the plate of {p} give?",
                  "On the plate or the box.", "distance", "22 ft", "unknown",
                  "then 1.3 times the head at the measured flow", PUMP_HEAD, f"shut-off head of {p}",
