@@ -14,6 +14,7 @@ import sys
 gc.threshold(20000)
 
 MAINTENANCE_MS = 600000  # M6: it ends by itself
+held = None  # by `forget`
 EARLY = 4  # M5: so many lives running that ended within a minute lead to floats only
 
 
@@ -55,7 +56,7 @@ def start(word: int) -> str:
     return run(board, manifest, damaged)
 
 
-def forget(ours: "Board") -> None:
+def forget(ours) -> None:
     """Let go of the last resort's heap: from here on the station ends in a reset, or says that it must not run."""
     global last, board, held
     held = getattr(board, "pins", None)  # a virtual bench's stream: what is collected is closed
@@ -96,4 +97,4 @@ else:
     except BaseException as error:
         why = "%s: %s" % (type(error).__name__, error)
     resort(why)
-# sum e7040130
+# sum ce81dbae

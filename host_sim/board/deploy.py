@@ -85,10 +85,10 @@ def compile_firmware(source, target, board):
     """Compile the firmware below `source` for a board into `target`; return the number of modules.
 
     Constants are folded across modules, texts and functions for the PC left out, names cut short (`fold.py`), line
-    numbers and assertions left out (-O3).  boot.py, main.py and STAND_ALONE stay
-    sources, for MicroPython's loader never ends on a .mpy file that was cut short; other boards' files are left out.  The build
-    says by its BUILT_FROM which sources it is of, and by its MANIFEST what each
-    file, boot.py and main.py too, must read as (`station.checksum`).  Raises
+    numbers and assertions left out (-O3).  boot.py, main.py and STAND_ALONE stay sources, for MicroPython's loader
+    never ends on a .mpy file that was cut short; other boards' files are left out.  The build says by its BUILT_FROM
+    which sources it is of, and by its MANIFEST what each file, boot.py and main.py too, must read as
+    (`station.checksum`).  Raises
     InputError when mpy-cross is missing or refuses a file.
     """
     try:

@@ -15,12 +15,16 @@ import types
 
 # Of MicroPython's objects that the firmware calls: `machine`, `select`, streams, `time`, `gc`.
 HARDWARE = frozenset(
-    "adc any atten deinit feed flush freq init ipoll irq memory modify off on poll read read_u16 read_uv readinto register "
-    "reset reset_cause send seek sendbreak toggle txdone unregister value write mem_free mem_alloc collect threshold".split()
+    (
+        *("adc", "any", "atten", "deinit", "feed", "flush", "freq", "init", "ipoll", "irq", "memory", "modify", "off"),
+        *("on", "poll", "read", "read_u16", "read_uv", "readinto", "register", "reset", "reset_cause", "send", "seek"),
+        *("sendbreak", "toggle", "txdone", "unregister", "value", "write", "mem_free", "mem_alloc", "collect"),
+        "threshold",
+    )
 )
-_TYPES = (str, bytes, bytearray, list, dict, tuple, int, set, memoryview, Exception, io.BufferedRandom, io.TextIOWrapper,
-          types.ModuleType, types.FunctionType)  # fmt: skip
-OUTSIDE = HARDWARE | {"self"} | set(dir(builtins)) | set(keyword.kwlist) | {name for t in _TYPES for name in dir(t)}
+_TYPES = (str, bytes, bytearray, list, dict, tuple, int, set, memoryview, Exception, io.BufferedRandom)
+_MORE_TYPES = (io.TextIOWrapper, types.ModuleType, types.FunctionType)
+OUTSIDE = HARDWARE | {"self", *dir(builtins), *keyword.kwlist, *(n for t in _TYPES + _MORE_TYPES for n in dir(t))}
 TABLES = ("FIELDS",)  # of which the first column is looked up by getattr
 
 

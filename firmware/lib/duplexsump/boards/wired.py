@@ -141,7 +141,8 @@ class WiredBoard:
 
     def inputs(self) -> "list[tuple[int, int, int]]":
         """Return what is wired: see `boards/__init__.py`."""
-        return [(row[2], row[1], row[3] if row[0] == ANALOG else 0) for row in self.wiring if row[0] in (CLOSED, ANALOG)]
+        rows = [row for row in self.wiring if row[0] in (CLOSED, ANALOG)]
+        return [(row[2], row[1], row[3] if row[0] == ANALOG else 0) for row in rows]
 
     def fit(self, range_1_ma: int, range_2_ma: int, transmitter: int) -> None:
         """Take over what current drives each motor's sensor to full scale, and whether there is a transmitter."""
