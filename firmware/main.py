@@ -14,6 +14,7 @@ import sys
 gc.threshold(20000)
 
 MAINTENANCE_MS = 600000  # M6: it ends by itself
+held = None  # by `forget`
 EARLY = 4  # M5: so many lives running that ended within a minute lead to floats only
 
 
@@ -44,12 +45,35 @@ def start(word: int) -> str:
         needed = checksum.needed(damaged)
     except Exception:  # what checks is damaged itself: nothing is known
         manifest, damaged, needed = None, ["/station/checksum"], []
+    else:
+        sys.modules["duplexsump.station.checksum"] = checksum  # the heap needs no second one
     if needed:
         return "damaged: %s" % ", ".join(needed)
     from duplexsump.boards import pick
     from duplexsump.station.run import run
 
-    return run(pick(), manifest, damaged)
+    forget(pick())
+    return run(board, manifest, damaged)
+
+
+def forget(ours) -> None:
+    """Let go of the last resort's heap: from here on the station ends in a reset, or says that it must not run."""
+    global last, board, held
+    held = getattr(board, "pins", None)  # a virtual bench's stream: what is collected is closed
+    last, board = None, ours
+    sys.modules.pop("minimal", None)
+
+
+def resort(why: str) -> None:
+    """Keep the pit by its floats for good; where that cannot be, reset."""
+    global last
+    board.safe()
+    try:
+        if last is None:
+            last = alone("minimal", True)
+        last.run(last.pins(), why)
+    finally:
+        board.reset(3)
 
 
 try:
@@ -72,8 +96,5 @@ else:
         why = start(word)
     except BaseException as error:
         why = "%s: %s" % (type(error).__name__, error)
-    board.safe()
-    if last is None:
-        board.reset(3)
-    last.run(board, why)
-# sum d47f5400
+    resort(why)
+# sum ce81dbae

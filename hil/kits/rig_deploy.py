@@ -28,6 +28,7 @@ SHARED = (
     "control/__init__.py",
     "control/records.py",
     "control/ticks.py",
+    "marks.py",
     "station/__init__.py",
     "station/checksum.py",
     "station/framing.py",

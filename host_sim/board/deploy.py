@@ -17,16 +17,13 @@ from duplexsump.station import registers as r
 from duplexsump.station.checksum import BUILT_FROM, MANIFEST, files_checksum, firmware_checksum, manifest_of
 
 from host_sim.board.client import Client, RefusedError
-from host_sim.board.fold import fold
+from host_sim.board.fold import STAND_ALONE, fold
 from host_sim.errors import InputError
 
 PACKAGE = Path("lib/duplexsump")
 REPL_WAIT_S = 20.0
 RUN_WAIT_S = 30.0
 FOR_BOARD = {"pico": ("pico", "wired"), "esp32": ("esp32", "wired"), "posix": ("posix",)}
-
-# Read before anything is checked: MicroPython's loader never ends on a .mpy file that was cut short.
-STAND_ALONE = ("minimal", "checksum")
 
 SURVEY = """
 import os, sys
@@ -87,10 +84,11 @@ except NameError:
 def compile_firmware(source, target, board):
     """Compile the firmware below `source` for a board into `target`; return the number of modules.
 
-    Constants are folded across modules and texts for people left out (`fold.py`), line numbers and assertions
-    left out (-O3).  boot.py, main.py and STAND_ALONE stay sources; other boards' files are left out.  The build
-    says by its BUILT_FROM which sources it is of, and by its MANIFEST what each
-    file, boot.py and main.py too, must read as (`station.checksum`).  Raises
+    Constants are folded across modules, texts and functions for the PC left out, names cut short (`fold.py`), line
+    numbers and assertions left out (-O3).  boot.py, main.py and STAND_ALONE stay sources, for MicroPython's loader
+    never ends on a .mpy file that was cut short; other boards' files are left out.  The build says by its BUILT_FROM
+    which sources it is of, and by its MANIFEST what each file, boot.py and main.py too, must read as
+    (`station.checksum`).  Raises
     InputError when mpy-cross is missing or refuses a file.
     """
     try:
@@ -100,7 +98,11 @@ def compile_firmware(source, target, board):
     shutil.rmtree(target, ignore_errors=True)
     count = 0
     root = Path(source) / PACKAGE
-    texts = fold({path.relative_to(root): path.read_text(encoding="utf-8") for path in sorted(root.rglob("*.py"))})
+    first = [Path(source) / name for name in ("boot.py", "main.py")]
+    texts = fold(
+        {path.relative_to(root): path.read_text(encoding="utf-8") for path in sorted(root.rglob("*.py"))},
+        [path.read_text(encoding="utf-8") for path in first],
+    )
     others = {name for names in FOR_BOARD.values() for name in names} - set(FOR_BOARD[board])
     for path in sorted((Path(source) / PACKAGE).rglob("*.py")):
         inside = path.relative_to(Path(source) / PACKAGE)
@@ -120,8 +122,8 @@ def compile_firmware(source, target, board):
             raise InputError(f"mpy-cross refuses {inside}: {process.stderr.read().decode()}", "deploy")
         count += 1
     sums = files_checksum(str(Path(source) / PACKAGE)), files_checksum(str(target))
-    first = tuple(str(Path(source) / name) for name in ("boot.py", "main.py"))
-    (Path(target) / MANIFEST).write_text(manifest_of(str(target), first), encoding="utf-8")
+    text = manifest_of(str(target), tuple(map(str, first)))
+    (Path(target) / MANIFEST).write_text(text, encoding="utf-8")
     (Path(target) / BUILT_FROM).write_text("{:08x} {:08x}\n".format(*sums), encoding="utf-8")
     return count
 

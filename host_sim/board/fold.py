@@ -3,12 +3,15 @@
 MicroPython folds a `const` within its own module only; what another module takes
 from there stays a name that is looked up at run time, with a place in a table in
 the heap.  Here each such name becomes its number; definitions that nobody reads
-any more go, imports of which nothing is left, and texts that are for the PC alone.
+go, functions for the PC among them, imports of which nothing is left, and texts
+that are for the PC alone; what names are left are cut short (`shorten.py`).
 The sources stay as they are; the checksum of a build is that of its sources.
 """
 
 import ast
 from pathlib import Path
+
+from host_sim.board.shorten import names_in, shorten
 
 # Columns of tables that no module of the firmware reads: texts for people, who read them on a PC.
 FOR_PEOPLE = {
@@ -20,6 +23,10 @@ FOR_PEOPLE = {
     ("boards", "pico", "WIRING"): (4, 5),
     ("boards", "esp32", "WIRING"): (4, 5),
 }
+# Looked up by Python itself, on a PC alone.
+FOR_READERS = {("control", "controller"): ("__getattr__",)}
+# These stay as they are, and start before anything is folded.
+STAND_ALONE = ("minimal", "checksum")
 
 
 class Folding(ast.NodeTransformer):
@@ -104,8 +111,26 @@ def _used(tree):
     return {node.id for node in ast.walk(tree) if isinstance(node, ast.Name) and isinstance(node.ctx, ast.Load)}
 
 
-def fold(sources):
-    """Return {path: text} with constants folded; `sources` is {path below the package, of pathlib: text}."""
+def short_names(sources, around=()):
+    """Return {name: what it becomes} of a build, for whoever reads what a board says of itself."""
+    folded = fold(sources, around, short=False)
+    return shorten(*_to_shorten({_module(path): ast.parse(text) for path, text in folded.items()},
+                                [ast.parse(text) for text in around]))  # fmt: skip
+
+
+def _to_shorten(trees, outside):
+    # (what is renamed, the names that must stay).
+    alone = [tree for module, tree in trees.items() if module[-1] in STAND_ALONE]
+    return ({module: tree for module, tree in trees.items() if module[-1] not in STAND_ALONE},
+            set().union(*map(names_in, alone + outside)))  # fmt: skip
+
+
+def fold(sources, around=(), short=True):
+    """Return {path: text} with constants folded; `sources` is {path below the package, of pathlib: text}.
+
+    `around` are the texts of further files, which are not folded and use the package; `short` False leaves names
+    as they are.
+    """
     trees = {_module(path): ast.parse(text) for path, text in sources.items()}
     known = constants(trees)
     for path in sources:
@@ -117,18 +142,45 @@ def fold(sources):
         Folding({**names, **known[module]}, modules).visit(tree)
         _trim(tree, set(names) | set(modules) | {"const"})
         _blank(module, tree)
-    read = set().union(*map(_read, trees.values()))
-    for tree in trees.values():
-        tree.body = [node for node in tree.body if not _dead(node, read)] or [ast.Pass()]
+    outside = [ast.parse(text) for text in around]
+    for module, names in FOR_READERS.items():
+        _remove(trees.get(("duplexsump", *module)), names)
+    _bury(trees, outside)
+    if short:
+        shorten(*_to_shorten(trees, outside))
     return {path: ast.unparse(ast.fix_missing_locations(trees[_module(path)])) + "\n" for path in sources}
 
 
 def _blank(module, tree):
     for node in tree.body:
         if isinstance(node, ast.Assign) and isinstance(node.targets[0], ast.Name):
-            for column in FOR_PEOPLE.get((*module[1:], node.targets[0].id), ()):
+            for column in sorted(FOR_PEOPLE.get((*module[1:], node.targets[0].id), ()), reverse=True):
                 for row in node.value.elts:
-                    row.elts[column] = ast.Constant("")
+                    if column == len(row.elts) - 1:
+                        del row.elts[column]
+                    else:
+                        row.elts[column] = ast.Constant("")
+
+
+def _remove(tree, names):
+    if tree is not None:
+        tree.body = [node for node in tree.body if not (isinstance(node, ast.FunctionDef) and node.name in names)]
+
+
+def _bury(trees, outside):
+    # What nobody reads, again and again, for the dead read each other.  What stands alone is not touched.
+    while True:
+        read = set().union(*map(_read, [*trees.values(), *outside]))
+        count = 0
+        for module, tree in trees.items():
+            if module[-1] in STAND_ALONE:
+                continue
+            for owner in [tree, *(node for node in tree.body if isinstance(node, ast.ClassDef))]:
+                left = [node for node in owner.body if not _dead(node, read)]
+                count += len(owner.body) - len(left)
+                owner.body = left or [ast.Pass()]
+        if not count:
+            return
 
 
 def _read(tree):
@@ -143,7 +195,9 @@ def _read(tree):
 
 
 def _dead(node, read):
-    # A table or a number that no module reads.
+    # A table, a number, a function or a class that no module reads.
+    if isinstance(node, ast.FunctionDef | ast.ClassDef):
+        return node.name not in read and not node.name.startswith("__")
     if not isinstance(node, ast.Assign) or not isinstance(node.targets[0], ast.Name) or node.targets[0].id in read:
         return False
     try:

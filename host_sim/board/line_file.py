@@ -32,7 +32,7 @@ UNDO = "to undo this at the board: make the test jumper, cut the power and give 
 
 
 def read(text):
-    """Return ({name: value as a word}, what was not understood) of a line file's text; defaults where it says nothing."""
+    """Return ({name: value as a word}, what was not understood) of a line file's text, defaults filled in."""
     with tempfile.TemporaryDirectory(prefix="sumpbench-line-") as folder:
         (Path(folder) / "line").write_text(text, encoding="utf-8")
         line = Line(folder)

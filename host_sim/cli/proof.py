@@ -40,7 +40,9 @@ def explore(
 
 
 def mutants(
-    module: Annotated[list[str] | None, typer.Option(help="A module of control/; may be given again.")] = None,
+    module: Annotated[
+        list[str] | None, typer.Option(help="A module of control/, or station.NAME, or station; may be given again.")
+    ] = None,
     changed: Annotated[bool, typer.Option("--changed", help="Only mutants on lines changed since a commit.")] = False,
     since: Annotated[str, typer.Option(help="That commit.")] = "HEAD",
     slow: Annotated[bool, typer.Option("--slow", help="Put survivors to the searches and timelines as well.")] = False,
@@ -50,14 +52,14 @@ def mutants(
     hand: Annotated[bool, typer.Option("--hand", help="Lines rewritten by hand, from the list that is kept.")] = False,
     as_json: Annotated[bool, typer.Option("--json", help="Print JSON instead of a table.")] = False,
 ):
-    """Make small mistakes in the control core, one at a time, and see whether the tests find each."""
+    """Make small mistakes in the control core or the station, one at a time: do the tests find each?"""
     from host_sim.compiled import select
 
     select.use_pure("mutants exchange the code of live functions")
     from host_sim.proof.mutants import mutant_filter, show
 
     root = show.checkout()
-    title = "Hand mutants of the control core" if hand else "Mutants of the control core"
+    title = "Hand mutants" if hand else "Mutants"
     if hand:
         found = mutant_filter.by_hand(module)
     elif changed:

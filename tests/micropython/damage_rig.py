@@ -23,13 +23,18 @@ LIMIT_MS = 60000
 PUMPS, HORN, RELAY = 3, 4, 16
 
 
-def installation(folder, source=FIRMWARE):
-    """Return the path of a flash image with the compiled firmware, its manifest and an empty /pit."""
+def installation(folder, source=FIRMWARE, more=()):
+    """Return the path of a flash image with the compiled firmware, its manifest and an empty /pit.
+
+    `more` are names of files beside main.py that go below /lib.
+    """
     micropython()
     build, image = folder / "installed", folder / "sound.img"
     deploy.compile_firmware(source, build / "lib" / "duplexsump", "posix")
     for name in ("boot.py", "main.py"):
-        shutil.copy(FIRMWARE / name, build / name)
+        shutil.copy(Path(source) / name, build / name)
+    for name in more:
+        shutil.copy(Path(source) / name, build / "lib" / name)
     make_flash(image, build, blocks=BLOCKS)
     return image
 

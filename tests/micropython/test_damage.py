@@ -7,7 +7,6 @@ The seed is drawn once, printed, and fixes every case.
 
 import random
 import shutil
-from collections import Counter
 
 import pytest
 from duplexsump import marks
@@ -15,10 +14,13 @@ from duplexsump import marks
 from host_sim.board.package import SEALED, sealed
 from host_sim.board.virtual import FIRMWARE
 from tests.micropython import damage_rig as rig
+from tests.micropython import damage_table as table
+from tests.micropython import failing
 
 SEED = 20261129
-WAYS = (rig.missing, rig.truncated, rig.zeroed, rig.flipped)
-HEAP = "400k"  # as little as a chip with half of it in words half as long
+WAYS = table.WAYS
+HEAP = table.HEAP
+SURROUNDINGS = table.SURROUNDINGS
 
 
 @pytest.fixture(scope="module")
@@ -28,29 +30,7 @@ def image(tmp_path_factory):
 
 @pytest.fixture(scope="module")
 def names(image):
-    with rig.Files(image) as files:
-        return [name for name in files.names() if name.endswith((".py", ".mpy")) or "/" in name[1:]]
-
-
-def show(kept):
-    """Print the table of kinds of damage by what kept the pit."""
-    print(f"seed {SEED}; all floats wet from power-up; a pump, the horn and the dropped relay after 60 s:")
-    print(f"  {'damage':<34}{'station':>8}{'floats only':>13}{'NO PUMP':>9}")
-    for kind in sorted({kind for kind, _ in kept}):
-        counts = [kept[kind, outcome] for outcome in ("station", "floats only", "NO PUMP")]
-        print(f"  {kind:<34}{counts[0]:>8}{counts[1]:>13}{counts[2]:>9}")
-
-
-def campaign(image, scratch, cases):
-    """Run (how, name, seed) cases; return those without a pump, and print the table."""
-    kept, lost = Counter(), []
-    for how, name, seed in cases:
-        found = rig.damaged(image, scratch, how, name, seed)
-        kept[f"a file {how.__name__}", found.mode if found.good else "NO PUMP"] += 1
-        if not found.good:
-            lost.append((how.__name__, name, seed, found))
-    show(kept)
-    return lost
+    return table.names_of(image)
 
 
 def test_m5_a_sound_installation_keeps_the_pit_by_its_station(image, tmp_path):
@@ -70,72 +50,12 @@ def test_m5_an_installation_without_anything_keeps_no_pit(image, tmp_path):
 def test_m5_a_damaged_file_leaves_a_pump_a_sample(image, names, tmp_path):
     draw = random.Random(SEED)
     cases = [(how, draw.choice(names), draw.randrange(2**30)) for how in WAYS for _ in range(10)]
-    assert campaign(image, tmp_path, cases) == []
+    assert table.campaign(image, tmp_path, cases, SEED) == []
 
 
 @pytest.mark.long
 def test_m5_every_damaged_file_leaves_a_pump(image, names, tmp_path):
-    draw = random.Random(SEED + 1)
-    cases = [(how, name, draw.randrange(2**30)) for name in names for how in WAYS[:3]]
-    cases += [(rig.flipped, name, draw.randrange(2**30)) for name in names for _ in range(24)]
-    assert campaign(image, tmp_path, cases) == []
-
-
-def no_folder(files):
-    """As `mip install` leaves it: no place for settings and journal."""
-    files.fs.remove("/pit")
-
-
-def full_flash(files):
-    """Not a block is free, and there is nothing that could be given up."""
-    files.fill()
-
-
-def full_without_folder(files):
-    """Both."""
-    files.fs.remove("/pit")
-    files.fill()
-
-
-def folder_is_a_file(files):
-    """A file has the folder's name."""
-    files.fs.remove("/pit")
-    files.put("/pit", b"x")
-
-
-def journal_is_a_file(files):
-    """The same of the journal."""
-    files.put("/pit/journal", b"x")
-
-
-def junk(name, size, seed):
-    """Give damage that writes `size` bytes of junk under a name."""
-
-    def write(files):
-        top = name.rsplit("/", 1)[0]
-        if top != "/pit":
-            files.fs.makedirs(top, exist_ok=True)
-        files.put(name, random.Random(seed).randbytes(size))
-
-    return write
-
-
-SURROUNDINGS = {
-    "no folder": no_folder,
-    "full flash": full_flash,
-    "full flash, no folder": full_without_folder,
-    "the folder is a file": folder_is_a_file,
-    "the journal is a file": journal_is_a_file,
-    "settings of 0 bytes": junk("/pit/settings.a", 0, 1),
-    "settings of 120 kB": junk("/pit/settings.a", 120000, 2),
-    "settings of 900 kB": junk("/pit/settings.b", 900000, 3),
-    "a segment of 120 kB": junk("/pit/journal/00000007.seg", 120000, 4),
-    "a segment of 900 kB": junk("/pit/journal/00000007.seg", 900000, 5),
-    "a segment named at random": junk("/pit/journal/what?.seg", 500, 6),
-    "the last segment number": junk("/pit/journal/99999999.seg", 500, 7),
-    "boot record of 300 kB": junk("/pit/boots", 300000, 8),
-    "reason of 300 kB": junk("/pit/reason", 300000, 9),
-}
+    assert table.campaign(image, tmp_path, table.every_file(names, 24, SEED + 1), SEED + 1) == []
 
 
 @pytest.mark.parametrize("name", SURROUNDINGS)
@@ -145,6 +65,27 @@ def test_m5_whatever_lies_beside_the_firmware_its_station_runs(image, tmp_path, 
         SURROUNDINGS[name](files)
     found = rig.flood(tmp_path / "damaged.img", tmp_path, HEAP)
     assert (found.good, found.mode, found.lives) == (True, "station", 1), found
+
+
+@pytest.fixture(scope="module")
+def counted(tmp_path_factory):
+    return failing.installation(tmp_path_factory.mktemp("counted"))
+
+
+def test_the_planted_failure_reaches_start_up_and_pass_and_no_failure_leaves_one_life(counted, tmp_path):
+    assert (sound := failing.Case(-1).flood(counted, tmp_path)).good and sound.lives == 1
+    for at in (10_000, 60_000, 120_000):
+        found = failing.Case(at).flood(counted, tmp_path)
+        assert found.good and found.lives == 2, (at, found)
+
+
+def test_m5_a_pump_wherever_an_allocation_fails_a_sample(counted, tmp_path):
+    assert table.allocations(counted, tmp_path, 60, SEED) == []
+
+
+@pytest.mark.long
+def test_m5_a_pump_wherever_an_allocation_fails(counted, tmp_path):
+    assert table.allocations(counted, tmp_path, 1500, SEED + 2) == []
 
 
 FAILING = """

@@ -54,7 +54,8 @@ def test_a_build_that_the_manifest_has_just_proved_is_not_read_again(tmp_path, m
     build = tmp_path / "build"
     compile_firmware(FIRMWARE, build, "pico")
     manifest = checksum.Manifest(str(build))
-    manifest.rows = [row for row in manifest.rows if not row[1].startswith("//")]  # the root is another here
+    # The root is another here.
+    manifest.body = "".join(row + "\n" for row in manifest.body.splitlines() if " //" not in row)
     assert (manifest.damaged(), manifest.sound) == ([], True)
     monkeypatch.setattr(checksum, "files_checksum", None)
     assert firmware_checksum(str(build), manifest.sound) == journal.firmware_checksum()

@@ -1,6 +1,6 @@
-"""J2: a board whose steps came late replays the same by every way there is: `journal`, a folder of segments, JSON lines.
+"""J2: a board whose steps came late replays the same by `journal`, from a folder of segments and from JSON lines.
 
-The board is the station on the PC, kept busy now and then for longer than a tick, as one that is run faster than it can.
+The board is the station on the PC, kept busy now and then for longer than a tick, as one run faster than it can.
 """
 
 import random

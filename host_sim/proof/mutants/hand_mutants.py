@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from importlib import resources
 
 from host_sim.errors import InputError
-from host_sim.proof.mutants.mutations import MODULES, Mutant, Source
+from host_sim.proof.mutants.mutations import MODULES, STATION, Mutant, Source
 
 
 @dataclass(frozen=True)
@@ -19,7 +19,7 @@ class HandMutant(Mutant):
     becomes: str = ""
 
     def __str__(self):
-        return f"{self.module}.py:{self.line} {self.function}: {self.what}: {self.becomes}"
+        return f"{self.module.replace('.', '/')}.py:{self.line} {self.function}: {self.what}: {self.becomes}"
 
 
 def read(text, source="hand_mutants.toml"):
@@ -33,8 +33,8 @@ def read(text, source="hand_mutants.toml"):
         missing = {"module", "function", "line", "becomes", "what"} - set(row)
         if missing:
             raise InputError(f"a hand mutant lacks {', '.join(sorted(missing))}", source)
-        if row["module"] not in MODULES:
-            raise InputError(f'module "{row["module"]}": there are {", ".join(MODULES)}', source)
+        if row["module"] not in MODULES + STATION:
+            raise InputError(f'module "{row["module"]}": there are {", ".join(MODULES + STATION)}', source)
         found.append(_hand_mutant(row, Source(row["module"]), source))
     return found
 

@@ -9,11 +9,17 @@ from host_sim.proof.mutants import hand_mutants, mutations, runner
 
 
 def wanted_modules(modules):
-    """Return the modules to look at, all of them for None.  Raises InputError for a name that is none."""
-    for name in modules or ():
-        if name not in mutations.MODULES:
-            raise InputError(f'module "{name}": there are {", ".join(mutations.MODULES)}')
-    return modules or list(mutations.MODULES)
+    """Return the modules to look at, those of the core for None.  Raises InputError for a name that is none.
+
+    `station` stands for all modules of the station.
+    """
+    found = []
+    for name in modules or mutations.MODULES:
+        if name not in (*mutations.MODULES, *mutations.STATION, "station"):
+            known = ", ".join((*mutations.MODULES, "station", *mutations.STATION))
+            raise InputError(f'module "{name}": there are {known}')
+        found.extend(mutations.STATION if name == "station" else [name])
+    return found
 
 
 def of_modules(modules, lines=None):

@@ -1,4 +1,4 @@
-"""Mutants of the control core: one small mistake each, switched on in this process.
+"""Mutants of the control core and of the station: one small mistake each, switched on in this process.
 
 A mutant lies in one function; switching it on exchanges the code of the live
 function object, so every importer sees it and nothing is imported anew.
@@ -15,6 +15,10 @@ from host_sim.proof.mutants.exchanged_names import exchanged
 MODULES = ("ticks", "timers", "contacts", "belief", "demand", "blind", "flood", "pump", "pair", "gate", "supply",
            "selector", "exercise", "transmitter", "buttons", "forces", "alarms", "watch", "bands", "history",
            "controller", "settings")  # fmt: skip
+# The station's modules bear their package's name before their own; `station` stands for them all.
+STATION = tuple(f"station.{name}" for name in (
+    "fitting", "line", "health", "framing", "modbus", "codec", "store", "checksum", "journal", "recorder", "registers",
+    "link", "loop", "run", "minimal"))  # fmt: skip
 _COMPARISONS = {
     ast.Eq: (ast.NotEq,), ast.NotEq: (ast.Eq,), ast.Lt: (ast.LtE, ast.GtE), ast.LtE: (ast.Lt, ast.Gt),
     ast.Gt: (ast.GtE, ast.LtE), ast.GtE: (ast.Gt, ast.Lt),
@@ -42,7 +46,7 @@ class Mutant:
         return self.module, self.function, self.text, self.what
 
     def __str__(self):
-        return f"{self.module}.py:{self.line} {self.function}: {self.what}: {self.text}"
+        return f"{self.module.replace('.', '/')}.py:{self.line} {self.function}: {self.what}: {self.text}"
 
 
 def _negated(test):
@@ -144,11 +148,11 @@ def _put(place, node):
 
 
 class Source:
-    """One module of the core, with its functions by qualified name and all their mutants."""
+    """One module of the core or the station, with its functions by qualified name and all their mutants."""
 
     def __init__(self, name, text=None):
         self.name = name
-        self.module = importlib.import_module(f"duplexsump.control.{name}")
+        self.module = importlib.import_module(f"duplexsump.{name if '.' in name else f'control.{name}'}")
         self.text = text or inspect.getsource(self.module)
         self.lines = self.text.splitlines()
         self.tree = ast.parse(self.text)

@@ -28,7 +28,7 @@ KILLED, SURVIVED, LOADED_BADLY = 1, 0, 2
 # The limit of a mutant that may hang is processor time, which a busy machine does not stretch: ten times what
 # the test takes with no mutant, and never less than this.
 LEAST_LIMIT_S = 1.0
-CONTROL = str(Path("duplexsump") / "control")
+PLACES = {"control": "", "station": "station."}  # folder of the firmware: what its modules' names begin with
 
 
 @dataclass
@@ -118,8 +118,8 @@ class Plugin:
             profile = cProfile.Profile()
             with profile:
                 ok = self._passes(place, place + 1)
-            called = [e.code for e in profile.getstats() if inspect.iscode(e.code) and CONTROL in e.code.co_filename]
-            calls = {(Path(code.co_filename).stem, code.co_qualname) for code in called}
+            called = [entry.code for entry in profile.getstats() if inspect.iscode(entry.code)]
+            calls = {(name, code.co_qualname) for code in called if (name := module_of(code.co_filename))}
             if not ok:
                 self.failed_before.append(item.nodeid)
             cpu_s = time.process_time() - began
@@ -188,9 +188,21 @@ class Plugin:
         return SURVIVED, ""
 
 
+def module_of(path):
+    """Return the name by which a file's module is put to the tests, "" for one of none of PLACES."""
+    path = Path(path)
+    if path.parent.parent.name != "duplexsump" or path.parent.name not in PLACES:
+        return ""
+    return PLACES[path.parent.name] + path.stem
+
+
 def changed_lines(root, since="HEAD"):
-    """Return {module: lines} of the core that differ from a commit, from `git diff`.  Raises InputError without it."""
-    command = ["git", "-C", str(root), "diff", "-U0", since, "--", "firmware/lib/duplexsump/control"]
+    """Return {module: lines} of core and station that differ from a commit, from `git diff`.
+
+    Raises InputError without it.
+    """
+    folders = [f"firmware/lib/duplexsump/{name}" for name in PLACES]
+    command = ["git", "-C", str(root), "diff", "-U0", since, "--", *folders]
     try:
         done = subprocess.run(command, capture_output=True, text=True, check=False)
     except OSError as error:
@@ -200,7 +212,7 @@ def changed_lines(root, since="HEAD"):
     found, module = {}, None
     for line in done.stdout.splitlines():
         if line.startswith("+++ b/"):
-            module = Path(line[6:]).stem
+            module = module_of(line[6:])
         elif (hunk := re.match(r"@@ -\S+ \+(\d+)(?:,(\d+))? @@", line)) and module:
             first, count = int(hunk[1]), int(hunk[2] or 1)
             found.setdefault(module, set()).update(range(first, first + count))

@@ -19,7 +19,7 @@ def checkout():
     return root
 
 
-def mutants(found, root, slow, as_json, title="Mutants of the control core"):
+def mutants(found, root, slow, as_json, title="Mutants"):
     """Put `found` ({module: Mutants}) to the tests.  Returns 0, or 1 where one survives that is not listed.
 
     `slow`: survivors are put to the searches and timelines as well.  Returns 1 too where a test

@@ -46,8 +46,32 @@ BY_MODULE = {
 SLOW = ("../proof/test_explore", "test_timeline_floats", "test_timeline_pumps", "test_timeline_power")
 
 
+# The station's modules: its tests lie in tests/unit.  Those that start MicroPython see no mutant and are left out.
+_RUNS = ("test_station_run", "test_station_heap", "test_link_line")
+BY_STATION = {
+    "fitting": (("test_board_fitting",),),
+    "line": (("test_link_line",),),
+    "health": (("test_station_run",),),
+    "framing": (("test_link_frames",), ("test_link_fuzz", "test_link_line")),
+    "modbus": (("test_link_frames",), ("test_link_fuzz", "test_link_line")),
+    "codec": (("test_station_store", "test_station_run"), ("test_replay_late", "test_link_frames")),
+    "store": (("test_station_store",), ("test_board_fitting", "test_link_frames")),
+    "checksum": (("test_board_checksum",), ("test_station_run",)),
+    "journal": (("test_station_store", "test_station_run"), ("test_replay_late", "test_link_frames")),
+    "recorder": (("test_station_store", "test_station_run"), ("test_replay_late", "test_link_frames")),
+    "registers": (("test_link_frames",), ("test_link_fuzz",)),
+    "link": (("test_link_frames",), ("test_link_line", "test_board_fitting", "test_link_fuzz")),
+    "loop": (_RUNS, ("test_link_frames", "test_replay_late")),
+    "run": (("test_station_run",), ("test_link_line",)),
+    "minimal": (("test_station_minimal",),),
+}
+
+
 def stages(module, root="tests", slow=False):
     """Return the lists of test files for a module, each list for what survives the one before; no empty list."""
+    if module.startswith("station."):
+        names = BY_STATION[module.partition(".")[2]]
+        return [[Path(root) / "unit" / f"{name}.py" for name in stage] for stage in names]
     folder = Path(root) / "control"
     own = [folder / f"test_{module}.py", *sorted(folder.glob(f"test_{module}_*.py"))]
     own += [folder / "test_controller_record.py"]  # each part as built, and in a snapshot

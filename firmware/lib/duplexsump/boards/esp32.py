@@ -4,9 +4,9 @@ The S3 is taken because a plain ESP32 has too few pins that are free at boot.
 Not fitted here for want of pins: moisture probes, the charger's and the
 generator's contact.  The REPL and the link are on the S3's own USB port.
 
-The converter ends at 3.1 V, whatever its supply (ESP-IDF Programming Guide v4.4, ESP32-S3, ADC attenuation: 0 to
-3100 mV at 11 dB), and its raw counts are neither linear nor the same from chip to chip: what is read is the voltage by the
-calibration that the maker burned into the chip.
+The converter ends at 3.1 V (ESP-IDF Programming Guide v4.4, ESP32-S3, ADC
+attenuation: 0 to 3100 mV at 11 dB), and its raw counts are neither linear nor the
+same from chip to chip: what is read is the voltage by the calibration in the chip.
 """
 
 import machine
@@ -97,7 +97,7 @@ class Board(WiredBoard):
         """Return the reading of a channel whose 3.3 V stand for `level`; 3300 times 200,000 is a small integer."""
         total = 0
         for _ in range(READINGS):
-            total += adc.read_uv() // 100
+            total += adc.read_uv() // 100  # type: ignore[attr-defined]
         millivolts = (total + 5 * READINGS) // (10 * READINGS)
         return millivolts * level // _FULL_MV if millivolts >= _NOISE_MV else 0
 

@@ -117,16 +117,16 @@ class WiredBoard:
     def __init__(self, wiring: tuple) -> None:
         self.wiring = wiring
         self.outputs = []
-        for kind, pin, place, level, _wire, _to in wiring:
-            if kind == OUTPUT:
-                self.outputs.append((machine.Pin(pin, machine.Pin.OUT, value=1 - level), place, level))
+        for row in wiring:
+            if row[0] == OUTPUT:
+                self.outputs.append((machine.Pin(row[1], machine.Pin.OUT, value=1 - row[3]), row[2], row[3]))
         self.contacts = []
         self.analog: list[tuple[machine.ADC, int, int]] = []
-        for kind, pin, place, level, _wire, _to in wiring:
-            if kind == CLOSED:
-                self.contacts.append((machine.Pin(pin, machine.Pin.IN, machine.Pin.PULL_UP), place, level))
-            elif kind == ANALOG:
-                self.analog.append((self.adc(pin), place, level))
+        for row in wiring:
+            if row[0] == CLOSED:
+                self.contacts.append((machine.Pin(row[1], machine.Pin.IN, machine.Pin.PULL_UP), row[2], row[3]))
+            elif row[0] == ANALOG:
+                self.analog.append((self.adc(row[1]), row[2], row[3]))
         pins = [row[1] for row in wiring if row[0] == ANALOG and row[2] in (IN_LEVEL, IN_BATTERY)]
         self.shared = len(pins) == 2 and pins[0] == pins[1]  # level transmitter and battery
         self.absent = IN_LEVEL if self.shared else -1  # of these the one that is not on the pin
@@ -141,7 +141,8 @@ class WiredBoard:
 
     def inputs(self) -> "list[tuple[int, int, int]]":
         """Return what is wired: see `boards/__init__.py`."""
-        return [(row[2], row[1], row[3] if row[0] == ANALOG else 0) for row in self.wiring if row[0] in (CLOSED, ANALOG)]
+        rows = [row for row in self.wiring if row[0] in (CLOSED, ANALOG)]
+        return [(row[2], row[1], row[3] if row[0] == ANALOG else 0) for row in rows]
 
     def fit(self, range_1_ma: int, range_2_ma: int, transmitter: int) -> None:
         """Take over what current drives each motor's sensor to full scale, and whether there is a transmitter."""

@@ -77,11 +77,14 @@ def manifest_of(folder: str, root_files: "tuple[str, ...]" = ()) -> str:
 
 
 class Manifest:
-    """The manifest in `folder`; `rows` of (CRC-32, name), none where there is no sound one, and `note` says why."""
+    """The manifest in `folder`; `body` is its text, empty where there is no sound one, and `note` says why.
+
+    Its rows are read one at a time: as tuples they would take three times the heap.
+    """
 
     def __init__(self, folder: str) -> None:
         self.folder = folder
-        self.rows = []
+        self.body = ""
         self.note = ""
         self.at = 0
         self.sound = False  # every file was found as it was installed
@@ -100,31 +103,44 @@ class Manifest:
             body, _, seal = text.rpartition("sum ")
             if int(seal, 16) != binascii.crc32(body.encode()):
                 raise ValueError
-            rows = [line.split(" ") for line in body.split("\n") if line]
-            self.rows = [(int(row[0], 16), row[1]) for row in rows]
-        except (ValueError, IndexError):
+            self.body = body
+        except ValueError:
             self.note = "the manifest is damaged: what is installed cannot be checked"
 
-    def whole(self, row: "tuple[int, str]") -> bool:
-        """Tell whether the file of a row is there as it was installed."""
-        name = row[1]
+    def whole(self, row: str) -> bool:
+        """Tell whether the file of a row, CRC-32 and name, is there as it was installed."""
+        name = row[9:]
         try:
-            return file_checksum(name[1:] if name[:2] == "//" else self.folder + name) == row[0]
+            return file_checksum(name[1:] if name[:2] == "//" else self.folder + name) == int(row[:8], 16)
         except OSError:
             return False
 
+    def _next(self) -> str:
+        # One row after the other, at the end the first again.
+        end = self.body.find("\n", self.at)
+        row = self.body[self.at : end]
+        self.at = end + 1 if end + 1 < len(self.body) else 0
+        return row
+
     def damaged(self) -> list[str]:
         """Return the names of all files that are not as they were installed."""
-        names = [row[1] for row in self.rows if not self.whole(row)]
-        self.sound = bool(self.rows) and not names
+        names = []
+        self.at = 0
+        while self.body:
+            row = self._next()
+            if not self.whole(row):
+                names.append(row[9:])
+            if not self.at:
+                break
+        self.sound = bool(self.body) and not names
         return names
 
     def next(self) -> str:
         """Check one more file, all of them by turns; return its name when it is damaged, else nothing."""
-        if not self.rows:
+        if not self.body:
             return ""
-        self.at = (self.at + 1) % len(self.rows)
-        return "" if self.whole(self.rows[self.at]) else self.rows[self.at][1]
+        row = self._next()
+        return "" if self.whole(row) else row[9:]
 
 
 def needed(names: list[str]) -> list[str]:

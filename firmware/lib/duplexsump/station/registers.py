@@ -182,7 +182,7 @@ WORD_ROWS = (
     ("longest_pass", "ms", 1, "longest pass since the power-up", lambda st: st.longest_pass_ms),
     ("overruns", "", 1, "passes of over 500 ms", lambda st: st.overruns),
     ("bad_frames", "", 2, "frames that were dropped since the power-up", lambda st: st.bad_frames()),
-    ("heap_free", "bytes", 2, "free after the last collection at a quiet instant, 0: none yet", lambda st: st.heap_free),
+    ("heap_free", "bytes", 2, "free after a collection at a quiet instant, 0: none yet", lambda st: st.heap_free),
 )  # fmt: skip
 ALARM_STATES_AT = const(200)  # one word an alarm: 0 normal .. 5, see the alarm states
 N_SETTING_WORDS = 2 * s.N_SETTINGS

@@ -1,0 +1,106 @@
+"""MemoryError at every statement in turn: an installation whose every statement counts, and fails at a given number.
+
+Before each statement of the firmware stands a look at a counter, so that the statement after it fails as if what it
+allocates found no room.  The number is told from outside by the environment, so that one installation serves for
+all; the last resort and `main.py` are counted as well.  What allocates nothing fails too: that is more than a heap
+would do.
+"""
+
+import ast
+import random
+import shutil
+from dataclasses import dataclass
+
+import pytest
+
+from host_sim.board.package import sealed
+from host_sim.board.virtual import FIRMWARE
+from tests.micropython import damage_rig as rig
+
+COUNTER = '''
+import os
+_counts = [0, int(os.getenv("FAIL_AT") or "-1"), int(os.getenv("FAIL_MORE") or "1"), os.getenv("FAIL_LIVES") == "all"]
+def _allocate():
+    c = _counts
+    c[0] += 1
+    if c[1] < c[0] <= c[1] + c[2] and c[1] >= 0 and (c[3] or os.getenv("DUPLEXSUMP_CAUSE") == "0"):
+        raise MemoryError("planted at statement %d" % c[0])
+'''
+HEAD = "from failing import _allocate\n"
+LEFT_ALONE = (ast.FunctionDef, ast.ClassDef, ast.Global, ast.Pass, ast.Break, ast.Continue)
+
+
+class Counting(ast.NodeTransformer):
+    """Puts the look before each statement but the first of a module, its docstring and what cannot fail."""
+
+    def generic_visit(self, node):
+        """Visit all bodies."""
+        super().generic_visit(node)
+        if isinstance(node, ast.ClassDef):
+            return node  # its body is its constants
+        for part in ("body", "orelse", "finalbody"):
+            rows = getattr(node, part, None)
+            if isinstance(rows, list) and rows and isinstance(rows[0], ast.stmt):
+                setattr(node, part, [one for row in rows for one in self._with(row)])
+        return node
+
+    def _with(self, row):
+        docstring = isinstance(row, ast.Expr) and isinstance(row.value, ast.Constant)
+        future = isinstance(row, ast.Assign) and isinstance(row.value, ast.Call)
+        constant = future and isinstance(row.value.func, ast.Name) and row.value.func.id == "const"
+        if docstring or constant or isinstance(row, LEFT_ALONE):
+            return [row]
+        return [ast.Expr(ast.Call(ast.Name("_allocate", ast.Load()), [], [])), row]
+
+
+def counted(text):
+    """Return a module's text with the look before each of its statements."""
+    tree = Counting().visit(ast.parse(text))
+    return HEAD + ast.unparse(ast.fix_missing_locations(tree)) + "\n"
+
+
+def installation(folder):
+    """Return the path of a flash image whose every statement counts."""
+    source = folder / "counted"
+    shutil.copytree(FIRMWARE, source, ignore=shutil.ignore_patterns("__pycache__", "*.pyi", "*.md"))
+    for path in sorted((source / "lib").rglob("*.py")):
+        if path.stem not in ("pico", "esp32", "wired"):
+            path.write_text(counted(path.read_text(encoding="utf-8")), encoding="utf-8")
+    for name in ("boot.py", "main.py"):
+        path = source / name
+        path.write_text(counted(path.read_text(encoding="utf-8")), encoding="utf-8")
+    for path in (source / "main.py", source / "lib/duplexsump/station/minimal.py"):
+        path.write_text(sealed(path.read_text(encoding="utf-8")), encoding="utf-8")
+    (source / "failing.py").write_text(COUNTER, encoding="utf-8")
+    return rig.installation(folder, source, ("failing.py",))
+
+
+@dataclass
+class Case:
+    """Statement number `at` fails, and `more` after it; in the first life only, or in `all` lives."""
+
+    at: int
+    more: int = 1
+    lives: str = "first"
+
+    def flood(self, image, scratch):
+        """Return what a board with that image does in a flood (`damage_rig.Flood`)."""
+        with pytest.MonkeyPatch.context() as patch:
+            for name, value in self.environment().items():
+                patch.setenv(name, value)
+            return rig.flood(image, scratch)
+
+    def environment(self):
+        """Return what tells the board."""
+        return {"FAIL_AT": str(self.at), "FAIL_MORE": str(self.more), "FAIL_LIVES": self.lives}
+
+
+def cases(most, count, seed):
+    """Return `count` Cases drawn from the first `most` statements, of each kind a third; early ones more often."""
+    draw = random.Random(seed)
+    found = []
+    for number in range(count):
+        at = round(most ** draw.random()) if number % 2 else draw.randrange(most)
+        kind = number % 3
+        found.append(Case(at, 1 if kind < 2 else draw.choice((3, 30, 300)), "all" if kind == 1 else "first"))
+    return found
