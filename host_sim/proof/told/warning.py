@@ -12,6 +12,7 @@ from host_sim.proof.told import judge
 
 FLOOD = ("high_water", "no_pump", "not_keeping_up", "battery_low")  # these name a flood whatever its cause is
 CALLING = ("high", "medium")  # a low alarm calls nobody
+CALLS = ("horn", "relay", "service")  # what is heard, or seen from outside
 
 
 def naming(faults):
@@ -25,10 +26,13 @@ def lead_s(trace, faults):
     if wet_s is None:
         return None
     names = naming(faults)
-    calls = [alarm.raised_s for alarm in trace.alarms if alarm.name in names and alarm.priority in CALLING
-             and alarm.raised_s <= wet_s and (alarm.cleared_s is None or alarm.cleared_s >= wet_s)]  # fmt: skip
-    calls += [span.start_s for span in trace.outputs if span.name == "controller" and span.start_s <= wet_s <= span.end_s]
-    return wet_s - min(calls) if calls else None
+    spans = [span for span in trace.outputs if span.name in CALLS and span.start_s <= wet_s]
+    called = [max(alarm.raised_s, span.start_s) for alarm in trace.alarms for span in spans
+              if alarm.name in names and alarm.priority in CALLING and alarm.raised_s <= min(wet_s, span.end_s)
+              and (alarm.cleared_s is None or alarm.cleared_s >= wet_s)]  # fmt: skip
+    called += [span.start_s for span in trace.outputs
+               if span.name == "controller" and span.start_s <= wet_s <= span.end_s]  # fmt: skip
+    return wet_s - min(called) if called else None
 
 
 def passed_s(trace, level_m):
