@@ -123,6 +123,20 @@ def test_a1_a_pump_that_moved_nothing_and_has_no_other_is_blamed_at_once(n):
         assert told(c) == {f"pump_{n + 1}_unavailable": cause}
 
 
+def test_l6_a_high_that_hangs_wet_is_one_alarm_however_often_lead_comes_and_goes():
+    c = quiet()
+    c.contacts.wet, c.belief.order, c.blind.reason = r.HIGH, r.HIGH, True
+    c.belief.suspect = r.HIGH
+    told(c)
+    for reason in (False, True, False):
+        c.blind.reason = reason
+        assert "level_lost" in told(c)
+    c.belief.suspect = 0
+    assert "level_lost" not in told(c), "`high` is believed again"
+    c.belief.suspect = r.HIGH
+    assert "level_lost" not in told(c), "it stands for one that was told, and tells none"
+
+
 def test_a1_a_lockout_that_was_told_stands_until_the_pump_has_run_loaded():
     c = quiet()
     one = c.pumps[1]

@@ -170,7 +170,7 @@ def test_canary_a_dry_run_that_is_too_long_is_found_on_every_night():
 
 def test_a_dry_run_is_measured_where_the_pit_is_empty_and_a_pump_that_moves_nothing_under_water_is_none():
     hung = night_run.judged(night_with("high-stuck-wet@600s+6000s", peak=0.5, sensing="nothing"))
-    assert 3.0 < hung["longest_dry_run_s"] < 60.0
+    assert 3.0 < hung["longest_dry_run_s"] < 130.0
     assert night_run.judged(night_with("pump1-air-locked@600s+6000s", sensing="nothing"))["longest_dry_run_s"] == 0.0
 
 

@@ -16,6 +16,7 @@ WEEK_S = 7.0 * months.DAY_S
 HORN_MIN_A_WEEK = 30.0  # of a fault that nobody attends to; high water may sound longer
 MOST_RAISES = 1  # of one alarm, for each episode of the fault: one episode is one alarm (high water: each time it is wet)
 LOUD = ("high_water",)
+DAILY = ("pump_1_short_cycling", "pump_2_short_cycling")  # S8: once a day at most
 RISING_S = 7200.0  # what is heard so long before high water belongs to the same emergency, and is no noise
 PRIORITIES = ("high", "medium", "low")
 CALLS = ("flood", "service", "none")
@@ -33,6 +34,7 @@ class Row:
     priority: str = ""
     call: str = "none"
     silent: str = ""
+    times: int = MOST_RAISES  # of one alarm, for each episode of the fault
 
 
 @cache
@@ -50,7 +52,7 @@ def _row(number, data):
     row = Row(tuple(data["faults"]), tuple(data.get("houses", months.HOUSES)),
               tuple(data.get("seasons", months.SEASONS)), tuple(data.get("alarms", ())),
               units.read(data["within"], "time") if "within" in data else 0.0, data.get("priority", ""),
-              data.get("call", "none"), data.get("silent", ""))  # fmt: skip
+              data.get("call", "none"), data.get("silent", ""), data.get("times", MOST_RAISES))  # fmt: skip
     if bool(row.silent) == bool(row.alarms):
         raise InputError("either `alarms` with `within`, `priority` and `call`, or `silent` with a reason", where)
     if row.alarms and (row.priority not in PRIORITIES or row.call not in CALLS or not row.within_s):
@@ -129,10 +131,10 @@ def _broken(record, trace, month):
         if record["alarms"]:
             yield "a healthy month: " + ", ".join(sorted(record["alarms"]))
         return
-    for name, times in record["raises"].items():
-        if name not in LOUD and times > MOST_RAISES * month.episodes:
-            yield f"{name} raised {times} times"
     row = row_of(month.fault, month.house, month.season)
+    for name, times in record["raises"].items():
+        if name not in LOUD and times > (months.DAYS if name in DAILY else row.times * month.episodes):
+            yield f"{name} raised {times} times"
     if row.silent:
         return
     told = {name: record["alarms"][name] for name in row.alarms if name in record["alarms"]}

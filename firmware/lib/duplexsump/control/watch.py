@@ -25,7 +25,9 @@ def tell_alarms(c: "Controller", inputs: list[int]) -> None:
 def _level(c: "Controller", inputs: list[int]) -> None:
     alarms = c.alarms
     alarms.tell(at.HIGH_WATER, c.contacts.wet & HIGH)
-    alarms.tell(at.LEVEL_LOST, c.blind.reason)
+    # L6: a `high` that hangs wet is one alarm, however often `lead` comes and goes below it.
+    hung = alarms.active[at.LEVEL_LOST] and c.contacts.wet & c.belief.suspect & HIGH
+    alarms.tell(at.LEVEL_LOST, c.blind.reason or hung)
     alarms.tell(at.FLOAT_WIRING, c.belief.wiring, c.belief.wiring)
     alarms.tell(at.NOT_KEEPING_UP, c.pair.behind() or c.demand.boost)
     suspects = (c.belief.order | c.belief.evidence) & c.belief.fitted
