@@ -265,6 +265,25 @@ def test_a1_one_available_pump_is_enough(available):
     assert ("no_pump" in told(c)) == (not available)
 
 
+def test_j3_what_was_told_of_decay_stands_until_the_figures_are_well_back(n):
+    c = quiet()
+    h = c.history
+    h.first_rate_ml_min[n], h.rate_ml_min[n], h.measured[n], h.worn[n] = 100_000, 70_000, 20, 8
+    assert told(c) == {f"pump_{n + 1}_worn": 0}
+    h.worn[n], h.rate_ml_min[n] = 0, 84_000
+    assert told(c) == {f"pump_{n + 1}_worn": 0}
+    h.rate_ml_min[n] = 85_000
+    assert told(c) == {}
+    h.rate_ml_min[n] = 84_000
+    assert told(c) == {}, "it stands for what was told, and tells nothing"
+    h.leaks[n] = 12
+    assert told(c) == {f"pump_{n + 1}_check_leaks": 0}
+    h.leaks[n] = 1
+    assert told(c) == {f"pump_{n + 1}_check_leaks": 0}
+    h.leaks[n] = 0
+    assert told(c) == {}
+
+
 @pytest.mark.parametrize(("field", "limit", "alarm"), [("worn", 8, "worn"), ("leaks", 12, "check_leaks")])
 def test_j3_a_worn_pump_and_a_leaking_check_valve_are_told_at_their_count(n, field, limit, alarm):
     c = quiet()

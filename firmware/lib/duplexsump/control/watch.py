@@ -7,6 +7,8 @@ from . import timers as tm
 from .exercise import DAY_MIN
 from .records import HIGH, IN_CHATTER, const
 
+_BACK_PERCENT = const(15)  # J3: a worn pump is back when it is no more than this below its first rate
+
 _TYPES = const(0)  # true to the type check alone
 if _TYPES:
     from ..shapes import Controller
@@ -72,8 +74,7 @@ def _pump(c: "Controller", n: int) -> None:
     c.alarms.tell(at.LOCKOUT + n, _locked(c, n), pump.cause)
     c.alarms.tell(at.MOISTURE + n, pump.moist)
     c.alarms.tell(at.SHORT_CYCLING + n, pump.short)
-    c.alarms.tell(at.PUMP_WORN + n, c.history.is_worn(n))
-    c.alarms.tell(at.CHECK_LEAKS + n, c.history.leaking(n))
+    _decay(c, n)
 
 
 def _doubted(c: "Controller", n: int) -> int:
@@ -87,6 +88,15 @@ def _locked(c: "Controller", n: int) -> int:
     # One lockout is one alarm: what R4 gives to rising water is a try, until the pump has run loaded.
     pump = c.pumps[n]
     return pump.state == pm.LOCKED or pump.held == pm.LOCKED or (pump.out and c.alarms.active[at.LOCKOUT + n])
+
+
+def _decay(c: "Controller", n: int) -> None:
+    # J3: what was told stands until the figures are well back: at the limit they come and go.
+    alarms, history = c.alarms, c.history
+    worn = alarms.active[at.PUMP_WORN + n] and history.wear_percent(n) > _BACK_PERCENT
+    alarms.tell(at.PUMP_WORN + n, history.is_worn(n) or worn)
+    leaks = alarms.active[at.CHECK_LEAKS + n] and history.leaks[n]
+    alarms.tell(at.CHECK_LEAKS + n, history.leaking(n) or leaks)
 
 
 def _people(c: "Controller") -> None:
