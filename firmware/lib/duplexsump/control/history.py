@@ -129,8 +129,7 @@ class History:
             self.quick_refills += 1
         if self.last:
             # A pump grown slower stops with less water below the stop level: its refills are shorter for that alone.
-            faster = self._faster() and not self._slow(self.last - 1)
-            self._leak(self.last - 1, quick or faster)
+            self._leak(self.last - 1, quick or (self._faster() and not self._slow(self.last - 1)))
 
     def _faster(self) -> bool:
         # Whether the water was back at the stop level a third sooner, against the fill after it, than at first.
