@@ -192,13 +192,13 @@ def test_canary_flood_retries_that_come_later_than_r3_says_are_found():
     assert "I6" not in night_run.judged(jammed)["broken"]
     with mock.patch("duplexsump.control.flood.STEPS_MS", (20000, 30000, 60000)):  # 10 s late, and no more than that
         assert "I6" in night_run.judged(jammed)["broken"]
-    with mock.patch("duplexsump.control.flood.FloodRetries._grant", lambda self, barred: None):
+    with mock.patch("duplexsump.control.flood.FloodRetries._grant", return_value=None):
         assert "I6" in night_run.judged(jammed)["broken"]
 
 
 def test_canary_a_blind_run_without_end_is_found():
     hung = night_with("high-stuck-wet@600s+6000s", peak=3.0, sensing="nothing")
-    with mock.patch("duplexsump.control.blind.Blind._run", lambda self, wet, running: None):
+    with mock.patch("duplexsump.control.blind.Blind._run", return_value=None):
         assert "I13" in night_run.judged(hung)["broken"]
 
 

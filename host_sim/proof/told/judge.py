@@ -14,7 +14,7 @@ from host_sim.site.load import read_site
 
 WEEK_S = 7.0 * months.DAY_S
 HORN_MIN_A_WEEK = 30.0  # of a fault that nobody attends to; high water may sound longer
-MOST_RAISES = 1  # of one alarm, for each episode of the fault: one episode is one alarm (high water: each time it is wet)
+MOST_RAISES = 1  # of one alarm, for each episode of the fault: one episode is one alarm
 LOUD = ("high_water",)
 DAILY = ("pump_1_short_cycling", "pump_2_short_cycling")  # S8: once a day at most
 RISING_S = 7200.0  # what is heard so long before high water belongs to the same emergency, and is no noise
@@ -47,7 +47,7 @@ def table():
 def _row(number, data):
     where = f"told.toml, row {number}"
     for name in data["faults"]:
-        if name not in REGISTRY:
+        if name.split("=")[0] not in REGISTRY:
             raise InputError(f'fault "{name}" is in no registry', where)
     row = Row(tuple(data["faults"]), tuple(data.get("houses", months.HOUSES)),
               tuple(data.get("seasons", months.SEASONS)), tuple(data.get("alarms", ())),

@@ -1,4 +1,4 @@
-"""How long before a flood somebody was called, by an alarm that names the trouble and still stood when the floor got wet.
+"""How long before a flood somebody was called, by an alarm that names the trouble and stood when the floor got wet.
 
 A horn of an hour ago for something else warns nobody.  What counts: a high or
 medium alarm of the flood itself, or one that `told.toml` promises for a fault
@@ -17,7 +17,8 @@ CALLS = ("horn", "relay", "service")  # what is heard, or seen from outside
 
 def naming(faults):
     """Return the set of alarms that name the trouble of a run with these faults (names of the registry)."""
-    return {*FLOOD, *(name for row in judge.table() if set(row.faults) & set(faults) for name in row.alarms)}
+    rows = [row for row in judge.table() if any(fault.split("=")[0] in faults for fault in row.faults)]
+    return {*FLOOD, *(name for row in rows for name in row.alarms)}
 
 
 def lead_s(trace, faults):
@@ -36,7 +37,7 @@ def lead_s(trace, faults):
 
 
 def passed_s(trace, level_m):
-    """Return when the water last rose past `level_m` before the floor first got wet, in s; 0.0 if it was always above."""
+    """Return the s at which the water last rose past `level_m` before the floor first got wet; 0.0: always above."""
     last = bisect_right(trace.time_s, trace.totals.floor_first_s) - 1
     for place in range(last, 0, -1):
         below = trace.level_m[place - 1]

@@ -222,7 +222,7 @@ class Pump:
         t.arm(tm.MIN_RUN + n, self.settings[s.MIN_RUN_MS])
 
     def stopped(self, by_level: int, alone: int = 1) -> None:
-        """The gate has switched the output off without a trip; `by_level`: the pit is drawn down, by this pump `alone`."""
+        """The gate has switched the output off, no trip; `by_level`: the pit is drawn down, by this pump `alone`."""
         if by_level and self.state == RUNNING and not self.held:
             self.failures = 0
             if self.loaded if self.settings[s.SENSING] == s.SENSE_CURRENT else alone:
