@@ -16,6 +16,7 @@ WEEK_S = 7.0 * months.DAY_S
 HORN_MIN_A_WEEK = 30.0  # of a fault that nobody attends to; high water may sound longer
 MOST_RAISES = 1  # of one alarm, for each episode of the fault: one episode is one alarm
 LOUD = ("high_water",)
+BY_WATER = ("high_water", "not_keeping_up")  # each time the water does it is an episode of its own
 DAILY = ("pump_1_short_cycling", "pump_2_short_cycling")  # S8: once a day at most
 RISING_S = 7200.0  # what is heard so long before high water belongs to the same emergency, and is no noise
 PRIORITIES = ("high", "medium", "low")
@@ -133,7 +134,7 @@ def _broken(record, trace, month):
         return
     row = row_of(month.fault, month.house, month.season)
     for name, times in record["raises"].items():
-        if name not in LOUD and times > (months.DAYS if name in DAILY else row.times * month.episodes):
+        if name not in BY_WATER and times > (months.DAYS if name in DAILY else row.times * month.episodes):
             yield f"{name} raised {times} times"
     if row.silent:
         return
