@@ -111,7 +111,8 @@ _HOUSE = {
         "A button has been held down for more than 30 s.", "a jammed button; a shorted wire", "Free the button.",
         "Do not silence alarms by wedging the button.", "Alarms still come, but cannot be silenced."),
     "inspection_due": Words(
-        "The regular inspection is due.", "the interval that was set is over", "Inspect and test as the maintenance list says, and record it.",
+        "The regular inspection is due.", "the interval that was set is over",
+        "Inspect and test as the maintenance list says, and record it.",
         UNPLUG, "Faults that show only at an inspection grow slowly."),
     "inputs_forced": Words(
         "Inputs are forced over the link.", "a test over the link", "Clear the forces, take the test jumper out.",
