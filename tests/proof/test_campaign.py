@@ -69,7 +69,9 @@ def test_the_written_table_names_every_fault_there_is():
     (("mains-lost",), True, "dry"), (("mains-lost",), False, "alarm"), (("discharge-frozen",), True, "alarm"),
     (("transmitter-frozen",), False, "dry"), (("transmitter-frozen", "pump2-jammed"), False, "dry"),
     (("lead-stuck-dry", "pump1-jammed"), False, "dry"), (("pump1-jammed", "pump2-jammed"), False, "alarm"),
-    (("lead-stuck-dry", "off-stuck-wet"), False, "alarm"), (("mains-lost", "lead-stuck-dry"), True, "alarm"),
+    (("lead-stuck-dry", "off-stuck-wet"), False, "dry"), (("mains-lost", "lead-stuck-dry"), True, "dry"),
+    (("mains-lost", "lead-stuck-dry"), False, "alarm"), (("mains-lost", "pump1-jammed"), True, "alarm"),
+    (("pump1-sensor-dead", "pump2-sensor-dead"), False, "dry"), (("pump1-sensor-dead", "pump2-jammed"), False, "alarm"),
 ])  # fmt: skip
 def test_the_table_says_what_must_be_survived(names, battery, must):
     assert nights.required(names, battery, True) == must
