@@ -151,8 +151,8 @@ _PUMP = {
         "The pump still runs; the motor fails in weeks or months."),
     "worn": Words(
         "Pump {n} moves a quarter less water than at first.",
-        "a worn impeller; debris in the inlet; a partly shut valve; a burst or partly blocked discharge line; water that "
-        "runs back through the other pump's check valve",
+        "a worn impeller; debris in the inlet; a partly shut valve; a burst or partly blocked discharge line; "
+        "water that runs back through the other pump's check valve",
         "Time a draw-down, clean the inlet, look at the valve and the line; plan to replace the pump.", UNPLUG,
         "It still pumps; the margin for a storm grows smaller over weeks."),
     "check_leaks": Words(
