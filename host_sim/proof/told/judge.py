@@ -19,6 +19,18 @@ LOUD = ("high_water",)
 BY_WATER = ("high_water", "not_keeping_up")  # each time the water does it is an episode of its own
 DAILY = ("pump_1_short_cycling", "pump_2_short_cycling")  # S8: once a day at most
 RISING_S = 7200.0  # what is heard so long before high water belongs to the same emergency, and is no noise
+# An alarm that stands for longer than this blames a part: one of those whose faults begin so, or it is wrong.
+BLAME_S = 3600.0
+_LEVEL = ("off-", "lead-", "lag-", "high-", "common-", "transmitter-")
+_PUMP = {n: (f"pump{n}-", "discharge-", f"pump{3 - n}-check-") for n in (1, 2)}  # and what runs back through the other
+_OF_A_PUMP = ("unavailable", "lockout", "suspect", "will_not_stop", "exercise_failed")
+BLAMES = {
+    "floats_out_of_sequence": _LEVEL, "float_wiring": _LEVEL, "level_lost": _LEVEL, "transmitter_failed": _LEVEL,
+    "battery_failed": ("battery-", "charger-"), "charger_failed": ("charger-",), "mains_lost": ("mains-",),
+    "mains_unsteady": ("mains-",), "selector_away": ("pump1-left", "pump2-left"),
+    **{f"pump_1_{kind}": _PUMP[1] for kind in _OF_A_PUMP},
+    **{f"pump_2_{kind}": (*_PUMP[2], "battery-", "charger-", "mains-") for kind in _OF_A_PUMP},
+}  # fmt: skip
 PRIORITIES = ("high", "medium", "low")
 CALLS = ("flood", "service", "none")
 
@@ -132,6 +144,9 @@ def _broken(record, trace, month):
         if record["alarms"]:
             yield "a healthy month: " + ", ".join(sorted(record["alarms"]))
         return
+    for name, stood_s in record["stood_s"].items():
+        if stood_s > BLAME_S and name in BLAMES and not month.fault.startswith(BLAMES[name]):
+            yield f"{name} blames what is sound, for {units.show(stood_s, 'time')}"
     row = row_of(month.fault, month.house, month.season)
     for name, times in record["raises"].items():
         if name not in BY_WATER and times > (months.DAYS if name in DAILY else row.times * month.episodes):
