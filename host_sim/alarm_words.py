@@ -66,7 +66,7 @@ _HOUSE = {
         "The mains has been out longer than the grace time, or is out while the water is rising.",
         "a power failure; a tripped breaker; a tripped ground-fault device (GFCI)",
         "Check the breaker and the GFCI from a dry place. In a long outage get a generator ready.",
-        GENERATOR, "The battery carries the pit for some hours: there is time to act, not to forget it."),
+        GENERATOR, "A battery pump carries the pit for some hours; a mains pump does nothing until the mains is back."),
     "mains_unsteady": Words(
         "The mains went away five times within an hour.",
         "a loose connection; a weak supply; a breaker or GFCI that trips again and again",
@@ -111,7 +111,8 @@ _HOUSE = {
         "A button has been held down for more than 30 s.", "a jammed button; a shorted wire", "Free the button.",
         "Do not silence alarms by wedging the button.", "Alarms still come, but cannot be silenced."),
     "inspection_due": Words(
-        "The regular inspection is due.", "time", "Inspect and test as the maintenance list says, and record it.",
+        "The regular inspection is due.", "the interval that was set is over",
+        "Inspect and test as the maintenance list says, and record it.",
         UNPLUG, "Faults that show only at an inspection grow slowly."),
     "inputs_forced": Words(
         "Inputs are forced over the link.", "a test over the link", "Clear the forces, take the test jumper out.",
@@ -136,7 +137,8 @@ _PUMP = {
         "Pump {n} failed its weekly test run.", "a seized or blocked pump; no supply; a battery that does not carry it",
         "Pour water and test it; have it repaired.", UNPLUG, "The standby may not be there when needed; days to act."),
     "suspect": Words(
-        "Pump {n} let the water rise twice while it ran alone.", "worn; clogged; not running at all",
+        "Twice pump {n} ran alone and the water rose, or did not fall until the other pump took over.",
+        "worn; clogged; an air lock; a shut valve; not running at all",
         "Pour water and time how fast it pumps the pit down.", UNPLUG,
         "The other pump leads; together they may still hold a storm; days to act."),
     "lockout": Words(
@@ -149,7 +151,8 @@ _PUMP = {
         "The pump still runs; the motor fails in weeks or months."),
     "worn": Words(
         "Pump {n} moves a quarter less water than at first.",
-        "a worn impeller; debris in the inlet; a partly shut valve; a burst or partly blocked discharge line",
+        "a worn impeller; debris in the inlet; a partly shut valve; a burst or partly blocked discharge line; "
+        "water that runs back through the other pump's check valve",
         "Time a draw-down, clean the inlet, look at the valve and the line; plan to replace the pump.", UNPLUG,
         "It still pumps; the margin for a storm grows smaller over weeks."),
     "check_leaks": Words(

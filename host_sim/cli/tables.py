@@ -77,7 +77,8 @@ def list_alarms(as_json, words=()):
 
     Raises InputError where no alarm has them.
     """
-    rows = [row for row in alarm_rows() if all(word.lower() in f"{row['name']} {row['text']}".lower() for word in words)]
+    asked = [word.lower() for word in words]
+    rows = [row for row in alarm_rows() if all(word in f"{row['name']} {row['text']}".lower() for word in asked)]
     if not rows:
         raise InputError(f'no alarm has "{" ".join(words)}" in its name: `sumpbench alarms` lists them all')
     if as_json:

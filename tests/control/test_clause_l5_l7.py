@@ -328,6 +328,9 @@ def test_l6_high_wet_and_suspect_with_another_believed_contact_wet_is_no_blind_p
     rig.set(high=1).run(40)
     assert rig.suspects() == {"high"}
     rig.fill("off", "lead").run(5)
+    assert not rig.c.blind.reason
+    assert rig.active("level_lost"), "one alarm, until `high` is believed or dry"
+    rig.set(high=0).run(5)
     assert not rig.active("level_lost")
 
 

@@ -349,3 +349,16 @@ def test_j3_a_refill_counts_for_the_pump_that_ran_last_however_long_ago(out):
     for count in (1, 2):
         filled(h, 10, 300)
         assert h.leaks == [count * (out == 1), count * (out == 2)]
+
+
+def test_j3_a_pump_that_is_itself_a_quarter_slower_is_blamed_for_no_refill_that_is_a_third_sooner():
+    for rate, leaks in ((76_000, 8), (74_000, 0)):
+        h = made()
+        for _ in range(5):
+            refilled(h, 100, 450)
+        h.first_rate_ml_min[0], h.rate_ml_min[0] = 100_000, rate
+        for _ in range(8):
+            refilled(h, 100, 601)
+        assert h.leaks == [leaks, 0]
+        refilled(h, 10, 201)
+        assert h.leaks == [leaks + 1, 0], "a quick refill counts all the same"

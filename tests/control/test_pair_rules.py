@@ -23,7 +23,7 @@ def n(request):
 
 def long_run(n, **overrides):
     """A bench whose pump n has led alone for 100 ms less than max_run."""
-    bench = Bench(**overrides)
+    bench = Bench(**{"sensing": WITH_CURRENT, **overrides})
     bench.pair.turn = n
     bench.go(demand=1, out=1 << n)
     assert bench.go(MAX_RUN - 100, demand=1) == 1 << n
@@ -90,6 +90,73 @@ def test_d4_not_in_fixed_duty(n):
 def test_d4_in_run_time_balancing_as_well(n):
     bench = long_run(n, duty=s.RUN_TIME)
     assert bench.go(100, demand=1) == 0
+
+
+RELIEVED = 540_000  # nine tenths of not_keeping_up
+UNSENSED = pytest.mark.parametrize("sensing", [NO_CURRENT, WITH_FEEDBACK])
+
+
+def relieved(bench, n, follower_ms):
+    """Pump n leads till it is relieved, the other draws the pit down in `follower_ms`; then the cycle is over."""
+    bench.pair.turn = n
+    bench.go(demand=1, out=1 << n)
+    assert bench.go(RELIEVED - 100, demand=1) == 1 << n
+    assert bench.go(100, demand=1) == 0
+    assert bench.go(100, demand=1, out=0) == other_bit(n)
+    bench.go(100, demand=1, out=other_bit(n))
+    bench.go(follower_ms, demand=1)
+    bench.go(0, demand=0)
+    bench.go(100, out=0)
+
+
+@UNSENSED
+def test_d4_a_pump_of_which_no_current_tells_is_relieved_before_d5_calls(n, sensing):
+    bench = Bench(sensing=sensing)
+    bench.belief.wet = r.OFF | r.LEAD
+    relieved(bench, n, 20_000)
+    assert not bench.pair.lead_long
+
+
+@UNSENSED
+def test_d4_a_shorter_max_run_holds_all_the_same(n, sensing):
+    bench = Bench(sensing=sensing, max_run=60_000)
+    bench.pair.turn = n
+    bench.go(demand=1, out=1 << n)
+    assert bench.go(59_900, demand=1) == 1 << n
+    assert bench.go(100, demand=1) == 0
+
+
+@UNSENSED
+def test_d6_twice_relieved_by_a_pump_that_draws_the_pit_down_at_once_makes_a_pump_suspect(n, sensing):
+    bench = Bench(sensing=sensing)
+    relieved(bench, n, 20_000)
+    assert bench.pair.suspects == 0
+    relieved(bench, n, 119_000)
+    assert bench.pair.suspects == 1 << n
+    assert bench.pair.lag_leads[1 - n] == 0
+    bench.pair.turn = n
+    assert bench.go(100, demand=1) == other_bit(n), "the other leads"
+
+
+@UNSENSED
+def test_d6_a_pump_relieved_by_one_that_is_no_quicker_is_not_suspect(n, sensing):
+    bench = Bench(sensing=sensing)
+    for _ in range(4):
+        relieved(bench, n, 121_000)
+    assert bench.pair.suspects == 0
+
+
+def test_d6_where_a_current_tells_being_relieved_makes_no_pump_suspect(n):
+    bench = long_run(n)
+    for _ in range(3):
+        bench.go(100, demand=1)
+        bench.go(100, demand=1, out=0)
+        bench.go(100, demand=1, out=other_bit(n))
+        bench.go(100, demand=0)
+        bench.pair.turn = n
+        bench.go(100, demand=1, out=1 << n)
+        bench.go(MAX_RUN - 100, demand=1)
+    assert bench.pair.suspects == 0 and bench.pair.lag_leads == [0, 0]
 
 
 # A4: the primary is brought back -------------------------------------------------------------------

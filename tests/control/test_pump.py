@@ -324,3 +324,30 @@ def test_s8_the_ring_of_starts_drops_the_oldest_when_it_is_full():
 def test_an_event_that_cannot_happen_names_itself_and_the_state():
     with pytest.raises(ValueError, match=r"^pump 2: event proved in state idle$"):
         pm.Pump(1, make_settings(), Timers()).event(pm.PROVED)
+
+
+@pytest.mark.parametrize(("sensing", "alone", "over"), [
+    (WITH_CURRENT, 1, 0), (WITH_CURRENT, 0, 0), (WITH_FEEDBACK, 1, 1), (WITH_FEEDBACK, 0, 0), (NO_CURRENT, 1, 1),
+    (NO_CURRENT, 0, 0),
+])  # fmt: skip
+def test_a1_what_no_current_tells_is_over_when_the_level_has_stopped_the_pump_that_ran_alone(sensing, alone, over):
+    one = pm.Pump(0, make_settings(sensing=sensing), Timers())
+    one.out = 1
+    one.event(pm.START)
+    one.event(pm.PROVED)
+    one.stopped(True, alone)
+    assert one.out == (0 if over else 1)
+
+
+def test_a1_a_feedback_that_stays_tells_of_no_load():
+    for sensing, out in ((WITH_CURRENT, 0), (WITH_FEEDBACK, 1)):
+        one = pm.Pump(0, make_settings(sensing=sensing), Timers())
+        one.out = 1
+        one.timers.expire(0)
+        one.started()
+        record = [0] * r.N_INPUTS
+        record[r.IN_CURRENT_1] = r.CURRENT_NORMAL
+        for now in range(0, 20_000, 100):
+            one.timers.expire(now)
+            one.step(0, record)
+        assert one.steady and one.out == out

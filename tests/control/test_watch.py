@@ -123,6 +123,20 @@ def test_a1_a_pump_that_moved_nothing_and_has_no_other_is_blamed_at_once(n):
         assert told(c) == {f"pump_{n + 1}_unavailable": cause}
 
 
+def test_l6_a_high_that_hangs_wet_is_one_alarm_however_often_lead_comes_and_goes():
+    c = quiet()
+    c.contacts.wet, c.belief.order, c.blind.reason = r.HIGH, r.HIGH, True
+    c.belief.suspect = r.HIGH
+    told(c)
+    for reason in (False, True, False):
+        c.blind.reason = reason
+        assert "level_lost" in told(c)
+    c.belief.suspect = 0
+    assert "level_lost" not in told(c), "`high` is believed again"
+    c.belief.suspect = r.HIGH
+    assert "level_lost" not in told(c), "it stands for one that was told, and tells none"
+
+
 def test_a1_a_lockout_that_was_told_stands_until_the_pump_has_run_loaded():
     c = quiet()
     one = c.pumps[1]
@@ -249,6 +263,25 @@ def test_a1_one_available_pump_is_enough(available):
     c.pair.available = available
     c.selectors.at[:] = [r.SELECT_AUTO if available >> k & 1 else r.SELECT_OFF for k in range(2)]
     assert ("no_pump" in told(c)) == (not available)
+
+
+def test_j3_what_was_told_of_decay_stands_until_the_figures_are_well_back(n):
+    c = quiet()
+    h = c.history
+    h.first_rate_ml_min[n], h.rate_ml_min[n], h.measured[n], h.worn[n] = 100_000, 70_000, 20, 8
+    assert told(c) == {f"pump_{n + 1}_worn": 0}
+    h.worn[n], h.rate_ml_min[n] = 0, 84_000
+    assert told(c) == {f"pump_{n + 1}_worn": 0}
+    h.rate_ml_min[n] = 85_000
+    assert told(c) == {}
+    h.rate_ml_min[n] = 84_000
+    assert told(c) == {}, "it stands for what was told, and tells nothing"
+    h.leaks[n] = 12
+    assert told(c) == {f"pump_{n + 1}_check_leaks": 0}
+    h.leaks[n] = 1
+    assert told(c) == {f"pump_{n + 1}_check_leaks": 0}
+    h.leaks[n] = 0
+    assert told(c) == {}
 
 
 @pytest.mark.parametrize(("field", "limit", "alarm"), [("worn", 8, "worn"), ("leaks", 12, "check_leaks")])

@@ -1,8 +1,10 @@
 """The campaign: nights are the same for ever, promises are held to, nothing is lost or counted twice."""
 
+import dataclasses
 import json
 import os
 import random
+import re
 import signal
 import subprocess
 import sys
@@ -67,7 +69,9 @@ def test_the_written_table_names_every_fault_there_is():
     (("mains-lost",), True, "dry"), (("mains-lost",), False, "alarm"), (("discharge-frozen",), True, "alarm"),
     (("transmitter-frozen",), False, "dry"), (("transmitter-frozen", "pump2-jammed"), False, "dry"),
     (("lead-stuck-dry", "pump1-jammed"), False, "dry"), (("pump1-jammed", "pump2-jammed"), False, "alarm"),
-    (("lead-stuck-dry", "off-stuck-wet"), False, "alarm"), (("mains-lost", "lead-stuck-dry"), True, "alarm"),
+    (("lead-stuck-dry", "off-stuck-wet"), False, "dry"), (("mains-lost", "lead-stuck-dry"), True, "dry"),
+    (("mains-lost", "lead-stuck-dry"), False, "alarm"), (("mains-lost", "pump1-jammed"), True, "alarm"),
+    (("pump1-sensor-dead", "pump2-sensor-dead"), False, "dry"), (("pump1-sensor-dead", "pump2-jammed"), False, "alarm"),
 ])  # fmt: skip
 def test_the_table_says_what_must_be_survived(names, battery, must):
     assert nights.required(names, battery, True) == must
@@ -81,6 +85,19 @@ def test_swarm_weights_switch_kinds_off_and_differ_from_night_to_night():
     assert len({tuple(on) for on, _weights in drawn}) > 25
     assert all(2 < len(on) < 19 for on, _weights in drawn)
     assert max(max(w) for _on, w in drawn) / min(min(w) for _on, w in drawn) > 500
+
+
+def night_with(*faults, peak=15.0, sensing="current", battery=False, must="alarm"):
+    """A night of one site with these faults, floats alone, on a rising and falling inflow of at most `peak` gpm."""
+    number = next(n for n in range(500) if (night := nights.draw(1, n)).level == "floats" and night.sensing == sensing
+                  and night.battery == battery)  # fmt: skip
+    night = nights.draw(1, number)
+    base = min(3.0, peak)
+    flows = f'[["0 s", "{base} gpm"], ["1200 s", "{peak} gpm"], ["5400 s", "{peak} gpm"], ["6600 s", "{base} gpm"]]'
+    text = re.sub(r"flows = \[.*\]", f"flows = {flows}", night.text)
+    text = re.sub(r"\nfaults = \[.*\]", "\nfaults = [" + ", ".join(f'"{fault}"' for fault in faults) + "]", text)
+    names = tuple(re.split("[=@+]", fault)[0] for fault in faults)
+    return dataclasses.replace(night, text=text, faults=faults, names=names, peak_gpm=peak, must=must)
 
 
 @pytest.mark.parametrize("number", sampled([1, 104, 5, 17, 203, 28], 2))
@@ -112,11 +129,51 @@ def test_canary_a_controller_that_never_pumps_is_found():
         assert promise in record["broken"], record["broken"]
 
 
-def test_canary_a_dry_run_that_is_too_long_breaks_i14():
+class Unheard(Watched):
+    """A controller that pumps, sounds its horn all night, and has not one alarm to name why."""
+
+    def step(self, now_ms, raw):
+        super().step(now_ms, raw)
+        for told in (self.controller.alarms.state, self.controller.alarms.active):
+            told[:] = [0] * len(told)
+        self.out = [*self.out]
+        self.out[r.OUT_HORN] = 1
+
+
+FROZEN = ("discharge-frozen@600s+6000s",)
+
+
+def test_a_flood_counts_as_called_when_an_alarm_that_names_it_stands_since_before_the_water_passed_high():
+    record = night_run.judged(night_with(*FROZEN))
+    assert not record["dry"] and record["lead_s"] >= record["after_high_s"] - night_run.DEBOUNCE_GRACE_S
+    assert "alarm:" not in record["broken"]
+
+
+def test_canary_a_horn_that_sounds_for_nothing_it_can_name_has_called_nobody():
+    record = night_run.judged(night_with(*FROZEN), Unheard)
+    assert record["first_alarm_s"] < record["floor_first_s"]
+    assert "no alarm that names it had called" in record["broken"]
+
+
+def test_canary_an_alarm_that_comes_when_the_water_has_long_passed_high_comes_too_late():
+    with mock.patch.object(night_run.warning, "lead_s", return_value=1.0):
+        broken = night_run.judged(night_with(*FROZEN))["broken"]
+    assert "alarm: called 1.0 s before the floor was wet" in broken
+
+
+def test_canary_a_dry_run_that_is_too_long_is_found_on_every_night():
     number = next(n for n in range(200) if nights.draw(1, n).names == ("high-stuck-wet",))
     assert "I14" not in night_run.run(1, number)["broken"]
-    with mock.patch.object(night_run, "longest_dry_s", return_value=300.0):
-        assert "I14: a dry run of 300.0 s" in night_run.run(1, number)["broken"]
+    with mock.patch.object(night_run, "longest_dry_s", return_value=900.0):
+        assert "I14: a dry run of 900.0 s" in night_run.run(1, number)["broken"]
+        assert "dry: a dry run of 900.0 s" in night_run.judged(night_with())["broken"]
+        assert "dry: a dry run of 900.0 s" in night_run.judged(night_with("pump1-jammed@900s+60s"))["broken"]
+
+
+def test_a_dry_run_is_measured_where_the_pit_is_empty_and_a_pump_that_moves_nothing_under_water_is_none():
+    hung = night_run.judged(night_with("high-stuck-wet@600s+6000s", peak=0.5, sensing="nothing"))
+    assert 3.0 < hung["longest_dry_run_s"] < 130.0
+    assert night_run.judged(night_with("pump1-air-locked@600s+6000s", sensing="nothing"))["longest_dry_run_s"] == 0.0
 
 
 @pytest.mark.parametrize(("invariant", "patched"), [
@@ -130,6 +187,21 @@ def test_canary_a_broken_rule_is_found_by_the_monitor(invariant, patched):
     with mock.patch(*patched):
         record = night_run.run(1, number)
     assert invariant in record["broken"], record["broken"]
+
+
+def test_canary_flood_retries_that_come_later_than_r3_says_are_found():
+    jammed = night_with("pump1-will-not-start@600s+6000s", "pump2-will-not-start@600s+6000s")
+    assert "I6" not in night_run.judged(jammed)["broken"]
+    with mock.patch("duplexsump.control.flood.STEPS_MS", (20000, 30000, 60000)):  # 10 s late, and no more than that
+        assert "I6" in night_run.judged(jammed)["broken"]
+    with mock.patch("duplexsump.control.flood.FloodRetries._grant", return_value=None):
+        assert "I6" in night_run.judged(jammed)["broken"]
+
+
+def test_canary_a_blind_run_without_end_is_found():
+    hung = night_with("high-stuck-wet@600s+6000s", peak=3.0, sensing="nothing")
+    with mock.patch("duplexsump.control.blind.Blind._run", return_value=None):
+        assert "I13" in night_run.judged(hung)["broken"]
 
 
 def test_a_night_that_cannot_be_simulated_is_told_and_does_not_end_the_campaign():

@@ -1,4 +1,4 @@
-"""Three quiet days with one fault, read by a person: one alarm, named, with what to do; and of a blip nothing at all."""
+"""Three quiet days with one fault, read by a person: one alarm, named, with what to do; of a blip nothing at all."""
 
 import re
 

@@ -1,6 +1,9 @@
 """Who is told what: the table has a row for every fault wherever it can be, and months hold the firmware to it."""
 
+import re
+
 import pytest
+from duplexsump.control import alarm_table as at
 from typer.testing import CliRunner
 
 from host_sim.cli import app
@@ -11,7 +14,7 @@ from host_sim.site.faults import REGISTRY
 
 def test_every_fault_has_a_row_in_every_house_and_season_that_can_have_it():
     plan = months.plan()
-    assert {fault for _house, _season, fault in plan} == set(REGISTRY)
+    assert {fault for _house, _season, fault in plan} == {*REGISTRY, *months.SEVERE}
     for house, season, fault in plan:
         row = judge.row_of(fault, house, season)
         assert row.silent or (row.alarms and row.within_s > 0.0), (house, season, fault)
@@ -38,6 +41,28 @@ class Dumb(Duplex):
     def step(self, now_ms, raw):
         super().step(now_ms, raw)
         self.controller.alarms.state[:] = [0] * len(self.controller.alarms.state)
+
+
+class Crying(Duplex):
+    """A controller that blames its floats whenever the mains is out, and says it again every hour."""
+
+    def step(self, now_ms, raw):
+        super().step(now_ms, raw)
+        alarms = self.controller.alarms
+        wrong = self.controller.supply.lost and now_ms % 7_200_000 < 7_000_000
+        alarms.state[at.OUT_OF_SEQUENCE] = alarms.active[at.OUT_OF_SEQUENCE] = 1 if wrong else 0
+
+
+def test_canary_an_alarm_that_blames_a_sound_part_and_one_that_comes_again_and_again_are_found():
+    broken = judge.run(1, 0, "backup", "dry", "mains-lost", Crying)["broken"]
+    assert "floats_out_of_sequence blames what is sound" in broken
+    assert re.search(r"floats_out_of_sequence raised \d+ times", broken)
+
+
+@pytest.mark.long
+@pytest.mark.xfail(strict=True, reason="L4: two slow draw-downs of a worn pump, loaded throughout, condemn off")
+def test_a_worn_pump_gets_no_float_blamed():
+    assert judge.run(1, 176, "backup", "wet", "pump1-worn")["broken"] == ""
 
 
 def test_canary_a_controller_that_tells_nothing_is_found():

@@ -1,6 +1,6 @@
 """One night of the campaign: the real firmware and the single float switch in the same pit, and what was held."""
 
-from bisect import bisect_right
+from bisect import bisect_left
 
 from duplexsump.control import settings as s
 
@@ -20,12 +20,16 @@ FLOAT_GROUP = "float"
 
 
 def run(seed, number, control_class=Watched):
-    """Return the record of night `number`: a flat dictionary of numbers and texts (see `FIELDS` for what they mean).
+    """Return the record of night `number`: a flat dictionary of numbers and texts.
 
     `control_class` is the controller, for canaries.
     """
-    night = nights.draw(seed, number)
-    site = read_site(night.text, source=f"night {seed}/{number}")
+    return judged(nights.draw(seed, number), control_class)
+
+
+def judged(night, control_class=Watched):
+    """Return the record of a Night, drawn or written."""
+    site = read_site(night.text, source=f"night {night.seed}/{night.number}")
     control = control_class(site)
     work = LoopNight(site, site.seed, control, list(site.faults))
     trace = work.run(False, None)
@@ -77,8 +81,9 @@ def longest_dry_s(trace, site):
 
 
 def _empty(trace, pump, time_s):
-    # Whether the water no longer covers a pump's intake at the point nearest before a time.
-    return trace.level_m[max(0, bisect_right(trace.time_s, time_s) - 1)] < pump.intake_m + pump.cover_m
+    # Whether the water does not cover a pump's intake at the first point from a time on.
+    place = min(bisect_left(trace.time_s, time_s), len(trace.time_s) - 1)
+    return trace.level_m[place] < pump.intake_m + pump.cover_m
 
 
 def _after_high_s(trace, site):
@@ -118,7 +123,7 @@ def _called(night, trace, site):
 
 
 def dry_limit_s(night, site):
-    """Return the longest dry run allowed in a night, in seconds: the written table's, or `blind_run` where that is longer."""
+    """Return the longest dry run allowed in a night, in seconds: `blind_run`, or the written table's where longer."""
     return max(site.settings[s.BLIND_RUN_MS] / 1000.0, nights.dry_run_s(night.names))
 
 

@@ -130,9 +130,7 @@ def required(names, battery, carried):
     if not carried or len(names) > 2:
         return "alarm"
     rows = [faults[name] for name in names]
-    if [must for _group, must in rows] == ["battery"]:
-        return "dry" if battery else "alarm"
-    if any(must != "dry" for _group, must in rows):
+    if not all(must == "dry" or (must == "battery" and battery) for _group, must in rows):
         return "alarm"
     if len(rows) == 2 and frozenset(group for group, _must in rows) not in pairs:
         return "alarm"

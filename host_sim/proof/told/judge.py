@@ -14,9 +14,23 @@ from host_sim.site.load import read_site
 
 WEEK_S = 7.0 * months.DAY_S
 HORN_MIN_A_WEEK = 30.0  # of a fault that nobody attends to; high water may sound longer
-MOST_RAISES = 1  # of one alarm, for each episode of the fault: one episode is one alarm (high water: each time it is wet)
+MOST_RAISES = 1  # of one alarm, for each episode of the fault: one episode is one alarm
 LOUD = ("high_water",)
+BY_WATER = ("high_water", "not_keeping_up")  # each time the water does it is an episode of its own
+DAILY = ("pump_1_short_cycling", "pump_2_short_cycling")  # S8: once a day at most
 RISING_S = 7200.0  # what is heard so long before high water belongs to the same emergency, and is no noise
+# An alarm that stands for longer than this blames a part: one of those whose faults begin so, or it is wrong.
+BLAME_S = 3600.0
+_LEVEL = ("off-", "lead-", "lag-", "high-", "common-", "transmitter-")
+_PUMP = {n: (f"pump{n}-", "discharge-", f"pump{3 - n}-check-") for n in (1, 2)}  # and what runs back through the other
+_OF_A_PUMP = ("unavailable", "lockout", "suspect", "will_not_stop", "exercise_failed")
+BLAMES = {
+    "floats_out_of_sequence": _LEVEL, "float_wiring": _LEVEL, "level_lost": _LEVEL, "transmitter_failed": _LEVEL,
+    "battery_failed": ("battery-", "charger-"), "charger_failed": ("charger-",), "mains_lost": ("mains-",),
+    "mains_unsteady": ("mains-",), "selector_away": ("pump1-left", "pump2-left"),
+    **{f"pump_1_{kind}": _PUMP[1] for kind in _OF_A_PUMP},
+    **{f"pump_2_{kind}": (*_PUMP[2], "battery-", "charger-", "mains-") for kind in _OF_A_PUMP},
+}  # fmt: skip
 PRIORITIES = ("high", "medium", "low")
 CALLS = ("flood", "service", "none")
 
@@ -33,6 +47,7 @@ class Row:
     priority: str = ""
     call: str = "none"
     silent: str = ""
+    times: int = MOST_RAISES  # of one alarm, for each episode of the fault
 
 
 @cache
@@ -45,12 +60,12 @@ def table():
 def _row(number, data):
     where = f"told.toml, row {number}"
     for name in data["faults"]:
-        if name not in REGISTRY:
+        if name.split("=")[0] not in REGISTRY:
             raise InputError(f'fault "{name}" is in no registry', where)
     row = Row(tuple(data["faults"]), tuple(data.get("houses", months.HOUSES)),
               tuple(data.get("seasons", months.SEASONS)), tuple(data.get("alarms", ())),
               units.read(data["within"], "time") if "within" in data else 0.0, data.get("priority", ""),
-              data.get("call", "none"), data.get("silent", ""))  # fmt: skip
+              data.get("call", "none"), data.get("silent", ""), data.get("times", MOST_RAISES))  # fmt: skip
     if bool(row.silent) == bool(row.alarms):
         raise InputError("either `alarms` with `within`, `priority` and `call`, or `silent` with a reason", where)
     if row.alarms and (row.priority not in PRIORITIES or row.call not in CALLS or not row.within_s):
@@ -129,10 +144,13 @@ def _broken(record, trace, month):
         if record["alarms"]:
             yield "a healthy month: " + ", ".join(sorted(record["alarms"]))
         return
-    for name, times in record["raises"].items():
-        if name not in LOUD and times > MOST_RAISES * month.episodes:
-            yield f"{name} raised {times} times"
+    for name, stood_s in record["stood_s"].items():
+        if stood_s > BLAME_S and name in BLAMES and not month.fault.startswith(BLAMES[name]):
+            yield f"{name} blames what is sound, for {units.show(stood_s, 'time')}"
     row = row_of(month.fault, month.house, month.season)
+    for name, times in record["raises"].items():
+        if name not in BY_WATER and times > (months.DAYS if name in DAILY else row.times * month.episodes):
+            yield f"{name} raised {times} times"
     if row.silent:
         return
     told = {name: record["alarms"][name] for name in row.alarms if name in record["alarms"]}

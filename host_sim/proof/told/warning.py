@@ -1,4 +1,4 @@
-"""How long before a flood somebody was called, by an alarm that names the trouble and still stood when the floor got wet.
+"""How long before a flood somebody was called, by an alarm that names the trouble and stood when the floor got wet.
 
 A horn of an hour ago for something else warns nobody.  What counts: a high or
 medium alarm of the flood itself, or one that `told.toml` promises for a fault
@@ -12,11 +12,13 @@ from host_sim.proof.told import judge
 
 FLOOD = ("high_water", "no_pump", "not_keeping_up", "battery_low")  # these name a flood whatever its cause is
 CALLING = ("high", "medium")  # a low alarm calls nobody
+CALLS = ("horn", "relay", "service")  # what is heard, or seen from outside
 
 
 def naming(faults):
     """Return the set of alarms that name the trouble of a run with these faults (names of the registry)."""
-    return {*FLOOD, *(name for row in judge.table() if set(row.faults) & set(faults) for name in row.alarms)}
+    rows = [row for row in judge.table() if any(fault.split("=")[0] in faults for fault in row.faults)]
+    return {*FLOOD, *(name for row in rows for name in row.alarms)}
 
 
 def lead_s(trace, faults):
@@ -25,14 +27,17 @@ def lead_s(trace, faults):
     if wet_s is None:
         return None
     names = naming(faults)
-    calls = [alarm.raised_s for alarm in trace.alarms if alarm.name in names and alarm.priority in CALLING
-             and alarm.raised_s <= wet_s and (alarm.cleared_s is None or alarm.cleared_s >= wet_s)]  # fmt: skip
-    calls += [span.start_s for span in trace.outputs if span.name == "controller" and span.start_s <= wet_s <= span.end_s]
-    return wet_s - min(calls) if calls else None
+    spans = [span for span in trace.outputs if span.name in CALLS and span.start_s <= wet_s]
+    called = [max(alarm.raised_s, span.start_s) for alarm in trace.alarms for span in spans
+              if alarm.name in names and alarm.priority in CALLING and alarm.raised_s <= min(wet_s, span.end_s)
+              and (alarm.cleared_s is None or alarm.cleared_s >= wet_s)]  # fmt: skip
+    called += [span.start_s for span in trace.outputs
+               if span.name == "controller" and span.start_s <= wet_s <= span.end_s]  # fmt: skip
+    return wet_s - min(called) if called else None
 
 
 def passed_s(trace, level_m):
-    """Return when the water last rose past `level_m` before the floor first got wet, in s; 0.0 if it was always above."""
+    """Return the s at which the water last rose past `level_m` before the floor first got wet; 0.0: always above."""
     last = bisect_right(trace.time_s, trace.totals.floor_first_s) - 1
     for place in range(last, 0, -1):
         below = trace.level_m[place - 1]

@@ -386,7 +386,7 @@ class Controller:
                 self.pumps[n].started()
                 self.transmitter.watch()
             elif self.pumps[n].on():
-                self.pumps[n].stopped(self.demand.by_level and not self.demand.demand)
+                self.pumps[n].stopped(self.demand.by_level and not self.demand.demand, was == 1 << n)
 
     def _tell(self, inputs: list[int]) -> None:
         alarms = self.alarms

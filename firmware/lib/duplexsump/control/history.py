@@ -128,7 +128,8 @@ class History:
         if quick:
             self.quick_refills += 1
         if self.last:
-            self._leak(self.last - 1, quick or self._faster())
+            # A pump grown slower stops with less water below the stop level: its refills are shorter for that alone.
+            self._leak(self.last - 1, quick or (self._faster() and not self._slow(self.last - 1)))
 
     def _faster(self) -> bool:
         # Whether the water was back at the stop level a third sooner, against the fill after it, than at first.

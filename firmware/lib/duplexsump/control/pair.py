@@ -10,6 +10,7 @@ if _TYPES:
     from ..shapes import Controller
 
 _NOBODY = -1
+_QUICK_MS = const(120000)  # D6: the other pump draws the pit down within this: the one before it had moved nothing
 _LAG_LONG_MS = const(60000)  # D5: in most pits lag to the floor takes less at a flood's inflow, with no pump running
 
 
@@ -23,6 +24,7 @@ class Pair:
         ("not_pumping", STATE, 0, AGAIN),  # R1: pumps tripped so in this demand
         ("take_back", STATE, 0, AGAIN),  # A4: the primary is being brought back
         ("overdue", STATE, 0, 0),  # D4: a long run, past max_run
+        ("handed", STATE, 0, 0),  # D6: the pump n + 1 handed over in this demand, 0 none
         ("lagged", STATE, 0, 0),  # D6: this demand reached lag with one pump leading
         ("lag_leads", COUNTER, 2, RETAIN),  # D6: leads in a row that did
         ("suspects", STATE, 0, RETAIN),  # D6: pumps that did so twice
@@ -51,6 +53,7 @@ class Pair:
         self.not_pumping = 0
         self.take_back = 0
         self.overdue = False
+        self.handed = 0
         self.lagged = 0
         self.lag_leads = [0, 0]
         self.suspects = 0
@@ -217,12 +220,25 @@ class Pair:
         self._overdue(alone)
         if self.overdue:
             if not self.gate.contacts & LAG and self._can_start(1 - self.lead):
+                if self.settings[s.SENSING] != s.SENSE_CURRENT:
+                    self.handed = 1 + self.lead
                 self.lead = 1 - self.lead
                 return True
         return False
 
     def _overdue(self, alone: int) -> None:
-        self.overdue = self.timers.on_delay(tm.LONG_RUN, self.overdue, alone, self.settings[s.MAX_RUN_MS])
+        self.overdue = self.timers.on_delay(tm.LONG_RUN, self.overdue, alone, self._longest())
+
+    def _longest(self) -> int:
+        # D4: a pump of which no current tells that it moves water is relieved before D5 calls.
+        longest = self.settings[s.MAX_RUN_MS]
+        if self.settings[s.SENSING] == s.SENSE_CURRENT:
+            return longest
+        return min(longest, self.settings[s.NOT_KEEPING_UP_MS] // 10 * 9)
+
+    def _quick(self) -> bool:
+        # D6: the pump that another relieved had moved nothing, for that one has drawn the pit down at once.
+        return self.timers.running(tm.LONG_RUN) and self._longest() - self.timers.left_ms(tm.LONG_RUN) < _QUICK_MS
 
     def _bring_back(self) -> None:
         # A4: in fixed duty the mains returns, the primary starts and is proved,
@@ -252,17 +268,20 @@ class Pair:
         if self.led >= 0:
             self.turn = 1 - self.led
             self.cycles += 1
-            self._count_lag_lead(self.led)
+            self._count_lag_lead(self.led, self.lagged)
+        if self.handed and self.handed != 1 + self.led and self._quick():
+            self._count_lag_lead(self.handed - 1, 1)
         self.lead = _NOBODY
         self.led = _NOBODY
+        self.handed = 0
         self.lagged = 0
         self.not_pumping = 0
         self.take_back = 0
         self.overdue = False
         self.timers.stop(tm.LONG_RUN)
 
-    def _count_lag_lead(self, n: int) -> None:
+    def _count_lag_lead(self, n: int, weak: int) -> None:
         # D6: once suspect, a pump stays so until a reset.
-        self.lag_leads[n] = min(2, self.lag_leads[n] + 1) if self.lagged else 0
+        self.lag_leads[n] = min(2, self.lag_leads[n] + 1) if weak else 0
         if self.lag_leads[n] == 2:
             self.suspects |= 1 << n

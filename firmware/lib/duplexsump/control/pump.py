@@ -221,11 +221,11 @@ class Pump:
         t.arm(tm.INRUSH + n, _SECOND_MS)
         t.arm(tm.MIN_RUN + n, self.settings[s.MIN_RUN_MS])
 
-    def stopped(self, by_level: int) -> None:
-        """The gate has switched the output off without a trip; `by_level`: the pit is drawn down."""
+    def stopped(self, by_level: int, alone: int = 1) -> None:
+        """The gate has switched the output off, no trip; `by_level`: the pit is drawn down, by this pump `alone`."""
         if by_level and self.state == RUNNING and not self.held:
             self.failures = 0
-            if self.loaded or self.settings[s.SENSING] != s.SENSE_CURRENT:
+            if self.loaded if self.settings[s.SENSING] == s.SENSE_CURRENT else alone:
                 self.out = 0
         if self.held == LOCKED:
             self.event(LOCK_AGAIN)
@@ -359,6 +359,7 @@ class Pump:
         # R4: a try that stays loaded, and no more than loaded, releases the pump.
         self.steady = self.timers.on_delay(tm.STEADY + self.n, self.steady, load, self.settings[s.DRY_RUN_MS])
         if self.steady:
-            self.out = 0
+            if self.settings[s.SENSING] == s.SENSE_CURRENT:
+                self.out = 0  # a feedback tells of a locked rotor what it tells of a load
             if self.held:
                 self.release()

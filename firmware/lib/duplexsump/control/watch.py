@@ -7,6 +7,8 @@ from . import timers as tm
 from .exercise import DAY_MIN
 from .records import HIGH, IN_CHATTER, const
 
+_BACK_PERCENT = const(15)  # J3: a worn pump is back when it is no more than this below its first rate
+
 _TYPES = const(0)  # true to the type check alone
 if _TYPES:
     from ..shapes import Controller
@@ -25,16 +27,27 @@ def tell_alarms(c: "Controller", inputs: list[int]) -> None:
 def _level(c: "Controller", inputs: list[int]) -> None:
     alarms = c.alarms
     alarms.tell(at.HIGH_WATER, c.contacts.wet & HIGH)
-    alarms.tell(at.LEVEL_LOST, c.blind.reason)
+    alarms.tell(at.LEVEL_LOST, _lost(c))
     alarms.tell(at.FLOAT_WIRING, c.belief.wiring, c.belief.wiring)
     alarms.tell(at.NOT_KEEPING_UP, c.pair.behind() or c.demand.boost)
-    suspects = (c.belief.order | c.belief.evidence) & c.belief.fitted
-    floats = suspects & ~c.transmitter.virtual
-    alarms.tell(at.OUT_OF_SEQUENCE, floats or c.transmitter.apart, floats)
-    # L5: where the transmitter stands for a float there is no float to look at.
-    alarms.tell(at.TRANSMITTER_FAILED, c.transmitter.failed() or suspects & c.transmitter.virtual)
+    _suspects(c, (c.belief.order | c.belief.evidence) & c.belief.fitted)
     alarms.tell(at.CHATTERING, inputs[IN_CHATTER], inputs[IN_CHATTER])
     alarms.tell(at.POUR_AND_TEST, c.exercise.pour())
+
+
+def _lost(c: "Controller") -> object:
+    # L6: a `high` that hangs wet is one alarm, however often `lead` comes and goes below it.
+    if c.alarms.active[at.LEVEL_LOST] and c.contacts.wet & c.belief.suspect & HIGH:
+        return True
+    return c.blind.reason
+
+
+def _suspects(c: "Controller", suspects: int) -> None:
+    # L5: where the transmitter stands for a float there is no float to look at.
+    stands_for = suspects & c.transmitter.virtual
+    suspects &= ~stands_for
+    c.alarms.tell(at.OUT_OF_SEQUENCE, suspects or c.transmitter.apart, suspects)
+    c.alarms.tell(at.TRANSMITTER_FAILED, stands_for or c.transmitter.failed())
 
 
 def _house(c: "Controller") -> None:
@@ -61,17 +74,26 @@ def _supply(c: "Controller", inputs: list[int]) -> None:
 
 def _pump(c: "Controller", n: int) -> None:
     pump = c.pumps[n]
-    # What a lost mains takes away is told by mains lost.
-    unfed = c.supply.lost and c.supply.on_battery & ~c.supply.fed & (1 << n)
-    c.alarms.tell(at.UNAVAILABLE + n, (pump.out and not _doubted(c, n)) or pump.open or unfed, pump.cause)
+    told = _unavailable(c, n)
+    c.alarms.tell(at.UNAVAILABLE + n, told, pump.cause)
     c.alarms.tell(at.WILL_NOT_STOP + n, pump.welded)
     c.alarms.tell(at.EXERCISE_FAILED + n, c.exercise.failed & (1 << n))
     c.alarms.tell(at.PUMP_SUSPECT + n, c.pair.suspect(n))
-    c.alarms.tell(at.LOCKOUT + n, _locked(c, n), pump.cause)
+    told = _locked(c, n)
+    c.alarms.tell(at.LOCKOUT + n, told, pump.cause)
     c.alarms.tell(at.MOISTURE + n, pump.moist)
     c.alarms.tell(at.SHORT_CYCLING + n, pump.short)
-    c.alarms.tell(at.PUMP_WORN + n, c.history.is_worn(n))
-    c.alarms.tell(at.CHECK_LEAKS + n, c.history.leaking(n))
+    told = _worn(c, n)
+    c.alarms.tell(at.PUMP_WORN + n, told)
+    told = _leaks(c, n)
+    c.alarms.tell(at.CHECK_LEAKS + n, told)
+
+
+def _unavailable(c: "Controller", n: int) -> object:
+    if c.pumps[n].out and not _doubted(c, n):
+        return True
+    # What a lost mains takes away is told by mains lost; of a pump on the battery, here.
+    return c.pumps[n].open or (c.supply.lost and c.supply.on_battery & ~c.supply.fed & (1 << n))
 
 
 def _doubted(c: "Controller", n: int) -> int:
@@ -85,6 +107,17 @@ def _locked(c: "Controller", n: int) -> int:
     # One lockout is one alarm: what R4 gives to rising water is a try, until the pump has run loaded.
     pump = c.pumps[n]
     return pump.state == pm.LOCKED or pump.held == pm.LOCKED or (pump.out and c.alarms.active[at.LOCKOUT + n])
+
+
+def _worn(c: "Controller", n: int) -> int:
+    # J3: what was told stands until the figures are well back: at the limit they come and go.
+    if c.alarms.active[at.PUMP_WORN + n]:
+        return c.history.wear_percent(n) > _BACK_PERCENT or c.history.is_worn(n)
+    return c.history.is_worn(n)
+
+
+def _leaks(c: "Controller", n: int) -> int:
+    return c.history.leaks[n] if c.alarms.active[at.CHECK_LEAKS + n] else c.history.leaking(n)
 
 
 def _people(c: "Controller") -> None:
