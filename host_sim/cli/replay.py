@@ -61,12 +61,10 @@ def replay(
     export: Annotated[
         Path | None,
         typer.Option(metavar="FILE", help="Write the rows, with what was found, to FILE.parquet or FILE.csv."),
-
     ] = None,
     units: Annotated[UnitSystem, typer.Option(help="Units of the report.")] = UnitSystem.us,
     out: Annotated[Path, typer.Option(help="Folder for the pictures and records.")] = Path("sumpbench-replay"),
 ):
-
     """Explain a logged night: replay it exactly, find what was wrong, show what would have kept the floor dry.
 
     Exit codes: 0 explained (a journal: identical, also with --set or --firmware), 1 a journal replays differently,
@@ -78,7 +76,6 @@ def replay(
     if long:
         refuse_with_long({"--change": change, "--sweep": sweep, "--no-what-if": not what_if, "--was": was,
                           "--export": export})  # fmt: skip
-
         raise typer.Exit(run_streaming(log, site, mapping, ask, setting or [], firmware, units.value, out))
     raise typer.Exit(
         run(log, site, mapping, ask, was and was.value, setting or [], firmware, change or [], sweep or [], what_if,
@@ -105,7 +102,6 @@ def regress(
 
 
 def replay_benchmark(
-
     rows: Annotated[int, typer.Option(help="Rows of the log; 31536000 are a year at one a second.")] = 2_419_200,
     as_json: Annotated[bool, typer.Option("--json", help="Print JSON instead of a table.")] = False,
     folder: Annotated[Path | None, typer.Option(help="Where the log is written for a while.")] = None,
@@ -130,6 +126,5 @@ def register(app):
     """Add the commands to the program."""
     app.command()(replay)
     app.command()(regress)
-
     app.command()(replay_benchmark)
     app.command()(replay_trial)

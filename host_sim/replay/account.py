@@ -1,6 +1,5 @@
 """The account in words: a story for the terminal, and a page to keep."""
 
-
 from datetime import UTC, datetime
 
 import numpy as np

@@ -94,7 +94,8 @@ def tables(found):
                   "high_m3s": flow.high_m3s, "held": flow.held}  # fmt: skip
     findings = [{"kind": f.kind, "confidence": f.confidence, "start_s": f.start_s, "end_s": f.end_s, "text": f.text,
                  "evidence": f.evidence, "causes": f.causes} for f in found.findings]  # fmt: skip
-    runs = [{"pump": one.pump, "start_s": one.start_s, "end_s": one.end_s, "by": one.reason} for one in found.runs]
+    runs = [{"pump": one.pump, "start_s": one.start_s, "end_s": one.end_s, "by": one.why}
+ for one in found.runs]
     outcomes = [{"change": one.change, "highest_m": one.highest_m, "floor_wet_s": one.floor_wet_s,
                  "first_alarm_s": one.first_alarm_s, "starts": one.starts, "floor_dry": one.dry}
                 for one in found.outcomes]  # fmt: skip
@@ -149,7 +150,6 @@ def rows_of(found):
         known = flow is not None and not (flow.bounds and name == "flow")
         values = np.interp(log.time_s, flow.time_s, getattr(flow, f"{name}_m3s")) if known else empty
         table[f"inflow_{name}_m3s"] = values
-
     return table
 
 

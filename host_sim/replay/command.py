@@ -29,7 +29,6 @@ STORY_LINES = 40
 
 
 def run(path, site, mapping, ask, was, settings, firmware, changes, sweep, tries, units_name, out, export=None):
-
     """Explain one log and point to the cautions; see `sumpbench replay --help`.
 
     Returns the exit code: 0 where there was something to explain (and a
@@ -50,7 +49,6 @@ def run(path, site, mapping, ask, was, settings, firmware, changes, sweep, tries
     return code
 
 
-
 def _run(screen, path, site, mapping, ask, was, settings, firmware, changes, sweep, tries, units, out):
     module = other_firmware.load(firmware) if firmware else None
     ours = Path(path).is_dir() or sources.is_journal(path)
@@ -66,7 +64,6 @@ def _run(screen, path, site, mapping, ask, was, settings, firmware, changes, swe
         explained, account = _explain(screen, log, plan, was or "duplex", None, module, changes, sweep, tries, units,
                                       out, settings)  # fmt: skip
         return max(code, explained), account
-
     plan = site_of(site)
     how = mapping_of(screen, path, mapping, ask)
     log = table_log.read(path, how)
@@ -109,7 +106,6 @@ def _explain(screen, log, plan, was, values, module, changes, sweep, tries, unit
         screen.print(Text("No pump ever ran in this log: it proves nothing about the controller.", style="bold"))
         return 1, account
     return 0, account
-
 
 
 def _tell(screen, account, units):

@@ -25,7 +25,6 @@ def replay_all(screen, path, plan, settings, module):
         journals = [(journal, []) for journal in board.journals_in(path)]
     else:
         journals = [sources.journal(path)]
-
     results = [_replay(screen, journal, issues, plan, settings, module) for journal, issues in journals]
     # Of several sets of settings one may have lasted a moment only; together they must have moved a pump.
     differs, ran = any(differs for differs, _ in results), any(ran for _, ran in results)

@@ -64,7 +64,6 @@ def _decisions(night):
 def _alarms(night):
     texts = [f"{_clock(time)} {name.replace('_', ' ')} {state}: {what}"
              for time, name, state, what in night.alarms[:MOST_NAMED]]  # fmt: skip
-
     more = len(night.alarms) - MOST_NAMED
     return "\n".join(texts) + (f"\nand {more} more" if more > 0 else "")
 

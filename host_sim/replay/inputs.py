@@ -57,11 +57,9 @@ def mapping_of(screen, path, mapping, ask):
     """Return the Mapping of a log: asked for, given, or kept beside it.  Raises InputError."""
     kept = beside(path)
     if ask:
-
         found = mapping_prompt.ask(path, lambda asked, usual: typer.prompt(asked, default=usual, show_default=True))
         files.write(kept.parent, kept.name, maps.as_toml(found), "--map")
         screen.print(Text(f"The mapping is saved in {kept}"))
-
         return found
     if mapping is not None:
         return maps.load(mapping)
@@ -69,7 +67,6 @@ def mapping_of(screen, path, mapping, ask):
         return maps.load(kept)
     raise InputError(
         f"no mapping says which column holds what: answer the questions of --map (kept in {kept.name}), or give a "
-
         "mapping file with --mapping FILE.toml",
         str(path),
     )

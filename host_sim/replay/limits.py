@@ -44,9 +44,9 @@ class Limits:
     fine: bool
     reason: str
     contacts_only: bool = False
-    runs_only: bool = False
     longest_gap_s: float = 0.0
     gap_at_s: float = 0.0
+    runs_only: bool = False
     units: object = field(default=US, repr=False)
 
     @property
@@ -88,7 +88,7 @@ def limits_of(log, site, rates, units=US):
     longest = int(np.argmax(steps)) if len(steps) else 0
     found = Limits(spacing, float(draw), float(cycle), noise, step, float(travel), True, True, "",
                    log.levels_at_contacts_only, float(steps[longest]) if len(steps) else 0.0,
-                   float(log.time_s[longest]), units)  # fmt: skip
+                   float(log.time_s[longest]), units=units)  # fmt: skip
     if log.level_m is None:
         found.runs_only, found.resolved, found.fine = True, False, False
         found.reason = "no level and no contact was logged, only pump states"

@@ -25,7 +25,6 @@ def draw(account, units):
         line = f"{words.headline(account, units)}\n{_cut(words.cause(account), 150)}"
     with np.errstate(invalid="ignore"):  # a log without a level has none to draw
         figure = strip.draw(trace, units, baseline, heading=f"What the log shows: {account.log.name}", line=line)
-
     _relabel(figure, account)
     _band(figure, account, units)
     _gaps(figure, account)

@@ -33,12 +33,10 @@ def as_json(account):
             "draw_down_s": _number(account.limits.draw_down_s), "noise_m": account.limits.noise_m,
             "step_m": account.limits.step_m, "longest_gap_s": account.limits.longest_gap_s,
             "lines": limits.lines(account.limits, account),
-
         },
         "runs": None if account.recorded is None else {
             "starts": account.recorded.starts,
             "run_s": {pump: list(pair) for pump, pair in account.recorded.run_s.items()},
-
             "every_run_shows": account.recorded.every, "longest_run_s": account.recorded.longest_run,
             "longest_rest_s": account.recorded.longest_rest, "busiest_hour": account.recorded.busiest,
         },

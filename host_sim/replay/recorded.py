@@ -19,7 +19,6 @@ from host_sim.replay.inflow import Inflow
 from host_sim.replay.limits import CURVE
 
 TRAVEL = 0.7  # of the volume from stop to start: a fill brings at least this, floats and area known badly; our choice
-
 ROOM = 0.15  # of the same: how far two stops may lie apart; our own choice
 SHORT = 0.6  # of the shortest possible draw-down: a run shorter than this did not end at the off contact
 LEAST_ROWS = 20  # of a window, where runs are overlooked

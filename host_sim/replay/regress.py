@@ -64,7 +64,6 @@ def journals(folder):
         yield str(path.relative_to(root)), sources.journal(path)[0]
     for place in boards:
         for number, journal in enumerate(board.journals_in(place), 1):
-
             yield f"{place.relative_to(root)} ({number})", journal
 
 
@@ -99,7 +98,6 @@ def _named(alarms, module):
 
 
 def as_json(nights, names):
-
     """Return Nights as a plain dictionary; `names` are what the two sides are called."""
     return {
         "before": names[0], "after": names[1], "same": all(night.same for night in nights),

@@ -20,6 +20,9 @@ TURN_SIGMAS = 10.0  # of noise that thousands of rows do not reach by chance
 BLIND = 0.15  # of a pump's rate: a slope on the floor with such an error does not tell whether one runs
 KINK = 0.12  # of a pump: a smaller jump of the slope is no pump that comes or goes; our own choice
 KINK_S = 20.0  # a kink is looked for only between two lines of this length: a turn's own swing is none
+TURN_ROWS = 8  # a turn lies so near the highest reading; our own choice
+TURN_SIDE = 24  # rows on either side whose lines place it
+STAY_S = 900.0  # how long water rises under a pump before that counts as one answer worse than another; our own choice
 SWING_S = 1.2  # and before it, since a turn lies between two rows
 PIECE_S = 60.0  # a long stretch is cut into pieces of this, so that a changing inflow shows
 
@@ -226,6 +229,24 @@ def _turns(level, least_m):
     return turns
 
 
+def _placed(turns, time, volume):
+    # Each turn where two straight lines meet best.  The highest reading is not where the pump started: of a slow fill
+    # noise makes it one of many, and what of the fill is left before the draw-down bends that.
+    found = list(turns)
+    for k in range(1, len(turns) - 1):
+        before, at, after = found[k - 1], turns[k], turns[k + 1]
+        first, last = max(before, at - TURN_SIDE), min(after, at + TURN_SIDE)
+        low, high = max(first + LEAST_ROWS, at - TURN_ROWS), min(last - LEAST_ROWS, at + TURN_ROWS)
+        if high <= low:
+            continue
+        t, v = time[first : last + 1] - time[first], volume[first : last + 1] - volume[first]
+        sums = np.array([np.cumsum(x) for x in (np.ones(len(t)), t, v, t * t, t * v, v * v)])
+        places = np.arange(low, high + 1) - first
+        error = _misfit(sums[:, places - 1])[0] + _misfit(sums[:, -1:] - sums[:, places - 1])[0]
+        found[k] = int(first + places[int(np.argmin(error))])
+    return found
+
+
 def _kinks(time, volume, a, b, least_slope, sigma_m3, found):
     # Cut rows a..b where two lines fit clearly better than one, and go on in both halves.
     n = b - a
@@ -261,7 +282,7 @@ def _misfit(sums):
 
 
 def _from_level(time, level, volume, sigma, site, nominal):
-    turns = _turns(level, max(TURN_SIGMAS * sigma, 0.012))
+    turns = _placed(_turns(level, max(TURN_SIGMAS * sigma, 0.012)), time, volume)
     turns = sorted({*turns, *_floor(level, site.pit.floor_m)})
     cuts = set(turns)
     for a, b in zip(turns, turns[1:], strict=False):
@@ -326,7 +347,9 @@ def _count(lines, moving, before_m3s):
     for place, line in enumerate(lines):
         inflow = [line.slope_m3s + moved for moved in rates]
         wide = 0.05 * rate + 2.0 * line.error_m3s
-        own = [0.1 * n + max(0.0, -q) / wide for n, q in zip(pumps, inflow, strict=True)]
+        # Water that rises goes on so for long without a pump: a run that is carried on into a fill ends somewhere.
+        rising = (line.end_s - line.start_s) / STAY_S if line.slope_m3s > 0.0 else 0.0
+        own = [(0.1 + rising) * n + max(0.0, -q) / wide for n, q in zip(pumps, inflow, strict=True)]
         if not place:
             # A stretch begins with about the inflow with which the one before it ended.
             costs = [cost + min(12.0, abs(q - before_m3s) / (0.3 * rate + 2.0 * line.error_m3s))

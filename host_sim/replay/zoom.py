@@ -40,7 +40,6 @@ def _data(account, units):
     others = [_line(outcome, units) for outcome in account.outcomes[: MOST_OTHERS + 1] if outcome.trace is not None]
     known = account.highest_m if account.highest_m == account.highest_m else 0.0
     highest = max([known, account.site.pit.floor_m, *(outcome.highest_m for outcome in account.outcomes)])
-
     flow = account.flow
     band = {"t": [], "q": [], "low": [], "high": []}
     most = 1.0
@@ -72,7 +71,6 @@ def _points(time_s, level_m, scale):
     time_s, level_m = np.asarray(time_s), np.asarray(level_m)
     known = ~np.isnan(level_m)
     return {"t": [round(float(t), 1) for t in time_s[known]], "v": [round(float(v), 3) for v in scale(level_m[known])]}
-
 
 
 def _line(outcome, units):

@@ -24,7 +24,6 @@ def draw(nights, seed, rows=ROWS_S, channels=CHANNELS, loggers=3):
             for channel in channels:
                 grid = [(s, n) for s in STEPS_MM for n in NOISES_MM]
                 many = min(loggers, len(grid)) if channel in WITH_LEVEL else 1
-
                 for place in rng.permutation(len(grid))[:many]:
                     yield night, score(night, Logger(every, *grid[place], channel))
 
@@ -79,7 +78,6 @@ def broken_goals(scores):
     return found
 
 
-
 def main(argv=None):
     """Run the matrix and print it; return 1 where something was wrongly named as established, or a healthy night."""
     parser = argparse.ArgumentParser(prog="python -m tests.second_log", description=__doc__)
@@ -106,7 +104,6 @@ def main(argv=None):
     print("\n".join(f"goal not met: {text}" for text in broken) or "every goal met: nothing wrongly established, no "
           "healthy night called faulty, the truth inside each band as often as stated")  # fmt: skip
     return int(bool(broken))
-
 
 
 if __name__ == "__main__":

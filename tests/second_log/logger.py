@@ -10,12 +10,10 @@ from host_sim.replay.reading.mapping import read as mapping_of
 from .pit import STEP_S
 
 ROWS_S = (1, 5, 10, 30, 60, 300)
-
 STEPS_MM = (1, 5, 10)
 NOISES_MM = (0, 3, 10)
 CHANNELS = ("level", "level and run", "run only", "contacts", "events")
 WITH_LEVEL = ("level", "level and run", "events")  # those for which resolution and noise mean something
-
 
 
 @dataclass(frozen=True)
@@ -46,7 +44,6 @@ def _events(table):
 
 
 def log_of(night, logger):
-
     """Return the Log that the replay reads of a night.  Raises InputError where it refuses."""
     rng = np.random.default_rng([night.seed, logger.every_s, logger.step_mm, logger.noise_mm])
     first = int(rng.integers(0, max(1, int(logger.every_s / STEP_S))))
@@ -58,7 +55,6 @@ def log_of(night, logger):
         table["h"] = [float(x) for x in np.round(level / logger.step_mm) * logger.step_mm]
         given["level"] = {"column": "h", "unit": "mm"}
     if logger.channels in ("level and run", "run only", "events"):
-
         for p in (0, 1) if night.controller != "float switch" else (0,):
             table[f"p{p + 1}"] = [str(int(x)) for x in night.on[p, rows]]
             given[f"pump{p + 1}"] = {"column": f"p{p + 1}"}
@@ -74,6 +70,5 @@ def log_of(night, logger):
     if logger.channels == "events":
         table, rows = rows_by_name.spread(table, mapping, issues, "second log")
     log = table_log.make("second log", table, mapping, issues, rows)
-
     table_log.require_water(log, mapping)
     return log

@@ -21,7 +21,6 @@ OUTLET = 2.6
 KINDS = ("healthy", "float stuck dry", "float stuck wet", "weak pump", "air-locked pump", "leaking check valve",
          "mains out", "too much inflow")  # fmt: skip
 CONTROLLERS = ("float switch", "alternating pair", "our controller")
-
 SITE = """
 name = "The second log's invented pit"
 [pit]
@@ -119,7 +118,6 @@ def _settings():
 
 @dataclass
 class Night:
-
     """The truth of one night on a grid of STEP_S: arrays `level`, `inflow`, `on` (2 x n), `mains`, `floats`."""
 
     kind: str
@@ -185,7 +183,6 @@ def simulate(kind, controller, seed):
     play = dict.fromkeys(heights, 0.0)
     ease, running = rng.uniform(0.0, 0.15), np.zeros(n)
     brain = Brain(rng) if controller == "our controller" else None
-
     for i in range(n):
         t = i * STEP_S
         trouble = begin <= t < end
@@ -209,7 +206,6 @@ def simulate(kind, controller, seed):
             if any(on) and not seen["off"]:
                 on = [False, False]
                 turn = 1 - turn
-
         moved = 0.0
         if power and any(on):
             table = twice if all(on) and not (kind == "air-locked pump" and trouble) else alone

@@ -19,15 +19,12 @@ NAMES = {
     "healthy": (),
     "float stuck dry": ("late start", "late start: float", "float sticking"),
     "float stuck wet": ("low stop", "float sticking", "long run"),
-
     "weak pump": ("weak pump",),
     "air-locked pump": ("not pumping", "late start", "long run"),
-
     "leaking check valve": ("leaking check valve",),
     "mains out": ("no mains", "late start", "late start: mains", "late start: pump"),
     "too much inflow": ("not keeping up", "long run"),
 }
-
 ALSO = {
     "float stuck wet": ("not pumping", "weak pump"),  # down at the intake it draws air
     "air-locked pump": ("late start: pump",),
@@ -50,7 +47,6 @@ class Score:
     inside: float = float("nan")  # share of the time the truth is inside the band
     bounds: bool = False  # the band is bounds by water balance
     width: float = float("nan")  # median width of the band, of what one pump moves
-
 
 
 def claim_of(finding):
@@ -135,7 +131,6 @@ def _inflow(night, account, result):
     if flow.spans is not None:
         half = (flow.spans[seen, 1] - flow.spans[seen, 0]) / 2.0 / STEP_S
     a, b = (np.clip(middle + d, 0, len(night.inflow)).astype(int) for d in (-half, half))
-
     truth = (sums[b] - sums[a]) / np.maximum(b - a, 1)
     result.bounds = flow.bounds
     weight = np.ones(len(truth)) if flow.spans is None else flow.spans[seen, 1] - flow.spans[seen, 0]
@@ -143,7 +138,6 @@ def _inflow(night, account, result):
     result.inside = float(np.average(held, weights=weight))
     one = night.capacity if night.controller == "float switch" else 0.5 * night.capacity
     result.width = float(np.median(flow.high_m3s[seen] - flow.low_m3s[seen])) / one
-
     result.volume = float(flow.flow_m3s[seen].sum() / max(truth.sum(), 1e-12) - 1.0)
 
 

@@ -1,0 +1,211 @@
+"""Logs as people have them: compressed, commented, with commas, scrambled, inverted, hourly; read right or refused."""
+
+import gzip
+import tracemalloc
+from datetime import datetime, timedelta
+
+import numpy as np
+import pytest
+from duplexsump.control import settings as s
+from typer.testing import CliRunner
+
+from host_sim.cli.app import app
+from host_sim.errors import InputError
+from host_sim.replay import account as words
+from host_sim.replay import limits, night
+from host_sim.replay.findings import floats
+from host_sim.replay.reading import export, mapping, mapping_prompt, sources, table_log
+from host_sim.report.units import US
+from tests.replay_nights import demo, logged
+from tests.replay_nights import night as simulate
+
+
+@pytest.fixture(scope="module")
+def hour():
+    """Give (log of an hour with contacts and pumps, its lines as CSV, its Mapping)."""
+    import tempfile
+    from pathlib import Path
+
+    log = logged(simulate(demo(1.0)), contacts=True, pumps=True)
+    with tempfile.TemporaryDirectory() as folder:
+        export.write(log, Path(folder) / "log.csv")
+        lines = (Path(folder) / "log.csv").read_text().splitlines()
+    return log, lines, export.mapping_of(log, "csv")
+
+
+def saved(path, lines):
+    """Write lines to a file and return its path."""
+    path.write_text("\n".join(lines) + "\n", encoding="utf-8")
+    return path
+
+
+def same(log, other):
+    """Tell whether two logs have the same rows."""
+    return np.array_equal(log.time_s, other.time_s) and np.allclose(log.level_m, other.level_m, equal_nan=True)
+
+
+def test_a_gzip_file_is_read_whatever_its_name(tmp_path, hour):
+    log, lines, how = hour
+    for name in ("log.csv.gz", "log.csv"):
+        (tmp_path / name).write_bytes(gzip.compress(("\n".join(lines) + "\n").encode()))
+        assert same(table_log.read(tmp_path / name, mapping.read(mapping.as_table(how))), log)
+        assert mapping_prompt.guessed(tmp_path / name).level.name == "level_m"
+    (tmp_path / "torn.csv.gz").write_bytes((tmp_path / "log.csv.gz").read_bytes()[:4000])
+    with pytest.raises(InputError, match="cannot be read"):
+        table_log.read(tmp_path / "torn.csv.gz", how)
+
+
+def test_lines_of_comment_before_the_header_are_passed_over_and_counted(tmp_path, hour):
+    log, lines, how = hour
+    path = saved(tmp_path / "log.csv", ["# logger 12, channels: 3", "# in m", *lines])
+    found = table_log.read(path, how)
+    assert same(found, log)
+    assert [(issue.count, issue.kind) for issue in found.issues if issue.kind == "comment"] == [(2, "comment")]
+    assert mapping_prompt.guessed(path).skip == 2
+    marked = saved(tmp_path / "marked.csv", ["# " + lines[0], *lines[1:]])
+    assert same(table_log.read(marked, how), log)
+    assert mapping_prompt.guessed(marked).level.name == "level_m"
+
+
+def with_commas(lines):
+    """Return lines with semicolons between cells and commas in numbers."""
+    return [line.replace(",", ";").replace(".", ",") for line in lines]
+
+
+def test_decimal_commas_are_guessed_or_refused_by_name(tmp_path, hour):
+    log, lines, _ = hour
+    path = saved(tmp_path / "log.csv", with_commas(lines))
+    how = mapping_prompt.guessed(path)
+    assert (how.decimal, how.delimiter) == (",", ";")
+    assert same(table_log.read(path, how), log)
+    how.decimal = "."
+    with pytest.raises(InputError, match=r'"level_m": "0,\d+" has a decimal comma \(3600 of 3600 cells\): set decimal'):
+        table_log.read(path, how)
+    how.delimiter = ","
+    with pytest.raises(InputError, match='names the columns, is not split by ",": set delimiter = ";"'):
+        table_log.read(path, how)
+
+
+@pytest.mark.parametrize("kind", ["booleans", "numbers", "words"])
+def test_parquet_states_of_every_type_are_read_though_the_first_rows_are_off(tmp_path, kind):
+    import pyarrow as pa
+    import pyarrow.parquet as pq
+
+    on = np.arange(60) >= 40
+    column = {"booleans": pa.array(on.tolist()), "numbers": pa.array(on.astype(float)),
+              "words": pa.array(np.where(on, "Running", "Stopped").tolist()).dictionary_encode()}[kind]  # fmt: skip
+    pq.write_table(pa.table({"time": [f"2024-03-09T10:00:{i:02d}" for i in range(60)], "level_mm": [200.0] * 60,
+                             "pump 1": column}), tmp_path / "log.parquet")  # fmt: skip
+    log = table_log.read(tmp_path / "log.parquet", mapping_prompt.guessed(tmp_path / "log.parquet"))
+    assert np.array_equal(log.pumps[0], on)
+
+
+def test_scrambled_stamps_are_refused_and_a_log_with_its_newest_row_first_is_not(tmp_path, hour):
+    log, lines, how = hour
+    rows = [line.split(",", 1) for line in lines[1:]]
+    order = np.random.default_rng(1).permutation(len(rows))
+    wrong = [f"{rows[place][0]},{rest}" for place, (_, rest) in zip(order, rows, strict=True)]
+    with pytest.raises(InputError, match="the times are misread or wrong"):
+        table_log.read(saved(tmp_path / "wrong.csv", [lines[0], *wrong]), how)
+    assert same(table_log.read(saved(tmp_path / "newest.csv", [lines[0], *lines[:0:-1]]), how), log)
+    mixed = [lines[1 + place] for place in order]
+    assert same(table_log.read(saved(tmp_path / "mixed.csv", [lines[0], *mixed]), how), log)
+
+
+def test_contacts_that_read_the_opposite_of_the_water_are_refused_by_name(hour):
+    log, _, _ = hour
+    turned = {name: (1 - values).astype(np.int8) for name, values in log.contacts.items()}
+    site = demo(1.0)
+    other = logged(simulate(site), contacts=True)
+    other.contacts = {**other.contacts, "lead": (1 - other.contacts["lead"]).astype(np.int8)}
+    with pytest.raises(InputError, match=r"contact lead: reads wet while the water is below it.*wet = \[\"0\"\]"):
+        sources.with_levels(other, site)
+    other.level_m, other.contacts = None, turned
+    with pytest.raises(InputError, match="contact off, lead, lag, high: reads wet"):
+        sources.with_levels(other, site)
+
+
+def test_a_float_that_hangs_is_no_inverted_contact():
+    site = demo(3.0)
+    for fault in ("lead-stuck-dry@1h+90min", "off-stuck-wet@1h+90min", "high-stuck-wet@1h"):
+        log = logged(simulate(site, fault), contacts=True)
+        assert sources.with_levels(log, site) is log
+
+
+def test_a_broken_wire_of_a_normally_closed_contact_reads_wet():
+    site = demo(0.1)
+    for closed, wet, dry in ((0, "shorted", "broken"), (8, "broken", "shorted")):
+        site.settings = list(site.settings)
+        site.settings[s.NORMALLY_CLOSED] = closed
+        assert floats._wire(site, "high", "wet") == f"its wire is {wet}"
+        assert floats._wire(site, "high", "dry") == f"its wire is {dry}"
+
+
+def hourly(path, rows=26_304):
+    """Write three years of an hourly level in meters and return the path."""
+    rng, begins = np.random.default_rng(2), datetime(2020, 1, 1)
+    level = 0.25 + 0.1 * np.sin(np.arange(rows) / 50.0) + rng.normal(0.0, 0.01, rows)
+    return saved(path, ["time,level", *(f"{(begins + timedelta(hours=i)).isoformat()},{x:.3f}"
+                                        for i, x in enumerate(level))])  # fmt: skip
+
+
+HOURLY = mapping.read({"time": {"column": "time"}, "level": {"column": "level", "unit": "m"}})
+
+
+def test_three_years_of_hourly_rows_take_little_memory_and_tell_what_they_can(tmp_path):
+    log, site = table_log.read(hourly(tmp_path / "log.csv"), HOURLY), demo(1.0)
+    tracemalloc.start()
+    account = night.explain(log, site, "single")
+    peak = tracemalloc.get_traced_memory()[1]
+    tracemalloc.stop()
+    assert peak < 40e6, f"{peak / 1e6:.0f} MB"
+    assert not account.limits.resolved and account.flow.bounds and account.judged is None
+    assert "whether it stayed dry cannot be told" in words.headline(account, US)
+
+
+def test_a_long_log_of_hourly_rows_is_not_taken_for_one_gap_after_another(tmp_path):
+    pytest.importorskip("pyarrow")
+    path = hourly(tmp_path / "log.csv", 2000)
+    (tmp_path / "log.csv.map.toml").write_text(mapping.as_toml(HOURLY))
+    done = CliRunner().invoke(app, ["replay", str(path), "--long", "--site", "demo", "--out", str(tmp_path / "out")])
+    told = " ".join(done.output.split())
+    assert done.exit_code == 1  # nothing was compared
+    assert "cannot tell starts, run time and alarms: one row every 3600 s" in told
+    assert "no row shows water on the floor" in told and "gaps" not in told and "pump 1 0" not in told
+
+
+def test_a_long_log_tells_how_long_the_floor_was_wet(tmp_path):
+    pytest.importorskip("pyarrow")
+    rows = [f"2024-01-01T00:{i // 60:02d}:{i % 60:02d},{0.7 if 600 <= i < 1500 else 0.3}" for i in range(3000)]
+    path = saved(tmp_path / "log.csv", ["time,level", *rows])
+    (tmp_path / "log.csv.map.toml").write_text(mapping.as_toml(HOURLY))
+    done = CliRunner().invoke(app, ["replay", str(path), "--long", "--site", "demo", "--out", str(tmp_path / "out")])
+    assert "water on the floor for 15 min" in " ".join(done.output.split())
+
+
+def test_a_healthy_night_raises_no_alarm_about_pumps_that_the_water_does_not_follow():
+    for controller, every_s in (("single", 1.0), ("duplex", 5.0)):
+        site = demo(2.0)
+        account = night.explain(logged(simulate(site, controller=controller), every_s), site, controller)
+        assert account.judged is not None and not account.judged.alarms
+        told = "\n".join(words.judged_lines(account, US))
+        assert "would have made" not in told and "starts by our controller" not in told
+
+
+def test_a_journal_is_judged_by_its_exact_replay_alone():
+    site = demo(1.0)
+    account = night.explain(sources.log_of(simulate(site).journal, site), site, "duplex")
+    assert account.judged is None
+    assert words.judged_lines(account, US) == ["this is a journal: its exact replay says what our controller did"]
+
+
+def test_the_hint_names_the_extra_as_a_clone_takes_it():
+    assert '".[logs]"' in table_log.INSTALL
+
+
+def test_inches_come_first_and_alone_unless_asked_otherwise():
+    site = demo(1.0)
+    account = night.explain(logged(simulate(site)), site, "duplex", judged=False)
+    told = "\n".join(words.page(account, US))
+    assert " in " in told and "mm" not in told and "liter" not in told
+    assert "in steps of 0.04 in" in limits.lines(account.limits, account)[0]
