@@ -51,14 +51,14 @@ def gateway(
     unit: Annotated[int, typer.Option(min=1, max=247, help="Modbus address of the controller.")] = 1,
     seconds: Annotated[float | None, typer.Option(help="Stop after this many seconds; at Ctrl-C if left out.")] = None,
 ):
-    """Read a board once a second, keep and publish what it does, serve it to others; read-only unless --allow is given."""
+    """Read a board once a second, keep and publish what it does, serve it to others; read-only without --allow."""
     from hil.remote.gateway.run import Options, run
     from host_sim.site.chosen import read
 
     loaded = read(site, [], None)[0] if site else None
     run(
-        Options(port, pit, store, loaded, broker, ca, serve or None, page or None, tuple(allow or ()), tuple(receipt or ()),
-                framing.value, unit, units.value, not keep_clock),
+        Options(port, pit, store, loaded, broker, ca, serve or None, page or None, tuple(allow or ()),
+                tuple(receipt or ()), framing.value, unit, units.value, not keep_clock),
         seconds,
     )  # fmt: skip
 

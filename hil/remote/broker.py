@@ -41,8 +41,10 @@ def parse(text):
         raise InputError("write mqtts://user@host:8883, or mqtt://host:1883 on your own machine", "--broker")
     if parts.password is not None:
         raise InputError(
-            "no password on the command line, where every user of the machine can read it: set SUMPBENCH_MQTT_PASSWORD, "
-            "or SUMPBENCH_MQTT_PASSWORD_FILE to a file that only you can read", "--broker")  # fmt: skip
+            "no password on the command line, where every user of the machine can read it: set SUMPBENCH_MQTT_PASSWORD "
+            "or SUMPBENCH_MQTT_PASSWORD_FILE to a file that only you can read",
+            "--broker",
+        )
     if parts.path not in ("", "/") or parts.query or parts.fragment:
         raise InputError("nothing may follow the port", "--broker")
     tls = parts.scheme == "mqtts"

@@ -16,7 +16,7 @@ import tempfile
 import time
 import tomllib
 import urllib.request
-from contextlib import ExitStack
+from contextlib import ExitStack, suppress
 from dataclasses import replace
 from email import message_from_bytes
 from importlib import resources
@@ -186,8 +186,9 @@ def run(keep=False, say=print):
         put_settings(board, site)
         address = f"mqtt://127.0.0.1:{port}"
         say(f"virtual board on {board.port}, broker on port {port}, mailbox on port {mailbox.port}")
-        _program(stack, "gateway", "--port", board.port, "--site", "demo", "--pit", "demo", "--broker", address, "--store",
-                 str(folder / "gateway"), "--serve", f"127.0.0.1:{free_port()}", "--page", f"127.0.0.1:{page}")  # fmt: skip
+        _program(stack, "gateway", "--port", board.port, "--site", "demo", "--pit", "demo", "--broker", address,
+                 "--store", str(folder / "gateway"), "--serve", f"127.0.0.1:{free_port()}", "--page",
+                 f"127.0.0.1:{page}")  # fmt: skip
         _program(stack, "watchman", "--config", str(config), "--broker", address, "--store", str(folder / "watchman"))
         _wait_page(page)
         _wait_running(board)
@@ -195,10 +196,8 @@ def run(keep=False, say=print):
         good = _act(board, mailbox, page, say)
         if keep:
             say("Ctrl-C ends it")
-            try:
+            with suppress(KeyboardInterrupt):
                 signal.pause()
-            except KeyboardInterrupt:
-                pass
         return 0 if good else 1
 
 

@@ -23,7 +23,7 @@ LEVELS = (s.LEVEL_OFF_MM, s.LEVEL_LEAD_MM, s.LEVEL_LAG_MM)
 
 
 class Estimator:
-    """`site` gives the volumes (None: no figure, ever); `book` (a `gateway.book.Book`) the pit's history, None without."""
+    """`site` gives the volumes (None: no figure); `book` (a `gateway.book.Book`) the pit's history, or None."""
 
     def __init__(self, site, book=None):
         self.site, self.book = site, book
@@ -47,7 +47,7 @@ class Estimator:
         return max(flow for _, flow in self.fills)
 
     def see(self, now, believed, suspect, inflow, settings, blind=0):
-        """Return (whole minutes or None, why not) at `now` in s; masks, mL/min and settings as the controller has them."""
+        """Return (whole minutes or None, why not) at `now` in s; masks, mL/min, settings as on the controller."""
         if self.site is None:
             return None, "the gateway was started without a site file"
         if inflow > LEAST_ML_MIN and (not self.fills or self.fills[-1][1] != inflow):

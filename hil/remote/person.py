@@ -76,4 +76,5 @@ def show_clock(port):
     if not seconds:
         return "the clock is not set: sumpbench clock --set"
     off = seconds - time.time()
-    return f"{time.strftime('%Y-%m-%d %H:%M', time.localtime(seconds))}, {abs(off):.0f} s {'ahead' if off > 0 else 'behind'}"
+    moment = time.strftime("%Y-%m-%d %H:%M", time.localtime(seconds))
+    return f"{moment}, {abs(off):.0f} s {'ahead' if off > 0 else 'behind'}"

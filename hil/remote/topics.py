@@ -31,7 +31,7 @@ class Topic:
 
 
 TABLE = (
-    Topic("gateway", True, "gateway", "Last will: the broker writes up = 0 when it loses the gateway. Renewed each minute.", (
+    Topic("gateway", True, "gateway", "Last will: the broker writes up = 0 when it loses the gateway. Each minute.", (
         ("up", "0, 1", "the gateway is connected"),
         ("since", "s", "when this run of the gateway began"),
     )),
@@ -53,7 +53,7 @@ TABLE = (
         ("selectors", "", "AUTO, OFF or HAND of pumps 1, 2"),
     )),
     Topic("alarms", True, "gateway", "Every alarm that is not normal, the most urgent first; at each change.", (
-        ("alarms", "", "list of objects: name, text, priority (high, medium, low), state, active (0, 1), since (s), call, do"),
+        ("alarms", "", "list of: name, text, priority (high, medium, low), state, active (0, 1), since (s), call, do"),
     )),
     Topic("level", True, "gateway", "Where the water is.", (
         ("above", "", "highest contact that is wet, or null"),
@@ -61,7 +61,7 @@ TABLE = (
         ("transmitter_mm", "mm", "reading of the level transmitter, null without one"),
     )),
     Topic("pumps", True, "gateway", "Figures of pumps 1, 2; after each run.", (
-        ("pumps", "", "list of two objects: state, last_fault, starts, run_s (s), rate_ml_min (mL/min), wear_percent (%)"),
+        ("pumps", "", "list of two: state, last_fault, starts, run_s (s), rate_ml_min (mL/min), wear_percent (%)"),
         ("inflow_ml_min", "mL/min", "inflow at the last fill"),
     )),
     Topic("battery", True, "gateway", "The standby battery.", (
@@ -80,7 +80,7 @@ TABLE = (
     Topic("daily", True, "gateway", "The daily look, once a day.", (
         ("look", "", "object: the figures of `sumpbench daily`"),
     )),
-    Topic("log", False, "gateway", "Numbered records, delivered at least once, in order of n within an outage or not.", (
+    Topic("log", False, "gateway", "Numbered records, delivered at least once; a reader drops what it has.", (
         ("id", "", "the outbox that numbers them"),
         ("n", "", "number, rising by 1; a reader that has (id, n) drops it"),
         ("kind", "", "status (each minute), alarm, event, gap (records given up for want of room)"),

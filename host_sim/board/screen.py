@@ -110,7 +110,9 @@ def build(values, states, alarm_states, sensing, port, system="us", recent=None)
 
 def _pumps(values, states, sensing, system):
     table = Table(box=None, header_style="bold", pad_edge=False)
-    for heading in ("pump", "output", "state", "selector", "current", "starts", "run time", "pump rate", "wear", "last fault"):
+    headings = ("pump", "output", "state", "selector", "current", "starts", "run time", "pump rate", "wear",
+                "last fault")  # fmt: skip
+    for heading in headings:
         table.add_column(heading)
     for n in (1, 2):
         current = "not sensed"

@@ -122,7 +122,7 @@ def alarms(
     framing: board.Framed = board.Framing.ascii,
     unit: board.Unit = 1,
 ):
-    """List every alarm: what is wrong, likely causes, what to do, and why; with --port those a board had, with dates."""
+    """List every alarm: what is wrong, likely causes, what to do; with --port those that a board had, with dates."""
     if port is not None:
         board.alarm_history(port, framing, unit, as_json)
         return

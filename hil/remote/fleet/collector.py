@@ -1,4 +1,4 @@
-"""Stores what gateways publish: a batch a second, acknowledged to the broker and receipted to the gateway after the commit."""
+"""Stores what gateways publish: a batch at a time, acknowledged and receipted after the commit."""
 
 import json
 import time

@@ -1,4 +1,4 @@
-"""Where a fleet is kept: SQLite in WAL mode by default, PostgreSQL behind the same schema for several writers or machines."""
+"""Where a fleet is kept: SQLite (WAL) by default, PostgreSQL behind the same schema for several machines."""
 
 import sqlite3
 from pathlib import Path
@@ -11,8 +11,8 @@ SCHEMA = """
 create table if not exists now_(pit text primary key, heard real, gateway_up integer, board_up integer, alarms text,
     worst integer, pumps_out integer, floor_min integer, inflow integer, rate integer, battery integer, mains integer);
 create table if not exists status(pit text, box text, n integer, at real, up integer, inflow integer, rate_1 integer,
-    rate_2 integer, starts_1 integer, starts_2 integer, run_1 integer, run_2 integer, floor_min integer, battery integer,
-    mains integer, alarms text, primary key(pit, box, n));
+    rate_2 integer, starts_1 integer, starts_2 integer, run_1 integer, run_2 integer, floor_min integer,
+    battery integer, mains integer, alarms text, primary key(pit, box, n));
 create table if not exists record(pit text, box text, n integer, at real, kind text, body text,
     primary key(pit, box, n));
 create index if not exists status_at on status(pit, at);
@@ -87,13 +87,14 @@ class Store:
         self.base.close()
 
     def put(self, now_rows, status_rows, record_rows):
-        """Store rows in one transaction: `now_rows` replace, a status or record with a known (pit, box, n) is dropped."""
+        """Store rows in one transaction: `now_rows` replace; a row with a known (pit, box, n) is dropped."""
         try:
             if now_rows:
                 names = ", ".join(NOW_FIELDS)
                 sets = ", ".join(f"{name} = coalesce(excluded.{name}, now_.{name})" for name in NOW_FIELDS[1:4])
                 sets += ", " + ", ".join(f"{name} = excluded.{name}" for name in NOW_FIELDS[4:])
-                self._many(f"insert into now_({names}) values({_marks(NOW_FIELDS)}) on conflict(pit) do update set {sets}",
+                into = f"insert into now_({names}) values({_marks(NOW_FIELDS)})"
+                self._many(f"{into} on conflict(pit) do update set {sets}",
                            now_rows)  # fmt: skip
             for table, fields, rows in (("status", STATUS_FIELDS, status_rows), ("record", RECORD_FIELDS, record_rows)):
                 if rows:

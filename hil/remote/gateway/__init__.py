@@ -1,1 +1,1 @@
-"""The process beside the board: holds its port, reads it once a second, keeps what it saw, publishes it, serves others."""
+"""The process beside the board: holds its port, reads it each second, keeps, publishes, serves others."""

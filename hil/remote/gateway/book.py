@@ -1,4 +1,4 @@
-"""What the gateway keeps of the pit: a line a minute, each run, each alarm, inspections, journal segments.  SQLite, bounded."""
+"""What the gateway keeps of the pit: a line a minute, runs, alarms, inspections, journal segments.  Bounded."""
 
 import json
 
@@ -12,7 +12,8 @@ _SCHEMA = """
 create table if not exists minute(at real primary key, inflow integer, battery integer, mains integer, wet integer,
     starts_1 integer, starts_2 integer, run_1 integer, run_2 integer, rate_1 integer, rate_2 integer,
     wear_1 integer, wear_2 integer, floor_min integer, inspection integer);
-create table if not exists run(began real, pump integer, ended real, rate integer, ml integer, primary key(began, pump));
+create table if not exists run(began real, pump integer, ended real, rate integer, ml integer,
+    primary key(began, pump));
 create table if not exists alarm(began real, name text, priority text, ended real, acknowledged real,
     primary key(began, name));
 create table if not exists note(at real, kind text, who text, text text);
@@ -20,8 +21,8 @@ create table if not exists segment(board text, number integer, life integer, bod
     primary key(board, number));
 create table if not exists kept(name text primary key, value text);
 """
-MINUTE_FIELDS = ("at", "inflow", "battery", "mains", "wet", "starts_1", "starts_2", "run_1", "run_2", "rate_1", "rate_2",
-                 "wear_1", "wear_2", "floor_min", "inspection")  # fmt: skip
+MINUTE_FIELDS = ("at", "inflow", "battery", "mains", "wet", "starts_1", "starts_2", "run_1", "run_2", "rate_1",
+                 "rate_2", "wear_1", "wear_2", "floor_min", "inspection")  # fmt: skip
 
 
 class Book:
@@ -130,6 +131,7 @@ class Book:
             for table, column in (("run", "began"), ("alarm", "began"), ("note", "at")):
                 self.base.execute(f"delete from {table} where {column} < ?", (now - KEEP_DAYS * DAY_S,))
             self.base.execute(
-                "delete from segment where rowid not in (select rowid from segment order by at desc, number desc limit ?)",
+                "delete from segment where rowid not in "
+                "(select rowid from segment order by at desc, number desc limit ?)",
                 (MOST_SEGMENTS,),
             )

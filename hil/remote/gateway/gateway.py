@@ -19,7 +19,8 @@ CLOCK_OFF_S = 90.0  # the board's clock counts whole minutes; further off than t
 class Gateway:
     """`port` is a `port.Port`, `floor` a `floor.Estimator`, `look(book, gateway, now)` works out the daily look.
 
-    `states` holds what now goes out retained: {topic name: (at, fields)}.  `set_clock`: the board gets its time from here.
+    `states` holds what now goes out retained: {topic name: (at, fields)}.  `set_clock`: the board gets its time
+    from here.
     """
 
     def __init__(self, port, book, outbox, floor, journal, clock, look=None, set_clock=True, daily_at_s=7 * 3600.0):

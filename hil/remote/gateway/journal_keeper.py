@@ -13,7 +13,7 @@ OPEN_S = 600.0  # the open segment is fetched again after so long
 
 
 def window(client, number, place):
-    """Return the bytes of a segment from `place` on, at most a window; b"" at its end or where there is no such segment."""
+    """Return the bytes of a segment from `place` on, at most a window; b"" at its end or without such a segment."""
     client.write_words(r.WINDOW_AT, [number >> 16, number & 0xFFFF, place >> 16, place & 0xFFFF])
     words = client.words(r.WINDOW_HEAD_AT, r.WINDOW_WORDS) + client.words(r.WINDOW_HEAD_AT + r.WINDOW_WORDS, 5)
     raw = b"".join(word.to_bytes(2, "big") for word in words[5:])

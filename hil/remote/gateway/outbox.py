@@ -86,11 +86,20 @@ class Outbox:
             self.base.execute("delete from waiting where n = ?", (n,))
             self.count, self.bytes, lost = self.count - 1, self.bytes - size, lost + 1
             first, last = min(n, first or n), max(n, last or n)
-        if self.most_records > 1:
-            self._insert(at, "gap", {"lost": lost, "first": first, "last": last})
+        self._insert(at, "gap", self._merge_gaps({"lost": lost, "first": first, "last": last}))
+
+    def _merge_gaps(self, gap):
+        # One gap waits at a time: a new one takes in those that have not gone.
+        rows = self.base.execute("select n, body from waiting where kind = 'gap' and sent_at is null").fetchall()
+        rows = [(n, json.loads(body)) for n, body in rows if n not in self.under_way]
+        self._delete([n for n, _ in rows])
+        for _, old in rows:
+            gap = {"lost": gap["lost"] + old["lost"], "first": min(gap["first"], old["first"]),
+                   "last": max(gap["last"], old["last"])}  # fmt: skip
+        return gap
 
     def take(self, most):
-        """Return up to `most` records that have not been sent, as (n, payload), in order, and count them as under way."""
+        """Return up to `most` records not sent yet, as (n, payload), in order, and count them as under way."""
         rows = self.base.execute(
             "select n, kind, at, body from waiting where n >= ? and sent_at is null order by n limit ?",
             (self.next, most),
@@ -120,7 +129,7 @@ class Outbox:
                 self._delete(numbers)
 
     def receipt(self, reader, box, numbers):
-        """Note that `reader` has stored these numbers of outbox `box`; another box, reader or nonsense is passed over."""
+        """Note that `reader` has stored these numbers of outbox `box`; anything else is passed over."""
         if box != self.id or reader not in self.readers or not isinstance(numbers, list):
             return
         full = []

@@ -13,7 +13,7 @@ TRIES = 2
 
 
 class Port:
-    """`opener()` returns an open `Client`; the default opens `name`.  Every call raises InputError while nobody answers."""
+    """`opener()` returns an open `Client`, by default on `name`.  Every call raises InputError while nobody answers."""
 
     def __init__(self, name, framing="ascii", unit=1, opener=None):
         self.name = name

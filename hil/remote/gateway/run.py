@@ -79,8 +79,8 @@ class Running:
         address = broker.parse(options.broker)
         password = credentials.password()
         if address.user and not password:
-            raise InputError(f"no password for {address.user}: set {credentials.VARIABLE} or {credentials.FILE_VARIABLE}",
-                             "--broker")  # fmt: skip
+            variables = f"{credentials.VARIABLE} or {credentials.FILE_VARIABLE}"
+            raise InputError(f"no password for {address.user}: set {variables}", "--broker")  # fmt: skip
         will = topics.topic(options.pit, "gateway"), topics.pack(0.0, up=0, since=self.clock())
         heard = [topics.topic(options.pit, f"receipt/{reader}") for reader in options.receipts]
         return broker.Connection(address, f"sumpbench-{options.pit}", password, will, heard, ca=options.ca)

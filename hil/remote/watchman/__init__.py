@@ -1,1 +1,1 @@
-"""The watchman, outside the house: hears what gateways publish, notices silence, tells people until somebody acknowledges."""
+"""The watchman, outside the house: hears gateways, notices silence, tells people until somebody acknowledges."""

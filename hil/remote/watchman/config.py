@@ -29,7 +29,7 @@ _CLOCK = re.compile(r"([01]\d|2[0-3]):([0-5]\d)-([01]\d|2[0-3]):([0-5]\d)")
 
 @dataclass(frozen=True)
 class Person:
-    """Somebody to tell.  `after_s`: how long an episode must stand unacknowledged; `quiet`: minutes of the day, or None."""
+    """Somebody to tell once an episode has stood unacknowledged for `after_s`; `quiet`: minutes of the day or None."""
 
     who: str
     url: str

@@ -1,8 +1,8 @@
-"""Delivers messages: kept on disk until they went, a worker for each person, so that a hung service holds up nobody else.
+"""Delivers messages: kept on disk until they went, a worker for each person, so a hung service holds up nobody else.
 
-A message that did not go is tried again after 5 s, 15 s, 1 min, then every 5 min for a day.  An older message
-of the same pit that still waits for the same person is dropped for a newer one, which says all that it said.  After a crash in
-mid-sending a message may come twice: better than not at all.
+A message that did not go is tried again after 5 s, 15 s, 1 min, then every 5 min for a day.  One that has been tried
+in vain is dropped for a newer one of the same pit, which says all that it said.  After a crash in mid-sending a message
+may come twice: better than not at all.
 """
 
 import threading
@@ -43,7 +43,7 @@ def check_urls(people):
 
 
 class Delivery:
-    """`put(who, pit, title, body, now)`; `start()` begins a worker for each of `people`.  `send(url, title, body)` sends."""
+    """`put(who, pit, title, body, now)`; `start()` begins a worker a person; `send(url, title, body)` sends."""
 
     def __init__(self, path, people, send=apprise_send, clock=time.time, poll_s=0.2):
         self.base = open_database(path, SCHEMA)
@@ -103,7 +103,8 @@ class Delivery:
             if not self.stop.is_set():
                 with self.base:
                     self.base.execute(
-                        "update message set fate = coalesce(fate, ?), tries = tries + 1, next_at = ?, sent_at = ? where id = ?",
+                        "update message set fate = coalesce(fate, ?), tries = tries + 1, next_at = ?, sent_at = ? "
+                        "where id = ?",
                         (fate, now + wait_s, now if went else None, number))  # fmt: skip
                     if went:
                         self.base.execute("update message set fate = 'sent' where id = ?", (number,))

@@ -9,13 +9,14 @@ from host_sim import alarm_words
 
 SILENCES = {
     "gateway_silent": ("no word from the gateway", "high",
-                       "Call the house or the neighbor: power or network may be out, and nobody is told of alarms meanwhile."),
+                       "Call the house or the neighbor: power or network may be out. Nobody is told of alarms."),
     "board_silent": ("the controller does not answer its gateway", "high",
                      "Look at the controller: is its light on? Check its power and its cable. The pumps may not run."),
     "daily_missing": ("the daily message did not come", "medium", "Check the gateway and its clock."),
     "broker_silent": ("the watchman cannot reach the broker", "high",
                       "Check the broker and the network: nobody is told of alarms meanwhile."),
 }  # fmt: skip
+AWAY_S = 5.0
 _BY_NAME = {row[alarm_table.NAME]: row for row in alarm_table.TABLE}
 
 
@@ -41,7 +42,7 @@ class PitWatch:
         return {"alarms": self.alarms, "daily_at": self.daily_at, "floor": self.floor}
 
     def hear(self, name, body, now):
-        """Take one payload (a dictionary of this version).  What does not have the shape of its topic is passed over."""
+        """Take one payload (a dictionary of this version).  What has not the shape of its topic is passed over."""
         if name in ("log", "receipt") or body["at"] < self.newest.get(name, 0.0):
             return
         if name == "gateway":
@@ -73,8 +74,8 @@ class PitWatch:
         """Return the conditions that hold, the most urgent first; `broker_down_s`: how long we have had no broker."""
         found = []
         limit = self.config.gateway_s
-        if broker_down_s > limit:
-            return [_silence("broker_silent")] + self.alarms
+        if broker_down_s > AWAY_S:  # we cannot hear anybody: nobody's silence is judged
+            return ([_silence("broker_silent")] if broker_down_s > limit else []) + self.alarms
         down = self.gateway_down_at is not None and now - self.gateway_down_at > min(limit, 60.0)
         if down or now - self.heard_at > limit:
             found.append(_silence("gateway_silent"))
