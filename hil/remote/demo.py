@@ -30,7 +30,7 @@ from host_sim.site.load import read_data
 JAM_S = 10.0  # from the jam to the mail, at most
 KILL_S = 30.0  # from the death of the board to the mail, at most
 START_S = 90.0
-INFLOW = "25 gpm"  # one pump carries it, so pump 1 runs most of the time
+INFLOW = "12 gpm"  # one pump carries it, and pump 1 runs about half of the time
 _WATCHMAN = """pits = ["demo"]
 [silence]
 gateway = "2 min"
@@ -89,8 +89,8 @@ class Mailbox:
         self.mails.put((time.monotonic(), str(make_header(decode_header(mail["subject"] or ""))), text))
         return "250 OK"
 
-    def wait(self, until, words):
-        """Return (when, subject, text) of the next mail with one of `words` in it; None past `until`."""
+    def wait(self, until, words, say):
+        """Return (when, subject, text) of the next mail with one of `words`, None past `until`; `say` any other."""
         while (left := until - time.monotonic()) > 0:
             try:
                 found = self.mails.get(timeout=left)
@@ -98,6 +98,7 @@ class Mailbox:
                 return None
             if any(word in found[1] + found[2] for word in words):
                 return found
+            say(f"another mail: {found[1]}")
         return None
 
     def close(self):
@@ -220,7 +221,7 @@ def _act(board, mailbox, page, say):
     say("\npump 1 jams while it runs")
     began = time.monotonic()
     jam(board)
-    first = mailbox.wait(began + JAM_S * 3, ("pump 1 unavailable",))
+    first = mailbox.wait(began + JAM_S * 3, ("pump 1 unavailable",), say)
     good = _report(first, began, JAM_S, say)
     with urllib.request.urlopen(f"http://127.0.0.1:{page}/", timeout=5.0) as answer:
         shown = "pump 1 unavailable" in answer.read().decode()
@@ -228,7 +229,7 @@ def _act(board, mailbox, page, say):
     say("\nthe board dies: its power is cut")
     began = time.monotonic()
     board.power_cut()
-    second = mailbox.wait(began + KILL_S * 2, ("does not answer",))
+    second = mailbox.wait(began + KILL_S * 2, ("does not answer",), say)
     return _report(second, began, KILL_S, say) and good and shown
 
 

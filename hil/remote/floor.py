@@ -1,9 +1,10 @@
 """Time to floor if both pumps stopped now, on the safe side.
 
-The water is taken to stand at the next contact above it that may be trusted; the inflow to be the largest of the last
-fills, and to rise from now on.  How fast: without a history of the pit by STORM_RISE, with one by twice what it has
-ever shown.  With the last inflow alone 4 % of the figures of random storm nights were longer than the truth, by up
-to 8 min; with STORM_RISE none were (`tests/remote/test_remote_floor.py`).  Rounded down, worded "at least N min".
+The water is taken to stand at the next contact above it that may be trusted; the inflow to be the largest of what the
+last fills say, what the pumps have moved lately, and, with lag or high wet, what has got the better of them; and to
+rise from now on.  How fast: without a history of the pit by STORM_RISE, with one by twice what it has ever shown.
+With the last fill alone 4 % of the figures of random storm nights were longer than the truth, by up to 8 min
+(`tests/remote/test_remote_floor.py`).  Rounded down, worded "at least N min".
 """
 
 from collections import deque
@@ -11,13 +12,15 @@ from math import sqrt
 
 from duplexsump.control import settings as s
 
-STORM_RISE = 15_142.0  # mL/min per min: 4 gpm more every minute
+STORM_RISE = 30_283.0  # mL/min per min: 8 gpm more every minute
 LEAST_RISE = 380.0  # 0.1 gpm more every minute, at the least
 FILLS = 4  # the largest of so many is taken
 LEAST_ML_MIN = 50.0  # below this nothing was measured
 HISTORY_DAYS = 30.0  # before that the pit has not shown how fast its inflow rises
 TIMES = 2.0
 DAY_S = 86400.0
+PUMPED_S = 900.0  # what the pumps moved in so long, on the average
+LAG, HIGH = 2, 3
 MOST_MIN = 48 * 60  # nothing is said beyond
 LEVELS = (s.LEVEL_OFF_MM, s.LEVEL_LEAD_MM, s.LEVEL_LAG_MM)
 
@@ -31,25 +34,42 @@ class Estimator:
         self.learned_at = None
         self.rise = STORM_RISE
         self.settings = self.contact_ml = None
+        self.pumped = deque()  # (when, mL pumped until then), as old as PUMPED_S
+        self.beaten, self.unknown = 0.0, False
 
     def look(self, reading, settings):
         """Return the fields of topic `floor` for one `gateway.reading.Reading`."""
         states, values = reading.states, reading.values
         self._learn(reading.at)
         minutes, why = self.see(
-            reading.at, states["believed"], states["suspect"], values["inflow"], settings, values["blind"]
-        )
+            reading.at, states["believed"], states["suspect"], values["inflow"], settings, states["outputs"],
+            (values["rate_1"], values["rate_2"]), values["blind"],
+        )  # fmt: skip
         at, inflow = (round(self.fills[-1][0]), round(self.inflow())) if self.fills else (None, None)
         return {"at_least_min": minutes, "why": why, "inflow_ml_min": inflow, "measured_at": at}
 
     def inflow(self):
         """Return the inflow that the figure begins with, in mL/min."""
-        return max(flow for _, flow in self.fills)
+        (first, before), (last, until) = self.pumped[0], self.pumped[-1]
+        moved = (until - before) / max(PUMPED_S, last - first) * 60.0
+        return max(self.beaten, moved, *(flow for _, flow in self.fills))
 
-    def see(self, now, believed, suspect, inflow, settings, blind=0):
+    def _pump(self, now, outputs, rates, believed):
+        # What the pumps have moved, and what has got the better of them.
+        when, until = self.pumped[-1] if self.pumped else (now, 0.0)
+        rate = sum(rates[n] for n in range(2) if outputs >> n & 1)
+        self.pumped.append((now, until + min(60.0, now - when) / 60.0 * rate))
+        while self.pumped[0][0] < now - PUMPED_S:
+            self.pumped.popleft()
+        hard = believed >> LAG & 1 or outputs & 3 == 3  # one pump does not keep up
+        self.beaten = sum(rates) if believed >> HIGH & 1 else max(rates) if hard else 0.0
+        self.unknown = hard and not self.beaten
+
+    def see(self, now, believed, suspect, inflow, settings, outputs=0, rates=(0, 0), blind=0):
         """Return (whole minutes or None, why not) at `now` in s; masks, mL/min, settings as on the controller."""
         if self.site is None:
             return None, "the gateway was started without a site file"
+        self._pump(now, outputs, rates, believed)
         if inflow > LEAST_ML_MIN and (not self.fills or self.fills[-1][1] != inflow):
             self.fills.append((now, inflow))
         if blind:
@@ -58,6 +78,8 @@ class Estimator:
             return None, "no fill has been measured yet"
         if settings != self.settings:
             self._measure(settings)
+        if self.unknown:
+            return 0, ""  # the inflow is more than one pump moves, and how much that is has not been measured
         return self._minutes(self._room_ml(believed, suspect)), ""
 
     def _minutes(self, room_ml):

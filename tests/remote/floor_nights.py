@@ -26,7 +26,7 @@ class Sight:
     suspect: int
     outputs: int
     inflow: int
-    level_mm: int
+    rates: tuple
     truth_s: float | None = None
 
 
@@ -66,8 +66,7 @@ def sights(seed, number, every_ms, from_ms=60_000):
             c = control.controller
             seen = (c.belief.wet, c.contacts.wet, c.belief.suspect, c.out[0] | c.out[1] << 1, c.history.inflow_ml_min)
             if seen != last or now >= due:
-                level = c.bands.level_mm(work.raw[4]) if hasattr(c, "bands") else control.bands.level_mm(work.raw[4])
-                sight = Sight(now / 1000.0, *seen[:2], seen[2], seen[3], seen[4], level)
+                sight = Sight(now / 1000.0, *seen, tuple(c.history.rate_ml_min))
                 if now >= judge_at:
                     judge_at = now + every_ms
                     sight.truth_s = until_floor_s(work.plant, now, site)

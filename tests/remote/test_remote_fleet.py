@@ -63,8 +63,8 @@ def store(request, tmp_path):
 
 
 class Message:
-    def __init__(self, pit, name, **fields):
-        self.topic = topics.topic(pit, name)
+    def __init__(self, pit, row, **fields):
+        self.topic = topics.topic(pit, row)
         self.payload = topics.pack(fields.pop("at", NOW), **fields)
 
 
@@ -87,8 +87,8 @@ def collect(store, *messages, now=NOW):
 
 def test_who_floods_first(store):
     collect(store, status("calm", 1, floor=600), status("quick", 1, floor=4),
-            status("full", 1, floor=600, inflow=100000), status("half", 1, floor=600, available=(1,)), status("flat", 1, floor=600, battery=11000),
-            status("unknown", 1, floor=None), now=NOW)  # fmt: skip
+            status("full", 1, floor=600, inflow=100000), status("half", 1, floor=600, available=(1,)),
+            status("flat", 1, floor=600, battery=11000), status("unknown", 1, floor=None))  # fmt: skip
     collect(store, status("gone", 1, floor=600), now=NOW - 600)
     collect(store, status("dead", 1, floor=600), Message("dead", "board", up=0, since=NOW))
     order = [row["pit"] for row in store.ranking(NOW)]
@@ -122,8 +122,10 @@ def test_statuses_told_late_do_not_pass_for_now(store):
 
 WORD = st.text(max_size=6)
 KEYS = st.sampled_from(["id", "n", "kind", "pumps", "floor", "battery", "state", "alarms", "up", "name"])
-ANYTHING = st.recursive(st.none() | st.booleans() | st.integers() | WORD,
-                        lambda x: st.lists(x, max_size=3) | st.dictionaries(WORD, x, max_size=3), max_leaves=6)  # fmt: skip
+LEAVES = st.none() | st.booleans() | st.integers() | WORD
+ANYTHING = st.recursive(
+    LEAVES, lambda x: st.lists(x, max_size=3) | st.dictionaries(WORD, x, max_size=3), max_leaves=6
+)
 
 
 @given(st.dictionaries(KEYS, ANYTHING))

@@ -16,7 +16,8 @@ def judged(seed, number, every_s):
     site, settings, found = sights(seed, number, int(every_s * 1000))
     estimator, rows = Estimator(site), []
     for sight in found:
-        minutes, _ = estimator.see(sight.now_s, sight.believed, sight.suspect, sight.inflow, settings)
+        minutes, _ = estimator.see(sight.now_s, sight.believed, sight.suspect, sight.inflow, settings,
+                                   sight.outputs, sight.rates)  # fmt: skip
         if sight.truth_s is not None and minutes is not None:
             rows.append((number, sight.now_s, minutes, sight.truth_s))
     return rows
@@ -27,8 +28,9 @@ def longer(rows):
     return [row for row in rows if row[2] * 60.0 > row[3] + LATE_S]
 
 
-# Nights 22, 13, 5 and 101 of seed 1 are those on which the last inflow alone promised most beyond the truth.
-@pytest.mark.parametrize("number", [5, 13, 22, 101])
+# Nights 5, 13 and 22 of seed 1 are those on which the last fill alone promised most beyond the truth; in 179 the inflow
+# beats both pumps, in 289 a pump is air-locked and no fill is measured.
+@pytest.mark.parametrize("number", [5, 13, 22, 179, 289])
 def test_never_longer_than_the_truth(number):
     rows = judged(1, number, 450)
     assert len(rows) > 10 and not longer(rows)
@@ -54,12 +56,12 @@ def test_never_longer_than_the_truth_in_2000_nights():
 
 def estimate(estimator, site, believed, inflow, suspect=0, blind=0):
     """Return (minutes, why) of one look."""
-    return estimator.see(0.0, believed, suspect, inflow, site.settings, blind)
+    return estimator.see(0.0, believed, suspect, inflow, site.settings, blind=blind)
 
 
 def test_by_hand():
     # The demo's pit: 18 in across, lead at 14 in, floor at 24 in: 10 in are 2545 in3, 41.7 L (an inch is 25.4 mm).  At
-    # 10 L/min, rising 15.142 L/min every minute: 10 t + 7.571 t2 = 41.7, t = 1.78 min.
+    # 10 L/min, rising 30.283 L/min every minute: 10 t + 15.14 t2 = 41.7, t = 1.36 min.
     site = load_site(packaged("demo"))
     assert estimate(Estimator(site), site, 1, 10_000) == (1, "")
     for inflow, minutes in ((10_000, 3), (1_000, 12)):  # 10 t + 0.19 t2 = 41.7, t + 0.19 t2 = 41.7

@@ -9,8 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from remote_rig import Clock, FakeLink, wait_for
 
-from hil.remote import topics
-from hil.remote.gateway import reading
+from hil.remote import reading, topics
 from hil.remote.watchman import config as settings
 from hil.remote.watchman.delivery import RETRY_S, Delivery
 from hil.remote.watchman.watchman import Watchman
@@ -130,6 +129,22 @@ def test_something_new_is_an_update_at_once_if_worse_else_within_ten_minutes(nig
     night.alarm(at.NO_PUMP)
     night.run(1)
     assert night.told[-1][2] == "HIGH: pit home: both pumps unavailable and 2 more (update)"
+
+
+def test_a_new_high_alarm_never_waits(night):
+    night.alarm(at.HIGH_WATER)
+    night.run(1)
+    night.say("board", up=0, since=night.clock.now)
+    night.run(1)
+    for _ in range(5):  # its coming and going is not told each time
+        night.say("board", up=1, since=night.clock.now)
+        night.run(1)
+        night.say("board", up=0, since=night.clock.now)
+        night.run(1)
+    titles = [title for _, who, title in night.told if who == "owner"]
+    assert titles[:2] == ["HIGH: pit home: high water",
+                          "HIGH: pit home: the controller does not answer its gateway and 1 more (update)"]  # fmt: skip
+    assert len(titles) <= 3
 
 
 def test_a_low_alarm_waits_for_the_morning_and_a_high_one_does_not(tmp_path):

@@ -6,7 +6,7 @@
 from duplexsump.control import alarm_table
 from duplexsump.control import settings as s
 
-from hil.remote.gateway import reading as parts
+from hil.remote import reading as parts
 
 DAY_S = 86400.0
 WORN_PERCENT = 25  # as the alarm of that name

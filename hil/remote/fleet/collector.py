@@ -12,6 +12,7 @@ HEARD = ("gateway", "board", "log")
 MOST_ALARMS = alarm_table.COUNT
 _PRIORITY = {row[alarm_table.NAME]: row[alarm_table.PRIORITY] for row in alarm_table.TABLE}
 NO_ALARM = 9
+PLACE = {"gateway": 2, "board": 3}  # of NOW_FIELDS
 
 
 class Collector:
@@ -57,12 +58,16 @@ class Batch:
         if found is None or body is None:
             return False
         pit, name = found
-        if name == "gateway":
-            self.ups.append((pit, self.now, 1 if body.get("up") == 1 else 0, None))
-        elif name == "board":
-            self.ups.append((pit, self.now, None, 1 if body.get("up") == 1 else 0))
-        elif name == "log":
+        if name == "log":
             return self._log(pit, body)
+        if name in PLACE:
+            up = [pit, self.now, None, None]
+            up[PLACE[name]] = 1 if body.get("up") == 1 else 0
+            self.ups.append(tuple(up))
+            if pit in self.nows:  # told after a status of the same batch
+                row = list(self.nows[pit])
+                row[PLACE[name]] = up[PLACE[name]]
+                self.nows[pit] = tuple(row)
         return True
 
     def _log(self, pit, body):

@@ -2,7 +2,7 @@
 
 import json
 
-from hil.remote.gateway.outbox import open_database
+from hil.remote.database import open_database
 
 DAY_S = 86400.0
 KEEP_DAYS = 400.0

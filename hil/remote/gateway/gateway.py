@@ -7,7 +7,7 @@ from duplexsump.control import alarm_table, alarms
 from duplexsump.control import settings as s
 from duplexsump.station.registers import CLOCK_AT as CLOCK_REGISTER
 
-from hil.remote.gateway import reading as parts
+from hil.remote import reading as parts
 from host_sim.errors import InputError
 
 SILENT_S = 5.0  # without a sound reading for so long the board is silent

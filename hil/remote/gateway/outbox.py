@@ -6,11 +6,9 @@ oldest status record goes first, then the oldest event, alarms last.  Numbers ar
 
 import json
 import secrets
-import sqlite3
-from pathlib import Path
 
 from hil.remote import topics
-from host_sim.errors import InputError
+from hil.remote.database import open_database
 
 STATUS, EVENT, ALARM = range(3)  # the order in which they are given up
 RANKS = {"status": STATUS, "event": EVENT, "gap": EVENT, "alarm": ALARM}
@@ -23,19 +21,6 @@ create table if not exists waiting(
     n integer primary key autoincrement, rank integer, kind text, at real, body text, sent_at real, receipts text);
 create index if not exists by_rank on waiting(rank, n);
 """
-
-
-def open_database(path, schema):
-    """Return an open SQLite database in WAL mode with `schema`.  Raises InputError where it cannot be used."""
-    try:
-        Path(path).parent.mkdir(parents=True, exist_ok=True)
-        base = sqlite3.connect(path, check_same_thread=False, timeout=10.0)
-        base.execute("pragma journal_mode=wal")
-        base.execute("pragma synchronous=full")
-        base.executescript(schema)
-    except (sqlite3.Error, OSError) as error:
-        raise InputError(f"this database cannot be used: {error}", str(path)) from error
-    return base
 
 
 class Outbox:

@@ -8,7 +8,7 @@ may come twice: better than not at all.
 import threading
 import time
 
-from hil.remote.gateway.outbox import open_database
+from hil.remote.database import open_database
 from host_sim.errors import InputError
 
 RETRY_S = (5.0, 15.0, 60.0, 300.0)

@@ -9,7 +9,7 @@ import time
 from hil.remote import words
 
 RANK = {"high": 0, "medium": 1, "low": 2}
-UPDATE_S = 600.0  # between two updates of one episode to one person, unless it has become more urgent
+UPDATE_S = 600.0  # between two updates of one episode to one person, unless a high alarm is new or it is more urgent
 AGAIN_S = 3600.0  # a high episode that nobody has acknowledged is told again each hour
 MOST_AGAIN = 12
 
@@ -81,7 +81,8 @@ def _tell(state, conditions, floor, people, pit, now, local):
             )
         elif told["names"] != names:
             worse = _worst(conditions) < told["worst"]
-            if not worse and now - told["at"] < UPDATE_S:
+            urgent = any(c["priority"] == "high" and c["name"] not in told["ever"] for c in conditions)
+            if not worse and not urgent and now - told["at"] < UPDATE_S:
                 continue
             kind = " (update)"
         elif _again(state, told, now):
@@ -91,7 +92,9 @@ def _tell(state, conditions, floor, people, pit, now, local):
             continue
         gone = [] if told is None else [name for name in told["names"] if name not in names]
         again = 0 if told is None else told["again"]
-        state["told"][person.who] = {"at": now, "names": names, "worst": _worst(conditions), "again": again}
+        ever = sorted({*names, *(told["ever"] if told else ())})
+        worst = _worst(conditions)
+        state["told"][person.who] = {"at": now, "names": names, "worst": worst, "again": again, "ever": ever}
         messages.append((person.who, *_words(conditions, gone, floor, pit, kind, state)))
     return messages
 

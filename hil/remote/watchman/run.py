@@ -6,7 +6,7 @@ import time
 from pathlib import Path
 
 from hil.remote import broker, credentials, topics
-from hil.remote.gateway.outbox import open_database
+from hil.remote.database import open_database
 from hil.remote.watchman import config as settings
 from hil.remote.watchman.delivery import SCHEMA, Delivery, check_urls
 from hil.remote.watchman.watchman import Watchman
