@@ -79,6 +79,17 @@ def parquet(
     print(f"{path}: {count} statuses")
 
 
+@fleet_app.command()
+def benchmark(
+    pits: Annotated[int, typer.Option(min=1, max=100000, help="How many pits.")] = 2000,
+    store: Annotated[str | None, typer.Option(help="PostgreSQL to measure with; a new SQLite file otherwise.")] = None,
+):
+    """Measure on this machine: statuses a second through a broker into the store, and the time of the ranking."""
+    from hil.remote.fleet.benchmark import run
+
+    run(pits, store)
+
+
 def add_to(app):
     """Put the commands into the command line."""
     app.add_typer(fleet_app, name="fleet")

@@ -13,7 +13,7 @@ from duplexsump.control import settings as s
 from duplexsump.station import registers as r
 
 from hil.remote import topics
-from hil.remote.demo import free_port
+from hil.remote.mosquitto import free_port
 from host_sim.errors import InputError
 
 MOSQUITTO = shutil.which("mosquitto", path="/usr/sbin:/usr/local/sbin:/usr/bin:/opt/homebrew/sbin")

@@ -12,7 +12,6 @@ import pytest
 from remote_rig import MOSQUITTO, Broker, Clock, FakeClient, needs_mosquitto, wait_for
 
 from hil.remote import broker, topics
-from hil.remote.demo import free_port
 from hil.remote.fleet.collector import HEARD, Collector
 from hil.remote.fleet.store import Store
 from hil.remote.floor import Estimator
@@ -22,6 +21,7 @@ from hil.remote.gateway.journal_keeper import JournalKeeper
 from hil.remote.gateway.outbox import Outbox
 from hil.remote.gateway.port import Port
 from hil.remote.gateway.publisher import Publisher
+from hil.remote.mosquitto import free_port
 
 pytestmark = needs_mosquitto
 SEED = 19

@@ -11,11 +11,11 @@ from hypothesis import strategies as st
 from remote_rig import Clock, FakeLink
 
 from hil.remote import topics
-from hil.remote.demo import free_port
 from hil.remote.fleet import page
 from hil.remote.fleet.collector import Batch, Collector
 from hil.remote.fleet.parquet import export, stretch
 from hil.remote.fleet.store import STATUS_FIELDS, Store
+from hil.remote.mosquitto import free_port
 from host_sim.errors import InputError
 
 NOW = 1_800_000_000.0

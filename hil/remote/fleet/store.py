@@ -42,9 +42,10 @@ class Store:
         self.where = str(where)
         self.postgres = self.where.startswith(("postgresql://", "postgres://"))
         self.base = self._open_postgres() if self.postgres else self._open_sqlite()
-        schema = (
-            SCHEMA.replace(" real", " double precision").replace(" integer", " bigint") if self.postgres else SCHEMA
-        )
+        if self.postgres:
+            schema = SCHEMA.replace(" real", " double precision").replace(" integer", " bigint")
+        else:
+            schema = SCHEMA.replace("primary key(pit, box, n))", "primary key(pit, box, n)) without rowid")
         for statement in filter(str.strip, schema.split(";")):
             self._run(statement)
         self.base.commit()
