@@ -46,7 +46,8 @@ class Estimator:
             (values["rate_1"], values["rate_2"]), values["blind"],
         )  # fmt: skip
         at, inflow = (round(self.fills[-1][0]), round(self.inflow())) if self.fills else (None, None)
-        return {"at_least_min": minutes, "why": why, "inflow_ml_min": inflow, "measured_at": at}
+        storm = 1 if self.rise == STORM_RISE else 0
+        return {"at_least_min": minutes, "why": why, "inflow_ml_min": inflow, "measured_at": at, "storm": storm}
 
     def inflow(self):
         """Return the inflow that the figure begins with, in mL/min."""

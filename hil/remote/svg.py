@@ -5,14 +5,14 @@ WIDTH, HEIGHT, TOP, BOTTOM = 220, 84, 22, 16
 
 def _head(title, note):
     return (f'<svg viewBox="0 0 {WIDTH} {HEIGHT}" role="img" aria-label="{title}: {note}" xmlns="http://www.w3.org/2000/svg">'
-            f'<text x="0" y="11" font-size="11" font-weight="600">{title}</text>'
-            f'<text x="{WIDTH}" y="11" font-size="10" text-anchor="end">{note}</text>')  # fmt: skip
+            f'<text x="0" y="11" font-size="9" font-weight="600">{title}</text>'
+            f'<text x="{WIDTH}" y="11" font-size="8" text-anchor="end">{note}</text>')  # fmt: skip
 
 
 def _foot(first, last):
     y = HEIGHT - 3
-    return (f'<text x="0" y="{y}" font-size="9">{first}</text>'
-            f'<text x="{WIDTH}" y="{y}" font-size="9" text-anchor="end">{last}</text></svg>')  # fmt: skip
+    return (f'<text x="0" y="{y}" font-size="8">{first}</text>'
+            f'<text x="{WIDTH}" y="{y}" font-size="8" text-anchor="end">{last}</text></svg>')  # fmt: skip
 
 
 def bars(title, values, show, first="", last=""):
@@ -40,9 +40,12 @@ def curve(title, points, show, first="", last=""):
     if not known:
         return _head(title, "no record") + _foot(first, last)
     low, high = min(known), max(known)
+    note = show(low) if show(low) == show(high) else f"{show(low)} to {show(high)}"
+    if low == high:
+        low, high = low - 1, high + 1  # a steady value runs through the middle
     left, right = points[0][0], points[-1][0]
     base, span = HEIGHT - BOTTOM, (high - low) or 1
-    parts, run = [_head(title, f"{show(low)} to {show(high)}")], []
+    parts, run = [_head(title, note)], []
     for x, value in [*points, (right, None)]:
         if value is not None:
             at = (x - left) / ((right - left) or 1) * WIDTH

@@ -76,6 +76,7 @@ TABLE = (
         ("why", "", "why there is no figure, else empty"),
         ("inflow_ml_min", "mL/min", "inflow that it is worked out with"),
         ("measured_at", "s", "when that inflow was measured"),
+        ("storm", "0, 1", "the inflow is taken to rise as in a steep storm: under 30 days of record"),
     )),
     Topic("daily", True, "gateway", "The daily look, once a day.", (
         ("look", "", "object: the figures of `sumpbench daily`"),

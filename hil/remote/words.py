@@ -29,7 +29,12 @@ def floor_time(fields):
     """Return topic `floor` as a text: "at least 25 min", or why there is no figure."""
     if fields is None or fields.get("at_least_min") is None:
         return f"no figure: {(fields or {}).get('why') or 'not known yet'}"
-    return f"at least {span(fields['at_least_min'])}"
+    return at_least(fields["at_least_min"])
+
+
+def at_least(minutes):
+    """Return the wording of a time to floor in min."""
+    return f"at least {span(minutes)}" if minutes else "perhaps less than 1 min"
 
 
 def span(minutes):

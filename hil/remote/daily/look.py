@@ -11,7 +11,7 @@ from hil.remote import reading as parts
 DAY_S = 86400.0
 WORN_PERCENT = 25  # as the alarm of that name
 CARRIED = 0.7  # of one pump's rate; more inflow than this leaves little room (common practice, no source)
-SHORT_MIN = 10  # common practice: less than this leaves nobody time to act
+SHORT_MIN = 3  # less than this leaves nobody time to act; common practice, no source
 TESTED_DAYS = 30  # without a run for so long nothing has proved the pumps; common practice
 
 
@@ -49,6 +49,10 @@ def _rise(minutes, name):
     return sum(max(0, b[name] - a[name]) for a, b in zip(minutes, minutes[1:], strict=False))
 
 
+def _span_min(lines):
+    return max(1.0, (lines[-1]["at"] - lines[0]["at"]) / 60.0)
+
+
 def _pumping(book, day, week, now):
     covered = len(day) / 1440.0
     if not day:
@@ -64,11 +68,11 @@ def _pumping(book, day, week, now):
         lines.append(_line(f"pump {n} starts", starts, "", True))
         lines.append(_line(f"pump {n} run time", run_s / 60.0, "min", True))
     lines.insert(0, _line("water pumped", round(water), "mL", True))
-    inflow = round(water / (len(day) or 1))
+    inflow = round(water / _span_min(day))
     best = max(day[-1]["rate_1"], day[-1]["rate_2"])
     lines.append(_line("inflow", inflow, "mL/min", not best or inflow < CARRIED * best))
     if week:
-        before = sum(_rise(week, f"run_{n}") / 60.0 * week[-1][f"rate_{n}"] for n in (1, 2)) / len(week)
+        before = sum(_rise(week, f"run_{n}") / 60.0 * week[-1][f"rate_{n}"] for n in (1, 2)) / _span_min(week)
         lines.append(_line("inflow of the week before", round(before), "mL/min", True))
     if best:
         lines.append(_line("inflow over pump rate", round(100 * inflow / best), "%", inflow < CARRIED * best))
@@ -93,7 +97,11 @@ def _now(gateway, values):
             lines.append(_line("battery under load", loaded, "mV", loaded >= low, at and ""))
     floor = gateway.states["floor"][1]
     minutes = floor["at_least_min"]
-    lines.append(_line("time to floor", minutes, "min", minutes is None or minutes >= SHORT_MIN, floor["why"]))
+    if floor["storm"] and minutes is not None:  # no verdict on a pit that the gateway hardly knows
+        why = "allowing for a steep storm: under 30 days of record"
+        lines.append(_line("time to floor", minutes, "min", True, why))
+    else:
+        lines.append(_line("time to floor", minutes, "min", minutes is None or minutes >= SHORT_MIN, floor["why"]))
     return lines
 
 

@@ -15,7 +15,7 @@ def value(line, system="us"):
     if unit == "mV":
         return f"{number / 1000:.1f} V" + (f" ({line['text']})" if line["text"] else "")
     if unit == "min" and line["name"] == "time to floor":
-        return f"at least {words.span(number)}"
+        return words.at_least(number) + (f" ({line['text']})" if line["text"] else "")
     if unit == "min":
         return f"{number:.0f} min"
     if unit == "days" and "run" in line["name"]:

@@ -27,7 +27,7 @@ def cells(row, now, system="us"):
         heard = words.span((now - row["heard"]) / 60) + " ago"
     return {
         "pit": row["pit"], "silent": row["silent"], "heard": f"{silent}, {heard}" if row["silent"] else heard,
-        "floor": "no figure" if row["floor_min"] is None else f"at least {words.span(row['floor_min'])}",
+        "floor": "no figure" if row["floor_min"] is None else words.at_least(row["floor_min"]),
         "inflow": "" if row["inflow"] is None else words.flow(row["inflow"], system), "share": share,
         "pumps_out": "" if row["pumps_out"] is None else str(row["pumps_out"]),
         "battery": "" if row["battery"] is None else f"{row['battery'] / 1000:.1f} V",

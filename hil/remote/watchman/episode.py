@@ -128,7 +128,7 @@ def _words(conditions, gone, floor, pit, kind, state):
     silent = first["name"].endswith("_silent")
     if floor is not None:
         when = "when last heard" if silent else "now"
-        lines.append(f"Floor, if both pumps stopped {when}: at least {words.span(floor)}.")
+        lines.append(f"Floor, if both pumps stopped {when}: {words.at_least(floor)}.")
     if state["acknowledged"]:
         lines.append(f"Acknowledged: {state['acknowledged']}.")
     else:
