@@ -1,5 +1,8 @@
 """The gateway's core on a clock of its own: what is told of a board that changes, hangs, comes back."""
 
+import gc
+import tracemalloc
+
 import pytest
 from duplexsump.control import alarm_table as at
 from duplexsump.control import alarms
@@ -18,6 +21,7 @@ from hil.remote.gateway.journal_keeper import JournalKeeper
 from hil.remote.gateway.outbox import Outbox
 from hil.remote.gateway.port import Port
 from hil.remote.gateway.publisher import Publisher
+from host_sim.board.client import RefusedError
 from host_sim.site.load import load_site, packaged
 
 
@@ -144,6 +148,15 @@ def test_the_board_gets_its_time_and_only_when_it_is_off(rig):
     assert rig.client.values_["clock"] == 7
 
 
+def test_a_link_that_may_only_read_is_no_silence(rig, monkeypatch):
+    def refuse(_at, _values):
+        raise RefusedError(1, "the board")
+
+    monkeypatch.setattr(rig.client, "write_words", refuse)
+    rig.run(20)
+    assert rig.gateway.up is True and not rig.log("alarm")
+
+
 def test_runs_and_the_battery_under_load_are_kept(rig):
     rig.run(2)
     rig.client.states_["outputs"] = 2  # pump 2, which the demo's battery carries
@@ -242,3 +255,31 @@ def test_two_clients_do_not_move_each_others_journal_window():
     assert client.written[-2][6:] == bytes([0, 0, 0, 5, 0, 0, 0, 0])
     second.answer(read)
     assert client.written[-2][6:] == bytes([0, 0, 0, 9, 0, 0, 0, 240])
+
+
+@pytest.mark.long
+def test_memory_is_flat_over_a_year(tmp_path):
+    rig = Rig(tmp_path, daily_look)
+    for base in (rig.book.base, rig.outbox.base):
+        base.execute("pragma synchronous=off")
+    sizes = []
+    tracemalloc.start()
+    try:
+        for day in range(366):
+            for part in range(48):
+                rig.clock.now += 1799.0
+                values = rig.client.values_
+                values.update(clock=int(rig.clock.now), uptime=day * 1440 + 30 * part, run_1=values["run_1"] + 20,
+                              inflow=8000 + part)  # fmt: skip
+                rig.client.states_["outputs"] = part & 1
+                raised(rig, part % at.COUNT, part % 6)
+                rig.run(1)
+            rig.link.sent.clear()
+            if day in (60, 365):
+                gc.collect()
+                sizes.append(tracemalloc.get_traced_memory()[0])
+    finally:
+        tracemalloc.stop()
+    assert sizes[1] - sizes[0] < 300_000, sizes
+    assert rig.outbox.count < 100 and len(rig.gateway.floor.pumped) < 1000
+    assert len(rig.book.minutes(0, rig.clock.now + 1)) <= 42 * 48

@@ -8,6 +8,7 @@ from duplexsump.control import settings as s
 from duplexsump.station.registers import CLOCK_AT as CLOCK_REGISTER
 
 from hil.remote import reading as parts
+from host_sim.board.client import RefusedError
 from host_sim.errors import InputError
 
 SILENT_S = 5.0  # without a sound reading for so long the board is silent
@@ -70,7 +71,10 @@ class Gateway:
             self.sequence = reading.values["settings_sequence"]
         if self.set_clock and abs(reading.values["clock"] - now) > CLOCK_OFF_S:
             seconds = int(now)
-            client.write_words(CLOCK_REGISTER, [seconds >> 16, seconds & 0xFFFF])
+            try:
+                client.write_words(CLOCK_REGISTER, [seconds >> 16, seconds & 0xFFFF])
+            except RefusedError:
+                self.set_clock = False  # this link may only read
         return reading
 
     def _unheard(self, now):
