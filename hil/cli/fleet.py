@@ -53,7 +53,7 @@ def collect(
     store: Where = DEFAULT,
     page: Annotated[str, typer.Option(help='Where the page is served: host:port, "" nowhere.')] = "127.0.0.1:8503",
     ca: Annotated[Path | None, typer.Option(help="Certificate file that the broker is checked with.")] = None,
-    keep_days: Annotated[float, typer.Option(min=1, help="Statuses older than this are removed.")] = 70.0,
+    keep_days: Annotated[float, typer.Option(min=1, help="Statuses older than this are removed.")] = 35.0,
     units: In = Units.us,
     seconds: Annotated[float | None, typer.Option(help="Stop after this many seconds; at Ctrl-C if left out.")] = None,
 ):

@@ -110,12 +110,14 @@ class House:
             control = self.night.control
             alarm_states = control.controller.alarms.state if control.controller else ()
             state = control.powered, tuple(control.out), tuple(alarm_states)
-            while due <= now / 1000.0 or state != seen:
-                # A pass each second while something is new, then the long stride.
-                fresh, seen = state != seen, state
-                self.now_s = max(self.now_s + 1.0, now / 1000.0)
+            if state != seen:
+                seen, due = state, max(self.now_s + 0.1, now / 1000.0)
+            # Between two instants nothing changes at the pit; the passes go on.
+            while due < following / 1000.0:
+                fresh = due < now / 1000.0 + 1.0
+                self.now_s = due
                 self._pass()
-                due = self.now_s + (1.0 if fresh else PASS_S)
+                due += 1.0 if fresh else PASS_S
             now = following
 
     def _pass(self):

@@ -4,11 +4,12 @@ import json
 import os
 import shutil
 import subprocess
+import tempfile
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from remote_rig import Clock, FakeLink
+from remote_rig import Clock, FakeLink, wait_for
 
 from hil.remote import topics
 from hil.remote.fleet import page
@@ -24,30 +25,30 @@ INITDB = shutil.which("initdb") or shutil.which("initdb", path=PLACES)
 
 
 @pytest.fixture(scope="session")
-def postgres(tmp_path_factory):
+def postgres():
     """The address of a PostgreSQL of our own on loopback; skipped where none is installed."""
     pytest.importorskip("psycopg", reason="psycopg is not installed")
     if INITDB is None:
         pytest.skip("no PostgreSQL: apt-get install postgresql")
-    folder = tmp_path_factory.mktemp("pg")
     home = os.path.dirname(os.path.realpath(INITDB))
-    data, port = folder / "data", free_port()
-    user = []
-    if os.geteuid() == 0:  # the server refuses to run as root
-        user = ["setpriv", "--reuid=65534", "--regid=65534", "--clear-groups"]
-        data.mkdir()
-        os.chown(folder, 65534, 65534)
-        os.chown(data, 65534, 65534)
-        for parent in (folder, *folder.parents[:3]):
-            os.chmod(parent, 0o755)
-        data.chmod(0o700)
-    run = {"check": True, "capture_output": True}
-    subprocess.run([*user, f"{home}/initdb", "-D", str(data), "-A", "trust", "-U", "fleet", "--no-sync"], **run)
-    options = f"-p {port} -k {folder} -c listen_addresses=127.0.0.1 -F"
-    command = [*user, f"{home}/pg_ctl", "-D", str(data), "-o", options, "-w", "-l", str(folder / "log")]
-    subprocess.run([*command, "start"], check=True, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
-    yield f"postgresql://fleet@127.0.0.1:{port}/postgres"
-    subprocess.run([*command, "-m", "immediate", "stop"], check=True, stdout=subprocess.DEVNULL)
+    with tempfile.TemporaryDirectory(prefix="sumpbench-pg-") as folder:
+        data, port = f"{folder}/data", free_port()
+        user = []
+        if os.geteuid() == 0:  # the server refuses to run as root
+            user = ["setpriv", "--reuid=65534", "--regid=65534", "--clear-groups"]
+            os.chown(folder, 65534, 65534)
+        initdb = [*user, f"{home}/initdb", "-D", data, "-A", "trust", "-U", "fleet", "--no-sync"]
+        subprocess.run(initdb, check=True, capture_output=True)
+        options = ["-p", str(port), "-k", folder, "-c", "listen_addresses=127.0.0.1", "-F"]
+        server = subprocess.Popen([*user, f"{home}/postgres", "-D", data, *options], stdout=subprocess.DEVNULL,
+                                  stderr=subprocess.DEVNULL)  # fmt: skip
+        try:
+            ready = [f"{home}/pg_isready", "-h", "127.0.0.1", "-p", str(port), "-q"]
+            wait_for(lambda: subprocess.run(ready, check=False).returncode == 0)
+            yield f"postgresql://fleet@127.0.0.1:{port}/postgres"
+        finally:
+            server.terminate()
+            server.wait()
 
 
 @pytest.fixture(params=["sqlite", "postgresql"])

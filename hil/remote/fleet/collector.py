@@ -90,9 +90,8 @@ class Batch:
 
     def put(self, store):
         """Store everything."""
-        if self.ups:
-            store.ups(list({(pit, g is None): (pit, h, g, b) for pit, h, g, b in self.ups}.values()))
-        store.put(list(self.nows.values()), self.statuses, self.records)
+        ups = list({(pit, g is None): (pit, h, g, b) for pit, h, g, b in self.ups}.values())
+        store.put(list(self.nows.values()), self.statuses, self.records, ups)
 
 
 def _whole(value, most=1 << 40):

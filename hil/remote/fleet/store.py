@@ -1,5 +1,6 @@
 """Where a fleet is kept: SQLite (WAL) by default, PostgreSQL behind the same schema for several machines."""
 
+import contextlib
 import sqlite3
 from pathlib import Path
 from urllib.parse import urlsplit
@@ -58,6 +59,7 @@ class Store:
             base.execute("pragma synchronous=full")
         except (sqlite3.Error, OSError) as error:
             raise InputError(f"this database cannot be used: {error}", self.where) from error
+        self.errors = (sqlite3.Error,)
         return base
 
     def _open_postgres(self):
@@ -68,6 +70,7 @@ class Store:
             import psycopg
         except ImportError as error:
             raise InputError('psycopg is missing: python -m pip install "sumpbench[fleet]"', "--store") from error
+        self.errors = (psycopg.Error,)
         try:
             return psycopg.connect(self.where, connect_timeout=10)
         except psycopg.Error as error:
@@ -87,9 +90,11 @@ class Store:
         """Close the connection."""
         self.base.close()
 
-    def put(self, now_rows, status_rows, record_rows):
-        """Store rows in one transaction: `now_rows` replace; a row with a known (pit, box, n) is dropped."""
+    def put(self, now_rows, status_rows, record_rows, ups=()):
+        """Store rows in one transaction: `now_rows` replace; a known (pit, box, n) is dropped.  Raises InputError."""
         try:
+            if ups:
+                self._ups(ups)
             if now_rows:
                 names = ", ".join(NOW_FIELDS)
                 sets = ", ".join(f"{name} = coalesce(excluded.{name}, now_.{name})" for name in NOW_FIELDS[1:4])
@@ -104,17 +109,17 @@ class Store:
                         rows,
                     )
             self.base.commit()
-        except Exception:
-            self.base.rollback()
-            raise
+        except self.errors as error:
+            with contextlib.suppress(*self.errors):
+                self.base.rollback()
+            raise InputError(f"cannot be written: {error}", self.where.rpartition("@")[2]) from error
 
-    def ups(self, rows):
-        """Store [(pit, heard, gateway_up or None, board_up or None)]; None leaves what is known."""
+    def _ups(self, rows):
+        # [(pit, heard, gateway_up or None, board_up or None)]; None leaves what is known.
         self._many(
             "insert into now_(pit, heard, gateway_up, board_up) values(?, ?, ?, ?) on conflict(pit) do update set "
             "heard = excluded.heard, gateway_up = coalesce(excluded.gateway_up, now_.gateway_up), "
             "board_up = coalesce(excluded.board_up, now_.board_up)", rows)  # fmt: skip
-        self.base.commit()
 
     def ranking(self, now, most=100):
         """Return the pits in the order in which they need somebody, dictionaries with `silent` and NOW_FIELDS."""

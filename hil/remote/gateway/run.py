@@ -1,6 +1,7 @@
 """Puts the gateway together and runs it: one pass a second, until it is told to stop."""
 
 import signal
+import sqlite3
 import threading
 import time
 from dataclasses import dataclass, field
@@ -95,14 +96,20 @@ class Running:
         self.done.append((what, who, text))
 
     def once(self):
-        """Make one pass."""
+        """Make one pass.  A disk that is full or fails costs what would have been kept, not the telling."""
+        try:
+            self._pass()
+        except sqlite3.Error as error:
+            self.gateway.error = f"nothing can be kept: {error}"
+        self.publisher.pump(self.gateway.states, self.clock())
+
+    def _pass(self):
         self.gateway.once()
         while self.done:
             what, who, text = self.done.pop(0)
             now = self.clock()
             self.book.note(now, what, who, text)
             self.outbox.put(now, "event", name=what, who=who[:80], text=text[:200])
-        self.publisher.pump(self.gateway.states, self.clock())
 
     def close(self):
         """End: say so on the broker, free the port."""
