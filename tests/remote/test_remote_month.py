@@ -79,9 +79,10 @@ def test_a_month_with_the_demo_storm(tmp_path, capsys):
     with capsys.disabled():
         print("\n" + "\n".join(lines(table)))
     owner = [title for _, who, title in table if who == "owner"]
-    # Every episode that began has ended.
-    opened = [t for t in owner if "update" not in t and "still" not in t and "CLEAR" not in t]
-    assert owner.count("ALL CLEAR: pit home") == len(opened)
+    # Every episode that began has ended, but for the pump that is locked out until somebody presses reset.
+    opened = [t for t in owner if "also" not in t and "still" not in t and not t.startswith(("ALL", "UPDATE"))]
+    assert len(opened) - 1 == owner.count("ALL CLEAR: pit home") == 3
+    assert not any("chatters" in title for _, who, title in table if who == "neighbor")
     assert any("no word from the gateway" in t for t in owner) and any("does not answer" in t for t in owner)
     assert any("pump 1 unavailable" in t for t in owner)
     assert len(table) < 60

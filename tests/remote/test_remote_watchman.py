@@ -89,8 +89,10 @@ def test_an_alarm_that_flutters_is_one_episode(night):
         night.run(1)
         night.alarm(at.HIGH_WATER, on=False)
         night.run(1)
-    assert len(night.told) == 2 and night.told[0][1:] == ("owner", "HIGH: pit home: high water")
-    assert all(minute >= 10 for minute, _, _ in night.told[1:])
+    night.run(10)
+    titles = [title for _, who, title in night.told if who == "owner"]
+    assert titles == ["HIGH: pit home: high water", "ALL CLEAR: pit home"]
+    assert [who for _, who, _ in night.told].count("neighbor") == 2  # it came and went for a quarter of an hour
 
 
 def test_the_neighbor_is_called_only_if_nobody_acknowledges(night, tmp_path):
@@ -125,10 +127,10 @@ def test_something_new_is_an_update_at_once_if_worse_else_within_ten_minutes(nig
     night.run(2)
     assert len(night.told) == 1
     night.run(8)
-    assert night.told[-1] == (10, "owner", "MEDIUM: pit home: pump 1 unavailable and 1 more (update)")
+    assert night.told[-1] == (10, "owner", "MEDIUM: pit home: also mains lost (2 alarms stand)")
     night.alarm(at.NO_PUMP)
     night.run(1)
-    assert night.told[-1][2] == "HIGH: pit home: both pumps unavailable and 2 more (update)"
+    assert night.told[-1][2] == "HIGH: pit home: also both pumps unavailable (3 alarms stand)"
 
 
 def test_a_new_high_alarm_never_waits(night):
@@ -142,9 +144,8 @@ def test_a_new_high_alarm_never_waits(night):
         night.say("board", up=0, since=night.clock.now)
         night.run(1)
     titles = [title for _, who, title in night.told if who == "owner"]
-    assert titles[:2] == ["HIGH: pit home: high water",
-                          "HIGH: pit home: the controller does not answer its gateway and 1 more (update)"]  # fmt: skip
-    assert len(titles) <= 3
+    assert titles == ["HIGH: pit home: high water",
+                      "HIGH: pit home: also the controller does not answer its gateway (2 alarms stand)"]  # fmt: skip
 
 
 def test_a_low_alarm_waits_for_the_morning_and_a_high_one_does_not(tmp_path):
@@ -158,6 +159,35 @@ def test_a_low_alarm_waits_for_the_morning_and_a_high_one_does_not(tmp_path):
     loud.alarm(at.HIGH_WATER)
     loud.run(1)
     assert [title for _, _, title in loud.told] == ["HIGH: pit home: high water"]
+
+
+def test_in_quiet_hours_neither_a_low_alarm_nor_what_cleared_is_an_update(tmp_path):
+    night = Night(tmp_path, [OWNER, NEIGHBOR], hour=23)
+    for place in (at.UNAVAILABLE, at.MAINS_LOST):
+        night.alarm(place)
+    night.run(1)
+    night.alarm(at.CHATTERING)
+    night.run(30)
+    night.alarm(at.MAINS_LOST, on=False)
+    night.run(60)
+    assert [title for _, _, title in night.told] == ["MEDIUM: pit home: pump 1 unavailable and 1 more"]
+    night.run(7 * 60)
+    minute, who, title = night.told[1]
+    assert (minute, who) == (480, "owner") and title == "LOW: pit home: also a contact chatters (2 alarms stand)"
+    assert len(night.told) == 2  # what had cleared was in the same message
+
+
+def test_an_old_low_alarm_does_not_shorten_the_wait_of_the_neighbor(night):
+    night.alarm(at.INSPECTION_DUE)
+    night.run(600)
+    night.alarm(at.HIGH_WATER)
+    night.run(10)
+    assert [who for _, who, _ in night.told] == ["owner", "owner"]
+    night.run(10)
+    assert night.told[-1] == (615, "neighbor", "HIGH: pit home: high water (nobody has acknowledged it for 15 min)")
+    night.alarm(at.HIGH_WATER, on=False)
+    night.run(10)
+    assert night.told[-1][1:] == ("neighbor", "ALL CLEAR: pit home")  # the low one was never the neighbor's
 
 
 def test_silence_of_the_gateway_is_an_alarm_and_its_return_the_end(night):

@@ -36,7 +36,7 @@ class Watchman:
             self.reached_at = now
         for pit, who in self.delivery.acknowledged():
             if self.episodes.get(pit) is not None:
-                self.episodes[pit]["acknowledged"] = f"by {who}"
+                episode.acknowledge(self.episodes[pit], f"by {who}")
         for pit in self.pits:
             self._look(pit, now)
 
@@ -65,9 +65,8 @@ class Watchman:
         watch = self.pits[pit]
         conditions = watch.conditions(now, now - self.reached_at)
         state = self.episodes[pit]
-        if state is not None:
-            state["settle_s"] = self.config.settle_s
-        state, messages = episode.step(state, conditions, watch.floor, self.config.people, pit, now, self.local)
+        people, settle_s = self.config.people, self.config.settle_s
+        state, messages = episode.step(state, conditions, watch.floor, people, pit, now, settle_s, self.local)
         self.episodes[pit] = state
         for who, title, body in messages:
             self.delivery.put(who, pit, title, body, now)
