@@ -17,6 +17,7 @@ import urllib.request
 from contextlib import ExitStack, suppress
 from dataclasses import replace
 from email import message_from_bytes
+from email.header import decode_header, make_header
 from importlib import resources
 from pathlib import Path
 
@@ -69,8 +70,6 @@ class Mailbox:
         mail = message_from_bytes(envelope.content)
         part = next((p for p in mail.walk() if p.get_content_type() == "text/plain"), mail)
         text = (part.get_payload(decode=True) or b"").decode("utf-8", "replace")
-        from email.header import decode_header, make_header
-
         self.mails.put((time.monotonic(), str(make_header(decode_header(mail["subject"] or ""))), text))
         return "250 OK"
 

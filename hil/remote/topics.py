@@ -39,7 +39,7 @@ TABLE = (
         ("up", "0, 1", "the controller answers"),
         ("since", "s", "since when it does or does not"),
         ("firmware", "", "checksum of its firmware, 8 hex digits"),
-        ("uptime_min", "min", "since its last power-up"),
+        ("uptime_min", "min", "since its last power-up, in whole hours"),
         ("reset_cause", "", "power-up, watchdog reset or requested reset"),
     )),
     Topic("state", True, "gateway", "Contacts, pumps and supply; at each change.", (

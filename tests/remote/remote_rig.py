@@ -3,6 +3,7 @@
 import contextlib
 import shutil
 import signal
+import socket
 import subprocess
 import time
 from pathlib import Path
@@ -50,7 +51,6 @@ class Broker:
 
     def start(self):
         self.process = subprocess.Popen([MOSQUITTO, "-c", str(self.file)], stderr=subprocess.DEVNULL)
-        import socket
 
         def up():
             with contextlib.suppress(OSError):

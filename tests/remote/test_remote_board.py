@@ -1,11 +1,15 @@
 """The gateway on the real firmware: a virtual board that hangs, loses its power, reboots; others served through it."""
 
+import json
 import os
+import random
 import signal
+import socket
 import subprocess
 import sys
 import threading
 import time
+import urllib.error
 import urllib.request
 from dataclasses import replace
 
@@ -70,8 +74,6 @@ def test_a_hung_board_and_a_power_cut_are_noticed_and_so_is_the_return(bench):
 
 
 def _log(running):
-    import json
-
     with running.port.lock:
         rows = running.outbox.base.execute("select kind, body from waiting order by n").fetchall()
     return [{"kind": kind, **json.loads(body)} for kind, body in rows]
@@ -153,9 +155,6 @@ def test_a_page_of_another_origin_can_do_nothing(bench):
 
 
 def test_nonsense_on_the_served_port_harms_nobody(bench):
-    import random
-    import socket
-
     _board, running = bench
     lot = random.Random(7)
     for head in (b":", b"\0", b"G"):

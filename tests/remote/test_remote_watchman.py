@@ -1,6 +1,7 @@
 """The watchman's rules on a clock of its own: who is told what, and when; silence; escalation; quiet hours."""
 
 import json
+import threading
 import time
 
 import pytest
@@ -285,8 +286,6 @@ def test_a_text_from_the_broker_is_never_passed_on(night):
 
 
 def test_a_hung_or_refusing_service_holds_up_nobody_else(tmp_path):
-    import threading
-
     hang, went = threading.Event(), []
 
     def send(url, title, _body):

@@ -28,6 +28,7 @@ class JournalKeeper:
         self.data = b""
         self.opened_at = 0.0
         self.done = set()
+        self.settled = None  # (first, last) for which nothing was missing
 
     def once(self, port, book, reading, now):
         """Fetch a few windows.  A board that goes away meanwhile only ends the pass."""
@@ -44,6 +45,8 @@ class JournalKeeper:
 
     def _choose(self, book, values, now):
         first, last = values["journal_first"], values["journal_last"]
+        if self.settled == (first, last) and now - self.opened_at < OPEN_S:
+            return False
         board = self._board(book, last)
         sizes = book.segment_sizes(board)
         for number in range(first, last):
@@ -54,6 +57,7 @@ class JournalKeeper:
         if now - self.opened_at >= OPEN_S and values["journal_bytes"] > sizes.get(last, 0):
             self.number, self.data, self.opened_at = last, b"", now
             return True
+        self.settled = first, last
         return False
 
     def _board(self, book, last):

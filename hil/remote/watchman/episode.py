@@ -1,6 +1,6 @@
 """Who is told what, and when: one message an episode, updates on change, escalation until acknowledged, an all-clear.
 
-An episode of a pit lasts while any of its conditions stands or has cleared less than the settling time ago.  Pure rules:
+An episode of a pit lasts while any of its conditions stands or cleared less than the settling time ago.  Pure rules:
 conditions and a time go in, messages come out; `state` is a dictionary of plain values that is kept from run to run.
 """
 
