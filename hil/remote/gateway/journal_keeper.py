@@ -58,6 +58,8 @@ class JournalKeeper:
             self.number, self.data, self.opened_at = last, b"", now
             return True
         self.settled = first, last
+        if now - self.opened_at >= OPEN_S:
+            self.opened_at = now
         return False
 
     def _board(self, book, last):
