@@ -45,7 +45,7 @@ class Sender:
     def start(self):
         heard = [topics.topic("home", f"receipt/{reader}") for reader in self.readers]
         will = topics.topic("home", "gateway"), topics.pack(0.0, up=0, since=0)
-        self.outbox = Outbox(self.path, readers=self.readers)
+        self.outbox = Outbox(self.path, 10**6, 10**9, self.readers)  # no bound: what is tested is loss, not room
         self.link = connection(self.address, "sumpbench-home", will=will, subscribe=heard)
         self.publisher = Publisher(self.link, "home", self.outbox, 0.0)
 
