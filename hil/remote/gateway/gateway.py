@@ -8,6 +8,7 @@ from duplexsump.control import settings as s
 from duplexsump.station.registers import CLOCK_AT as CLOCK_REGISTER
 
 from hil.remote import reading as parts
+from hil.remote.gateway.catch_up import CatchUp
 from host_sim.board.client import RefusedError
 from host_sim.errors import InputError
 
@@ -40,6 +41,12 @@ class Gateway:
         self.loading_mv = None
         self.minute_at = self.kept_minute_at = 0.0
         self.error = ""
+        self.catch_up = CatchUp(book, outbox)
+        journal.on_segment = self._fetched
+
+    def _fetched(self, segment):
+        values = self.reading.values
+        self.catch_up.segment(segment, (values["rate_1"], values["rate_2"]))
 
     def once(self):
         """Read the board once and note what follows; raises nothing for a board that does not answer."""
@@ -92,6 +99,7 @@ class Gateway:
                 self.outbox.put(now, "alarm", name="board_silent", event="cleared", why="")
             self.up, self.since = True, now
         self.heard_at, self.reading = now, reading
+        self.catch_up.heard(now)
         if before is not None and reading.values["uptime"] < before.values["uptime"]:
             self.outbox.put(now, "event", name="power-up", why=parts.RESETS[min(2, reading.values["reset_cause"])])
         self._runs(reading)

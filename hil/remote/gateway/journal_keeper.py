@@ -28,6 +28,7 @@ class JournalKeeper:
         self.data = b""
         self.opened_at = 0.0
         self.done = set()
+        self.on_segment = None  # called with each `readback.Segment` fetched
         self.settled = None  # (first, last) for which nothing was missing
 
     def once(self, port, book, reading, now):
@@ -80,10 +81,13 @@ class JournalKeeper:
         if not data:
             return
         try:
-            life = read_segment(data).life
+            segment = read_segment(data)
         except InputError:
-            life = -1
+            segment = None
+        life = -1 if segment is None else segment.life
         book.segment(self._board(book, values["journal_last"]), number, life, data, now)
+        if segment is not None and self.on_segment is not None:
+            self.on_segment(segment)
         if number == values["journal_last"]:
             book.keep("open_segment", number)
         elif book.kept("open_segment") == number:
