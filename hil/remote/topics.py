@@ -85,6 +85,8 @@ TABLE = (
         ("id", "", "the outbox that numbers them"),
         ("n", "", "number, rising by 1; a reader that has (id, n) drops it"),
         ("kind", "", "status (each minute), alarm, event, gap (records given up for want of room)"),
+        ("name", "", "alarm, event: which; with event = raised, acknowledged or cleared for an alarm"),
+        ("late", "1", "alarm: it came and went while the gateway was out, and was read from the journal"),
     )),
     Topic("receipt", False, "reader", "Optional: `receipt/<reader>` returns what a reader has stored.", (
         ("id", "", "the outbox"),

@@ -105,7 +105,8 @@ def _short(monkeypatch):
     monkeypatch.setattr("hil.remote.gateway.outbox.RESEND_S", 3.0)
 
 
-def test_kills_of_gateway_and_broker_lose_and_double_nothing(tmp_path, monkeypatch):
+@pytest.mark.parametrize("keep", [False, True], ids=["broker forgets", "broker keeps"])
+def test_kills_of_gateway_and_broker_lose_and_double_nothing(tmp_path, monkeypatch, keep):
     _short(monkeypatch)
     lot = random.Random(SEED)
 
@@ -119,13 +120,12 @@ def test_kills_of_gateway_and_broker_lose_and_double_nothing(tmp_path, monkeypat
         time.sleep(lot.uniform(0.0, 0.02))
         return None
 
-    numbers, refused = deliver(tmp_path, 600, 20, hurt, keep=False)
+    numbers, refused = deliver(tmp_path, 600, 20, hurt, keep)
     assert numbers == list(range(1, 601)) and not refused
 
 
 @pytest.mark.long
-@pytest.mark.parametrize("keep", [False, True])
-def test_100000_records_across_50_kills(tmp_path, monkeypatch, keep):
+def test_100000_records_across_50_kills(tmp_path, monkeypatch):
     _short(monkeypatch)
     monkeypatch.setattr("remote_rig.PATIENCE_S", 600.0)
     lot, kills = random.Random(SEED), [0, 0]
@@ -145,7 +145,7 @@ def test_100000_records_across_50_kills(tmp_path, monkeypatch, keep):
         sender.kill()
         return Sender(sender.path, sender.address, sender.readers)
 
-    numbers, refused = deliver(tmp_path, 100_000, 1000, hurt, keep)
+    numbers, refused = deliver(tmp_path, 100_000, 1000, hurt, keep=False)
     assert sum(kills) == 50 and min(kills) == 25
     assert numbers == list(range(1, 100_001)) and not refused
 
