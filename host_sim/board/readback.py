@@ -120,7 +120,7 @@ def replay(segments):
         if segment.begins or not follows:
             controller = _start(segment)
         for step in segment.steps:
-            _advance(controller, step)
+            advance(controller, step)
             out = controller.step(step.now_ms, list(step.inputs), True)
             found.records += 1
             if j.pack(out) != step.packed:
@@ -143,9 +143,11 @@ def _start(segment):
     return controller
 
 
-def _advance(controller, step):
-    # The steps between two records changed no input, so only instants that were due matter; of those a
-    # late step missed the last.
+def advance(controller, step):
+    """Take the controller through the steps between the last record and `step`.
+
+    They changed no input, so only instants that were due matter; of those a late step missed the last.
+    """
     until = add(step.now_ms, -step.late_ms)
     inputs = list(controller.last)
     while not controller.first:
@@ -157,7 +159,7 @@ def _advance(controller, step):
 
 def _compare(found, segment, controller):
     # A segment that goes on opens with the state that the replay must have reached.
-    _advance(controller, Step(add(segment.now_ms, TICK_MS), 0, (), 0))
+    advance(controller, Step(add(segment.now_ms, TICK_MS), 0, (), 0))
     if controller.now != segment.now_ms:
         controller.step(segment.now_ms, list(controller.last), True)
     mine = controller.snapshot()

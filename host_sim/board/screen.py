@@ -1,5 +1,7 @@
 """What `sumpbench watch` shows: one screen of a running board, as a rich table of the register values."""
 
+import time
+
 from duplexsump.control import alarm_table, alarms
 from duplexsump.control import settings as s
 from duplexsump.control.pump import CAUSES, STATES
@@ -50,8 +52,41 @@ def flow(ml_min, system):
     return f"{value:.{FLOW_DECIMALS[system]}f} {units.unit('flow', system)}"
 
 
-def build(values, states, alarm_states, sensing, port, system="us"):
-    """Return one screen, its flows in the units of `system`.  `sensing` is the board's setting of that name."""
+class Recent:
+    """What one reading does not show: the last run, the water of today.  Seen while looking on, nothing before.
+
+    `see(values, states, now)` returns a text for the screen; `now` in s since 1970-01-01.
+    """
+
+    def __init__(self, client):
+        self.began = [None, None]
+        self.last = ""
+        self.counters = None  # the run times when looking on, or the day, began
+        self.day = None
+
+    def see(self, values, states, now):
+        """Return (last run, mL pumped, since when) after one more reading."""
+        day = time.localtime(now).tm_yday
+        if self.day != day:
+            self.day, self.since = day, now
+            self.counters = [values["run_1"], values["run_2"]]
+        for n in range(2):
+            on = states["outputs"] >> n & 1
+            if on and self.began[n] is None:
+                self.began[n] = now
+            elif not on and self.began[n] is not None:
+                at = time.strftime("%H:%M", time.localtime(self.began[n]))
+                self.last = f"pump {n + 1} at {at}, {now - self.began[n]:.0f} s"
+                self.began[n] = None
+        seconds = [max(0, values[f"run_{n + 1}"] - self.counters[n]) for n in range(2)]
+        return self.last, sum(s_ / 60.0 * values[f"rate_{n + 1}"] for n, s_ in enumerate(seconds)), self.since
+
+
+def build(values, states, alarm_states, sensing, port, system="us", recent=None):
+    """Return one screen, its figures in the units of `system`.  `sensing` is the board's setting of that name.
+
+    `recent`: what `Recent.see` returned, None to leave it out.
+    """
     head = Table.grid(padding=(0, 2))
     cause = RESETS[min(2, values["reset_cause"])]
     head.add_row("board", f"{port}, up {values['uptime']} min since {cause}, firmware {values['firmware']:08x}")
@@ -61,6 +96,13 @@ def build(values, states, alarm_states, sensing, port, system="us"):
     supply = "mains on" if states["mains"] else "MAINS OUT"
     head.add_row("supply", f"{supply}, battery {values['battery'] / 1000:.1f} V" if values["battery"] else supply)
     head.add_row("inflow", f"{flow(values['inflow'], system)} at the last fill")
+    if recent is not None:
+        last, ml, since = recent
+        amount = units.convert(ml * 1e-6, "volume", system)
+        begin = time.strftime("%H:%M", time.localtime(since))
+        head.add_row("water", f"{amount:,.0f} {units.unit('volume', system)} pumped since {begin}")
+        head.add_row("last run", last or f"none seen since {begin}")
+    head.add_row("inspection", f"{values.get('inspection', 0) // 1440} days since the last")
     segments = f"segments {values['journal_first']} to {values['journal_last']}"
     head.add_row("journal", f"{segments}, {values['storage_faults']} file errors")
     return Group(head, Text(""), _pumps(values, states, sensing, system), Text(""), _alarms(alarm_states))
@@ -68,7 +110,9 @@ def build(values, states, alarm_states, sensing, port, system="us"):
 
 def _pumps(values, states, sensing, system):
     table = Table(box=None, header_style="bold", pad_edge=False)
-    for heading in ("pump", "output", "state", "selector", "current", "starts", "run time", "pump rate", "last fault"):
+    headings = ("pump", "output", "state", "selector", "current", "starts", "run time", "pump rate", "wear",
+                "last fault")  # fmt: skip
+    for heading in headings:
         table.add_column(heading)
     for n in (1, 2):
         current = "not sensed"
@@ -80,7 +124,8 @@ def _pumps(values, states, sensing, system):
         table.add_row(
             str(n), "ON" if states["outputs"] >> (n - 1) & 1 else "off", STATES[values[f"pump_{n}_state"]],
             SELECTORS[values[f"selector_{n}"]], current, str(values[f"starts_{n}"]),
-            f"{values[f'run_{n}'] / 3600:.2f} h", flow(values[f"rate_{n}"], system), CAUSES[values[f"pump_{n}_cause"]],
+            f"{values[f'run_{n}'] / 3600:.2f} h", flow(values[f"rate_{n}"], system),
+            f"{values[f'wear_{n}']} %", CAUSES[values[f"pump_{n}_cause"]],
         )  # fmt: skip
     return table
 

@@ -118,8 +118,17 @@ def settings(
 def alarms(
     words: Annotated[list[str] | None, typer.Argument(help="Only alarms with these words; all if left out.")] = None,
     as_json: Annotated[bool, typer.Option("--json", help="Print JSON instead of text.")] = False,
+    port: Annotated[
+        str | None,
+        typer.Option(help="History instead: the alarms of the board on this port, or socket://host:port of a gateway."),
+    ] = None,
+    framing: board.Framed = board.Framing.ascii,
+    unit: board.Unit = 1,
 ):
-    """List every alarm: what is wrong, likely causes, what to do and what not to do, whom it calls, and why."""
+    """List every alarm: causes, what to do and not to do, why; with --port those that a board had, with dates."""
+    if port is not None:
+        board.alarm_history(port, framing, unit, as_json)
+        return
     from host_sim.cli.tables import list_alarms
 
     list_alarms(as_json, words or ())

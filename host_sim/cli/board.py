@@ -161,9 +161,11 @@ def watch(
     from host_sim.report.console import console
 
     with _client(port, framing, unit) as client:
+        recent = screen.Recent(client)
 
         def page():
-            return screen.build(*screen.read(client), port, units.value)
+            parts = screen.read(client)
+            return screen.build(*parts, port, units.value, recent.see(parts[0], parts[1], time.time()))
 
         if once:
             console().print(page())
@@ -183,18 +185,15 @@ def journal(
     framing: Framed = Framing.ascii,
     unit: Unit = 1,
 ):
-    """Download the journal of a board, list its events, and replay it bit for bit through the controller here."""
-    from host_sim.board import readback
+    """Download the journal of a board, tell what happened, and replay it bit for bit through the controller here."""
+    from host_sim.board import history, readback
     from host_sim.run.journal import firmware_checksum
 
     with _client(port, framing, unit) as client:
         data = readback.fetch(client)
     segments = [readback.read_segment(piece) for piece in data]
-    for segment in segments:
-        word = "power-up" if segment.begins else "continued"
-        print(f"segment {segment.number}: {word}, {len(segment.steps)} steps, {segment.batches} batches")
-        for now, name, value, text in segment.events:
-            print(f"  {now / 1000:.1f} s: {name} {value} {text}".rstrip())
+    for line in history.lines(history.happenings(segments)):
+        print(line)
     found = readback.replay(segments)
     for number, checksum in found.foreign.items():
         print(f"segment {number} was written by firmware {checksum:08x}; this one is {firmware_checksum():08x}")
@@ -208,6 +207,25 @@ def journal(
         for number, converted in enumerate(readback.to_journals(segments), 1):
             converted.write(out / f"journal-{number}.jsonl")
         print(f"written to {out}")
+
+
+def alarm_history(port, framing, unit, as_json):
+    """Print the alarms in a board's journal with dates, as text or JSON.  Raises InputError."""
+    import dataclasses
+    import json
+
+    from host_sim.board import history, readback
+
+    with _client(port, framing, unit) as client:
+        segments = [readback.read_segment(piece) for piece in readback.fetch(client)]
+    found = [h for h in history.happenings(segments) if h.kind in ("alarm", "cleared", "acknowledged", "power-up")]
+    if as_json:
+        print(json.dumps([dataclasses.asdict(happening) for happening in found], indent=1))
+        return
+    for line in history.lines(found):
+        print(line)
+    if not any(happening.kind == "alarm" for happening in found):
+        print("no alarm in the journal")
 
 
 def virtual(

@@ -18,6 +18,7 @@ VALUES = {
     "inflow": 9464, "journal_first": 3, "journal_last": 7, "storage_faults": 0,
     "pump_1_state": 2, "pump_2_state": 4, "selector_1": 0, "selector_2": 1, "current_1": 8100, "current_2": 0,
     "current_band_1": 2, "current_band_2": 0, "starts_1": 41, "starts_2": 40, "run_1": 5400, "run_2": 3600,
+    "wear_1": 4, "wear_2": 0,
     "rate_1": 130978, "rate_2": 0, "pump_1_cause": 0, "pump_2_cause": 3,
 }  # fmt: skip
 STATES = {"wet": 0b0011, "suspect": 0b0010, "outputs": 0b010101, "mains": 1}
@@ -51,7 +52,7 @@ def test_pumps_called_outputs_and_supply_are_said_in_trade_words():
     assert "outputs on HORN, alarm relay energized" in lines
     assert "supply mains on, battery 12.6 V" in lines
     assert "board /dev/ttyACM0, up 90 min since watchdog reset, firmware 1234abcd" in lines
-    assert "1 ON running AUTO 8.1 A, normal 41 1.50 h 34.6 gpm none" in lines
+    assert "1 ON running AUTO 8.1 A, normal 41 1.50 h 34.6 gpm 4 % none" in lines
 
 
 @pytest.mark.parametrize(

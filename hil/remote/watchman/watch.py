@@ -1,0 +1,105 @@
+"""What a watchman knows of one pit, and which conditions hold: the board's alarms, and silence of three kinds.
+
+A condition is {"name", "text", "priority", "do", "acknowledged"}.  Nothing here knows of people or of messages.
+"""
+
+from duplexsump.control import alarm_table
+
+from host_sim import alarm_words
+
+SILENCES = {
+    "gateway_silent": ("no word from the gateway", "high",
+                       "Call the house or the neighbor: power or network may be out. Nobody is told of alarms."),
+    "board_silent": ("the controller does not answer its gateway", "high",
+                     "Look at the controller: is its light on? Check its power and its cable. The pumps may not run."),
+    "daily_missing": ("the daily message did not come", "medium", "Check the gateway and its clock."),
+    "broker_silent": ("the watchman cannot reach the broker", "high",
+                      "Check the broker and the network: nobody is told of alarms meanwhile."),
+}  # fmt: skip
+AWAY_S = 5.0
+_BY_NAME = {row[alarm_table.NAME]: row for row in alarm_table.TABLE}
+
+
+class PitWatch:
+    """One pit.  `hear(name, body, now)` takes what was published, `conditions(now)` says what holds."""
+
+    def __init__(self, pit, config, now, kept=None):
+        self.pit, self.config = pit, config
+        kept = kept or {}
+        self.heard_at = now  # a gateway that was never heard is silent after as long as any other
+        self.gateway_up = True
+        self.gateway_down_at = None
+        self.board_up = True
+        self.board_down_at = None
+        self.alarms = kept.get("alarms", [])
+        self.daily_at = kept.get("daily_at", now)
+        self.look = None
+        self.floor = kept.get("floor")
+        self.newest = {}
+
+    def kept(self):
+        """Return what outlives a restart of the watchman."""
+        return {"alarms": self.alarms, "daily_at": self.daily_at, "floor": self.floor}
+
+    def hear(self, name, body, now):
+        """Take one payload (a dictionary of this version).  What has not the shape of its topic is passed over."""
+        if name in ("log", "receipt") or body["at"] < self.newest.get(name, 0.0):
+            return
+        if name == "gateway":
+            self._gateway(body, now)
+            return
+        self.newest[name] = min(body["at"], now + 60.0)  # a time far ahead must not shut out what follows
+        if name == "board":
+            up = body.get("up") == 1
+            self.board_down_at = None if up else self.board_down_at or now
+            self.board_up = up
+        elif name == "alarms" and isinstance(body.get("alarms"), list):
+            self.alarms = [found for alarm in body["alarms"][: alarm_table.COUNT] if (found := _condition(alarm))]
+        elif name == "floor":
+            minutes = body.get("at_least_min")
+            self.floor = minutes if type(minutes) is int and 0 <= minutes < 100000 else None
+        elif name == "daily" and isinstance(body.get("look"), dict):
+            self.daily_at = max(self.daily_at, min(body["at"], now))
+            self.look = body["look"]
+
+    def _gateway(self, body, now):
+        if body.get("up") == 1:
+            # A retained word is as old as it says; a clock that is ahead makes it no younger than now.
+            self.heard_at = max(self.heard_at, min(now, body["at"]) if now - body["at"] > 90.0 else now)
+            self.gateway_up, self.gateway_down_at = True, None
+        elif self.gateway_up:
+            self.gateway_up, self.gateway_down_at = False, now
+
+    def conditions(self, now, broker_down_s=0.0):
+        """Return the conditions that hold, the most urgent first; `broker_down_s`: how long we have had no broker."""
+        found = []
+        limit = self.config.gateway_s
+        if broker_down_s > AWAY_S:  # we cannot hear anybody: nobody's silence is judged
+            return ([_silence("broker_silent")] if broker_down_s > limit else []) + self.alarms
+        down = self.gateway_down_at is not None and now - self.gateway_down_at > min(limit, 60.0)
+        if down or now - self.heard_at > limit:
+            found.append(_silence("gateway_silent"))
+        elif self.board_down_at is not None and now - self.board_down_at >= self.config.board_s:
+            found.append(_silence("board_silent"))
+        if not found and now - self.daily_at > self.config.daily_s:
+            found.append(_silence("daily_missing"))
+        return found + self.alarms
+
+
+def _silence(name):
+    text, priority, what = SILENCES[name]
+    return {"name": name, "text": text, "priority": priority, "do": what, "acknowledged": False}
+
+
+def _condition(alarm):
+    # Only what stands in our own table counts: a text from the broker is never passed on to people.
+    if not isinstance(alarm, dict) or not isinstance(alarm.get("name"), str) or alarm["name"] not in _BY_NAME:
+        return None
+    if alarm.get("active") != 1:
+        return None
+    row = _BY_NAME[alarm["name"]]
+    return {
+        "name": alarm["name"], "text": row[alarm_table.TEXT],
+        "priority": alarm_table.PRIORITIES[row[alarm_table.PRIORITY]], "do": alarm_words.of(alarm["name"]).do,
+        "acknowledged": alarm.get("state") == "acknowledged",
+    }  # fmt: skip
