@@ -29,8 +29,6 @@ class Engine:
 
     def _take(self, session):
         self.session = session
-        for pit in (session.pair, session.single):
-            pit.night.recorder.spacing_s = 5.0
         self.story = Story(self.story.units.name)
         self.debt_ms = 0.0
 
@@ -52,7 +50,7 @@ class Engine:
         return {"state": state(self.session), "story": self.story.more(self.session), "speed": self.speed}
 
     def hear(self, message):
-        """Carry out one message; return the messages that answer it.  What cannot be done is told, and changes nothing."""
+        """Carry out one message; return those that answer it.  What cannot be done is told, and changes nothing."""
         try:
             return self._hear(message)
         except InputError as error:
@@ -105,5 +103,19 @@ class Engine:
             data = tomllib.loads(text)
         except tomllib.TOMLDecodeError as error:
             raise InputError(f"is not valid TOML: {error}", "site file") from error
+        named = _files(data)
+        if named:
+            problem = f"names the file {named[0]!r}: a page opens a site file alone; use sumpbench night"
+            raise InputError(problem, "site file")
         self._take(Session(data, self.folder, "site file", own=message.get("own", True) is True))
         return [self.hello(), {"fresh": True}]
+
+
+def _files(data):
+    # What a site file would have read from this machine's disk.
+    if isinstance(data, dict):
+        here = [value for key, value in data.items() if key in ("file", "well") and isinstance(value, str)]
+        return here + [name for value in data.values() for name in _files(value)]
+    if isinstance(data, list):
+        return [name for value in data for name in _files(value)]
+    return []

@@ -28,17 +28,21 @@ def serve(data, folder, source, host, port, told, own=False):
 
 
 async def _serve(tornado, data, folder, source, host, port, told, own):
-    app = application(lambda: Engine(data, folder, source, own), host)
+    app = application(lambda: Engine(data, folder, source, own))
     try:
         server = app.listen(port, address=host)
     except OSError as error:
         raise InputError(f"port {port} at {host} cannot be opened: {error.strerror}; choose another", "live") from error
-    sockets = [socket for socket in server._sockets.values()]
-    told(f"http://{host}:{sockets[0].getsockname()[1]}/")
+    told(f"http://{host}:{port_of(server)}/")
     await asyncio.Event().wait()
 
 
-def application(engine, host="127.0.0.1"):
+def port_of(server):
+    """Return the port at which a tornado HTTPServer listens."""
+    return next(iter(server._sockets.values())).getsockname()[1]
+
+
+def application(engine):
     """Return the tornado Application; `engine()` makes the Engine of one page."""
     from tornado import web, websocket
 

@@ -22,6 +22,7 @@ from host_sim.site import effective, faults
 from host_sim.site.load import read_data
 
 LONGEST_S = 30 * 86400.0  # a session's end
+CURVE_S = 5.0  # between two points of a quiet curve
 HELD_S = 60.0  # a saved session goes on for this long after its last deed at least
 
 
@@ -30,6 +31,7 @@ class Pit:
 
     def __init__(self, site, seed, control):
         self.night = Night(site, seed, control, site.faults)
+        self.night.recorder.spacing_s = CURVE_S
         self.now_ms = 0
         self.active = {}  # faults that persons made, by name
         self.next_ms = self.night.instant(0)

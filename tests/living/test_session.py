@@ -6,6 +6,7 @@ import tomllib
 import pytest
 
 from host_sim.errors import InputError
+from host_sim.living.deeds import SELECTORS
 from host_sim.living.session import Session
 from host_sim.run.closed_loop import run
 from host_sim.site.faults import REGISTRY
@@ -25,7 +26,7 @@ def someone(pit, seed, deeds=14):
     draw, refused = random.Random(seed), 0
     for _ in range(deeds):
         pit.advance(pit.now_ms + draw.choice((70, 1300, 33333, 600000, 1800000)))
-        what = draw.choice(("break", "break", "repair", "inflow", "mains", "selector1", "selector2", "silence", "reset"))
+        what = draw.choice(("break", "break", "repair", "inflow", "mains", *SELECTORS, "silence", "reset"))
         value = {
             "break": lambda: draw.choice(BREAKS),
             "repair": lambda: draw.choice(sorted(pit.broken()) or ["lead-stuck-dry"]),
