@@ -160,6 +160,20 @@ def benchmark(
     run_benchmark(as_json, history)
 
 
+@app.command()
+def live(
+    site: Annotated[str | None, typer.Argument(help="Site file or packaged scenario; the demo if left out.")] = None,
+    port: Annotated[int, typer.Option(min=0, max=65535, help="Port of this machine; 0 takes a free one.")] = 8137,
+    host: Annotated[str, typer.Option(help="Address to listen at; other machines may come in if it is not loopback.")]
+    = "127.0.0.1",
+    own: Annotated[bool, typer.Option("--own-night", help="Begin with the scenario's own storm and faults.")] = False,
+):
+    """Open a living pit in a browser: set the inflow, break things, and see what the firmware does, and why."""
+    from host_sim.cli.live import run
+
+    run(site, host, port, own)
+
+
 compiled.register(app)
 proof.register(app)
 replay.register(app)

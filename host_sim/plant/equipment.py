@@ -134,12 +134,13 @@ class Seepage:
 
 @dataclass(frozen=True)
 class Action:
-    """Something a person does at a given time: turns a selector, presses "silence" or "reset", switches the mains."""
+    """What is done at a given time: a selector turned, "silence" or "reset" pressed, the mains switched, the inflow set."""
 
     at_ms: int
     what: str
     value: str = ""
     for_ms: int = 500
+    flow_m3s: float = 0.0  # of "inflow"
 
 
 @dataclass

@@ -108,6 +108,10 @@ class Plant:
             self.commands[0], self.commands[1] = pump_1, pump_2
             self.trajectory.begin()
 
+    def set_inflow(self, now_ms, rate_m3s):
+        """Let the given flows be one constant flow, m3/s, from an instant on."""
+        self.change(now_ms, lambda: self.trajectory.flow_from(now_ms / 1000.0, rate_m3s))
+
     def press(self, name, pressed):
         """Press or let go a button, "silence" or "reset"."""
         setattr(self, name, pressed)

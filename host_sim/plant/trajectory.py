@@ -13,6 +13,7 @@ from collections import deque
 from math import exp, inf, log
 
 from host_sim.plant import seepage
+from host_sim.plant.equipment import Inflow
 from host_sim.plant.totals import Totals
 from host_sim.plant.water_balance import time_to, volume_after, volume_seconds
 
@@ -119,6 +120,18 @@ class Trajectory:
         self.hot, self.flat, self.rush = segment.mode.hot, segment.mode.flat, segment.mode.rush
         self._advance(segment, dt, segment.volume(t))
         self.t = t
+
+    def flow_from(self, t, rate_m3s):
+        """Let the given flows be one constant flow from the tail on, at time t; the water table goes on as it was."""
+        old, k = self.inflow, self.k
+        if old.heads_m is None:
+            self.inflow = Inflow([*old.times_s[: k + 1], t], [*old.rates_m3s[: k + 1], rate_m3s], None)
+        else:
+            times = [*old.times_s[: k + 1], t, *old.times_s[k + 1 :]]
+            rates = [*old.rates_m3s[: k + 1], *[rate_m3s] * (len(times) - k - 1)]
+            self.inflow = Inflow(times, rates, [*old.heads_m[: k + 1], *old.heads_m[k:]])
+        self.k = k + 1
+        self.seep = self._seep()
 
     # Laying segments.
 

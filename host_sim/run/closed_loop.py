@@ -83,7 +83,7 @@ class Night:
         began = time.perf_counter()
         now = 0
         while True:
-            following = self._instant(now)
+            following = self.instant(now)
             if now >= self.end_ms:
                 break
             if ticking:
@@ -98,8 +98,8 @@ class Night:
             progress(1.0)
         return self.recorder.finish(now / 1000.0, self.steps, time.perf_counter() - began)
 
-    def _instant(self, now):
-        # Everything that happens at one instant; returns the next instant to look at.
+    def instant(self, now):
+        """Do everything that happens at one instant, in ms; return the next instant to look at."""
         schedule, plant, control, raw = self.schedule, self.plant, self.control, self.raw
         if schedule.next_ms() <= now:
             schedule.now(now)

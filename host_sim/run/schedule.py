@@ -27,18 +27,29 @@ class Schedule:
         self.generator_due = None
         self.crash_due = None
         for fault in faults:
-            start = round(fault.start_s * 10.0) * 100
-            self.at(start, self._begin, fault)
+            self.begin_at(round(fault.start_s * 10.0) * 100, fault)
             if fault.end_s is not None and not fault.kind.at_once:
-                self.at(round(fault.end_s * 10.0) * 100, self._end, fault)
+                self.end_at(round(fault.end_s * 10.0) * 100, fault)
         for action in night.site.actions:
-            self.at(action.at_ms, self._act, action)
+            self.act_at(action)
 
     def at(self, time_ms, work, *args):
         """Schedule work at an instant; returns a token that identifies it."""
         self.order += 1
         heapq.heappush(self.heap, (time_ms, self.order, work, args))
         return self.order
+
+    def begin_at(self, time_ms, fault):
+        """Have a fault begin at an instant."""
+        self.at(time_ms, self._begin, fault)
+
+    def end_at(self, time_ms, fault):
+        """Have a fault that was given to `begin_at` end at an instant."""
+        self.at(time_ms, self._end, fault)
+
+    def act_at(self, action):
+        """Have an Action carried out at its instant."""
+        self.at(action.at_ms, self._act, action)
 
     def next_ms(self):
         """Return the next instant, or a time beyond every run."""
@@ -154,6 +165,8 @@ class Schedule:
         elif action.what == "mains":
             self.grid = action.value == "on"
             self.mains(now_ms)
+        elif action.what == "inflow":
+            self.plant.set_inflow(now_ms, action.flow_m3s)
         else:
             self.select(now_ms, int(action.what[-1]) - 1, action.value)
 

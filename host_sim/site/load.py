@@ -28,7 +28,8 @@ levels are above the pit bottom.  Keys with a default are in brackets.
   [controller]  [sensing] current | feedback | nothing
   [settings]    any setting of the controller by name; those not written follow from the site where they can
   [scenario]    lasts, [begins] "20:00", [seed], [faults] = ["mains-lost@01:10+2h", ...] (grammar: `faults`)
-  [[action]]    at, do = silence | reset | selector1 | selector2 | mains, [to], [for]
+  [[action]]    at, do = silence | reset | selector1 | selector2 | mains | inflow, [to], [for]; an inflow takes the
+                place of all given flows from then on
 """
 
 import tomllib
@@ -49,7 +50,7 @@ from host_sim.site.reader import Table
 from host_sim.units import show
 
 TICK_S = 0.1
-ACTIONS = ("silence", "reset", "selector1", "selector2", "mains")
+ACTIONS = ("silence", "reset", "selector1", "selector2", "mains", "inflow")
 
 
 def packaged(name):
@@ -160,20 +161,22 @@ def _action(table, begins_s):
     at = table.text("at")
     what = table.text("do", choices=ACTIONS)
     lasts = table.quantity("for", "time", "0.5 s", least="0.1 s")
-    value = ""
-    if what in ("selector1", "selector2"):
+    value, flow = "", 0.0
+    if what == "inflow":
+        flow = table.quantity("to", "flow", least=0.0)
+    elif what in ("selector1", "selector2"):
         value = table.text("to", choices=("auto", "off", "hand"))
     elif what == "mains":
         value = table.text("to", choices=("on", "off"))
     table.done()
-    if None in (at, what, lasts, value):
+    if None in (at, what, lasts, value, flow):
         return None
     try:
         seconds = faults.time_of(at, begins_s)
     except ValueError as error:
         table.problem("at", str(error))
         return None
-    return Action(round(seconds * 10.0) * 100, what, value, round(lasts * 10.0) * 100)
+    return Action(round(seconds * 10.0) * 100, what, value, round(lasts * 10.0) * 100, flow)
 
 
 def _start(table, pit):
