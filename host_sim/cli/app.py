@@ -174,6 +174,19 @@ def live(
     run(site, host, port, own)
 
 
+@app.command()
+def page(
+    out: Annotated[Path, typer.Option(help="New or empty folder for the page's files.")],
+    pyodide: Annotated[
+        Path | None, typer.Option(help="Folder of the npm package pyodide; npm brings it if left out.")
+    ] = None,
+):
+    """Write the living pit as a folder of plain files that any web server can serve; nothing else is asked for."""
+    from host_sim.cli.live import write
+
+    write(out, pyodide)
+
+
 compiled.register(app)
 proof.register(app)
 replay.register(app)

@@ -3,7 +3,7 @@
 import tomllib
 from pathlib import Path
 
-from host_sim.living import server
+from host_sim.living import server, static
 from host_sim.report.console import CAUTIONS_LINE, console
 from host_sim.site.chosen import read
 from host_sim.site.load import packaged
@@ -26,3 +26,11 @@ def run(site, host, port, own):
         server.serve(data, path.parent, str(path), host, port, told, own)
     except KeyboardInterrupt:
         screen.print("Ended.")
+
+
+def write(out, pyodide):
+    """Write the page as a folder of plain files.  Raises InputError for a folder that cannot be used."""
+    size = static.build(out, pyodide)
+    screen = console()
+    screen.print(f"Written to {out}: {size / 1e6:.1f} MB.  To see it: python -m http.server --directory {out}")
+    screen.print(CAUTIONS_LINE)

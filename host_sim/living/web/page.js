@@ -8,12 +8,24 @@ const HZ = 660;
 let about = null, seen = null, engine = null, horn = null, told = "";
 const charts = new Charts($("chart-level"), $("chart-flow"));
 
-const connect = () => {
+function served() {
   const socket = new WebSocket(`${location.protocol === "https:" ? "wss" : "ws"}://${location.host}/pit`);
   socket.onmessage = event => hear(JSON.parse(event.data));
   socket.onclose = () => say("the engine has gone away: start it again and load this page anew");
-  return message => { say(""); if (socket.readyState === 1) socket.send(JSON.stringify(message)); };
-};
+  return text => { if (socket.readyState === 1) socket.send(text); };
+}
+
+function worker() {
+  const pit = new Worker("worker.js", { type: "module" });
+  pit.onmessage = event => hear(JSON.parse(event.data));
+  pit.onerror = event => say(`the pit cannot be run in this browser: ${event.message}`);
+  return text => pit.postMessage(text);
+}
+
+function connect() {
+  const send = document.querySelector("meta[name=engine]").content === "worker" ? worker() : served();
+  return message => { say(""); send(JSON.stringify(message)); };
+}
 
 function say(text) { $("error").textContent = text; }
 

@@ -1,0 +1,26 @@
+"""The engine for a page that carries its own Python: texts in, texts out, as over a WebSocket."""
+
+import json
+import tomllib
+
+from host_sim.living.engine import Engine
+from host_sim.site.load import packaged
+
+_running = []
+
+
+def begin(name="demo"):
+    """Begin a session at a packaged site; return the first message as JSON."""
+    path = packaged(name)
+    _running[:] = [Engine(tomllib.loads(path.read_text(encoding="utf-8")), path.parent, name)]
+    return json.dumps(_running[0].hello())
+
+
+def hear(text):
+    """Carry out one message given as JSON; return the list of answers as JSON."""
+    return json.dumps(_running[0].hear(json.loads(text)))
+
+
+def look(real_ms):
+    """Go on by real time; return the message with what is so now as JSON."""
+    return json.dumps(_running[0].look(real_ms))
