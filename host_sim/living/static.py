@@ -11,7 +11,7 @@ from host_sim.errors import InputError
 
 PYODIDE = "pyodide@^314.0.7"
 NEEDED = ("pyodide.mjs", "pyodide.asm.mjs", "pyodide.asm.wasm", "python_stdlib.zip", "pyodide-lock.json")
-LEFT_OUT = ("benchmark", "board", "cli", "proof", "replay", "sizing")  # of the simulator: a living pit asks none of them
+LEFT_OUT = ("benchmark", "board", "cli", "proof", "replay", "sizing")  # a living pit needs none of them
 SERVED, WORKER = 'content="served"', 'content="worker"'
 
 

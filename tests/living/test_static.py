@@ -52,7 +52,8 @@ def test_the_files_alone_live_in_a_browser_and_run_the_same_night(folder, tmp_pa
             window.go(f"http://127.0.0.1:{server.server_address[1]}/")
             window.until("document.querySelector('#speeds button')")
             window.value("""(() => { document.querySelector('[data-speed="60"]').click();
-                document.getElementById('faults').value = 'pump1-jammed'; document.getElementById('break').click(); })()""")
+                document.getElementById('faults').value = 'pump1-jammed';
+                document.getElementById('break').click(); })()""")
             window.until("document.getElementById('lines').textContent.includes('pump 1 jammed')")
             window.until("document.getElementById('broken').childElementCount === 1")
             digest = window.value(f"""(async () => {{
@@ -72,7 +73,7 @@ def test_the_files_alone_live_in_a_browser_and_run_the_same_night(folder, tmp_pa
 @has_pyodide
 def test_the_page_is_built_whole_and_says_which_engine_it_has(folder):
     assert 'name="engine" content="worker"' in (folder / "index.html").read_text(encoding="utf-8")
-    for name in ("page.js", "pit.js", "charts.js", "units.js", "worker.js", "page.css", "bundle.zip", "uplot.LICENSE.txt"):
+    for name in ("page.js", "pit.js", "charts.js", "units.js", "worker.js", "page.css", "bundle.zip"):
         assert (folder / name).stat().st_size > 100
 
 
@@ -85,5 +86,5 @@ def test_a_folder_that_is_not_empty_is_left_alone(tmp_path):
 
 def test_a_folder_without_pyodide_is_told(tmp_path):
     (tmp_path / "empty").mkdir()
-    with pytest.raises(InputError, match="holds no pyodide.mjs"):
+    with pytest.raises(InputError, match=r"holds no pyodide\.mjs"):
         static.build(tmp_path / "page", tmp_path / "empty")
