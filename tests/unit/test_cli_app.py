@@ -11,6 +11,7 @@ from typer.testing import CliRunner
 
 from hil.cli.app import add_commands
 from host_sim.cli.app import app
+from host_sim.compiled import select
 from host_sim.run.journal import firmware_checksum
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -20,7 +21,8 @@ def test_the_version_names_the_firmware_by_its_checksum():
     said = CliRunner().invoke(app, ["--version"])
     assert said.exit_code == 0
     assert said.output.startswith("sumpbench ")
-    assert said.output.rstrip().endswith(f"control firmware {firmware_checksum():08x}")
+    assert f"control firmware {firmware_checksum():08x}, " in said.output
+    assert said.output.rstrip().endswith(f", {select.told()}")
 
 
 def program(*arguments, **streams):
