@@ -22,6 +22,8 @@ def detect(log, site, parts, flow, rates, units=US, limits=None, sharing=1):
     findings = []
     for work in (*ROWS, *(CYCLES if resolved else (water.high_water,))):
         findings += work(found)
+    if resolved and log.levels_at_contacts_only and not found.recorded:
+        findings += water.high_water(found)
     if not resolved and found.recorded:
         findings += pumps.short_cycling(found)  # of rows too far apart the starts are at least so many
     if limits is not None and limits.runs_only:
