@@ -9,7 +9,7 @@ TURN_SIDE = 24  # rows on either side whose lines place it
 
 
 def turns(level, least_m):
-    """Return the places of the highs and lows of an array of levels that lie at least `least_m` apart, ends included."""
+    """Return the places of highs and lows at least `least_m` apart in an array of levels, both ends included."""
     places, extreme, up = [0], 0, None
     for i, value in enumerate(level.tolist()):
         if up is None:
