@@ -14,7 +14,7 @@ from host_sim.plant.discharge import Drive, Lines, Outlet
 GRID_S = 30.0
 RUN_BACK_SHARE = 0.08  # of contacts alone: what runs back after a stop does not show; our own choice
 AREA_SHARE = 0.02  # how well a pit's plan area is known; common practice, no source
-COARSE = 0.4  # of the flow, times the square of what a row is of a draw-down; our own choice
+COARSE = 0.6  # of the flow, times the square of what a row is of a draw-down; our own choice
 KERNEL_S = 90.0  # fills this near one another are taken together
 WIDTHS_S = (90.0, 180.0, 360.0, 720.0, 1200.0)
 GOOD = 0.003  # of a pump's rate, or GOOD_SHARE of the flow: a mean as sure as this is taken together with no more

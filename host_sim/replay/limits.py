@@ -18,6 +18,8 @@ from host_sim.replay.segments import LEAST_ROWS, TURN_SIGMAS, noise_m, volumes
 from host_sim.report.clock import lasting
 from host_sim.report.units import US
 
+HINGE_ROWS = 0.2  # of a draw-down: rows further apart than this do not show where a fill bends; our own choice
+FEW_ROWS = 0.3  # of a draw-down: from rows further apart than this no pump is called weak; our own choice
 FINE_ROWS = 8  # rows in a draw-down from which its slope may establish something; our own choice
 FINE_SIGMAS = 25.0  # of noise in the travel from stop to start, for the same
 CURVE = 1.15  # a pump moves no more than this times its curve; common practice, no source
@@ -106,6 +108,8 @@ def limits_of(log, site, rates, units=US):
     if not found.reason and not log.levels_at_contacts_only and travel < 2.0 * TURN_SIGMAS * noise:
         found.reason = (f"the readings scatter by {units.level.text(noise)} and the water travels only "
                         f"{units.level.text(travel)} between stop and start")  # fmt: skip
+    if spacing > HINGE_ROWS * draw and not found.unseen:
+        found.unseen = ("leaking check valve",)
     found.resolved = not found.reason
     found.fine = found.resolved and draw >= FINE_ROWS * spacing and not travel < FINE_SIGMAS * noise
     return found
@@ -147,7 +151,9 @@ def lines(limits, account):
                    "why a pump did not start"]  # fmt: skip
     if limits.contacts_only:
         cannot.append("the water between the contacts")
-    if limits.unseen and limits.resolved:
+    if limits.unseen and limits.resolved and not limits.contacts_only:
+        cannot.append("a leaking check valve")
+    elif limits.unseen and limits.resolved:
         cannot += ["whether a pump ran and kept up", "a leaking check valve",
                    "a pump that runs on below its stop level"]  # fmt: skip
     found.append(f"It can tell: {', '.join(can)}.")

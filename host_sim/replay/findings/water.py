@@ -6,7 +6,7 @@ from duplexsump.control.records import CONTACT_NAMES
 from host_sim.replay.findings.finding import CANNOT, ESTABLISHED, LIKELY, Finding, spans
 from host_sim.replay.segments import volumes
 
-HINGE_ROWS = 0.3  # of a draw-down: rows further apart than this do not show where a hinge lies; our own choice
+STEPS = 1.5  # of the reading, by the plan area: less water than this running back is no more than steps; our own choice
 SETTLE_S = 3.0
 POINTS = 60
 HIGH_M = 0.03  # above the start level, and above the noise; our own choice
@@ -38,7 +38,7 @@ def leaking(context):
         return []
     if log.levels_at_contacts_only:
         return _leaking_marks(context)
-    if context.limits is not None and log.spacing_s > HINGE_ROWS * context.limits.draw_down_s:
+    if context.limits is not None and "leaking check valve" in context.limits.unseen:
         return []
     good = ~np.isnan(log.level_m)
     time, volume = log.time_s[good], volumes(context.site.pit, log.level_m[good])
@@ -91,7 +91,9 @@ def _hinge(context, fills, time, volume, who):
     ((_, late, extra), misfit), knee = best
     litres = 1000.0 * extra * knee
     noise = float(np.median(error)) ** 2 * POINTS
-    if extra < MORE * max(late, 0.0) or late <= 0.0 or litres < LEAST_LITRES or misfit > 0.4 * curve:
+    step_m3 = 0.0 if context.limits is None else context.limits.step_m * context.site.pit.area_m2(0.0)
+    least = max(LEAST_LITRES, 1000.0 * STEPS * step_m3)
+    if extra < MORE * max(late, 0.0) or late <= 0.0 or litres < least or misfit > 0.4 * curve:
         return None
     if curve < 2.0 * noise and 1000.0 * float(np.median(error)) > 0.1 * litres:
         return None
