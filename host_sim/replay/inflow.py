@@ -14,6 +14,7 @@ from host_sim.plant.discharge import Drive, Lines, Outlet
 GRID_S = 30.0
 RUN_BACK_SHARE = 0.08  # of contacts alone: what runs back after a stop does not show; our own choice
 AREA_SHARE = 0.02  # how well a pit's plan area is known; common practice, no source
+COARSE = 0.6  # of the flow, times the square of what a row is of a draw-down; our own choice
 KERNEL_S = 90.0  # fills this near one another are taken together
 WIDTHS_S = (90.0, 180.0, 360.0, 720.0, 1200.0)
 GOOD = 0.003  # of a pump's rate, or GOOD_SHARE of the flow: a mean as sure as this is taken together with no more
@@ -145,6 +146,7 @@ def reconstruct(log, parts, site, rates=None):
     flow, error, far = _smooth(grid, np.array(points), rates.nominal())
     slow = _growth(points)
     area = RUN_BACK_SHARE if log.levels_at_contacts_only else AREA_SHARE
+    area += _coarse(log, site, rates)
     half = 1.96 * error + area * np.abs(flow) + slow * np.maximum(0.0, far - KERNEL_S)
     half += np.interp(grid, [point[0] for point in points], [doubts.get(point[0], 0.0) for point in points])
     held = np.zeros(len(grid), bool)
@@ -155,6 +157,15 @@ def reconstruct(log, parts, site, rates=None):
     flow = np.maximum(flow, 0.0)
     return Inflow(grid, flow, np.maximum(flow - half, 0.0), flow + half, held, draws, points, typical * rates.nominal(),
                   delivered=own)  # fmt: skip
+
+
+def _coarse(log, site, rates):
+    # Where a draw-down holds few rows, its ends lie anywhere between two of them: as a share of the flow.
+    off, lead = site.contacts[:2]
+    if off is None or lead is None or log.levels_at_contacts_only:
+        return 0.0
+    draw_s = (site.pit.volume_m3(lead.wet_m) - site.pit.volume_m3(off.dry_m)) / rates.nominal()
+    return COARSE * (log.spacing_s / draw_s) ** 2
 
 
 def _fills(parts):

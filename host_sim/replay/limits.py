@@ -18,11 +18,16 @@ from host_sim.replay.segments import LEAST_ROWS, TURN_SIGMAS, noise_m, volumes
 from host_sim.report.clock import lasting
 from host_sim.report.units import US
 
+HINGE_ROWS = 0.2  # of a draw-down: rows further apart than this do not show where a fill bends; our own choice
+FEW_ROWS = 0.3  # of a draw-down: from rows further apart than this no pump is called weak; our own choice
 FINE_ROWS = 8  # rows in a draw-down from which its slope may establish something; our own choice
 FINE_SIGMAS = 25.0  # of noise in the travel from stop to start, for the same
 CURVE = 1.15  # a pump moves no more than this times its curve; common practice, no source
+MOST_NOISE_M = 0.015  # coarse rows take the water's own travel for noise; no level reading scatters more than this
 LEAST_WINDOW_S = 120.0
 AREA = 0.05  # the plan area within the bounds; common practice, no source
+# Of contacts alone nobody knows whether a pump ran.
+UNSEEN_BY_CONTACTS = ("not pumping", "late start", "not keeping up", "leaking check valve", "low stop")
 
 
 @dataclass
@@ -47,6 +52,7 @@ class Limits:
     longest_gap_s: float = 0.0
     gap_at_s: float = 0.0
     runs_only: bool = False
+    unseen: tuple = ()  # kinds of findings that this log does not show, though its cycles do
     units: object = field(default=US, repr=False)
 
     @property
@@ -55,10 +61,10 @@ class Limits:
         return self.cycle_s / (2.0 * LEAST_ROWS)
 
 
-def too_coarse(spacing_s, site, rates):
-    """Return why rows so far apart do not show every cycle of a Site's pit, or ""."""
+def too_coarse(spacing_s, site, rates, times=1.0):
+    """Return why rows so far apart do not show every cycle of a Site's pit (in `times` LEAST_ROWS), or ""."""
     _, draw, cycle = _cycle(site, rates)
-    needed = cycle / (2.0 * LEAST_ROWS)
+    needed = cycle / (2.0 * LEAST_ROWS * times)
     if not spacing_s > needed:
         return ""
     return (f"one row every {spacing_s:.0f} s; this pit draws down in {draw:.0f} s and can cycle every {cycle:.0f} s, "
@@ -93,12 +99,17 @@ def limits_of(log, site, rates, units=US):
         found.runs_only, found.resolved, found.fine = True, False, False
         found.reason = "no level and no contact was logged, only pump states"
         return found
+    if found.contacts_only and not any(values is not None for values in log.pumps):
+        found.unseen = UNSEEN_BY_CONTACTS
     if log.every_change:
         return found
-    found.reason = too_coarse(spacing, site, rates)
+    # Of contacts alone a turn lies anywhere between two rows, so a half-cycle takes twice as many.
+    found.reason = too_coarse(spacing, site, rates, 2.0 if found.contacts_only else 1.0)
     if not found.reason and not log.levels_at_contacts_only and travel < 2.0 * TURN_SIGMAS * noise:
         found.reason = (f"the readings scatter by {units.level.text(noise)} and the water travels only "
                         f"{units.level.text(travel)} between stop and start")  # fmt: skip
+    if spacing > HINGE_ROWS * draw and not found.unseen:
+        found.unseen = ("leaking check valve",)
     found.resolved = not found.reason
     found.fine = found.resolved and draw >= FINE_ROWS * spacing and not travel < FINE_SIGMAS * noise
     return found
@@ -140,6 +151,11 @@ def lines(limits, account):
                    "why a pump did not start"]  # fmt: skip
     if limits.contacts_only:
         cannot.append("the water between the contacts")
+    if limits.unseen and limits.resolved and not limits.contacts_only:
+        cannot.append("a leaking check valve")
+    elif limits.unseen and limits.resolved:
+        cannot += ["whether a pump ran and kept up", "a leaking check valve",
+                   "a pump that runs on below its stop level"]  # fmt: skip
     found.append(f"It can tell: {', '.join(can)}.")
     if cannot:
         found.append(f"It cannot tell: {', '.join(cannot)}{': ' + limits.reason if limits.reason else ''}.")
@@ -171,7 +187,7 @@ def balance(log, site, rates, limits, both):
     length = time[b] - time[a]
     tops = np.array([level[i : k + 1].max() for i, k in zip(a, b, strict=True)])
     area = np.array([site.pit.area_m2(float(top)) for top in tops])
-    sigma = max(limits.noise_m, 0.0005)
+    sigma = min(max(limits.noise_m, 0.0005), MOST_NOISE_M)
     if limits.contacts_only:
         # A contact tells that the water is past a height, and was so since the row before at the latest.
         sigma = max(sigma, (limits.travel_m if limits.travel_m == limits.travel_m else 0.1) / 2.0)

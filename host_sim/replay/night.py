@@ -8,7 +8,7 @@ from duplexsump.control.records import CONTACT_NAMES
 from host_sim.replay import inflow, judge, recorded, segments, whatif
 from host_sim.replay.findings.detect import detect
 from host_sim.replay.findings.finding import runs, spans
-from host_sim.replay.limits import balance, limits_of
+from host_sim.replay.limits import MOST_NOISE_M, balance, limits_of
 from host_sim.report.clock import lasting
 from host_sim.report.units import US
 from host_sim.run.trace import FaultSpan, Run, Span, Totals, Trace
@@ -18,7 +18,6 @@ MOST_FAULTS = 4
 NEAR_M = 0.03  # of the highest water, beside the readings' noise
 NEAR_SHARE = 0.35  # of the time that the floor was wet
 NEAR_S = 120.0  # and so much beside, since a floor just wet is a matter of millimeters
-MOST_NOISE_M = 0.015  # coarse rows take the water's own travel for noise; no level reading scatters more than this
 
 
 @dataclass
@@ -118,8 +117,9 @@ def reconstruct(log, site, units=US, pumps=2):
     limits = limits_of(log, site, rates, units)
     if not limits.resolved:
         flow = balance(log, site, rates, limits, pumps > 1 or log.pumps[1] is not None)
-        if limits.runs_only:
-            flow = recorded.bounds(log, site, rates, limits, recorded.runs_of(log, limits))
+        # Where the run states were recorded as well, the bounds are those that leave less open.
+        by_runs = recorded.bounds(log, site, rates, limits, recorded.runs_of(log, limits))
+        flow = min((one for one in (flow, by_runs) if one is not None), key=_open_m3s, default=None)
         return [], flow, detect(log, site, [], flow, rates, units, limits, pumps), limits
     parts = segments.segments(log, site, rates.nominal())
     flow = inflow.reconstruct(log, parts, site, rates)
@@ -129,6 +129,11 @@ def reconstruct(log, site, units=US, pumps=2):
         clean = segments.without_backflow(log, site, parts, knee, rates.nominal())
         flow = inflow.reconstruct(log, clean, site, rates) or flow
     return parts, flow, found, limits
+
+
+def _open_m3s(flow):
+    # How much a band leaves open, its mean over the time that it covers.
+    return float(np.mean(flow.high_m3s - flow.low_m3s))
 
 
 def pumps_on(log, parts):

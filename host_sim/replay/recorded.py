@@ -144,7 +144,7 @@ def _stops(log, limits):
 
 def _rows(log, limits):
     # Rows so far apart that a window holds enough of them, each window with a row that is on.
-    on, marks, count = _on(log), [0], 0
+    on, marks, count = _on(log).astype(int), [0], 0
     for i in range(1, len(on)):
         count += on[i]
         if i - marks[-1] >= LEAST_ROWS and count and not on[i]:

@@ -11,17 +11,14 @@ from dataclasses import dataclass
 import numpy as np
 
 from host_sim.replay.reading.log import UNKNOWN
+from host_sim.replay.turns import LEAST_ROWS, kinks, placed, turns
 
-LEAST_ROWS = 3  # a line through fewer rows says nothing
 SETTLE_S = 2.0  # left out after a pump came or went: the water swings
 SEEN = 0.02  # of a pump's rate: pieces are long enough to tell the inflow to this; our own choice
 FLOOR_ROWS = 15  # on either side of the floor's edge, where the plan area jumps
 TURN_SIGMAS = 10.0  # of noise that thousands of rows do not reach by chance
 BLIND = 0.15  # of a pump's rate: a slope on the floor with such an error does not tell whether one runs
 KINK = 0.12  # of a pump: a smaller jump of the slope is no pump that comes or goes; our own choice
-KINK_S = 20.0  # a kink is looked for only between two lines of this length: a turn's own swing is none
-TURN_ROWS = 8  # a turn lies so near the highest reading; our own choice
-TURN_SIDE = 24  # rows on either side whose lines place it
 STAY_S = 900.0  # how long water rises under a pump before that counts as one answer worse than another; our own choice
 SWING_S = 1.2  # and before it, since a turn lies between two rows
 PIECE_S = 60.0  # a long stretch is cut into pieces of this, so that a changing inflow shows
@@ -213,83 +210,15 @@ def _line(time, level, volume, a, b, sigma, site, mask):
     return Segment(float(time[a]), float(end), slope, error, float(level[a]), float(level[b - 1]), pumps, mask, len(t))
 
 
-def _turns(level, least_m):
-    # Places of the highs and lows that lie at least so far apart.
-    turns, extreme, up = [0], 0, None
-    for i, value in enumerate(level.tolist()):
-        if up is None:
-            if abs(value - level[0]) >= least_m:
-                up, extreme = value > level[0], i
-        elif (value > level[extreme]) == up:
-            extreme = i
-        elif abs(value - level[extreme]) >= least_m:
-            turns.append(extreme)
-            up, extreme = not up, i
-    turns.append(len(level) - 1)
-    return turns
-
-
-def _placed(turns, time, volume):
-    # Each turn where two straight lines meet best.  The highest reading is not where the pump started: of a slow fill
-    # noise makes it one of many, and what of the fill is left before the draw-down bends that.
-    found = list(turns)
-    for k in range(1, len(turns) - 1):
-        before, at, after = found[k - 1], turns[k], turns[k + 1]
-        first, last = max(before, at - TURN_SIDE), min(after, at + TURN_SIDE)
-        low, high = max(first + LEAST_ROWS, at - TURN_ROWS), min(last - LEAST_ROWS, at + TURN_ROWS)
-        if high <= low:
-            continue
-        t, v = time[first : last + 1] - time[first], volume[first : last + 1] - volume[first]
-        sums = np.array([np.cumsum(x) for x in (np.ones(len(t)), t, v, t * t, t * v, v * v)])
-        places = np.arange(low, high + 1) - first
-        error = _misfit(sums[:, places - 1])[0] + _misfit(sums[:, -1:] - sums[:, places - 1])[0]
-        found[k] = int(first + places[int(np.argmin(error))])
-    return found
-
-
-def _kinks(time, volume, a, b, least_slope, sigma_m3, found):
-    # Cut rows a..b where two lines fit clearly better than one, and go on in both halves.
-    n = b - a
-    side = max(2 * LEAST_ROWS, int(KINK_S / max((time[b] - time[a]) / n, 1e-9)) if n else 0)
-    if n < 2 * side + 1:
-        return
-    t, v = time[a:b] - time[a], volume[a:b] - volume[a]
-    sums = [np.cumsum(x) for x in (np.ones(n), t, v, t * t, t * v, v * v)]
-    places = np.arange(side, n - side + 1)
-    left = [s[places - 1] for s in sums]
-    right = [s[-1] - s[places - 1] for s in sums]
-    total = _misfit([s[-1] for s in sums])[0]
-    error_left, slope_left, spread_left = _misfit(left)
-    error_right, slope_right, spread_right = _misfit(right)
-    gain = total - error_left - error_right
-    jump = np.abs(slope_left - slope_right)
-    least_jump = 5.0 * sigma_m3 * np.sqrt(1.0 / np.maximum(spread_left, 1e-9) + 1.0 / np.maximum(spread_right, 1e-9))
-    score = np.where((jump >= least_slope) & (jump >= least_jump), gain, -np.inf)
-    best = int(np.argmax(score))
-    if not np.isfinite(score[best]) or score[best] < 40.0 * sigma_m3**2:
-        return
-    middle = a + int(places[best])
-    _kinks(time, volume, a, middle, least_slope, sigma_m3, found)
-    found.append(middle)
-    _kinks(time, volume, middle, b, least_slope, sigma_m3, found)
-
-
-def _misfit(sums):
-    n, t, v, tt, tv, vv = sums
-    stt, stv, svv = tt - t * t / n, tv - t * v / n, vv - v * v / n
-    slope = stv / np.maximum(stt, 1e-30)
-    return svv - slope * stv, slope, stt
-
-
 def _from_level(time, level, volume, sigma, site, nominal):
-    turns = _placed(_turns(level, max(TURN_SIGMAS * sigma, 0.012)), time, volume)
-    turns = sorted({*turns, *_floor(level, site.pit.floor_m)})
-    cuts = set(turns)
-    for a, b in zip(turns, turns[1:], strict=False):
-        kinks = []
+    edges = placed(turns(level, max(TURN_SIGMAS * sigma, 0.012)), time, volume)
+    edges = sorted({*edges, *_floor(level, site.pit.floor_m)})
+    cuts = set(edges)
+    for a, b in zip(edges, edges[1:], strict=False):
+        inside = []
         sigma_m3 = max(sigma, 0.0005) * site.pit.area_m2(float(level[a : b + 1].max()))
-        _kinks(time, volume, a, b, KINK * nominal, sigma_m3, kinks)
-        cuts.update(kinks)
+        kinks(time, volume, a, b, KINK * nominal, sigma_m3, inside)
+        cuts.update(inside)
     cuts = sorted(cuts | {0, len(time)} - {len(time) - 1})
     pairs = list(zip(cuts, cuts[1:], strict=False))
     lines = [_line(time, level, volume, a, b, sigma, site, 0) for a, b in pairs]

@@ -97,7 +97,7 @@ def score(night, logger):
         result.outcome = "wrong"
     elif result.named:
         result.outcome = "named"
-    elif not limits.resolved or any(claim in NAMES[night.kind] for claim in found):
+    elif not limits.resolved or any(claim in NAMES[night.kind] for claim in (*found, *limits.unseen)):
         result.outcome = "abstained"
     elif night.kind == "healthy":
         result.outcome = "quiet"

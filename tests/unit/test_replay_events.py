@@ -17,7 +17,7 @@ HOW = mapping.read({
     "file": {"names": "name", "values": "state"},
     "time": {"column": "at", "format": "seconds"},
     "level": {"column": "sump level", "unit": "cm"},
-    "pump1": {"column": "pump plug"},
+    "pump1": {"column": "pump 1"},
 })  # fmt: skip
 
 
@@ -30,7 +30,7 @@ def events(log, band_m=0.005):
             rows.append(f"sump level,{100.0 * last:.1f},{time}")
         if log.pumps[0] is not None and log.pumps[0][i] != before:
             before = log.pumps[0][i]
-            rows.append(f"pump plug,{'on' if before else 'off'},{time}")
+            rows.append(f"pump 1,{'on' if before else 'off'},{time}")
         if i == 10:
             rows.append(f"lamp,on,{time}")
     return ["name,state,at", *rows]
@@ -90,7 +90,7 @@ def test_the_dialogue_finds_named_rows_and_asks_about_them(tmp_path):
 
     found = mapping_prompt.ask(tmp_path / "log.csv", answer)
     assert (found.names, found.values, found.level.name, found.pumps[0].name) == ("name", "state", "sump level",
-                                                                                 "pump plug")  # fmt: skip
+                                                                                 "pump 1")  # fmt: skip
     assert any("one reading" in question for question in asked)
     assert mapping.read(mapping.as_table(found)) == found
     assert table_log.read(tmp_path / "log.csv", found).held
@@ -123,6 +123,6 @@ def test_irregular_stamps_of_a_reading_with_noise_are_no_changes_and_the_inflow_
 
 
 def test_readings_of_one_instant_share_a_row():
-    table = {"at": ["1", "1", "2"], "name": ["sump level", "pump plug", "pump plug"], "state": ["10", "on", "off"]}
+    table = {"at": ["1", "1", "2"], "name": ["sump level", "pump 1", "pump 1"], "state": ["10", "on", "off"]}
     wide, rows = rows_by_name.spread(table, HOW, [], "log")
-    assert rows == 2 and wide["sump level"] == ["10", None] and wide["pump plug"] == ["on", "off"]
+    assert rows == 2 and wide["sump level"] == ["10", None] and wide["pump 1"] == ["on", "off"]

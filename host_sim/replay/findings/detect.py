@@ -1,7 +1,8 @@
 """Every finding in a log, the most serious first."""
 
 from host_sim.replay.findings import floats, pumps, water
-from host_sim.replay.findings.finding import CONFIDENCE, ESTABLISHED, LIKELY, context_of
+from host_sim.replay.findings.finding import CANNOT, CONFIDENCE, ESTABLISHED, LIKELY, context_of
+from host_sim.replay.limits import FEW_ROWS
 from host_sim.report.units import US
 
 # What needs no cycle to show, and what does.
@@ -9,6 +10,13 @@ ROWS = (floats.contradictions, pumps.currents, pumps.mains)
 CYCLES = (floats.late_starts, floats.low_stops, pumps.weak, pumps.not_pumping, pumps.short_cycling, water.leaking,
           water.recirculation, water.not_keeping_up)  # fmt: skip
 BY_SLOPE = ("weak pump", "leaking check valve", "recirculation", "not keeping up", "low stop")
+
+
+def _few_rows(finding, found):
+    # Two or three rows in each draw-down, and no record of the runs: what a pump moves is then no more than a guess.
+    limits, log = found.limits, found.log
+    few = limits is not None and limits.resolved and limits.spacing_s > FEW_ROWS * limits.draw_down_s
+    return bool(few and finding.kind == "weak pump" and not found.recorded and not log.levels_at_contacts_only)
 
 
 def detect(log, site, parts, flow, rates, units=US, limits=None, sharing=1):
@@ -22,6 +30,8 @@ def detect(log, site, parts, flow, rates, units=US, limits=None, sharing=1):
     findings = []
     for work in (*ROWS, *(CYCLES if resolved else (water.high_water,))):
         findings += work(found)
+    if resolved and log.levels_at_contacts_only and not found.recorded:
+        findings += water.high_water(found)
     if not resolved and found.recorded:
         findings += pumps.short_cycling(found)  # of rows too far apart the starts are at least so many
     if limits is not None and limits.runs_only:
@@ -30,6 +40,8 @@ def detect(log, site, parts, flow, rates, units=US, limits=None, sharing=1):
         if limits is not None and not limits.fine and finding.kind in BY_SLOPE and finding.confidence == ESTABLISHED:
             finding.confidence = LIKELY
             finding.evidence.append(f"few rows in each draw-down (one every {limits.spacing_s:g} s): likely at most")
+        if _few_rows(finding, found) and finding.confidence == LIKELY:
+            finding.confidence = CANNOT
     for finding in findings:
         # Pumps that do not keep up while one of them is weak: the weak one comes first.
         flooded = [other.severity for other in findings

@@ -1,10 +1,12 @@
 """Water that comes back, and water that comes too fast."""
 
 import numpy as np
+from duplexsump.control.records import CONTACT_NAMES
 
 from host_sim.replay.findings.finding import CANNOT, ESTABLISHED, LIKELY, Finding, spans
 from host_sim.replay.segments import volumes
 
+STEPS = 1.5  # of the reading, by the plan area: less water than this running back is no more than steps; our own choice
 SETTLE_S = 3.0
 POINTS = 60
 HIGH_M = 0.03  # above the start level, and above the noise; our own choice
@@ -36,6 +38,8 @@ def leaking(context):
         return []
     if log.levels_at_contacts_only:
         return _leaking_marks(context)
+    if context.limits is not None and "leaking check valve" in context.limits.unseen:
+        return []
     good = ~np.isnan(log.level_m)
     time, volume = log.time_s[good], volumes(context.site.pit, log.level_m[good])
     fills = _fills(context)
@@ -87,7 +91,9 @@ def _hinge(context, fills, time, volume, who):
     ((_, late, extra), misfit), knee = best
     litres = 1000.0 * extra * knee
     noise = float(np.median(error)) ** 2 * POINTS
-    if extra < MORE * max(late, 0.0) or late <= 0.0 or litres < LEAST_LITRES or misfit > 0.4 * curve:
+    step_m3 = 0.0 if context.limits is None else context.limits.step_m * context.site.pit.area_m2(0.0)
+    least = max(LEAST_LITRES, 1000.0 * STEPS * step_m3)
+    if extra < MORE * max(late, 0.0) or late <= 0.0 or litres < least or misfit > 0.4 * curve:
         return None
     if curve < 2.0 * noise and 1000.0 * float(np.median(error)) > 0.1 * litres:
         return None
@@ -237,11 +243,35 @@ def not_keeping_up(context):
     return found
 
 
+def _high_contacts(context):
+    # The lag and the high contact stay wet only while the water stands above the level at which pumps start.
+    log, found = context.log, []
+    for name in ("high", "lag"):
+        place = CONTACT_NAMES.index(name)
+        below = [log.contacts[other] for other in CONTACT_NAMES[:place] if other in log.contacts]
+        if name not in log.contacts or context.site.contacts[place] is None or found:
+            continue
+        # A contact that is wet above a dry one tells of a float and not of the water.
+        wet = np.logical_and.reduce([log.contacts[name] == 1, *(values != 0 for values in below)])
+        for start, end in spans(wet, log.time_s, RISING_S):
+            evidence = [f"from {context.clock(start)} to {context.clock(end)} the {name} contact was wet",
+                        "why cannot be told from this log: contacts do not show whether a pump ran"]  # fmt: skip
+            found.append(Finding("high water", ESTABLISHED, start, end,
+                                 "the water stood above the level at which pumps start", evidence,
+                                 HIGH_CAUSES, "", 3.0))  # fmt: skip
+    return found
+
+
+HIGH_CAUSES = ["no pump started", "a pump ran and delivered too little", "more inflow than the pumps can carry"]
+
+
 def high_water(context):
     """Stretches above the heights at which pumps start, in a log whose cycles do not show: a fact without a cause."""
     log, lead = context.log, context.site.contacts[1]
     lag = context.site.contacts[2]
-    if lead is None or log.level_m is None or log.levels_at_contacts_only:
+    if log.levels_at_contacts_only:
+        return _high_contacts(context)
+    if lead is None or log.level_m is None:
         return []
     limit = (lag or lead).wet_m + HIGH_M + 4.0 * min(context.sigma_m, HIGH_M)
     with np.errstate(invalid="ignore"):
@@ -254,6 +284,5 @@ def high_water(context):
                     "why cannot be told from this log: its rows are too far apart to show a pump's runs"]  # fmt: skip
         answer.append(Finding("high water", ESTABLISHED, start, end,
                               "the water stood above the level at which pumps start", evidence,
-                              ["no pump started", "a pump ran and delivered too little", "more inflow than the pumps "
-                               "can carry"], "", 5.0 if top > context.site.pit.floor_m else 3.0))  # fmt: skip
+                              HIGH_CAUSES, "", 5.0 if top > context.site.pit.floor_m else 3.0))  # fmt: skip
     return answer

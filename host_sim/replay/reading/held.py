@@ -31,6 +31,8 @@ def looks_held(time_s, numbers, states):
     steps = np.diff(time_s)
     if len(steps) < LEAST_ROWS:
         return False
+    if any(_only_changes(values) for values in states):
+        return True
     usual = float(np.median(steps))
     if (np.abs(steps - usual) <= EVEN * usual).mean() >= IRREGULAR:
         return False
@@ -46,6 +48,13 @@ def looks_held(time_s, numbers, states):
         return False
     silent = steps > HOLE * usual
     return bool(silent.any() and (moved[silent] <= QUIET_STEPS * np.median(moved)).all())
+
+
+def _only_changes(values):
+    # A channel with few cells, each of which says another thing than the one before it.
+    known = values[values != UNKNOWN]
+    few = (values == UNKNOWN).mean() > SPARSE
+    return bool(few and len(known) > 2 and (np.diff(known) != 0).mean() >= CHANGING)
 
 
 def clock_step_s(time_s):

@@ -7,7 +7,8 @@
     encoding = "utf-8"
     skip = 0                    # lines before the one that names the columns; lines that begin with # go by themselves
     missing = ["", "NA", "nan"] # cells that hold no reading
-    rows = "changes"            # a row only where something changed; or "intervals"; by the rows themselves if left out
+    rows = "changes"            # a row only where something changed; or "intervals"; the rows themselves tell if left
+                                # out, and with names (below) it is "changes"
     names = "entity"            # only where each row holds one reading: the column that names it, and the one of its
     values = "state"            # value; "column" below is then one of these names
 

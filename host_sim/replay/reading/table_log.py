@@ -117,7 +117,8 @@ def make(name, table, mapping, issues, rows):
     begins = _begins(utc[places[0]], zone, mapping, known.any())
     columns = {key: values[places] for key, values in columns.items()}
     found = Log(name, begins, utc[places] - utc[places[0]], issues=issues, rows_read=rows)
-    changes = mapping.rows == "changes" or (not mapping.rows and _looks_held(found.time_s, columns))
+    changes = mapping.rows == "changes" or (
+        not mapping.rows and (bool(mapping.names) or _looks_held(found.time_s, columns)))  # fmt: skip
     found.gaps = [] if changes else cleaning.gaps(found.time_s, issues)
     _channels(found, columns, mapping)
     if changes:
