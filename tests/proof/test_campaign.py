@@ -174,6 +174,9 @@ def test_a_dry_run_is_measured_where_the_pit_is_empty_and_a_pump_that_moves_noth
     hung = night_run.judged(night_with("high-stuck-wet@600s+6000s", peak=0.5, sensing="nothing"))
     assert 3.0 < hung["longest_dry_run_s"] < 130.0
     assert night_run.judged(night_with("pump1-air-locked@600s+6000s", sensing="nothing"))["longest_dry_run_s"] == 0.0
+    welded = night_with("pump1-relay-welded@600s+6000s", peak=0.5)
+    assert night_run.judged(welded)["longest_dry_run_s"] < 60.0
+    assert night_run.judged(dataclasses.replace(welded, names=()))["longest_dry_run_s"] > 300.0
 
 
 @pytest.mark.parametrize(("invariant", "patched"), [

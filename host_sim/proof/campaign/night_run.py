@@ -34,7 +34,7 @@ def judged(night, control_class=Watched):
     work = LoopNight(site, site.seed, control, list(site.faults))
     trace = work.run(False, None)
     single = closed_loop.run(site, controller="single")
-    dry_s = longest_dry_s(trace, site)
+    dry_s = longest_dry_s(trace, site, night.names)
     # The float switch has no controller that could die and no second pump: it only floods or does not.
     record = _record(night, site, trace, single, dry_s, control)
     record["broken"] = "; ".join(_broken(night, site, trace, control, dry_s, work))
@@ -63,16 +63,19 @@ def _or_none(value):
     return float("nan") if value is None else value
 
 
-def longest_dry_s(trace, site):
-    """Return the longest stretch, in seconds, in which a commanded pump turned in a pit that was empty to its intake.
+def longest_dry_s(trace, site, faults=()):
+    """Return the longest stretch, in seconds, in which a pump turned in a pit that was empty to its intake.
 
-    A pump that moves nothing under water (air lock, shut valve) is not dry: its alarms and the floor judge it.
+    A pump that moves nothing under water (air lock, shut valve) is not dry: its alarms and the floor judge it.  One
+    whose relay is welded, by a fault of `faults`, is left out: nobody commands it, and S6 has it unplugged.
     """
     longest, since = 0.0, {}
     for event in trace.events:
         if event.kind not in ("motor", "pump"):
             continue
         n = event.data["pump"]
+        if f"pump{n}-relay-welded" in faults:
+            continue
         if n in since:
             longest = max(longest, event.time_s - since.pop(n))
         if event.kind == "motor" and event.data["what"] == "dry" and _empty(trace, site.pumps[n - 1], event.time_s):

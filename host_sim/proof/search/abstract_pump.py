@@ -63,7 +63,7 @@ class AbstractPump(Pump):
         self.ring_first = self.count = 0
         self._forget()
 
-    def stopped(self, by_level):
+    def stopped(self, by_level, alone=1):
         """The output was switched off without a trip; a try out of a retry rest rests on, unless that rest is over."""
         if self.held == pm.LOCKED:
             self.event(pm.LOCK_AGAIN)

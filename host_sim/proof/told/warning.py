@@ -12,6 +12,8 @@ from host_sim.proof.told import judge
 
 FLOOD = ("high_water", "no_pump", "not_keeping_up", "battery_low")  # these name a flood whatever its cause is
 CALLING = ("high", "medium")  # a low alarm calls nobody
+DYING = ("controller-", "mains-")
+AGAIN_S = 600.0
 CALLS = ("horn", "relay", "service")  # what is heard, or seen from outside
 
 
@@ -31,8 +33,10 @@ def lead_s(trace, faults):
     called = [max(alarm.raised_s, span.start_s) for alarm in trace.alarms for span in spans
               if alarm.name in names and alarm.priority in CALLING and alarm.raised_s <= min(wet_s, span.end_s)
               and (alarm.cleared_s is None or alarm.cleared_s >= wet_s)]  # fmt: skip
+    # A controller that dies again and again drops its relays each time.
+    again_s = AGAIN_S if any(fault.startswith(DYING) for fault in faults) else 0.0
     called += [span.start_s for span in trace.outputs
-               if span.name == "controller" and span.start_s <= wet_s <= span.end_s]  # fmt: skip
+               if span.name == "controller" and span.start_s <= wet_s <= span.end_s + again_s]  # fmt: skip
     return wet_s - min(called) if called else None
 
 
