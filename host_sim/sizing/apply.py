@@ -2,7 +2,8 @@
 
 Only serious remarks are worked on.  A cure counts when its remark is gone and
 fewer serious ones are left than before; where there is none, one that leaves
-as many, but others than ever before.  A measurement is never made up: what
+others than ever before, as few as can be (a larger pump asks for a thicker
+cable).  A measurement is never made up: what
 only a measurement could settle stays.
 """
 
@@ -78,7 +79,7 @@ def _first(result, serious, say, seen):
                 left = _serious(after, say)
                 if len(left) < len(serious):
                     return item, cure, after, left
-                if sideways is None and len(left) == len(serious) and _names(left) not in seen:
+                if _names(left) not in seen and (sideways is None or len(left) < len(sideways[3])):
                     sideways = item, cure, after, left
                 break
     return sideways

@@ -12,13 +12,14 @@ from math import inf
 
 from duplexsump.control import settings as s
 
-from host_sim.plant.discharge import BACK_SHARE, Drive, Outlet, back_area_m2
+from host_sim.plant.discharge import BACK_SHARE, Drive, Outlet, back_area_m2, rated_flow_m3s
 from host_sim.plant.fault_state import FaultState
 from host_sim.site.faults import REGISTRY
 from host_sim.sizing import battery
 from host_sim.sizing.model import fixed_duty
 
 SPARE = 1.05  # a pump must move this many times the design inflow to be counted on; our own choice
+MOVES = 0.1  # of a pump's rated flow, below which it is counted as running dry
 DRY_S = 60.0  # longest dry run that counts as none
 FLOATS = ("off", "lead", "lag", "high")
 WAYS = ("stuck-wet", "stuck-dry", "chattering", "wire-broken")
@@ -67,12 +68,32 @@ class _Pit:
         self.alone_m3s = [self.flow(n) for n in (0, 1)]
         self.unfit = self._unfit()
 
-    def flow(self, n, share=1.0, back_m2=0.0):
-        """What pump n alone moves at `high`, with a share left by wear, against an idle line that leaks back."""
+    def flow(self, n, share=1.0, back_m2=0.0, level_m=None):
+        """What pump n alone moves, at `high` unless said, with a share left by wear, past an idle line that leaks."""
         drives = [Drive(back_m2=back_m2), Drive(back_m2=back_m2)]
         drives[n] = Drive(True, share, share)
-        found = self.inputs.lines.solve(self.high_m, tuple(drives), Outlet())
+        level_m = self.high_m if level_m is None else level_m
+        found = self.inputs.lines.solve(level_m, tuple(drives), Outlet())
         return found[0] + found[1]
+
+    def shut_out(self):
+        """Whether one of the pumps moves nothing while both run."""
+        moved = self.inputs.lines.solve(self.high_m, (Drive(True), Drive(True)), Outlet())
+        return any(moved[n] < MOVES * rated_flow_m3s(self.inputs.pumps[n].curve) for n in (0, 1))
+
+    def moves(self, n, share):
+        """Whether worn pump n moves water worth the name down to `off`."""
+        drives = tuple(Drive(i == n, share, share) for i in (0, 1))
+        least = self.inputs.lines.solve(self.result.contacts[0].dry_m, drives, Outlet())[n]
+        return least > MOVES * rated_flow_m3s(self.inputs.pumps[n].curve)
+
+    def trips(self, n, share):
+        """Whether worn pump n draws clearly less than its underload at every level, and so is taken off."""
+        drives = tuple(Drive(i == n, share, share) for i in (0, 1))
+        pump = self.inputs.pumps[n]
+        most = self.inputs.lines.solve(self.inputs.pit.floor_m, drives, Outlet())[2 + n]
+        load = pump.motor.shut_share + (1.0 - pump.motor.shut_share) * most / rated_flow_m3s(pump.curve)
+        return self.seen and load * pump.motor.rated_a * 1000.0 < 0.97 * self.result.settings[s.UNDERLOAD_1_MA + n]
 
     def carries(self, n):
         return self.alone_m3s[n] >= self.need_m3s
@@ -138,15 +159,14 @@ def _worn(pit, n, held, why, seconds):
     # A worn pump that still carries is enough; one that moves nothing must be seen, and the other must stand in.
     share = 1.0 - REGISTRY[f"pump{n + 1}-worn"].parameter.default
     what = f"pump {n + 1} worn: {1.0 - share:.0%} of its flow and head lost"
-    left = pit.flow(n, share)
     name = (f"pump{n + 1}-worn",)
-    if left >= pit.need_m3s:
+    if pit.flow(n, share, level_m=pit.result.contacts[0].dry_m) >= pit.need_m3s:
         return Covered(name, what, True, f"pump {n + 1} still carries the design inflow")
-    low_m = pit.result.contacts[0].dry_m
-    drives = tuple(Drive(i == n, share, share) for i in (0, 1))
-    moves = sum(pit.inputs.lines.solve(low_m, drives, Outlet())[:2]) > 0.1 * pit.alone_m3s[n]
-    if not pit.seen and not moves:
+    # Beside the other pump on a shared line it may move nothing at all.
+    if held and not pit.seen:
         return Covered(name, what, False, UNSEEN)
+    if held and not pit.moves(n, share) and not pit.trips(n, share):
+        return Covered(name, what, False, "it moves hardly any water, and its current does not clearly tell")
     return Covered(name, what, held, why, seconds)
 
 
@@ -176,9 +196,11 @@ def _both_start(pit):
 
 
 def _contacts(pit):
-    dry = pit.seen or pit.blind_s <= DRY_S
+    dry = pit.seen or (pit.blind_s <= DRY_S and not pit.shut_out())
     why = "the other contacts show it, and pumping goes on blind for at most one draw-down"
-    if not dry:
+    if not dry and pit.shut_out():
+        why = "without current sensing nobody sees that one pump holds the other's check valve shut"
+    elif not dry:
         why = f"without current sensing a pump may run dry for up to {pit.blind_s:.0f} s (blind_run)"
     rows = []
     for name in FLOATS:

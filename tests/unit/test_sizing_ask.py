@@ -4,21 +4,37 @@ import json
 import tomllib
 
 import pytest
+from duplexsump.control import settings
 
 from host_sim.errors import InputError
-from host_sim.site.load import packaged
+from host_sim.site.load import packaged, read_site
+from host_sim.sizing import site_out
 from host_sim.sizing.interview import ask
-from host_sim.sizing.interview.questions import QUESTIONS, read_curve
+from host_sim.sizing.interview.curve import read_curve
+from host_sim.sizing.interview.questions import QUESTIONS
+from host_sim.sizing.limits import GPM
 from host_sim.sizing.model import size
+from host_sim.sizing.remarks.raised import raised
+from host_sim.sizing.say import Say
 
 GOOD = {
-    "name": "Basement", "shape": "round", "width": "24 in", "depth": "30 in", "floor": "600 ft2",
-    "evidence": "rise test", "rise": "6 in", "rise_time": "4 min", "rise_from": "4 in", "weather": "wettest",
-    "curve": "0 gpm 24 ft, 32 gpm 16 ft, 62 gpm 0 ft", "outlet": "1.5 in", "intake": "3", "body": "8 in",
-    "current": "9.5 A", "starts_hour": "15", "lift": "10.5 ft", "pipe": "2 in", "riser_length": "9 ft",
-    "lines": "shared", "run": "20 ft", "elbows": "3", "check": "yes", "valve": "y", "weep": "yes",
-    "material": "PVC schedule 40", "to": "daylight", "away": "25 ft", "relief": "yes", "cover": "bolted", "held": "yes",
-    "backup": "none", "circuits": "yes", "sensing": "yes", "floats": "vertical",
+    "name": "Basement", "installed": "nothing", "basin": "solid basin", "shape": "round", "width": "24\"",
+    "depth": "2' 6\"", "inlet": "none", "floor": "20 x 30 ft", "cover": "bolted", "held": "yes",
+    "evidence": "rise test", "rise": "6 in", "rise_time": "3 min 60 s", "rise_from": "4 in", "weather": "wettest",
+    "lift": "10.5 ft", "pipe": "2 in", "riser_length": "9'", "riser_elbows": "1", "lines": "shared", "run": "20 ft",
+    "elbows": "3", "bends": "0", "check": "yes", "valve": "y", "weep": "yes", "material": "PVC schedule 40",
+    "to": "daylight", "away": "25 ft", "relief": "yes", "backup": "none", "same": "yes", "intake_1": "3",
+    "covered_1": "5 in", "body_1": "8 in", "outlet_1": "1.5 in", "amps_1": "9.5 A", "volts_1": "115 V",
+    "starts_hour_1": "15", "curve_how_1": "points of the curve", "curve_1": "0 gpm 24 ft, 32 gpm 16 ft, 62 gpm 0 ft",
+    "circuits": "yes", "heard": "yes", "sensing": "yes", "float_kind": "vertical", "travel": "1 in",
+}
+# A mains pump and a smaller battery pump, each with its own plate.
+UNEQUAL = {
+    **GOOD, "backup": "battery pump", "intake_2": "2\"", "covered_2": "4", "body_2": "6 in", "outlet_2": "1.5",
+    "amps_1": "8", "amps_2": "18 amps", "volts_2": "12 V", "starts_hour_2": "20",
+    "curve_how_2": "shut-off and one point", "shutoff_2": "20 ft", "point_head_2": "10'", "point_flow_2": "1800 gph",
+    "capacity": "100 Ah", "chemistry": "AGM", "room": "heated", "vented": "yes", "hours": "8 h", "charger": "10 A",
+    "cable": "4 ft", "gauge": "6 AWG", "fuse": "50 A",
 }  # fmt: skip
 
 
@@ -54,6 +70,7 @@ def test_tape_bucket_and_data_plate_lead_to_a_site_that_is_sized(tmp_path):
     assert talk(path, person) == str(path)
     data = tomllib.loads(path.read_text(encoding="utf-8"))
     assert data["pit"] == {"shape": "cylinder", "diameter": "24 in", "depth": "30 in", "floor_area": "600 ft2"}
+    assert data["sizing"]["evidence"][0]["in"] == "4 min"
     assert data["pump"]["intake"] == "3 in"  # a plain number takes the unit of the example
     assert data["discharge"]["header"]["fittings"] == {"exit": 1, "elbow_90": 3}
     result = size(data)
@@ -64,13 +81,20 @@ def test_tape_bucket_and_data_plate_lead_to_a_site_that_is_sized(tmp_path):
     assert person.asked == sorted(person.asked, key=order.index)
 
 
+def test_no_two_questions_are_asked_in_the_same_words():
+    for word in ("ask", "key"):
+        assert len({getattr(question, word) for question in QUESTIONS}) == len(QUESTIONS)
+
+
 def test_questions_that_do_not_apply_are_not_asked(tmp_path):
     person = Person(GOOD)
     talk(tmp_path / "a.toml", person)
     assert "capacity" not in person.asked and "falls" not in person.asked and "top" not in person.asked
+    assert "amps_2" not in person.asked  # both pumps are alike
     other = Person({**GOOD, "backup": "battery pump", "shape": "bucket", "evidence": "recovery"})
     talk(tmp_path / "b.toml", other)
-    assert {"capacity", "battery_amps", "top", "table", "low"} <= set(other.asked)
+    assert {"capacity", "amps_2", "curve_2", "intake_2", "top", "table", "low"} <= set(other.asked)
+    assert "same" not in other.asked
     assert "surge" not in other.asked and "rise" not in other.asked
 
 
@@ -83,10 +107,14 @@ def test_a_person_who_knows_nothing_gets_cautious_defaults_that_are_said(tmp_pat
     assert result.design.governing.kind == "rule of thumb"
     assert not result.inputs.piping.made_for_pressure and result.inputs.piping.check == (False, False)
     told = " ".join(person.heard)
-    for question in QUESTIONS:
-        if question.key in person.asked:
-            assert question.default in told and question.because in told
-    assert "Not known, default taken" in path.read_text(encoding="utf-8")
+    asked = [question for question in QUESTIONS if question.key in person.asked]
+    for question in asked:
+        assert question.because in told
+    # Each stands on the page as assumed, with what another value would change.
+    listed = {a.key: a for a in result.inputs.assumptions}
+    for question in asked:
+        if question.what:
+            assert listed[question.what].changes == question.changes and listed[question.what].why == question.because
 
 
 @pytest.mark.parametrize("kind", ["rise test", "pump-down test", "log", "drained area", "recovery", "rule of thumb"])
@@ -101,14 +129,14 @@ def test_every_branch_of_the_dialogue_ends_in_a_site_that_can_be_sized(tmp_path,
 
 def test_interrupted_it_keeps_the_answers_and_goes_on_where_it_stopped(tmp_path):
     path = tmp_path / "basement.toml"
-    first = Person(GOOD, leaves_at="curve")
+    first = Person(GOOD, leaves_at="curve_1")
     assert talk(path, first) is None
     assert not path.exists()
     kept = json.loads(ask.answers_path(path).read_text(encoding="utf-8"))
     assert kept["width"] == {"value": "24 in", "known": True}
     second = Person(GOOD)
     assert talk(path, second) == str(path)
-    assert second.asked[0] == "curve" and "width" not in second.asked
+    assert second.asked[0] == "curve_1" and "width" not in second.asked
     whole = tmp_path / "whole.toml"
     talk(whole, Person(GOOD))
     assert path.read_text(encoding="utf-8") == whole.read_text(encoding="utf-8")
@@ -117,7 +145,7 @@ def test_interrupted_it_keeps_the_answers_and_goes_on_where_it_stopped(tmp_path)
 def test_stop_why_and_back(tmp_path):
     person = Person(GOOD, {"width": ["why", "back"], "depth": ["stop"]})
     assert talk(tmp_path / "basement.toml", person) is None
-    assert person.asked[:4] == ["name", "shape", "width", "shape"]
+    assert person.asked[:6] == ["name", "installed", "basin", "shape", "width", "shape"]
     assert any("near the bottom" in text for text in person.heard)
 
 
@@ -125,16 +153,25 @@ def test_stop_why_and_back(tmp_path):
     ("width", "two feet", "begin with a number"),
     ("width", "20 ft", "at most 10 ft"),
     ("depth", "30 gal", "a length is wanted"),
-    ("curve", "0 gpm 20 ft, 30 gpm 25 ft", "must fall"),
-    ("curve", "30 gpm 15 ft, 60 gpm 0 ft", "shut-off head"),
-    ("curve", "0 gpm 18 ft, 35,5 gpm 10 ft", '"0 gpm 18 ft, 35.5 gpm 10 ft"'),
+    ("curve_1", "0 gpm 20 ft, 30 gpm 25 ft", "must fall"),
+    ("curve_1", "30 gpm 15 ft, 60 gpm 0 ft", "shut-off head"),
+    ("curve_1", "0 gpm 18 ft, 35,5 gpm 10 ft", '"0 gpm 18 ft, 35.5 gpm 10 ft"'),
+    ("curve_1", "0 gpm 7 ft, 30 gpm 2 ft", "no water would move"),
     ("depth", "30,5", '"30.5"'),
     ("lift", "3,2 m", '"3.2 m"'),
-    ("curve", "lots", "not a flow and a head"),
+    ("curve_1", "lots", "not a flow and a head"),
+    ("rise_time", "4:30", '"4 min 30 s" or "4 h 30 min"'),
+    ("inlet", "40 in", "not below the floor"),
+    ("rise_from", "28 in", "the pit is 30 in deep"),
+    ("lift", "2 ft", "not above the floor"),
+    ("run", "0.5 ft", "cannot reach"),
+    ("outlet_1", "3 in", "no smaller than the pump's outlet"),
+    ("covered_1", "2 in", "below the pump's inlet"),
+    ("intake_1", "29 in", "no room"),
     ("check", "perhaps", "yes or no"),
     ("pipe", "7 in", "one of"),
     ("elbows", "many", "whole number"),
-    ("starts_hour", "600", "at most 60"),
+    ("starts_hour_1", "600", "at most 60"),
 ])  # fmt: skip
 def test_a_wrong_answer_is_told_and_asked_again(tmp_path, key, bad, told):
     person = Person(GOOD, {key: [bad]})
@@ -156,14 +193,90 @@ def test_nothing_of_somebody_elses_is_overwritten(tmp_path):
 
 
 def test_our_own_curve_is_written_once():
-    question = next(q for q in QUESTIONS if q.key == "curve")
-    own = read_curve(question.default)
+    question = next(q for q in QUESTIONS if q.key == "curve_1")
+    own = read_curve(question.taken({}))
     assert own == [["0 gpm", "18 ft"], ["20 gpm", "15 ft"], ["35 gpm", "10 ft"], ["45 gpm", "5 ft"], ["52 gpm", "0 ft"]]
     texts = [packaged(name).read_text(encoding="utf-8") for name in ("demo", "water_table")]
     for text in texts:
         assert tomllib.loads(text)["pump"]["curve"] == own
 
 
+def test_each_pump_keeps_its_own_plate_and_so_do_the_settings(tmp_path):
+    path = tmp_path / "basement.toml"
+    talk(path, Person(UNEQUAL))
+    data = tomllib.loads(path.read_text(encoding="utf-8"))
+    assert data["pump1"]["rated_current"] == "8 A" and data["pump2"]["rated_current"] == "18 amps"
+    assert data["pump1"]["curve"] != data["pump2"]["curve"] and data["pump2"]["intake"] == "2 in"
+    result = size(data)
+    values = {row[0]: value for row, value in zip(settings.TABLE, result.settings, strict=True)}
+    assert (values["rated_1"], values["rated_2"]) == (8000, 18000)
+    assert (values["overload_1"], values["overload_2"]) == (9600, 21600)
+    assert values["underload_1"] < 8000 < values["underload_2"] < 18000
+    # A locked rotor is three times rated at least, and lies within the range of a sensor that can read the motor.
+    assert [sensor.kind for sensor in result.sensors] == ["current transformer", "Hall sensor"]
+    for n, sensor in enumerate(result.sensors):
+        assert sensor.range_a * 1000 == values[f"sensor_range_{n + 1}"] >= 3 * values[f"rated_{n + 1}"]
+    plates = result.inputs.nameplates
+    assert [plate.direct for plate in plates] == [False, True]
+    assert plates[1].curve_how == "shut-off and one point"
+    night = read_site(site_out.text(result))
+    assert night.settings == result.settings
+
+
+def test_a_transformer_is_refused_on_direct_current(tmp_path):
+    person = Person({**UNEQUAL, "sensor_2": "Hall sensor"}, {"sensor_2": ["current transformer"]})
+    talk(tmp_path / "basement.toml", person)
+    assert any("cannot read the direct current" in text for text in person.heard)
+
+
+def test_a_bare_number_is_said_with_its_unit_before_it_goes_on(tmp_path):
+    person = Person({**GOOD, "depth": "30", "floor": "25 x 40 ft", "run": "20' 6\""})
+    talk(tmp_path / "basement.toml", person)
+    told = " ".join(person.heard)
+    for text in ("taken as 30 in", "taken as 1000 ft2", "taken as 20.5 ft", "taken as 3 in"):
+        assert text in told
+
+
+def test_a_bucket_and_a_watch_give_a_curve_through_the_measured_flow(tmp_path):
+    path = tmp_path / "basement.toml"
+    talk(path, Person({**GOOD, "curve_how_1": "bucket and watch", "bucket_1": "5 gal", "bucket_time_1": "10 s",
+                       "plate_head_1": "24 ft"}))  # fmt: skip
+    result = size(tomllib.loads(path.read_text(encoding="utf-8")))
+    assert result.inputs.nameplates[0].curve_how == "bucket and watch"
+    # 5 gal in 10 s is 30 gpm; the weep hole's share is not in the bucket, so a little less leaves by the outlet.
+    assert 26.0 * GPM < result.flow("pump 1 alone", "high") < 31.0 * GPM
+
+
+def test_a_bucket_that_does_not_go_with_the_plate_is_told(tmp_path):
+    answers = {**GOOD, "curve_how_1": "bucket and watch", "bucket_1": "5 gal", "bucket_time_1": "2 s"}
+    person = Person({**answers, "plate_head_1": "unknown"}, {"plate_head_1": ["18 ft"]})
+    talk(tmp_path / "basement.toml", person)
+    assert any("at the measured flow" in text for text in person.heard)
+
+
+@pytest.mark.parametrize(("kind", "least"), [("vertical", 2.0), ("tethered", 4.0), ("transmitter", 1.0)])
+def test_each_kind_of_float_has_its_own_least_spacing(tmp_path, kind, least):
+    path = tmp_path / "basement.toml"
+    talk(path, Person({**GOOD, "float_kind": kind, "travel": "4 in" if kind == "tethered" else "1 in"}))
+    result = size(tomllib.loads(path.read_text(encoding="utf-8")))
+    wets = [contact.wet_m / 0.0254 for contact in result.contacts]
+    assert wets[2] - wets[1] >= least - 1e-6 and wets[3] - wets[2] >= least - 1e-6
+    assert read_site(site_out.text(result)).settings == result.settings
+
+
+def test_floats_that_hang_wrong_are_remarked_on(tmp_path):
+    path = tmp_path / "basement.toml"
+    hung = {"installed": "everything", "inlet": "10 in", "float_kind": "tethered", "travel": "4 in", "off_at": "4 in",
+            "lead_at": "14 in", "lag_at": "16 in", "high_at": "28 in"}  # fmt: skip
+    person = Person({**GOOD, **hung}, {"lag_at": ["12 in"]})
+    talk(path, person)
+    assert any("follow upward" in text for text in person.heard)
+    result = size(tomllib.loads(path.read_text(encoding="utf-8")))
+    names = {item.remark.name for item in raised(result, Say("us"), False)}
+    assert {"off_too_low", "contacts_too_close", "high_too_near_floor", "drain_drowned"} <= names
+
+
 def test_a_curve_is_read_in_any_order():
     assert read_curve("52 gpm 0 ft; 0 gpm at 18 ft") == [["0 gpm", "18 ft"], ["52 gpm", "0 ft"]]
+    assert read_curve("0 gph at 20', 1800 GPH @ 10' 6\"") == [["0 gph", "20 ft"], ["1800 GPH", "10.5 ft"]]
     assert read_curve("0 L/s 7 m, 2 L/s 3 m") == [["0 L/s", "7 m"], ["2 L/s", "3 m"]]

@@ -12,6 +12,8 @@ from host_sim.sizing.limits import FOOT, GPM
 
 _POINT = re.compile(r"^\s*([\d./]+(?:[-\s]\d+/\d+)?\s*[A-Za-z/0-9]+?)\s*(?:at|@|\s)\s*([\d.][\d./\s'\"’”′″A-Za-z-]*)$")
 STEPS = (1.0, 0.75, 0.5, 0.25, 0.0)  # of the head at the known point, along the parabola beyond it
+FURTHEST = 2.5  # flow with no head over that of the known point; our own choice
+REACHED = 1.1  # shut-off head over the lift that a pump is seen to reach; our own choice
 UNKNOWN_SHUTOFF = 1.3  # shut-off head over the head at a measured flow, where no plate tells it; our own choice
 
 
@@ -56,15 +58,19 @@ def through(shutoff_m, flow_m3s, head_m):
 
     Straight up to the point, a parabola about zero flow beyond it: below either
     a real pump, which bends the other way, moves more (common practice, no source).
+    The flow with no head is FURTHEST times that of the point at the most.
     Raises ValueError where the shut-off head is not above the head of the point.
     """
     if shutoff_m <= head_m:
         raise ValueError(f"shut-off head {_ft(shutoff_m)} must be above the {_ft(head_m)} of the point")
     rows = [["0 gpm", _ft(shutoff_m)]]
+    end = sqrt(shutoff_m / (shutoff_m - head_m))
     for step in STEPS:
         head = step * head_m
-        flow = flow_m3s * sqrt((shutoff_m - head) / (shutoff_m - head_m))
-        rows.append([f"{flow / GPM:.2f} gpm", _ft(head)])
+        times = sqrt((shutoff_m - head) / (shutoff_m - head_m))
+        if end > FURTHEST:  # a point close to shut-off tells little of what lies far beyond it
+            times = 1.0 + (FURTHEST - 1.0) * sqrt(1.0 - step)
+        rows.append([f"{flow_m3s * times / GPM:.2f} gpm", _ft(head)])
     return rows
 
 
@@ -76,9 +82,12 @@ def measured(flow_m3s, n, discharge, floor_m, shutoff_m=None):
     """Return a curve through what a bucket and a watch gave at the outlet.
 
     The head at that flow is that of the pipe as it was walked, with the water
-    at floor height: the least lift, so that the curve is rather too low.
+    at floor height: the least lift, so that the curve is rather too low.  Where
+    no plate tells the shut-off head, it is UNKNOWN_SHUTOFF times that head, and
+    above the whole lift, which the pump has shown to reach.
     """
     pipes = read_discharge(Table(discharge, "discharge", []))
     line = [pipes.risers[n], *([pipes.header] if pipes.header else [])]
     head_m = system_head_m(pipes.outlet_m - floor_m, line, flow_m3s)
-    return through(shutoff_m if shutoff_m else UNKNOWN_SHUTOFF * head_m, flow_m3s, head_m)
+    guessed = max(UNKNOWN_SHUTOFF * head_m, REACHED * pipes.outlet_m)
+    return through(shutoff_m if shutoff_m else guessed, flow_m3s, head_m)

@@ -35,6 +35,21 @@ def _rises(key):
     return check
 
 
+def _range(a):
+    # The usual ranges, from the bottom to the floor.
+    depth_m = units.read(a.get("depth", "24 in"), "length")
+    return next((f"{metres:g} m" for metres in (1.0, 1.5, 2.0, 3.0) if metres >= depth_m), "5 m")
+
+
+def _measures_all(value, a):
+    top = units.read(value, "length") + units.read(a["span"], "distance")
+    if top < units.read(a.get("depth", "24 in"), "length") - 0.1:
+        raise ValueError(
+            f"{value} and the range of {a['span']} end below the floor at {a.get('depth', '24 in')}: a transmitter with "
+            "a larger range is needed; go back to it"
+        )
+
+
 # fmt: off
 QUESTIONS = (
     Question("float_kind", "Are the floats vertical (on rods), tethered (on cords), or is there a level transmitter?",
@@ -45,11 +60,11 @@ QUESTIONS = (
              "how far the floats must be apart", "float travel", when=among("float_kind", "tethered", "vertical"),
              least="0.2 in", most="2 ft"),
     Question("span", "What level above its own bottom does the transmitter show at 20 mA?", "On its plate.",
-             "distance", "1 m", "1 m", "a common range", "whether the whole pit is measured", "transmitter range",
+             "distance", "1 m", _range, "a common range", "whether the whole pit is measured", "transmitter range",
              when=among("float_kind", "transmitter"), least="0.5 m", most="10 m"),
     Question("zero", "How high does the transmitter hang above the bottom of the pit?", "It reads 4 mA there.",
              "length", "1 in", "1 in", "just off the bottom", "all levels that it tells", "transmitter height",
-             when=among("float_kind", "transmitter"), least="0 in", most="2 ft"),
+             when=among("float_kind", "transmitter"), least="0 in", most="2 ft", check=_measures_all),
     *(Question(key, f"At what height above the bottom does {ask}?", "As they hang now; the heights are checked.",
                "length", example, "recommended", "the recommended height is used", WHERE, f"height of {key[:-3]}",
                when=_hang, least="1 in", most="15 ft", words=("recommended",), check=_rises(key))

@@ -20,7 +20,7 @@ def _reaches(value, answers):
     # Riser and run together cannot be shorter than the lift.
     lift = units.read(answers["lift"], "distance")
     total = units.read(answers["riser_length"], "distance") + units.read(value, "distance")
-    if total < lift - 0.3048:
+    if total < 0.95 * lift:
         raise ValueError(
             f"{feet(total)} of pipe in all cannot reach {feet(lift)} up: measure along the pipe, or go back to the lift"
         )

@@ -112,6 +112,27 @@ def _point_head(n):
     return check
 
 
+def _measured(n, a, shutoff_m):
+    flow = units.read(a[f"bucket_{n}"], "volume") / units.read(a[f"bucket_time_{n}"], "time")
+    return measured(flow, n - 1, pipe.discharge(a), units.read(a["depth"], "length"), shutoff_m)
+
+
+def _goes_with_bucket(n):
+    def check(value, a):
+        _shutoff(n)(value, a)
+        if value == "unknown":
+            return
+        try:
+            _measured(n, a, units.read(value, "distance"))
+        except ValueError as error:
+            raise ValueError(
+                f"{error} that your pipe takes at the measured flow: read the plate again, go back to bucket or pipe, "
+                'or say "unknown"'
+            ) from error
+
+    return check
+
+
 def _half(n):
     return lambda a: f"{0.5 * (si(a, f'shutoff_{n}', 'distance') or 18 * FOOT) / FOOT:.3g} ft"
 
@@ -188,12 +209,14 @@ def _plate(n):
         Question(f"bucket_{n}", f"Only {p} running, bucket at the outlet: how much water did it catch?",
                  "Count whole buckets; five or more make a good figure.", "volume", "5 gal", "5 gal", "one bucket",
                  PUMP_HEAD, f"water caught from {p}", when=_asked(n, HOW[2]), least="0.5 gal", most="1000 gal"),
-        Question(f"bucket_time_{n}", "In how much time?", "By the watch.", "time", "10 s", "15 s", "a slow pump",
-                 PUMP_HEAD, f"time of the bucket test of {p}", when=_asked(n, HOW[2]), least="1 s", most="1 h"),
-        Question(f"plate_head_{n}", f"What is the shut-off head (maximum head) of {p}?",
+        Question(f"bucket_time_{n}", f"How long did that take, with {p}?", "By the watch.", "time", "10 s",
+                 "15 s", "a slow pump", PUMP_HEAD,
+                 f"time of the bucket test of {p}", when=_asked(n, HOW[2]), least="1 s", most="1 h"),
+        Question(f"plate_head_{n}", f"What shut-off head (maximum head) does the plate of {p} give?",
                  "On the plate or the box.", "distance", "22 ft", "unknown",
                  "then 1.3 times the head at the measured flow", PUMP_HEAD, f"shut-off head of {p}",
-                 when=_asked(n, HOW[2]), least="1 ft", most="500 ft", words=("unknown",), check=_shutoff(n)),
+                 when=_asked(n, HOW[2]), least="1 ft", most="500 ft", words=("unknown",),
+                 check=_goes_with_bucket(n)),
     )
     # fmt: on
 
@@ -223,26 +246,25 @@ SENSING = (
 # fmt: on
 
 
-def _curve(n, a, pipes):
+def _curve(n, a):
     how = a[f"curve_how_{n}"]
     if how == HOW[0]:
         return read_curve(a[f"curve_{n}"])
     if how == HOW[1]:
         point = units.read(a[f"point_flow_{n}"], "flow"), units.read(a[f"point_head_{n}"], "distance")
         return through(units.read(a[f"shutoff_{n}"], "distance"), *point)
-    flow = units.read(a[f"bucket_{n}"], "volume") / units.read(a[f"bucket_time_{n}"], "time")
-    return measured(flow, n - 1, pipes, units.read(a["depth"], "length"), si(a, f"plate_head_{n}", "distance"))
+    return _measured(n, a, si(a, f"plate_head_{n}", "distance"))
 
 
 def edits(a, known):
     """Return the edits of the site document for answers; `known(key)`: whether an answer was given, not assumed."""
-    found, pipes = {}, pipe.discharge(a)
+    found = {}
     numbers = (1,) if a.get("same", False) else (1, 2)
     for n in numbers:
         key = "pump" if len(numbers) == 1 else f"pump{n}"
         motor = "sizing.motor" if len(numbers) == 1 else f"sizing.motor{n}"
         found[key] = {
-            "curve": _curve(n, a, pipes),
+            "curve": _curve(n, a),
             "intake": a[f"intake_{n}"],
             "rated_current": a[f"amps_{n}"],
             "volts": a[f"volts_{n}"],

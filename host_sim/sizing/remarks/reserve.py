@@ -44,8 +44,8 @@ def _worn(result, say):
 
 def _stronger(result, say):
     # Where one pump is the weak one, it alone is exchanged.
-    need = result.design.inflow_m3s / (1.0 - 2.0 * limit("wear"))
-    weak = [n for n, which in enumerate((ALONE_1, ALONE_2)) if result.flow(which) < need]
+    flows = [result.flow(which) for which in (ALONE_1, ALONE_2)]
+    weak = [n for n in (0, 1) if flows[n] < result.design.inflow_m3s] or [n for n in (0, 1) if flows[n] <= min(flows)]
     only = weak[0] if len(weak) == 1 else None
     larger = [other_pump(result, STEPS, say, False, only), other_pump(result, STEPS, say, True, only)]
     return [pipes(result, say, True), separate_lines(result, say), *larger]

@@ -102,14 +102,23 @@ def _bear(result, say):
                 for v in (volts, 2.0 * volts)
             ]
         )
-    key = (
-        f"pump{result.stored.pump}"
-        if "rated_current" in result.inputs.data.get(f"pump{result.stored.pump}", {})
-        else "pump"
-    )
-    edits = {f"{key}.rated_current": f"{pump.motor.rated_a / 2.0:.2f} A"}
-    families.append(one("a pump that draws half the current", edits, cost(result, "pumps")))
+    if pump.supply == "battery":
+        families.append(_twice_the_volts(result, pump))
     return families
+
+
+def _twice_the_volts(result, pump):
+    # The same power at twice the voltage: half the current, in a cable of the same size.
+    key, supply = f"pump{result.stored.pump}", result.inputs.supply.battery
+    volts = 2.0 * pump.motor.volts
+    edits = {
+        f"{key}.rated_current": f"{pump.motor.rated_a / 2.0:.2f} A",
+        f"{key}.volts": f"{volts:g} V",
+        "supply.battery.full": f"{2.0 * supply.full_v:.1f} V",
+        "supply.battery.empty": f"{2.0 * supply.empty_v:.1f} V",
+        "sizing.power.battery_voltage": f"{2.0 * result.inputs.power.battery_v:g} V",
+    }
+    return one(f"a pump, battery and charger of {volts:g} V, for half the current", edits, cost(result, "pumps"))
 
 
 def _fuse(result, say):

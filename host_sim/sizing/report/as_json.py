@@ -116,7 +116,7 @@ def as_json(page, say):
             for c in page.checks
         ],
         "not_confirmed": page.check_problem,
-        "assumptions": [{"key": a.key, "taken": a.taken, "why": a.why} for a in page.assumptions],
+        "assumptions": [{"key": a.key, "taken": a.taken, "why": a.why, "changes": a.changes} for a in page.assumptions],
         "limits": [_limit(limit, say) for limit in LIMITS],
         "catalogue": [{"name": r.name, "title": r.title, "serious": r.serious} for r in CATALOGUE],
         "curves": {name: [list(p) for p in points] for name, points in page.curves.items()},

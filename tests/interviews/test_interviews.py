@@ -1,0 +1,113 @@
+"""What a page says is covered holds: interviews drawn by seed, typed, sized, and run under the faults of their pages.
+
+More of them: `python -m tests.interviews --count 1000 --seed 1`; one again: `--only N`.
+"""
+
+import tomllib
+from dataclasses import replace
+
+import pytest
+
+from host_sim.site.faults import REGISTRY
+from host_sim.sizing import covered as rules
+from host_sim.sizing.document import edited
+from host_sim.sizing.model import size
+from tests.interviews import judge as judging
+from tests.interviews.draw import draw
+from tests.interviews.judge import judge
+from tests.interviews.person import talk
+from tests.sizing_sites import sound
+
+SEED = 7
+# In the default run, by what is drawn: pumps on mains and battery, on mains alone, with an inverter.
+FEW = (0, 1, 2, 3, 4, 5)
+
+
+def held_by(numbers, nights):
+    found = [judge(SEED, number, nights) for number in numbers]
+    broken = [(f.number, line) for f in found for line in f.broken]
+    assert not broken, broken
+    return found
+
+
+def test_a_few_interviews_keep_what_their_pages_promise():
+    found = held_by(FEW, 1)
+    sized = [f for f in found if not f.refused]
+    assert len(sized) >= 5
+    assert sum(len(f.tried) for f in sized) >= 3  # a run that tried nothing would show nothing
+    assert len({f.pair for f in sized}) >= 2
+
+
+@pytest.mark.campaign
+def test_many_interviews_keep_what_their_pages_promise():
+    found = held_by(range(200), 2)
+    sized = [f for f in found if not f.refused]
+    assert len(sized) >= 190
+    assert sum(len(f.tried) for f in sized) >= 250
+    assert {f.floats for f in sized} == {"vertical", "tethered", "transmitter"}
+    assert {f.pair for f in sized} >= {"mains and mains", "mains and battery", "mains and either"}
+
+
+def test_an_interview_is_the_same_for_ever():
+    assert draw(SEED, 3) == draw(SEED, 3) != draw(SEED, 4)
+    assert talk(draw(SEED, 3))[0] == talk(draw(SEED, 3))[0]
+
+
+def test_the_judge_finds_a_page_that_promises_too_much(monkeypatch):
+    # A battery pump that moves nothing to speak of, called cover for pump 1.
+    weak = [["0 gpm", "14 ft"], ["3 gpm", "12 ft"], ["6 gpm", "0 ft"]]
+    data = sound(pump2__supply="battery", pump2__volts="12 V", pump2__curve=weak, pump2__rated_current="18 A")
+    result = size(data)
+    row = rules.by_fault(rules.covered(result))["pump1-jammed"]
+    assert not row.held and "pump 2" in row.why
+    found = judging.Verdict(0, 0)
+    judging._night(result, replace(row, held=True, seconds=float("inf")), judging.random.Random(1), found)
+    assert any("the floor is wet" in line for line in found.broken)
+
+
+def test_the_judge_finds_a_pump_that_runs_dry():
+    # Without current sensing nobody notices a pump that moves no water; the page says so.
+    result = size(sound(controller__sensing="nothing"))
+    row = rules.by_fault(rules.covered(result))["pump1-valve-shut"]
+    assert not row.held and "runs dry" not in row.what and "not noticed" in row.why
+    found = judging.Verdict(0, 0)
+    judging._night(result, replace(row, held=True), judging.random.Random(1), found)
+    assert any("runs dry" in line for line in found.broken)
+
+
+def test_every_fault_of_the_registry_is_covered_or_not_in_one_row():
+    plain = size(sound(pump2__supply="battery", pump2__volts="12 V"))
+    level = edited(sound(), {"transmitter": {"span": "1 m", "zero": "1 in"}, "sizing.floats": {"kind": "transmitter"}})
+    told = set()
+    for result in (plain, size(level)):
+        names = [name for row in rules.covered(result) for name in row.names]
+        assert len(names) == len(set(names)) and set(names) <= set(REGISTRY)
+        told |= set(names)
+    assert told == set(REGISTRY)
+
+
+def test_the_pair_of_a_mains_pump_and_a_battery_pump_survives_what_drowned_it_once():
+    # An 8 A mains pump and an 18 A battery pump, the battery pump's valve closed, then the mains out: pump 2 is taken
+    # off for underload by its own threshold, again and again, and never turns dry for a minute.
+    text, _ = talk({**draw(SEED, 0), **UNEQUAL})
+    result = size(tomllib.loads(text))
+    found = judging.Verdict(0, 0)
+    row = rules.by_fault(rules.covered(result))["pump2-valve-shut"]
+    judging._night(result, replace(row, names=("pump2-valve-shut",)), judging.random.Random(1), found)
+    assert row.held and not found.broken
+    assert found.tried[0][3] < 15.0
+
+
+UNEQUAL = {
+    "installed": "nothing", "basin": "solid basin", "shape": "round", "width": '24"', "depth": "2' 6\"",
+    "inlet": "18", "floor": "25 x 40 ft", "evidence": "rise test", "rise": '5"', "rise_time": "2 min 30 s",
+    "rise_from": "6", "weather": "wettest", "lift": "9'", "pipe": "1.5 in", "riser_length": "8'", "riser_elbows": "1",
+    "lines": "separate", "run": "20'", "elbows": "3", "bends": "2", "pipe_2": "1.5 in", "run_2": "20'",
+    "elbows_2": "3", "check": "y", "valve": "y", "weep": "y", "backup": "battery pump", "intake_1": '3"',
+    "covered_1": "5", "outlet_1": "1-1/2\"", "amps_1": "8 A", "volts_1": "115", "curve_how_1": "points of the curve",
+    "curve_1": "0 gph 24', 2400 gph 14', 3600 gph 5', 4000 gph 0 ft", "intake_2": '2"', "covered_2": "4",
+    "outlet_2": "1-1/2\"", "amps_2": "18 amps", "volts_2": "12 v", "curve_how_2": "shut-off and one point",
+    "shutoff_2": "19'", "point_head_2": "10'", "point_flow_2": "1800 gph", "capacity": "100 ah", "fuse": "60",
+    "sensing": "y", "sensor_1": "current transformer", "sensor_2": "Hall sensor", "float_kind": "vertical",
+    "travel": "1 in",
+}  # fmt: skip
