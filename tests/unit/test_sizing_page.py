@@ -1,13 +1,17 @@
 """The sizing's page as its reader has it: printed by Chromium on three sheets, and in a window; nothing overlaps."""
 
+import functools
 import json
 import random
 import re
+import tomllib
 
 import pytest
 
 from host_sim.board.settings_file import checksum
+from host_sim.errors import InputError
 from host_sim.run.journal import firmware_checksum
+from host_sim.site.load import packaged
 from host_sim.sizing.document import edited
 from host_sim.sizing.model import size
 from host_sim.sizing.report.as_html import as_html
@@ -15,6 +19,8 @@ from host_sim.sizing.report.page import build
 from host_sim.sizing.report.sources import Sources
 from host_sim.sizing.say import Say
 from tests import chromium
+from tests.interviews.draw import draw
+from tests.interviews.person import talk
 from tests.sampled import sampled
 from tests.sizing_sites import SOUND, random_site
 
@@ -55,11 +61,39 @@ def html_of(data, system="us", **head):
     return as_html(build(size(data), say, with_check=False), say, **head)
 
 
+@functools.cache
+def interviews(count=4, seed=3):
+    """Return {name: document} of interviews that the sizing does not refuse."""
+    found = {}
+    for number in range(40):
+        text, _ = talk(draw(seed, number))
+        try:
+            size(tomllib.loads(text))
+        except InputError:
+            continue
+        found[f"interview {number}"] = tomllib.loads(text)
+        if len(found) == count:
+            return found
+    raise AssertionError(f"of 40 interviews of seed {seed} fewer than {count} can be sized")
+
+
+@functools.cache
 def documents():
-    """Return {name: document}: the sites above, and random ones."""
-    draw = random.Random(5)
-    found = {name: edited(SOUND, edits) for name, edits in SITES.items()}
-    return {**found, **{f"random {i}": random_site(draw) for i in range(6)}}
+    """Return {name: document}: the demo, the sites above, random ones, and interviews."""
+    rng = random.Random(5)
+    found = {"the demo": tomllib.loads(packaged("demo").read_text(encoding="utf-8"))}
+    found |= {name: edited(SOUND, edits) for name, edits in SITES.items()}
+    found |= {f"random {i}": random_site(rng) for i in range(4)}
+    return found | interviews()
+
+
+NAMES = ["the demo", *SITES, *(f"random {i}" for i in range(4)), *(f"interview, place {i}" for i in range(4))]
+
+
+def document(name):
+    if name.startswith("interview"):
+        return list(interviews().values())[int(name[-1])]
+    return documents()[name]
 
 
 @pytest.fixture(scope="module")
@@ -70,11 +104,11 @@ def browser(tmp_path_factory):
         yield found
 
 
-@pytest.mark.parametrize("name", sampled(documents(), 4))
+@pytest.mark.parametrize("name", sampled(NAMES, 5))
 @pytest.mark.parametrize("system", sampled(["us", "si"], 2))
 def test_it_prints_on_three_sheets_and_no_text_lies_on_another_or_leaves_its_sheet(browser, tmp_path, name, system):
     path = tmp_path / "sizing.html"
-    path.write_text(html_of(documents()[name], system, when="2031-05-25"), encoding="utf-8")
+    path.write_text(html_of(document(name), system, when="2031-05-25"), encoding="utf-8")
     browser.show(path, PRINTED_MM[0] * chromium.PX_MM, "print")
     sheets, boxes = browser.sheets(), browser.boxes()
     assert len(sheets) == 3
@@ -92,7 +126,7 @@ def test_it_prints_on_three_sheets_and_no_text_lies_on_another_or_leaves_its_she
 def test_in_a_window_nothing_overlaps_or_has_to_be_scrolled_to_across(browser, tmp_path, width):
     for name in ("sound", "much assumed"):
         path = tmp_path / "sizing.html"
-        path.write_text(html_of(documents()[name]), encoding="utf-8")
+        path.write_text(html_of(document(name)), encoding="utf-8")
         browser.show(path, width)
         boxes = browser.boxes()
         assert browser.width() <= width and max(box[3] for box in boxes) <= width
@@ -171,3 +205,11 @@ def test_the_parts_list_has_a_transformer_for_ac_and_none_for_dc_and_a_locked_ro
         assert sensor.range_a >= 3.0 * pump.motor.rated_a and sensor.full_v * sensor.gain == pytest.approx(3.3)
     assert "DC-3" in parts["contactor, pump 2"] and "AC-3" in parts["contactor, pump 1"]
     assert json.dumps([vars(part) for part in page.parts])
+
+
+def test_beside_a_transmitter_the_list_has_one_float_and_the_loop():
+    edits = {"sizing.floats": {"kind": "transmitter"}, "transmitter": {"zero": "1 in", "span": "1 m"}}
+    parts = {part.what: part for part in build(size(edited(SOUND, edits)), Say("us"), False, False).parts}
+    assert "4 mA at 1.0 in" in parts["level transmitter"].rating
+    assert parts["float switch, vertical, for high"].count == "1"
+    assert not any("transmitter" in what and "float" in what for what in parts)

@@ -28,7 +28,7 @@ def parts(result, say):
     found += _valves(result, say) + _pipe(result, say)
     found += [
         Part("1", "cover, bolted, with grommets", "childproof and gas-tight", PRACTICE),
-        _floats(result, say),
+        *_floats(result, say),
     ]
     if result.inputs.outfall.freezes:
         spills = "spills when the line beyond it is frozen"
@@ -91,9 +91,16 @@ def _pipe(result, say):
 
 
 def _floats(result, say):
-    floats = result.inputs.floats
-    rating = f"{say(floats.travel_m, 'length')} travel, contact for 3.3 V and a few mA (gold-plated or sealed)"
-    return Part("4", f"float switch, {floats.kind}", f"{rating}; high on its own pair, normally closed", PRACTICE)
+    floats, transmitter = result.inputs.floats, result.inputs.transmitter
+    contact = "contact for 3.3 V and a few mA (gold-plated or sealed)"
+    rating = f"{say(floats.travel_m, 'length')} travel, {contact}"
+    if floats.kind != "transmitter":
+        return [Part("4", f"float switch, {floats.kind}", f"{rating}; high on its own pair, normally closed", PRACTICE)]
+    found = [Part("1", "float switch, vertical, for high", f"{rating}; normally closed, on its own pair", PRACTICE)]
+    reach = "4 to 20 mA, 150 ohm in the loop"
+    if transmitter is not None:
+        reach = f"4 mA at {say(transmitter.zero_m, 'length')}, 20 mA {say(transmitter.span_m, 'length')} above; {reach}"
+    return [Part("1", "level transmitter", reach, f"NAMUR NE 43; {PRACTICE}"), *found]
 
 
 def _sensor(result, n, say):
