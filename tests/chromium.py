@@ -30,7 +30,8 @@ BOXES = """(() => {
     const range = document.createRange();
     range.selectNodeContents(node);
     for (const r of range.getClientRects())
-      if (r.width > 0.5) found.push([node.data.trim().slice(0, 60), r.left, r.top + scrollY, r.right, r.bottom + scrollY]);
+      if (r.width > 0.5)
+        found.push([node.data.trim().slice(0, 60), r.left, r.top + scrollY, r.right, r.bottom + scrollY]);
   }
   for (const one of document.querySelectorAll("svg")) if (seen(one)) {
     const r = one.getBoundingClientRect();

@@ -1,26 +1,20 @@
 """The record's files; a file that was not written by an earlier run is never overwritten."""
 
 import json
-import os
 from pathlib import Path
 
 from hil.record import document as doc
 from hil.record.page import as_html
 from host_sim.errors import InputError
-from host_sim.report.files import write as write_file
+from host_sim.report import files
 
 JSON_NAME, HTML_NAME = "record.json", "record.html"
+MARKS = {"format": doc.FORMAT, "kind": doc.ACCEPTANCE}
 
 
 def check(folder):
     """Raise InputError where a record must not be written into `folder`; create nothing."""
-    folder = Path(folder)
-    if folder.exists() and not folder.is_dir():
-        raise InputError(f"{folder} is a file: name a folder, or one that does not exist yet", "--out")
-    for name in (JSON_NAME, HTML_NAME):
-        if (folder / name).exists() and not is_ours(folder / JSON_NAME, doc.ACCEPTANCE):
-            raise InputError(f"{folder} holds a {name} that no acceptance run wrote: name another folder", "--out")
-    _writable(folder, "--out")
+    files.check(folder, (JSON_NAME, HTML_NAME), JSON_NAME, MARKS, "acceptance run")
 
 
 def check_file(path):
@@ -31,22 +25,7 @@ def check_file(path):
     for taken in (path, path.with_suffix(".html")):
         if taken.exists():
             raise InputError(f"{taken} exists, and a record is never overwritten: name another file", "--record")
-    _writable(path.parent, "--record")
-
-
-def _writable(folder, source):
-    parent = next(place for place in (folder, *folder.resolve().parents) if place.exists())
-    if not os.access(parent, os.W_OK) or not parent.is_dir():
-        raise InputError(f"{parent} cannot be written to: name another place", source)
-
-
-def is_ours(path, kind):
-    """Tell whether a file holds a record of that kind."""
-    try:
-        found = json.loads(Path(path).read_text(encoding="utf-8"))
-    except (OSError, ValueError):
-        return False
-    return isinstance(found, dict) and found.get("format") == doc.FORMAT and found.get("kind") == kind
+    files.writable(path.parent, "--record")
 
 
 def write(record, folder):
@@ -63,6 +42,6 @@ def write_hose_test(document, path):
 def _write(document, path):
     # The page first: the JSON marks the record as complete.
     page = path.with_suffix(".html")
-    write_file(path.parent, page.name, as_html(document))
-    write_file(path.parent, path.name, json.dumps(document, indent=1, ensure_ascii=False) + "\n")
+    files.write(path.parent, page.name, as_html(document))
+    files.write(path.parent, path.name, json.dumps(document, indent=1, ensure_ascii=False) + "\n")
     return path, page

@@ -21,11 +21,13 @@ def size(
     out: Annotated[Path, typer.Option(help="Folder for page, settings, sized site and JSON.")] = Path("sumpbench-size"),
     as_json: Annotated[bool, typer.Option("--json", help="Print the report as JSON.")] = False,
     check: Annotated[bool, typer.Option(help="Check cycle time and starts by simulation.")] = True,
+    place: Annotated[str, typer.Option(help="Address of the pit, for the head of the page; else a blank.")] = "",
+    customer: Annotated[str, typer.Option(help="Customer, for the head of the page; else a blank.")] = "",
 ):
     """Size the pit: inflow, pumps, pipe, cycling, reserve, battery, contacts; does it fit, and what fixes it."""
     from host_sim.sizing.command import run
 
-    raise typer.Exit(run(site, ask, change or [], units.value, out, as_json, check, apply_all))
+    raise typer.Exit(run(site, ask, change or [], units.value, out, as_json, check, apply_all, (place, customer)))
 
 
 def register(app):

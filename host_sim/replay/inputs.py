@@ -22,7 +22,7 @@ MAP_SUFFIX = ".map.toml"
 
 def check_folder(out):
     """Raise InputError where results must not be written into a folder."""
-    files.check(out, (*NAMES, SWEEP), SUMMARY, MADE_BY, "replay")
+    files.check(out, (*NAMES, SWEEP), SUMMARY, {"made_by": MADE_BY}, "replay")
 
 
 def site_of(name):

@@ -14,52 +14,55 @@ from host_sim.errors import InputError
 
 SUMMARY = "summary.json"
 MADE_BY = "sumpbench night"
+MARKS = {"made_by": MADE_BY}
 PICTURES = ("strip.png", "strip.svg", "closeup.png", "closeup.svg")
 NAMES = (*PICTURES, "timeline.txt", "journal.jsonl", SUMMARY)
 
 
-def check(folder, names=NAMES, summary=SUMMARY, made_by=MADE_BY, what="night"):
+def check(folder, names=NAMES, summary=SUMMARY, marks=MARKS, what="night"):
     """Raise InputError where results must not be written into `folder`; create nothing.
 
     `names` are the files that will be written.  They may be there already only
-    where the file `summary` among them is JSON with `made_by`; `what` is what
-    a person calls a run ("night", "sizing", "replay").
+    where the file `summary` among them is JSON with the {key: value} of `marks`;
+    `what` is what a person calls a run ("night", "sizing", "acceptance run").
     """
     folder = Path(folder)
     try:
         if folder.exists() and not folder.is_dir():
             raise InputError(f"{folder} is a file: name a folder, or one that does not exist yet", "--out")
         taken = [name for name in names if (folder / name).exists()]
-        if taken and not is_ours(folder, summary, made_by):
+        if taken and not is_ours(folder, summary, marks):
             files = ", ".join(taken)
             raise InputError(f"{folder} holds {files} that no {what} of ours wrote: name another folder", "--out")
-        _try_to_write(folder)
     except OSError as error:
         raise InputError(_refusal(folder, error), "--out") from error
+    writable(folder)
 
 
-def _try_to_write(folder):
+def writable(folder, source="--out"):
+    """Raise InputError with `source` where nothing can be written into a folder; create nothing."""
     # The rights alone do not tell: root has them all, and still cannot write below /proc or on a read-only disk.
-    parent = next(place for place in (folder, *folder.absolute().parents) if place.exists())
-    if not parent.is_dir():
-        raise InputError(f"{parent} is a file, so {folder} cannot be made in it: name another folder", "--out")
+    place = Path(folder)
     try:
-        tempfile.TemporaryFile(dir=parent).close()
+        place = next(place for place in (place, *place.absolute().parents) if place.exists())
+        if not place.is_dir():
+            raise InputError(f"{place} is a file, so {folder} cannot be made in it: name another folder", source)
+        tempfile.TemporaryFile(dir=place).close()
     except OSError as error:
-        raise InputError(_refusal(parent, error), "--out") from error
+        raise InputError(_refusal(place, error), source) from error
 
 
 def _refusal(place, error):
     return f"{place} cannot be written to ({error.strerror or error}): name another folder"
 
 
-def is_ours(folder, summary=SUMMARY, made_by=MADE_BY):
-    """Tell whether the summary in `folder` is JSON that names `made_by`."""
+def is_ours(folder, summary=SUMMARY, marks=MARKS):
+    """Tell whether the summary in `folder` is JSON that carries `marks`."""
     try:
         found = json.loads((Path(folder) / summary).read_text(encoding="utf-8"))
     except (OSError, ValueError):
         return False
-    return isinstance(found, dict) and found.get("made_by") == made_by
+    return isinstance(found, dict) and all(found.get(key) == value for key, value in marks.items())
 
 
 def write(folder, name, content, source="--out"):

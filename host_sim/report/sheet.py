@@ -10,16 +10,17 @@ lines.  A sheet is what A4 and letter paper both hold within the margins.
 from dataclasses import dataclass, field, replace
 from math import ceil
 
-HEIGHT_MM = 250.0  # of 186 mm of width: A4 is 210 x 297, letter 216 x 279; 12 mm margins, and some in hand
+WIDTH_MM, HEIGHT_MM = 186.0, 250.0  # of paper: A4 is 210 x 297, letter 216 x 279; 12 mm margins, and some in hand
 POINT_MM = 0.3528
-LETTER = 0.495  # average width of a letter in type sizes, with some in hand for the ends of lines; Arial 0.45
+LETTER = 0.48  # average width of a letter in type sizes, with some in hand for the ends of lines; Arial 0.45
 CAPITAL = 1.35  # how much wider capitals are; DejaVu Sans 1.3
 BOLD = 1.15  # how much wider bold letters are; DejaVu Sans 1.12
 LINE = 1.22  # line height in type sizes
-PAD_MM = 0.85  # above and below each row
+PAD_MM = 0.78  # above and below each row, with its line
 SIZES_PT = (9.5, 9.0, 8.5, 8.0, 7.5, 7.0, 6.5, 6.0, 5.5)
 LONGEST = (400, 240, 160, 110, 80, 55)  # letters of a cell, shortened in this order when the smallest type is too large
 AGAIN = " (continued)"
+LEFT_OUT, LEFT_OUT_MM = "There is more than these sheets hold: the rest is in the JSON.", 6.0
 CUT = " ... (in full in the JSON)"
 
 
@@ -63,7 +64,7 @@ class Table:
 
     def head_mm(self, point, longest):
         """Return the estimated height of heading and titles at a type size."""
-        total = (point * 1.25 * LINE * POINT_MM + 2.6) if self.heading else 0.6
+        total = (point * 1.25 * LINE * POINT_MM + 2.2) if self.heading else 0.6
         return total + (self.row_mm(self.titles, point, longest) if self.titles else 0.0)
 
     def height_mm(self, point, longest):
@@ -102,6 +103,27 @@ class Columns:
         """Return the estimated height at a type size."""
         return max(sum(table.height_mm(point, longest) for table in side) for side in self.sides)
 
+    def cut(self, room_mm, point, longest):
+        """Return (Columns that fit into a height, Columns of the rest), as a Table's `cut` does."""
+        cuts = [_cut_stack(side, room_mm, point, longest) for side in self.sides]
+        if not all(taken for taken, _ in cuts):
+            return None, self
+        rest = Columns(*(left for _, left in cuts)) if any(left for _, left in cuts) else None
+        return Columns(*(taken for taken, _ in cuts)), rest
+
+
+def _cut_stack(tables, room_mm, point, longest):
+    taken, left = [], list(tables)
+    while left:
+        part, rest = left[0].cut(room_mm, point, longest)
+        if part is not None:
+            taken.append(part)
+            room_mm -= part.height_mm(point, longest)
+        if rest is not None:
+            return taken, [rest, *left[1:]]
+        left.pop(0)
+    return taken, []
+
 
 @dataclass
 class Sheet:
@@ -131,11 +153,11 @@ class Sheet:
 def flow(plans, sheets, sizes, smallest):
     """Lay blocks one after another onto empty Sheets, in one type size; return the Sheets, filled.
 
-    A Table goes on from one sheet to the next, Columns do not.  `plans` are lists
-    of blocks, the fullest first: the first that fits in one of `sizes`, the
-    largest that does, is taken.  Where none fits, the last plan is set smaller, in
-    sizes of `smallest`, and then its cells are shortened.  Raises ValueError where
-    even that is too much.
+    What does not fit on one sheet goes on on the next.  `plans` are lists of
+    blocks, the fullest first: the first that fits in one of `sizes`, the largest
+    that does, is taken.  Where none fits, the last plan is set smaller, in sizes of
+    `smallest`, then its cells are shortened, and what is still too much is left to
+    the JSON, with a line that says so.
     """
     tries = [(blocks, point, LONGEST[0]) for blocks in plans for point in sizes]
     tries += [(plans[-1], point, LONGEST[0]) for point in smallest]
@@ -144,7 +166,10 @@ def flow(plans, sheets, sizes, smallest):
         filled, left = _fill(blocks, sheets, point, longest)
         if not left:
             return filled
-    raise ValueError(f"{len(left)} blocks do not fit on {len(sheets)} sheets")
+    last = replace(sheets[-1], foot_mm=sheets[-1].foot_mm + LEFT_OUT_MM)
+    filled, _ = _fill(plans[-1], [*sheets[:-1], last], point, longest)
+    filled[-1].blocks.append(Table((WIDTH_MM,), [[Cell(LEFT_OUT, "name")]]))
+    return filled
 
 
 def _fill(blocks, sheets, point, longest):
@@ -158,11 +183,10 @@ def _fill(blocks, sheets, point, longest):
                 taken.append(left.pop(0))
                 room -= height
                 continue
-            if isinstance(block, Table):
-                part, rest = block.cut(room, point, longest)
-                if part is not None:
-                    taken.append(part)
-                    left[0] = rest
+            part, rest = block.cut(room, point, longest)
+            if part is not None:
+                taken.append(part)
+                left[0] = rest
             break
         filled.append(replace(sheet, blocks=taken, fitted=(point, longest)))
     return filled, left

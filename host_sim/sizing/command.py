@@ -1,6 +1,7 @@
 """`sumpbench size`: read (or ask), size, check by simulation, report, write."""
 
 import json
+import time
 import tomllib
 from pathlib import Path
 
@@ -20,13 +21,13 @@ from host_sim.sizing.report.terminal import tell
 from host_sim.sizing.say import Say
 
 
-def run(site, ask, changes, units_name, out, as_text, check, cure=False):
+def run(site, ask, changes, units_name, out, as_text, check, cure=False, head=("", "")):
     """Size one site and return the exit code: 0 it fits (with remarks or without), 1 it does not.
 
     `site` is a file (with `ask`, the one to be written), `changes` a list of
     "dotted.key=value" to try; with `cure` fixes are applied together until it
-    fits.  Raises InputError for what cannot be used,
-    before anything is written.
+    fits; `head` is (place, customer) for the head of the page.  Raises InputError
+    for what cannot be used, before anything is written.
     """
     output.check(out)
     if ask:
@@ -52,9 +53,9 @@ def run(site, ask, changes, units_name, out, as_text, check, cure=False):
         if applied is not None:
             _tell_steps(screen, applied)
         tell(screen, page, say)
-    output.write_all(out, page, say)
+    output.write_all(out, page, say, time.strftime("%Y-%m-%d"), *head)
     if not as_text:
-        screen.print(Text(f"Page, settings, sized site and figures: {out}/ ({', '.join(output.NAMES)})"))
+        screen.print(Text(f"Page (three sheets), settings, sized site and figures: {out}/ ({', '.join(output.NAMES)})"))
         screen.print(Text(f"Run its night before you dig:  sumpbench night {out}/site.toml"))
         screen.print(Text(f"Before you work on the pit, read the cautions at the end of {out}/sizing.html."))
     return 1 if page.verdict == "does not fit" else 0

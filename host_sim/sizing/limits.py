@@ -100,7 +100,7 @@ MATERIALS = {
 # Rated pressure of Sch 40 PVC 1120 at 73 F by inside diameter in inches (ASTM D1785).
 PRESSURE_PSI = ((1.380, 370.0), (1.610, 330.0), (2.067, 280.0))
 SURGE_SPEED = 430.0  # m/s, pressure wave in small Sch 40 PVC; from memory
-RESISTIVITY = 1.72e-8  # ohm m, copper at 20 C (IEC 60028)
+RESISTIVITY = 1.7241e-8  # ohm m, annealed copper at 20 C: 1/58 ohm mm2/m (IEC 60028)
 # Amperes by American wire gauge: copper, insulation and terminals for 60 C, not more than three current-carrying
 # conductors in raceway, cable or earth, 30 C (86 F) around.  Single conductors in free air are table 310.17, and more.
 AMPACITY = {14: 15.0, 12: 20.0, 10: 30.0, 8: 40.0, 6: 55.0, 4: 70.0, 2: 95.0, 0: 125.0}

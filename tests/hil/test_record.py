@@ -213,7 +213,7 @@ def test_nothing_of_somebody_elses_is_overwritten(tmp_path):
     record.write(acceptance(1), folder)
     record.check(folder)  # our own may be written anew
     (folder / "record.json").write_text('{"my": "notes"}', encoding="utf-8")
-    with pytest.raises(InputError, match="no acceptance run wrote"):
+    with pytest.raises(InputError, match="no acceptance run of ours wrote"):
         record.check(folder)
     path = tmp_path / "hose.json"
     record.check_file(path)

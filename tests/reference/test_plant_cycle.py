@@ -164,9 +164,26 @@ def test_two_ratings_of_one_battery_agree():
     assert battery.runtime_s(cell, 17.0) == pytest.approx(5 * 3600.0, rel=1e-9)
 
 
-# Source: NRCS Type II (TR-20 / NEH-4): 0.663 of the depth by 12 h; a wrong table with 0.601 is about.
-def test_type_ii():
-    assert storm.type_ii_share(12.0) == 0.663
+# Source: NRCS Type II, 24 h, as TR-20 tabulates it (NEH-4): cumulative share of the depth by the hour.  A wrong table
+# with 0.601 by 12 h is about.
+@pytest.mark.parametrize(
+    ("hours", "share"),
+    [(2, 0.0220), (4, 0.0480), (6, 0.0800), (8, 0.1200), (10, 0.1810), (11, 0.2350), (11.5, 0.2830), (12, 0.6630),
+     (12.5, 0.7350), (13, 0.7720), (14, 0.8200), (16, 0.8800), (18, 0.9210), (20, 0.9520)],
+)  # fmt: skip
+def test_ordinates_of_the_type_ii_storm(hours, share):
+    assert storm.type_ii_share(hours) == pytest.approx(share, abs=1e-9)
+
+
+# Source: Haan, Barfield and Hayes (1994): 0.5 + T/24 (24.04 / (2 |T| + 0.04))^0.75 with T the hours from 12 h, a fit of
+# the same storm that is good but for its middle.
+@pytest.mark.parametrize("hours", [2, 4, 6, 8, 10, 11.5, 13, 14, 16, 18, 20, 22])
+def test_the_closed_form_of_the_type_ii_storm_stands_beside_it(hours):
+    t = hours - 12.0
+    assert storm.type_ii_share(hours) == pytest.approx(0.5 + t / 24 * (24.04 / (2 * abs(t) + 0.04)) ** 0.75, abs=0.01)
+
+
+def test_the_type_ii_storm_begins_at_nothing_ends_at_all_and_never_runs_back():
     assert storm.type_ii_share(0.0) == 0.0
     assert storm.type_ii_share(24.0) == 1.0
     shares = [storm.type_ii_share(h / 10) for h in range(241)]

@@ -17,7 +17,7 @@ from tests.sizing_sites import CURVE, FOOT, GALLON, GPM, INCH, SOUND, random_sit
 
 US = Say("us")
 WORKED = {
-    "name": "The worked case, an 18 in pit",
+    "name": "Our own worked case, an 18 in pit",
     "pit": {"diameter": "18 in", "depth": "24 in", "floor_area": "600 ft2"},
     "pump": {"curve": CURVE, "intake": "3 in", "rated_current": "8 A"},
     "contacts": {
@@ -94,15 +94,15 @@ def test_the_pits_own_recovery_gives_the_conductance_back():
     assert found.measured_m3s == pytest.approx(c * (40 - 4) * INCH, rel=1e-6)
 
 
-# Source: the worked case, confirmed with EPANET: 34.605 gpm at 14.331 ft.
-def test_the_worked_operating_point_stands_on_the_page():
+# Our own worked case, confirmed by EPANET: 34.605 gpm at 14.331 ft.
+def test_our_own_worked_operating_point_stands_on_the_page():
     result = size(WORKED)
     at = next(p for p in result.points if p.which == head.ALONE_1 and p.contact == "off")
     assert at.flow_m3s / GPM == pytest.approx(34.605, abs=0.002)
     assert at.tdh_m[0] / FOOT == pytest.approx(14.331, abs=0.001)
 
 
-# Source: the same case on one shared line: 46.75 gpm together, not 69.
+# Our own worked case on one shared line, confirmed by EPANET: 46.75 gpm together, not 69.
 def test_two_pumps_on_one_line_do_not_give_twice_the_flow():
     line = {"pipe": "1.5 in", "length": "29.999 ft", "fittings": WORKED["discharge"]["riser"]["fittings"]}
     shared = {"discharge.riser": {"pipe": "1.5 in", "length": "0.001 ft"}, "discharge.header": line}
@@ -147,7 +147,7 @@ def test_the_code_minimum_pit_is_told_its_starts():
     assert 28.0 < turns.starts(0, turns.worst()) < 31.0
 
 
-# Source: International Plumbing Code 1113.1.2.
+# Source: International Plumbing Code (2021) 1113.1.2.
 def test_the_code_minimum_is_18_by_24_inches():
     assert limits.limit("pit_diameter") / INCH == pytest.approx(18.0)
     assert limits.limit("pit_depth") / INCH == pytest.approx(24.0)
@@ -185,11 +185,11 @@ def test_both_bounds_of_a_battery_at_a_duty():
     assert need / 3600 == pytest.approx(100.0, rel=1e-9)
 
 
-# Source: the AWG formula; 10 AWG has 5.26 mm2, and copper of 1.72e-8 ohm m (IEC 60028) loses 0.654 V over 20 ft at 20 A
-# there and back (5.26 mm2: 3.27 mohm/m x 12.19 m x 20 A = 0.797 V).
+# Source: the AWG formula; 10 AWG has 5.26 mm2, and annealed copper of 1/58 ohm mm2/m (IEC 60028) there and back over
+# 20 ft at 20 A loses 3.277 mohm/m x 12.19 m x 20 A = 0.799 V.
 def test_the_cable_loses_by_ohms_law():
     assert limits.awg_area_m2(10) * 1e6 == pytest.approx(5.26, abs=0.01)
-    assert battery.drop_v(20.0, 20 * FOOT, 10) == pytest.approx(20 * 1.72e-8 * 40 * FOOT / 5.261e-6, rel=1e-3)
+    assert battery.drop_v(20.0, 20 * FOOT, 10) == pytest.approx(20 / 58e6 * 40 * FOOT / 5.261e-6, rel=1e-3)
 
 
 # Source: ASTM D1785, Sch 40 PVC 1120 at 73 F: 370, 330, 280 psi for 1-1/4, 1-1/2, 2 in.

@@ -4,14 +4,15 @@ import functools
 import itertools
 
 import pytest
-from matplotlib.patches import Ellipse
+from matplotlib.patches import Ellipse, Polygon
 from matplotlib.text import Text
 
 from host_sim.sizing.document import edited
 from host_sim.sizing.head import ALONE_1, BOTH
 from host_sim.sizing.model import size
 from host_sim.sizing.report.charts import curves_chart, cycle_chart
-from host_sim.sizing.report.figure import svg
+from host_sim.sizing.report.elevation import WIDTH_PT, elevation
+from host_sim.sizing.report.figure import POINTS_A_METRE, SCALES, scale_for, svg
 from host_sim.sizing.report.page import build
 from host_sim.sizing.report.pit_section import pit_section, scale_of
 from host_sim.sizing.say import Say
@@ -30,6 +31,8 @@ SITES = {
     "square, unlike pumps": {**UNLIKE, "pit.shape": "square", "pit.side": "30 in", "pit.diameter": None},
     "a line for each pump": {"discharge.header": None, "discharge.riser.fittings.exit": 1},
     "far more inflow than one pump moves": {"sizing.evidence.0.in": "0.3 min"},
+    "no check valves": {"discharge.riser.fittings.swing_check": None},
+    "pipe of a given diameter": {"discharge.header.pipe": None, "discharge.header.diameter": "1.9 in"},
     "inflow off the chart": {"sizing.evidence.0.in": "0.1 min"},
 }
 
@@ -78,7 +81,7 @@ def overlaps(figure):
 @pytest.mark.parametrize("system", sampled(["us", "si"], 2))
 def test_no_text_lies_on_another_or_leaves_the_drawing(name, system):
     page, say = page_of(name), Say(system)
-    for draw in (pit_section, curves_chart, cycle_chart):
+    for draw in (pit_section, elevation, curves_chart, cycle_chart):
         figure = draw(page, say)
         assert overlaps(figure) == []
         for text, box in boxes(figure):
@@ -95,19 +98,61 @@ def test_an_overlap_would_be_found(sound):
 
 def test_the_pit_is_drawn_to_scale(sound):
     figure, result = pit_section(sound, US), sound.result
+    scale = POINTS_A_METRE / scale_of(result)
     levels = [contact.dry_m if i == 0 else contact.wet_m for i, contact in enumerate(result.contacts)]
     floats = [patch.center[1] for patch in figure.axes[0].patches if isinstance(patch, Ellipse)]
     for (y0, y1), (level0, level1) in zip(itertools.pairwise(floats), itertools.pairwise(levels), strict=True):
-        assert (y1 - y0) / (level1 - level0) == pytest.approx(scale_of(result), rel=1e-9)
+        assert (y1 - y0) / (level1 - level0) == pytest.approx(scale, rel=1e-9)
     # The bar beside "6 in" is six inches long at that scale, and a point of the drawing is one of the figure.
-    bar = next(line for line in figure.axes[0].lines if line.get_ydata()[0] == line.get_ydata()[1] == 10.0)
-    assert (bar.get_xdata()[1] - bar.get_xdata()[0]) / 0.1524 == pytest.approx(scale_of(result), rel=1e-9)
+    bar = next(line for line in figure.axes[0].lines if line.get_ydata()[0] == line.get_ydata()[1] == 8.0)
+    assert (bar.get_xdata()[1] - bar.get_xdata()[0]) / 0.1524 == pytest.approx(scale, rel=1e-9)
     assert figure.axes[0].get_xlim()[1] == pytest.approx(72.0 * figure.get_figwidth())
     assert figure.axes[0].get_ylim()[1] == pytest.approx(72.0 * figure.get_figheight())
     read = words(figure)
-    assert "6 in" in read and "floor 36.0 in" in read
+    assert {"6 in", f"scale 1 : {scale_of(result)}", "36.0 in", "30.0 in inside", "floor 36.0 in"} <= set(read)
     for name, level in zip(("off", "lead", "lag", "high"), levels, strict=True):
         assert f"{name} {level / 0.0254:.1f} in" in read
+
+
+def dimensions(figure):
+    """Return the lengths in points of the dimension lines: two filled arrow heads each, tips at both ends."""
+    shapes = [patch.get_xy() for patch in figure.axes[0].patches if isinstance(patch, Polygon)]
+    tips = [tuple(shape[0]) for shape in shapes if len(shape) == 4]
+    return [((x1 - x0) ** 2 + (y1 - y0) ** 2) ** 0.5 for (x0, y0), (x1, y1) in zip(tips[::2], tips[1::2], strict=True)]
+
+
+def test_dimension_lines_are_as_long_as_they_say(sound):
+    scale = POINTS_A_METRE / scale_of(sound.result)
+    assert dimensions(pit_section(sound, US)) == pytest.approx([36 * 0.0254 * scale, 30 * 0.0254 * scale])
+    figure = elevation(sound, US)
+    ratio = next(int(text.split(" : ")[1]) for text in words(figure) if text.startswith("heights 1 : "))
+    assert dimensions(figure) == pytest.approx([11 * 0.3048 * POINTS_A_METRE / ratio])
+    assert "11.0 ft" in words(figure)
+
+
+def test_the_elevation_names_each_pipe_with_its_length_and_tells_of_a_missing_valve():
+    read = words(elevation(page_of("sound"), US))
+    wanted = {"each riser", "11.0 ft of 2 in", "header", "20.0 ft of 2 in", "full-open valves", "check valves"}
+    assert wanted <= set(read)
+    read = words(elevation(page_of("no check valves"), US))
+    assert "NO check valve" in read and "check valves" not in read
+
+
+@pytest.mark.parametrize("name", SITES)
+def test_no_word_of_the_elevation_stands_on_the_wall(name):
+    figure = elevation(page_of(name), US)
+    wall = WIDTH_PT - 46.0
+    for text, box in boxes(figure):
+        left, right = 72.0 / figure.dpi * box.x0, 72.0 / figure.dpi * box.x1
+        assert right <= wall or text == "outlet" or left >= wall, text
+
+
+def test_the_scale_is_the_largest_of_a_rule_that_fits():
+    for system, scales in SCALES.items():
+        for n in scales:
+            points = POINTS_A_METRE / n
+            assert scale_for(100.0 / points, 50.0 / points, 100.1, 50.1, system) == n
+    assert scale_for(1e6, 1.0, 100.0, 100.0, "us") == SCALES["us"][-1]
 
 
 def test_the_charts_carry_curves_points_and_limits(sound):
@@ -131,6 +176,6 @@ def test_the_charts_carry_curves_points_and_limits(sound):
 
 
 def test_the_same_site_gives_the_same_svg(sound):
-    for draw in (pit_section, curves_chart, cycle_chart):
+    for draw in (pit_section, elevation, curves_chart, cycle_chart):
         one, two = (svg(draw(sound, US), "a", "a title") for _ in range(2))
         assert one == two and one.startswith("<svg ") and one.endswith("</svg>") and "<dc:date>" not in one

@@ -211,7 +211,7 @@ def _no_check(result, say):
         f"no check valve on pump {' and '.join(missing)}: after every stop "
         f"{say(result.room.drain_back_m3, 'volume')} "
         f"drain back, {say(share, 'share')} of the band, and on a shared line the idle pump is driven backwards "
-        "(International Plumbing Code: a check valve and a full-open valve for each pump)"
+        "(International Plumbing Code 1113.1.4, from memory: a check valve and a full-open valve)"
     )
 
 

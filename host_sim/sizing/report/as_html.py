@@ -1,4 +1,4 @@
-"""The page to hand over: one HTML file that carries its own drawings, needs nothing else, and prints on three sheets."""
+"""The page to hand over: one HTML file that carries its drawings, needs nothing else, and prints on three sheets."""
 
 from pathlib import Path
 
@@ -67,7 +67,7 @@ def _fields(page, when, place, customer):
     return (
         (("Customer", customer[:60]), ("Place", place[:60]), ("Date", when[:10])),
         (("Version", made_by()), ("Firmware", f"{firmware_checksum():08x}"),
-         ("Settings checksum", checksum(page.result.settings)), ("Sized by", "")),
+         ("Settings checksum", checksum(page.result.settings))),
     )  # fmt: skip
 
 

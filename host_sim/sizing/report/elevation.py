@@ -1,13 +1,16 @@
-"""The discharge in elevation: pit, risers with their valves, header, wall and outlet.  Heights and the pit are to scale;
-the run beyond the wall is cut short, and every length is written at its pipe."""
+"""The discharge in elevation: pit, risers with their valves, header, wall and outlet.
+
+Heights and the pit are to scale; the run to the outlet is cut short, and every length is written down.
+"""
 
 from host_sim.sizing.report.figure import INK, POINTS_A_METRE, Drawing, scale_for, styled
 from host_sim.sizing.report.pit_section import CONCRETE, EARTH, PIPE, PUMP
 
-WIDTH_PT = 256.0  # of paper, in all; what follows are points of paper too
-MOST_WIDE_PT, MOST_TALL_PT = 74.0, 208.0  # of the pit; from its bottom to the outlet
-LEFT_PT, ABOVE_PT, BELOW_PT = 44.0, 34.0, 40.0
-WALL_PT, OUTSIDE_PT = 12.0, 26.0
+WIDTH_PT = 258.0  # of paper, in all; what follows are points of paper too
+MOST_WIDE_PT, MOST_TALL_PT = 74.0, 184.0  # of the pit; from its bottom to the outlet
+LEFT_PT, ABOVE_PT, BELOW_PT = 40.0, 30.0, 40.0
+WALL_PT, OUTSIDE_PT = 10.0, 26.0
+LINE_PT = 10.0  # between two labels
 GRADE_M = 0.45  # how far below the outlet the ground is drawn; not known, and said so by having no dimension
 
 
@@ -25,9 +28,10 @@ class _Elevation(Drawing):
         self.scale = POINTS_A_METRE / self.ratio
         super().__init__(WIDTH_PT, BELOW_PT + self._top_m() * self.scale + ABOVE_PT)
         self.half = 0.5 * self.inputs.diameter_m * self.scale
-        self.middle = LEFT_PT + 12.0 + self.half
-        self.wall = WIDTH_PT - 66.0
-        self.risers = (self.middle - max(4.0, 0.5 * self.half), self.middle + max(4.0, 0.5 * self.half))
+        self.middle = LEFT_PT + 8.0 + self.half
+        self.wall = WIDTH_PT - 46.0
+        aside = max(6.5, 0.5 * self.half)  # the valves' signs stand beside each other
+        self.risers = (self.middle - aside, self.middle + aside)
 
     def draw(self):
         bottom, floor, outlet = self._y(0.0), self._y(self.pit.floor_m), self._y(self.discharge.outlet_m)
@@ -37,11 +41,12 @@ class _Elevation(Drawing):
         self.box(LEFT_PT, floor - 3.0, self.wall - LEFT_PT, 3.0, CONCRETE)
         self.box(self.wall, bottom - 8.0, WALL_PT, self.height - 24.0 - bottom, CONCRETE, hatch="////")
         self.box(end, bottom - 8.0, WIDTH_PT - end, grade - bottom + 8.0, EARTH, hatch="..")
-        self.box(self.middle - self.half, bottom, 2.0 * self.half, floor - bottom, "white", edgecolor=INK, linewidth=1.2)
+        self.box(self.middle - self.half, bottom, 2.0 * self.half, floor - bottom, "white", edgecolor=INK,
+                 linewidth=1.2)  # fmt: skip
         self._pipes(outlet)
         self.dimension((30.0, bottom), (30.0, outlet), self.say(self.discharge.outlet_m, "distance"), 8.0)
         self.line([34.0, self.middle], [outlet, outlet], width=0.5, dash=(0, (2, 2)))
-        self.words(end + 3.0, outlet + 10.0, "outlet", "left", fontweight="bold", fontsize=8.5)
+        self.words(end + 2.0, outlet + 10.0, "outlet", "left", fontweight="bold", fontsize=8.5)
         self._lengths()
         span = self.ruler(LEFT_PT, 8.0, self.scale, self.say.system)
         self.words(LEFT_PT + span, 8.0, f"heights 1 : {self.ratio}", "left", fontsize=8)
@@ -90,28 +95,28 @@ class _Elevation(Drawing):
     def _full_open(self, x, y):
         # Two triangles, tip to tip.
         self.box(x - 5.0, y - 5.0, 10.0, 10.0, "white", edgecolor=INK, linewidth=0.9)
-        self.line([x - 4.0, x + 4.0, x - 4.0, x + 4.0, x - 4.0], [y - 4.0, y - 4.0, y + 4.0, y + 4.0, y - 4.0], width=0.9)
+        xs, ys = [x - 4.0, x + 4.0, x - 4.0, x + 4.0, x - 4.0], [y - 4.0, y - 4.0, y + 4.0, y + 4.0, y - 4.0]
+        self.line(xs, ys, width=0.9)
 
     def _lengths(self):
         # What the pipes are, beside the risers from the top down.
-        x, found = self.risers[1] + 12.0, []
-        nominal = self.inputs.piping.nominal_in
-        risers, say = self.discharge.risers, self.say
-        for n, riser in enumerate(risers):
-            if n == 0 and risers[0] == risers[1]:
-                found.append(f"each riser {say(riser.length_m, 'distance')}, {_size(nominal['riser1'], riser, say)}")
-                break
-            found.append(f"riser {n + 1} {say(riser.length_m, 'distance')}, {_size(nominal[f'riser{n + 1}'], riser, say)}")
-        header = self.discharge.header
-        if header is not None:
-            found.append(f"header {say(header.length_m, 'distance')}, {_size(nominal['header'], header, say)}")
+        x, found = self.risers[1] + 9.0, []
+        nominal, say = self.inputs.piping.nominal_in, self.say
+        pieces = {"each riser": ("riser1", self.discharge.risers[0])}
+        if self.discharge.risers[0] != self.discharge.risers[1]:
+            pieces = {f"riser {n + 1}": (f"riser{n + 1}", riser) for n, riser in enumerate(self.discharge.risers)}
+        if self.discharge.header is not None:
+            pieces["header"] = ("header", self.discharge.header)
+        for name, (key, pipe) in pieces.items():
+            length = f"{say(pipe.length_m, 'distance')} of {_size(nominal[key], pipe, say)}"
+            found += [(name, "bold"), (length, "normal")]
         piping = self.inputs.piping
-        found.append("full-open valves" if all(piping.valve) else "a full-open valve is missing")
-        found.append("check valves" if all(piping.check) else "a check valve is missing")
-        top = 0.5 * (self._y(self.pit.floor_m) + self._y(self.discharge.outlet_m)) + 6.0 * len(found)
-        for i, words in enumerate(found):
-            self.words(x, top - 12.0 * i, words, "left", fontsize=8)
-        self.words(x, self._y(self.pit.floor_m) + 8.0, f"floor {say(self.pit.floor_m, 'length')}", "left", fontsize=8)
+        found.append(("full-open valves" if all(piping.valve) else "NO full-open valve", "normal"))
+        found.append(("check valves" if all(piping.check) else "NO check valve", "normal"))
+        top = 0.5 * (self._y(self.pit.floor_m) + self._y(self.discharge.outlet_m)) + LINE_PT / 2.0 * len(found)
+        for i, (words, weight) in enumerate(found):
+            self.words(x, top - LINE_PT * i, words, "left", fontsize=7.5, fontweight=weight)
+        self.words(x, self._y(self.pit.floor_m) + 8.0, f"floor {say(self.pit.floor_m, 'length')}", "left", fontsize=7.5)
 
 
 def _size(nominal_in, pipe, say):

@@ -22,7 +22,7 @@ logging.getLogger("matplotlib.font_manager").setLevel(logging.ERROR)
 INK, FAINT, GRID = "#1b2733", "#5c6b78", "#d9dfe4"
 POINTS_A_METRE = 72.0 / 0.0254  # of paper
 # Scales that a rule shows, by the report's units: 1 in 8 is 1-1/2 in to the foot.
-SCALES = {"us": (8, 12, 16, 24, 32, 48, 64, 96, 192, 384), "si": (5, 10, 20, 25, 50, 100, 200, 500)}
+SCALES = {"us": (8, 12, 16, 24, 32, 48, 64, 96, 192, 384), "si": (5, 10, 20, 25, 50, 75, 100, 200, 500)}
 ARROW_PT = 4.0
 LINES = (("#0b5fa5", "-"), ("#b3470f", (0, (6, 3))), ("#2e7d32", (0, (1.2, 1.8))), ("#6a3d9a", (0, (7, 2, 1.5, 2))))
 STYLE = {
@@ -64,7 +64,7 @@ def blank(width_pt, height_pt, **more):
 
 
 def scale_for(wide_m, tall_m, most_wide_pt, most_tall_pt, system):
-    """Return n of the largest scale 1 : n at which an object fits into a room on paper; the smallest where none does."""
+    """Return n of the largest scale 1 : n at which it fits into a room on paper, the smallest where none does."""
     for n in SCALES[system]:
         points = POINTS_A_METRE / n
         if wide_m * points <= most_wide_pt and tall_m * points <= most_tall_pt:
@@ -120,11 +120,11 @@ class Drawing:
         for end in (x, x + span):
             self.line([end, end], [y - 3.5, y + 3.5], width=1.4)
         self.words(x + span + 6.0, y, words, "left", fontsize=8)
-        return span + 40.0
+        return span + 50.0
 
 
 def apart(places, least_pt):
-    """Return heights of labels, from the lowest up: each at its own, or as far above the one before as a text is tall."""
+    """Return heights of labels, from the lowest up: each at its own, or a text's height above the one before."""
     found = []
     for place in places:
         found.append(max(place, found[-1] + least_pt) if found else place)

@@ -4,7 +4,7 @@ from dataclasses import dataclass, field
 
 from host_sim.errors import InputError
 from host_sim.sizing import confirm as confirming
-from host_sim.sizing import head, limits
+from host_sim.sizing import head
 from host_sim.sizing.remarks.raised import raised, verdict
 from host_sim.sizing.report import parts, sections
 
@@ -91,8 +91,3 @@ def cycle_curve(result, steps=90):
     top = min(result.flow(head.ALONE_1, "off"), result.flow(head.ALONE_2, "off"))
     flows = [top * (i + 1) / (steps + 1) for i in range(steps)]
     return {"cycle": [(q, turns.time_s(q)) for q in flows]}
-
-
-def sources():
-    """Return [(what, value text as SI with its kind, source)] of every limit."""
-    return [(limit.name, limit.value, limit.kind, limit.meaning, limit.source) for limit in limits.LIMITS]

@@ -15,6 +15,7 @@ from host_sim.sizing.report.terminal import SHORT
 SIZES_PT, SMALLEST_PT = (8.5, 8.25, 8.0, 7.75, 7.5, 7.25, 7.0), (6.75, 6.5, 6.25, 6.0)
 SHEETS = 3
 TITLE_MM, FIELDS_MM, CAPTION_MM = 11.5, 20.0, 8.0
+NAME_LETTERS, NAME_LINE_MM = 60, 6.6
 VERDICT_LETTERS, VERDICT_LINE_MM, VERDICT_MM = 84, 4.8, 6.5
 SIGNED_MM, SMALL_LETTERS, SMALL_LINE_MM = 18.0, 150, 3.1
 # What is printed besides the key figures, the contacts, the operating points and the supply; the rest is on the screen.
@@ -31,6 +32,7 @@ SUPPLY = (
 )  # fmt: skip
 SUPPLIES = {"mains": "the mains", "battery": "the battery", "either": "the mains, or the battery by its inverter"}
 CURVES = {"not said": "as given in the site file", "curve": "from plate or manual", "assumed": "ASSUMED"}
+ASSUMED = "Assumed (not given), and what it changes"
 BLANK = "\N{NO-BREAK SPACE}"  # keeps the heading's line above the right half
 
 
@@ -42,7 +44,8 @@ def sheets(page, say, sources, drawings, cautions):
     rows = {row.key: row for section in page.sections for row in section.rows}
     tall_mm = max(figure.get_figheight() for figure in drawings) * 25.4
     lines = 1 + len(page.headline) // VERDICT_LETTERS
-    top = TITLE_MM + FIELDS_MM + VERDICT_MM + lines * VERDICT_LINE_MM + tall_mm + CAPTION_MM
+    title = TITLE_MM + NAME_LINE_MM * (len(page.result.inputs.name) // NAME_LETTERS)
+    top = title + FIELDS_MM + VERDICT_MM + lines * VERDICT_LINE_MM + tall_mm + CAPTION_MM
     blocks = [
         Columns([_contacts(rows, say), _points(page, say, sources)], [_key_figures(rows, say, sources)]),
         _remarks(page),
@@ -53,12 +56,14 @@ def sheets(page, say, sources, drawings, cautions):
         _assumed(page),
     ]
     more = [_figures(rows, say, sources), _line(rows, say, sources)]
-    small = [("More.", "Every figure and limit, and the curves, stand on the screen below these sheets, and in sizing.json."),
+    small = [("More.", "Every figure and limit, and the curves: on the screen below these sheets, and in sizing.json."),
              ("Checked by simulation.", _checked(page)), ("Sources.", "  ".join(sources.listed())),
              ("Cautions.", " ".join(cautions))]  # fmt: skip
     foot = SIGNED_MM + sum(1.0 + SMALL_LINE_MM * ceil((len(word) + len(text)) / SMALL_LETTERS) for word, text in small)
     empty = [Sheet(top), *(Sheet() for _ in range(SHEETS - 2)), Sheet(0.0, foot)]
-    return flow([blocks + more, blocks + more[:1], blocks], empty, SIZES_PT, SMALLEST_PT), small
+    tight = [*blocks[:-1], _assumed_run_in(page)]
+    plans = [blocks + more, blocks + more[:1], blocks, tight]
+    return flow(plans, empty, SIZES_PT, SMALLEST_PT), small
 
 
 def _value(row, say, sources):
@@ -98,7 +103,7 @@ def _points(page, say, sources):
 
 def _running(p, heads):
     found = [head for head, flow_m3s in zip(heads, p.by_pump_m3s, strict=True) if flow_m3s > 0.0]
-    return [found[0]] if len(set(f"{head:.1f}" for head in found)) == 1 else found
+    return [found[0]] if len({f"{head:.1f}" for head in found}) == 1 else found
 
 
 def _key_figures(rows, say, sources):
@@ -129,7 +134,9 @@ def _covered(page):
     groups = {}
     for section in page.sections:
         for row in section.rows if section.key == "covered" else ():
-            groups.setdefault((row.within, str(row.value)), []).append(row.label)
+            # Why a fault is covered is on the screen; why one is not must be read.
+            said = str(row.value).partition(":")[0] if row.within else str(row.value)
+            groups.setdefault((row.within, said), []).append(row.label)
     found = [[Cell(said, "" if good else "name"), Cell("; ".join(_either_pump(labels)), "", True)]
              for (good, said), labels in sorted(groups.items(), key=lambda group: group[0][0] is False)]  # fmt: skip
     titles = (Cell("one fault at the design inflow"), Cell("which faults"))
@@ -155,8 +162,8 @@ def _pumps(result, say):
     lines = {
         "plate": [f"{plate.volts:g} V {'DC' if plate.direct else 'AC'}, {say(plate.amps, 'current')}, on "
                   f"{SUPPLIES[plate.supply]}{', installed' if plate.installed else ''}" for plate, _, _ in plates],
-        "curve": [f"{', '.join(_point(point, say) for point in plate.points)} ({CURVES.get(plate.curve_how, plate.curve_how)})"
-                  for plate, _, _ in plates],
+        "curve": [f"{', '.join(_point(point, say) for point in plate.points)} "
+                  f"({CURVES.get(plate.curve_how, plate.curve_how)})" for plate, _, _ in plates],
         "inlet": [f"{say(plate.intake_m, 'length')} above the bottom" for plate, _, _ in plates],
     }  # fmt: skip
     if inputs.sensing == "current":
@@ -204,8 +211,8 @@ def _line(rows, say, sources):
             found.append([Cell(name.replace("_", " "), "name"), *(Cell(row.shown(say)) for row in cells)])
     tags = [sources.tag(rows[f"head.line.riser_1.{cell}"].source) for cell in ("inside", "k", "friction")]
     titles = (
-        Cell("pipe, both running"), Cell(f"inside diameter {tags[0]}"), Cell("length"), Cell(f"K of fittings {tags[1]}"),
-        Cell(f"pipe friction {tags[2]}"), Cell("total loss"),
+        Cell("pipe, both running"), Cell(f"inside diameter {tags[0]}"), Cell("length"),
+        Cell(f"K of fittings {tags[1]}"), Cell(f"pipe friction {tags[2]}"), Cell("total loss"),
     )  # fmt: skip
     return Table((36.0, 34.0, 26.0, 32.0, 32.0, 26.0), found, "Discharge line", titles)
 
@@ -225,15 +232,27 @@ def _halves(widths, rows, heading):
     return Columns([Table(widths, rows[:middle], heading)], [Table(widths, rows[middle:], BLANK)])
 
 
-def _assumed(page):
-    rows = []
+def _assumptions(page):
+    # (what was taken, why and what it changes) of each.
     for a in page.assumptions:
         what = a.key.removeprefix("sizing.").replace(".", " ").replace("_", " ")
-        changes = f"{a.why}; {a.changes}" if a.why and a.changes else a.changes or a.why
-        rows.append([Cell(f"{what}: {a.taken}", "name"), Cell(changes)])
+        yield f"{what}: {a.taken}", f"{a.why}; {a.changes}" if a.why and a.changes else a.changes or a.why
+
+
+def _assumed(page):
+    rows = [[Cell(taken, "name"), Cell(changes)] for taken, changes in _assumptions(page)]
     if not rows:
         return Table((186.0,), [[Cell("Nothing: every question was answered.")]], "Assumed (not given)")
-    return _halves((46.0, 45.0), rows, "Assumed (not given), and what it changes")
+    return _halves((46.0, 45.0), rows, ASSUMED)
+
+
+def _assumed_run_in(page):
+    # The same one behind the other, where the table would be too long; what changes the same stands together.
+    groups = {}
+    for taken, changes in _assumptions(page):
+        groups.setdefault(changes, []).append(taken)
+    words = "; ".join(f"{', '.join(taken)} ({changes})" for changes, taken in groups.items())
+    return Table((186.0,), [[Cell(words or "nothing", "", True)]], ASSUMED)
 
 
 def _checked(page):

@@ -28,14 +28,16 @@ def parts(result, say):
     found += _valves(result, say) + _pipe(result, say)
     found += [
         Part("1", "cover, bolted, with grommets", "childproof and gas-tight", PRACTICE),
-        _floats(result, say),
+        *_floats(result, say),
     ]
     if result.inputs.outfall.freezes:
-        found.append(Part("1", "freeze relief, outside at the wall", "spills when the line beyond it is frozen", PRACTICE))
+        spills = "spills when the line beyond it is frozen"
+        found.append(Part("1", "freeze relief, outside at the wall", spills, PRACTICE))
     found += [_sensor(result, n, say) for n in (0, 1)]
     found += [_contactor(result, n, say) for n in (0, 1)]
     found += _circuits(result, say)
-    found.append(Part("1", "horn and beacon, heard in the bedroom", "alarm relay to a dialer if nobody is home", PRACTICE))
+    dialer = "alarm relay to a dialer if nobody is home"
+    found.append(Part("1", "horn and beacon, heard in the bedroom", dialer, PRACTICE))
     return found + _stored(result, say)
 
 
@@ -89,9 +91,16 @@ def _pipe(result, say):
 
 
 def _floats(result, say):
-    floats = result.inputs.floats
-    rating = f"{say(floats.travel_m, 'length')} travel, contact for 3.3 V and a few mA (gold-plated or sealed)"
-    return Part("4", f"float switch, {floats.kind}", f"{rating}; high on its own pair, normally closed", PRACTICE)
+    floats, transmitter = result.inputs.floats, result.inputs.transmitter
+    contact = "contact for 3.3 V and a few mA (gold-plated or sealed)"
+    rating = f"{say(floats.travel_m, 'length')} travel, {contact}"
+    if floats.kind != "transmitter":
+        return [Part("4", f"float switch, {floats.kind}", f"{rating}; high on its own pair, normally closed", PRACTICE)]
+    found = [Part("1", "float switch, vertical, for high", f"{rating}; normally closed, on its own pair", PRACTICE)]
+    reach = "4 to 20 mA, 150 ohm in the loop"
+    if transmitter is not None:
+        reach = f"4 mA at {say(transmitter.zero_m, 'length')}, 20 mA {say(transmitter.span_m, 'length')} above; {reach}"
+    return [Part("1", "level transmitter", reach, f"NAMUR NE 43; {PRACTICE}"), *found]
 
 
 def _sensor(result, n, say):
@@ -105,7 +114,8 @@ def _sensor(result, n, say):
         reach += f"; {1000.0 * sensor.full_v:.0f} mV DC at full range"
     kind = f"{sensor.kind}, {what} ({'AC' if sensor.burden_ohm else 'DC'})"
     rectifier = "rectified and " if sensor.burden_ohm else ""
-    return Part("1", kind, f"{reach}; {rectifier}amplified {sensor.gain:.3g} times to 3.3 V DC", f"Ohm's law; {PRACTICE}")
+    amplified = f"{rectifier}amplified {sensor.gain:.3g} times to 3.3 V DC"
+    return Part("1", kind, f"{reach}; {amplified}", f"Ohm's law; {PRACTICE}")
 
 
 def _contactor(result, n, say):
@@ -144,17 +154,18 @@ def _stored(result, say):
                           f"{say(supply.battery.capacity_as, 'charge')} given; {needed}",
                           f"Peukert; {limit_row('ageing').source}"))  # fmt: skip
         gauge = wires.gauge_needed if wires.gauge_needed is not None else power.cable_awg
-        found.append(Part("2", f"battery cable, copper, {gauge} AWG or thicker", f"{say(power.cable_m, 'distance')} each; "
-                          f"carries the {say(wires.fuse_a, 'current')} fuse, drops {say(limit('cable_drop'), 'share')} "
-                          "at most", AMPACITY_SOURCE))  # fmt: skip
+        carries = f"carries the {say(wires.fuse_a, 'current')} fuse, drops {say(limit('cable_drop'), 'share')} at most"
+        found.append(Part("2", f"battery cable, copper, {gauge} AWG or thicker",
+                          f"{say(power.cable_m, 'distance')} each; {carries}", AMPACITY_SOURCE))  # fmt: skip
         found.append(Part("1", "slow-blow fuse, at the battery post", f"{say(wires.fuse_a, 'current')}, direct current",
                           FUSE_SOURCE))  # fmt: skip
         if supply.charger is not None:
             least = ceil(supply.battery.capacity_as / (limit("recharge") * supply.charger.efficiency))
-            found.append(Part("1", "charger", f"{say(supply.charger.amps, 'current')} given; {say(least, 'current')} or "
-                              f"more refills it in {say(limit('recharge'), 'time')}", PRACTICE))  # fmt: skip
+            refills = f"{say(least, 'current')} or more refills it in {say(limit('recharge'), 'time')}"
+            found.append(Part("1", "charger", f"{say(supply.charger.amps, 'current')} given; {refills}", PRACTICE))
         if supply.inverter is not None:
-            found.append(Part("1", "inverter", f"surge rating {say(wires.surge_w, 'power')} or more, for the start", PLATE))
+            starts = f"surge rating {say(wires.surge_w, 'power')} or more, for the start"
+            found.append(Part("1", "inverter", starts, PLATE))
     if power.generator_w or supply.generator is not None:
         found.append(Part("1", "generator, outdoors", f"{say(wires.generator_w, 'power')} or more", SUM))
     return found

@@ -10,9 +10,9 @@ from host_sim.sizing.report.figure import FAINT, INK, POINTS_A_METRE, Drawing, a
 
 EARTH, CONCRETE, WATER, PUMP, PIPE = "#efe8dc", "#d3d7db", "#d5e7f5", "#7b8894", "#b7c0c8"
 COLORS = {"off": "#2e7d32", "lead": "#0b5fa5", "lag": "#6a3d9a", "high": "#b3470f"}
-WIDTH_PT = 256.0  # of paper, in all; what follows are points of paper too
-MOST_WIDE_PT, MOST_TALL_PT = 122.0, 208.0  # of the pit
-DIMENSION_PT, WALL_PT, ABOVE_PT, BELOW_PT = 22.0, 14.0, 30.0, 52.0
+WIDTH_PT = 258.0  # of paper, in all; what follows are points of paper too
+MOST_WIDE_PT, MOST_TALL_PT = 136.0, 184.0  # of the pit
+DIMENSION_PT, WALL_PT, ABOVE_PT, BELOW_PT = 20.0, 8.0, 26.0, 50.0
 LINE_PT = 11.5  # between two labels
 DRAIN_M = 0.1016  # a 4 in drain pipe, the usual one; common practice, no source
 
@@ -126,7 +126,8 @@ class _Section(Drawing):
             self.line([start, self.right - 6.0], [y, y], color, 1.2 if bold else 0.8, "-" if bold else (0, (3, 2)))
             self.line([self.right - 6.0, self.right + 4.0], [y, label], color, 0.8)
             words, weight = f"{name} {self.say(level, 'length')}", "bold" if bold else "normal"
-            self.words(self.right + 6.0, label, words, "left", color=color, fontweight=weight, fontsize=8.5)
+            size = 8.5 if bold else 7.5
+            self.words(self.right + 6.0, label, words, "left", color=color, fontweight=weight, fontsize=size)
 
 
 def _turning(result):
