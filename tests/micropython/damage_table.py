@@ -148,15 +148,21 @@ def main():
     asked.add_argument("--flips", type=int, default=3, help="bits flipped in each file, one at a time")
     asked.add_argument("--allocations", type=int, default=200, help="failing allocations")
     asked.add_argument("--seed", type=int, default=20261129)
+    asked.add_argument("--part", choices=("files", "around", "allocations"), help="only that part; all where left out")
     given = asked.parse_args()
+    parts = (given.part,) if given.part else ("files", "around", "allocations")
     kept = Counter()
     with tempfile.TemporaryDirectory(prefix="sumpbench-damage-") as folder:
         scratch = Path(folder)
         image = rig.installation(scratch)
-        lost = campaign(image, scratch, every_file(names_of(image), given.flips, given.seed), given.seed, kept)
-        lost += surroundings(image, scratch, kept)
-        (scratch / "second").mkdir()
-        lost += allocations(failing.installation(scratch / "second"), scratch, given.allocations, given.seed, kept)
+        lost = []
+        if "files" in parts:
+            lost += campaign(image, scratch, every_file(names_of(image), given.flips, given.seed), given.seed, kept)
+        if "around" in parts:
+            lost += surroundings(image, scratch, kept)
+        if "allocations" in parts:
+            (scratch / "second").mkdir()
+            lost += allocations(failing.installation(scratch / "second"), scratch, given.allocations, given.seed, kept)
     show(kept, given.seed)
     for one in lost[:20]:
         print("NO PUMP:", one)
