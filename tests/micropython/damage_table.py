@@ -67,7 +67,7 @@ def allocations(image, scratch, count, seed, kept=None):
         found = case.flood(image, scratch)
         several = "several statements" if case.more > 1 else "a statement"
         kind = f"MemoryError at {several}, in {'every life' if case.lives == 'all' else 'the first life'}"
-        # What fails in every life may do so at the instant of the last look: then a pump and the horn within the minute.
+        # What fails in every life may do so at the last look: then a pump and the horn within the minute.
         kept_it = found.pump_ms is not None and found.pump_ms <= rig.LIMIT_MS and found.horn_ms is not None
         if not _note(made, kind, found, kept_it if case.lives == "all" else found.good):
             lost.append((case, found))
