@@ -42,9 +42,10 @@ def show(kept, seed):
         print(f"  {kind:<44}{counts[0]:>8}{counts[1]:>13}{counts[2]:>9}")
 
 
-def _note(kept, kind, found):
-    kept[kind, found.mode if found.good else "NO PUMP"] += 1
-    return found.good
+def _note(kept, kind, found, good=None):
+    good = found.good if good is None else good
+    kept[kind, found.mode if good else "NO PUMP"] += 1
+    return good
 
 
 def campaign(image, scratch, cases, seed, kept=None):
@@ -66,7 +67,9 @@ def allocations(image, scratch, count, seed, kept=None):
         found = case.flood(image, scratch)
         several = "several statements" if case.more > 1 else "a statement"
         kind = f"MemoryError at {several}, in {'every life' if case.lives == 'all' else 'the first life'}"
-        if not _note(made, kind, found):
+        # What fails in every life may do so at the last look: then a pump and the horn within the minute.
+        kept_it = found.pump_ms is not None and found.pump_ms <= rig.LIMIT_MS and found.horn_ms is not None
+        if not _note(made, kind, found, kept_it if case.lives == "all" else found.good):
             lost.append((case, found))
     if kept is None:
         show(made, seed)
@@ -148,15 +151,21 @@ def main():
     asked.add_argument("--flips", type=int, default=3, help="bits flipped in each file, one at a time")
     asked.add_argument("--allocations", type=int, default=200, help="failing allocations")
     asked.add_argument("--seed", type=int, default=20261129)
+    asked.add_argument("--part", choices=("files", "around", "allocations"), help="only that part; all where left out")
     given = asked.parse_args()
+    parts = (given.part,) if given.part else ("files", "around", "allocations")
     kept = Counter()
     with tempfile.TemporaryDirectory(prefix="sumpbench-damage-") as folder:
         scratch = Path(folder)
         image = rig.installation(scratch)
-        lost = campaign(image, scratch, every_file(names_of(image), given.flips, given.seed), given.seed, kept)
-        lost += surroundings(image, scratch, kept)
-        (scratch / "second").mkdir()
-        lost += allocations(failing.installation(scratch / "second"), scratch, given.allocations, given.seed, kept)
+        lost = []
+        if "files" in parts:
+            lost += campaign(image, scratch, every_file(names_of(image), given.flips, given.seed), given.seed, kept)
+        if "around" in parts:
+            lost += surroundings(image, scratch, kept)
+        if "allocations" in parts:
+            (scratch / "second").mkdir()
+            lost += allocations(failing.installation(scratch / "second"), scratch, given.allocations, given.seed, kept)
     show(kept, given.seed)
     for one in lost[:20]:
         print("NO PUMP:", one)

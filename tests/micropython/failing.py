@@ -26,6 +26,7 @@ def _allocate():
     if c[1] < c[0] <= c[1] + c[2] and c[1] >= 0 and (c[3] or os.getenv("DUPLEXSUMP_CAUSE") == "0"):
         raise MemoryError("planted at statement %d" % c[0])
 '''
+WATCHED_MS = 120_000  # what fails late in the first minute must be over by then
 HEAD = "from failing import _allocate\n"
 LEFT_ALONE = (ast.FunctionDef, ast.ClassDef, ast.Global, ast.Pass, ast.Break, ast.Continue)
 
@@ -88,7 +89,7 @@ class Case:
         with pytest.MonkeyPatch.context() as patch:
             for name, value in self.environment().items():
                 patch.setenv(name, value)
-            return rig.flood(image, scratch)
+            return rig.flood(image, scratch, lasts_ms=WATCHED_MS)
 
     def environment(self):
         """Return what tells the board."""

@@ -223,8 +223,8 @@ loop = importlib.import_module("duplexsump.station.loop")
 station = of(loop, "Station")(board, 0)
 of(station, "begin")(0)
 of(station, "connect")()
-for contact in board.contacts[:3]:
-    contact[0].level = 0
+for number in (0, 1, 2, 8, 9, 13):  # off, lead, lag; thermal contacts; mains
+    board.contacts[number][0].level = 0
 ran = 0
 for _ in range(3000):
     board.rest(max(1, of(station, "once")()))

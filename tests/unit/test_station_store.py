@@ -238,7 +238,7 @@ def test_a_file_that_is_not_as_it_was_installed_is_told_by_name_and_once(tmp_pat
         (installed / name).write_text(f"# {name}\n")
     (installed / "manifest").write_text(checksum.manifest_of(str(installed)))
     manifest = checksum.Manifest(str(installed))
-    assert (len(manifest.rows), manifest.damaged(), manifest.note) == (3, [], "")
+    assert (manifest.body.count("\n"), manifest.damaged(), manifest.note) == (3, [], "")
     board = Board(tmp_path / "pit")
     station = Station(board, health.FULL, manifest)
     station.begin(0)
@@ -252,7 +252,7 @@ def test_a_file_that_is_not_as_it_was_installed_is_told_by_name_and_once(tmp_pat
     record = b"".join(path.read_bytes() for path in sorted((tmp_path / "pit" / "journal").iterdir()))
     assert record.count(b"/b.py") == 1
     # A day is enough for every file many times over: one a minute.
-    assert len(manifest.rows) < 24 * 60
+    assert manifest.body.count("\n") < 24 * 60
 
 
 def test_every_kind_of_damage_is_named_and_only_what_the_station_needs_stops_it(tmp_path):
@@ -272,6 +272,6 @@ def test_every_kind_of_damage_is_named_and_only_what_the_station_needs_stops_it(
 def test_a_manifest_that_does_not_hold_condemns_nothing(tmp_path, text):
     (tmp_path / "manifest").write_bytes(text.encode("latin-1"))
     found = checksum.Manifest(str(tmp_path))
-    assert (found.rows, found.damaged(), found.next()) == ([], [], "")
+    assert (found.body, found.damaged(), found.next()) == ("", [], "")
     assert "manifest is damaged" in found.note
     assert "no manifest" in checksum.Manifest(str(tmp_path / "none")).note

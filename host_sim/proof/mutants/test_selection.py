@@ -51,7 +51,7 @@ _RUNS = ("test_station_run", "test_station_heap", "test_link_line")
 BY_STATION = {
     "fitting": (("test_board_fitting",),),
     "line": (("test_link_line",),),
-    "health": (("test_station_run",),),
+    "health": (("test_station_health",), ("test_station_run",)),
     "framing": (("test_link_frames",), ("test_link_fuzz", "test_link_line")),
     "modbus": (("test_link_frames",), ("test_link_fuzz", "test_link_line")),
     "codec": (("test_station_store", "test_station_run"), ("test_replay_late", "test_link_frames")),
@@ -63,7 +63,7 @@ BY_STATION = {
     "link": (("test_link_frames",), ("test_link_line", "test_board_fitting", "test_link_fuzz")),
     "loop": (_RUNS, ("test_link_frames", "test_replay_late")),
     "run": (("test_station_run",), ("test_link_line",)),
-    "minimal": (("test_station_minimal",),),
+    "minimal": (("test_station_minimal_pins",), ("test_station_minimal",)),
 }
 
 
