@@ -97,7 +97,7 @@ def _start(segment):
 
 
 def _follow(controller, step, state, found, since_s):
-    # As `readback.replay` does: the steps between two records, in which alarms may clear by time, then the recorded one.
+    # As `readback.replay` does: the steps between two records, in which alarms may clear by time, then the recorded.
     def seen(now_ms):
         _compare(controller, state, found, since_s - diff(step.now_ms, now_ms) / 1000.0)
 
