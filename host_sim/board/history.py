@@ -97,13 +97,24 @@ def _start(segment):
 
 
 def _follow(controller, step, state, found, since_s):
-    # As `readback.replay` does: the steps between two records, then the recorded one.
+    # As `readback.replay` does: the steps between two records, in which alarms may clear by time, then the recorded.
+    def seen(now_ms):
+        _compare(controller, state, found, since_s - diff(step.now_ms, now_ms) / 1000.0)
+
     try:
-        advance(controller, step)
+        advance(controller, step, seen)
         controller.step(step.now_ms, list(step.inputs), True)
     except (ValueError, IndexError):
         return None
+    seen(step.now_ms)
+    return controller
+
+
+def _compare(controller, state, found, since_s):
+    # Tell what alarms have changed since the last look.
     now = controller.alarms.state
+    if now == state.alarms:
+        return
     for i, old in enumerate(state.alarms):
         if now[i] == old:
             continue
@@ -116,7 +127,6 @@ def _follow(controller, step, state, found, since_s):
         elif (old, now[i]) == (alarms.UNACKNOWLEDGED, alarms.ACKNOWLEDGED):
             found.append(Happening(None, since_s, "acknowledged", text, name=name))
     state.alarms = list(now)
-    return controller
 
 
 def _event(found, since_s, name, value, text, life):

@@ -143,10 +143,11 @@ def _start(segment):
     return controller
 
 
-def advance(controller, step):
+def advance(controller, step, seen=None):
     """Take the controller through the steps between the last record and `step`.
 
     They changed no input, so only instants that were due matter; of those a late step missed the last.
+    `seen(now_ms)`, where given, is called after each of them.
     """
     until = add(step.now_ms, -step.late_ms)
     inputs = list(controller.last)
@@ -155,6 +156,8 @@ def advance(controller, step):
         if diff(due, until) >= 0:
             return
         controller.step(due, list(inputs), True)
+        if seen is not None:
+            seen(due)
 
 
 def _compare(found, segment, controller):
