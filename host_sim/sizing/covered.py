@@ -147,7 +147,7 @@ def _pump(pit, n):
     what = f"{p} turns but moves no water: air-locked, valve closed, check valve stuck"
     rows.append(Covered(idle, what, held and pit.seen, why if pit.seen else UNSEEN, seconds))
     rows.append(_worn(pit, n, held, why, seconds))
-    rows += _returns(pit, n, held, why, seconds)
+    rows += _returns(pit, n)
     stuck = "a welded relay leaves the pump on, in a pumped-down pit: it runs dry until somebody unplugs it"
     rows.append(Covered((f"{key}-relay-welded",), f"relay of {p} welded", False, stuck))
     hand = (f"{key}-left-in-hand",)
@@ -171,7 +171,7 @@ def _worn(pit, n, held, why, seconds):
     return Covered(name, what, held, why, seconds)
 
 
-def _returns(pit, n, held, why, seconds):
+def _returns(pit, n):
     # Through a bad check valve the other pump pumps back into the pit, and the line runs empty after every stop.
     rows, other = [], 1 - n
     state = FaultState()
@@ -182,12 +182,9 @@ def _returns(pit, n, held, why, seconds):
         what = f"check valve of pump {n + 1} {'leaks' if word == 'leaking' else 'does not close at all'}"
         left = pit.flow(other, back_m2=area) if pit.inputs.discharge.header is not None else pit.alone_m3s[other]
         good = left >= pit.need_m3s
-        reason = f"pump {other + 1} carries the design inflow all the same" if good else (
-            f"pump {other + 1} pumps back through it and moves less than the design inflow")  # fmt: skip
-        if not good and pit.carries(n):
-            # The pump with the bad valve pumps well itself, and blocks the way back while it runs.
-            good = pit.both_may_run()
-            reason = f"pump {n + 1} itself carries the design inflow" if good else SHUT_OUT
+        reason = f"pump {other + 1} carries the design inflow all the same"
+        if not good:
+            reason = f"pump {other + 1} pumps back through it and moves less than the design inflow"
         rows.append(Covered((f"pump{n + 1}-check-{word}",), what, good, reason))
     return rows
 
