@@ -25,6 +25,7 @@ FLOATS = ("off", "lead", "lag", "high")
 WAYS = ("stuck-wet", "stuck-dry", "chattering", "wire-broken")
 NO_START = ("will-not-start", "breaker-open", "thermal-trip", "left-off", "jammed")
 NO_WATER = ("air-locked", "check-stuck-shut", "valve-shut")
+SHUT_OUT = "without current sensing nobody sees that the stronger pump holds the other's check valve shut"
 UNSEEN = "without current sensing a pump that moves no water is not noticed, and may run dry for hours"
 
 
@@ -76,10 +77,10 @@ class _Pit:
         found = self.inputs.lines.solve(level_m, tuple(drives), Outlet())
         return found[0] + found[1]
 
-    def shut_out(self):
-        """Whether one of the pumps moves nothing while both run."""
+    def both_may_run(self):
+        """Whether neither pump runs dry unseen while both run: a stronger one may hold the other's check valve shut."""
         moved = self.inputs.lines.solve(self.high_m, (Drive(True), Drive(True)), Outlet())
-        return any(moved[n] < MOVES * rated_flow_m3s(self.inputs.pumps[n].curve) for n in (0, 1))
+        return self.seen or all(moved[n] > MOVES * rated_flow_m3s(self.inputs.pumps[n].curve) for n in (0, 1))
 
     def moves(self, n, share):
         """Whether worn pump n moves water worth the name down to `off`."""
@@ -146,7 +147,7 @@ def _pump(pit, n):
     what = f"{p} turns but moves no water: air-locked, valve closed, check valve stuck"
     rows.append(Covered(idle, what, held and pit.seen, why if pit.seen else UNSEEN, seconds))
     rows.append(_worn(pit, n, held, why, seconds))
-    rows += _returns(pit, n, held, why, seconds)
+    rows += _returns(pit, n)
     stuck = "a welded relay leaves the pump on, in a pumped-down pit: it runs dry until somebody unplugs it"
     rows.append(Covered((f"{key}-relay-welded",), f"relay of {p} welded", False, stuck))
     hand = (f"{key}-left-in-hand",)
@@ -170,7 +171,7 @@ def _worn(pit, n, held, why, seconds):
     return Covered(name, what, held, why, seconds)
 
 
-def _returns(pit, n, held, why, seconds):
+def _returns(pit, n):
     # Through a bad check valve the other pump pumps back into the pit, and the line runs empty after every stop.
     rows, other = [], 1 - n
     state = FaultState()
@@ -181,25 +182,18 @@ def _returns(pit, n, held, why, seconds):
         what = f"check valve of pump {n + 1} {'leaks' if word == 'leaking' else 'does not close at all'}"
         left = pit.flow(other, back_m2=area) if pit.inputs.discharge.header is not None else pit.alone_m3s[other]
         good = left >= pit.need_m3s
-        reason = f"pump {other + 1} carries the design inflow all the same" if good else (
-            f"pump {other + 1} pumps back through it and moves less than the design inflow")  # fmt: skip
-        if not good and pit.carries(n):
-            # The pump with the bad valve pumps well itself, and blocks the way back while it runs.
-            good, reason = _both_start(pit), f"pump {n + 1} itself carries the design inflow"
+        reason = f"pump {other + 1} carries the design inflow all the same"
+        if not good:
+            reason = f"pump {other + 1} pumps back through it and moves less than the design inflow"
         rows.append(Covered((f"pump{n + 1}-check-{word}",), what, good, reason))
     return rows
 
 
-def _both_start(pit):
-    # With the water at lag both pumps run, and through a running pump nothing flows back.
-    return pit.result.reserve.both_m3s >= pit.need_m3s
-
-
 def _contacts(pit):
-    dry = pit.seen or (pit.blind_s <= DRY_S and not pit.shut_out())
+    dry = pit.both_may_run() and (pit.seen or pit.blind_s <= DRY_S)
     why = "the other contacts show it, and pumping goes on blind for at most one draw-down"
-    if not dry and pit.shut_out():
-        why = "without current sensing nobody sees that one pump holds the other's check valve shut"
+    if not pit.both_may_run():
+        why = SHUT_OUT
     elif not dry:
         why = f"without current sensing a pump may run dry for up to {pit.blind_s:.0f} s (blind_run)"
     rows = []
@@ -239,6 +233,8 @@ def _power(pit):
     mains = [n for n in (0, 1) if pit.inputs.pumps[n].supply != "battery"]
     good = any(pit.carries(n) for n in mains)
     why = "with lag wet the mains pumps run all the same" if good else "the mains pump does not carry the inflow alone"
+    if good and not pit.both_may_run():
+        good, why = False, SHUT_OUT
     rows.append(Covered(("mains-sense-open",), "wire of the mains-present input broken", good, why))
     return rows
 

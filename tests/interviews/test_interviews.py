@@ -61,7 +61,8 @@ def test_the_judge_finds_a_page_that_promises_too_much(monkeypatch):
     row = rules.by_fault(rules.covered(result))["pump1-jammed"]
     assert not row.held and "pump 2" in row.why
     found = judging.Verdict(0, 0)
-    judging._night(result, replace(row, held=True, seconds=float("inf")), judging.random.Random(1), found)
+    promised = replace(row, names=("pump1-jammed",), held=True, seconds=float("inf"))
+    judging._night(result, promised, judging.random.Random(1), found)
     assert any("the floor is wet" in line for line in found.broken)
 
 
@@ -71,7 +72,8 @@ def test_the_judge_finds_a_pump_that_runs_dry():
     row = rules.by_fault(rules.covered(result))["pump1-valve-shut"]
     assert not row.held and "runs dry" not in row.what and "not noticed" in row.why
     found = judging.Verdict(0, 0)
-    judging._night(result, replace(row, held=True), judging.random.Random(1), found)
+    promised = replace(row, names=("pump1-valve-shut",), held=True)
+    judging._night(result, promised, judging.random.Random(1), found)
     assert any("runs dry" in line for line in found.broken)
 
 

@@ -149,6 +149,27 @@ def test_stop_why_and_back(tmp_path):
     assert any("near the bottom" in text for text in person.heard)
 
 
+def test_every_word_is_good_at_every_question_the_last_included(tmp_path):
+    plain, path = Person(UNEQUAL), tmp_path / "plain.toml"
+    talk(path, plain)
+    explained = Person(UNEQUAL, {key: ["why"] for key in plain.asked})
+    talk(tmp_path / "why.toml", explained)
+    told = " ".join(explained.heard)
+    assert all(question.why in told for question in QUESTIONS if question.key in plain.asked)
+    there_and_back = Person(UNEQUAL, {key: ["back"] for key in plain.asked[1:]})
+    talk(tmp_path / "back.toml", there_and_back)
+    assert len(there_and_back.asked) == 3 * len(plain.asked) - 2
+    for name in ("why.toml", "back.toml"):
+        assert (tmp_path / name).read_text(encoding="utf-8") == path.read_text(encoding="utf-8")
+    last = plain.asked[-1]
+    skipped = Person({**UNEQUAL, last: "skip"})
+    talk(tmp_path / "skip.toml", skipped)
+    assert "assumed: " in skipped.heard[-2]
+    stopped = Person(UNEQUAL, {last: ["stop"]})
+    assert talk(tmp_path / "stop.toml", stopped) is None
+    assert talk(tmp_path / "stop.toml", Person(UNEQUAL)) and not ask.answers_path(tmp_path / "stop.toml").exists()
+
+
 @pytest.mark.parametrize(("key", "bad", "told"), [
     ("width", "two feet", "begin with a number"),
     ("width", "20 ft", "at most 10 ft"),

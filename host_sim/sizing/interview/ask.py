@@ -2,7 +2,6 @@
 
 from pathlib import Path
 
-from host_sim import units
 from host_sim.errors import InputError
 from host_sim.report import prompt
 from host_sim.report.prompt import StoppedError
@@ -151,8 +150,6 @@ def parse(question, text):
     """Return the value of an answer.  Raises ValueError that says what is wrong and what is sensible."""
     if text.lower() in question.words:
         return text.lower()
-    if question.kind == "length" and not units.bare(text):
-        units.read(text, question.kind)  # told before the bounds are
     return prompt.parse(question, text, {"curve": read_curve})
 
 

@@ -45,8 +45,8 @@ def _measures_all(value, a):
     top = units.read(value, "length") + units.read(a["span"], "distance")
     if top < units.read(a.get("depth", "24 in"), "length") - 0.1:
         raise ValueError(
-            f"{value} and the range of {a['span']} end below the floor at {a.get('depth', '24 in')}: a transmitter with "
-            "a larger range is needed; go back to it"
+            f"{value} and the range of {a['span']} end below the floor at {a.get('depth', '24 in')}: it takes a "
+            "transmitter with a larger range; go back to it"
         )
 
 
