@@ -134,7 +134,7 @@ class Seepage:
 
 @dataclass(frozen=True)
 class Action:
-    """What is done at a given time: a selector turned, "silence" or "reset" pressed, the mains switched, the inflow set."""
+    """What is done at a given time: a selector, "silence" or "reset", the mains, or the inflow that is set."""
 
     at_ms: int
     what: str
