@@ -69,7 +69,7 @@ _DRY_LOCKS, _FREED_DRY_LOCKS, _STAYS, _FREED_STAYS, _BAD_FREED, _OPEN_FREED, _AW
 LEVEL = 2  # the phase in which the level asks; 0 and 1 are the pumps'
 
 _RESTS = tuple(range(tm.REST, tm.REST_FLOOD + 2))
-_BOOT = (tm.BOOT, tm.BOOT_SHORT, tm.BOOT_FLOOD)
+_BOOT = (tm.BOOT, tm.BOOT_FLOOD)
 SILENT = (*_BOOT, tm.SPACING, *_RESTS, tm.MIN_RUN, tm.MIN_RUN + 1)
 
 

@@ -3,6 +3,7 @@
 from . import alarm_table as at
 from . import pump as pm
 from . import settings as s
+from . import timers as tm
 from .exercise import DAY_MIN
 from .records import HIGH, IN_CHATTER, const
 
@@ -10,6 +11,7 @@ _TYPES = const(0)  # true to the type check alone
 if _TYPES:
     from ..shapes import Controller
 
+_CHATTERS_MS = const(60000)
 
 def tell_alarms(c: "Controller", inputs: list[int]) -> None:
     """Tell the alarms of controller `c` what holds in this step."""
@@ -30,8 +32,13 @@ def _level(c: "Controller", inputs: list[int]) -> None:
     out_of_order = (c.belief.order | c.belief.evidence) & c.belief.fitted
     alarms.tell(at.OUT_OF_SEQUENCE, out_of_order or c.transmitter.apart, out_of_order)
     alarms.tell(at.TRANSMITTER_FAILED, c.transmitter.failed())
-    alarms.tell(at.CHATTERING, inputs[IN_CHATTER], inputs[IN_CHATTER])
+    alarms.tell(at.CHATTERING, _chatters(c, inputs[IN_CHATTER]), inputs[IN_CHATTER])
     alarms.tell(at.POUR_AND_TEST, c.exercise.pour())
+
+
+def _chatters(c: "Controller", contacts: int) -> bool:
+    # L1: two honest turns of a float that bounces may chatter for a moment.
+    return c.timers.on_delay(tm.CHATTERS, c.alarms.active[at.CHATTERING], contacts, _CHATTERS_MS)
 
 
 def _house(c: "Controller") -> None:
