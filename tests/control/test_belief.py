@@ -137,7 +137,9 @@ class PlainBelief:
 def made(floats, virtual, start=0):
     timers = Timers()
     timers.now = start
-    belief = Belief(make_settings(fitted=floats, transmitter=int(bool(virtual)), normally_closed=8), timers, virtual)
+    values = make_settings(transmitter=int(bool(virtual)), normally_closed=8)
+    values[s.FITTED] = floats  # belief stands by itself: no settings without off and current are accepted
+    belief = Belief(values, timers, virtual)
     belief.begin(0)
     return belief, timers
 

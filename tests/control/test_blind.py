@@ -51,7 +51,7 @@ def test_l6_the_level_is_lost_for_these_reasons_and_no_other(floats, virtual, fa
             assert bench.b.reason is bool(wiring or blind_eyes or hung or deaf), (wet, suspects)
 
 
-@pytest.mark.parametrize("ends", [{"dry": 1}, {"dry": 2}, {"running": 0}, {"demand": 1}])
+@pytest.mark.parametrize("ends", [{"dry": 1}, {"dry": 3}, {"dry": 2, "running": 2}, {"running": 0}, {"demand": 1}])
 def test_l6_a_run_cut_short_leaves_no_time_running_but_its_rest(ends):
     bench = Bench()
     bench.believe(r.HIGH, suspects=r.HIGH)
@@ -356,7 +356,7 @@ def test_l6_a_high_that_falls_in_the_run_is_right_and_what_is_dry_below_it_dead(
     assert (belief.suspect, belief.wet) == (r.OFF | r.LAG, r.LEAD)
     belief.reset()
     bench.go(100, wet=0, running=1)
-    assert belief.suspect == 0, "once a run"
+    assert belief.evidence == 0, "once a run"
 
 
 def test_l6_a_fickle_high_that_falls_in_the_run_proves_nothing():
@@ -420,12 +420,15 @@ def test_l6_with_off_alone_believed_wet_both_pumps_run_until_off_is_dry_and_rest
     assert not bench.c.belief.suspect & r.OFF
 
 
-@pytest.mark.parametrize("ends", [{"ms": 35_000}, {"ms": 9000, "dry": 1}, {"ms": 9000, "running": 0}])
+@pytest.mark.parametrize("ends", [
+    {"ms": 35_000, "running": 3}, {"ms": 9000, "running": 3, "dry": 3}, {"ms": 9000, "running": 1, "dry": 1},
+    {"ms": 9000, "running": 0},
+])  # fmt: skip
 def test_l6_an_off_still_wet_when_such_a_run_ends_is_suspect(ends):
     bench = deaf()
     bench.go(0, wet=r.OFF)
     bench.b.started()
-    assert bench.go(**{"wet": r.OFF, "running": 1, **ends}) == "resting"
+    assert bench.go(**{"wet": r.OFF, **ends}) == "resting"
     assert bench.c.belief.suspect == 15
     assert bench.rest_ms() == 60_000
     assert bench.go(60_000, wet=r.OFF) == "watching"
@@ -444,3 +447,17 @@ def test_l6_an_off_that_turns_wet_while_a_run_rests_shortens_the_rest_and_one_th
     assert bench.rest_ms() == 10_000
     bench.go(4000, wet=r.OFF)
     assert bench.rest_ms() == 6000
+
+
+def test_l6_of_a_run_of_both_each_ends_by_its_own_underload_and_the_run_with_the_last():
+    bench = Blindly()
+    bench.go(0, wet=0)
+    assert bench.go(100) == "asking"
+    assert bench.b.takes() == 3
+    bench.b.started()
+    assert bench.go(9000, running=3, dry=1) == "running"
+    assert (bench.b.takes(), bench.b.spent) == (2, 1)
+    assert bench.go(1000, running=2) == "running"
+    assert bench.go(1000, running=2, dry=2) == "resting"
+    bench.go(bench.rest_ms())
+    assert (bench.b.takes(), bench.b.spent) == (0, 0), "the next is a run of one"

@@ -1,7 +1,6 @@
 """L5 to L7: the transmitter, blind pumping and float wiring.  Each test is one claim of the narrative, in numbers."""
 
 import pytest
-from duplexsump.control import records as r
 
 from tests.control.clause_bench import near
 from tests.rig import WITH_CURRENT, Rig, ready

@@ -48,7 +48,7 @@ def test_m1_hand_ends_after_hand_limit_and_counts_as_auto():
 
 
 @pytest.mark.parametrize("sensing", [NO_CURRENT, WITH_FEEDBACK])
-@pytest.mark.parametrize("fitted", [15, 14])
+@pytest.mark.parametrize("fitted", [15, 11])
 def test_m1_by_hand_with_every_contact_dry_and_no_current_sensed_a_run_is_no_longer_than_any_other(fitted, sensing):
     rig = ready(sensing=sensing, fitted=fitted)
     rig.load = ["normal", "normal"]
@@ -263,7 +263,7 @@ def test_m3_up_to_a_day_is_no_clock_fault(elapsed_ms):
     ({"min_off": 5}, ("min_off", "5", "10000")),
     ({"lag_min_off": 90_000}, ("lag_min_off", "90000", "min_off", "60000", "because")),
     ({"fitted": 7}, ("fitted", "7", "high")),
-    ({"fitted": 14, "pump_down_lead": 0}, ("fitted", "14", "pump_down_lead", "pump-down")),
+    ({"fitted": 14, "pump_down_lead": 0, "sensing": 2}, ("fitted", "14", "pump_down_lead", "pump-down")),
     ({"sensing": 2, "underload_2": 10_000}, ("underload", "10000")),
     ({"blind_run": 130_000}, ("blind_run", "130000", "120000", "current")),
     ({"debounce": 950}, ("debounce", "950", "100 ms")),

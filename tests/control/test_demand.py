@@ -281,7 +281,7 @@ def wander(name, steps):
 
 @pytest.mark.parametrize("name", CASES)
 def test_d1_l3_l4_r2_a_long_wander_is_what_the_clauses_say(name):
-    happened = wander(name, 6000)
+    happened = wander(name, 20_000)
     assert happened["began"] > 100 and happened["drawn down"] > 30, happened
     if CASES[name].get(s.FITTED, 15) & OFF:
         assert happened["provisional"] > 5, happened

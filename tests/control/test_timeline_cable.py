@@ -1,4 +1,4 @@
-"""Timelines of floats that are dead together: a cut cable, a hung high beside a dead lead, a lead pump that moves nothing.
+"""Timelines of contacts that fail together: a cut cable, a hung high, a lead pump that moves nothing.
 
 Each is a night in the 18 in pit, asked as a stranger would: is the floor wet, does somebody get called, does a pump
 run dry without end?  Both judges watch every one of them.
@@ -44,7 +44,7 @@ def test_a_common_cable_cut_with_a_pump_left_off_calls_before_the_floor_is_wet(s
     judges.check()
     called = [t for t, name, value in rig.edges if name == "relay" and not value]
     assert called and called[0] < rig.t - 5, "before the floor was wet"
-    assert pit.level_mm < FLOOR_MM or gpm > 15 and sensing != WITH_CURRENT, "one pump, and nothing tells a good high"
+    assert pit.level_mm < FLOOR_MM or (gpm > 15 and sensing != WITH_CURRENT), "one pump, and nothing tells a good high"
 
 
 @pytest.mark.parametrize("sensing", [NO_CURRENT, WITH_FEEDBACK])

@@ -82,7 +82,7 @@ class Watched(Duplex):
 
     def _contract(self, now_ms, out_before, c):
         # The seam along which the explorer searches level and duty apart.
-        seam = (c.demand.demand, 1 + c.blind.turn if c.blind.wants() else 0)
+        seam = (c.demand.demand, contract.asks(c.blind))
         wrong = contract.level_breach(self.seam, seam, c.belief.wet, out_before)
         # What people and the exercise run is none of the duty's, in this step and the one in which it ends.
         by_hand = sum(1 << n for n in range(2) if c.selectors.hand(n) or c.exercise.who == n)

@@ -135,7 +135,7 @@ class PairPart:
 
     def _view(self):
         c = self.controller
-        return c.demand.demand, 1 + c.blind.turn if c.blind.wants() else 0
+        return c.demand.demand, contract.asks(c.blind)
 
     def _seam(self, seam, was):
         # What the parts that are searched apart count on from each other.

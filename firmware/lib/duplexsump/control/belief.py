@@ -91,7 +91,7 @@ class Belief:
         self._sort(wet)
 
     def prove_high(self, wet: int) -> None:
-        """L6: pumps stayed loaded through a blind run: high, which reads wet, is right and what is dry below it dead."""
+        """L6: the water has answered a blind run: high is right, and what is dry below it dead."""
         self.order &= ~HIGH
         self.evidence &= ~HIGH
         self.fickle &= ~HIGH

@@ -54,6 +54,7 @@ class Blind:
         ("broken", STATE, 0, 0),  # it was not loaded at some instant after its start
         ("untried", STATE, 0, 0),  # high has turned wet, and no blind run has been made since
         ("both", STATE, 0, 0),  # this run takes both pumps
+        ("spent", STATE, 0, 0),  # those of them that have underloaded
         ("covered", STATE, 0, 0),  # off was believed wet when it began, or high read wet
     )
 
@@ -70,6 +71,7 @@ class Blind:
         self.broken = 0
         self.untried = 0
         self.both = 0
+        self.spent = 0
         self.covered = 0
         self.loaded = False
         self.dry = 0
@@ -92,6 +94,10 @@ class Blind:
         """Tell whether a blind run asks for a pump."""
         return self.state == ASKING or self.state == RUNNING
 
+    def takes(self) -> int:
+        """Return the mask of the pumps that a run of both may take; 0: it is a run of one."""
+        return 3 & ~self.spent if self.both else 0
+
     def _lost(self, wet: int) -> int:
         b = self.belief
         if b.wiring:
@@ -103,10 +109,10 @@ class Blind:
         return wet & HIGH and not b.wet  # then high itself is a suspect, and no other believed one is wet
 
     def step(self, wet: int, demand: int, running: int) -> None:
-        """Work out the blind run; `demand`: pumps that the level asks for, `running`: some pump is on.
+        """Work out the blind run; `demand`: pumps that the level asks for, `running`: a mask of those on.
 
         Before it the controller sets `loaded` (a running pump's current is
-        normal, as far as it is measured) and `dry` (all that run have underloaded for dry_run).
+        normal, as far as it is measured) and `dry` (a mask of those that have underloaded for dry_run).
         """
         self.reason = bool(self._lost(wet))
         if not wet & HIGH:
@@ -122,6 +128,7 @@ class Blind:
             self.stayed = 0
             self.covered = (self.belief.wet & OFF) | (wet & HIGH)
             self.both = 1 if self.covered & OFF or wet & self.untried else 0
+            self.spent = 0
         elif self.state == ASKING and not self.reason:
             self.event(FOUND)
         elif self.state == RUNNING:
@@ -150,7 +157,8 @@ class Blind:
         if self._high_answers(wet):
             self._full()
             self.belief.prove_high(wet)
-        if self.dry or over or not running:
+        self.spent |= self.dry
+        if over or not running & ~self.spent:
             self._rest(wet)
 
     def _high_answers(self, wet: int) -> bool:

@@ -301,7 +301,7 @@ class Controller:
             self.pair.reached_lag(self.demand.demand)
         self.demand.step(c.wet, c.rose, c.fell, self._running(), inputs)
         self.blind.loaded = self._loaded(inputs)
-        self.blind.dry = self.gate.out == self._dry()
+        self.blind.dry = self._dry()
         self.blind.step(c.wet, self.demand.demand, self.gate.out)
 
     def _dry_pump(self, n: int) -> None:
@@ -349,7 +349,7 @@ class Controller:
         self.exercise.unfed = ~self.supply.fed if self.supply.mains else 0
         self.exercise.step(self.belief.wet & OFF, self.pair.available, gate.out)
         blind = self.blind
-        self._switch(self.pair.step(self.demand.demand, blind.turn if blind.wants() else -1, blind.both))
+        self._switch(self.pair.step(self.demand.demand, blind.turn if blind.wants() else -1, blind.takes()))
         self.history.count(self.belief.wet & LAG, self.pair.overdue, self.selectors.overrun)
         self.history.step(self.contacts.rose, self.contacts.fell, gate.out)
         self.out[OUT_PUMP_1] = gate.out & 1

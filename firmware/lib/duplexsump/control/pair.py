@@ -109,11 +109,11 @@ class Pair:
         self.not_pumping |= bit
         return False
 
-    def step(self, demand: int, blind: int, both: int = 0) -> int:
+    def step(self, demand: int, blind: int, takes: int = 0) -> int:
         """Return the pumps wanted, as a mask.
 
         `demand`: pumps the level asks for; `blind`: -1 or the pump whose blind
-        turn it is; `both`: whether the blind run takes both.
+        turn it is; `takes`: the pumps that a blind run of both may take.
         """
         self._both(self.gate.out == 3)
         self._waters(self.belief.wet & (LEAD | LAG))
@@ -124,7 +124,7 @@ class Pair:
         if blind >= 0:
             self._choose(blind)
             if self.lead >= 0:
-                return (self.available if both else 1 << self.lead) | self._held()
+                return (self.available & takes if takes else 1 << self.lead) | self._held()
         return self._held()
 
     def behind(self) -> int:

@@ -268,7 +268,11 @@ def _contacts(values: list[int], refusals: list[str]) -> None:
         return
     if not fitted & 2:
         refusals.append("fitted = %d: the lead float (2) must be there, or a transmitter" % fitted)
-    if not fitted & 1 and not values[PUMP_DOWN_LEAD_MS]:
+    if not fitted & 1 and values[SENSING] != SENSE_CURRENT:
+        refusals.append("fitted = %d with sensing = %d: without the off float (1) and without motor current nothing tells "
+                        "an empty pit from a hung float: fit the off float, or current sensors (sensing = 2)"
+                        % (fitted, values[SENSING]))
+    elif not fitted & 1 and not values[PUMP_DOWN_LEAD_MS]:
         refusals.append("fitted = %d with pump_down_lead = 0: fit the off float (1) or give a pump-down time" % fitted)
 
 
