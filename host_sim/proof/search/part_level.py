@@ -223,8 +223,8 @@ class DemandPart(LevelPart):
             return False
         if moved == MOVED and self.sensed:
             return False  # L3's rule for where nothing is sensed asks for it
-        if upper and self.sensed and off != OFF_WET:
-            return False  # `off` is not looked at
+        if upper and self.sensed and off == OFF_UNBELIEVED:
+            return False  # the same as dry: `off` only tells that it is wet in this demand
         hung = not upper and demand and off == OFF_DRY
         if high and not (hung or (upper == LAG and not self.sensed)):
             return False  # it tells a hung contact from one that fell; and whether lag stands alone, nothing sensed

@@ -120,6 +120,10 @@ class Nothing:
         """Never."""
         return False
 
+    def takes(self):
+        """None."""
+        return 0
+
     def step(self, *_):
         """Nothing to do."""
 

@@ -78,7 +78,8 @@ BATTERY_FLAT = const(86)  # A4: low at rest
 CALL = const(87)  # A3: a call for service on the one relay
 UNSTEADY = const(88)  # A4: losses of the mains
 HAND_DRY = const(89)  # M1: by hand with no contact wet and no current sensed, 90 for pump 2
-N_TIMERS = const(91)
+SHELVE = const(91)  # A2: a shelved alarm
+N_TIMERS = const(92)
 
 NAMES = (
     "sequence draw overdraw stopped alone signal frozen gap blind_run blind_rest long_run both no_draw exercise "
@@ -94,7 +95,7 @@ NAMES += [
     for tail in ("_1", "_2")
 ]
 NAMES += "real_high boot_flood unseen lag_long lead_long fickle battery_gone battery_flat call unsteady".split()
-NAMES += ["hand_dry_1", "hand_dry_2"]
+NAMES += ["hand_dry_1", "hand_dry_2", "shelve"]
 
 
 class Timers:

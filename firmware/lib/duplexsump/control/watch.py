@@ -11,6 +11,7 @@ _TYPES = const(0)  # true to the type check alone
 if _TYPES:
     from ..shapes import Controller
 
+MONTH_MIN = const(43830)  # 365.25 / 12 days
 _CHATTERS_MS = const(60000)
 
 def tell_alarms(c: "Controller", inputs: list[int]) -> None:
@@ -58,9 +59,15 @@ def _supply(c: "Controller", inputs: list[int]) -> None:
     alarms.tell(at.BATTERY_LOW, c.supply.battery_low(inputs))
     alarms.tell(at.CHARGER_FAILED, c.supply.not_charging)
     alarms.tell(at.BATTERY_FAILED, c.supply.gone or c.supply.flat or c.exercise.flat)
+    alarms.tell(at.BATTERY_OLD, _battery_old(c))
     alarms.tell(at.MAINS_UNSTEADY, c.supply.unsteady)
     alarms.tell(at.CLOCK_FAULT, c.clock_fault)
     alarms.tell(at.INSPECTION_DUE, c.inspection_min >= c.settings[s.INSPECTION_DAYS] * DAY_MIN)
+
+
+def _battery_old(c: "Controller") -> bool:
+    months = c.settings[s.BATTERY_AGE]
+    return bool(c.supply.fitted and months) and c.battery_min >= months * MONTH_MIN
 
 
 def _pump(c: "Controller", n: int) -> None:
@@ -75,6 +82,7 @@ def _pump(c: "Controller", n: int) -> None:
     c.alarms.tell(at.MOISTURE + n, pump.moist)
     c.alarms.tell(at.SHORT_CYCLING + n, pump.short)
     c.alarms.tell(at.PUMP_WORN + n, c.history.is_worn(n))
+    c.alarms.tell(at.PUMP_WEAK + n, c.history.is_weak(n))
     c.alarms.tell(at.CHECK_LEAKS + n, c.history.leaking(n))
 
 
