@@ -354,12 +354,15 @@ class Controller:
         self.exercise.battery = inputs[IN_BATTERY]
         self.exercise.unfed = ~self.supply.fed if self.supply.mains else 0
         self.exercise.step(self.belief.wet & OFF, self.pair.available, gate.out)
-        blind = self.blind
-        self._switch(self.pair.step(self.demand.demand, blind.turn if blind.wants() else -1, blind.takes()))
+        self._switch(self._wanted())
         self.history.count(self.belief.wet & LAG, self.pair.overdue, self.selectors.overrun)
         self.history.step(self.contacts.rose, self.contacts.fell, gate.out)
         self.out[OUT_PUMP_1] = gate.out & 1
         self.out[OUT_PUMP_2] = gate.out >> 1
+
+    def _wanted(self) -> int:
+        blind = self.blind
+        return self.pair.step(self.demand.demand, blind.turn if blind.wants() else -1, blind.takes())
 
     def _switch(self, want: int) -> None:
         # Through the gate, and the pumps told what it did.
