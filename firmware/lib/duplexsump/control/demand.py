@@ -126,7 +126,7 @@ class Demand:
         if self.belief.wet & (LAG | HIGH):
             self._begin(2)
         elif self.belief.wet & LEAD:
-            self._begin(max(self.demand, self._alone_asks()))
+            self._begin(self._lead_asks())
         elif self.demand:
             self._falling(pumps, wet & _UPPER)
         if self.demand:
@@ -136,9 +136,10 @@ class Demand:
         self._stands_alone(wet, rose | fell, pumps)
         self._not_falling(inputs, pumps)
 
-    def _alone_asks(self) -> int:
+    def _lead_asks(self) -> int:
         # Lead asks for one pump, and for two where no contact above it is believed, which could call the second.
-        return 1 if self.belief.fitted & ~self.belief.suspect & (LAG | HIGH) else 2
+        above = self.belief.fitted & ~self.belief.suspect & (LAG | HIGH)
+        return self.demand or 1 if above else 2
 
     def _no_draw(self) -> None:
         self._no_timed_draw()

@@ -33,13 +33,13 @@ def _level(c: "Controller", inputs: list[int]) -> None:
     out_of_order = (c.belief.order | c.belief.evidence) & c.belief.fitted
     alarms.tell(at.OUT_OF_SEQUENCE, out_of_order or c.transmitter.apart, out_of_order)
     alarms.tell(at.TRANSMITTER_FAILED, c.transmitter.failed())
-    alarms.tell(at.CHATTERING, _chatters(c, inputs[IN_CHATTER]), inputs[IN_CHATTER])
+    alarms.tell(at.CHATTERING, _chatters(c, inputs), inputs[IN_CHATTER])
     alarms.tell(at.POUR_AND_TEST, c.exercise.pour())
 
 
-def _chatters(c: "Controller", contacts: int) -> bool:
+def _chatters(c: "Controller", inputs: list[int]) -> bool:
     # L1: two honest turns of a float that bounces may chatter for a moment.
-    return c.timers.on_delay(tm.CHATTERS, c.alarms.active[at.CHATTERING], contacts, _CHATTERS_MS)
+    return c.timers.on_delay(tm.CHATTERS, c.alarms.active[at.CHATTERING], inputs[IN_CHATTER], _CHATTERS_MS)
 
 
 def _house(c: "Controller") -> None:
