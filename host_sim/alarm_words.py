@@ -110,6 +110,10 @@ _HOUSE = {
     "button_stuck": Words(
         "A button has been held down for more than 30 s.", "a jammed button; a shorted wire", "Free the button.",
         "Do not silence alarms by wedging the button.", "Alarms still come, but cannot be silenced."),
+    "battery_old": Words(
+        "The standby battery has reached the age at which it is replaced.", "time",
+        "Replace it, and record the new one with the command battery_replaced.",
+        "Do not lay tools across its terminals.", "It still works; old ones fail in the first long outage."),
     "inspection_due": Words(
         "The regular inspection is due.", "the interval that was set is over",
         "Inspect and test as the maintenance list says, and record it.",
@@ -155,6 +159,11 @@ _PUMP = {
         "water that runs back through the other pump's check valve",
         "Time a draw-down, clean the inlet, look at the valve and the line; plan to replace the pump.", UNPLUG,
         "It still pumps; the margin for a storm grows smaller over weeks."),
+    "weak": Words(
+        "Pump {n} is worn and no longer moves much more than the highest inflow measured of late.",
+        "a worn impeller; debris in the inlet; a partly shut valve; a wet season",
+        "Clean the inlet and look at the valve and the line now; replace the pump.", UNPLUG,
+        "The next storm of that size floods the floor if the other pump fails; days to act."),
     "check_leaks": Words(
         "Water runs back into the pit after pump {n} has stopped.", "a leaking or missing check valve",
         "Have the check valve of pump {n} cleaned or replaced.", UNPLUG,

@@ -3,7 +3,7 @@
 from ._steps import at_most, first_on, other, pump, ready, run_dry, stick, timing
 
 ORDER = 310
-PURPOSE = "With the level lost one pump at a time runs for one draw-down, with growing rests in an empty pit."
+PURPOSE = "With the level lost both pumps, then one at a time, run one draw-down, with growing rests in an empty pit."
 CLAUSES = ("L6", "L2", "A1")
 NEEDS = ("high", "pump_1", "pump_2", "relay")
 CAUTION = "Alarms for minutes. Pumps run dry, up to blind_run (35 s) each: unplug both pumps."
@@ -29,6 +29,8 @@ def run(bench):
         bench.stays(pump(other(n)), 0, 2)
         off, before = bench.when(pump(n), 0, longest_ms / 1000 + 10), n
         at_most(bench, f"blind run {turn + 1}", off - on, longest_ms)
+        if not turn and bench.is_on(pump(other(n))):  # the first run after high has turned wet takes both
+            off = bench.when(pump(other(n)), 0, longest_ms / 1000 + 10)
 
     bench.float("high", wet=False)
     bench.wait(bench.setting_s("debounce") + 1)

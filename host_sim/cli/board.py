@@ -308,10 +308,46 @@ def deploy(
         work.deploy(port, board.value, FIRMWARE, Path(folder) / "duplexsump", values)
 
 
+def shelve(
+    port: Port,
+    alarm: Annotated[str, typer.Argument(help="Name of the alarm, as `sumpbench alarms` has it; none: end shelving.")],
+    framing: Framed = Framing.ascii,
+    unit: Unit = 1,
+):
+    """Shelve one alarm: no sound and no call for it until `shelve_time` is over.  High water cannot be shelved."""
+    from duplexsump.control.alarm_table import TABLE
+    from duplexsump.control.records import SHELVE_END
+    from duplexsump.station.registers import SHELVE_AT
+
+    names = [row[0] for row in TABLE][1:]
+    if alarm != "none" and alarm not in names:
+        raise InputError(f'"{alarm}" cannot be shelved: one of {", ".join(names)}, or none', "shelve")
+    with _client(port, framing, unit) as client:
+        client.write_words(SHELVE_AT, [SHELVE_END if alarm == "none" else 2 + names.index(alarm)])
+    print("no alarm is shelved" if alarm == "none" else f"{alarm} is shelved; it stays listed")
+
+
+def command(
+    port: Port,
+    name: Annotated[str, typer.Argument(help="silence, reset, inspected, test or battery_replaced.")],
+    framing: Framed = Framing.ascii,
+    unit: Unit = 1,
+):
+    """Give a running board a command, as its buttons do."""
+    from duplexsump.station.registers import COMMANDS
+
+    names = [row[0] for row in COMMANDS]
+    if name not in names:
+        raise InputError(f'"{name}" is no command: one of {", ".join(names)}', "command")
+    with _client(port, framing, unit) as client:
+        client.write_bits(0, [int(name == each) for each in names])
+    print(f"{name}: given")
+
+
 def add_to(app, settings_app):
     """Add the commands to the command line: `app`, and below `settings` push and pull."""
-    for command in (registers, wiring, line, watch, journal, virtual, deploy):
-        app.command()(command)
+    for each in (registers, wiring, line, watch, journal, virtual, deploy, shelve, command):
+        app.command()(each)
     settings_app.command("push")(settings_push)
     settings_app.command("pull")(settings_pull)
 

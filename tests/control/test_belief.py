@@ -101,21 +101,23 @@ class PlainBelief:
         up, down = self.believed(wet)  # when they turned: what a miss shows counts from the next edge on
         for i in sorted((rose & up) | (fell & self.over)):
             below = {d for d in down if d < i}
-            if i in rose and below:
-                self.over.add(i)
-                self.missed |= below
+            if i in rose:
+                self.rises_over(i, below)
             elif i in fell:
                 self.over.discard(i)
                 self.miss_proved(i, wet, {d for d in self.missed if d < i})
 
+    def rises_over(self, i, below):
+        if below <= self.before:
+            self.by_order |= below  # the second time running
+        elif below:
+            self.over.add(i)
+            self.missed |= below
+
     def miss_proved(self, i, wet, missed):
-        if not missed:
-            return
-        if missed <= self.before:
-            self.by_order |= missed
-        else:
+        if missed:
             self.by_order = fewest(self.known(), wet | {i}, True) - {i}
-        self.before, self.missed = missed, set()
+            self.before, self.missed = missed, set()
 
     def disagreement(self, now, wet, rose, fell):
         up, down = self.believed(wet)
@@ -135,7 +137,9 @@ class PlainBelief:
 def made(floats, virtual, start=0):
     timers = Timers()
     timers.now = start
-    belief = Belief(make_settings(fitted=floats, transmitter=int(bool(virtual)), normally_closed=8), timers, virtual)
+    values = make_settings(transmitter=int(bool(virtual)), normally_closed=8)
+    values[s.FITTED] = floats  # belief stands by itself: no settings without off and current are accepted
+    belief = Belief(values, timers, virtual)
     belief.begin(0)
     return belief, timers
 
@@ -295,13 +299,13 @@ def test_l2_lead_hung_wet_is_named_when_the_level_falls_past_lag_and_off(togethe
 def test_l2_three_dead_floats_are_all_named_at_the_second_miss():
     c = Controller(s.defaults())
     c.belief.begin(0)
-    for k in range(2):
-        c.belief.step(r.HIGH, r.HIGH, 0, False)
-        assert c.belief.order == 0
-        c.belief.step(0, 0, r.HIGH, False)
-        if k == 0:
-            assert c.belief.order == 0, "once, and the fewest would be high itself, which has just moved"
+    c.belief.step(r.HIGH, r.HIGH, 0, False)
+    assert c.belief.order == 0
+    c.belief.step(0, 0, r.HIGH, False)
+    assert c.belief.order == 0, "once, and the fewest would be high itself, which has just moved"
+    c.belief.step(r.HIGH, r.HIGH, 0, False)
     assert c.belief.order == r.OFF | r.LEAD | r.LAG
+    assert c.belief.wet == r.HIGH
 
 
 def test_l2_a_float_that_was_wet_in_between_has_not_missed_twice_running():

@@ -1,6 +1,7 @@
 """L2: a contact that comes and goes while the water does not, and what ends the suspicion."""
 
 import pytest
+from duplexsump.control import settings as s
 from duplexsump.control import timers as tm
 from duplexsump.control.belief import Belief
 from duplexsump.control.records import HIGH, LAG, LEAD, OFF
@@ -16,7 +17,8 @@ class Bench:
 
     def __init__(self, wet=0, fitted=15, **overrides):
         self.timers = Timers()
-        values = make_settings(**{"fitted": fitted, "sensing": NO_CURRENT, **overrides})
+        values = make_settings(**{"sensing": NO_CURRENT, **overrides})
+        values[s.FITTED] = fitted  # without off and current no settings are accepted; belief stands by itself here
         self.belief = Belief(values, self.timers, 0)
         self.belief.begin(wet)
         self.word, self.now = wet, 0

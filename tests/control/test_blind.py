@@ -39,18 +39,19 @@ class Bench:
 @pytest.mark.parametrize("wiring", [0, 3])
 @pytest.mark.parametrize("failed", [False, True])
 @pytest.mark.parametrize(("floats", "virtual"), [(15, 0), (8, 7), (10, 5)])
-def test_l6_the_level_is_lost_for_these_three_reasons_and_no_other(floats, virtual, failed, wiring):
+def test_l6_the_level_is_lost_for_these_reasons_and_no_other(floats, virtual, failed, wiring):
     bench = Bench(floats, virtual)
     for wet in range(16):
         for suspects in range(16):
             bench.believe(wet, suspects, wiring, failed and virtual)
             blind_eyes = virtual & r.LEAD and failed  # the transmitter, and no lead float
             hung = wet & suspects & r.HIGH and not bench.belief.wet
+            deaf = bench.belief.wet == r.OFF and not (bench.belief.dry & 14)
             bench.go(0, demand=1)
-            assert bench.b.reason is bool(wiring or blind_eyes or hung), (wet, suspects)
+            assert bench.b.reason is bool(wiring or blind_eyes or hung or deaf), (wet, suspects)
 
 
-@pytest.mark.parametrize("ends", [{"dry": 1}, {"dry": 2}, {"running": 0}, {"demand": 1}])
+@pytest.mark.parametrize("ends", [{"dry": 1}, {"dry": 3}, {"dry": 2, "running": 2}, {"running": 0}, {"demand": 1}])
 def test_l6_a_run_cut_short_leaves_no_time_running_but_its_rest(ends):
     bench = Bench()
     bench.believe(r.HIGH, suspects=r.HIGH)
@@ -165,6 +166,7 @@ def test_l6_a_run_is_asked_for_begins_with_the_pump_and_rests_longer_and_longer(
 
 def test_l6_the_shortest_rest_is_left_out_when_high_is_dry():
     bench = Blindly()
+    bench.c.belief.fickle = r.HIGH  # a fall of its own says nothing
     bench.go(0)
     bench.b.started()
     assert bench.go(35_000, wet=0, running=1) == "resting"
@@ -184,6 +186,7 @@ def test_l6_a_loaded_run_goes_on_and_starts_the_rests_anew():
     assert bench.go(100, running=1, loaded=False) == "resting"
     assert bench.b.rung == 0
     assert bench.rest_ms() == 10_000
+    bench.c.belief.make_suspect(r.HIGH, r.HIGH)
     bench.go(10_000)
     assert bench.b.state == blind.ASKING
     assert bench.b.stayed == 0, "each run is judged by itself"
@@ -297,3 +300,164 @@ def test_l6_reset_ends_a_rest_but_no_run():
     bench.b.reset()
     assert bench.b.state == blind.WATCHING
     assert not bench.c.timers.running(tm.BLIND_REST)
+
+
+# Both pumps, and what a run proves ------------------------------------------------------------------
+
+
+def a_run(bench, ms=35_000, wet=r.HIGH, **changes):
+    """A blind run of so long, from asking to its rest; returns whether it took both pumps."""
+    assert bench.go(0, wet=wet) == "asking"
+    bench.b.started()
+    both = bench.b.both
+    assert bench.go(ms, wet=wet, running=1, **changes) == "resting"
+    bench.go(bench.rest_ms(), wet=wet)
+    return both
+
+
+def test_l6_the_first_run_after_high_has_turned_wet_takes_both_pumps_and_the_others_one():
+    bench = Blindly()
+    bench.go(0, wet=0)
+    assert bench.b.untried == r.HIGH
+    assert [a_run(bench) for _ in range(3)] == [1, 0, 0]
+    bench.b.event(blind.FOUND)
+    bench.go(100, wet=0)
+    assert bench.b.untried == r.HIGH
+    assert [a_run(bench) for _ in range(2)] == [1, 0]
+
+
+def test_l6_a_high_wet_at_power_up_has_not_turned_and_its_runs_take_one_pump():
+    assert a_run(Blindly()) == 0
+
+
+def test_l6_a_run_has_as_many_pumps_at_its_end_as_at_its_beginning():
+    bench = Blindly()
+    bench.b.step(0, 0, 0)
+    bench.go(0)
+    bench.b.started()
+    bench.c.belief.fickle = r.HIGH
+    for wet in (0, r.HIGH):
+        bench.go(5000, wet=wet, running=1)
+        assert bench.b.both == 1
+
+
+@pytest.mark.parametrize("sensing", [s.SENSE_NOTHING, s.SENSE_FEEDBACK, s.SENSE_CURRENT])
+def test_l6_a_high_that_falls_in_the_run_is_right_and_what_is_dry_below_it_dead(sensing):
+    bench = Blindly()
+    bench.c.settings[s.SENSING] = sensing
+    bench.b.rung = 3
+    bench.go(0)
+    bench.b.started()
+    belief = bench.c.belief
+    bench.go(20_000, running=1)
+    assert (bench.b.stayed, belief.suspect) == (0, r.HIGH)
+    bench.go(100, wet=r.LEAD, running=1)
+    assert (bench.b.stayed, bench.b.rung) == (1, 0)
+    assert (belief.suspect, belief.wet) == (r.OFF | r.LAG, r.LEAD)
+    belief.reset()
+    bench.go(100, wet=0, running=1)
+    assert belief.evidence == 0, "once a run"
+
+
+def test_l6_a_fickle_high_that_falls_in_the_run_proves_nothing():
+    bench = Blindly()
+    bench.c.belief.fickle = r.HIGH
+    bench.go(0)
+    bench.b.started()
+    bench.go(20_000, wet=0, running=1)
+    assert (bench.b.stayed, bench.c.belief.evidence) == (0, r.HIGH)
+
+
+def test_l6_a_high_that_was_dry_when_the_run_began_proves_nothing():
+    bench = Blindly()
+    bench.c.belief.wiring = r.LEAD
+    bench.go(0, wet=0)
+    bench.b.started()
+    bench.go(100, running=1)
+    bench.go(100, wet=0, running=1)
+    assert (bench.b.stayed, bench.c.belief.evidence) == (0, r.HIGH)
+
+
+@pytest.mark.parametrize(("wet", "suspect"), [(r.HIGH, 7), (r.HIGH | r.LAG, 3), (0, r.HIGH)])
+def test_l6_a_run_that_stayed_loaded_with_high_wet_proves_it_right(wet, suspect):
+    bench = Blindly()
+    belief = bench.c.belief
+    belief.fickle = r.HIGH
+    bench.go(0)
+    bench.b.started()
+    bench.go(100, running=1, loaded=True)
+    assert bench.go(34_900, wet=wet, running=1, loaded=True) == "running"
+    assert (belief.suspect, belief.fickle) == (suspect, 0 if wet & r.HIGH else r.HIGH)
+
+
+def deaf(wet=r.OFF, **overrides):
+    """Nothing above off is believed, and off is wet."""
+    bench = Blindly(**overrides)
+    bench.c.belief.reset()
+    bench.c.belief.make_suspect(r.LEAD | r.LAG | r.HIGH, wet)
+    return bench
+
+
+@pytest.mark.parametrize("suspects", [r.LEAD | r.HIGH, r.LEAD | r.LAG, r.LAG | r.HIGH])
+def test_l6_a_believed_contact_above_off_starts_the_pumps_and_no_blind_run_does(suspects):
+    bench = deaf()
+    bench.c.belief.reset()
+    bench.c.belief.make_suspect(suspects, r.OFF)
+    assert bench.go(0, wet=r.OFF) == "watching"
+
+
+@pytest.mark.parametrize("high", [0, r.HIGH])
+def test_l6_with_off_alone_believed_wet_both_pumps_run_until_off_is_dry_and_rest_shortly(high):
+    bench = deaf()
+    bench.b.rung = 4
+    bench.go(0, wet=r.OFF | high)
+    bench.b.started()
+    assert (bench.b.both, bench.b.covered & r.OFF) == (1, r.OFF)
+    bench.go(20_000, wet=r.OFF | high, running=1)
+    bench.c.belief.make_suspect(0, high)
+    assert bench.go(100, wet=high, running=1) == "resting"
+    assert (bench.rest_ms(), bench.b.rung) == (10_000, 0)
+    assert not bench.c.belief.suspect & r.OFF
+
+
+@pytest.mark.parametrize("ends", [
+    {"ms": 35_000, "running": 3}, {"ms": 9000, "running": 3, "dry": 3}, {"ms": 9000, "running": 1, "dry": 1},
+    {"ms": 9000, "running": 0},
+])  # fmt: skip
+def test_l6_an_off_still_wet_when_such_a_run_ends_is_suspect(ends):
+    bench = deaf()
+    bench.go(0, wet=r.OFF)
+    bench.b.started()
+    assert bench.go(**{"wet": r.OFF, **ends}) == "resting"
+    assert bench.c.belief.suspect == 15
+    assert bench.rest_ms() == 60_000
+    assert bench.go(60_000, wet=r.OFF) == "watching"
+
+
+def test_l6_an_off_that_turns_wet_while_a_run_rests_shortens_the_rest_and_one_that_stays_does_no_more():
+    bench = deaf(wet=0)
+    bench.c.belief.wiring = r.LEAD
+    bench.b.rung = 4
+    bench.go(0, wet=0)
+    bench.b.started()
+    bench.go(35_000, wet=0, running=1)
+    assert bench.rest_ms() == 1_800_000
+    bench.c.belief.make_suspect(0, r.OFF)
+    bench.go(600_000, wet=r.OFF)
+    assert bench.rest_ms() == 10_000
+    bench.go(4000, wet=r.OFF)
+    assert bench.rest_ms() == 6000
+
+
+def test_l6_of_a_run_of_both_each_ends_by_its_own_underload_and_the_run_with_the_last():
+    bench = Blindly()
+    bench.go(0, wet=0)
+    assert bench.go(100) == "asking"
+    assert bench.b.takes() == 3
+    bench.b.started()
+    assert bench.go(9000, running=3, dry=1) == "running"
+    assert (bench.b.takes(), bench.b.spent) == (2, 1)
+    assert bench.go(1000, running=2) == "running"
+    assert bench.go(1000, running=2, dry=2) == "resting"
+    bench.go(bench.rest_ms())
+    assert (bench.b.takes(), bench.b.spent) == (0, 0), "the next is a run of one"

@@ -5,7 +5,14 @@ import pytest
 from tests.control.clause_bench import NEAR, near
 from tests.rig import NO_CURRENT, WITH_CURRENT, ready
 
-NO_OFF = {"fitted": 14}
+NO_OFF = {"fitted": 14, "sensing": WITH_CURRENT}
+
+
+def dead_off(sensing=NO_CURRENT):
+    """A rig whose off is dead and known to be; no current is sensed."""
+    rig = ready(sensing=sensing)
+    rig.c.belief.make_suspect(1, 0)
+    return rig
 
 
 # L3 ------------------------------------------------------------------------------------------------
@@ -64,7 +71,7 @@ def test_l3_two_running_pumps_use_the_time_up_twice_as_fast():
 
 @pytest.mark.parametrize(("wet", "seconds"), [(("lead",), 16), (("lag",), 30)])
 def test_l3_the_lowest_believed_contacts_own_pump_down_counts(wet, seconds):
-    rig = ready(sensing=WITH_CURRENT, pump_down_lag=30_000, pump_down_high=35_000, blind_run=60_000, **NO_OFF)
+    rig = ready(pump_down_lag=30_000, pump_down_high=35_000, blind_run=60_000, **NO_OFF)
     rig.set(selector_2="off")
     rig.set(**dict.fromkeys(wet, 1)).run(25)
     assert rig.suspects() == ({"lead"} if "lag" in wet else set())
@@ -75,7 +82,7 @@ def test_l3_the_lowest_believed_contacts_own_pump_down_counts(wet, seconds):
 
 
 def test_l3_the_time_stands_still_while_no_pump_runs():
-    rig = ready(sensing=WITH_CURRENT, **NO_OFF)
+    rig = ready(**NO_OFF)
     rig.set(selector_2="off", lead=1).run(10)
     rig.set(lead=0).run(6)  # 5 s of the 16 s are used up
     rig.set(selector_1="off").run(100).set(selector_1="auto")
@@ -85,25 +92,25 @@ def test_l3_the_time_stands_still_while_no_pump_runs():
 
 
 def test_l3_lead_wet_alone_for_blind_run_without_sensing_is_stuck_wet():
-    rig = ready(**NO_OFF)
+    rig = dead_off()
     rig.set(lead=1).run(34)
-    assert rig.suspects() == set()
+    assert rig.suspects() == {"off"}
     rig.run(5)
-    assert rig.suspects() == {"lead"}
+    assert rig.suspects() == {"off", "lead"}
     rig.run(60)
     assert rig.pumps_on() == (0, 0)
     assert rig.run_time(1) + rig.run_time(2) <= 2 * 35.0 + 1
 
 
 def test_l3_with_current_sensing_lead_wet_alone_is_not_suspect():
-    rig = ready(sensing=WITH_CURRENT, **NO_OFF)
+    rig = ready(**NO_OFF)
     rig.set(lead=1).run(120)
     assert rig.suspects() == set()
     assert sum(rig.pumps_on()) == 1
 
 
 def test_l3_lag_wet_with_nothing_moving_for_blind_run_without_sensing_is_stuck_wet():
-    rig = ready(**NO_OFF)
+    rig = dead_off()
     rig.fill("lead", "lag").run(5)
     rig.set(lead=0).run(60)
     assert "lag" in rig.suspects()
@@ -112,18 +119,18 @@ def test_l3_lag_wet_with_nothing_moving_for_blind_run_without_sensing_is_stuck_w
 
 
 def test_l3_lag_wet_beside_a_wet_high_is_not_suspect_for_standing_still():
-    rig = ready(sensing=NO_CURRENT, fitted=14)
+    rig = dead_off()
     rig.fill("lead", "lag", "high").run(300)
-    assert rig.suspects() == set()
+    assert rig.suspects() == {"off"}
     assert rig.pumps_on() == (1, 1)
 
 
 def test_l3_a_float_that_moves_within_blind_run_is_not_suspect():
-    rig = ready(sensing=NO_CURRENT, fitted=14)
+    rig = dead_off()
     for _ in range(4):
         rig.set(lead=1).run(25)
         rig.set(lead=0).run(120)
-    assert rig.suspects() == set()
+    assert rig.suspects() == {"off"}
 
 
 @pytest.mark.parametrize(("selectors", "pumps"), [

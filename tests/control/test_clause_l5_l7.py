@@ -1,7 +1,6 @@
 """L5 to L7: the transmitter, blind pumping and float wiring.  Each test is one claim of the narrative, in numbers."""
 
 import pytest
-from duplexsump.control import records as r
 
 from tests.control.clause_bench import near
 from tests.rig import WITH_CURRENT, Rig, ready
@@ -268,9 +267,9 @@ def test_l6_what_the_current_does_before_the_start_is_proved_says_nothing():
 def test_l6_a_blind_run_that_underloads_is_no_fault_of_the_pump():
     rig = lost_transmitter(fitted=9).fill("off")
     rig.load = ["under", "under"]
-    rig.run(3600)  # off is a float and believed wet, and the runs were never loaded
+    rig.run(3600)  # off is a float and reads wet, and the runs were never loaded
     assert rig.active("level_lost")
-    assert rig.c.belief.wet == r.OFF
+    assert rig.suspects() >= {"off"}, "no run so long leaves it wet"
     assert len(rig.all_starts()) > 3
     assert {rig.pump_state(n) for n in (1, 2)} <= {"idle", "starting", "running"}
     assert [each.trips for each in rig.c.pumps] == [0, 0]

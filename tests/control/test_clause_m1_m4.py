@@ -6,7 +6,7 @@ from duplexsump.control import settings as s
 from duplexsump.control.ticks import DAY_MS, MASK
 
 from tests.control.clause_bench import near
-from tests.rig import ALARM_PLACE, NO_CURRENT, WITH_CURRENT, Rig, ready
+from tests.rig import ALARM_PLACE, NO_CURRENT, WITH_CURRENT, WITH_FEEDBACK, Rig, ready
 
 # M1 ------------------------------------------------------------------------------------------------
 
@@ -38,13 +38,39 @@ def test_m1_hand_runs_a_pump_whatever_the_level():
 
 def test_m1_hand_ends_after_hand_limit_and_counts_as_auto():
     rig = ready(sensing=NO_CURRENT)
-    rig.set(selector_1="hand")
+    rig.set(off=1).run(2).set(selector_1="hand")
     at = rig.t
     rig.run(1200)
     assert rig.runs(1) == [(near(at), near(at + 300))]
     assert rig.c.history.hand_overruns == 1
     rig.fill("off", "lead").run(10)
     assert rig.pumps_on() == (1, 0)  # it counts as AUTO, so it takes its turn
+
+
+@pytest.mark.parametrize("sensing", [NO_CURRENT, WITH_FEEDBACK])
+@pytest.mark.parametrize("fitted", [15, 11])
+def test_m1_by_hand_with_every_contact_dry_and_no_current_sensed_a_run_is_no_longer_than_any_other(fitted, sensing):
+    rig = ready(sensing=sensing, fitted=fitted)
+    rig.load = ["normal", "normal"]
+    rig.set(selector_1="hand")
+    at = rig.t
+    rig.run(1200)
+    assert rig.runs(1) == [(near(at), near(at + 35))]
+    assert rig.c.history.hand_overruns == 0
+    rig.set(selector_1="auto").run(1).set(selector_1="hand", lead=1).run(20)
+    rig.set(lead=0)
+    fell = rig.t
+    rig.run(600)
+    assert rig.runs(1)[-1][1] == near(fell + 1 + 35), "counted from where nothing reads wet any more"
+
+
+def test_m1_by_hand_in_an_empty_pit_a_current_tells_by_itself():
+    rig = ready(sensing=WITH_CURRENT)
+    rig.load[0] = "normal"
+    rig.set(selector_1="hand")
+    at = rig.t
+    rig.run(400)
+    assert rig.runs(1) == [(near(at), near(at + 300))]
 
 
 def test_m1_underload_with_lead_dry_ends_a_hand_run():
@@ -237,7 +263,7 @@ def test_m3_up_to_a_day_is_no_clock_fault(elapsed_ms):
     ({"min_off": 5}, ("min_off", "5", "10000")),
     ({"lag_min_off": 90_000}, ("lag_min_off", "90000", "min_off", "60000", "because")),
     ({"fitted": 7}, ("fitted", "7", "high")),
-    ({"fitted": 14, "pump_down_lead": 0}, ("fitted", "14", "pump_down_lead", "pump-down")),
+    ({"fitted": 14, "pump_down_lead": 0, "sensing": 2}, ("fitted", "14", "pump_down_lead", "pump-down")),
     ({"sensing": 2, "underload_2": 10_000}, ("underload", "10000")),
     ({"blind_run": 130_000}, ("blind_run", "130000", "120000", "current")),
     ({"debounce": 950}, ("debounce", "950", "100 ms")),

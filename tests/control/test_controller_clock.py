@@ -341,3 +341,17 @@ def test_i10_a_cycle_is_looked_at_at_edges_and_due_instants_and_a_tick_after_wha
     timers |= {stop + 10, stop + 20, stop + 60}  # the three rests
     expected = edges | debounced | {t + 0.1 for t in followed} | timers | {start + 0.1, 470}
     assert sorted({(ms - begin_ms) // 100 for ms in seen}) == sorted({round(10 * t) for t in expected})
+
+
+@pytest.mark.parametrize("supply", [0, 1, 2])
+@pytest.mark.parametrize("months", [0, 1, 48])
+def test_a4_a_standby_battery_is_old_after_battery_age_until_a_new_one_is_recorded(supply, months):
+    age_min = months * 43_830
+    rig = holding(Rig(battery_age=months, supply_2=supply).run(600.0), battery_min=max(0, age_min - 3))
+    looked(rig, 0.1)
+    assert not rig.active("battery_old")
+    rig.run(180)
+    assert rig.active("battery_old") is bool(months and supply)
+    rig.set(command=r.CMD_REPLACED).run(1.0)
+    assert not rig.active("battery_old")
+    assert rig.c.battery_min == 0

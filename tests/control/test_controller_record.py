@@ -24,17 +24,19 @@ SILENT = {
     "gate": ("barred", "on_battery", "first", "contacts", "wet", "generator"), "blind": ("loaded", "dry"),
     "contacts": ("rose", "fell"), "supply": ("went", "came", "loaded", "lag"), "selectors": ("returned",),
     "exercise": ("calm", "drawing", "battery", "unfed"),
-    "buttons": ("silence", "reset", "inspected"), "alarms": ("loud", "left", "waiting", "fresh"),
+    "buttons": ("silence", "reset", "inspected", "replaced", "shelve"), "alarms": ("loud", "left", "waiting", "fresh"),
     "flood": ("barred",),
 }  # fmt: skip
 RETAINED_BY_J4 = {
-    "": {"inspection_min"}, "blind": {"rung", "turn"}, "pair": {"turn", "lag_leads", "suspects", "cycles"},
+    "": {"inspection_min", "battery_min"}, "blind": {"rung", "turn"},
+    "pair": {"turn", "lag_leads", "suspects", "cycles"},
     "pump_1": {"state", "cause", "failures", "out", "starts", "trips"}, "gate": {"boots"},
     "pump_2": {"state", "cause", "failures", "out", "starts", "trips"},
-    "exercise": {"failed", "flat", "passed", "tried", "idle_min", "off_dry_min"},
+    "exercise": {"failed", "flat", "passed", "tried", "verdicts", "idle_min", "off_dry_min"},
     "alarms": {"state", "detail", "raised"},
     "history": {"inflow_ml_min", "rate_ml_min", "first_rate_ml_min", "measured", "quick_refills", "run_ms", "run_s",
-                "lag_reached", "long_runs", "hand_overruns", "worn", "first_share", "shares", "leaks"},
+                "lag_reached", "long_runs", "hand_overruns", "worn", "first_share", "shares", "leaks", "peak_ml_min",
+                "peak_min"},
 }  # fmt: skip
 
 

@@ -19,7 +19,7 @@ class Views:
     """Stands in for belief: the test says which contacts are suspects."""
 
     def __init__(self, fitted):
-        self.fitted, self.suspect, self.word = fitted, 0, 0
+        self.fitted, self.suspect, self.word, self.bobs = fitted, 0, 0, 0
         self.made_suspect = []
 
     def read(self, word):
@@ -38,7 +38,7 @@ class PlainDemand:
 
     def __init__(self, values, views):
         self.values, self.views = values, views
-        self.demand = self.by_level = self.boost = self.stopped = 0
+        self.demand = self.by_level = self.boost = self.stopped = self.covered = 0
         self.stops = self.patience = self.limit = 0
         self.since = {}
         self.draw = None  # L3: None, or [pump time left in ms, moment it was worked out, pumps]
@@ -86,7 +86,7 @@ class PlainDemand:
 
     def end(self, by_level):
         self.last_run, self.run_ms = self.run_ms // 100, 0
-        self.demand, self.by_level, self.boost = 0, by_level, 0
+        self.demand, self.by_level, self.boost, self.covered = 0, by_level, 0, 0
         self.since.pop("no draw", None)
 
     def step(self, now, wet, turned, pumps, level, ok):
@@ -107,9 +107,12 @@ class PlainDemand:
         if views.wet & (LAG | HIGH):
             self.begin(2)
         elif views.wet & LEAD:
-            self.begin(max(1, self.demand))
+            above = views.fitted & ~views.suspect & (LAG | HIGH)
+            self.begin(max(1 if above else 2, self.demand))
         elif self.demand:
-            self.falling(pumps)
+            self.falling(pumps, wet & UPPER)
+        if self.demand and views.wet & OFF:
+            self.covered = 1
         if views.wet & UPPER or not self.demand:
             self.draw = None
             self.since.pop("overdraw", None)
@@ -117,9 +120,9 @@ class PlainDemand:
         if self.values[s.TRANSMITTER] and self.demand:
             self.no_draw_down(pumps, level, ok)
 
-    def falling(self, pumps):
+    def falling(self, pumps, reads_wet):
         views = self.views
-        if views.dry & OFF:
+        if views.dry & OFF and (self.covered or reads_wet or views.bobs == 2):
             if "overdraw" in self.since:
                 self.learn(self.now - self.since["overdraw"][0])
             self.end(1)
@@ -278,7 +281,7 @@ def wander(name, steps):
 
 @pytest.mark.parametrize("name", CASES)
 def test_d1_l3_l4_r2_a_long_wander_is_what_the_clauses_say(name):
-    happened = wander(name, 6000)
+    happened = wander(name, 20_000)
     assert happened["began"] > 100 and happened["drawn down"] > 30, happened
     if CASES[name].get(s.FITTED, 15) & OFF:
         assert happened["provisional"] > 5, happened

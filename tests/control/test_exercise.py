@@ -1,7 +1,7 @@
 """D7 for each pump alike: when an exercise begins, what ends it, and how it is judged."""
 
 import pytest
-from duplexsump.control import pump
+from duplexsump.control import exercise, pump
 from duplexsump.control import records as r
 from duplexsump.control import settings as s
 from duplexsump.control import timers as tm
@@ -250,3 +250,22 @@ def test_as_built_no_pump_draws_on_a_battery_none_lacks_a_supply_and_the_battery
     e = Controller(s.defaults()).exercise
     assert (e.drawing, e.unfed, e.flat, e.failed) == (0, 0, 0, 0)
     assert e.battery == r.BATTERY_GOOD
+
+
+def test_d7_the_last_four_verdicts_of_each_pump_are_kept(n):
+    bench = Bench(supply_2=s.BATTERY, supply_1=s.BATTERY)
+    bench.e.battery = r.BATTERY_GOOD
+    for band, loaded in ((r.BATTERY_GOOD, 1), (r.BATTERY_GOOD, 0), (r.BATTERY_LOW, 1), (r.BATTERY_GOOD, 1)):
+        bench.e.battery, bench.e.drawing = r.BATTERY_GOOD, 3
+        bench.begin(n, loaded=loaded)
+        bench.e.battery = band
+        bench.go(10_000, out=1 << n)
+        assert bench.e.who == -1
+        bench.c.pumps[n].state = pump.IDLE
+        bench.go()
+    passed, flat, failed = exercise.PASSED, exercise.FLAT, exercise.FAILED
+    assert bench.e.verdicts[n] == passed << 6 | failed << 4 | flat << 2 | passed
+    assert bench.e.verdicts[1 - n] == 0
+    bench.begin(n)
+    bench.go(10_000, out=1 << n)
+    assert bench.e.verdicts[n] == failed << 6 | flat << 4 | passed << 2 | passed

@@ -362,3 +362,41 @@ def test_j3_a_pump_that_is_itself_a_quarter_slower_is_blamed_for_no_refill_that_
         assert h.leaks == [leaks, 0]
         refilled(h, 10, 201)
         assert h.leaks == [leaks + 1, 0], "a quick refill counts all the same"
+
+
+# The margin to the highest inflow ------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(("rate", "peak", "weak"), [
+    (120_000, 99_000, False), (120_000, 100_000, False), (119_990, 100_000, True), (50_000, 100_000, True),
+    (100_000_000, 83_000_000, False), (100_000_000, 90_000_000, True), (0, 0, False),
+])  # fmt: skip
+@pytest.mark.parametrize("n", [0, 1])
+def test_j3_a_worn_pump_is_weak_where_it_moves_less_than_a_fifth_more_than_the_highest_inflow(rate, peak, weak, n):
+    h = made()
+    h.rate_ml_min[n], h.peak_ml_min = rate, peak
+    assert not h.is_weak(n), "not worn"
+    h.worn[n] = 8
+    assert h.is_weak(n) is weak
+    assert not h.is_weak(1 - n)
+
+
+def test_j3_the_highest_inflow_is_kept_and_half_forgotten_in_a_season():
+    h = made()
+    for fill_s, peak_ms in ((600, 600_000), (60, 60_000), (300, 60_000)):
+        h.step(0, OFF, 0)
+        h.step(OFF, 0, 0)
+        h.elapsed(1000 * fill_s, 0)
+        h.step(LEAD, 0, 0)
+        assert h.peak_ml_min == a_minute(VOLUME_ML, peak_ms)
+        h.step(0, LEAD, 1)
+    whole = h.peak_ml_min
+    assert h.next_min() == 1440
+    h.minutes(1439)
+    assert (h.peak_ml_min, h.next_min()) == (whole, 1)
+    h.minutes(1)
+    assert (h.peak_ml_min, h.next_min()) == (whole - whole // 128, 1440)
+    for _ in range(88):
+        h.minutes(1440)
+    assert h.peak_ml_min == pytest.approx(whole / 2, rel=0.02)
+    assert made().next_min() == 0

@@ -3,6 +3,7 @@
 import pytest
 from duplexsump.control import records as r
 from duplexsump.control import settings as s
+from duplexsump.control import timers as tm
 from duplexsump.control.selector import Selectors
 from duplexsump.control.timers import Timers
 
@@ -84,16 +85,37 @@ def test_m1_hand_lasts_for_hand_limit_of_running_and_is_then_auto(n):
     bench = Bench(AUTO, AUTO)
     bench.turn(*one(n, HAND))
     assert not bench.go(100, out=0).overrun
-    bench.go(LIMIT_MS, out=2 >> n)  # the other pump's running is no running of this one
+    bench.go(LIMIT_MS, out=2 >> n, wet=r.OFF)  # the other pump's running is no running of this one
     assert bench.sel.hand(n)
-    bench.go(100, out=1 << n)
-    bench.go(LIMIT_MS - 100, out=1 << n)
+    bench.go(100, out=1 << n, wet=r.OFF)
+    bench.go(LIMIT_MS - 100, out=1 << n, wet=r.OFF)
     assert bench.sel.hand(n)
-    bench.go(100, out=1 << n)
+    bench.go(100, out=1 << n, wet=r.OFF)
     assert (bench.sel.overrun, bench.sel.spent) == (1 << n, 1 << n)
     assert bench.sel.auto(n)
     bench.turn(*one(n, AUTO))
     assert (bench.go(100).overrun, bench.sel.spent) == (0, 0), "a move forgets it"
+
+
+@pytest.mark.parametrize("sensing", [s.SENSE_NOTHING, s.SENSE_FEEDBACK, s.SENSE_CURRENT])
+def test_m1_by_hand_with_nothing_wet_and_no_current_sensed_it_lasts_for_blind_run(n, sensing):
+    bench = Bench(AUTO, AUTO)
+    bench.sel.settings[s.SENSING] = sensing
+    blind_ms = bench.sel.settings[s.BLIND_RUN_MS]
+    bench.turn(*one(n, HAND))
+    bench.go(100, out=1 << n)
+    bench.go(blind_ms - 100, out=1 << n)
+    assert bench.sel.hand(n)
+    bench.go(0, out=1 << n, wet=r.OFF)  # something vouches for water: the time begins anew
+    bench.go(100, out=2 >> n)
+    bench.go(blind_ms, out=2 >> n)  # the other pump's running is no running of this one
+    bench.go(100, out=1 << n)
+    bench.go(blind_ms - 100, out=1 << n)
+    assert bench.sel.hand(n)
+    bench.go(100, out=1 << n)
+    by_current = sensing == s.SENSE_CURRENT
+    assert (bench.sel.hand(n), bench.sel.overrun) == (by_current, 0)
+    assert not bench.timers.running(tm.HAND_DRY + n)
 
 
 def test_m1_two_in_hand_are_each_limited_and_each_forgotten():

@@ -191,7 +191,15 @@ def test_m4_high_is_always_fitted_and_lead_and_a_way_to_stop_unless_a_transmitte
         expected.append(f"fitted = {fitted}: the lead float (2) must be there, or a transmitter")
     if not off and not down_ms and not transmitter:
         expected.append(f"fitted = {fitted} with pump_down_lead = 0: fit the off float (1) or give a pump-down time")
-    assert refused(fitted=fitted, normally_closed=0, transmitter=transmitter, pump_down_lead=down_ms) == expected
+    changes = {"fitted": fitted, "normally_closed": 0, "transmitter": transmitter, "pump_down_lead": down_ms}
+    assert refused(**changes, sensing=s.SENSE_CURRENT) == expected
+    for sensing in (s.SENSE_NOTHING, s.SENSE_FEEDBACK):
+        if not off and not transmitter:
+            said = refused(**changes, sensing=sensing)
+            assert said[:-1] == [line for line in expected if "pump_down" not in line]
+            assert said[-1].startswith(f"fitted = {fitted} with sensing = {sensing}: without the off float (1)")
+        else:
+            assert refused(**changes, sensing=sensing) == expected
 
 
 @pytest.mark.parametrize("fitted", [8, 10, 11, 13, 14, 15])
@@ -274,7 +282,10 @@ def test_a4_a_pump_on_either_supply_needs_the_mains_present_input_and_no_other_d
     ({"fitted": 7}, "the high float (8) must be there"),
     ({"fitted": 13, "normally_closed": 10}, "names a contact that is not fitted"),
     ({"fitted": 13}, "the lead float (2) must be there, or a transmitter"),
-    ({"fitted": 14, "pump_down_lead": 0}, "fit the off float (1) or give a pump-down time"),
+    ({"fitted": 14, "pump_down_lead": 0, "sensing": 2}, "fit the off float (1) or give a pump-down time"),
+    ({"fitted": 14}, "fitted = 14 with sensing = 0: without the off float (1) and without motor current nothing tells"),
+    ({"fitted": 10, "sensing": 1}, "fitted = 10 with sensing = 1: without the off float (1)"),
+    ({"fitted": 14, "sensing": 0}, "fit the off float, or current sensors (sensing = 2)"),
     ({"transmitter": 1, "level_lead": 160}, "must rise by 20 mm or more"),
     ({"transmitter": 1, "level_span": 500, "level_lag": 500}, "lie within level_span = 500 mm"),
     ({"pump_down_lead": 21_000}, "pump_down_lead = 21000: must be at most pump_down_lag"),
@@ -301,3 +312,16 @@ def test_m4_a_record_of_another_length_and_an_unknown_name_are_refused():
     with pytest.raises(ValueError, match="unknown setting 'min-off'"):
         s.index("min-off")
     assert s.check(s.defaults()) == []
+
+
+@pytest.mark.parametrize(("changes", "good"), [
+    ({"fitted": 15, "sensing": 0}, True), ({"fitted": 11, "sensing": 0}, True), ({"fitted": 14, "sensing": 2}, True),
+    ({"fitted": 10, "sensing": 2}, True), ({"fitted": 8, "transmitter": 1, "sensing": 0}, True),
+    ({"fitted": 14, "transmitter": 1, "sensing": 0}, True), ({"fitted": 14, "sensing": 0}, False),
+    ({"fitted": 14, "sensing": 1}, False), ({"fitted": 10, "sensing": 0}, False),
+])  # fmt: skip
+def test_m4_off_may_be_left_out_only_where_a_current_or_a_transmitter_tells_an_empty_pit(changes, good):
+    values = s.defaults()
+    for name, value in changes.items():
+        values[s.index(name)] = value
+    assert (s.check(values) == []) is good

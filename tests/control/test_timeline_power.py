@@ -74,8 +74,8 @@ def test_a_full_pit_on_flapping_mains_keeps_its_floor_dry(sensing, up_s):
     assert pit.level_mm < HEIGHTS_MM[2]
 
 
-def test_with_lag_wet_the_hold_grows_to_twenty_seconds_and_with_lead_to_forty():
-    for wet, holds in ((("off", "lead", "lag"), [20, 20, 20]), (("off", "lead"), [20, 40, 40])):
+def test_with_lag_wet_the_hold_does_not_grow_and_with_lead_to_forty_seconds():
+    for wet, holds in ((("off", "lead", "lag"), [10, 10, 10]), (("off", "lead"), [20, 40, 40])):
         rig = Rig(boot=False)
         rig.apply(dict.fromkeys(wet, 1))
         rig.power_up()
@@ -190,8 +190,7 @@ def test_hand_left_on(sensing):
         empty_s = (level_mm - INTAKE_MM) * 164.17 / (34.605 * GPM - 2 * GPM)
         assert ended - began <= empty_s + 8 + 0.5  # underload with lead dry
     else:
-        assert ended - began == pytest.approx(300, abs=0.15)  # hand_limit
-        assert rig.c.history.hand_overruns
+        assert 35 <= ended - began < 40  # off is wet for a moment; with nothing wet no longer than blind_run
     assert rig.raised("not_in_auto") == [pytest.approx(at + 1800, abs=61)]
     rig.run(DAY)
     judges.check()

@@ -78,11 +78,18 @@ def test_a1_the_contacts_concerned_are_named(mask):
         c = quiet()
         c.belief.order, c.belief.evidence = order, proof
         assert told(c) == {"floats_out_of_sequence": order | proof}
-        c = quiet(fitted=r.LEAD | r.HIGH)
+        c = quiet(fitted=r.LEAD | r.HIGH, sensing=2)
         c.belief.order, c.belief.evidence = order, proof
         named = (order | proof) & (r.LEAD | r.HIGH)
         assert told(c) == ({"floats_out_of_sequence": named} if named else {}), "one that is not fitted is not named"
-    assert told(quiet(), chatter=mask) == {"chattering": mask}
+    c = quiet()
+    assert told(c, chatter=mask) == {}
+    c.timers.expire(59_900)
+    assert told(c, chatter=mask) == {}
+    c.timers.expire(60_000)
+    assert told(c, chatter=mask) == {"chattering": mask}, "after a minute of it"
+    assert told(c, chatter=mask) == {"chattering": mask}
+    assert told(c) == {}
 
 
 @pytest.mark.parametrize("mask", range(1, 16))

@@ -517,3 +517,25 @@ def test_a_long_campaign():
 
 def test_the_planted_brains_are_the_ones_tried():
     assert set(BRAINS) == {"firmware", "never-pump-2", "deaf-to-high", "silent", "hasty"}
+
+
+# -- nights that once flooded --------------------------------------------------------------------
+
+
+@pytest.mark.long
+@pytest.mark.parametrize(("seed", "group", "number"), [
+    (1, "all", 18), (1, "all", 59), (1, "all", 241),  # a cut cable below a good high
+    (2, "below_0.9", 66),  # off wet, nothing above it believed
+    (7001, "below_0.9", 184),  # high hung wet, the lead pump moves nothing, no lag
+])  # fmt: skip
+def test_a_night_that_was_won_stays_won(seed, group, number):
+    result = judge(draw(seed, number, group), number)
+    assert not result.avoidable, one_line(result)
+    assert not result.silent and not result.violations, one_line(result)
+
+
+@pytest.mark.long
+@pytest.mark.parametrize(("seed", "number"), [(2, 116), (2, 102)])
+def test_a_pump_left_in_hand_over_an_empty_pit_runs_dry_no_longer_than_any_other(seed, number):
+    result = judge(draw(seed, number, "below_0.9"), number)
+    assert not result.dry_over, one_line(result)

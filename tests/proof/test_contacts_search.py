@@ -35,10 +35,10 @@ def test_a_new_chatter_limit_has_seen_nothing():
 def test_i10_a_chattering_contact_gives_the_same_snapshots_stepped_by_due_instants_or_every_tick(name):
     def night(ticking):
         rig = Rig(ticking=ticking)
-        for k in range(14):
+        for k in range(100):  # longer than the minute after which it is told
             rig.at(80.0 + 0.7 * k + (0.2 if k % 3 else 0.0), **{name: k % 2 == 0})
         seen = []
-        for _ in range(12):
+        for _ in range(20):
             rig.run(10.0)
             seen.append(rig.c.snapshot())
         assert rig.raised("chattering")

@@ -36,7 +36,7 @@ def duty_may(part, state, move):
             view == part_duty.FLOODED and not wish and not move[6] and not move[5] and (keep == 0 or part.demand.demand)
         )
     asks, out = part.blind.asks, part.controller.gate.out
-    return wish in ((0, asks) if asks else (0,) if out else (0, 1, 2))
+    return wish in ((0, asks) if asks else (0,) if out else range(5))
 
 
 def pump_may(part, state, move):
@@ -184,6 +184,7 @@ def test_the_contract_refuses_what_it_should():
     assert "beyond" in contract.duty_breach((0, 0), 1, 1, 0)
     assert "unasked" in contract.duty_breach((0, 0), 0, 1, 1)
     assert "both" in contract.duty_breach((0, 1), 1, 3, 0)
+    assert contract.duty_breach((0, 3), 1, 3, 0) is None, "such a run takes both"
     assert contract.flood_breach(0, [pm.BOOT_TRIAL, 0], True) is None
     assert contract.flood_breach(0, [0, pm.FLOOD_TRIAL], True)
     assert contract.flood_breach(1, [0, 0], True)

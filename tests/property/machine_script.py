@@ -84,7 +84,7 @@ def some_settings(chooser, transmitter=True):
         "supply_1": pick((0, 0, 1, 2)),
         "supply_2": pick((0, 0, 1, 2)),
         "battery_pumps": pick((1, 1, 2)),
-        "fitted": pick((15, 15, 15, 14, 11, 10)),
+        "fitted": pick((15, 15, 15, 14, 11, 10)) | (1 if sensing != 2 else 0),
         "debounce": pick((200, 1000, 1000, 2500)),
         "sequence_time": pick((5000, 20_000, 20_000, 40_000)),
         "flood_min_off": flood_min_off,

@@ -24,6 +24,7 @@ class DuplexPit(RuleBasedStateMachine):
         retries=st.integers(1, 3),
     )
     def build(self, sensing, duty, fitted, supplies, retries):
+        fitted |= 1 if sensing != 2 else 0  # without off and without a current the settings are refused
         self.rig = Rig(sensing=sensing, duty=duty, fitted=fitted, supply_1=supplies[0], supply_2=supplies[1],
                        retries=retries, boot=False)
         self.watched = Invariants(self.rig)

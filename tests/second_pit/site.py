@@ -123,6 +123,8 @@ def _draw(rng, sensing, transmitter, supply):
         transmitter=has_transmitter, span=math.ceil(floor * 4) / 4 + 0.25, float_seed=rng.randrange(1 << 30),
         answers_s=rng.choice((None, None, rng.uniform(60.0, 900.0))),
     )  # fmt: skip
+    if site.pivots[LEAD] is not None and site.sensing != 2:
+        site.pivots[OFF] = off  # the firmware asks for off or for a current
     return _settled(site, [off, lead, lag, high], rated)
 
 

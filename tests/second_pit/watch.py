@@ -165,8 +165,8 @@ class Watch:
         """Look at outputs and water; called once a step, after the controller's."""
         pumps = self.pumps
         if out[0] != pumps[0].on or out[1] != pumps[1].on:
-            self._switched(t, 0, out[0])
-            self._switched(t, 1, out[1])
+            for n in sorted((0, 1), key=lambda n: out[n]):  # stops before starts: who starts may be alone by now
+                self._switched(t, n, out[n])
         level = self.pit.level
         if level > self.peak:
             self.peak, self.peak_s = level, t
@@ -248,12 +248,13 @@ class Watch:
         log.starts.append(t)
 
     def _rest(self, t):
-        # The shortest rest that any reading of late allows.
+        # The shortest rest that any reading of late allows; what a transmitter stands for is no contact here.
         alone = not (self.pumps[0].on and self.pumps[1].on)  # the one that starts is marked already
-        if t - self.last_wet[HIGH] <= LENIENT_S or (alone and t - self.last_wet[LAG] <= LENIENT_S):
+        lately = [t - wet_s <= LENIENT_S or (self.pit.site.transmitter and i < HIGH)
+                  for i, wet_s in enumerate(self.last_wet)]
+        if lately[HIGH] or (alone and lately[LAG]):
             return self.rests[2]
-        lately = any(t - self.last_wet[i] <= LENIENT_S for i in (LAG, LEAD))
-        return self.rests[1] if lately or self.pit.site.transmitter else self.rests[0]
+        return self.rests[1] if lately[LAG] or lately[LEAD] else self.rests[0]
 
     def _stopped(self, t, n, log):
         log.stop_s = t

@@ -84,7 +84,10 @@ def test_both_framings_answer_the_same(linked):
         ("100000000103000000", modbus.VALUE),
         ("1000000002020000", modbus.VALUE),
         ("0600AA0000", modbus.VALUE),
-        ("0600AB0000", modbus.ADDRESS),
+        ("0600AB0000", modbus.VALUE),
+        ("0600AB0001", modbus.VALUE),
+        ("0600AB002B", modbus.VALUE),
+        ("0600AC0000", modbus.ADDRESS),
         ("0601F40000", modbus.ADDRESS),
         ("0600B40001", modbus.VALUE),
         ("0600000020", 0),
@@ -187,3 +190,21 @@ def test_at_most_64_bytes_are_read_and_written_in_a_pass(linked):
     board.usb.sent.extend(ascii_frame(bytes.fromhex("0400000040")))
     station.once()
     assert len(board.usb.answered) == 64
+
+
+def test_an_alarm_is_shelved_and_a_new_battery_recorded_over_the_link(linked):
+    board, station = linked
+    station.controller.battery_min = 77
+    for word, shelved in ((12, 12), (63, 0), (2, 2), (42, 42)):
+        request = bytes.fromhex(f"0600AB{word:04X}")
+        assert ask_ascii(board, station, ascii_frame(request)) == ascii_frame(request)
+        run(board, station, 300)
+        assert station.controller.alarms.shelved == shelved
+        read = ask_ascii(board, station, ascii_frame(bytes.fromhex("0300AB0001")))
+        assert read == ascii_frame(bytes.fromhex(f"0302{shelved:04X}"))
+    assert station.controller.battery_min == 77
+    request = bytes.fromhex("050004FF00")
+    assert ask_ascii(board, station, ascii_frame(request)) == ascii_frame(request)
+    run(board, station, 300)
+    assert station.controller.battery_min == 0
+    assert station.controller.alarms.shelved == 42, "another command leaves it"

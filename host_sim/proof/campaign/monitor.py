@@ -91,7 +91,7 @@ class Watched(Duplex):
 
     def _contract(self, now_ms, out_before, c):
         # The seam along which the explorer searches level and duty apart.
-        seam = (c.demand.demand, 1 + c.blind.turn if c.blind.wants() else 0)
+        seam = (c.demand.demand, contract.asks(c.blind))
         wrong = contract.level_breach(self.seam, seam, c.belief.wet, out_before)
         # What people and the exercise run is none of the duty's, in this step and the one in which it ends.
         at, hand, who = c.timers.at, c.selectors.hand, c.exercise.who

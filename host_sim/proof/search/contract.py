@@ -7,8 +7,8 @@ own rules at every step, whatever the other does within the other's; the search 
 whole pair and the campaign check both on the real firmware.  So what holds in
 both parts holds for the two together.
 
-A view of the level is (demand, asks): pumps asked for by the level, and 0, or
-1 + the pump whose blind turn it is while a blind run asks for one.
+A view of the level is (demand, asks): pumps asked for by the level, and 0, or, while a
+blind run asks, 1 + the pump whose blind turn it is, and 2 more where the run takes both.
 """
 
 from duplexsump.control.pump import FLOOD_TRIAL, RETRY
@@ -33,16 +33,21 @@ def level_breach(before, after, wet, out_before):
     `before`, `after`: views; `wet`: contacts believed wet at the end of the
     step; `out_before`: mask of the pumps that were on at its beginning.
     """
-    demand, asks = after
+    demand, asked = after
     if demand not in demands(before[0], wet):
         return f"demand {before[0]} became {demand} with {wet} believed wet"
-    if demand and asks:
+    if demand and asked:
         return f"a blind run asks for a pump beside a demand for {demand}"
-    if asks and not before[1] and out_before:
+    if asked and not before[1] and out_before:
         return f"a blind run begins while pumps {out_before} are on"
-    if asks and before[1] and asks != before[1]:
+    if asked and before[1] and asked != before[1]:
         return "the blind turn changed in mid-run"
     return None
+
+
+def asks(blind):
+    """Return what blind pumping asks for, as a view has it."""
+    return 1 + blind.turn + 2 * blind.both if blind.wants() else 0
 
 
 def duty_breach(view, out_before, out, held):
@@ -51,15 +56,15 @@ def duty_breach(view, out_before, out, held):
     `view`: the level's in this step; `out_before`, `out`: masks of the pumps on;
     `held`: mask of the pumps within their shortest run (S3).
     """
-    demand, asks = view
+    demand, asked = view
     if demand:
         return None
-    if out & ~held and not asks:
+    if out & ~held and not asked:
         return f"pumps {out & ~held} stay on unasked beyond their shortest run"
-    if out & ~out_before and not asks:
+    if out & ~out_before and not asked:
         return f"pumps {out & ~out_before} start unasked"
-    if asks and out == 3:
-        return "both pumps run for one blind run"
+    if asked in (1, 2) and out == 3:
+        return "both pumps run for a blind run of one"
     return None
 
 

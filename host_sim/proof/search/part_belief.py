@@ -1,5 +1,6 @@
 """Part (a), second half: belief under arbitrary debounced contacts.  L2, L7 and what I12 asks of belief."""
 
+from duplexsump.control import settings as s
 from duplexsump.control import timers as tm
 from duplexsump.control.belief import Belief
 from duplexsump.control.records import CONTACT_NAMES, HIGH, LAG, LEAD, OFF
@@ -28,7 +29,8 @@ class BeliefPart:
     def __init__(self, world, fitted=15, every=True):
         self.name = "belief " + "+".join(n for i, n in enumerate(CONTACT_NAMES) if fitted >> i & 1)
         self.fitted = fitted
-        self.settings = coarse.values(world, fitted=fitted, normally_closed=0)
+        sensing = s.SENSE_NOTHING if fitted & OFF else s.SENSE_CURRENT  # without off no other is accepted
+        self.settings = coarse.values(world, fitted=fitted, normally_closed=0, sensing=sensing)
         self.timers = Timers()
         self.belief = Belief(self.settings, self.timers, 0)
         owners = [(self.belief, None), (self.timers, lambda name, i: i in _TIMERS)]

@@ -69,7 +69,7 @@ _DRY_LOCKS, _FREED_DRY_LOCKS, _STAYS, _FREED_STAYS, _BAD_FREED, _OPEN_FREED, _AW
 LEVEL = 2  # the phase in which the level asks; 0 and 1 are the pumps'
 
 _RESTS = tuple(range(tm.REST, tm.REST_FLOOD + 2))
-_BOOT = (tm.BOOT, tm.BOOT_SHORT, tm.BOOT_FLOOD)
+_BOOT = (tm.BOOT, tm.BOOT_FLOOD)
 SILENT = (*_BOOT, tm.SPACING, *_RESTS, tm.MIN_RUN, tm.MIN_RUN + 1)
 
 
@@ -108,7 +108,7 @@ class DutyPart:
         # Within a tick: the phase, pumps without supply and what rang are added.
         self.within = self._form((*self.pump_kept, "open", "locks"), len(self.observers) + 3, self.silent)
         pumps = list(product((0, 1), range(len(PUMP_MOVES))))
-        self.moves = pumps + list(product((LEVEL,), range(len(VIEWS)), range(3), range(3), (0, 1), (0, 1), range(4)))
+        self.moves = pumps + list(product((LEVEL,), range(len(VIEWS)), range(3), range(5), (0, 1), (0, 1), range(4)))
         self._numbers = {move: i for i, move in enumerate(self.moves)}
         self._at = {}
         self._bounds(coarse.TICK_MS)
@@ -201,7 +201,7 @@ class DutyPart:
                     yield view, keep, 0
         # OFF tells only where a run that was never loaded has turned out dry.
         off_tells = demand and any(dry == 1 for _state, dry, _barred in pumps)
-        wishes = (0, asks) if asks else (0,) if out else (0, 1, 2)
+        wishes = (0, asks) if asks else (0,) if out else range(5)
         for keep, view in product(range(len(contract.demands(demand, 0))), BELOW_LEAD):
             believed, suspect = VIEWS[view]
             for wish in (0,) if keep else wishes:

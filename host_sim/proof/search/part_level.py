@@ -3,7 +3,7 @@
 What the contacts may be believed to show is chosen afresh in every tick, which is
 more than `belief` (searched apart) ever gives; what the pumps do is anything that
 `contract` lets the duty do.  One pump is followed, and another may run beside it; in
-a blind run, as the contract says, only one runs.  A tick is taken in two moves: the
+a blind run, as the contract says, only one runs, or both where it takes both.  A tick is taken in two moves: the
 level looks, the duty answers.
 
 Demand asks nothing of blind pumping, and blind pumping only whether there is a
@@ -109,7 +109,7 @@ class LevelPart:
         if demand:
             return True
         if asks:
-            return not (on and and_other)
+            return asks > 2 or not (on and and_other)
         return on <= held and and_other <= other
 
     def step(self, state, move):
@@ -118,14 +118,17 @@ class LevelPart:
             return self._answer(state, move)
         seen = self.form.load(state)
         duty = self.duty
-        seam, running = (self.demand.demand, int(self.blind.wants())), duty.on + duty.other
+        seam, running = (self.demand.demand, self._asks()), duty.on + duty.other
         self.timers.expire(self.form.now_ms)
         loaded = self._look(move, running)
-        asks = int(self.blind.wants())
+        asks = self._asks()
         wrong = contract.level_breach(seam, (self.demand.demand, asks), self.views.wet, running)
         dry = int(not self.views.wet)
         state = self.within.save((*seen, asks, dry, int(duty.on and dry and not loaded & 1)))
         return state, ("table", wrong) if wrong else None
+
+    def _asks(self):
+        return self.blind.wants() and 1 + 2 * self.blind.both
 
     def _answer(self, state, move):
         draws, blind_for, _asks, dry, alone = self.within.load(state)
@@ -167,7 +170,7 @@ class LevelPart:
         self.blind.reset()
         state = self.form.save_within((0, 0))
         rest = (self.settings[s.BLIND_RUN_MS] + self.settings[s.MIN_RUN_MS]) // coarse.TICK_MS + 2
-        for upper, off, ticks, run in ((0, OFF_DRY, rest, 0), (0, OFF_WET, 1, 0), (LEAD, OFF_WET, 2, 1)):
+        for upper, off, ticks, run in ((0, OFF_DRY, rest, 1), (0, OFF_WET, 1, 0), (LEAD, OFF_WET, 2, 1)):
             for _ in range(ticks):
                 state = self._calm(state, upper, off, run)
         if self.blind.wants() or self.demand.demand != 1:
@@ -202,7 +205,7 @@ class DemandPart(LevelPart):
     def _half(self, world):
         self.blind = stand_ins.Blind(self.controller)
         self.demand.last_run_ds, self.demand.last_refill_ds = 10 * coarse.LAST_RUN_S[world], 100
-        kept = ("demand", "draw_pumps", "draw_left", "stopped", "stops", "limit_ms", "patience_ms")
+        kept = ("demand", "draw_pumps", "draw_left", "stopped", "stops", "limit_ms", "patience_ms", "covered")
         return [(self.demand, lambda name, i: name in kept)]
 
     def _looks(self):
@@ -219,10 +222,11 @@ class DemandPart(LevelPart):
             return False
         if moved == MOVED and self.sensed:
             return False  # L3's rule for where nothing is sensed asks for it
-        if upper and self.sensed and off != OFF_WET:
-            return False  # `off` is not looked at
-        if high and (self.sensed or upper != LAG):
-            return False  # it tells whether lag stands alone, where nothing is sensed
+        if upper and self.sensed and off == OFF_UNBELIEVED:
+            return False  # the same as dry: `off` only tells that it is wet in this demand
+        hung = not upper and demand and off == OFF_DRY
+        if high and not (hung or (upper == LAG and not self.sensed)):
+            return False  # it tells a hung contact from one that fell; and whether lag stands alone, nothing sensed
         if not upper and not demand and off == OFF_DRY:
             return False  # no demand to end: the same as not believed
         return not loaded or (not upper and off != OFF_WET)  # I13, where nothing is believed wet
@@ -267,10 +271,11 @@ class BlindPart(LevelPart):
 
     def _half(self, _world):
         self.demand = stand_ins.Demand(self.controller, self.views)
-        return [(self.demand, None), (self.blind, lambda name, i: name in ("state", "rung", "stayed"))]
+        kept = ("state", "rung", "stayed", "untried", "both", "spent", "covered")
+        return [(self.demand, None), (self.blind, lambda name, i: name in kept)]
 
     def _looks(self):
-        return product((0,), (0, LEAD, LAG), (OFF_WET, OFF_UNBELIEVED), range(3), (0, 1), (0, 1), range(4), (0, 1))
+        return product((0,), (0, LEAD, LAG), range(3), range(3), (0, 1), (0, 1), range(4), (0, 1))
 
     def _answers_for(self, _on):
         return not self.demand.demand
@@ -284,21 +289,24 @@ class BlindPart(LevelPart):
             return False
         if (upper or keep) and (lost or loaded or dry or (upper and off != OFF_WET)):
             return False  # there is a demand, which takes a blind run over
-        if lost and blind not in (bl.WATCHING, bl.ASKING):
-            return False  # a run that has begun is completed, a rest likewise
-        if (high or dry) and blind != bl.RUNNING:
+        if lost and blind not in (bl.WATCHING, bl.ASKING) and not (blind == bl.RESTING and off == OFF_WET):
+            return False  # a run that has begun is completed, a rest likewise where off does not shorten it
+        if (dry or off == OFF_DRY) and blind != bl.RUNNING:
             return False  # the end of a run asks for it
+        if high and blind not in (bl.WATCHING, bl.RUNNING):
+            return False  # its beginning and its end ask for it
         return blind == bl.RUNNING or not loaded or (loaded == 1 and off != OFF_WET)
 
     def _look(self, move, running):
         _phase, upper, off, keep, high, lost, loaded, dry = move
         v, blind = self.views, self.blind
-        v.show(_BELIEVED[upper] | (OFF if off == OFF_WET else 0), 0)
+        v.show(_BELIEVED[upper] | (OFF if off == OFF_WET else 0), OFF if off == OFF_UNBELIEVED else 0)
         v.wiring = LAG if lost else 0
         self.demand.keep = keep
         self.demand.step()
-        blind.loaded, blind.dry = loaded > 0, dry
-        blind.step(v.wet | (HIGH if high else 0), self.demand.demand, running)
+        on = self.duty.on | self.duty.other << 1
+        blind.loaded, blind.dry = loaded > 0, on & ~loaded if dry else 0
+        blind.step(v.wet | (HIGH if high else 0), self.demand.demand, on)
         return loaded
 
     def _calm_look(self, upper, off):
@@ -309,7 +317,7 @@ class BlindPart(LevelPart):
     def _words(self, move):
         _phase, upper, off, keep, high, lost, loaded, dry = move
         words = [f"believed wet: {('nothing from lead up', '', 'lead', '', 'lag')[upper]}"]
-        words += ["off wet" * (off == OFF_WET), f"demand choice {keep}" * (keep > 0)]
+        words += [("off dry", "off wet", "off not believed")[off], f"demand choice {keep}" * (keep > 0)]
         words += ["high reads wet" * high, "level lost" * lost]
         words += [f"loaded {loaded}" * (loaded > 0), "dry run" * dry]
         return "; ".join(word for word in words if word)

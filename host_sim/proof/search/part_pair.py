@@ -29,7 +29,7 @@ from host_sim.proof.search.canonical import Form, look_at
 
 _TIMERS = {
     tm.SEQUENCE, tm.DRAW, tm.OVERDRAW, tm.STOPPED, tm.ALONE, tm.BLIND_RUN, tm.BLIND_REST, tm.LONG_RUN, tm.FLOOD_TRY,
-    tm.BOOT, tm.BOOT_SHORT, tm.BOOT_FLOOD, tm.SPACING, tm.TURNED, tm.TURNED + 1, tm.TURNED + 2,
+    tm.BOOT, tm.BOOT_FLOOD, tm.SPACING, tm.TURNED, tm.TURNED + 1, tm.TURNED + 2,
     *range(tm.REST, tm.REST_FLOOD + 2), tm.MIN_RUN, tm.MIN_RUN + 1,
 }  # fmt: skip
 # Fields that decide nothing but an alarm or a record, or that the search does not move.
@@ -135,7 +135,7 @@ class PairPart:
 
     def _view(self):
         c = self.controller
-        return c.demand.demand, 1 + c.blind.turn if c.blind.wants() else 0
+        return c.demand.demand, contract.asks(c.blind)
 
     def _seam(self, seam, was):
         # What the parts that are searched apart count on from each other.

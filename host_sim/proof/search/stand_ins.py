@@ -22,6 +22,7 @@ class Views(Belief):
     def __init__(self, controller):
         super().__init__(controller.settings, controller.timers, 0)
         self.fitted = 15
+        self.fickle = self.bobs = 0
 
     def show(self, believed, suspect):
         """Take the view of this step; `suspect` are contacts that read wet and are not believed."""
@@ -31,6 +32,9 @@ class Views(Belief):
         """R1: what vouched for water is no longer believed."""
         self.suspect |= mask & self.wet
         self.wet &= ~mask
+
+    def prove_high(self, wet):
+        """L6: what the level reads next is chosen afresh."""
 
     def found_dry(self, called, wet):
         """R1: the pit is empty though `called` rose; which of them are fickle is the part of belief's to search."""
@@ -60,10 +64,10 @@ class Demand(RealDemand):
 
 
 class Blind(RealBlind):
-    """For blind pumping: `asks` is 0, or 1 + the pump that it asks for."""
+    """For blind pumping: `asks` is 0, or 1 + the pump that it asks for, and 2 more for both."""
 
     FIELDS = (("asks", STATE, 0, 0),)
-    asks = wish = 0
+    asks = wish = both = dry = 0
 
     def __init__(self, controller):
         super().__init__(controller.settings, controller.timers, controller.belief)
@@ -75,7 +79,11 @@ class Blind(RealBlind):
     def step(self, _wet, demand, _running):
         """Ask as the move says; a demand takes the pump over."""
         self.asks = 0 if demand else self.wish
-        self.turn = self.asks - 1 if self.asks else 0
+        self.turn, self.both = (self.asks - 1) % 2 if self.asks else 0, int(self.asks > 2)
+
+    def takes(self):
+        """Both, where the run takes both."""
+        return 3 * self.both
 
     def started(self):
         """Nothing to do."""

@@ -34,21 +34,23 @@ SELECTOR_AWAY = const(17)
 PUMP_SUSPECT = const(18)  # and 19
 BATTERY_FAILED = const(20)
 MAINS_UNSTEADY = const(21)
-LOCKOUT = const(22)  # and 23
-MOISTURE = const(24)  # and 25
-CHATTERING = const(26)
-SHORT_CYCLING = const(27)  # and 28
-POUR_AND_TEST = const(29)
-NOT_IN_AUTO = const(30)
-BUTTON_STUCK = const(31)
-INSPECTION_DUE = const(32)
-INPUTS_FORCED = const(33)
-CLOCK_FAULT = const(34)
-PUMP_WORN = const(35)  # and 36
-CHECK_LEAKS = const(37)  # and 38
-COUNT = const(39)
+PUMP_WEAK = const(22)  # and 23
+LOCKOUT = const(24)  # and 25
+MOISTURE = const(26)  # and 27
+CHATTERING = const(28)
+SHORT_CYCLING = const(29)  # and 30
+POUR_AND_TEST = const(31)
+NOT_IN_AUTO = const(32)
+BUTTON_STUCK = const(33)
+INSPECTION_DUE = const(34)
+INPUTS_FORCED = const(35)
+CLOCK_FAULT = const(36)
+PUMP_WORN = const(37)  # and 38
+CHECK_LEAKS = const(39)  # and 40
+BATTERY_OLD = const(41)
+COUNT = const(42)
 URGENT = const(9)  # alarms below this number are high
-SOUNDING = const(24)  # alarms below this number are high or medium
+SOUNDING = const(26)  # alarms below this number are high or medium
 
 TABLE = (
     ("high_water", HIGH, 0, "high water"),
@@ -73,6 +75,8 @@ TABLE = (
     ("pump_2_suspect", MEDIUM, 0, "pump 2 suspect"),
     ("battery_failed", MEDIUM, 0, "standby battery failed"),
     ("mains_unsteady", MEDIUM, 0, "mains unsteady"),
+    ("pump_1_weak", MEDIUM, 0, "pump 1 too weak for the inflow"),
+    ("pump_2_weak", MEDIUM, 0, "pump 2 too weak for the inflow"),
     ("pump_1_lockout", MEDIUM, 1, "pump 1 locked out"),
     ("pump_2_lockout", MEDIUM, 1, "pump 2 locked out"),
     ("pump_1_moisture", LOW, 1, "moisture in pump 1"),
@@ -90,6 +94,7 @@ TABLE = (
     ("pump_2_worn", LOW, 0, "pump 2 worn"),
     ("pump_1_check_leaks", LOW, 0, "water runs back after pump 1"),
     ("pump_2_check_leaks", LOW, 0, "water runs back after pump 2"),
+    ("battery_old", LOW, 0, "standby battery old"),
 )  # fmt: skip
 
 # What `detail` holds: a mask of contacts adds up, a cause does not.

@@ -6,7 +6,7 @@ The control part never reads what is decided here.
 from . import settings as s
 from . import timers as tm
 from .alarm_table import COUNT, HIGH_WATER, LATCH, LATCHES, SOUNDING, TABLE, URGENT
-from .records import AGAIN, DEADLINE, RETAIN, STATE, STATISTIC
+from .records import AGAIN, DEADLINE, RETAIN, SHELVE_END, STATE, STATISTIC
 from .ticks import DAY_MS, NEVER, const, diff
 
 STATES = ("normal", "unacknowledged", "acknowledged", "returned", "latched", "latched_acknowledged")
@@ -72,6 +72,7 @@ class Alarms:
         ("calling", STATE, 0, 0),  # a call for service holds the one relay
         ("bell", STATE, SOUNDING, 0),  # the stage of BELL_MS
         ("bell_at", DEADLINE, SOUNDING, 0),  # when it ends
+        ("shelved", STATE, 0, 0),  # 1 + the alarm that makes no sound and no call, 0: none
         ("late", STATE, 0, 0),  # sounding for what has long stood unacknowledged
         ("nothing", STATE, 0, AGAIN),  # no alarm of any kind
     )
@@ -92,6 +93,7 @@ class Alarms:
         self.calling = 0
         self.bell = [SILENT] * SOUNDING
         self.bell_at = [NEVER] * SOUNDING
+        self.shelved = 0
         self.late = 0
         self.nothing = 1
         self.loud = False
@@ -122,7 +124,7 @@ class Alarms:
             self._ring(i, SILENT)
         else:
             self._ring(i, self._first(i) + (AGAIN_BELL if again and i else 0))
-            if i >= URGENT and not again:
+            if i >= URGENT and not again and i + 1 != self.shelved:
                 self.fresh = True
 
     def _first(self, i: int) -> int:
@@ -168,8 +170,29 @@ class Alarms:
                     delay_ms = self.settings[s.REMIND_HIGH_MS if i == 0 else s.REMIND_OTHER_MS]
                     self.remind[i] = (now - 0x3FFFFFFF - 1 + delay_ms) & 0x3FFFFFFF
 
+    def shelve(self, number: int) -> None:
+        """A2: shelve the alarm `number` - 1 for `shelve_time`, in place of any other; SHELVE_END: none.
+
+        High water is never shelved, nor what is no alarm.
+        """
+        if number == SHELVE_END:
+            self._unshelve()
+        elif HIGH_WATER + 1 < number <= COUNT:
+            self._unshelve()
+            self.shelved = number
+            self.timers.arm(tm.SHELVE, self.settings[s.SHELVE_TIME_MS])
+
+    def _unshelve(self) -> None:
+        # It sounds and calls like a new one, if it is still there and nobody has acknowledged it.
+        i = self.shelved - 1
+        self.shelved = 0
+        self.timers.stop(tm.SHELVE)
+        if 0 <= i < SOUNDING and self.state[i] == UNACKNOWLEDGED:
+            self.turned(i, UNACKNOWLEDGED, False)
+
     def reset(self) -> None:
-        """A reset ends what is latched; what is still there stays."""
+        """A reset ends what is latched and shelved; what is still there stays."""
+        self._unshelve()
         for i in range(COUNT):
             self._event(i, RESET)
 
@@ -217,6 +240,8 @@ class Alarms:
         """Work out horn, beacon and relay; `test`: 1 while all three are being tried (A2)."""
         if self.timers.rang[tm.ALARM]:
             self._lapse()
+        if self.timers.rang[tm.SHELVE]:
+            self._unshelve()
         self.nothing = 1
         self.beacon = test
         self.relay = 1 - test
@@ -239,18 +264,22 @@ class Alarms:
         self.nothing = 0
         if i < SOUNDING:
             self.beacon = 1
-            if state != LATCHED_ACKNOWLEDGED:
-                if i < URGENT:
-                    self.relay = 0
-                else:
-                    self.service = 0
-                    if state != ACKNOWLEDGED:
-                        self.waiting = True
-            if self.quiet[i] < 0:
-                if self.bell[i] & 1:
-                    self.loud = True
-                elif state == UNACKNOWLEDGED and not self.bell[i]:
-                    self.left = True
+            if i + 1 != self.shelved:
+                self._heard(i, state)
+
+    def _heard(self, i: int, state: int) -> None:
+        if state != LATCHED_ACKNOWLEDGED:
+            if i < URGENT:
+                self.relay = 0
+            else:
+                self.service = 0
+                if state != ACKNOWLEDGED:
+                    self.waiting = True
+        if self.quiet[i] < 0:
+            if self.bell[i] & 1:
+                self.loud = True
+            elif state == UNACKNOWLEDGED and not self.bell[i]:
+                self.left = True
 
     def _call(self, wanted: bool) -> None:
         # A3: a call for service lets the one relay go after a while, so that a flood can still be told.

@@ -8,7 +8,7 @@ the contact's own release.  A suspect is left out of demand and stopping.
 
 from . import settings as s
 from . import timers as tm
-from .records import AGAIN, COUNTER, OFF, STATE
+from .records import AGAIN, COUNTER, HIGH, OFF, STATE
 from .ticks import const
 
 WIRE_MS = const(2000)  # L7
@@ -89,6 +89,13 @@ class Belief:
         """Suspect contacts on evidence (L3, L4, R1); `wet` is the debounced word."""
         self.evidence |= mask & self.fitted
         self._sort(wet)
+
+    def prove_high(self, wet: int) -> None:
+        """L6: the water has answered a blind run: high is right, and what is dry below it dead."""
+        self.order &= ~HIGH
+        self.evidence &= ~HIGH
+        self.fickle &= ~HIGH
+        self.make_suspect(~wet & _BELOW_HIGH, wet)
 
     def found_dry(self, called: int, wet: int) -> None:
         """R1: the pit is empty though the contacts `called` rose; the second time running they are fickle."""
@@ -224,21 +231,23 @@ class Belief:
     def _moved_over(self, bit: int, wet: int) -> None:
         if not wet & bit:
             self._fell_again(bit, wet)
-        elif self.dry & (bit - 1):
+        else:
+            self._rose_over(bit, self.dry & (bit - 1))
+
+    def _rose_over(self, bit: int, missed: int) -> None:
+        if missed & ~self.before:
             self.over |= bit
-            self.missed |= self.dry & (bit - 1)
+            self.missed |= missed
+        else:  # the second time running: however many, they are dead
+            self.order |= missed
 
     def _fell_again(self, bit: int, wet: int) -> None:
         self.over &= ~bit
         missed = self.missed & (bit - 1)
-        if not missed:
-            return
-        if missed & ~self.before:
+        if missed:
             self.order = self._fewest(wet | bit, True) & ~bit
-        else:  # the second time running: however many, they are dead
-            self.order |= missed
-        self.before = missed
-        self.missed = 0
+            self.before = missed
+            self.missed = 0
 
     def _sequence(self, wet: int, rose: int, fell: int) -> None:
         lowest = self.dry & -self.dry

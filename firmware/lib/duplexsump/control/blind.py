@@ -6,7 +6,7 @@ while it finds the pit empty.
 
 from . import settings as s
 from . import timers as tm
-from .records import AGAIN, HIGH, LEAD, RETAIN, STATE
+from .records import AGAIN, HIGH, LEAD, OFF, RETAIN, STATE
 from .ticks import const
 
 _TYPES = const(0)  # true to the type check alone
@@ -37,7 +37,7 @@ TABLE = (
     NO, NO, NO, NO, NO, NO, 0,  # resting
 )  # fmt: skip
 
-# The rests, in order; the first only while high reads wet.
+# The rests, in order; the first only while high reads wet, or off has answered the run.
 RESTS_MS = (10000, 60000, 300000, 600000, 1800000)
 
 
@@ -52,6 +52,10 @@ class Blind:
         ("stayed", STATE, 0, 0),  # this run stayed loaded for blind_run
         ("was", STATE, 0, 0),  # it was loaded at the step before
         ("broken", STATE, 0, 0),  # it was not loaded at some instant after its start
+        ("untried", STATE, 0, 0),  # high has turned wet, and no blind run has been made since
+        ("both", STATE, 0, 0),  # this run takes both pumps
+        ("spent", STATE, 0, 0),  # those of them that have underloaded
+        ("covered", STATE, 0, 0),  # off was believed wet when it began, or high read wet
     )
 
     def __init__(self, settings: list[int], timers: "tm.Timers", belief: "Belief") -> None:
@@ -65,6 +69,10 @@ class Blind:
         self.stayed = 0
         self.was = 0
         self.broken = 0
+        self.untried = 0
+        self.both = 0
+        self.spent = 0
+        self.covered = 0
         self.loaded = False
         self.dry = 0
 
@@ -86,21 +94,29 @@ class Blind:
         """Tell whether a blind run asks for a pump."""
         return self.state == ASKING or self.state == RUNNING
 
+    def takes(self) -> int:
+        """Return the mask of the pumps that a run of both may take; 0: it is a run of one."""
+        return 3 & ~self.spent if self.both else 0
+
     def _lost(self, wet: int) -> int:
         b = self.belief
         if b.wiring:
             return True
         if b.failed and b.virtual & LEAD:
             return True
+        if b.wet == OFF:  # it starts nothing by itself, and nothing above it is believed
+            return b.fitted & ~b.suspect == OFF
         return wet & HIGH and not b.wet  # then high itself is a suspect, and no other believed one is wet
 
     def step(self, wet: int, demand: int, running: int) -> None:
-        """Work out the blind run; `demand`: pumps that the level asks for, `running`: some pump is on.
+        """Work out the blind run; `demand`: pumps that the level asks for, `running`: a mask of those on.
 
         Before it the controller sets `loaded` (a running pump's current is
-        normal, as far as it is measured) and `dry` (one has underloaded for dry_run).
+        normal, as far as it is measured) and `dry` (a mask of those that have underloaded for dry_run).
         """
         self.reason = bool(self._lost(wet))
+        if not wet & HIGH:
+            self.untried = HIGH
         if self.timers.rang[tm.BLIND_REST]:
             self.event(RESTED)
         if self.wants() and demand:
@@ -110,10 +126,15 @@ class Blind:
         elif self.state == WATCHING and self.reason and not demand and not running:
             self.event(LOST)
             self.stayed = 0
+            self.covered = (self.belief.wet & OFF) | (wet & HIGH)
+            self.both = 1 if self.covered & OFF or wet & self.untried else 0
+            self.spent = 0
         elif self.state == ASKING and not self.reason:
             self.event(FOUND)
         elif self.state == RUNNING:
             self._run(wet, running)
+        elif self.state == RESTING and self.belief.wet == OFF and self.reason:
+            self._shorten()
 
     def started(self) -> None:
         """The gate has switched a pump on: a run that was asked for begins."""
@@ -126,11 +147,33 @@ class Blind:
     def _run(self, wet: int, running: int) -> None:
         loaded = self._stays(1 if self.loaded and self.settings[s.SENSING] == s.SENSE_CURRENT else 0)
         if self.timers.rang[tm.BLIND_RUN] and loaded:
-            self.stayed = 1
-            self.rung = 0
+            self._full()
+            if wet & HIGH:
+                self.belief.prove_high(wet)
         over = not self.timers.running(tm.BLIND_RUN) and not loaded
-        if self.dry or over or not running:
+        if self.covered & OFF and self.belief.dry & OFF:
+            self._full()
+            over = True
+        if self._high_answers(wet):
+            self._full()
+            self.belief.prove_high(wet)
+        self.spent |= self.dry
+        if over or not running & ~self.spent:
             self._rest(wet)
+
+    def _high_answers(self, wet: int) -> bool:
+        # A high that was wet and falls in the run follows the water, unless it comes and goes by itself.
+        return bool(self.covered & HIGH and not (wet | self.belief.fickle) & HIGH and not self.stayed)
+
+    def _full(self) -> None:
+        # The run has moved water: there was some.
+        self.stayed = 1
+        self.rung = 0
+
+    def _shorten(self) -> None:
+        # Off is believed wet: there is water, whatever the runs before have found.
+        if self.timers.left_ms(tm.BLIND_REST) > RESTS_MS[0]:
+            self.timers.arm(tm.BLIND_REST, RESTS_MS[0])
 
     def _stays(self, loaded: int) -> bool:
         # Loaded throughout: at this step, the one before and all others from the start's proof on.
@@ -145,7 +188,11 @@ class Blind:
         self.event(FULL if self.stayed else EMPTY)
         self.timers.stop(tm.BLIND_RUN)
         rung = self.rung
-        if not rung and not wet & HIGH:
+        if self.covered & OFF and not self.stayed:
+            self.belief.make_suspect(OFF, wet)  # no run so long leaves it wet
+        if wet & HIGH:
+            self.untried = 0
+        elif not rung and not (self.covered & OFF and self.stayed):
             rung = 1
         if not self.stayed:
             self.rung = min(rung + 1, 4)

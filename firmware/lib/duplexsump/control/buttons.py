@@ -3,12 +3,15 @@
 from . import timers as tm
 from .records import (
     CMD_INSPECTED,
+    CMD_REPLACED,
     CMD_RESET,
+    CMD_SHELVE,
     CMD_SILENCE,
     CMD_TEST,
     IN_COMMAND,
     IN_RESET,
     IN_SILENCE,
+    SHELVE_END,
     STATE,
 )
 from .ticks import const
@@ -19,7 +22,7 @@ TEST_MS = const(5000)
 
 
 class Buttons:
-    """`silence`, `reset` and `inspected` are true in the step of the press edge."""
+    """`silence`, `reset`, `inspected`, `replaced` are true in the step of the press edge; `shelve`: see CMD_SHELVE."""
 
     FIELDS = (
         ("silence_down", STATE, 0, 0),
@@ -41,6 +44,8 @@ class Buttons:
         self.silence = 0
         self.reset = 0
         self.inspected = 0
+        self.replaced = 0
+        self.shelve = 0
 
     def begin(self, inputs: list[int]) -> None:
         """A button held at power-up, or a command left standing, is no press edge."""
@@ -51,10 +56,13 @@ class Buttons:
     def step(self, inputs: list[int], nothing: int) -> None:
         """Read buttons and commands; `nothing`: no alarm of any kind."""
         command = inputs[IN_COMMAND] & ~self.command
+        shelve = inputs[IN_COMMAND] // CMD_SHELVE & SHELVE_END
+        self.shelve = 0 if shelve == self.command // CMD_SHELVE & SHELVE_END else shelve
         self.command = inputs[IN_COMMAND]
         self.silence = command & CMD_SILENCE or inputs[IN_SILENCE] > self.silence_down
         self.reset = command & CMD_RESET or inputs[IN_RESET] > self.reset_down
         self.inspected = command & CMD_INSPECTED
+        self.replaced = command & CMD_REPLACED
         self.silence_down = inputs[IN_SILENCE]
         self.reset_down = inputs[IN_RESET]
         self._down(self.silence_down or self.reset_down)

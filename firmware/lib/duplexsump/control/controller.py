@@ -56,7 +56,7 @@ from .selector import Selectors
 from .supply import Supply
 from .ticks import DAY_MS, TICK_MS, add, const, diff
 from .transmitter import Transmitter
-from .watch import tell_alarms
+from .watch import MONTH_MIN, tell_alarms
 
 _MINUTE_MS = const(60000)
 _MOST_MIN = const(1 << 29)
@@ -71,6 +71,7 @@ class Controller:
         ("mark", CLOCK, 0, 0),  # the last whole minute of uptime
         ("uptime_min", CLOCK, 0, 0),
         ("inspection_min", CLOCK, 0, RETAIN),  # since somebody last recorded an inspection
+        ("battery_min", CLOCK, 0, RETAIN),  # since somebody last recorded a new standby battery
         ("light", STATE, 0, 0),
         ("clock_fault", STATE, 0, 0),
         ("pending", STATE, 0, 0),
@@ -120,6 +121,7 @@ class Controller:
         self.mark = 0
         self.uptime_min = 0
         self.inspection_min = 0
+        self.battery_min = 0
         self.light = 0
         self.clock_fault = 0
         self.raw_word = 0
@@ -214,6 +216,8 @@ class Controller:
         self.mark = add(self.mark, count * _MINUTE_MS)
         self.uptime_min = min(_MOST_MIN, self.uptime_min + count)
         self.inspection_min = min(_MOST_MIN, self.inspection_min + count)
+        self.battery_min = min(_MOST_MIN, self.battery_min + count)
+        self.history.minutes(count)
         self.exercise.minutes(count, self.gate.out, self.belief.wet)
 
     def _jumped(self, delta_ms: int) -> None:
@@ -247,6 +251,8 @@ class Controller:
             self._reset()
         if self.buttons.inspected:
             self.inspection_min = 0
+        if self.buttons.replaced:
+            self.battery_min = 0
         self.selectors.step(inputs, self.gate.out, self._dry(), self.belief.wet)
         self._protect(0, inputs)
         self._protect(1, inputs)
@@ -348,11 +354,15 @@ class Controller:
         self.exercise.battery = inputs[IN_BATTERY]
         self.exercise.unfed = ~self.supply.fed if self.supply.mains else 0
         self.exercise.step(self.belief.wet & OFF, self.pair.available, gate.out)
-        self._switch(self.pair.step(self.demand.demand, self.blind.turn if self.blind.wants() else -1))
+        self._switch(self._wanted())
         self.history.count(self.belief.wet & LAG, self.pair.overdue, self.selectors.overrun)
         self.history.step(self.contacts.rose, self.contacts.fell, gate.out)
         self.out[OUT_PUMP_1] = gate.out & 1
         self.out[OUT_PUMP_2] = gate.out >> 1
+
+    def _wanted(self) -> int:
+        blind = self.blind
+        return self.pair.step(self.demand.demand, blind.turn if blind.wants() else -1, blind.takes())
 
     def _switch(self, want: int) -> None:
         # Through the gate, and the pumps told what it did.
@@ -395,6 +405,8 @@ class Controller:
             alarms.silence()
         if self.buttons.reset:  # once the alarms know what it has ended: one press is enough
             alarms.reset()
+        if self.buttons.shelve:
+            alarms.shelve(self.buttons.shelve)
         alarms.step(1 if self.buttons.test() else 0)
         self.light = 1 if alarms.nothing and self.pair.available == 3 else 0
         self.out[OUT_HORN] = alarms.horn
@@ -422,12 +434,14 @@ class Controller:
         if self.pending:
             return TICK_MS
         delay = self.timers.next_ms(DAY_MS)
-        minutes = self.exercise.next_min()
-        left = self.settings[s.INSPECTION_DAYS] * DAY_MIN - self.inspection_min
-        if 0 < left < minutes:
-            minutes = left
+        minutes = self._sooner(self.exercise.next_min(), self.history.next_min())
+        minutes = self._sooner(minutes, self.settings[s.INSPECTION_DAYS] * DAY_MIN - self.inspection_min)
+        minutes = self._sooner(minutes, self.settings[s.BATTERY_AGE] * MONTH_MIN - self.battery_min)
         delay = min(delay, minutes * _MINUTE_MS - diff(self.now, self.mark))
         return max(delay, TICK_MS)
+
+    def _sooner(self, minutes: int, left: int) -> int:
+        return left if 0 < left < minutes else minutes
 
     def snapshot(self) -> list[int]:
         """Return the whole state as a new flat list of integers, one a place of FIELDS."""

@@ -41,6 +41,7 @@ class Demand:
         ("patience_ms", COUNTER, 0, 0),  # L4: what the last draw-downs have shown to be honest
         ("boost", STATE, 0, AGAIN),  # R2: both pumps, the level does not fall
         ("lowest", STATE, 0, 0),  # R2: lowest level step of this demand
+        ("covered", STATE, 0, 0),  # D1: off was believed wet in this demand
         ("run_ms", CLOCK, 0, 0),  # L3: pump time of this demand
         ("refill_ms", CLOCK, 0, 0),  # L3: time since the last demand
         ("last_run_ds", CLOCK, 0, 0),
@@ -61,6 +62,7 @@ class Demand:
         self.patience_ms = 0
         self.boost = 0
         self.lowest = 0
+        self.covered = 0
         self.run_ms = 0
         self.refill_ms = 0
         self.last_run_ds = 0
@@ -95,6 +97,7 @@ class Demand:
         self.demand = 0
         self.by_level = by_level
         self.boost = 0
+        self.covered = 0
         self.timers.stop(tm.NO_DRAW)
 
     def _begin(self, demand: int) -> None:
@@ -123,13 +126,20 @@ class Demand:
         if self.belief.wet & (LAG | HIGH):
             self._begin(2)
         elif self.belief.wet & LEAD:
-            self._begin(self.demand or 1)
+            self._begin(self._lead_asks())
         elif self.demand:
-            self._falling(pumps)
+            self._falling(pumps, wet & _UPPER)
+        if self.demand:
+            self.covered |= self.belief.wet & OFF
         if self.belief.wet & _UPPER or not self.demand:
             self._no_draw()
         self._stands_alone(wet, rose | fell, pumps)
         self._not_falling(inputs, pumps)
+
+    def _lead_asks(self) -> int:
+        # Lead asks for one pump, and for two where no contact above it is believed, which could call the second.
+        above = self.belief.fitted & ~self.belief.suspect & (LAG | HIGH)
+        return self.demand or 1 if above else 2
 
     def _no_draw(self) -> None:
         self._no_timed_draw()
@@ -140,10 +150,10 @@ class Demand:
         self.draw_left = 0
         self.draw_pumps = 0
 
-    def _falling(self, pumps: int) -> None:
-        # No believed contact from lead up is wet.
+    def _falling(self, pumps: int, hung: int) -> None:
+        # No believed contact from lead up is wet; `hung`: those that read wet all the same.
         b = self.belief
-        if b.dry & OFF:
+        if b.dry & OFF and (self.covered or hung or b.bobs > 1):
             self._drawn()
             self.end(1)
         elif b.wet & OFF:

@@ -9,6 +9,10 @@ from .ticks import const
 DAY_MIN = const(1440)
 _NOBODY = const(-1)
 _MOST_MIN = const(1 << 29)
+PASSED = const(1)  # verdicts; 0: none yet
+FLAT = const(2)  # the battery did not bear it
+FAILED = const(3)
+_FOUR = const(255)
 
 
 class Exercise:
@@ -21,6 +25,7 @@ class Exercise:
         ("flat", STATE, 0, RETAIN),  # the battery did not bear the last exercise on it
         ("passed", STATISTIC, 2, RETAIN),
         ("tried", STATISTIC, 2, RETAIN),
+        ("verdicts", STATISTIC, 2, RETAIN),  # the last four of each pump, the newest in the lowest two bits
         ("idle_min", CLOCK, 2, RETAIN),  # since each pump last ran
         ("off_dry_min", CLOCK, 0, RETAIN),
     )
@@ -40,6 +45,7 @@ class Exercise:
         self.flat = 0
         self.passed = [0, 0]
         self.tried = [0, 0]
+        self.verdicts = [0, 0]
         self.idle_min = [0, 0]
         self.off_dry_min = 0
 
@@ -87,12 +93,13 @@ class Exercise:
         # A battery that does not bear the load is not the pump's fault, but no standby either.
         if self.began and self.drawing & (1 << self.who) and self.battery != BATTERY_GOOD:
             self.flat = 1
-            self._end(self.who, False)
+            self._end(self.who, FLAT)
         elif pump.state >= pm.RETRY or (self.began and self.calm and not available):
-            self._end(self.who, False)
+            self._end(self.who, FAILED)
         elif self.timers.rang[tm.EXERCISE]:
             loaded = pump.loaded or self.settings[s.SENSING] != s.SENSE_CURRENT
-            self._end(self.who, pump.state == pm.RUNNING and loaded and self.level_fell)
+            good = pump.state == pm.RUNNING and loaded and self.level_fell
+            self._end(self.who, PASSED if good else FAILED)
 
     def _began(self, n: int) -> None:
         self.began = 1
@@ -106,10 +113,11 @@ class Exercise:
                 self.who = n
                 return
             if self.unfed & (1 << n) and self.idle_min[n] >= limit + DAY_MIN:
-                self._end(n, False)
+                self._end(n, FAILED)
 
-    def _end(self, n: int, passed: int) -> None:
-        if passed:
+    def _end(self, n: int, verdict: int) -> None:
+        self.verdicts[n] = (self.verdicts[n] << 2 & _FOUR) | verdict
+        if verdict == PASSED:
             self.passed[n] += 1
             self.failed &= ~(1 << n)
             if self.drawing & (1 << n):

@@ -10,7 +10,6 @@ from . import timers as tm
 from .records import AGAIN, HIGH, LAG, LEAD, RETAIN, STATE
 from .ticks import const
 
-SHORT_HOLD_MS = const(20000)  # S4: the longest power-up delay with lag wet
 NEAR_MS = const(300000)  # S4: power-ups closer than this are counted
 
 
@@ -43,7 +42,6 @@ class Gate:
         self.timers.arm(tm.BOOT_FLOOD, hold_ms)
         hold_ms <<= min(self.boots, 2)
         self.timers.arm(tm.BOOT, hold_ms)
-        self.timers.arm(tm.BOOT_SHORT, min(hold_ms, SHORT_HOLD_MS))
         self.timers.arm(tm.BOOT_COUNT, NEAR_MS)
         self.boots = min(self.boots + 1, 3)
         self.out = 0
@@ -82,11 +80,7 @@ class Gate:
 
     def _held(self) -> bool:
         # S4: the power-up delay, which rising water shortens.
-        if self.wet & HIGH:
-            return self.timers.at[tm.BOOT_FLOOD] >= 0
-        if self.wet & LAG:
-            return self.timers.at[tm.BOOT_SHORT] >= 0
-        return self.timers.at[tm.BOOT] >= 0
+        return self.timers.at[tm.BOOT_FLOOD if self.wet & (LAG | HIGH) else tm.BOOT] >= 0
 
     def _start(self, want: int, n: int) -> None:
         if not want & ~self.out & (1 << n) or self.timers.at[tm.SPACING] >= 0 or not self.rested(n):

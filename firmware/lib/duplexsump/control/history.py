@@ -11,6 +11,8 @@ _LONGEST_MS = const(36000000)
 _LEARN = const(5)  # cycles from which the first pump rate and the first refills are learnt
 _WORN_PERCENT = const(25)
 _IN_A_ROW = const(8)  # slow draw-downs in a row: the pump is worn
+_DAY_MIN = const(1440)
+_FADE = const(128)  # of the highest inflow, a day: half of it in a season
 _LEAKS = const(12)  # quick refills, less those that were not: the check valve leaks
 
 
@@ -24,6 +26,8 @@ class History:
         ("fill_ms", CLOCK, 0, 0),
         ("draw_ms", CLOCK, 0, 0),
         ("inflow_ml_min", STATISTIC, 0, RETAIN),
+        ("peak_ml_min", STATISTIC, 0, RETAIN),  # the highest inflow of late
+        ("peak_min", CLOCK, 0, RETAIN),  # since it last faded
         ("rate_ml_min", STATISTIC, 2, RETAIN),  # of each pump, smoothed over about 8 cycles
         ("first_rate_ml_min", STATISTIC, 2, RETAIN),  # learnt from its first 5 cycles
         ("measured", STATISTIC, 2, RETAIN),
@@ -49,6 +53,8 @@ class History:
         self.fill_ms = 0
         self.draw_ms = 0
         self.inflow_ml_min = 0
+        self.peak_ml_min = 0
+        self.peak_min = 0
         self.rate_ml_min = [0, 0]
         self.first_rate_ml_min = [0, 0]
         self.measured = [0, 0]
@@ -78,6 +84,17 @@ class History:
             self.fill_ms = min(_LONGEST_MS, self.fill_ms + dt_ms)
         if self.drawing:
             self.draw_ms = min(_LONGEST_MS, self.draw_ms + dt_ms)
+
+    def minutes(self, count: int) -> None:
+        """Count `count` minutes, at most a day: the highest inflow fades, so that a season forgets the last."""
+        self.peak_min += count
+        if self.peak_min >= _DAY_MIN:
+            self.peak_min -= _DAY_MIN
+            self.peak_ml_min -= self.peak_ml_min // _FADE
+
+    def next_min(self) -> int:
+        """Return the minutes until the highest inflow fades; 0: there is none."""
+        return _DAY_MIN - self.peak_min if self.peak_ml_min else 0
 
     def count(self, lag: int, overdue: int, overrun: int) -> None:
         """Count what begins in this step: the water at lag, a long run, pumps (a mask) past the limit of HAND."""
@@ -124,6 +141,7 @@ class History:
         # stop level in a moment; the inflow alone takes its time.
         self.filling = 0
         self.inflow_ml_min = self._rate(self.fill_ms)
+        self.peak_ml_min = max(self.peak_ml_min, self.inflow_ml_min)
         quick = self.refill_ms < 15000 and self.fill_ms > 20 * self.refill_ms
         if quick:
             self.quick_refills += 1
@@ -163,6 +181,10 @@ class History:
     def is_worn(self, n: int) -> bool:
         """Tell whether pump `n` has been more than a quarter below its first rate for 8 draw-downs in a row."""
         return self.worn[n] == _IN_A_ROW
+
+    def is_weak(self, n: int) -> bool:
+        """Tell whether pump `n` is worn and moves less than 1.2 times the highest inflow measured of late."""
+        return self.is_worn(n) and self.rate_ml_min[n] // 6 < self.peak_ml_min // 5
 
     def leaking(self, n: int) -> bool:
         """Tell whether water runs back after pump `n` has stopped, again and again."""

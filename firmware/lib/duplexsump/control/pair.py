@@ -112,11 +112,11 @@ class Pair:
         self.not_pumping |= bit
         return False
 
-    def step(self, demand: int, blind: int) -> int:
+    def step(self, demand: int, blind: int, takes: int = 0) -> int:
         """Return the pumps wanted, as a mask.
 
         `demand`: pumps the level asks for; `blind`: -1 or the pump whose blind
-        turn it is.
+        turn it is; `takes`: the pumps that a blind run of both may take.
         """
         self._both(self.gate.out == 3)
         self._waters(self.belief.wet & (LEAD | LAG))
@@ -127,7 +127,7 @@ class Pair:
         if blind >= 0:
             self._choose(blind)
             if self.lead >= 0:
-                return 1 << self.lead | self._held()
+                return (self.available & takes if takes else 1 << self.lead) | self._held()
         return self._held()
 
     def behind(self) -> int:

@@ -102,6 +102,9 @@ CMD_SILENCE = const(1)
 CMD_RESET = const(2)
 CMD_INSPECTED = const(4)  # somebody has recorded an inspection
 CMD_TEST = const(8)  # horn, beacon, alarm relay and service relay test
+CMD_REPLACED = const(16)  # the standby battery is new
+CMD_SHELVE = const(256)  # times 1 + the number of an alarm: shelve it; times SHELVE_END: shelve none
+SHELVE_END = const(63)
 
 # Inputs that may be forced (the contacts keep their own bits).
 FORCE_OFF = const(1)

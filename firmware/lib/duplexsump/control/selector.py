@@ -49,16 +49,22 @@ class Selectors:
         """Tell whether pump `n` is left to the controller."""
         return not self.off(n) and not self.hand(n)
 
-    def step(self, inputs: list[int], out: int, dry: int, lead: int) -> None:
+    def step(self, inputs: list[int], out: int, dry: int, wet: int) -> None:
         """Read the selectors.
 
-        `out`: pumps that are on; `dry`: pumps that have underloaded for dry_run; `lead`: the lead contact is wet.
+        `out`: pumps that are on; `dry`: pumps that have underloaded for dry_run; `wet`: contacts believed wet.
         """
         self.returned = 0
         self._read(0, inputs[IN_SELECTOR_1], out & 1)
         self._read(1, inputs[IN_SELECTOR_1 + 1], out & 2)
-        if not lead & LEAD:
+        if not wet & LEAD:
             self.spent |= self._by_hand() & out & dry
+        if not wet and self.settings[s.SENSING] != s.SENSE_CURRENT:
+            self._unseen(0, out & 1)
+            self._unseen(1, out & 2)
+        else:
+            self.timers.stop(tm.HAND_DRY)
+            self.timers.stop(tm.HAND_DRY + 1)
         self._away(self.at[0] != SELECT_AUTO or self.at[1] != SELECT_AUTO)
 
     def _read(self, n: int, to: int, on: int) -> None:
@@ -77,6 +83,11 @@ class Selectors:
         if self.timers.on_delay(tm.HAND + n, False, on and self.hand(n), self.settings[s.HAND_LIMIT_MS]):
             self.spent |= 1 << n
             self.overrun |= 1 << n
+
+    def _unseen(self, n: int, on: int) -> None:
+        # No contact vouches for water and no current tells: a run by hand lasts no longer than any other.
+        if self.timers.on_delay(tm.HAND_DRY + n, False, on and self.hand(n), self.settings[s.BLIND_RUN_MS]):
+            self.spent |= 1 << n
 
     def _by_hand(self) -> int:
         return (1 if self.hand(0) else 0) | (2 if self.hand(1) else 0)

@@ -85,7 +85,9 @@ CALLS = const(64)
 SERVICE_CALL_MS = const(65)
 BAND_VOLUME_ML = const(66)
 MAINS_FITTED = const(67)
-N_SETTINGS = const(68)
+BATTERY_AGE = const(68)
+SHELVE_TIME_MS = const(69)
+N_SETTINGS = const(70)
 
 SENSE_NOTHING = const(0)
 SENSE_FEEDBACK = const(1)
@@ -172,6 +174,8 @@ TABLE = (
     ("service_call", "ms", 60000, 3600000, 600000, OWN, "one relay: a call for service holds it this long, once a day"),
     ("band_volume", "mL", 0, 17000000, 33360, SIZING, "water between off and lead; 0 = not known"),
     ("mains_fitted", "", 0, 1, 1, OWN, "1 when a mains-present input is wired; 0: the mains counts as present"),
+    ("battery_age", "months", 0, 240, 48, PRACTICE, "a standby battery is old after this long; 0: nobody counts"),
+    ("shelve_time", "ms", 600000, 86400000, 28800000, PRACTICE, "a shelved alarm makes no sound and no call this long"),
 )
 
 NAME = const(0)
@@ -268,7 +272,11 @@ def _contacts(values: list[int], refusals: list[str]) -> None:
         return
     if not fitted & 2:
         refusals.append("fitted = %d: the lead float (2) must be there, or a transmitter" % fitted)
-    if not fitted & 1 and not values[PUMP_DOWN_LEAD_MS]:
+    if not fitted & 1 and values[SENSING] != SENSE_CURRENT:
+        refusals.append("fitted = %d with sensing = %d: without the off float (1) and without motor current nothing tells "
+                        "an empty pit from a hung float: fit the off float, or current sensors (sensing = 2)"
+                        % (fitted, values[SENSING]))
+    elif not fitted & 1 and not values[PUMP_DOWN_LEAD_MS]:
         refusals.append("fitted = %d with pump_down_lead = 0: fit the off float (1) or give a pump-down time" % fitted)
 
 

@@ -13,6 +13,8 @@ _TYPES = const(0)  # true to the type check alone
 if _TYPES:
     from ..shapes import Controller
 
+MONTH_MIN = const(43830)  # 365.25 / 12 days
+_CHATTERS_MS = const(60000)
 
 def tell_alarms(c: "Controller", inputs: list[int]) -> None:
     """Tell the alarms of controller `c` what holds in this step."""
@@ -31,7 +33,7 @@ def _level(c: "Controller", inputs: list[int]) -> None:
     alarms.tell(at.FLOAT_WIRING, c.belief.wiring, c.belief.wiring)
     alarms.tell(at.NOT_KEEPING_UP, c.pair.behind() or c.demand.boost)
     _suspects(c, (c.belief.order | c.belief.evidence) & c.belief.fitted)
-    alarms.tell(at.CHATTERING, inputs[IN_CHATTER], inputs[IN_CHATTER])
+    alarms.tell(at.CHATTERING, _chatters(c, inputs), inputs[IN_CHATTER])
     alarms.tell(at.POUR_AND_TEST, c.exercise.pour())
 
 
@@ -48,6 +50,11 @@ def _suspects(c: "Controller", suspects: int) -> None:
     suspects &= ~stands_for
     c.alarms.tell(at.OUT_OF_SEQUENCE, suspects or c.transmitter.apart, suspects)
     c.alarms.tell(at.TRANSMITTER_FAILED, stands_for or c.transmitter.failed())
+
+
+def _chatters(c: "Controller", inputs: list[int]) -> bool:
+    # L1: two honest turns of a float that bounces may chatter for a moment.
+    return c.timers.on_delay(tm.CHATTERS, c.alarms.active[at.CHATTERING], inputs[IN_CHATTER], _CHATTERS_MS)
 
 
 def _house(c: "Controller") -> None:
@@ -67,9 +74,15 @@ def _supply(c: "Controller", inputs: list[int]) -> None:
     alarms.tell(at.BATTERY_LOW, c.supply.battery_low(inputs))
     alarms.tell(at.CHARGER_FAILED, c.supply.not_charging)
     alarms.tell(at.BATTERY_FAILED, c.supply.gone or c.supply.flat or c.exercise.flat)
+    alarms.tell(at.BATTERY_OLD, _battery_old(c))
     alarms.tell(at.MAINS_UNSTEADY, c.supply.unsteady)
     alarms.tell(at.CLOCK_FAULT, c.clock_fault)
     alarms.tell(at.INSPECTION_DUE, c.inspection_min >= c.settings[s.INSPECTION_DAYS] * DAY_MIN)
+
+
+def _battery_old(c: "Controller") -> bool:
+    months = c.settings[s.BATTERY_AGE]
+    return bool(c.supply.fitted and months) and c.battery_min >= months * MONTH_MIN
 
 
 def _pump(c: "Controller", n: int) -> None:
@@ -85,6 +98,8 @@ def _pump(c: "Controller", n: int) -> None:
     c.alarms.tell(at.SHORT_CYCLING + n, pump.short)
     told = _worn(c, n)
     c.alarms.tell(at.PUMP_WORN + n, told)
+    told = c.history.is_weak(n)
+    c.alarms.tell(at.PUMP_WEAK + n, told)
     told = _leaks(c, n)
     c.alarms.tell(at.CHECK_LEAKS + n, told)
 

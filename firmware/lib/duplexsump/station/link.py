@@ -141,6 +141,7 @@ class Model:
     def _fill_holding(self) -> None:
         for i in range(s.N_SETTINGS):
             self._put(self.holding, 2 * i, self.staged[i], 2)
+        self._put(self.holding, r.SHELVE_AT, self.station.controller.alarms.shelved, 1)
         self._put(self.holding, r.CLOCK_AT, self.station.wall_now_s(), 2)
         self._put(self.holding, r.WINDOW_AT, self.window_segment, 2)
         self._put(self.holding, r.WINDOW_AT + 2, self.window_offset, 2)
@@ -194,11 +195,7 @@ class Model:
         # Keys must be right, two-word values must come whole and be small integers.
         for row in r.CONTROL_ROWS:
             if row[1] == 1:
-                key = self._word(row[0], at, count, data, place)
-                wanted = r.COMMIT_KEY if row[0] == r.COMMIT_AT else r.MAINTENANCE_KEY
-                if row[0] == r.RESET_AT:
-                    wanted = r.RESET_KEY
-                if key >= 0 and key != wanted:
+                if not self._key(row[0], self._word(row[0], at, count, data, place)):
                     return m.VALUE
             else:
                 high = self._word(row[0], at, count, data, place)
@@ -206,11 +203,20 @@ class Model:
                 if (high < 0) != (low < 0) or (high >= 0x8000):
                     return m.VALUE
         for i in range(count):
-            if r.N_SETTING_WORDS <= at + i < r.COMMIT_AT or r.COMMIT_AT < at + i < r.CLOCK_AT:
+            if r.N_SETTING_WORDS <= at + i < r.COMMIT_AT or r.SHELVE_AT < at + i < r.CLOCK_AT:
                 return m.ADDRESS
             if r.CLOCK_AT + 1 < at + i < r.WINDOW_AT or r.WINDOW_AT + 3 < at + i < r.MAINTENANCE_AT:
                 return m.ADDRESS
         return self._check_staged(at, count, data, place)
+
+    def _key(self, at: int, key: int) -> bool:
+        # Whether what is written to a one-word control register, -1 nothing, is what it takes.
+        if at == r.SHELVE_AT:
+            return key < 0 or 1 < key <= alarm_table.COUNT or key == records.SHELVE_END
+        wanted = r.COMMIT_KEY if at == r.COMMIT_AT else r.MAINTENANCE_KEY
+        if at == r.RESET_AT:
+            wanted = r.RESET_KEY
+        return key < 0 or key == wanted
 
     def _check_staged(self, at: int, count: int, data: bytearray, place: int) -> int:
         # A setting's high word is 0 or small: none is larger than 2**29.
@@ -234,6 +240,9 @@ class Model:
     def _control(self, at: int, count: int, data: bytearray, place: int) -> int:
         self._clock_and_window(at, count, data, place)
         st = self.station
+        shelve = self._word(r.SHELVE_AT, at, count, data, place)
+        if shelve >= 0:
+            st.command = (st.command & (records.CMD_SHELVE - 1)) | shelve * records.CMD_SHELVE
         now = st.controller.now
         if self._word(r.MAINTENANCE_AT, at, count, data, place) >= 0:
             st.recorder.event(now, j.MAINTENANCE)

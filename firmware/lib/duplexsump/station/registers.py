@@ -35,7 +35,7 @@ _TYPES = const(0)  # true to the type check alone
 if _TYPES:
     from ..shapes import Station
 
-MAP_VERSION = const(3)  # 3: heap_free
+MAP_VERSION = const(3)  # 3: heap_free, shelving, exercise verdicts, the highest inflow
 SIGNATURE = const(0x5342)
 
 # Coils: a command bit acts once when written 1 and reads 0; force bits stay until they lapse (M2).
@@ -44,9 +44,10 @@ COMMANDS = (
     ("reset", "end lockouts, latched alarms and suspicion"),
     ("inspected", "record that somebody has inspected the pit"),
     ("test", "horn, beacon, alarm relay and service relay for 5 s, with no alarm"),
+    ("battery_replaced", "record that the standby battery is new"),
 )
 FORCES = ("off", "lead", "lag", "high", "mains", "current_1", "current_2", "thermal_1", "thermal_2")
-N_COMMANDS = const(4)
+N_COMMANDS = const(5)
 N_FORCES = const(9)
 FORCE_MASK_AT = const(16)
 FORCE_VALUE_AT = const(32)
@@ -54,6 +55,7 @@ N_COILS = const(41)
 
 # Holding registers: the settings two words each, then what asks for something.
 COMMIT_AT = const(170)
+SHELVE_AT = const(171)
 CLOCK_AT = const(180)
 WINDOW_AT = const(184)  # journal segment (2 words), offset (2 words)
 MAINTENANCE_AT = const(190)
@@ -64,6 +66,8 @@ RESET_KEY = const(0x5253)
 CONTROL_ROWS = (
     (COMMIT_AT, 1, "commit", "write 3095 (0x0C17): check the staged settings as a set and put them in force; "
      "any refusal discards them all (see refusal)"),
+    (SHELVE_AT, 1, "shelve", "write 1 + the number of an alarm: it makes no sound and no call for shelve_time "
+     "(never high water); 63: no alarm is shelved; reads the same, 0: none"),
     (CLOCK_AT, 2, "clock", "clock time in s since 1970-01-01, 0: not set; only for people who read the journal"),
     (WINDOW_AT, 2, "journal_segment", "segment that the journal window shows"),
     (WINDOW_AT + 2, 2, "journal_offset", "byte of the segment at which the window begins"),
@@ -170,6 +174,12 @@ WORD_ROWS = (
     ("rate_2", "mL/min", 2, "pump rate of pump 2", lambda st: st.controller.history.rate_ml_min[1]),
     ("wear_1", "%", 1, "loss of pump rate since new, pump 1", lambda st: st.controller.history.wear_percent(0)),
     ("wear_2", "%", 1, "the same of pump 2", lambda st: st.controller.history.wear_percent(1)),
+    ("peak_inflow", "mL/min", 2, "the highest inflow of late, half forgotten in a season",
+     lambda st: st.controller.history.peak_ml_min),
+    ("exercises_1", "", 1, "the last four exercises of pump 1, two bits each, the newest lowest: 0 none, 1 passed, "
+     "2 the battery did not bear it, 3 failed", lambda st: st.controller.exercise.verdicts[0]),
+    ("exercises_2", "", 1, "the same of pump 2", lambda st: st.controller.exercise.verdicts[1]),
+    ("battery_age", "min", 2, "since a new standby battery was recorded", lambda st: st.controller.battery_min),
     ("settings_slot", "", 1, "0 slot a, 1 slot b, -1 no sound slot: the defaults hold", lambda st: st.store.slot),
     ("settings_sequence", "", 2, "how often settings have been put in force", lambda st: st.store.sequence),
     ("journal_first", "", 2, "oldest segment", lambda st: st.recorder.journal.first),
