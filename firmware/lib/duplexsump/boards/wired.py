@@ -193,9 +193,12 @@ class WiredBoard:
     def _channels(self, raw: list[int]) -> None:
         for channel in self.analog:
             if channel[1] != self.absent:
-                raw[channel[1]] = self.measured(channel[0], channel[2])
+                raw[channel[1]] = self._of(channel)
             elif channel[1] == IN_BATTERY:
                 raw[IN_BATTERY] = channel[2]
+
+    def _of(self, channel: tuple) -> int:
+        return self.measured(channel[0], channel[2])
 
     def measured(self, adc: "machine.ADC", level: int) -> int:
         """Return the reading of a channel whose full scale stands for `level`; 12 bits times 200,000 is a small int."""

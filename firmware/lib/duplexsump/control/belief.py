@@ -276,10 +276,11 @@ class Belief:
         few suspects, a rise takes the highest (the lower contact missed its
         turn), a fall the lowest.
         """
-        best = 15
-        for cut in range(5):
-            best = self._fewer(best, wet ^ CUTS[cut], rising)
-        return best
+        best = self._fewer(15, wet ^ CUTS[0], rising)
+        best = self._fewer(best, wet ^ CUTS[1], rising)
+        best = self._fewer(best, wet ^ CUTS[2], rising)
+        best = self._fewer(best, wet ^ CUTS[3], rising)
+        return self._fewer(best, wet ^ CUTS[4], rising)
 
     def _known(self) -> int:
         known = self.fitted & ~self.evidence & ~self.wiring

@@ -152,18 +152,21 @@ class Demand:
 
     def _falling(self, pumps: int, hung: int) -> None:
         # No believed contact from lead up is wet; `hung`: those that read wet all the same.
-        b = self.belief
-        if b.dry & OFF and (self.covered or hung or b.bobs > 1):
+        if self.belief.dry & OFF and (self.covered or hung or self.belief.bobs > 1):
             self._drawn()
             self.end(1)
-        elif b.wet & OFF:
+        elif self.belief.wet & OFF:
             self._no_timed_draw()
             if self._overdrawn(pumps > 0):
-                self.end(0)
-                self.stopped = 1
-                self.timers.arm(tm.STOPPED, 2 * self._pump_down_ms(self._lowest()))
+                self._cut()
         else:
             self._draw(pumps)
+
+    def _cut(self) -> None:
+        # L4: too long a draw-down over a wet `off`; whether that float hangs, the time after tells.
+        self.end(0)
+        self.stopped = 1
+        self.timers.arm(tm.STOPPED, 2 * self._pump_down_ms(self._lowest()))
 
     def _overdrawn(self, running: int) -> bool:
         # L4: three pump-downs, or what has been learnt of an honest draw-down.
