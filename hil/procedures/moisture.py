@@ -5,7 +5,7 @@ from ._steps import begin, drain, off_limit_s, pump, ready
 ORDER = 240
 PURPOSE = "Moisture in the seal chamber raises an alarm that latches, and stops no pump unless set to trip."
 CLAUSES = ("S7", "A1")
-NEEDS = ("lead", "moisture_1", "moisture_2", "pump_1", "pump_2", "horn")
+NEEDS = ("off", "lead", "moisture_1", "moisture_2", "pump_1", "pump_2", "horn")
 CAUTION = (
     "A pump starts: water over the inlets, or unplug both pumps. A worn seal lets water reach live parts: on "
     "site unplug that pump before anybody touches the water."

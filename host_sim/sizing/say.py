@@ -1,5 +1,8 @@
 """SI values as texts with units, US or SI, rounded as a tape measure reads."""
 
+import re
+
+from host_sim import units
 from host_sim.report.clock import lasting
 from host_sim.sizing.limits import FOOT, GALLON, GPM, INCH, PSI
 
@@ -57,9 +60,19 @@ class Say:
         _, unit, decimals = SHOWN[kind][self.place]
         return f"{round(self.number(value, kind), decimals) + 0.0:.{decimals}f} {unit}"
 
+    def again(self, text):
+        """Return a text with its quantities in the shown system: in SI "6.0 gpm" becomes "0.38 L/s"."""
+        if self.system == "us":
+            return text
+        return _US.sub(lambda found: self(units.read(found[0], _KINDS[found[2]]), _KINDS[found[2]]), text)
+
 
 def text_of(value, kind, decimals=None):
     """Return an SI value as a text that a site file takes, in US units: "18 in", "45 gpm"."""
     factor, unit, places = SHOWN[kind][0]
     places = places if decimals is None else decimals
     return f"{round(value / factor, places):g} {unit}"
+
+
+_KINDS = {"in": "length", "ft": "distance", "gpm": "flow", "gal": "volume", "ft2": "area", "lb": "mass"}
+_US = re.compile(r"(?<![\w.-])(\d+(?:\.\d+)?) (in|ft2|ft|gpm|gal|lb)\b(?!/)")

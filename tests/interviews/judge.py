@@ -6,7 +6,6 @@ from dataclasses import dataclass, field
 from math import inf
 
 from host_sim.errors import InputError
-from host_sim.proof.campaign.night_run import longest_dry_s
 from host_sim.run import closed_loop
 from host_sim.site.load import read_data
 from host_sim.sizing import site_out
@@ -100,6 +99,20 @@ def _chosen(rng, held, nights):
     return chosen
 
 
+def longest_idle_s(trace):
+    """Return the longest stretch, in seconds, in which a pump turned without moving water, under water or not."""
+    longest, since = 0.0, {}
+    for event in trace.events:
+        if event.kind not in ("motor", "pump"):
+            continue
+        n = event.data["pump"]
+        if n in since:
+            longest = max(longest, event.time_s - since.pop(n))
+        if event.kind == "motor" and event.data["what"] == "dry":
+            since[n] = event.time_s
+    return max([longest, *(trace.duration_s - t for t in since.values())])
+
+
 def _weight(row):
     name = row.names[0]
     if name in ("mains-lost", "mains-sense-open", "battery-weak"):
@@ -122,7 +135,7 @@ def _night(result, row, rng, found):
     data = edited(data, {"scenario.faults": faults, "scenario.seed": rng.randrange(2**30)})
     site = read_data(data)
     trace = closed_loop.run(site)
-    dry_s, totals = longest_dry_s(trace), trace.totals
+    dry_s, totals = longest_idle_s(trace), trace.totals
     full = totals.highest_m / result.inputs.pit.floor_m
     found.tried.append((fault, round(hours, 2), round(full, 3), round(dry_s, 1)))
     if totals.floor_first_s is not None:

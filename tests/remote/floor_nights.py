@@ -61,7 +61,7 @@ def sights(seed, number, every_ms, from_ms=60_000):
     work = Night(site, site.seed, control, list(site.faults))
     found, now, due, judge_at, last = [], 0, 0, from_ms, None
     while now < work.end_ms:
-        following = min(work._instant(now), work.end_ms)
+        following = min(work.instant(now), work.end_ms)
         if control.powered:
             c = control.controller
             seen = (c.belief.wet, c.contacts.wet, c.belief.suspect, c.out[0] | c.out[1] << 1, c.history.inflow_ml_min)

@@ -106,7 +106,7 @@ class House:
         """Run for so long."""
         now, seen, due = 0, None, 0.0
         while self.now_s < hours * 3600.0:
-            following = self.night._instant(now)
+            following = self.night.instant(now)
             control = self.night.control
             alarm_states = control.controller.alarms.state if control.controller else ()
             state = control.powered, tuple(control.out), tuple(alarm_states)

@@ -90,6 +90,6 @@ def test_on_a_terminal_no_word_is_cut_and_the_headings_stay_apart_from_the_text(
 
 def test_the_command_shows_the_alarms_asked_for(capsys):
     tables.list_alarms(True, ("standby", "battery"))
-    assert [row["name"] for row in json.loads(capsys.readouterr().out)] == ["battery_failed"]
+    assert [row["name"] for row in json.loads(capsys.readouterr().out)] == ["battery_failed", "battery_old"]
     with pytest.raises(InputError, match='no alarm has "cup of tea"'):
         tables.list_alarms(False, ("cup", "of", "tea"))

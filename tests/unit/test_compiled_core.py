@@ -11,6 +11,7 @@ import sys
 from pathlib import Path
 
 import pytest
+from duplexsump.control import timers
 
 from host_sim.compiled import build, cache, hooks, select, shapes, translate
 from host_sim.errors import InputError
@@ -57,7 +58,7 @@ def test_every_file_class_and_function_of_the_core_is_translated(translation):
 def test_whole_numbers_are_typed_and_constants_folded(translation):
     text = translation.text()
     expire = text[text.index("cpdef expire(self, long now):") :][:700]
-    assert "cdef long i\n" in expire and "range(89)" in expire and "<long>(at[i])" in expire
+    assert "cdef long i\n" in expire and f"range({timers.N_TIMERS})" in expire and "<long>(at[i])" in expire
     assert "cpdef bint on_delay(self, long i, long already, bint condition, long delay_ms) except -1:" in text
     # `long` is a type to Cython: the attribute keeps its name for everybody else.
     assert "cdef bint c_long" in text and "def long(self):" in text

@@ -9,7 +9,8 @@ import pytest
 from duplexsump.control import records as r
 
 from host_sim.board import readback
-from host_sim.replay import command_journal, exact
+from host_sim.replay import exact
+from host_sim.replay.reading import board
 from host_sim.run.journal import Record, read_journal
 from tests.station_rig import run, start
 
@@ -53,7 +54,7 @@ def test_journal_and_replay_say_the_same_of_it(read, segments, tmp_path):
         again = read_journal(tmp_path / f"{number}.jsonl")
         assert again == journal
         assert exact.replay(again).passed
-    (journal, _), *_ = command_journal._segments(segments)
+    journal, *_ = board.journals_in(segments)
     assert exact.replay(journal).passed
 
 

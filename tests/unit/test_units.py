@@ -15,7 +15,7 @@ WRONG = (
 
 def by_pint(text, kind):
     """Read a text with the table out of the way."""
-    quantity = units.registry().Quantity(units._plain(text))
+    quantity = units.registry().Quantity(units._plain(text, kind))
     return float(quantity.to(units.KINDS[kind][0]).magnitude)
 
 

@@ -53,7 +53,7 @@ def sheets(page, say, sources, drawings, cautions):
         _pumps(page.result, say),
         _parts(page, sources),
         _supply(rows, say),
-        _assumed(page),
+        _assumed(page, say),
     ]
     more = [_figures(rows, say, sources), _line(rows, say, sources)]
     small = [("More.", "Every figure and limit, and the curves: on the screen below these sheets, and in sizing.json."),
@@ -61,7 +61,7 @@ def sheets(page, say, sources, drawings, cautions):
              ("Cautions.", " ".join(cautions))]  # fmt: skip
     foot = SIGNED_MM + sum(1.0 + SMALL_LINE_MM * ceil((len(word) + len(text)) / SMALL_LETTERS) for word, text in small)
     empty = [Sheet(top), *(Sheet() for _ in range(SHEETS - 2)), Sheet(0.0, foot)]
-    tight = [*blocks[:-1], _assumed_run_in(page)]
+    tight = [*blocks[:-1], _assumed_run_in(page, say)]
     plans = [blocks + more, blocks + more[:1], blocks, tight]
     return flow(plans, empty, SIZES_PT, SMALLEST_PT), small
 
@@ -232,24 +232,24 @@ def _halves(widths, rows, heading):
     return Columns([Table(widths, rows[:middle], heading)], [Table(widths, rows[middle:], BLANK)])
 
 
-def _assumptions(page):
+def _assumptions(page, say):
     # (what was taken, why and what it changes) of each.
     for a in page.assumptions:
         what = a.key.removeprefix("sizing.").replace(".", " ").replace("_", " ")
-        yield f"{what}: {a.taken}", f"{a.why}; {a.changes}" if a.why and a.changes else a.changes or a.why
+        yield f"{what}: {say.again(a.taken)}", f"{a.why}; {a.changes}" if a.why and a.changes else a.changes or a.why
 
 
-def _assumed(page):
-    rows = [[Cell(taken, "name"), Cell(changes)] for taken, changes in _assumptions(page)]
+def _assumed(page, say):
+    rows = [[Cell(taken, "name"), Cell(changes)] for taken, changes in _assumptions(page, say)]
     if not rows:
         return Table((186.0,), [[Cell("Nothing: every question was answered.")]], "Assumed (not given)")
     return _halves((46.0, 45.0), rows, ASSUMED)
 
 
-def _assumed_run_in(page):
+def _assumed_run_in(page, say):
     # The same one behind the other, where the table would be too long; what changes the same stands together.
     groups = {}
-    for taken, changes in _assumptions(page):
+    for taken, changes in _assumptions(page, say):
         groups.setdefault(changes, []).append(taken)
     words = "; ".join(f"{', '.join(taken)} ({changes})" for changes, taken in groups.items())
     return Table((186.0,), [[Cell(words or "nothing", "", True)]], ASSUMED)

@@ -234,7 +234,7 @@ class Pair:
         longest = self.settings[s.MAX_RUN_MS]
         if self.settings[s.SENSING] == s.SENSE_CURRENT:
             return longest
-        return min(longest, self.settings[s.NOT_KEEPING_UP_MS] // 10 * 9)
+        return min(longest, self.settings[s.NOT_KEEPING_UP_MS] // 1000 * 900)
 
     def _quick(self) -> bool:
         # D6: the pump that another relieved had moved nothing, for that one has drawn the pit down at once.
