@@ -126,6 +126,7 @@ def test_a_compiler_that_fails_is_told(monkeypatch, tmp_path):
         build.build(CONTROL)
 
 
+@pytest.mark.long
 def test_a_folded_name_cannot_be_set_and_a_hook_can(compiled):
     code = (
         "from duplexsump.control import gate, timers\n"
@@ -147,12 +148,14 @@ def test_a_folded_name_cannot_be_set_and_a_hook_can(compiled):
     assert exit_code and "timers.REST is folded into the compiled core" in said
 
 
+@pytest.mark.long
 def test_the_version_says_which_core_runs(compiled):
     for core, words in (("compiled", "compiled core"), ("pure", "pure Python core (asked for)")):
         said = run("import sys; sys.argv = ['x', '--version']; import hil.cli.app as a; a.main()", core)[1]
         assert said.endswith(words)
 
 
+@pytest.mark.long
 def test_both_cores_write_the_same_journals_and_search_the_same_states(compiled):
     given = ["--nights", "4", "--first", "20", "--searches", "--site", "demo"]
     found = {core: core_records.child(core, *given) for core in ("compiled", "pure")}
