@@ -110,6 +110,7 @@ class PumpJudge:
         word = self.settled.see(now, raw)
         told = getattr(rig, "active", lambda name: False)
         self.floats_suspect = told("floats_out_of_sequence") or self.settings[s.TRANSMITTER]
+        self.cut = told("float_wiring")
         self.welded = [told("pump_1_will_not_stop"), told("pump_2_will_not_stop")]
         self._note_wiring(word)
         self._note_demand(word, inputs)
@@ -321,7 +322,9 @@ class PumpJudge:
         if not self.asked and not exercise:
             self._say("D1", f"pump {pump.n + 1} started and no contact from lead up was wet")
         back = self.mains_back_ms is not None and self.now - self.mains_back_ms < 120_000
-        if self.pumps[1 - pump.n].on and not (self.two_asked or hand[1 - pump.n] or back):
+        # With suspect floats lead alone may ask for two: who is suspect, the alarms tell.
+        two = self.two_asked or self.floats_suspect or self.cut
+        if self.pumps[1 - pump.n].on and not (two or hand[1 - pump.n] or back):
             self._say("D1", f"pump {pump.n + 1} started beside the other and neither lag nor high was wet")
 
     def _check_retry(self, pump):
@@ -344,7 +347,10 @@ class PumpJudge:
         cause = self._trip_cause(pump, band, inputs)
         if cause is None:
             ran = self.now - pump.started_ms
-            if not self._useless(pump.n) and not self._battery_taken(inputs) and ran < self.settings[s.MIN_RUN_MS]:
+            # Whether `high` is believed in such a try, and a missing current so no fault (R3), cannot be seen here.
+            unsure = pump.tried and pump.flooded and (self.floats_suspect or self.cut)
+            lost = unsure or self._useless(pump.n) or self._battery_taken(inputs)
+            if not lost and ran < self.settings[s.MIN_RUN_MS]:
                 self._say("S3", f"pump {pump.n + 1} stopped after {ran} ms, min_run = {self.settings[s.MIN_RUN_MS]} ms")
             pump.trips = 0
             pump.stop()

@@ -43,7 +43,7 @@ def folder(tmp_path):
 
 @needed
 @has_pyodide
-@pytest.mark.long
+@pytest.mark.campaign
 def test_the_files_alone_live_in_a_browser_and_run_the_same_night(folder, tmp_path):
     server = http.server.ThreadingHTTPServer(("127.0.0.1", 0), functools.partial(Quiet, directory=str(folder)))
     threading.Thread(target=server.serve_forever, daemon=True).start()

@@ -126,7 +126,7 @@ def test_a_compiler_that_fails_is_told(monkeypatch, tmp_path):
         build.build(CONTROL)
 
 
-@pytest.mark.long
+@pytest.mark.campaign
 def test_a_folded_name_cannot_be_set_and_a_hook_can(compiled):
     code = (
         "from duplexsump.control import gate, timers\n"
@@ -148,14 +148,14 @@ def test_a_folded_name_cannot_be_set_and_a_hook_can(compiled):
     assert exit_code and "timers.REST is folded into the compiled core" in said
 
 
-@pytest.mark.long
+@pytest.mark.campaign
 def test_the_version_says_which_core_runs(compiled):
     for core, words in (("compiled", "compiled core"), ("pure", "pure Python core (asked for)")):
         said = run("import sys; sys.argv = ['x', '--version']; import hil.cli.app as a; a.main()", core)[1]
         assert said.endswith(words)
 
 
-@pytest.mark.long
+@pytest.mark.campaign
 def test_both_cores_write_the_same_journals_and_search_the_same_states(compiled):
     given = ["--nights", "4", "--first", "20", "--searches", "--site", "demo"]
     found = {core: core_records.child(core, *given) for core in ("compiled", "pure")}
@@ -174,7 +174,7 @@ def test_two_thousand_nights_are_the_same_in_both_cores(compiled):
     assert done.stdout.startswith("2000 the same in both cores")
 
 
-@pytest.mark.long
+@pytest.mark.campaign
 def test_the_clauses_hold_on_the_compiled_core(compiled):
     """Every test of the core's clauses, in a process of its own with the compiled core."""
     command = [sys.executable, "-m", "pytest", "-q", "-p", "no:cacheprovider", "tests/control"]
