@@ -44,6 +44,7 @@ class SimulatedClient:
             controller=control.controller, inputs=control.inputs, raw=self.night.raw, bands=control.bands,
             board=SimpleNamespace(RESET_CAUSE=0), store=SimpleNamespace(slot=0, sequence=1),
             recorder=SimpleNamespace(failing=False, faults=0, journal=journal), staging=lambda: 0, bad_frames=lambda: 0,
+            heap_free=0,
             checksum=1, mode=0, passes=0, longest_pass_ms=0, overruns=0, wall_now_s=lambda: 0,
         )  # fmt: skip
 

@@ -42,7 +42,7 @@ def test_the_judge_finds_a_figure_that_is_too_long(monkeypatch):
     assert longer(judged(1, 22, 60))
 
 
-@pytest.mark.long
+@pytest.mark.campaign
 def test_never_longer_than_the_truth_in_more_nights():
     rows = [row for number in range(200, 230) for row in judged(1, number, 300)]
     assert len(rows) > 500 and not longer(rows)

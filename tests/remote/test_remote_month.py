@@ -71,7 +71,7 @@ MONTH = {
 FAULTS = ("mains-lost@400h+100min", "lead-stuck-dry@402h+3h", "pump1-jammed@402.3h+20h", "off-chattering@550h+2h")
 
 
-@pytest.mark.long
+@pytest.mark.campaign
 def test_a_month_with_the_demo_storm(tmp_path, capsys):
     h = house(tmp_path, 30, FAULTS, {**MONTH, 402.4: press_silence, 412: press_silence}, storm_h=399)
     h.run(719)
