@@ -2,16 +2,14 @@
 
 import contextlib
 import json
-import threading
 import time
-from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from importlib import resources
 
 from duplexsump.control import alarm_table
 from jinja2 import Environment
 
 from hil.remote import svg, topics, words
-from host_sim.errors import InputError
+from hil.remote.door import Door
 
 MONTH_S = 30 * 86400.0
 HOUR_S = 3600.0
@@ -49,40 +47,14 @@ def hourly(statuses, name, best=max):
     return [(hour, found.get(hour)) for hour in range(min(found), max(found) + 1)]
 
 
-class FleetPage:
+class FleetPage(Door):
     """`FleetPage("127.0.0.1:8503", open_store)`; a store is opened for each request, in its own thread."""
 
     def __init__(self, address, open_store, units="us", clock=time.time):
         self.open_store, self.units, self.clock = open_store, units, clock
         source = resources.files("hil.remote.fleet").joinpath("page.html").read_text(encoding="utf-8")
         self.template = Environment(autoescape=True).from_string(source)
-        host, _, port = address.rpartition(":")
-        page = self
-
-        class Door(BaseHTTPRequestHandler):
-            timeout = 10
-
-            def do_GET(self):
-                page.get(self)
-
-            def log_message(self, *_):
-                """Keep quiet."""
-
-        try:
-            self.server = ThreadingHTTPServer((host or "127.0.0.1", int(port)), Door)
-        except (OSError, ValueError, OverflowError) as error:
-            raise InputError(f"cannot listen there: {error}; write host:port, as in 127.0.0.1:8503", address) from error
-        self.server.daemon_threads = True
-        self.address = self.server.server_address
-
-    def start(self):
-        """Serve in the background."""
-        threading.Thread(target=self.server.serve_forever, args=(0.2,), name="fleet page", daemon=True).start()
-
-    def close(self):
-        """Stop serving."""
-        self.server.shutdown()
-        self.server.server_close()
+        super().__init__(address, "127.0.0.1:8503", "fleet page", self.get)
 
     def get(self, request):
         """Answer a GET."""

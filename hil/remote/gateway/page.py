@@ -7,14 +7,13 @@ the header X-Sumpbench, and a foreign host name is refused.
 
 import contextlib
 import json
-import threading
 import time
-from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from importlib import resources
 
 from jinja2 import Environment
 
 from hil.remote import words
+from hil.remote.door import Door
 from host_sim.errors import InputError
 
 MOST_BODY = 4096
@@ -22,7 +21,7 @@ LOCAL = ("127.0.0.1", "localhost", "::1")
 YEAR_S = 366 * 86400.0
 
 
-class Page:
+class Page(Door):
     """`Page("127.0.0.1:8502", pit, gateway, allowed, act)`; `act(what, who, text)` does what was allowed.
 
     Raises InputError where it cannot listen.
@@ -32,36 +31,7 @@ class Page:
         self.pit, self.gateway, self.allowed, self.act, self.units = pit, gateway, frozenset(allowed), act, units
         source = resources.files("hil.remote.gateway").joinpath("page.html").read_text(encoding="utf-8")
         self.template = Environment(autoescape=True).from_string(source)
-        host, _, port = address.rpartition(":")
-        page = self
-
-        class Door(BaseHTTPRequestHandler):
-            timeout = 10
-
-            def do_GET(self):
-                page.get(self)
-
-            def do_POST(self):
-                page.post(self)
-
-            def log_message(self, *_):
-                """Keep quiet."""
-
-        try:
-            self.server = ThreadingHTTPServer((host or "127.0.0.1", int(port)), Door)
-        except (OSError, ValueError, OverflowError) as error:
-            raise InputError(f"cannot listen there: {error}; write host:port, as in 127.0.0.1:8502", address) from error
-        self.server.daemon_threads = True
-        self.address = self.server.server_address
-
-    def start(self):
-        """Serve in the background."""
-        threading.Thread(target=self.server.serve_forever, args=(0.2,), name="page", daemon=True).start()
-
-    def close(self):
-        """Stop serving."""
-        self.server.shutdown()
-        self.server.server_close()
+        super().__init__(address, "127.0.0.1:8502", "page", self.get, self.post)
 
     def get(self, request):
         """Answer a GET."""
