@@ -97,7 +97,7 @@ class Board(WiredBoard):
         """Return the reading of a channel whose 3.3 V stand for `level`; 3300 times 200,000 is a small integer."""
         total = 0
         for _ in range(READINGS):
-            total += adc.read_uv() // 100  # type: ignore[attr-defined]
+            total += adc.read_uv() // 100  # type: ignore[attr-defined,unused-ignore]
         millivolts = (total + 5 * READINGS) // (10 * READINGS)
         return millivolts * level // _FULL_MV if millivolts >= _NOISE_MV else 0
 
