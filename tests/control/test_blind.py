@@ -10,7 +10,7 @@ from duplexsump.control.blind import Blind
 from duplexsump.control.controller import Controller
 from duplexsump.control.timers import Timers
 
-from tests.rig import WITH_CURRENT, make_settings, ready
+from tests.rig import NO_CURRENT, WITH_CURRENT, WITH_FEEDBACK, make_settings, ready
 
 
 class Bench:
@@ -200,14 +200,11 @@ def test_l6_underload_and_a_pump_that_is_gone_end_a_run(changes):
     assert bench.go(9000, **{"running": 1, "loaded": True, **changes}) == "resting"
 
 
-def test_l6_without_current_sensing_a_load_is_not_known():
-    bench = Blindly()
-    bench.c.settings[s.SENSING] = s.SENSE_FEEDBACK
-    bench.go(0)
-    bench.b.started()
-    assert bench.go(100, running=1, loaded=True) == "running"
-    assert bench.go(34_900, running=1, loaded=True) == "resting"
-    assert bench.b.stayed == 0
+@pytest.mark.parametrize(("sensing", "known"), [(WITH_CURRENT, True), (WITH_FEEDBACK, False), (NO_CURRENT, False)])
+def test_l6_without_current_sensing_a_load_is_not_known(sensing, known):
+    rig = ready(sensing=sensing).fill("off", "lead").run(5)
+    assert sum(rig.pumps_on()) == 1
+    assert rig.c.blind.loaded is known
 
 
 def begun():
