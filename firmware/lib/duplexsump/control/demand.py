@@ -202,7 +202,7 @@ class Demand:
         return min(draw_ds, LONGEST_DRAW_MS // 100)
 
     def _stop_lasted(self, wet: int) -> None:
-        # L4: off stood still through a long draw-down and a long rest: it hangs, unless a weak pump moved water throughout.
+        # L4: off stood still through a long draw-down and a long rest: it hangs, unless a pump moved water throughout.
         self.stopped = 0
         self.patience_ms = 0
         self.stops += self.slack
