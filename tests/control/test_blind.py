@@ -99,6 +99,41 @@ def test_l6_each_event_leads_where_it_should_and_one_that_cannot_happen_names_it
                 assert one.state == state
 
 
+def test_l6_only_the_first_run_after_high_has_turned_wet_takes_both_whatever_off_reads():
+    bench = Bench()
+    bench.believe(0)
+    bench.go(0, running=0)
+    bench.believe(r.HIGH | r.OFF, suspects=r.HIGH | r.OFF)
+    for at, takes in ((0, 3), (45_000, 0), (200_000, 0)):
+        assert bench.go(at, running=0) == "asking"
+        assert bench.b.takes() == takes
+        bench.b.started()
+        assert bench.go(at + 35_000, running=1, loaded=False) == "resting"
+        bench.timers.expire(at + 35_000 + bench.timers.left_ms(tm.BLIND_REST))
+        bench.b.step(bench.wet, 1, 0)  # the rest is over, and demand has what it asks for
+
+
+@pytest.mark.parametrize(("suspects", "left_ms", "rest_ms"), [
+    (14, 300_000, 10_000), (14, 30_000, 10_000), (14, 10_100, 10_000), (14, 9_000, 9_000), (0, 300_000, 300_000),
+])  # fmt: skip
+def test_l6_a_rest_is_shortened_where_off_is_believed_wet_and_the_level_is_lost(suspects, left_ms, rest_ms):
+    bench = Bench()
+    bench.believe(r.OFF, suspects)
+    bench.b.state = blind.RESTING
+    bench.timers.arm(tm.BLIND_REST, left_ms)
+    assert bench.go(0, running=0) == "resting"
+    assert bench.timers.left_ms(tm.BLIND_REST) == rest_ms
+
+
+@pytest.mark.parametrize("state", [blind.WATCHING, blind.ASKING])
+def test_l6_there_is_no_rest_to_shorten_before_a_run(state):
+    bench = Bench()
+    bench.believe(r.OFF, suspects=14)
+    bench.b.state = state
+    assert bench.go(0, running=1) == blind.STATES[state]
+    assert not bench.timers.running(tm.BLIND_REST)
+
+
 # With a controller round it ------------------------------------------------------------------------
 
 
