@@ -29,6 +29,7 @@ class Framing(StrEnum):
     rtu = "rtu"
 
 
+Expander = Annotated[bool, typer.Option("--expander", help="With the I2C expander: every signal on one board.")]
 Framed = Annotated[Framing, typer.Option(help="ASCII as on USB, RTU as on RS-485.")]
 Unit = Annotated[int, typer.Option(min=1, max=247, help="The board's Modbus address.")]
 
@@ -50,24 +51,28 @@ def wiring(
     board: Annotated[BoardName, typer.Argument(help="Which board.")] = BoardName.pico,
     settings: Annotated[Path | None, typer.Option(help="Settings or site file: can this board read all it asks for?")]
     = None,
+    expander: Expander = False,
 ):  # fmt: skip
     """Print a board's wiring list, with the cautions for mains and relays."""
     from duplexsump.control import settings as s
     from rich.text import Text
 
-    from host_sim.board import settings_file, wiring_list
+    from host_sim.board import settings_file, signals, wiring_list
     from host_sim.report.console import console, table_of
 
     if settings is not None:
-        wiring_list.check(board.value, settings_file.from_file(settings, s.defaults()))
+        wiring_list.check(board.value, settings_file.from_file(settings, s.defaults()), expander)
     screen = console()
-    rows = wiring_list.table(board.value)
-    columns = (("wire", "left", 16), ("pin", "right", 3), ("what the pin does", "left", 20), ("to", "left", 30))
-    table = table_of(wiring_list.title(board.value), columns)
-    for row in rows:
-        table.add_row(row["wire"], str(row["pin"]), wiring_list.how(row), row["to"])
+    rows = signals.signals(board.value, expander)
+    columns = (("signal", "left", 16), ("GPIO", "left", 11), ("pin", "right", 3), ("terminal", "left", 5),
+               ("what the pin does", "left", 20), ("at rest", "left", 14), ("to", "left", 30))  # fmt: skip
+    table = table_of(wiring_list.title(board.value, expander), columns)
+    for row, old in zip(rows, wiring_list.table(board.value, expander), strict=True):
+        position = row.position or "none"
+        table.add_row(row.name, row.pin_text, position, row.terminal, wiring_list.how(old), row.rest, row.to)
     if rows:
         screen.print(table)
+        screen.print(Text(f"pin: the position on the board's header.  {wiring_list.ground(board.value)}"))
     else:
         screen.print("The virtual board has no pins.")
     screen.print("\nCautions", style="bold")
