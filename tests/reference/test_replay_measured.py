@@ -59,6 +59,7 @@ def test_the_readers_water_column_is_that_of_the_water_table_route(well):
     assert compared > 13000
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("outlet", ["9 ft", "11 ft"])  # at 11 ft noise may split a draw-down in two straight pieces
 def test_the_inflow_that_the_measured_table_made_is_found_again(well, tmp_path, outlet):
     columns, _ = water_table.water_columns("a")
