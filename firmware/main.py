@@ -20,7 +20,8 @@ gc.threshold(20000)
 MAINTENANCE_MS = 600000  # M6: it ends by itself
 last: "Any" = None
 board: "Any" = None
-held = None  # by `forget`: the station has begun
+held = None  # by `forget`
+begun = False  # whether the station has
 EARLY = 4  # M5: so many lives running that ended within a minute lead to floats only
 counted = "minimal" in sys.modules  # boot.py has counted this one
 
@@ -65,8 +66,9 @@ def start(word: int) -> str:
 
 def forget(ours) -> None:
     """Let go of the last resort's heap: from here on the station ends in a reset, or says that it must not run."""
-    global last, board, held
-    held = getattr(board, "pins", board)  # a virtual bench's stream: what is collected is closed
+    global last, board, held, begun
+    begun = True
+    held = getattr(board, "pins", None)  # a virtual bench's stream: what is collected is closed
     last, board = None, ours
     sys.modules.pop("minimal", None)
 
@@ -108,10 +110,10 @@ def begin() -> None:
         why = start(word)
     except BaseException as error:
         why = "%s: %s" % (type(error).__name__, error)
-        if held is not None:  # the station had begun: a fresh heap is worth more than what it left of this one
+        if begun:  # a fresh heap is worth more than what it left of this one
             board.reset(3)
     resort(why)
 
 
 begin()
-# sum eb7ea179
+# sum ede161c6
