@@ -1,24 +1,12 @@
 """`sumpbench gateway` and `sumpbench topics`: the process beside the board, and the list of what it publishes."""
 
-from enum import StrEnum
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
-
-class Framing(StrEnum):
-    """Modbus framing."""
-
-    ascii = "ascii"
-    rtu = "rtu"
-
-
-class Units(StrEnum):
-    """Units of the page."""
-
-    us = "us"
-    si = "si"
+from host_sim.cli.board import Framed, Framing, Unit
+from host_sim.cli.options import UnitSystem
 
 
 def gateway(
@@ -46,9 +34,9 @@ def gateway(
         list[str] | None, typer.Option(help="Keep records until this reader has stored them; may be given again.")
     ] = None,
     keep_clock: Annotated[bool, typer.Option("--keep-clock", help="Leave the board's clock as it is.")] = False,
-    units: Annotated[Units, typer.Option(help="Units of the page.")] = Units.us,
-    framing: Annotated[Framing, typer.Option(help="Modbus framing: ASCII on USB, RTU on RS-485.")] = Framing.ascii,
-    unit: Annotated[int, typer.Option(min=1, max=247, help="Modbus address of the controller.")] = 1,
+    units: Annotated[UnitSystem, typer.Option(help="Units of the page.")] = UnitSystem.us,
+    framing: Framed = Framing.ascii,
+    unit: Unit = 1,
     seconds: Annotated[float | None, typer.Option(help="Stop after this many seconds; at Ctrl-C if left out.")] = None,
 ):
     """Read a board once a second, keep and publish what it does, serve it to others; read-only without --allow."""
