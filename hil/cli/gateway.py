@@ -34,6 +34,9 @@ def gateway(
         list[str] | None, typer.Option(help="Keep records until this reader has stored them; may be given again.")
     ] = None,
     keep_clock: Annotated[bool, typer.Option("--keep-clock", help="Leave the board's clock as it is.")] = False,
+    describe: Annotated[
+        bool, typer.Option("--describe", help="Publish the topic list itself too, for programs that set themselves up.")
+    ] = False,
     units: Annotated[UnitSystem, typer.Option(help="Units of the page.")] = UnitSystem.us,
     framing: Framed = Framing.ascii,
     unit: Unit = 1,
@@ -46,7 +49,7 @@ def gateway(
     loaded = read(site, [], None)[0] if site else None
     run(
         Options(port, pit, store, loaded, broker, ca, serve or None, page or None, tuple(allow or ()),
-                tuple(receipt or ()), framing.value, unit, units.value, not keep_clock),
+                tuple(receipt or ()), framing.value, unit, units.value, not keep_clock, describe),
         seconds,
     )  # fmt: skip
 

@@ -71,6 +71,5 @@ class Watchman:
         for who, title, body in messages:
             self.delivery.put(who, pit, title, body, now)
         text = json.dumps({"watch": watch.kept(), "episode": state})
-        if text != self.kept[pit]:
+        if text != self.kept[pit] and self.delivery.keep(pit, text):
             self.kept[pit] = text
-            self.delivery.keep(pit, text)
