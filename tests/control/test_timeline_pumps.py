@@ -63,6 +63,7 @@ def test_both_pumps_underload_because_both_are_air_locked():
     assert {n for t, n in rig.all_starts() if t > cured + HOUR} == {1, 2}
 
 
+@pytest.mark.long
 def test_one_pump_underloads_and_the_other_takes_over():
     pit = Pit(10 * GPM)
     pit.at(HOUR / 2, spoil(1, "airlock"))
@@ -79,6 +80,7 @@ def test_one_pump_underloads_and_the_other_takes_over():
 # a resting lead in a small pit at peak inflow ---------------------------------------------------
 
 
+@pytest.mark.long
 @SENSING
 @pytest.mark.parametrize("gpm", [18, 25, 30, 33])
 def test_a_resting_lead_in_a_small_pit_at_peak_inflow(sensing, gpm):
@@ -148,6 +150,7 @@ def test_a_breaker_opening_in_mid_run(sensing):
     assert {n for t, n in rig.all_starts() if t > rig.t - HOUR} == {1, 2}
 
 
+@pytest.mark.long
 def test_a_breaker_opening_where_nothing_is_sensed():
     pit = Pit(20 * GPM)
     pit.at(HOUR, spoil(1, "dead"))
@@ -164,6 +167,7 @@ def test_a_breaker_opening_where_nothing_is_sensed():
 # jammed, and both dead --------------------------------------------------------------------------
 
 
+@pytest.mark.long
 def test_a_jammed_pump_is_tripped_in_two_seconds_and_the_other_carries_the_night():
     pit = Pit(25 * GPM)
     pit.at(HOUR, spoil(2, "jammed"))

@@ -82,6 +82,7 @@ def test_no_port_and_no_place_for_the_record(tmp_path):
         carry_out.run("/dev/no-such-port", None, tmp_path / "r.txt", person=Deaf())
 
 
+@pytest.mark.long
 def test_a_port_that_vanishes_keeps_the_answers_and_leaves_with_2(tmp_path):
     micropython()
     record = tmp_path / "r.json"

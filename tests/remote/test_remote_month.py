@@ -10,7 +10,8 @@ from month_rig import House, lines
 from host_sim.site.load import read_data
 
 OWNER = {"who": "owner", "url": "json://127.0.0.1:1/", "priorities": ["high", "medium", "low"], "quiet": "22:00-07:00"}
-NEIGHBOR = {"who": "neighbor", "url": "json://127.0.0.1:1/", "after": "15 min", "priorities": ["high", "medium"]}
+NEIGHBOR = {"who": "neighbor", "url": "json://127.0.0.1:1/", "after": "15 min", "priorities": ["high", "medium"],
+            "quiet": "22:00-07:00"}  # fmt: skip
 
 
 def house(folder, days, faults=(), at_hours=(), storm_h=None, inflow="1 gpm"):
@@ -53,6 +54,7 @@ def switch(field, value):
     return lambda h: setattr(h.client if field == "dead" else h, field, value)
 
 
+@pytest.mark.long
 def test_a_gateway_that_is_out_and_a_board_that_is_dead(tmp_path):
     events = {2: switch("down", True), 3: switch("down", False), 5: switch("dead", True), 6: switch("dead", False)}
     h = house(tmp_path, 1, at_hours=events)

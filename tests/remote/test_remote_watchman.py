@@ -207,6 +207,13 @@ def test_a_message_says_what_it_is_why_what_to_do_and_what_not_to(night):
     assert rest[-1] == "Press silence at the pit, or run sumpbench acknowledge, so that nobody else is called."
 
 
+def test_a_message_names_the_float_that_is_suspect(night):
+    night.say("state", suspect=["lead", "pay", 7], wet=[])
+    night.alarm(at.OUT_OF_SEQUENCE)
+    night.run(1)
+    assert "  Suspect: lead." in body_of(night).split("\n")
+
+
 def test_a_silence_cannot_be_acknowledged_at_the_pit(night):
     night.gateway_talks = False
     night.run(5)

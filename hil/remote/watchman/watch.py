@@ -4,8 +4,11 @@ A condition is {"name", "text", "priority", "wrong", "cause", "do", "never", "ac
 `covers`: names of conditions that say all of it where they hold.  Nothing here knows of people or of messages.
 """
 
+from functools import lru_cache
+
 from duplexsump.control import alarm_table
 from duplexsump.control.pump import CAUSES
+from duplexsump.control.records import CONTACT_NAMES
 
 from host_sim import alarm_words
 
@@ -21,6 +24,8 @@ SILENCES = {
 }  # fmt: skip
 # An alarm says nothing new while one of these holds.
 COVERS = {f"pump_{n}_unavailable": (f"pump_{n}_lockout", "no_pump") for n in (1, 2)}
+HEARD = ("gateway", "board", "state", "pumps", "alarms", "floor", "daily")
+FLOATS = ("floats_out_of_sequence", "float_wiring", "level_lost")
 AWAY_S = 5.0
 _BY_NAME = {row[alarm_table.NAME]: row for row in alarm_table.TABLE}
 
@@ -40,6 +45,7 @@ class PitWatch:
         self.daily_at = kept.get("daily_at", now)
         self.look = None
         self.faults = [0, 0]  # the last fault of pumps 1, 2: a place in CAUSES
+        self.suspect = ()  # names of contacts
         self.floor = kept.get("floor")
         self.newest = {}
 
@@ -49,7 +55,7 @@ class PitWatch:
 
     def hear(self, name, body, now):
         """Take one payload (a dictionary of this version).  What has not the shape of its topic is passed over."""
-        if name in ("log", "receipt") or body["at"] < self.newest.get(name, 0.0):
+        if body["at"] < self.newest.get(name, 0.0):
             return
         if name == "gateway":
             self._gateway(body, now)
@@ -64,6 +70,9 @@ class PitWatch:
             self.alarms = list({alarm["name"]: alarm for alarm in found}.values())
         elif name == "pumps" and isinstance(body.get("pumps"), list):
             self.faults = [_fault(pump) for pump in [*body["pumps"][:2], None, None][:2]]
+        elif name == "state":
+            found = body.get("suspect")
+            self.suspect = tuple(n for n in CONTACT_NAMES if isinstance(found, list) and n in found)
         elif name == "floor":
             minutes = body.get("at_least_min")
             self.floor = minutes if type(minutes) is int and 0 <= minutes < 100000 else None
@@ -95,7 +104,8 @@ class PitWatch:
         return found + alarms
 
     def _alarms(self):
-        return [{**_alarm(alarm["name"], self.faults), "acknowledged": alarm["acknowledged"]} for alarm in self.alarms]
+        seen = self.faults[0], self.faults[1], self.suspect
+        return [{**_alarm(alarm["name"], *seen), "acknowledged": alarm["acknowledged"]} for alarm in self.alarms]
 
 
 def _silence(name):
@@ -104,11 +114,14 @@ def _silence(name):
             "acknowledged": False, "covers": (), "silence": True}  # fmt: skip
 
 
-def _alarm(name, faults):
+@lru_cache(1024)
+def _alarm(name, fault_1, fault_2, suspect):
     row, said, cause = _BY_NAME[name], alarm_words.of(name), ""
-    for n, fault in enumerate(faults, 1):
+    for n, fault in ((1, fault_1), (2, fault_2)):
         if fault and name in (f"pump_{n}_unavailable", f"pump_{n}_lockout"):
             cause = f"Last fault of pump {n}: {CAUSES[fault]}."
+    if suspect and name in FLOATS:
+        cause = f"Suspect: {', '.join(suspect)}."
     return {"name": name, "text": row[alarm_table.TEXT], "wrong": said.wrong, "cause": cause, "do": said.do,
             "priority": alarm_table.PRIORITIES[row[alarm_table.PRIORITY]], "never": said.never,
             "covers": COVERS.get(name, ()), "silence": False}  # fmt: skip
