@@ -24,7 +24,7 @@ from host_sim.errors import InputError
 from host_sim.run.closed_loop import Night
 from host_sim.run.controllers import Duplex
 
-PASS_S = 60.0
+PASS_S = 90.0
 BEGAN = 1_798_700_400.0  # 2026-12-31 07:00 UTC
 
 

@@ -72,7 +72,7 @@ MONTH = {
     100: switch("down", True), 106: switch("down", False),  # the router is unplugged for 6 h
     200: switch("dead", True), 201: switch("dead", False),  # the cable of the board for an hour
 }  # fmt: skip
-FAULTS = ("mains-lost@400h+100min", "lead-stuck-dry@402h+3h", "pump1-jammed@402.3h+20h", "off-chattering@550h+2h")
+FAULTS = ("mains-lost@400h+100min", "lead-stuck-dry@402h+3h", "pump1-jammed@402.3h+20h", "off-chattering@550h+1h")
 
 
 @pytest.mark.long

@@ -120,7 +120,8 @@ class Delivery:
         went = self._send(person, title, body)
         now = self.clock()
         if went:
-            self.went[number] = now  # a disk that is full must not have it sent again
+            with self.lock:
+                self.went[number] = now  # a disk that is full must not have it sent again
             self._note_went()
             return
         fate = "given up" if now - at > GIVE_UP_S else None
