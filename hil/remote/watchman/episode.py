@@ -64,7 +64,7 @@ def _tell(state, conditions, floor, person, pit, now, settle_s, local):
     names = {c["name"] for c in theirs}
     mine = sorted((c for c in theirs if names.isdisjoint(c["covers"])), key=lambda c: RANK[c["priority"]])
     told = state["told"].get(person.who)
-    known = told["names"] if told else []
+    known, ranks = (told["names"], told.get("ranks", {})) if told else ([], {})
     ripe = [c for c in mine if c["name"] not in known and _ripe(state, c, person, told, now)]
     gone = [name for name in known if name not in state["first"]]
     cleared = [told["texts"].get(name, name) for name in gone]
@@ -77,7 +77,7 @@ def _tell(state, conditions, floor, person, pit, now, settle_s, local):
     elif gone and len(gone) == len(known):
         del state["told"][person.who]
         return messages.all_clear(pit, cleared, told["began"], now - settle_s)
-    elif gone and not quiet and since >= CLEARED_S and any(told["ranks"].get(name) != RANK["low"] for name in gone):
+    elif gone and not quiet and since >= CLEARED_S and any(ranks.get(name) != RANK["low"] for name in gone):
         title = messages.update(pit, cleared, mine)
     elif told and _again(state, mine, told, since):
         title = messages.again(pit, mine)
@@ -114,10 +114,10 @@ def _note(state, theirs, ripe, gone, person, told, now):
     told = told or {"names": [], "texts": {}, "ranks": {}, "began": now}
     names = sorted({c["name"] for c in theirs} | {name for name in told["names"] if name not in gone})
     texts = {**told["texts"], **{c["name"]: c["text"] for c in theirs}}
-    ranks = {**told["ranks"], **{c["name"]: RANK[c["priority"]] for c in theirs}}
+    ranks = {**told.get("ranks", {}), **{c["name"]: RANK[c["priority"]] for c in theirs}}
     state["told"][person.who] = {
         "at": now, "names": names, "texts": {name: texts[name] for name in names},
-        "ranks": {name: ranks[name] for name in names}, "again": again,
+        "ranks": {name: ranks[name] for name in names if name in ranks}, "again": again,
         "began": min([told["began"], *(state["first"][c["name"]] for c in theirs)]),
         "worst": min([RANK[c["priority"]] for c in theirs], default=2),
     }  # fmt: skip
