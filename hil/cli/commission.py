@@ -5,7 +5,7 @@ from typing import Annotated
 
 import typer
 
-from host_sim.cli.board import Framed, Framing, Unit
+from host_sim.cli.board import Framed, Unit
 from host_sim.cli.options import UnitSystem
 
 
@@ -20,7 +20,7 @@ def commission(
     units: Annotated[
         UnitSystem, typer.Option(help="Units of dialogue and record; answers may be given in either.")
     ] = UnitSystem.us,
-    framing: Framed = Framing.ascii,
+    framing: Framed = "ascii",
     unit: Unit = 1,
     place: Annotated[str, typer.Option(help="Address of the pit, for the head of the record; else a blank.")] = "",
     customer: Annotated[str, typer.Option(help="Customer, for the head of the record; else a blank.")] = "",
@@ -28,7 +28,7 @@ def commission(
     """Hose test at the pit: guides you step by step, reads the controller, and writes a record to sign."""
     from hil.commission.carry_out import run
 
-    raise typer.Exit(run(port, site, record, units.value, framing.value, unit, None, place, customer))
+    raise typer.Exit(run(port, site, record, units.value, framing, unit, None, place, customer))
 
 
 def add_to(app):

@@ -5,7 +5,7 @@ from typing import Annotated
 
 import typer
 
-from host_sim.cli.board import Framed, Framing, Unit
+from host_sim.cli.board import Framed, Unit
 from host_sim.cli.options import UnitSystem
 
 
@@ -38,7 +38,7 @@ def gateway(
         bool, typer.Option("--describe", help="Publish the topic list itself too, for programs that set themselves up.")
     ] = False,
     units: Annotated[UnitSystem, typer.Option(help="Units of the page.")] = UnitSystem.us,
-    framing: Framed = Framing.ascii,
+    framing: Framed = "ascii",
     unit: Unit = 1,
     seconds: Annotated[float | None, typer.Option(help="Stop after this many seconds; at Ctrl-C if left out.")] = None,
 ):
@@ -49,7 +49,7 @@ def gateway(
     loaded = read(site, [], None)[0] if site else None
     run(
         Options(port, pit, store, loaded, broker, ca, serve or None, page or None, tuple(allow or ()),
-                tuple(receipt or ()), framing.value, unit, units.value, not keep_clock, describe),
+                tuple(receipt or ()), framing, unit, units.value, not keep_clock, describe),
         seconds,
     )  # fmt: skip
 

@@ -111,7 +111,7 @@ def test_a_url_that_cannot_be_used_names_the_person_and_not_the_secret():
 
 
 @needs_mosquitto
-@pytest.mark.campaign
+@pytest.mark.long
 @pytest.mark.skipif(os.name != "posix", reason="no pty on this system")
 def test_the_demo_shows_both_mails(monkeypatch):
     # The limits are the demo's to show on a machine of one's own; here they only end a hang.
