@@ -240,7 +240,7 @@ def test_the_page_does_not_show_an_old_reading_as_now(tmp_path):
     rig.run(20)
     html = page.html(rig.clock.now)
     page.server.server_close()
-    assert "<h2>Now</h2>" not in html and "<h2>Last read at " in html and "not watched" in html
+    assert "<h2>Now</h2>" not in html and "<h2>The pit when last read, " in html and "not watched" in html
 
 
 def test_a_day_that_was_not_watched_is_not_well(rig):

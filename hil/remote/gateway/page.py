@@ -85,7 +85,7 @@ class Page(Door):
         ]
         well, headline = words.headline(states)
         silent = not self.gateway.up and self.gateway.reading is not None
-        stale = f" at {words.moment(self.gateway.reading.at)}, not since" if silent else ""
+        stale = f" when last read, {words.moment(self.gateway.reading.at)}" if silent else ""
         return self.template.render(
             pit=self.pit,
             when=words.moment(now),
