@@ -125,7 +125,7 @@ def test_kills_of_gateway_and_broker_lose_and_double_nothing(tmp_path, monkeypat
     assert numbers == list(range(1, 601)) and not refused
 
 
-@pytest.mark.campaign
+@pytest.mark.long
 def test_100000_records_across_50_kills(tmp_path, monkeypatch):
     _short(monkeypatch)
     monkeypatch.setattr("remote_rig.PATIENCE_S", 600.0)
