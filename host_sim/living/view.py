@@ -5,6 +5,7 @@ from duplexsump.control.pump import STATES
 from duplexsump.control.records import CONTACT_NAMES, OUTPUT_NAMES
 
 from host_sim import alarm_words
+from host_sim.living import why
 from host_sim.living.deeds import SELECTORS
 from host_sim.report import timeline
 from host_sim.report.units import units as unit_system
@@ -18,28 +19,33 @@ STANDING = {
     alarms.LATCHED_ACKNOWLEDGED: "acknowledged, latched until reset",
 }
 SHAPE_STEPS = 24
-# Why a pump runs, in words, and the clause of the narrative that says so.
-WHY = {
-    "lead": ("the lead contact is wet, and this pump has the turn", "D1"),
-    "lag": ("lag or high is wet: both pumps are called", "D1"),
-    "blind pumping": ("no contact can be believed: pumping by time", "L6"),
-    "flood retry": ("high is believed wet: a pump that is out is tried all the same", "R3"),
-    "exercise": ("the regular exercise of a pump that has not run", "D7"),
-    "hand": ("its selector is at HAND", "M1"),
-    "float switch": ("the float switch is up", ""),
-}
 
 
 def about(session):
     """Return what does not change: the pit to scale (m), contacts, pumps, the faults that can act here, the clock."""
     site = session.site
-    pit = site.pit
-    levels = [pit.floor_m * i / SHAPE_STEPS for i in range(SHAPE_STEPS + 1)]
-    return {
+    return scale(site) | {
+        "kind": "pit",
         "name": site.name,
         "about": site.about,
         "source": session.source,
         "begins_s": site.begins_s or 0.0,
+        "battery": site.supply.battery is not None,
+        "transmitter": site.transmitter is not None,
+        "selectors": list(SELECTORS),
+        "faults": [
+            {"name": name, "does": kind.does, "says": kind.says}
+            for name, kind in faults.REGISTRY.items()
+            if not kind.at_once and not effective.refusal(faults.parse_fault(name), site)
+        ],
+    }
+
+
+def scale(site):
+    """Return what is drawn to scale of a Site, in m: the pit's profile, contacts, pumps, the floor."""
+    pit = site.pit
+    levels = [pit.floor_m * i / SHAPE_STEPS for i in range(SHAPE_STEPS + 1)]
+    return {
         "floor_m": pit.floor_m,
         "profile": [[level, _width(pit, level)] for level in levels],
         "contacts": [
@@ -49,14 +55,6 @@ def about(session):
         "pumps": [{"intake_m": pump.intake_m, "supply": pump.supply, "rated_a": pump.motor.rated_a}
                   for pump in site.pumps],
         "outlet_m": site.discharge.outlet_m,
-        "battery": site.supply.battery is not None,
-        "transmitter": site.transmitter is not None,
-        "selectors": list(SELECTORS),
-        "faults": [
-            {"name": name, "does": kind.does, "says": kind.says}
-            for name, kind in faults.REGISTRY.items()
-            if not kind.at_once and not effective.refusal(faults.parse_fault(name), site)
-        ],
     }  # fmt: skip
 
 
@@ -72,7 +70,7 @@ def state(session):
         "pair": _pair(session.pair),
         "single": _water(session.single),
         "broken": session.broken(),
-        "deeds": [[done.at_ms, done.what, done.value] for done in session.deeds],
+        "planned": [[done.at_ms, done.what, done.value] for done in session.planned()],
         "next_ms": session.next_event_ms(),
     }
 
@@ -111,10 +109,12 @@ def _pair(pit):
         for i in plant.fitted
     }  # fmt: skip
     if seen["dead"] or c is None:
-        return seen | {"states": ["no power", "no power"], "why": [], "alarms": []}
+        return seen | {"states": ["no power", "no power"], "why": [], "alarms": [],
+                       "decided": [list(one) for one in pit.decisions.latest]}  # fmt: skip
     seen["states"] = [STATES[pump.state] for pump in c.pumps]
     seen["why"] = [{"pump": n + 1, "words": words, "clause": clause}
-                   for n in (0, 1) if seen["pumps"][n] for words, clause in (WHY[night.recorder.why(n)],)]
+                   for n in (0, 1) if seen["pumps"][n] for words, clause in (why.started(night.recorder.why(n)),)]
+    seen["decided"] = [list(one) for one in pit.decisions.latest]
     seen["alarms"] = [_alarm(i, c.alarms.state[i]) for i in range(alarm_table.COUNT) if c.alarms.state[i]]
     return seen
 

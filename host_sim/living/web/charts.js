@@ -22,9 +22,10 @@ export class Charts {
   show(now_s, window_s) {
     const from = now_s - window_s, recent = rows => { let i = rows.length; while (i > 0 && rows[i - 1][0] >= from) i--; return rows.slice(Math.max(0, i - 1)); };
     const pair = recent(this.pair), single = recent(this.single);
-    if (pair.length < 2 || single.length < 2) return;
+    if (pair.length < 2) return;
     const hours = rows => rows.map(row => row[0] / 3600), of = (rows, place, kind) => rows.map(row => format.number(kind, row[place]));
-    const level = uPlot.join([[hours(pair), of(pair, 1, "level")], [hours(single), of(single, 1, "level")]]);
+    const level = single.length < 2 ? [hours(pair), of(pair, 1, "level"), pair.map(() => null)]
+      : uPlot.join([[hours(pair), of(pair, 1, "level")], [hours(single), of(single, 1, "level")]]);
     level.push(level[0].map(() => format.number("level", this.floor_m)));
     const flow = [hours(pair), of(pair, 2, "flow"), of(pair, 3, "current"), of(pair, 4, "current")];
     const unit = format.system;
