@@ -49,12 +49,13 @@ class Engine:
         if self.session.now_ms < self.goal_ms:
             self._catch_up()
             return self.seen() | self._arrived()
+        arrived = self._arrived()
         self.debt_ms += min(max(real_ms, 0.0), LEAP_MS) * self.speed
         whole = int(self.debt_ms)
         self.debt_ms -= whole
         if whole:
             self.session.advance(self.session.now_ms + whole)
-        return self.seen()
+        return self.seen() | arrived
 
     def seen(self):
         """Return the message with what is so now, and what is new in the story."""

@@ -214,14 +214,13 @@ def _broken(deeds_in_order):
     found = {}
     for done in deeds_in_order:
         if done.what == "break":
-            name = faults.parse_fault(done.value).name
-            if name in found:
-                raise InputError(f'"{name}" is there already, or will be: repair it first')
-            found[name] = done.value
+            if done.fault in found:
+                raise InputError(f'"{done.fault}" is there already, or will be: repair it first')
+            found[done.fault] = done.value
         elif done.what == "repair":
-            if done.value not in found:
-                raise InputError(f'"{done.value}" is not broken here')
-            del found[done.value]
+            if done.fault not in found:
+                raise InputError(f'"{done.fault}" is not broken here')
+            del found[done.fault]
     return found
 
 

@@ -103,7 +103,8 @@ class Window(Browser):
         self.home = url.split("#")[0]
         self.go("about:blank", width_px)
         self.go(url, width_px)
-        self.until("performance.getEntriesByName('live').length && /[0-9]/.test(document.querySelector('#clock').value)")
+        self.until("performance.getEntriesByName('live').length"
+                   " && /[0-9]/.test(document.querySelector('#clock').value)")  # fmt: skip
 
     def width_of(self, width_px):
         """Give the window another width."""
