@@ -117,6 +117,7 @@ function show(state, speed) {
   seen = state;
   const pair = state.pair, behind = state.goal_ms > state.t_ms;
   $("clock").textContent = clock(state.t_ms / 1000);
+  $("clock").dataset.ms = state.t_ms;
   text("elapsed", `${(state.t_ms / 3600000).toFixed(2)} h after the start${behind ? ", going to " + clock(state.goal_ms / 1000) : ""}`);
   document.querySelectorAll("#speeds button").forEach(one => one.setAttribute("aria-pressed", String(+one.dataset.speed === speed)));
   draw($("pit-pair"), about, pair, true);

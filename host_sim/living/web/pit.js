@@ -1,7 +1,7 @@
 // The cross-section, to scale in height and width: pit, water, floats, pumps, discharge, drain, floor, horn and light.
 import { format } from "./units.js";
 
-const NS = "http://www.w3.org/2000/svg", WIDE = 320, HIGH = 360, TOP = 96, BOTTOM = 345, MIDDLE = 122, HEADER = 40;
+const NS = "http://www.w3.org/2000/svg", WIDE = 320, HIGH = 360, TOP = 96, BOTTOM = 345, MIDDLE = 131, HEADER = 40;
 const INK = "#1b1b1b", WATER = "#56b4e9", DEEP = "#0072b2", GREEN = "#009e73", YELLOW = "#f0e442", ORANGE = "#d55e00";
 
 function put(parent, name, values, words) {
