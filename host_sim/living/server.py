@@ -87,10 +87,13 @@ def application(engine, given=None, only_here=True):
 
     class Pit(websocket.WebSocketHandler):
         def check_origin(self, origin):
-            # Only this server's own page may speak to it: another site open in the same browser may not, nor one
-            # whose name has been made to point at this machine.
-            mine = origin.split("://", 1)[-1] == self.request.host
-            return mine and (not only_here or _hostname(self.request.host) in LOOPBACK)
+            # Only this server's own page may speak to it: another site open in the same browser may not.
+            return origin.split("://", 1)[-1] == self.request.host
+
+        def prepare(self):
+            # Nor may one whose name has been made to point at this machine.
+            if only_here and _hostname(self.request.host) not in LOOPBACK:
+                raise web.HTTPError(403)
 
         async def open(self):
             self.engine, self.task = engine(), None
