@@ -18,6 +18,7 @@ SPEEDS = (0, 1, 10, 60, 600)
 LEAP_MS = 500  # of real time that one look may make up for at most
 NEXT_LIMIT_MS = 3600_000
 SLICE_MS = 3600_000  # simulated in one look while an instant is made up for, so that nobody else waits for long
+MOST_TOLD = 4000  # events, and points of a curve, in one message: a month is told anew in pieces
 DAY_S = 86400.0
 
 
@@ -59,8 +60,8 @@ class Engine:
 
     def seen(self):
         """Return the message with what is so now, and what is new in the story."""
-        return {"state": state(self.session) | {"goal_ms": self.goal_ms}, "story": self.story.more(self.session),
-                "speed": self.speed}  # fmt: skip
+        story = self.story.more(self.session, MOST_TOLD)
+        return {"state": state(self.session) | {"goal_ms": self.goal_ms}, "story": story, "speed": self.speed}
 
     def _catch_up(self):
         self.session.advance(min(self.goal_ms, self.session.now_ms + SLICE_MS))

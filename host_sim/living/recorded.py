@@ -4,6 +4,7 @@ import json
 
 from host_sim.living import share
 from host_sim.living.engine import Engine
+from host_sim.living.view import Story
 from host_sim.run.closed_loop import run
 from host_sim.site.load import load_site, packaged
 
@@ -20,7 +21,8 @@ def minute():
     engine = Engine(share.of_packaged("demo", True))
     highest_s = run(load_site(packaged("demo"))).totals.highest_at_s
     engine.session.advance(round((highest_s - SECONDS / 2) * 1000.0))
-    first = engine.seen()
+    first, engine.story = engine.seen(), Story()
+    first["story"] = engine.story.more(engine.session)
     since_s = engine.session.now_ms / 1000.0 - SHOWN_S
     for name, rows in first["story"].items():
         first["story"][name] = [row for row in rows if row[0] >= since_s]

@@ -142,19 +142,29 @@ class Story:
         self.events = 0
         self.points = {"pair": 0, "single": 0}
 
-    def more(self, session):
-        """Return {"lines": [[s, text, weight]], "pair": [[s, m, m3/s, A, A]], "single": [[s, m]]} that are new."""
+    def more(self, session, most=None):
+        """Return {"lines": [[s, text, weight]], "pair": [[s, m, m3/s, A, A]], "single": [[s, m]]} that are new.
+
+        At most `most` events and points of each curve, the rest with the next calls.
+        """
         trace = session.pair.night.recorder.trace
-        fresh = trace.events[self.events :]
-        self.events = len(trace.events)
+        until = len(trace.events) if most is None else min(len(trace.events), self.events + most)
+        fresh = trace.events[self.events : until]
+        self.events = until
         lines = [[event.time_s, *told] for event in fresh
                  if not timeline.implied(event, trace) and (told := timeline.tell(event, trace, self.units))]
+        single = session.single.night.recorder.trace
         return {
             "lines": lines,
-            "pair": self._points("pair", trace, lambda t, i: [t.inflow_m3s[i], t.current_a[0][i], t.current_a[1][i]]),
-            "single": self._points("single", session.single.night.recorder.trace, lambda t, i: []),
-        }  # fmt: skip
+            "pair": self._points("pair", trace, most, _flows),
+            "single": self._points("single", single, most, lambda trace, i: []),
+        }
 
-    def _points(self, name, trace, rest):
-        since, self.points[name] = self.points[name], len(trace.time_s)
-        return [[trace.time_s[i], trace.level_m[i], *rest(trace, i)] for i in range(since, len(trace.time_s))]
+    def _points(self, name, trace, most, rest):
+        since, end = self.points[name], len(trace.time_s)
+        self.points[name] = end = end if most is None else min(end, since + most)
+        return [[trace.time_s[i], trace.level_m[i], *rest(trace, i)] for i in range(since, end)]
+
+
+def _flows(trace, i):
+    return [trace.inflow_m3s[i], trace.current_a[0][i], trace.current_a[1][i]]

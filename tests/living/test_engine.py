@@ -188,3 +188,20 @@ def test_every_alarm_that_has_a_clause_of_its_own_is_in_the_alarm_table():
 
     names = {row[alarm_table.NAME] for row in alarm_table.TABLE}
     assert set(why.RAISED) <= names
+
+
+def test_a_long_session_is_told_in_pieces_and_nothing_is_left_out(monkeypatch):
+    from host_sim.living import engine as module
+
+    pit = engine()
+    pit.hear({"do": "inflow", "value": "20 gpm"})
+    pit.session.advance(3_600_000)
+    whole = pit.story.more(pit.session)
+    monkeypatch.setattr(module, "MOST_TOLD", 50)
+    pit.hear({"system": "us"})
+    told = {name: [] for name in whole}
+    for _ in range(200):
+        for name, rows in pit.seen()["story"].items():
+            assert len(rows) <= 50
+            told[name] += rows
+    assert told == whole and len(whole["pair"]) > 500

@@ -1,5 +1,6 @@
 """`sumpbench live`: what it is given, and what it opens."""
 
+import inspect
 import json
 import re
 import subprocess
@@ -12,6 +13,7 @@ pytest.importorskip("tornado", reason="tornado is not installed")
 
 from hil.cli import live
 from host_sim.errors import InputError
+from host_sim.living import server
 from host_sim.site.load import packaged
 
 
@@ -28,6 +30,10 @@ def test_where_the_page_is_served(page, address):
 def test_an_address_that_is_none_is_told(page):
     with pytest.raises(InputError, match="host:port is wanted"):
         live._address(page)
+
+
+def test_it_listens_on_loopback_unless_told():
+    assert live._address(inspect.signature(live.live).parameters["page"].default)[0] in server.LOOPBACK
 
 
 def test_a_packaged_site_can_be_shared_by_name_and_a_site_file_is_carried_along(tmp_path):

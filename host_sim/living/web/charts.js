@@ -1,9 +1,15 @@
 // The curves, drawn by uPlot: levels of both pits with the floor, inflow with both pumps' currents.
 import { format } from "./units.js";
 
-const INK = "#1b1b1b", BLUE = "#0072b2", ORANGE = "#d55e00", GREEN = "#009e73", PURPLE = "#cc79a7", HIGH = 210;
+const INK = "#1b1b1b", BLUE = "#0072b2", ORANGE = "#d55e00", GREEN = "#009e73", PURPLE = "#cc79a7", HIGH = 210, MOST = 30000;
 
 const stepped = uPlot.paths.stepped({ align: 1 });
+
+// Rows and the new ones; of many rows the older half is halved, so that a month stays as quick to draw as a night.
+function thinned(rows, more) {
+  for (const row of more) rows.push(row);
+  return rows.length < MOST ? rows : rows.filter((row, i) => i > MOST / 2 || i % 2);
+}
 
 export class Charts {
   constructor(level, flow) {
@@ -14,8 +20,8 @@ export class Charts {
   clear() { this.pair = []; this.single = []; this.plots?.forEach(plot => plot.destroy()); this.plots = null; }
   floor(level_m) { this.floor_m = level_m; }
   add(story) {
-    this.pair.push(...story.pair);
-    this.single.push(...story.single);
+    this.pair = thinned(this.pair, story.pair);
+    this.single = thinned(this.single, story.single);
   }
   size() { this.plots?.forEach(plot => plot.setSize({ width: this.wide(), height: HIGH })); }
   wide() { return Math.max(240, this.places[0].clientWidth); }
