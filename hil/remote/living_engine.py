@@ -118,6 +118,7 @@ def _scale(site):
 def _nothing():
     return {
         "level_m": None, "between": None, "inflow_m3s": None, "amps": [None, None], "volts": None, "pumps": [0, 0],
+        "out_m3s": [None, None],
         "starts": [None, None], "floor_wet": False, "dead": True, "outputs": dict.fromkeys(OUTPUT_NAMES),
         "mains": 1, "generator": 0, "selectors": ["auto", "auto"], "charging": False, "contacts": {},
         "states": ["unknown", "unknown"], "why": [], "alarms": [], "decided": [],
@@ -139,7 +140,7 @@ def seen(reading, settings, site):
         "level_m": level_m, "between": [low, high], "inflow_m3s": None,
         "amps": [values[f"current_{n}"] / 1000.0 if sensed else None for n in (1, 2)],
         "volts": values["battery"] / 1000.0 if parts.has_battery(settings) else None,
-        "pumps": [out & 1, out >> 1 & 1], "starts": [values["starts_1"], values["starts_2"]],
+        "pumps": [out & 1, out >> 1 & 1], "out_m3s": [None, None], "starts": [values["starts_1"], values["starts_2"]],
         "floor_wet": bool(site and level_m is not None and level_m > site.pit.floor_m), "dead": False,
         "outputs": {name: out >> i & 1 for i, name in enumerate(OUTPUT_NAMES[:7])},
         "mains": states["mains"], "generator": states["generator"], "charging": bool(states["charging"]),

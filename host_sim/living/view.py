@@ -85,10 +85,19 @@ def _water(pit):
         "amps": list(amps),
         "volts": volts,
         "pumps": list(night.control.out[:2]),
+        "out_m3s": [_delivers(night.plant, n) for n in (0, 1)],
         "starts": list(totals.starts),
         "floor_wet": level > night.site.pit.floor_m,
         "dead": not night.control.powered,
     }
+
+
+def _delivers(plant, n):
+    # What pump n moves at this volume: the row of the current mode, as the recorder reads it.
+    head = plant.trajectory.head
+    if not head.mode.live[n] or head.mode.why[n]:
+        return 0.0
+    return max(0.0, head.row[2 * n] + head.row[2 * n + 1] * plant.volume)
 
 
 def _pair(pit):

@@ -205,3 +205,21 @@ def test_a_long_session_is_told_in_pieces_and_nothing_is_left_out(monkeypatch):
             assert len(rows) <= 50
             told[name] += rows
     assert told == whole and len(whole["pair"]) > 500
+
+
+def test_a_jammed_pump_is_on_and_moves_no_water():
+    pit = engine()
+    pit.hear({"do": "inflow", "value": "30 gpm"})
+    while not any(pit.seen()["state"]["pair"]["pumps"]):
+        pit.session.advance(pit.session.now_ms + 100)
+    pit.session.advance(pit.session.now_ms + 3000)
+    state = pit.seen()["state"]
+    pair = state["pair"]
+    running = pair["pumps"].index(1)
+    assert pair["out_m3s"][running] > 1e-3 and pair["out_m3s"][1 - running] == 0.0
+    for n in (1, 2):
+        pit.hear({"do": "break", "value": f"pump{n}-jammed"})
+    pit.session.advance(pit.session.now_ms + 400)
+    state = pit.seen()["state"]
+    assert state["pair"]["pumps"][running] == 1 and state["pair"]["out_m3s"] == [0.0, 0.0]
+    assert state["single"]["out_m3s"] == [0.0, 0.0]

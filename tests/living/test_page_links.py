@@ -62,15 +62,20 @@ def scripted(window):
     speed(window, 0)
     choose(window, "inflow", "30")
     next_past(window, 600_000)
-    began = ms(window)
     break_it(window, "pump1-jammed")
     next_until(window, "alarm-list", "pump 1 unavailable (active, unacknowledged)")
     click(window, "silence")
     next_until(window, "alarm-list", "pump 1 unavailable (active, acknowledged)")
-    next_past(window, began + 62_000)
+    # A fault planned for 50 s from now is an event to stop at: 60 s before it the button was not yet pressed.
+    planned = ms(window) + 50_000
+    choose(window, "at", "50 s")
+    break_it(window, "lag-stuck-dry")
+    choose(window, "at", "")
+    next_past(window, planned - 100)
+    assert planned <= ms(window) <= planned + 100
     choose(window, "span", "60")
     click(window, "back")
-    window.until(f"{MS} < {began + 60_000}")
+    window.until(f"{MS} < {planned - 50_000}")
     next_until(window, "alarm-list", "pump 1 unavailable (active, unacknowledged)")
     click(window, "mains")
     next_until(window, "alarm-list", "mains lost")

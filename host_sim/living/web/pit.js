@@ -18,7 +18,7 @@ export function draw(svg, about, water, pair) {
   const at = { deep, y: level => BOTTOM - level * scale, half: width => width * scale / 2 };
   const { told, inflow_m3s, outputs, floor_wet } = water;
   const key = JSON.stringify([about.name, Math.round(at.y(water.level_m ?? -1) * 4), water.between, water.pumps, water.contacts, water.dead, told,
-    format.text("flow", inflow_m3s), (water.amps || []).map(a => format.text("current", a)), outputs, floor_wet, format.system]);
+    format.text("flow", inflow_m3s), water.out_m3s.map(flow => flow > 0), (water.amps || []).map(a => format.text("current", a)), outputs, floor_wet, format.system]);
   if (svg.dataset.key === key) return;
   svg.dataset.key = key;
   svg.replaceChildren();
@@ -84,12 +84,13 @@ function pumps(svg, about, water, pair, at) {
   let moves = false;
   for (let n = 0; n < count; n++) {
     const x = pair ? MIDDLE + (n ? 1 : -1) * inner * 0.42 : MIDDLE, top = at.y(about.pumps[n].intake_m) - 34, on = water.pumps[n];
-    moves = moves || on;
+    const flows = water.out_m3s[n] > 0;
+    moves = moves || flows;
     put(svg, "rect", { x: x - 13, y: top, width: 26, height: 34, rx: 3, fill: on ? GREEN : "#e6e6e6", stroke: INK, "stroke-width": on ? 3 : 1.5 });
     put(svg, "text", { x, y: top + 15, "text-anchor": "middle", "font-weight": 700 }, String(n + 1));
     put(svg, "text", { x, y: top + 28, "text-anchor": "middle" }, on ? "on" : "off");
     put(svg, "line", { x1: x, x2: x, y1: top, y2: HEADER, stroke: INK, "stroke-width": 2 });
-    if (on) put(svg, "line", { x1: x, x2: x, y1: top, y2: HEADER, stroke: DEEP, "stroke-width": 4, "stroke-dasharray": "6 4", class: "flow" });
+    if (flows) put(svg, "line", { x1: x, x2: x, y1: top, y2: HEADER, stroke: DEEP, "stroke-width": 4, "stroke-dasharray": "6 4", class: "flow" });
     // The check valve: a triangle that points the way the water may go, against a bar.
     put(svg, "path", { d: `M ${x - 6} 66 L ${x + 6} 66 L ${x} 57 Z M ${x - 7} 56 L ${x + 7} 56`, fill: INK, stroke: INK, "stroke-width": 1.5 });
     if (on || water.amps[n] > 0.05) put(svg, "text", pair && n === 0 ? { x: x - 9, y: 84, "text-anchor": "end" } : { x: x + 9, y: 84 }, format.text("current", water.amps[n]));
@@ -99,6 +100,7 @@ function pumps(svg, about, water, pair, at) {
   if (moves) put(svg, "line", { x1: left, x2: WIDE - 12, y1: HEADER, y2: HEADER, stroke: DEEP, "stroke-width": 4, "stroke-dasharray": "6 4", class: "flow" });
   put(svg, "path", { d: `M ${WIDE - 12} ${HEADER - 5} L ${WIDE - 3} ${HEADER} L ${WIDE - 12} ${HEADER + 5} Z`, fill: INK });
   put(svg, "text", { x: WIDE - 4, y: HEADER + 18, "text-anchor": "end" }, "discharge");
+  if (water.out_m3s[0] == null) put(svg, "text", { x: WIDE - 4, y: HEADER + 31, "text-anchor": "end" }, "flow unknown");
 }
 
 function floats(svg, about, water, pair, at) {
