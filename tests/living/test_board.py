@@ -186,19 +186,27 @@ def test_two_pages_share_one_reading_and_one_port():
 
 @pytest.mark.long
 @pytest.mark.skipif(os.name != "posix", reason="no pty on this system")
-def test_a_virtual_board_is_shown_as_it_is(tmp_path):
+def test_a_virtual_board_is_shown_as_it_is_at_its_port_and_through_a_gateway(tmp_path):
     from hil.remote import demo
+    from hil.remote.gateway import port, server
     from host_sim.board.virtual import VirtualBoard
 
     site = replace(DEMO, faults=[], actions=[])
     with VirtualBoard(site, tmp_path / "flash.img", 1) as board:
         demo.put_settings(board, site)
-        watched = Watched(board.port)
+        held = port.Port(board.port)
+        gateway = server.Server(server.listen("127.0.0.1:0"), held)
+        gateway.start()
         try:
-            watched.once()
-            assert watched.error == ""
-            pair = BoardEngine(watched, site).look(50.0)["state"]["pair"]
+            for name in ("socket://{}:{}".format(*gateway.address[:2]), board.port):
+                watched = Watched(name)
+                watched.once()
+                assert watched.error == ""
+                pair = BoardEngine(watched, site).look(50.0)["state"]["pair"]
+                watched.close()
+                held.close()
+                assert not pair["dead"] and pair["mains"] == 1 and pair["level_m"] is None
+                assert set(pair["contacts"]) == set(CONTACT_NAMES) and pair["between"][1] > 0
         finally:
-            watched.close()
-    assert not pair["dead"] and pair["mains"] == 1 and pair["level_m"] is None
-    assert set(pair["contacts"]) == set(CONTACT_NAMES) and pair["between"][1] > 0
+            gateway.close()
+            held.close()
