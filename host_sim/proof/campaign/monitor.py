@@ -139,7 +139,7 @@ class Watched(Duplex):
             self.since[key] = (now_ms if begun is None else begun[0], limit_ms, text)
 
     def _on_suspects(self, n: int, now_ms: int, out: list, c: Controller):
-        key = _KEYS[n]
+        key: tuple = _KEYS[n]
         alone = out[n] and not c.belief.wet and not c.selectors.hand(n) and c.exercise.who != n
         if not alone and key not in self.since:
             return
