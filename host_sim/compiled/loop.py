@@ -370,6 +370,10 @@ class Scope(ast.NodeTransformer):
             return None
         return ast.Assign([node.target], self.visit(node.value))
 
+    def visit_Constant(self, node):
+        """A literal; a large whole number stays one of C."""
+        return ast.Name(literal(node.value), ast.Load()) if type(node.value) is int and node.value >> 31 else node
+
     def visit_Name(self, node):
         """A local, or a name of the module."""
         if any(node.id in names for names in self.locals) or node.id not in self.loop.names[self.module]:

@@ -75,12 +75,13 @@ class ModeMaker:
     """Makes modes for a plant: `make(trajectory)` is called at every change."""
 
     plant: "Plant"
+    regimes: dict
 
     def __init__(self, site, lines, plant):
         self.site = site
         self.lines = lines
         self.plant = plant
-        self.last = None
+        self.faults, self.regimes = None, {}
         pumps = site.pumps
         self.rated_m3s = tuple(rated_flow_m3s(p.curve) for p in pumps)
         self.rated_a = tuple(p.motor.rated_a for p in pumps)
@@ -167,16 +168,15 @@ class ModeMaker:
         found = [self._state(n, trajectory) for n in (0, 1)]
         states = [state for state, _ in found]
         turns = [state == TURNING for state in states]
-        mode.states, mode.why = tuple(states), tuple(why for _, why in found)
-        mode.live = tuple(state != STOPPED for state in states)
+        mode.states, mode.why = tuple(states), (found[0][1], found[1][1])
+        mode.live = (states[0] != STOPPED, states[1] != STOPPED)
         mode.energised = any(mode.live)
         self._inrush(mode, trajectory)
         mode.hot, mode.flat = trajectory.hot, trajectory.flat
         c = plant.fault_state
-        drives = tuple(self._drive(n, states[n], turns[1 - n]) for n in (0, 1))
-        mode.regime = self.lines.regime(drives, Outlet(c.frozen, c.burst, c.returned if c.burst else 0.0))
+        mode.regime = self._regime(mode.states, turns, c)
         fed = any(turns) if site.discharge.header is not None else False
-        mode.drain_m3s = tuple(self._drain(n, trajectory, turns[n] or fed) for n in (0, 1))
+        mode.drain_m3s = (self._drain(0, trajectory, turns[0] or fed), self._drain(1, trajectory, turns[1] or fed))
         mode.back = sum(mode.drain_m3s)
         mode.lines = trajectory.line != (None, None)
         mode.line_m3 = self.line_m3
@@ -186,6 +186,17 @@ class ModeMaker:
         mode.watched = True
         self._battery(mode, trajectory)
         return mode
+
+    def _regime(self, states: tuple, turns: list, c):
+        # Kept by the states of both pumps for as long as the same faults are in force.
+        if c is not self.faults:
+            self.faults, self.regimes = c, {}
+        found = self.regimes.get(states)
+        if found is None:
+            drives = (self._drive(0, states[0], turns[1]), self._drive(1, states[1], turns[0]))
+            found = self.lines.regime(drives, Outlet(c.frozen, c.burst, c.returned if c.burst else 0.0))
+            self.regimes[states] = found
+        return found
 
     def _inrush(self, mode: Mode, trajectory: "Trajectory"):
         before = trajectory.mode

@@ -62,7 +62,7 @@ def test_whole_numbers_are_typed_and_constants_folded(translation):
     assert "cdef long i\n" in expire and f"range({timers.N_TIMERS})" in expire and "<long>(at[i])" in expire
     assert "cpdef bint on_delay(self, long i, long already, bint condition, long delay_ms) except -1:" in text
     # `long` is a type to Cython: the attribute keeps its name for everybody else.
-    assert "cdef bint c_long" in text and "def long(self):" in text
+    assert "cdef bint c_long" in translation.declarations() and "def long(self):" in text
 
 
 def test_the_comparison_of_marked_fields_is_exchanged_only_while_its_source_is_known(translation, tmp_path):

@@ -21,7 +21,7 @@ _ALONE = ((0,), (0, 1, 2), (0, 2))
 
 def view(pump: Pump) -> tuple:
     """Return what the pair sees of a pump: (state, held, trial)."""
-    return int(pump.state), int(pump.held), int(pump.trial)
+    return pump.state, pump.held, pump.trial
 
 
 def demands(before: int, wet: int) -> tuple:
