@@ -122,7 +122,7 @@ def alarms(
         str | None,
         typer.Option(help="History instead: the alarms of the board on this port, or socket://host:port of a gateway."),
     ] = None,
-    framing: board.Framed = board.Framing.ascii,
+    framing: board.Framed = "ascii",
     unit: board.Unit = 1,
 ):
     """List every alarm: causes, what to do and not to do, why; with --port those that a board had, with dates."""

@@ -63,6 +63,7 @@ def test_the_page_holds_every_line_and_every_plot():
     assert "&lt;b&gt;" in page.render(look(), "<b>")
 
 
+@pytest.mark.long
 @pytest.mark.skipif(CHROMIUM is None, reason="no chromium to print with")
 def test_it_prints_on_one_sheet(tmp_path):
     file, sheet = tmp_path / "daily.html", tmp_path / "daily.pdf"

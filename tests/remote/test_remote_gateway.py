@@ -174,6 +174,7 @@ def daily_of(rig):
     return daily_look(rig.gateway, rig.clock.now)
 
 
+@pytest.mark.long
 def test_all_is_well_only_if_every_line_is(rig):
     rig.client.values_.update(run_1=0, starts_1=0)
     for _ in range(1440):

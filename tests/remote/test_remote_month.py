@@ -31,12 +31,14 @@ def press_silence(h):
     h.night.schedule.at(round(h.now_s * 1000) + 1000, lambda now, order: h.night.plant.press("silence", False))
 
 
+@pytest.mark.long
 def test_a_quiet_week_tells_nobody_anything_but_what_the_table_says(tmp_path):
     h = house(tmp_path, 2)
     h.run(47)
     assert h.table() == []
 
 
+@pytest.mark.long
 def test_a_jam_at_night_is_told_at_once_and_the_neighbor_a_quarter_hour_later(tmp_path):
     h = house(tmp_path, 1, ["pump1-jammed@23:00"], inflow="3 gpm")
     h.run(20)
@@ -51,6 +53,7 @@ def switch(field, value):
     return lambda h: setattr(h.client if field == "dead" else h, field, value)
 
 
+@pytest.mark.long
 def test_a_gateway_that_is_out_and_a_board_that_is_dead(tmp_path):
     events = {2: switch("down", True), 3: switch("down", False), 5: switch("dead", True), 6: switch("dead", False)}
     h = house(tmp_path, 1, at_hours=events)

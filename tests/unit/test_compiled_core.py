@@ -45,6 +45,7 @@ def run(code, core="auto", **env):
     return done.returncode, done.stdout.strip(), done.stderr
 
 
+@pytest.mark.long
 def test_every_file_class_and_function_of_the_core_is_translated(translation):
     text = translation.text()
     assert set(translation.modules) == {path.stem for path in CONTROL.glob("*.py")} - {"__init__"}
@@ -65,6 +66,7 @@ def test_whole_numbers_are_typed_and_constants_folded(translation):
     assert "cdef bint c_long" in translation.declarations() and "def long(self):" in text
 
 
+@pytest.mark.long
 def test_the_comparison_of_marked_fields_is_exchanged_only_while_its_source_is_known(translation, tmp_path):
     assert "(<Part>part)._again(" in translation.text()
     folder = tmp_path / "control"
@@ -145,6 +147,7 @@ def test_a_library_that_cannot_be_loaded_is_passed_over(tmp_path, monkeypatch):
     assert said.startswith("pure Python core (the compiled core cannot be loaded")
 
 
+@pytest.mark.long
 def test_without_cython_compiling_is_refused_and_says_what_to_install(monkeypatch, tmp_path):
     monkeypatch.setenv("SUMPBENCH_CACHE", str(tmp_path))
     monkeypatch.setitem(sys.modules, "Cython.Build", None)
@@ -152,6 +155,7 @@ def test_without_cython_compiling_is_refused_and_says_what_to_install(monkeypatc
         build.build(CONTROL)
 
 
+@pytest.mark.long
 def test_a_compiler_that_fails_is_told(monkeypatch, tmp_path):
     pytest.importorskip("Cython", reason="Cython is missing: pip install sumpbench[fast]")
     monkeypatch.setenv("SUMPBENCH_CACHE", str(tmp_path))
