@@ -161,6 +161,7 @@ def test_a_compiler_that_fails_is_told(monkeypatch, tmp_path):
     monkeypatch.setenv("SUMPBENCH_CACHE", str(tmp_path))
     monkeypatch.setenv("CC", "/nonexistent/cc")
     monkeypatch.setattr(translate.Translation, "text", lambda self: "x = 1\n")
+    monkeypatch.setattr(translate.Translation, "declarations", lambda self: "")
     with pytest.raises(InputError, match="the C compiler is missing or failed"):
         build.build(CONTROL)
 
