@@ -214,7 +214,7 @@ def _run(loop, found, path, mapping, site, progress):
         time, level = (time, level) if keep is None else (time[keep], level[keep])
         if not len(time):
             continue
-        level = _clean(level, found, mapping.spike_m)
+        level = _clean(level, found, mapping.spike_m, float(np.median(np.diff(time))) if len(time) > 1 else 0.0)
         mains = _mains(columns, mapping, keep, len(time))
         if origin is None:
             origin = found.begins_s = float(time[0])
@@ -250,7 +250,7 @@ def _keep(time, last, found):
     return keep
 
 
-def _clean(level, found, spike_m):
+def _clean(level, found, spike_m, spacing_s):
     lost = np.isnan(level)
     with np.errstate(invalid="ignore"):
         outside = (level < cleaning.LOWEST_M) | (level > cleaning.HIGHEST_M)
@@ -259,7 +259,7 @@ def _clean(level, found, spike_m):
     issues = []
     if float(np.nanmax(np.abs(np.diff(level)), initial=0.0)) > (spike_m or cleaning.SPIKE_M):
         level = level.copy()
-        cleaning.spikes(level, issues, spike_m)
+        cleaning.spikes(level, issues, spike_m, spacing_s)
     found.lost["drop-out"] += int(lost.sum())
     found.lost["out of range"] += int(outside.sum())
     found.lost["spike"] += sum(f.count for f in issues)
