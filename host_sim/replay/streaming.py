@@ -116,7 +116,7 @@ def blocks(path, mapping):
     try:
         if table_log.kind_of(path, mapping) == "parquet":
             file = pq.ParquetFile(path)
-            table_log._wanted(path, mapping, file.schema_arrow.names)
+            table_log._wanted(path, mapping, file.schema_arrow.names, [])
             total, done = file.metadata.num_rows, 0
             for batch in file.iter_batches(batch_size=BLOCK_ROWS, columns=wanted):
                 done += batch.num_rows
@@ -124,7 +124,7 @@ def blocks(path, mapping):
             return
         with texts.opened(path, mapping.encoding) as file:
             names, passed = texts.header(file, path, mapping.delimiter, mapping.skip, wanted)
-        table_log._wanted(path, mapping, names)
+        table_log._wanted(path, mapping, names, [])
         read = pc.ReadOptions(block_size=BLOCK_BYTES, encoding=mapping.encoding, skip_rows=passed + 1,
                               column_names=names)  # fmt: skip
         parse = pc.ParseOptions(delimiter=mapping.delimiter, invalid_row_handler=lambda row: "skip")
