@@ -214,5 +214,5 @@ def test_the_command_shows_a_hose_test_without_hardware_and_leaves_no_signature(
     assert done.exit_code == 0, done.output
     assert "simulated" in done.output.splitlines()[0] and "1 of 44.  Cautions" in done.output
     page = (tmp_path / "r.html").read_text(encoding="utf-8")
-    assert "NO HARDWARE" in page.upper() and "12 Nowhere Rd" in page and "Signature" not in page
+    assert "NO HARDWARE" in page.upper() and "12 Nowhere Rd" in page and "date, signature" not in page
     assert CliRunner().invoke(app, given).exit_code != 0  # a record is never overwritten
