@@ -80,7 +80,7 @@ def choice_of(config):
         raise pytest.UsageError(f'--hil-seed "{seed}": give a whole number from 0 up')
     choice = select.Choice(
         given["virtual"], given["real-time"], given["emulated"], given["uf2"], given["port"], given["rig-port"],
-        given["forces"], given["cords-unplugged"], given["board"] or "pico", given["power"] or "relay", int(seed),
+        given["forces"], given["cords-unplugged"], given["board"] or "", given["power"] or "relay", int(seed),
     )  # fmt: skip
     # A UF2 in the environment alone names no board.
     if not choice.named() and not any((choice.rig_port, choice.forces, config.getoption("--hil-uf2"))):

@@ -31,7 +31,13 @@ def accept(
     cords_unplugged: Annotated[
         bool, typer.Option("--cords-unplugged", help="With --forces: I have checked that both pumps are unplugged.")
     ] = False,
-    board: Annotated[str, typer.Option(help="Wiring table of the real controller: pico or esp32.")] = "pico",
+    board: Annotated[
+        str,
+        typer.Option(help="pico or esp32: the real controller's wiring (pico if omitted); with --virtual, offer only "
+                     "the signals that this board has."),
+    ] = "",
+    expander: Annotated[bool, typer.Option("--expander", help="With --virtual: the board with its I2C expander.")]
+    = False,
     power: Annotated[
         str, typer.Option(help="How the rig cuts the controller's power: relay, run or none.")
     ] = "relay",
@@ -60,7 +66,7 @@ def accept(
     from hil.bench import latency
 
     choice = select.Choice(
-        virtual, real_time, emulated, uf2, port, rig_port, forces, cords_unplugged, board, power, seed
+        virtual, real_time, emulated, uf2, port, rig_port, forces, cords_unplugged, board, power, seed, expander
     )
     select.check(choice)
     every, chosen = procedure.load(), procedure.load(only or ())

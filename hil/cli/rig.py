@@ -71,23 +71,24 @@ def terminal(to, rows):
     """Return the controller's pin that a line of the rig's table names, from the rows of its own table, "" for none."""
     for row in rows:
         if f"`{row['wire']}`" in to:
-            return f"GP{row['pin']}"
+            return f"GP{row['pin']} (pin {row['position']})"
     return "" if "`" in to else "RUN" if "RUN" in to else "supply"
 
 
 @rig_app.command()
 def wiring(board: Annotated[Wired, typer.Option(help="Board of the controller.")] = Wired.pico):
     """Print the rig's wiring list, with its cautions."""
-    from host_sim.board import wiring_list
+    from host_sim.board import signals, wiring_list
     from host_sim.report.console import console, table_of
 
     screen = console()
-    columns = (("rig", "right", 4), ("function", "left", 12), ("wire", "left", 12),
-               ("controller", "right", 6), ("how", "left", 40))
+    columns = (("rig", "left", 13), ("function", "left", 12), ("wire", "left", 12),
+               ("controller", "left", 14), ("how", "left", 40))
+    header = signals.board("pico")["header"]  # the rig's own
     printed = table_of(f"The rig on a Raspberry Pi Pico, wired to: {wiring_list.title(board.value)}", columns)
     rows = wiring_list.table(board.value)
     for kind, pin, wire, to in table():
-        printed.add_row(f"GP{pin}", kind, wire, terminal(to, rows) or "none", to)
+        printed.add_row(f"GP{pin} (pin {header[str(pin)]})", kind, wire, terminal(to, rows) or "none", to)
     printed.add_row("GND", "ground", "ground", "GND", "the controller's ground, connected first")
     screen.print(printed)
     screen.print("\nCautions", style="bold")

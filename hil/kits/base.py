@@ -42,6 +42,7 @@ class Kit:
     may_change_settings = False
     timing_ms = 0  # how exactly edges are timed
     seed = 0
+    stands_for = ""  # whose wires alone it offers, see `as_on`
 
     def __init__(self):
         self.edges = []
@@ -110,6 +111,11 @@ class Kit:
         raise NotImplementedError
 
     # The same for all.
+
+    def as_on(self, names, title):
+        """Offer no more than the wires `names`, those of a board called `title`; the others stay at rest."""
+        self.wires = self.wires & frozenset(names)
+        self.stands_for = title
 
     def run_until(self, predicate, limit_ms):
         """Let time pass in the finest grain until `predicate()` holds; return whether it came true within the limit."""

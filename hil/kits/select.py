@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 from pathlib import Path
 
+from host_sim.board import signals
 from host_sim.errors import InputError
 
 
@@ -18,9 +19,10 @@ class Choice:
     rig_port: str | None = None
     forces: bool = False
     cords_unplugged: bool = False
-    board: str = "pico"
+    board: str = ""  # of a real one "pico" where empty; a virtual one then offers every signal that there is
     power_by: str = "relay"
     seed: int = 0
+    expander: bool = False
 
     def named(self):
         """Return the kinds of board that were asked for."""
@@ -52,6 +54,10 @@ def check(choice):
         problems.append("a real board needs its rig's port (--rig-port), or forced inputs (--forces)")
     if choice.port and choice.port == choice.rig_port:
         problems.append(f'"{choice.port}" cannot be the board and the rig at the same time')
+    if choice.board or choice.expander:
+        signals.board(choice.board or "pico")
+    if choice.expander and not (choice.virtual or choice.real_time):
+        problems.append("--expander goes with --virtual: a rig has no wires for an I2C bus")
     if problems:
         raise InputError(problems, "which board")
 
@@ -65,11 +71,11 @@ def open_kit(choice, settings=None):
     if choice.real_time:
         from hil.kits.virtual_real_time import RealTimeKit
 
-        return RealTimeKit(settings, seed=choice.seed)
+        return _as_on(choice, RealTimeKit(settings, seed=choice.seed))
     if choice.virtual:
         from hil.kits.virtual import VirtualKit
 
-        return VirtualKit(settings, seed=choice.seed)
+        return _as_on(choice, VirtualKit(settings, seed=choice.seed))
     if choice.emulated:
         from hil.kits.emulated.kit import EmulatedKit
 
@@ -77,7 +83,15 @@ def open_kit(choice, settings=None):
     if choice.rig_port:
         from hil.kits.real_rig import RealKit
 
-        return RealKit(choice.port, choice.rig_port, choice.board, choice.power_by)
+        return RealKit(choice.port, choice.rig_port, choice.board or "pico", choice.power_by)
     from hil.kits.real_forced import ForcesKit
 
     return ForcesKit(choice.port, choice.cords_unplugged)
+
+
+def _as_on(choice, kit):
+    # A virtual board offers what the chosen board has; where none is chosen, everything.
+    if (choice.board or choice.expander) and choice.board != "posix":
+        name = choice.board or "pico"
+        kit.as_on(signals.wires(name, choice.expander), signals.title(name, choice.expander))
+    return kit

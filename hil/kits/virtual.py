@@ -170,7 +170,7 @@ def description(kit):
     return {
         "board": kit.place,
         "firmware": f"{kit.registers['firmware']:08x}",
-        "wiring": f"all {len(kit.wires)} wires by the harness",
+        "wiring": f"all {len(kit.wires)} wires{f' of {kit.stands_for}' if kit.stands_for else ''} by the harness",
         "micropython": micropython_version(kit.board.executable),
         "seed": kit.seed,
     }

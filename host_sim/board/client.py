@@ -8,6 +8,7 @@ import time
 
 from duplexsump.station import registers as r
 from duplexsump.station.framing import crc16, lrc
+from duplexsump.station.line import BAUDS, PARITIES
 
 from host_sim.errors import InputError
 
@@ -19,6 +20,7 @@ except ImportError:  # Windows
 EXCEPTIONS = {1: "unknown function", 2: "no such register", 3: "value not allowed", 4: "the board cannot do that now"}
 READ_COILS, READ_BITS, READ_HOLDING, READ_INPUT = 1, 2, 3, 4
 WRITE_COILS, WRITE_WORDS = 15, 16
+USB_BAUD = 115200  # which USB pays no heed to
 MOST_WORDS = 120  # of 123 in one request; even, since a setting is two words
 
 
@@ -33,7 +35,7 @@ class RefusedError(InputError):
 def open_serial(port, baud, parity="N"):
     """Return an open serial port, DTR and RTS held inactive, for us alone.  Raises InputError.
 
-    `parity`: "N", or "E" as is Modbus RTU's default.
+    `parity`: "N", "O", or "E" as is Modbus RTU's default; without parity a character has two stop bits.
     `port` may be one of pyserial's URLs, such as `socket://host:port` or `rfc2217://host:port`.
     """
     try:
@@ -48,6 +50,8 @@ def open_serial(port, baud, parity="N"):
         line.dtr = line.rts = False
         line.open()
         _set_parity(line, parity)
+        if parity == "N" and baud != USB_BAUD and "://" not in port:
+            line.stopbits = 2
     except (serial.SerialException, OSError, ValueError) as error:
         raise InputError(_why(error), port) from error
     return line
@@ -80,13 +84,13 @@ class Client:
     `reset_input_buffer` and `close`, and `clock_s()` where patience is not to be measured by the wall clock.
     """
 
-    def __init__(self, port, framing="ascii", unit=1, baud=115200, patience_s=1.0):
+    def __init__(self, port, framing="ascii", unit=1, baud=115200, patience_s=1.0, parity=""):
         opened = not isinstance(port, str)
         self.port = getattr(port, "name", None) or "the board's link" if opened else port
         self.framing = framing
         self.unit = unit
         self.patience_s = patience_s
-        self.line = port if opened else open_serial(port, baud, "E" if framing == "rtu" else "N")
+        self.line = port if opened else open_serial(port, baud, parity or ("E" if framing == "rtu" else "N"))
         self.clock_s = getattr(self.line, "clock_s", time.monotonic)
 
     def __enter__(self):
@@ -255,9 +259,25 @@ def _fits(answer, pdu):
     return len(answer) == 2 + size and answer[1] == size
 
 
+def line_of(framing):
+    """Return (framing, baud, "E", "O" or "N") of a text: "ascii", "rtu", or "rtu:9600:none" where the line was changed.
+
+    Raises InputError.
+    """
+    words = str(framing).split(":")
+    parities = dict(zip(PARITIES, "EON", strict=True))
+    if words[0] in ("ascii", "rtu") and len(words) <= 3:
+        baud = words[1] if len(words) > 1 else "19200" if words[0] == "rtu" else "115200"
+        parity = words[2] if len(words) > 2 else "even" if words[0] == "rtu" or len(words) > 1 else "none"
+        if baud.isdigit() and parity in parities and int(baud) in BAUDS:
+            return words[0], int(baud), parities[parity]
+    raise InputError(f'"{framing}": ascii, rtu, or with baud and parity as in rtu:9600:none', "--framing")
+
+
 def connect(port, framing="ascii", unit=1):
     """Return a Client whose controller has identified itself.  Raises InputError: no port, no answer, other device."""
-    client = Client(port, framing, unit, 19200 if framing == "rtu" else 115200)
+    framing, baud, parity = line_of(framing)
+    client = Client(port, framing, unit, baud, parity=parity)
     try:
         client.identify()
     except InputError:

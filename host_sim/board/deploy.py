@@ -242,11 +242,12 @@ def wait_running(port, checksum, say, unit=1):
     return values
 
 
-def deploy(port, board, source, build, settings=None, say=print):
+def deploy(port, board, source, build, settings=None, say=print, at_prompt=None):
     """Install the firmware below `source` on the board at `port` and leave it running.
 
     `settings`: a settings record to put in force afterwards, None to keep the
-    board's own.  `build` is a folder for the compiled files.  `say` is told each
+    board's own.  `at_prompt(repl)`, where given, is called before the new firmware
+    starts.  `build` is a folder for the compiled files.  `say` is told each
     step.  Returns the board's registers at the end.  Raises InputError.
     """
     build = Path(build)
@@ -258,6 +259,8 @@ def deploy(port, board, source, build, settings=None, say=print):
     before = enter(port, say)
     repl = Repl(port)
     copy(repl, build, board, say)
+    if at_prompt is not None:
+        at_prompt(repl)
     repl.call("exec", "--no-follow", RESET)
     values = wait_running(port, checksum, say)
     if settings is not None:

@@ -20,8 +20,8 @@ FOR_PEOPLE = {
     ("station", "registers", "BIT_ROWS"): (0, 2),
     ("station", "registers", "WORD_ROWS"): (0, 1, 3),
     ("station", "registers", "CONTROL_ROWS"): (2, 3),
-    ("boards", "pico", "WIRING"): (4, 5),
-    ("boards", "esp32", "WIRING"): (4, 5),
+    ("boards", "pico", "WIRING"): (4,),
+    ("boards", "esp32", "WIRING"): (4,),
 }
 # Looked up by Python itself, on a PC alone.
 FOR_READERS = {("control", "controller"): ("__getattr__",)}

@@ -7,12 +7,12 @@ its ports speak.
 import tempfile
 from pathlib import Path
 
-from duplexsump.station.line import BAUDS, PARITIES, WRITES, Line
+from duplexsump.station.line import BAUDS, FRAMINGS, PARITIES, WRITES, Line
 
 from host_sim.board.deploy import RESET, Repl, enter, wait_running
 from host_sim.errors import InputError
 
-ROWS = ("baud", "parity", "unit", "usb", "rs485")
+ROWS = ("baud", "parity", "unit", "framing", "usb", "rs485")
 READ = """
 try:
     with open('/pit/line') as file:
@@ -36,7 +36,8 @@ def read(text):
     with tempfile.TemporaryDirectory(prefix="sumpbench-line-") as folder:
         (Path(folder) / "line").write_text(text, encoding="utf-8")
         line = Line(folder)
-    values = (line.baud, PARITIES[line.parity], line.unit, WRITES[line.usb], WRITES[line.rs485])
+    values = (line.baud, PARITIES[line.parity], line.unit, FRAMINGS[line.framing], WRITES[line.usb],
+              WRITES[line.rs485])  # fmt: skip
     return dict(zip(ROWS, map(str, values), strict=True)), line.notes
 
 
@@ -49,7 +50,8 @@ def changed(text, wanted):
     text = "".join(f"{name} {value}\n" for name, value in {**values, **wanted}.items())
     _, notes = read(text)
     if notes:
-        allowed = f"baud {', '.join(map(str, BAUDS))}; parity {', '.join(PARITIES)}; unit 1 to 247; {', '.join(WRITES)}"
+        allowed = f"baud {', '.join(map(str, BAUDS))}; parity {', '.join(PARITIES)}; unit 1 to 247; "
+        allowed += f"framing {', '.join(FRAMINGS)}; {', '.join(WRITES)}"
         refused = [name for name, value in wanted.items() if read(f"{name} {value}\n")[1]]
         raise InputError(f"{', '.join(f'{name} {wanted[name]}' for name in refused)}: there are {allowed}", "line")
     return text
@@ -73,3 +75,8 @@ def put(port, wanted, unit=1, say=print):
     if before is not None:
         wait_running(port, before["firmware"], say, int(after["unit"]))
     return read(old)[0], after
+
+
+def defaults():
+    """Return {name: value as a word} of a board without a line file."""
+    return read("")[0]

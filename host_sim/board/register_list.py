@@ -6,6 +6,9 @@ import io
 from duplexsump.control import alarm_table
 from duplexsump.control import settings as s
 from duplexsump.station import registers as r
+from duplexsump.station.line import BAUDS, PARITIES
+
+from host_sim.board import line_file
 
 COLUMNS = ("space", "address", "words", "name", "unit", "access", "meaning")
 SPACES = {
@@ -14,6 +17,29 @@ SPACES = {
     "input register": "function code 4",
     "holding register": "function codes 3, 6, 16",
 }
+
+
+# What a person who connects a client needs to know besides the map.
+LINE_WORDS = (
+    "These are the defaults. `sumpbench line` changes baud, parity, address and framing of RS-485 and which port may "
+    "write; the change holds from the next reset on.",
+    "Nobody is locked out: at a power-up with the test jumper made the defaults hold, and both ports may write while "
+    "it is made.",
+    f"Baud rates: {', '.join(map(str, BAUDS))}. Parity: {', '.join(PARITIES)}; even is the default of Modbus over "
+    "Serial Line V1.02, 2.5.1; without parity a character has two stop bits.",
+    "Which outputs are on at 0 V (active-low relay modules) is no register: `sumpbench hardware --active-low`.",
+)
+
+
+def ports(values=None):
+    """Return a row for each port: name, framing, baud, parity, bits of a character, address, as texts.
+
+    `values`: {name: word} of a board's line file, the defaults where None.
+    """
+    found = values or line_file.defaults()
+    bits = {"even": "8, even, 1 stop", "odd": "8, odd, 1 stop", "none": "8, none, 2 stop"}[found["parity"]]
+    return [("USB serial", "ASCII", "any", "any", "as USB carries them", found["unit"]),
+            ("RS-485", found["framing"].upper(), found["baud"], found["parity"], bits, found["unit"])]  # fmt: skip
 
 
 def rows():
@@ -84,6 +110,12 @@ def as_markdown():
         "",
         f"Version {r.MAP_VERSION}.  Addresses count from 0 as on the wire; two-word values have the high word first; "
         "a row of several bits takes consecutive addresses.",
+        "",
+        "## How the ports speak",
+        "",
+        *(f"- {name}: Modbus {framing}, {baud} baud, {parity} parity ({bits}), address {unit}"
+          for name, framing, baud, parity, bits, unit in ports()),
+        *(f"- {line}" for line in LINE_WORDS),
         "",
     ]  # fmt: skip
     found = rows()

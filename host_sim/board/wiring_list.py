@@ -1,21 +1,16 @@
-"""The wiring list of a board, from the board's own wiring table, with the cautions that belong to it.
-
-The boards' modules need MicroPython's own modules to be imported, so their
-tables are read from the source, as literals.
-"""
+"""The wiring list of a board, from the one table (`signals.py`), with the cautions that belong to it."""
 
 import ast
-import contextlib
 from pathlib import Path
 
 from duplexsump.boards import __file__ as boards_file
 from duplexsump.control import records
 from duplexsump.station.fitting import refusal
 
+from host_sim.board import signals
 from host_sim.errors import InputError
 
 FOLDER = Path(boards_file).parent
-BOARDS = ("pico", "esp32", "posix")
 
 # Common practice, no source; local codes decide.
 CAUTIONS = (
@@ -38,30 +33,30 @@ CAUTIONS = (
 )
 
 
-def table(name):
+def table(name, expander=False):
     """Return the wiring table of a board as a list of dictionaries.  Raises InputError for an unknown board."""
-    if name not in BOARDS:
-        raise InputError(f'board "{name}" is unknown: there are {", ".join(BOARDS)}', "wiring")
-    tree = ast.parse((FOLDER / f"{name}.py").read_text(encoding="utf-8"))
-    kinds = _constants(ast.parse((FOLDER / "wired.py").read_text(encoding="utf-8")))
-    here = _constants(tree)
-    rows = []
-    for node in tree.body:
-        if isinstance(node, ast.Assign) and getattr(node.targets[0], "id", "") == "WIRING":
-            rows = [[_value(cell, here, kinds) for cell in row.elts] for row in node.value.elts]
-    names = ("kind", "pin", "place", "level", "wire", "to")
-    return [dict(zip(names, row, strict=True)) for row in rows]
+    return [{"kind": one.kind, "pin": one.pin, "place": one.place, "level": one.level, "wire": one.name, "to": one.to,
+             "position": one.position}
+            for one in signals.signals(name, expander)]  # fmt: skip
 
 
-def title(name):
+def title(name, expander=False):
     """Return the name of the board."""
-    tree = ast.parse((FOLDER / f"{name}.py").read_text(encoding="utf-8"))
-    return _constants(tree).get("NAME", "virtual board: no pins")
+    return signals.title(name, expander)
 
 
-def check(name, values):
+def ground(name):
+    """Return the line that says where ground is on a board's header, "" for a board without pins."""
+    data = signals.board(name)
+    if not data:
+        return ""
+    supply = ", ".join(f"{what}: {pin}" for what, pin in data["supply"].items())
+    return f"Ground on the header: {', '.join(map(str, data['ground']))}; {supply}"
+
+
+def check(name, values, expander=False):
     """Raise InputError where a settings record asks a board for an input that it lacks, or for more than it reads."""
-    rows = table(name)
+    rows = table(name, expander)
     words = refusal(list(values), inputs(rows) if rows else None, _reach(name))
     if words:
         raise InputError(words, title(name))
@@ -81,28 +76,6 @@ def _reach(name):
             if isinstance(node, ast.Assign) and getattr(node.targets[0], "id", "") == "REACH":
                 return ast.literal_eval(node.value)
     raise ValueError(f"{name} has no REACH")
-
-
-def _constants(tree):
-    found = {}
-    for node in tree.body:
-        if isinstance(node, ast.Assign):
-            with contextlib.suppress(ValueError):
-                value = ast.literal_eval(node.value)
-                target = node.targets[0]
-                if isinstance(target, ast.Tuple):
-                    found.update({item.id: part for item, part in zip(target.elts, value, strict=True)})
-                else:
-                    found[target.id] = value
-    return found
-
-
-def _value(node, here, kinds):
-    if isinstance(node, ast.Name):
-        if node.id in here:
-            return here[node.id]
-        return kinds[node.id] if node.id in kinds else getattr(records, node.id)
-    return ast.literal_eval(node)
 
 
 def how(row):

@@ -22,25 +22,21 @@ class BoardName(StrEnum):
     posix = "posix"
 
 
-class Framing(StrEnum):
-    """How Modbus frames are carried."""
-
-    ascii = "ascii"
-    rtu = "rtu"
-
-
-Framed = Annotated[Framing, typer.Option(help="ASCII as on USB, RTU as on RS-485.")]
+Expander = Annotated[bool, typer.Option("--expander", help="With the I2C expander: every signal on one board.")]
+Framed = Annotated[
+    str, typer.Option(help="ascii as on USB, rtu as on RS-485; where `sumpbench line` changed it, as in rtu:9600:none.")
+]
 Unit = Annotated[int, typer.Option(min=1, max=247, help="The board's Modbus address.")]
 
 
-def _client(port, framing=Framing.ascii, unit=1):
+def _client(port, framing="ascii", unit=1):
     from host_sim.board.client import connect
 
-    return connect(port, framing.value, unit)
+    return connect(port, framing, unit)
 
 
 def registers(as_csv: Annotated[bool, typer.Option("--csv", help="Print CSV instead of Markdown.")] = False):
-    """Print the Modbus register map, from the table that the board itself answers from."""
+    """Print the Modbus register map and how the ports speak, from the tables that the board itself answers from."""
     from host_sim.board import register_list
 
     print(register_list.as_csv() if as_csv else register_list.as_markdown(), end="")
@@ -50,24 +46,28 @@ def wiring(
     board: Annotated[BoardName, typer.Argument(help="Which board.")] = BoardName.pico,
     settings: Annotated[Path | None, typer.Option(help="Settings or site file: can this board read all it asks for?")]
     = None,
+    expander: Expander = False,
 ):  # fmt: skip
     """Print a board's wiring list, with the cautions for mains and relays."""
     from duplexsump.control import settings as s
     from rich.text import Text
 
-    from host_sim.board import settings_file, wiring_list
+    from host_sim.board import settings_file, signals, wiring_list
     from host_sim.report.console import console, table_of
 
     if settings is not None:
-        wiring_list.check(board.value, settings_file.from_file(settings, s.defaults()))
+        wiring_list.check(board.value, settings_file.from_file(settings, s.defaults()), expander)
     screen = console()
-    rows = wiring_list.table(board.value)
-    columns = (("wire", "left", 16), ("pin", "right", 3), ("what the pin does", "left", 20), ("to", "left", 30))
-    table = table_of(wiring_list.title(board.value), columns)
-    for row in rows:
-        table.add_row(row["wire"], str(row["pin"]), wiring_list.how(row), row["to"])
+    rows = signals.signals(board.value, expander)
+    columns = (("signal", "left", 16), ("GPIO", "left", 11), ("pin", "right", 3), ("terminal", "left", 5),
+               ("what the pin does", "left", 20), ("at rest", "left", 14), ("to", "left", 30))  # fmt: skip
+    table = table_of(wiring_list.title(board.value, expander), columns)
+    for row, old in zip(rows, wiring_list.table(board.value, expander), strict=True):
+        position = row.position or "none"
+        table.add_row(row.name, row.pin_text, position, row.terminal, wiring_list.how(old), row.rest, row.to)
     if rows:
         screen.print(table)
+        screen.print(Text(f"pin: the position on the board's header.  {wiring_list.ground(board.value)}"))
     else:
         screen.print("The virtual board has no pins.")
     screen.print("\nCautions", style="bold")
@@ -78,7 +78,7 @@ def wiring(
 def settings_push(
     file: Annotated[Path, typer.Argument(help="A file of `settings pull`, part of one, or a site file.")],
     port: Port,
-    framing: Framed = Framing.ascii,
+    framing: Framed = "ascii",
     unit: Unit = 1,
 ):
     """Check settings as a set and put them in force on the board; one bad value and nothing is changed."""
@@ -100,7 +100,7 @@ def settings_push(
 def settings_pull(
     port: Port,
     out: Annotated[Path | None, typer.Option(help="File to write; printed if left out.")] = None,
-    framing: Framed = Framing.ascii,
+    framing: Framed = "ascii",
     unit: Unit = 1,
 ):
     """Read the settings that are in force on the board."""
@@ -120,6 +120,7 @@ def line(
     baud: Annotated[str | None, typer.Option(help="Of RS-485: 1200 to 115200.")] = None,
     parity: Annotated[str | None, typer.Option(help="Of RS-485: even, odd, none.")] = None,
     new_unit: Annotated[str | None, typer.Option(help="The board's Modbus address from now on: 1 to 247.")] = None,
+    new_framing: Annotated[str | None, typer.Option(help="Of RS-485: rtu or ascii.")] = None,
     usb: Annotated[str | None, typer.Option(help="When USB may write: always, jumper, never.")] = None,
     rs485: Annotated[str | None, typer.Option(help="When RS-485 may write: always, jumper, never.")] = None,
     unit: Unit = 1,
@@ -127,16 +128,37 @@ def line(
     """Set how a board's ports speak and which may write; pumps stop for some seconds, and the board resets."""
     from host_sim.board import line_file
 
-    given = {"baud": baud, "parity": parity, "unit": new_unit, "usb": usb, "rs485": rs485}
+    given = {"baud": baud, "parity": parity, "unit": new_unit, "framing": new_framing, "usb": usb, "rs485": rs485}
     wanted = {name: value for name, value in given.items() if value is not None}
     if not wanted:
-        raise InputError("nothing to set: give --baud, --parity, --new-unit, --usb or --rs485", "line")
+        raise InputError("nothing to set: give --baud, --parity, --new-unit, --new-framing, --usb or --rs485", "line")
     before, after = line_file.put(port, wanted, unit)
     for name in line_file.ROWS:
         same = before[name] == after[name]
         print(f"{name}: {after[name]}" if same else f"{name}: {before[name]} -> {after[name]}")
     if after["usb"] != "always":
         print(line_file.UNDO)
+
+
+ActiveLow = Annotated[
+    str | None,
+    typer.Option(help="Outputs whose relay is on at 0 V, as most relay modules: all, none, or names such as "
+                 "pump_1,pump_2."),
+]  # fmt: skip
+Fitted = Annotated[bool | None, typer.Option("--expander/--no-expander", help="Whether the I2C expander is fitted.")]
+
+
+def hardware(port: Port, active_low: ActiveLow = None, expander: Fitted = None, unit: Unit = 1):
+    """Tell a board what its wiring is: active-low outputs, I2C expander; pumps stop for some seconds, and it resets."""
+    from host_sim.board import hardware_file
+
+    if active_low is None and expander is None:
+        raise InputError("nothing to set: give --active-low, --expander or --no-expander", "hardware")
+    low = None if active_low is None else hardware_file.mask(active_low)
+    print(f"CAUTION: {hardware_file.CAUTION}")
+    before, after = hardware_file.put(port, low, expander, unit)
+    print(f"before: {hardware_file.shown(*before)}")
+    print(f"now: {hardware_file.shown(*after)}")
 
 
 def _write(path, data):
@@ -151,7 +173,7 @@ def watch(
     port: Port,
     once: Annotated[bool, typer.Option("--once", help="Print one screen and exit.")] = False,
     units: Annotated[UnitSystem, typer.Option(help="Units of the screen.")] = UnitSystem.us,
-    framing: Framed = Framing.ascii,
+    framing: Framed = "ascii",
     unit: Unit = 1,
 ):
     """Show a running board on one screen, refreshed every second, until Ctrl-C."""
@@ -182,7 +204,7 @@ def watch(
 def journal(
     port: Port,
     out: Annotated[Path | None, typer.Option(help="Folder for the segments and the simulator's JSON lines.")] = None,
-    framing: Framed = Framing.ascii,
+    framing: Framed = "ascii",
     unit: Unit = 1,
 ):
     """Download the journal of a board, tell what happened, and replay it bit for bit through the controller here."""
@@ -291,27 +313,31 @@ def deploy(
     port: Port,
     board: Annotated[BoardName, typer.Option(help="Which kind of board.")],
     settings: Annotated[Path | None, typer.Option(help="Settings or site file to put in force.")] = None,
+    active_low: ActiveLow = None,
+    expander: Fitted = None,
 ):
     """Install this firmware on a board and leave the controller running; its settings and journal are kept."""
     from duplexsump.control import settings as s
 
     from host_sim.board import deploy as work
-    from host_sim.board import settings_file, wiring_list
+    from host_sim.board import hardware_file, settings_file, wiring_list
     from host_sim.board.virtual import FIRMWARE
 
     if not FIRMWARE.is_dir():
         raise InputError("the firmware's sources are not beside this package: run it from a clone", "deploy")
     values = settings_file.from_file(settings, s.defaults()) if settings else None
     if values is not None:
-        wiring_list.check(board.value, values)
+        wiring_list.check(board.value, values, bool(expander))
+    low = None if active_low is None else hardware_file.mask(active_low)
     with tempfile.TemporaryDirectory(prefix="sumpbench-build-") as folder:
-        work.deploy(port, board.value, FIRMWARE, Path(folder) / "duplexsump", values)
+        work.deploy(port, board.value, FIRMWARE, Path(folder) / "duplexsump", values,
+                    at_prompt=lambda repl: hardware_file.merge(repl, low, expander))  # fmt: skip
 
 
 def shelve(
     port: Port,
     alarm: Annotated[str, typer.Argument(help="Name of the alarm, as `sumpbench alarms` has it; none: end shelving.")],
-    framing: Framed = Framing.ascii,
+    framing: Framed = "ascii",
     unit: Unit = 1,
 ):
     """Shelve one alarm: no sound and no call for it until `shelve_time` is over.  High water cannot be shelved."""
@@ -330,7 +356,7 @@ def shelve(
 def command(
     port: Port,
     name: Annotated[str, typer.Argument(help="silence, reset, inspected, test or battery_replaced.")],
-    framing: Framed = Framing.ascii,
+    framing: Framed = "ascii",
     unit: Unit = 1,
 ):
     """Give a running board a command, as its buttons do."""
@@ -346,7 +372,7 @@ def command(
 
 def add_to(app, settings_app):
     """Add the commands to the command line: `app`, and below `settings` push and pull."""
-    for each in (registers, wiring, line, watch, journal, virtual, deploy, shelve, command):
+    for each in (registers, wiring, line, hardware, watch, journal, virtual, deploy, shelve, command):
         app.command()(each)
     settings_app.command("push")(settings_push)
     settings_app.command("pull")(settings_pull)

@@ -25,6 +25,7 @@ ELSEWHERE = {
     "I14": "tests/control/test_timeline_floats.py",
     **dict.fromkeys(("M5", "M6"), "tests/unit/test_station_run.py"),  # kept by the board, not by the core
     "M7": "tests/unit/test_link_line.py",
+    "M8": "tests/unit/test_board_hardware.py",
     "J1": "tests/unit/test_station_store.py",
     "J2": "tests/unit/test_replay_exact.py",
 }

@@ -126,7 +126,7 @@ def test_m7_a_jumper_made_later_leaves_the_file_in_force(tmp_path):
     assert ask_ascii(board, station, ascii_frame(SETTING)) == ascii_frame(refused(SETTING))
 
 
-DEFAULTS = {"baud": "19200", "parity": "even", "unit": "1", "usb": "always", "rs485": "always"}
+DEFAULTS = {"baud": "19200", "parity": "even", "unit": "1", "framing": "rtu", "usb": "always", "rs485": "always"}
 
 
 def test_the_pc_reads_and_writes_the_file_by_the_boards_own_rules(tmp_path):
@@ -142,3 +142,17 @@ def test_what_no_board_takes_is_refused_before_the_board_is_touched(wanted):
     name = next(name for name in wanted if name != "baud" or len(wanted) == 1)
     with pytest.raises(InputError, match=f"{name} .*: there are baud 1200"):
         line_file.put("/no/such/port", wanted)
+
+
+def test_m7_rs485_may_speak_ascii_and_with_the_jumper_it_is_rtu_again(tmp_path):
+    board, station = linked(tmp_path / "pit", "framing ascii\nunit 5\n")
+    answer = bytes.fromhex("0402") + r.SIGNATURE.to_bytes(2, "big")
+    assert ask_rtu(board, station, ascii_frame(READ, unit=5)) == ascii_frame(answer, unit=5)
+    board = Board(tmp_path / "other")
+    (board.folder / "line").write_text("framing ascii\nunit 5\n")
+    board.raw[IN_JUMPER] = 1
+    station = Station(board, health.FULL)
+    station.begin(0)
+    station.connect()
+    run(board, station, 1000)
+    assert ask_rtu(board, station, rtu(READ)) == rtu(bytes.fromhex("0402") + r.SIGNATURE.to_bytes(2, "big"))

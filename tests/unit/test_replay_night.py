@@ -239,6 +239,7 @@ def test_one_row_above_the_floor_is_water_on_the_floor(flood):
     assert not account.floor_dry and account.floor_wet_s == 900.0 and account.floor_first_s == 3600.0
 
 
+@pytest.mark.long
 def test_a_log_of_contacts_alone_is_explained_and_its_inflow_found():
     site = demo(4.0)
     log = sources.with_levels(by_contacts(logged(simulate(site), contacts=True)), site)

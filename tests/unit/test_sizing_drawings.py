@@ -77,6 +77,7 @@ def overlaps(figure):
     return found
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("name", sampled(SITES, 2))
 @pytest.mark.parametrize("system", sampled(["us", "si"], 2))
 def test_no_text_lies_on_another_or_leaves_the_drawing(name, system):
@@ -181,6 +182,7 @@ def test_the_charts_carry_curves_points_and_limits(sound):
     assert level.get_ydata()[0] == pytest.approx(3600.0 / 15 / 2)
 
 
+@pytest.mark.long
 def test_the_same_site_gives_the_same_svg(sound):
     for draw in (pit_section, elevation, curves_chart, cycle_chart):
         one, two = (svg(draw(sound, US), "a", "a title") for _ in range(2))

@@ -44,40 +44,39 @@ _TYPES = const(0)  # true to the type check alone
 if _TYPES:
     from ..shapes import Stream
 
-NAME = "ESP32-S3"
 _FULL_MV = const(3300)  # what a row's full scale stands for
 _NOISE_MV = const(33)  # 1 % of it: what is no more is 0 (common practice, no source)
 _TX, _RX = 47, 38
 
-# kind, pin, place, bit or level or full scale, wire, where to
+# kind, pin, place, bit or level or full scale, signal; `host_sim/board/tables` says the rest of each
 WIRING = (
-    (OUTPUT, 6, OUT_PUMP_1, 1, "pump 1", "relay module, channel 1, to the coil of contactor 1 through selector 1"),
-    (OUTPUT, 7, OUT_PUMP_2, 1, "pump 2", "relay module, channel 2, to the coil of contactor 2 through selector 2"),
-    (OUTPUT, 15, OUT_HORN, 1, "horn", "relay module, channel 3"),
-    (OUTPUT, 16, OUT_BEACON, 1, "beacon", "relay module, channel 4"),
-    (OUTPUT, 17, OUT_RELAY, 1, "alarm relay", "relay module, channel 5; energised means healthy"),
-    (OUTPUT, 18, OUT_SERVICE, 1, "service relay", "relay module, channel 6; energised means that nobody is needed"),
-    (OUTPUT, 48, OUT_LIGHT, 1, "status light", "light-emitting diode with its resistor to ground"),
-    (CLOSED, 8, IN_CONTACTS, OFF, "float off", "float switch to ground"),
-    (CLOSED, 9, IN_CONTACTS, LEAD, "float lead", "float switch to ground"),
-    (CLOSED, 10, IN_CONTACTS, LAG, "float lag", "float switch to ground"),
-    (CLOSED, 11, IN_CONTACTS, HIGH, "float high", "float switch to ground, on its own pair of wires"),
-    (CLOSED, 12, IN_SELECTOR_1, 1, "selector 1 OFF", "second contact of selector 1, closed in OFF"),
-    (CLOSED, 13, IN_SELECTOR_1, 2, "selector 1 HAND", "second contact of selector 1, closed in HAND"),
-    (CLOSED, 14, IN_SELECTOR_2, 1, "selector 2 OFF", "second contact of selector 2, closed in OFF"),
-    (CLOSED, 21, IN_SELECTOR_2, 2, "selector 2 HAND", "second contact of selector 2, closed in HAND"),
-    (CLOSED, 39, IN_THERMAL_1, 1, "thermal 1", "thermal contact of pump 1, opens when hot; else a jumper"),
-    (CLOSED, 40, IN_THERMAL_2, 1, "thermal 2", "thermal contact of pump 2, opens when hot; else a jumper"),
-    (CLOSED, 41, IN_SILENCE, 1, "silence", "push button to ground"),
-    (CLOSED, 42, IN_RESET, 1, "reset", "push button to ground"),
-    (CLOSED, 46, IN_JUMPER, 1, "test jumper", "jumper to ground, out in service"),
-    (CLOSED, 3, IN_MAINS, 1, "mains present", "contact of a relay that the mains holds in"),
-    (ANALOG, 1, IN_CURRENT_1, 30000, "current 1", "current sensor, pump 1: 0 to sensor_range_1 (30 A) as 0 to 3.3 V"),
-    (ANALOG, 2, IN_CURRENT_2, 30000, "current 2", "current sensor, pump 2: 0 to sensor_range_2 (30 A) as 0 to 3.3 V"),
-    (ANALOG, 4, IN_LEVEL, 27500, "level loop", "120 ohm in the 4-20 mA loop: 22 mA is 2.64 V"),
-    (ANALOG, 5, IN_BATTERY, 33000, "battery", "divider 9 to 1 from the battery: 30 V is 3 V"),
-    (SERIAL, _TX, -1, 0, "RS-485 driver", "transceiver that turns the line by itself, DI"),
-    (SERIAL, _RX, -1, 0, "RS-485 receiver", "transceiver, RO, through a divider where it is a 5 V part"),
+    (OUTPUT, 6, OUT_PUMP_1, 1, "pump 1"),
+    (OUTPUT, 7, OUT_PUMP_2, 1, "pump 2"),
+    (OUTPUT, 15, OUT_HORN, 1, "horn"),
+    (OUTPUT, 16, OUT_BEACON, 1, "beacon"),
+    (OUTPUT, 17, OUT_RELAY, 1, "alarm relay"),
+    (OUTPUT, 18, OUT_SERVICE, 1, "service relay"),
+    (OUTPUT, 48, OUT_LIGHT, 1, "status light"),
+    (CLOSED, 8, IN_CONTACTS, OFF, "float off"),
+    (CLOSED, 9, IN_CONTACTS, LEAD, "float lead"),
+    (CLOSED, 10, IN_CONTACTS, LAG, "float lag"),
+    (CLOSED, 11, IN_CONTACTS, HIGH, "float high"),
+    (CLOSED, 12, IN_SELECTOR_1, 1, "selector 1 OFF"),
+    (CLOSED, 13, IN_SELECTOR_1, 2, "selector 1 HAND"),
+    (CLOSED, 14, IN_SELECTOR_2, 1, "selector 2 OFF"),
+    (CLOSED, 21, IN_SELECTOR_2, 2, "selector 2 HAND"),
+    (CLOSED, 39, IN_THERMAL_1, 1, "thermal 1"),
+    (CLOSED, 40, IN_THERMAL_2, 1, "thermal 2"),
+    (CLOSED, 41, IN_SILENCE, 1, "silence"),
+    (CLOSED, 42, IN_RESET, 1, "reset"),
+    (CLOSED, 46, IN_JUMPER, 1, "test jumper"),
+    (CLOSED, 3, IN_MAINS, 1, "mains present"),
+    (ANALOG, 1, IN_CURRENT_1, 30000, "current 1"),
+    (ANALOG, 2, IN_CURRENT_2, 30000, "current 2"),
+    (ANALOG, 4, IN_LEVEL, 27500, "level loop"),
+    (ANALOG, 5, IN_BATTERY, 33000, "battery"),
+    (SERIAL, _TX, -1, 0, "RS-485 driver"),
+    (SERIAL, _RX, -1, 0, "RS-485 receiver"),
 )  # fmt: skip
 
 

@@ -3,7 +3,8 @@
 A row of a wiring table is (kind, pin, place, bit or level, wire, where to).
 Kinds: CLOSED, a dry contact to ground that makes `bit` in the raw record's
 place; ANALOG, a voltage of 0 to 3.3 V that stands for 0 to `level`; OUTPUT, a
-relay that is on at `level`, off at boot and whenever in doubt.  Where the level
+relay that is on at `level`, off at boot and whenever in doubt; which relays are on at
+the other level the file `hardware` says (`hardware.py`).  Where the level
 transmitter and the battery have one pin, the settings say which of them is on it;
 a battery that is not wired reads as a full one, as mains and charger do.
 """
@@ -30,6 +31,7 @@ from ..control.records import (
     SELECT_HAND,
     SELECT_OFF,
 )
+from .hardware import read as hardware
 from .stream import Stream
 
 CLOSED = "contact to ground"
@@ -117,9 +119,11 @@ class WiredBoard:
     def __init__(self, wiring: tuple) -> None:
         self.wiring = wiring
         self.outputs = []
+        low = hardware(self.files())[0]
         for row in wiring:
             if row[0] == OUTPUT:
-                self.outputs.append((machine.Pin(row[1], machine.Pin.OUT, value=1 - row[3]), row[2], row[3]))
+                level = row[3] ^ (low >> row[2] & 1)
+                self.outputs.append((machine.Pin(row[1], machine.Pin.OUT, value=1 - level), row[2], level))
         self.contacts = []
         self.analog: list[tuple[machine.ADC, int, int]] = []
         for row in wiring:

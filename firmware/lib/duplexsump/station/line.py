@@ -3,12 +3,14 @@
     baud 19200
     parity even
     unit 1
+    framing rtu
     usb always
     rs485 jumper
 
 Each line may be left out.  Modbus over Serial Line V1.02, 2.5.1, wants 8 bits and
 even parity as the default; without parity two stop bits keep a character at 11
-bits.  `usb` and `rs485` say when a port may write: always, never, or while the
+bits.  `framing` is that of RS-485: rtu or ascii (USB always speaks ASCII).  `usb`
+and `rs485` say when a port may write: always, never, or while the
 test jumper is made.  A port that may not write reads everything, the journal too.
 
 At a power-up with the test jumper made the file counts for nothing: both ports
@@ -27,6 +29,7 @@ if _TYPES:
 
 BAUDS = (1200, 2400, 4800, 9600, 19200, 38400, 57600, 115200)
 PARITIES = ("even", "odd", "none")
+FRAMINGS = ("rtu", "ascii")
 WRITES = ("always", "jumper", "never")
 ALWAYS, JUMPER = const(0), const(1)
 _MOST_TEXT = const(500)
@@ -42,6 +45,7 @@ class Line:
         self.baud = 19200
         self.parity = 0  # place in PARITIES
         self.unit = 1
+        self.framing = 0  # place in FRAMINGS
         self.usb = ALWAYS  # place in WRITES
         self.rs485 = ALWAYS
         self.notes = []
@@ -69,6 +73,8 @@ class Line:
             self.unit = int(value)
         elif name == "parity" and value in PARITIES:
             self.parity = PARITIES.index(value)
+        elif name == "framing" and value in FRAMINGS:
+            self.framing = FRAMINGS.index(value)
         elif name == "usb" and value in WRITES:
             self.usb = WRITES.index(value)
         elif name == "rs485" and value in WRITES:

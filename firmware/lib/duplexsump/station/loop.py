@@ -90,7 +90,10 @@ class Station:
                 self.links.append(AsciiPort(stream, handler, line.unit))
             else:
                 handler = Handler(Guarded(self.model, self, line.rs485))
-                self.links.append(RtuPort(stream, handler, line.unit, silence_ms))
+                if line.framing:
+                    self.links.append(AsciiPort(stream, handler, line.unit))
+                else:
+                    self.links.append(RtuPort(stream, handler, line.unit, silence_ms))
 
     def staging(self) -> int:
         """Tell whether settings are staged that are not in force."""

@@ -4,7 +4,8 @@ It imports nothing of this firmware and needs no file: it has its own pins, its
 own rests and built-in settings, so that it runs with any other file missing or
 damaged.  No belief, no current, no alarm: the alarm relay stays dropped, horn
 and beacon are on while `high` is wet.  Where a sound settings slot is at hand,
-the floats' kinds and the pumps' supplies are taken from it.
+the floats' kinds and the pumps' supplies are taken from it; which outputs are on at
+0 V, from the file `hardware` beside it.
 """
 
 import sys
@@ -167,19 +168,31 @@ def _parse(data: bytes) -> dict[str, int]:
     values = {}
     for line in data[:end].decode().split("\n"):
         name, _, number = line.partition(" ")
-        if name in ("settings", "normally_closed", "fitted", "supply_1", "supply_2", "blind_run"):
+        if name in ("settings", "normally_closed", "fitted", "supply_1", "supply_2", "blind_run", "low"):
             values[name] = int(number)
     return values
+
+
+def on_at_zero(folder: str = "/pit") -> int:
+    """Return the outputs that are on at 0 V, a bit each as in PINS, of the first sound copy of `hardware`."""
+    for copy in "abc":
+        try:
+            with open(folder + "/hardware." + copy, "rb") as file:
+                return _parse(file.read(_SLOT_BYTES))["low"]
+        except Exception:  # not there, or damaged
+            pass
+    return 0
 
 
 class WiredPins:
     """The pins, the watchdog and the kept word of a board with pins; making it drops every output."""
 
-    def __init__(self, outputs: tuple, contacts: tuple) -> None:
+    def __init__(self, outputs: tuple, contacts: tuple, low: int = 0) -> None:
         import machine
 
         self.machine = machine
-        self.outputs = [machine.Pin(number, machine.Pin.OUT, value=0) for number in outputs]
+        self.low = low  # on at 0 V
+        self.outputs = [machine.Pin(outputs[i], machine.Pin.OUT, value=low >> i & 1) for i in range(5)]
         self.contacts = [machine.Pin(number, machine.Pin.IN, machine.Pin.PULL_UP) for number in contacts]
         self.watchdog: "machine.WDT | None" = None
 
@@ -198,7 +211,7 @@ class WiredPins:
     def write(self, out: int) -> None:
         """Set pumps, horn and beacon; the relay stays dropped."""
         for i in range(5):
-            self.outputs[i].value(out >> i & 1)
+            self.outputs[i].value((out ^ self.low) >> i & 1)
 
     def safe(self) -> None:
         """Drop every output."""
@@ -348,7 +361,7 @@ _made = []
 def pins() -> "WiredPins | BenchPins":
     """Return this machine's pins, every output dropped.  Raises OSError where there are none."""
     if not _made:
-        _made.append(WiredPins(*PINS[sys.platform]) if sys.platform in PINS else BenchPins())
+        _made.append(WiredPins(*PINS[sys.platform], on_at_zero()) if sys.platform in PINS else BenchPins())
     _made[0].safe()
     return _made[0]
 
@@ -370,4 +383,4 @@ def run(board: "WiredPins | BenchPins", why: str = "") -> None:
             if not (board.read() ^ rule.normally_closed) & rule.fitted & (LEAD | LAG | HIGH):
                 board.safe()
                 board.reset(MAINTENANCE)
-# sum b6e5767b
+# sum c5b22963
