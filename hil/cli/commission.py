@@ -1,44 +1,44 @@
 """`sumpbench commission`: the hose test on site, with a person at the terminal."""
 
-from enum import StrEnum
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
-
-class Speech(StrEnum):
-    """Units of dialogue and record; answers may be given in either."""
-
-    us = "us"
-    si = "si"
-
-
-class Framing(StrEnum):
-    """Modbus framing."""
-
-    ascii = "ascii"
-    rtu = "rtu"
+from host_sim.cli.board import Framed, Unit
+from host_sim.cli.options import UnitSystem
+from host_sim.errors import InputError
 
 
 def commission(
-    port: Annotated[str, typer.Option(help="Serial port of the controller, such as /dev/ttyACM0 or COM3.")],
+    port: Annotated[str, typer.Option(help="Serial port of the controller, such as /dev/ttyACM0 or COM3.")] = "",
+    virtual: Annotated[
+        bool,
+        typer.Option("--virtual", help="Watch it once: a simulated person, pit and controller; tests no hardware."),
+    ] = False,
     site: Annotated[
         Path | None, typer.Option(help="Expected values: a site file, or the sizing.json of `sumpbench size`.")
     ] = None,
     record: Annotated[Path, typer.Option(help="Record to write (JSON); the page to print goes beside it.")] = Path(
         "hose-test.json"
     ),
-    units: Annotated[Speech, typer.Option(help="Units of dialogue and record.")] = Speech.us,
-    framing: Annotated[Framing, typer.Option(help="Modbus framing: ASCII on USB, RTU on RS-485.")] = Framing.ascii,
-    unit: Annotated[int, typer.Option(min=1, max=247, help="Modbus address of the controller.")] = 1,
+    units: Annotated[
+        UnitSystem, typer.Option(help="Units of dialogue and record; answers may be given in either.")
+    ] = UnitSystem.us,
+    framing: Framed = "ascii",
+    unit: Unit = 1,
     place: Annotated[str, typer.Option(help="Address of the pit, for the head of the record; else a blank.")] = "",
     customer: Annotated[str, typer.Option(help="Customer, for the head of the record; else a blank.")] = "",
 ):
     """Hose test at the pit: guides you step by step, reads the controller, and writes a record to sign."""
-    from hil.commission.carry_out import run
+    from hil.commission.carry_out import run, run_virtual
 
-    raise typer.Exit(run(port, site, record, units.value, framing.value, unit, None, place, customer))
+    if bool(port) == virtual:
+        raise InputError("which controller? give --port of a real one, or --virtual to watch a simulated hose test",
+                         "--port")  # fmt: skip
+    if virtual:
+        raise typer.Exit(run_virtual(site, record, units.value, place, customer, typer.echo))
+    raise typer.Exit(run(port, site, record, units.value, framing, unit, None, place, customer))
 
 
 def add_to(app):
