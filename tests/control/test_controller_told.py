@@ -1,5 +1,7 @@
 """What the controller tells its parts in each step (A4, D7, R3), and what a reset takes back from them (R4)."""
 
+import os
+
 import pytest
 from duplexsump.control import blind
 from duplexsump.control import pump as pm
@@ -9,6 +11,7 @@ from duplexsump.control.controller import FIELDS, Controller
 
 from tests.rig import WITH_CURRENT, ready
 
+SOURCES = pytest.mark.skipif(os.environ["SUMPBENCH_CORE"] == "compiled", reason="a compiled part takes no stand-in")
 PLACE = {field[0]: place for place, field in enumerate(FIELDS)}
 ALL = ("off", "lead", "lag", "high")
 
@@ -158,6 +161,7 @@ def test_d7_an_exercise_needs_the_mains_and_a_level_that_asks_for_nothing_and_is
         assert (c.blind.wants(), bool(c.exercise.calm)) == (False, False), "nor between two blind runs"
 
 
+@SOURCES
 @pytest.mark.parametrize(("by_level", "demand", "drawn"), [(1, 0, True), (1, 1, False), (0, 0, False), (0, 1, False)])
 @pytest.mark.parametrize("together", [False, True])
 def test_a1_d1_a_pump_is_told_whether_the_level_stopped_it_and_it_ran_alone(n, together, by_level, demand, drawn):
@@ -171,6 +175,7 @@ def test_a1_d1_a_pump_is_told_whether_the_level_stopped_it_and_it_ran_alone(n, t
     assert told == [(drawn, not together)]
 
 
+@SOURCES
 def test_j3_the_history_is_told_of_whole_minutes():
     c = Controller(s.defaults())
     c.power_up(0)
