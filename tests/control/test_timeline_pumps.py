@@ -77,6 +77,17 @@ def test_one_pump_underloads_and_the_other_takes_over():
     assert max(pit.longest_dry_ms) == 0
 
 
+def test_a_weak_pump_whose_current_is_normal_throughout_gets_no_float_blamed():
+    pit = Pit(0.5 * GPM, rate=(8 * GPM, 8 * GPM))
+    rig, judges = start(pit, off=(2,), sensing=WITH_CURRENT, starts_per_hour=60)
+    rig.run(4 * HOUR)
+    judges.check()
+    assert max(end - begin for begin, end in rig.runs(1)[:-1]) > 47.0, "draw-downs are cut by L4"
+    assert len(rig.all_starts()) > 10
+    assert rig.suspects() == set()
+    assert not rig.raised("floats_out_of_sequence")
+
+
 # a resting lead in a small pit at peak inflow ---------------------------------------------------
 
 

@@ -62,7 +62,6 @@ def test_canary_an_alarm_that_blames_a_sound_part_and_one_that_comes_again_and_a
 
 
 @pytest.mark.long
-@pytest.mark.xfail(strict=True, reason="L4: two slow draw-downs of a worn pump, loaded throughout, condemn off")
 def test_a_worn_pump_gets_no_float_blamed():
     assert judge.run(1, 176, "backup", "wet", "pump1-worn")["broken"] == ""
 

@@ -25,7 +25,8 @@ from host_sim.board.virtual import VirtualBoard
 from host_sim.errors import InputError
 from host_sim.site.load import load_site, packaged
 
-pytestmark = pytest.mark.skipif(os.name != "posix", reason="no pty on this system")
+# One board for all, in this order: what one leaves behind the next one finds.
+pytestmark = [pytest.mark.skipif(os.name != "posix", reason="no pty on this system"), pytest.mark.long]
 
 
 @pytest.fixture(scope="module")
@@ -57,7 +58,6 @@ def port_of(running):
     return f"socket://{host}:{port}"
 
 
-@pytest.mark.long
 def test_a_hung_board_and_a_power_cut_are_noticed_and_so_is_the_return(bench):
     board, running = bench
     os.kill(board.process.pid, signal.SIGSTOP)
@@ -93,7 +93,6 @@ def test_resets_in_mid_message_lose_nothing_but_time(bench):
     assert running.gateway.settings == list(running.options.site.settings)
 
 
-@pytest.mark.long
 def test_watch_and_a_journal_through_the_gateway_are_the_boards(bench):
     _board, running = bench
     wait_for(lambda: running.gateway.up is True)
@@ -183,7 +182,6 @@ def test_a_page_of_another_origin_can_do_nothing(bench):
         assert caught.value.code == 403
 
 
-@pytest.mark.long
 def test_nonsense_on_the_served_port_harms_nobody(bench):
     _board, running = bench
     lot = random.Random(7)
