@@ -116,7 +116,7 @@ def blocks(path, mapping):
     try:
         if table_log.kind_of(path, mapping) == "parquet":
             file = pq.ParquetFile(path)
-            table_log._wanted(path, mapping, file.schema_arrow.names)
+            table_log._wanted(path, mapping, file.schema_arrow.names, [])
             total, done = file.metadata.num_rows, 0
             for batch in file.iter_batches(batch_size=BLOCK_ROWS, columns=wanted):
                 done += batch.num_rows
@@ -124,7 +124,7 @@ def blocks(path, mapping):
             return
         with texts.opened(path, mapping.encoding) as file:
             names, passed = texts.header(file, path, mapping.delimiter, mapping.skip, wanted)
-        table_log._wanted(path, mapping, names)
+        table_log._wanted(path, mapping, names, [])
         read = pc.ReadOptions(block_size=BLOCK_BYTES, encoding=mapping.encoding, skip_rows=passed + 1,
                               column_names=names)  # fmt: skip
         parse = pc.ParseOptions(delimiter=mapping.delimiter, invalid_row_handler=lambda row: "skip")
@@ -214,7 +214,7 @@ def _run(loop, found, path, mapping, site, progress):
         time, level = (time, level) if keep is None else (time[keep], level[keep])
         if not len(time):
             continue
-        level = _clean(level, found, mapping.spike_m)
+        level = _clean(level, found, mapping.spike_m, float(np.median(np.diff(time))) if len(time) > 1 else 0.0)
         mains = _mains(columns, mapping, keep, len(time))
         if origin is None:
             origin = found.begins_s = float(time[0])
@@ -250,16 +250,16 @@ def _keep(time, last, found):
     return keep
 
 
-def _clean(level, found, spike_m):
+def _clean(level, found, spike_m, spacing_s):
     lost = np.isnan(level)
     with np.errstate(invalid="ignore"):
         outside = (level < cleaning.LOWEST_M) | (level > cleaning.HIGHEST_M)
     if outside.any():
         level = np.where(outside, np.nan, level)
     issues = []
-    if float(np.nanmax(np.abs(np.diff(level)), initial=0.0)) > (spike_m or cleaning.SPIKE_M):
+    if (np.abs(level[1:] - level[:-1]) > (spike_m or cleaning.SPIKE_M)).any():
         level = level.copy()
-        cleaning.spikes(level, issues, spike_m)
+        cleaning.spikes(level, issues, spike_m, spacing_s)
     found.lost["drop-out"] += int(lost.sum())
     found.lost["out of range"] += int(outside.sum())
     found.lost["spike"] += sum(f.count for f in issues)
@@ -297,21 +297,35 @@ def _feed(loop, found, time_s, words, mains, last_s, state):
 def _wet(found, time, level, floor_m, before):
     # Adds the time of water on the floor: a wet row stands for the time half-way to its neighbours; returns the last.
     good = ~np.isnan(level)
-    if not good.any():
+    if not good.all():
+        time, level = time[good], level[good]
+    if not len(time):
         return before
-    time, over = time[good], level[good] > floor_m
+    over = level > floor_m
+    if not (over.any() or before[1]):
+        return float(time[-1]), False
     steps = np.diff(time, prepend=time[0] if before[0] == -np.inf else before[0])
     earlier = np.concatenate(([before[1]], over[:-1]))
     found.floor_wet_s += float((steps * (over.astype(float) + earlier)).sum() / 2.0)
     return float(time[-1]), bool(over[-1])
 
 
+def _days(time_s):
+    # The days of rising seconds that have a row, and the place of the first row of each.
+    first, last = time_s[0] // 86400.0, time_s[-1] // 86400.0
+    if last - first > MOST_DAYS:  # a jump of the clock: day by day would be too many
+        return np.unique(time_s // 86400.0, return_index=True)
+    days = np.arange(first, last + 1.0)
+    edges = np.searchsorted(time_s, days * 86400.0)
+    full = np.append(edges[1:], len(time_s)) > edges
+    return days[full], edges[full]
+
+
 def _highest(found, loop, time_s, level):
     # The highest water of the log and of each day of the block.
     good = np.where(np.isnan(level), -np.inf, level)
-    days = (time_s // 86400.0).astype(np.int64)
-    edges = np.flatnonzero(np.diff(days, prepend=days[0] - 1))
-    for place, top in zip(days[edges], np.maximum.reduceat(good, edges), strict=True):
+    days, edges = _days(time_s)
+    for place, top in zip(days, np.maximum.reduceat(good, edges), strict=True):
         day = loop.day(int(place) * DAY_MS)
         day.highest_m = max(day.highest_m, float(top))
     row = int(np.argmax(good))
