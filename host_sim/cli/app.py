@@ -153,11 +153,14 @@ def benchmark(
     history: Annotated[
         Path | None, typer.Option(help="File to which this run is added; in the cache if left out.")
     ] = None,
+    short: Annotated[
+        bool, typer.Option("--short", help="Measure both cores once and nothing else: some two minutes.")
+    ] = False,
 ):
     """Measure the simulator's speed: both cores, fixed 100 ms steps, EPA SWMM's engine, and the runs before."""
     from host_sim.cli.tables import run_benchmark
 
-    run_benchmark(as_json, history)
+    run_benchmark(as_json, history, short)
 
 
 @app.command()
