@@ -169,7 +169,8 @@ def _motor_rows(one):
     makes = 4 if one.direct else 10
     found.append((f"{name}, contactor", f"{one.contactor_a} A, {one.category}",
                   f"at least 125 % of {one.rated_a:g} A; makes {makes} x {one.contactor_a} = "
-                  f"{makes * one.contactor_a} A, no less than the {one.locked_a:g} A of a locked rotor", CONTACTOR_DC if one.direct else CONTACTOR_AC))
+                  f"{makes * one.contactor_a} A, no less than the {one.locked_a:g} A of a locked rotor",
+                  CONTACTOR_DC if one.direct else CONTACTOR_AC))  # fmt: skip
     found.append(_sensor_row(one, name))
     return found
 

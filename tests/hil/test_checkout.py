@@ -38,6 +38,7 @@ def verdicts(test):
     return {name: item["verdict"] for name, item in test.document["items"].items()}
 
 
+@pytest.mark.long
 def test_a_sound_build_is_proved_signal_by_signal_and_its_page_says_so(kit, tmp_path):
     told = []
     test = run(kit, tmp_path / "record.json", told=told.append)
@@ -51,8 +52,10 @@ def test_a_sound_build_is_proved_signal_by_signal_and_its_page_says_so(kit, tmp_
     assert json.loads((tmp_path / "record.json").read_text())["items"]["pump 1"]["terminal"] == "X4:1"
 
 
+@pytest.mark.long
 def test_what_is_wired_wrong_is_named_and_the_rest_is_proved(kit, tmp_path):
-    wrong = {"float lag": "open", "float off": "float lead", "float lead": "float off", "horn": "dead", "pump 2": "dead"}
+    wrong = {"float lag": "open", "float off": "float lead", "float lead": "float off", "horn": "dead",
+             "pump 2": "dead"}  # fmt: skip
     # The wait for what never comes takes no more of the test's time than of the board's.
     test = run(kit, tmp_path / "record.json", wrong=wrong)
     items = test.document["items"]
@@ -71,6 +74,7 @@ def test_what_is_wired_wrong_is_named_and_the_rest_is_proved(kit, tmp_path):
     assert not any("X1:4" in text for text in told)
 
 
+@pytest.mark.long
 def test_stop_keeps_everything_and_skip_gives_a_reason(kit, tmp_path):
     record = tmp_path / "record.json"
     test = run(kit, record, answers={"meter current 1": "skip no clamp meter here", "meter current 2": "stop"})
@@ -90,8 +94,11 @@ def test_nothing_is_switched_before_the_pumps_are_said_to_be_dead(kit, tmp_path)
     assert not any(edge.wire.startswith("pump") and edge.value for edge in kit.edges[-5:])
 
 
-@pytest.mark.parametrize("text", ["{", "[]", '{"kind": "hose test", "items": {}}',
-                                  '{"kind": "build check", "items": {}, "board": "esp32", "expander": true}'])  # fmt: skip
+@pytest.mark.parametrize(
+    "text",
+    ["{", "[]", '{"kind": "hose test", "items": {}}',
+     '{"kind": "build check", "items": {}, "board": "esp32", "expander": true}'],
+)  # fmt: skip
 def test_a_file_that_is_no_record_of_this_build_is_refused_and_not_touched(tmp_path, text):
     record = tmp_path / "record.json"
     record.write_text(text)
