@@ -18,9 +18,9 @@ RESTS = (
     "floats. No hand in the pit; on a bench unplug both pumps."
 )
 MAINTAIN = (
-    "This stops both pumps and leaves the controller at MicroPython's prompt, outputs off, the alarm relay dropped, for "
-    "10 min at most; then it restarts by itself. Nothing guards the pit meanwhile: have the water low and another pump "
-    "ready. Whoever writes a wrong file may leave it without a program."
+    "This stops both pumps and leaves the controller at MicroPython's prompt, outputs off, the alarm relay dropped, "
+    "for 10 min at most; then it restarts by itself. Nothing guards the pit meanwhile: have the water low and another "
+    "pump ready. Whoever writes a wrong file may leave it without a program."
 )
 RIG = (
     "This restarts the board of the rig: its wires let go, so that the controller sees both thermal contacts open and "
