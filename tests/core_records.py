@@ -2,10 +2,10 @@
 
     python -m tests.core_records --nights 2000 --seed 1
 
-runs each core in a process of its own and compares them line by line; it
-leaves with 1 at the first difference.  Lines are (what, digest): of a night of the
-campaign the journal and the record, of a search its states, moves, depth and
-waits, of a site its journal and the replay of it.
+runs the compiled core with the compiled plant, and the sources, each in a process of its own, and compares them
+line by line; it leaves with 1 at the first difference.  Lines are (what, digest): of a night of the
+campaign the journal, both traces and the record, of a search its states, moves, depth and
+waits, of a site its journal, its trace and the replay of it.
 """
 
 import argparse
@@ -17,6 +17,7 @@ import sys
 import time
 from pathlib import Path
 
+CORES = ("compiled core and plant", "pure Python core (asked for)")  # what each process must say of itself
 ROOT = Path(__file__).parent.parent
 # Searches that end within a second or stop at so many states.
 STATES = 1500
@@ -35,21 +36,27 @@ def journal_text(records):
     return "\n".join(json.dumps(_line(record)) for record in records)
 
 
+def trace_text(trace):
+    """Return everything that a run recorded but its time on the clock, to the last digit of every number."""
+    trace.totals.wall_s = 0.0
+    journal, trace.journal = trace.journal, None
+    text = repr(trace)
+    trace.journal = journal
+    return text
+
+
 def nights(seed, first, count):
     """Yield (name, digest, steps) of nights of the campaign."""
     from host_sim.proof.campaign import night_run
-    from host_sim.proof.campaign.monitor import Watched
+    from host_sim.proof.campaign import nights as drawn
 
     for number in range(first, first + count):
-        controls = []
-
-        def watched(site, controls=controls):
-            controls.append(Watched(site))
-            return controls[0]
-
-        record = night_run.run(seed, number, watched)
+        night = drawn.draw(seed, number)
+        work, trace, single = night_run.played(night)
+        record = night_run.judge(night, work, trace, single)
         record.pop("wall_s")
-        yield f"night {seed}/{number}", digest(journal_text(controls[0].records), json.dumps(record)), record["steps"]
+        said = (journal_text(work.control.records), trace_text(trace), trace_text(single), json.dumps(record))
+        yield f"night {seed}/{number}", digest(*said), record["steps"]
 
 
 def searches(states=STATES):
@@ -70,10 +77,11 @@ def sites(names):
     from host_sim.site.load import load_site, packaged
 
     for name in names:
-        journal = closed_loop.run(load_site(packaged(name))).journal
+        trace = closed_loop.run(load_site(packaged(name)))
+        journal = trace.journal
         again = exact.replay(journal)
         said = (again.compared, again.steps, repr(again.difference))
-        yield f"site {name}", digest(journal_text(journal.records), json.dumps(said)), again.compared
+        yield f"site {name}", digest(journal_text(journal.records), trace_text(trace), json.dumps(said)), again.compared
 
 
 def child(core, *arguments):
@@ -90,7 +98,7 @@ def child(core, *arguments):
 def _here(arguments):
     from host_sim.compiled import select
 
-    print(json.dumps(["core", "compiled" if select.is_compiled() else "pure", 0]))
+    print(json.dumps(["core", select.told(), 0]))
     sources = (
         nights(arguments.seed, arguments.first, arguments.nights),
         searches() if arguments.searches else (),
@@ -107,7 +115,7 @@ def _both(arguments, given):
         began = time.perf_counter()
         found[core] = child(core, *given)
         took[core] = time.perf_counter() - began
-    if [lines[0][1] for lines in found.values()] != ["compiled", "pure"]:
+    if [lines[0][1] for lines in found.values()] != list(CORES):
         return f"these are not two cores: {[lines[0] for lines in found.values()]}"
     for a, b in zip(*found.values(), strict=True):
         if a != b and a[0] != "core":

@@ -1,24 +1,12 @@
 """`sumpbench commission`: the hose test on site, with a person at the terminal."""
 
-from enum import StrEnum
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
-
-class Speech(StrEnum):
-    """Units of dialogue and record; answers may be given in either."""
-
-    us = "us"
-    si = "si"
-
-
-class Framing(StrEnum):
-    """Modbus framing."""
-
-    ascii = "ascii"
-    rtu = "rtu"
+from host_sim.cli.board import Framed, Unit
+from host_sim.cli.options import UnitSystem
 
 
 def commission(
@@ -29,16 +17,18 @@ def commission(
     record: Annotated[Path, typer.Option(help="Record to write (JSON); the page to print goes beside it.")] = Path(
         "hose-test.json"
     ),
-    units: Annotated[Speech, typer.Option(help="Units of dialogue and record.")] = Speech.us,
-    framing: Annotated[Framing, typer.Option(help="Modbus framing: ASCII on USB, RTU on RS-485.")] = Framing.ascii,
-    unit: Annotated[int, typer.Option(min=1, max=247, help="Modbus address of the controller.")] = 1,
+    units: Annotated[
+        UnitSystem, typer.Option(help="Units of dialogue and record; answers may be given in either.")
+    ] = UnitSystem.us,
+    framing: Framed = "ascii",
+    unit: Unit = 1,
     place: Annotated[str, typer.Option(help="Address of the pit, for the head of the record; else a blank.")] = "",
     customer: Annotated[str, typer.Option(help="Customer, for the head of the record; else a blank.")] = "",
 ):
     """Hose test at the pit: guides you step by step, reads the controller, and writes a record to sign."""
     from hil.commission.carry_out import run
 
-    raise typer.Exit(run(port, site, record, units.value, framing.value, unit, None, place, customer))
+    raise typer.Exit(run(port, site, record, units.value, framing, unit, None, place, customer))
 
 
 def add_to(app):

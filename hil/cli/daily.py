@@ -1,24 +1,18 @@
 """`sumpbench daily`: the daily look of a pit, from its gateway."""
 
-from enum import StrEnum
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
-
-class Units(StrEnum):
-    """Units of the look."""
-
-    us = "us"
-    si = "si"
+from host_sim.cli.options import UnitSystem
 
 
 def daily(
     gateway: Annotated[str, typer.Option(help="Page of the pit's gateway.")] = "http://127.0.0.1:8502",
     pit: Annotated[str, typer.Option(help="Name of the pit in the heading.")] = "pit",
     html: Annotated[Path | None, typer.Option(help="Page to write, which prints on one sheet.")] = None,
-    units: Annotated[Units, typer.Option(help="Units of the look.")] = Units.us,
+    units: Annotated[UnitSystem, typer.Option(help="Units of the look.")] = UnitSystem.us,
     as_json: Annotated[bool, typer.Option("--json", help="Print JSON instead of text.")] = False,
 ):
     """The last 24 hours of a pit: water, starts, inflow, wear, battery, time to floor, dates; is all well?"""

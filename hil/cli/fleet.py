@@ -1,11 +1,12 @@
 """`sumpbench fleet`: many pits in one place."""
 
 import time
-from enum import StrEnum
 from pathlib import Path
 from typing import Annotated
 
 import typer
+
+from host_sim.cli.options import UnitSystem
 
 Where = Annotated[
     str, typer.Option("--store", help="SQLite file, or postgresql://user@host/name (password: PGPASSWORD).")
@@ -13,19 +14,12 @@ Where = Annotated[
 fleet_app = typer.Typer(invoke_without_command=True)
 
 
-class Units(StrEnum):
-    """Units of tables and page."""
-
-    us = "us"
-    si = "si"
-
-
-In = Annotated[Units, typer.Option(help="Units.")]
+In = Annotated[UnitSystem, typer.Option(help="Units.")]
 DEFAULT = "sumpbench-fleet.sqlite"
 
 
 @fleet_app.callback()
-def fleet(context: typer.Context, store: Where = DEFAULT, most: int = 40, units: In = Units.us):
+def fleet(context: typer.Context, store: Where = DEFAULT, most: int = 40, units: In = UnitSystem.us):
     """List the pits, who floods first at the top: silent, time to floor, inflow over capacity, pumps out, battery."""
     if context.invoked_subcommand is not None:
         return
@@ -54,7 +48,7 @@ def collect(
     page: Annotated[str, typer.Option(help='Where the page is served: host:port, "" nowhere.')] = "127.0.0.1:8503",
     ca: Annotated[Path | None, typer.Option(help="Certificate file that the broker is checked with.")] = None,
     keep_days: Annotated[float, typer.Option(min=1, help="Statuses older than this are removed.")] = 35.0,
-    units: In = Units.us,
+    units: In = UnitSystem.us,
     seconds: Annotated[float | None, typer.Option(help="Stop after this many seconds; at Ctrl-C if left out.")] = None,
 ):
     """Store what all gateways on a broker publish, and serve the page."""

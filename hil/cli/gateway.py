@@ -1,24 +1,12 @@
 """`sumpbench gateway` and `sumpbench topics`: the process beside the board, and the list of what it publishes."""
 
-from enum import StrEnum
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
-
-class Framing(StrEnum):
-    """Modbus framing."""
-
-    ascii = "ascii"
-    rtu = "rtu"
-
-
-class Units(StrEnum):
-    """Units of the page."""
-
-    us = "us"
-    si = "si"
+from host_sim.cli.board import Framed, Unit
+from host_sim.cli.options import UnitSystem
 
 
 def gateway(
@@ -46,9 +34,12 @@ def gateway(
         list[str] | None, typer.Option(help="Keep records until this reader has stored them; may be given again.")
     ] = None,
     keep_clock: Annotated[bool, typer.Option("--keep-clock", help="Leave the board's clock as it is.")] = False,
-    units: Annotated[Units, typer.Option(help="Units of the page.")] = Units.us,
-    framing: Annotated[Framing, typer.Option(help="Modbus framing: ASCII on USB, RTU on RS-485.")] = Framing.ascii,
-    unit: Annotated[int, typer.Option(min=1, max=247, help="Modbus address of the controller.")] = 1,
+    describe: Annotated[
+        bool, typer.Option("--describe", help="Publish the topic list itself too, for programs that set themselves up.")
+    ] = False,
+    units: Annotated[UnitSystem, typer.Option(help="Units of the page.")] = UnitSystem.us,
+    framing: Framed = "ascii",
+    unit: Unit = 1,
     seconds: Annotated[float | None, typer.Option(help="Stop after this many seconds; at Ctrl-C if left out.")] = None,
 ):
     """Read a board once a second, keep and publish what it does, serve it to others; read-only without --allow."""
@@ -58,7 +49,7 @@ def gateway(
     loaded = read(site, [], None)[0] if site else None
     run(
         Options(port, pit, store, loaded, broker, ca, serve or None, page or None, tuple(allow or ()),
-                tuple(receipt or ()), framing.value, unit, units.value, not keep_clock),
+                tuple(receipt or ()), framing, unit, units.value, not keep_clock, describe),
         seconds,
     )  # fmt: skip
 

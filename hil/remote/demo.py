@@ -55,7 +55,8 @@ def demo_site():
 class Mailbox:
     """A mail server on loopback; `mails` is a queue of (when, subject, text).  Raises InputError without aiosmtpd."""
 
-    def __init__(self):
+    def __init__(self, patience=None):
+        self.patience = patience  # awaited before a mail is answered; the demo's own mailbox never waits
         try:
             from aiosmtpd.controller import Controller
         except ImportError as error:
@@ -67,6 +68,8 @@ class Mailbox:
 
     async def handle_DATA(self, _server, _session, envelope):  # noqa: N802 - named by the library
         """Take one mail."""
+        if self.patience is not None:
+            await self.patience()
         mail = message_from_bytes(envelope.content)
         part = next((p for p in mail.walk() if p.get_content_type() == "text/plain"), mail)
         text = (part.get_payload(decode=True) or b"").decode("utf-8", "replace")
@@ -134,8 +137,12 @@ def _program(stack, *arguments):
 
 
 def run(keep=False, say=print):
-    """Run the demo; return 0 where both mails came in time, 1 where one did not.  Raises InputError."""
+    """Run the demo; return 0 where both mails came in time, 1 where one did not.  Raises InputError.
+
+    SIGTERM ends it as Ctrl-C does, with every program that it started.
+    """
     with ExitStack() as stack:
+        stack.callback(signal.signal, signal.SIGTERM, signal.signal(signal.SIGTERM, _interrupt))
         folder = Path(stack.enter_context(tempfile.TemporaryDirectory(prefix="sumpbench-demo-")))
         mailbox = Mailbox()
         stack.callback(mailbox.close)
@@ -162,8 +169,13 @@ def run(keep=False, say=print):
         if keep:
             say("Ctrl-C ends it")
             with suppress(KeyboardInterrupt):
-                signal.pause()
+                while True:
+                    time.sleep(3600.0)
         return 0 if good else 1
+
+
+def _interrupt(*_):
+    raise KeyboardInterrupt
 
 
 def _wait_page(page):

@@ -81,6 +81,9 @@ TABLE = (
     Topic("daily", True, "gateway", "The daily look, once a day.", (
         ("look", "", "object: the figures of `sumpbench daily`"),
     )),
+    Topic("describe", True, "gateway", "Optional (`--describe`): this list, for programs that set up themselves.", (
+        ("topics", "", "list of: name, retained (0, 1), about, fields (list of: name, unit, meaning)"),
+    )),
     Topic("log", False, "gateway", "Numbered records, delivered at least once; a reader drops what it has.", (
         ("id", "", "the outbox that numbers them"),
         ("n", "", "number, rising by 1; a reader that has (id, n) drops it"),
@@ -145,6 +148,15 @@ def unpack(payload):
 
 def _refuse(word):
     raise ValueError(word)
+
+
+def described():
+    """Return the fields of topic `describe`: the retained topics of this list."""
+    return {"topics": [
+        {"name": row.name, "retained": 1, "about": row.about,
+         "fields": [{"name": name, "unit": unit, "meaning": meaning} for name, unit, meaning in row.fields]}
+        for row in TABLE if row.retained and row.name != "describe"
+    ]}  # fmt: skip
 
 
 def as_markdown():

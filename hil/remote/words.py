@@ -6,6 +6,7 @@ from host_sim import units as edge
 
 M3S_PER_ML_MIN = 1e-6 / 60.0
 M3_PER_ML = 1e-6
+PUMP_STATES = {"retry": "waiting to try again", "locked": "locked out"}
 
 
 def moment(at):
@@ -78,8 +79,10 @@ def rows(states, system="us"):
     if pumps is not None:
         for n, pump in enumerate(pumps["pumps"], 1):
             on = "ON" if state and n in state["pumps_on"] else "off"
-            ready = "" if state is None or n in state["available"] else ", not available"
-            text = f"{on}, {pump['state']}{ready}; {pump['starts']} starts, {pump['run_s'] / 3600:.1f} h"
+            text = f"{on}, {PUMP_STATES.get(pump['state'], pump['state'])}"
+            text += "" if state is None or n in state["available"] else ", not available"
+            text += "" if pump["last_fault"] == "none" else f"; last fault: {pump['last_fault']}"
+            text += f"; {pump['starts']} start{'' if pump['starts'] == 1 else 's'}, {pump['run_s'] / 3600:.1f} h"
             rate = (
                 f"; {flow(pump['rate_ml_min'], system)}, wear {pump['wear_percent']} %" if pump["rate_ml_min"] else ""
             )
@@ -100,5 +103,5 @@ def rows(states, system="us"):
         if battery["loaded_mv"]:
             text += f"; {battery['loaded_mv'] / 1000:.1f} V under load on {moment(battery['loaded_at'])}"
         found.append(("battery", text))
-    found.append(("floor, if both pumps stopped now", floor_time(states.get("floor"))))
+    found.append(("time to floor if both pumps stopped now", floor_time(states.get("floor"))))
     return found

@@ -33,6 +33,51 @@ def demo_night():
     yield closed_loop.run(site).totals.steps
 
 
+def ordinary_year():
+    """A year of quiet seepage, event by event: steps."""
+    from host_sim.benchmark import speed
+    from host_sim.run import closed_loop
+    from host_sim.site.load import load_site, packaged
+
+    site = speed.ordinary_year(load_site(packaged("demo")))
+    yield None
+    yield closed_loop.run(site).totals.steps
+
+
+def swmm_night():
+    """EPA SWMM's engine on the same pit with the demo night's mean flow: its steps."""
+    from host_sim.benchmark import speed
+    from host_sim.run import closed_loop
+    from host_sim.site.load import load_site, packaged
+
+    site = load_site(packaged("demo"))
+    mean_m3s = closed_loop.run(site).totals.inflow_m3 / site.duration_s
+    yield from _swmm(speed.swmm_model(site, mean_m3s, site.duration_s), site.duration_s)
+
+
+def swmm_year():
+    """EPA SWMM's engine for two days of the ordinary year's mean flow: its steps."""
+    from host_sim.benchmark import speed
+    from host_sim.plant.inflow import volume_m3
+    from host_sim.site.load import load_site, packaged
+
+    site = load_site(packaged("demo"))
+    mean_m3s = volume_m3(speed.ordinary_year(site).inflow, speed.YEAR_S) / speed.YEAR_S
+    yield from _swmm(speed.swmm_model(site, mean_m3s, speed.SWMM_DAY_S), speed.SWMM_DAY_S)
+
+
+def _swmm(text, seconds):
+    import tempfile
+
+    from host_sim.benchmark import swmm_pit
+
+    swmm_pit.engine()
+    with tempfile.TemporaryDirectory() as folder:
+        yield None
+        swmm_pit.run(text, folder)
+        yield round(seconds / swmm_pit.STEP_S)
+
+
 def core_alone():
     """The journal of the demo night through the controller again: steps."""
     from host_sim.replay import exact
@@ -70,24 +115,30 @@ def search():
 WHAT = {
     "core": (core_alone, "step"),
     "night": (demo_night, "step"),
+    "year": (ordinary_year, "step"),
     "campaign": (campaign_nights, "night"),
     "explore": (search, "state"),
 }
 
+# name: (what EPA SWMM does beside it, how many times that goes into what we do)
+SWMM = {"night": (swmm_night, 1.0), "year": (swmm_year, 365.0 / 2.0)}
 
-def measure(name):
-    """Return a dictionary: name, core, cpu_s, count, yard_s."""
+
+def measure(name, swmm=False):
+    """Return a dictionary: name, core, cpu_s, count, yard_s; with `swmm` of what SWMM does beside it."""
     from host_sim.compiled import select
 
-    work = WHAT[name][0]()
+    work, times = SWMM[name] if swmm else (WHAT[name][0], 1.0)
+    work = work()
     next(work)
     gc.collect()
     yard = yard_s()
     began = time.process_time()
     count = next(work)
     cpu = time.process_time() - began
-    return {"name": name, "core": select.core(), "cpu_s": cpu, "count": count, "yard_s": (yard + yard_s()) / 2.0}
+    yard = (yard + yard_s()) / 2.0
+    return {"name": name, "core": select.core(), "cpu_s": cpu * times, "count": count, "yard_s": yard}
 
 
 if __name__ == "__main__":
-    print(json.dumps(measure(sys.argv[1])))
+    print(json.dumps(measure(sys.argv[1], "swmm" in sys.argv[2:])))

@@ -1,4 +1,4 @@
-"""The pure core and the compiled one measured in turn, so that what disturbs the machine disturbs both."""
+"""Pure Python, the compiled core and EPA SWMM measured in turn, so that what disturbs the machine disturbs all."""
 
 import json
 import os
@@ -6,8 +6,9 @@ import statistics
 import subprocess
 import sys
 from dataclasses import dataclass
+from importlib.util import find_spec
 
-from host_sim.benchmark.measure import WHAT
+from host_sim.benchmark.measure import SWMM, WHAT
 from host_sim.compiled import cache, select
 
 ROUNDS = 3
@@ -19,6 +20,7 @@ class Pair:
 
     `compiled_s` is None where no core is compiled.  `ratio` is the median of the
     rounds' own ratios.  `pure_yards`, `compiled_yards`: in units of the fixed loop of `measure`.
+    `swmm_pure`, `swmm_compiled`: SWMM's time for as much simulated time over ours, None where there is none.
     """
 
     name: str
@@ -28,6 +30,8 @@ class Pair:
     ratio: float | None
     pure_yards: float
     compiled_yards: float | None
+    swmm_pure: float | None = None
+    swmm_compiled: float | None = None
 
 
 def there_is_a_compiled_core():
@@ -43,12 +47,21 @@ def compare(progress=None, rounds=ROUNDS, names=tuple(WHAT)):
     for name in names:
         if progress:
             progress(f"{name}, {' and '.join(cores)}")
-        lines = [[_measured(name, core) for core in cores] for _ in range(rounds)]
-        found.append(_pair(name, lines))
+        beside = name in SWMM and find_spec("pyswmm") is not None
+        lines, judged = [], []
+        for _ in range(rounds):
+            lines.append([_measured(name, core) for core in cores])
+            judged += [_measured(name, "pure", "swmm")] if beside else []
+        found.append(_pair(name, lines, judged))
     return found
 
 
-def _pair(name, lines):
+def _pair(name, lines, judged=()):
+    def beside(place):
+        # SWMM's time over ours, round by round.
+        ratios = [swmm["cpu_s"] / line[place]["cpu_s"] for swmm, line in zip(judged, lines, strict=bool(judged))]
+        return statistics.median(ratios) if ratios else None
+
     def median(of):
         return statistics.median(of(line) for line in lines)
 
@@ -60,16 +73,16 @@ def _pair(name, lines):
 
     unit = WHAT[name][1]
     if len(lines[0]) == 1:
-        return Pair(name, unit, each(0), None, None, yards(0), None)
+        return Pair(name, unit, each(0), None, None, yards(0), None, beside(0))
     if any(line[0]["count"] != line[1]["count"] for line in lines):
         raise RuntimeError(f"{name}: the two cores did not do the same: {lines}")
     ratio = median(lambda line: line[0]["cpu_s"] / line[1]["cpu_s"])
-    return Pair(name, unit, each(0), each(1), ratio, yards(0), yards(1))
+    return Pair(name, unit, each(0), each(1), ratio, yards(0), yards(1), beside(0), beside(1))
 
 
-def _measured(name, core):
+def _measured(name, core, *more):
     paths = os.pathsep.join(filter(None, sys.path))
-    command = [sys.executable, "-m", "host_sim.benchmark.measure", name]
+    command = [sys.executable, "-m", "host_sim.benchmark.measure", name, *more]
     done = subprocess.run(command, env={**os.environ, "SUMPBENCH_CORE": core, "PYTHONPATH": paths}, capture_output=True,
                           text=True, check=False)  # fmt: skip
     if done.returncode:

@@ -65,7 +65,8 @@ def ordinary_year(site):
     return replace(site, duration_s=YEAR_S, inflow=inflow, faults=[], actions=[])
 
 
-def _swmm_model(site, inflow_m3s, duration_s):
+def swmm_model(site, inflow_m3s, duration_s):
+    """Return the text of a SWMM model of a site's pit with its first pump on a float switch, at one steady inflow."""
     regime = lines_of(site.pit, site.pumps, site.discharge).regime((Drive(True), Drive()), Outlet())
     levels = [(site.pit.level_m(volume), regime.flows(volume)[0]) for volume in regime.volumes]
     rates = [(level, flow) for level, flow in levels if level <= site.pit.floor_m]
@@ -82,7 +83,7 @@ def _swmm_rows(site, mean_year_m3s, mean_night_m3s):
     )
     for name, flow, seconds in cases:
         with tempfile.TemporaryDirectory() as folder:
-            text = _swmm_model(site, flow, seconds)
+            text = swmm_model(site, flow, seconds)
             began = time.process_time()
             swmm_pit.run(text, folder)
             cpu = time.process_time() - began

@@ -153,38 +153,28 @@ def benchmark(
     history: Annotated[
         Path | None, typer.Option(help="File to which this run is added; in the cache if left out.")
     ] = None,
+    short: Annotated[
+        bool, typer.Option("--short", help="Measure both cores once and nothing else: some two minutes.")
+    ] = False,
 ):
     """Measure the simulator's speed: both cores, fixed 100 ms steps, EPA SWMM's engine, and the runs before."""
     from host_sim.cli.tables import run_benchmark
 
-    run_benchmark(as_json, history)
-
-
-@app.command()
-def live(
-    site: Annotated[str | None, typer.Argument(help="Site file or packaged scenario; the demo if left out.")] = None,
-    port: Annotated[int, typer.Option(min=0, max=65535, help="Port of this machine; 0 takes a free one.")] = 8137,
-    host: Annotated[str, typer.Option(help="Address to listen at; other machines may come in if it is not loopback.")]
-    = "127.0.0.1",
-    own: Annotated[bool, typer.Option("--own-night", help="Begin with the scenario's own storm and faults.")] = False,
-):
-    """Open a living pit in a browser: set the inflow, break things, and see what the firmware does, and why."""
-    from host_sim.cli.live import run
-
-    run(site, host, port, own)
+    run_benchmark(as_json, history, short)
 
 
 @app.command()
 def page(
     out: Annotated[Path, typer.Option(help="New or empty folder for the page's files.")],
-    pyodide: Annotated[
-        Path | None, typer.Option(help="Folder of the npm package pyodide; npm brings it if left out.")
+    npm: Annotated[
+        Path | None,
+        typer.Option(help="Folder into which npm has installed Pyodide and MicroPython; fetched by npm if left out."),
     ] = None,
 ):
     """Write the living pit as a folder of plain files that any web server can serve; nothing else is asked for."""
-    from host_sim.cli.live import write
+    from host_sim.cli.page import write
 
-    write(out, pyodide)
+    write(out, npm)
 
 
 compiled.register(app)

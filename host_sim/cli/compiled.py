@@ -9,17 +9,24 @@ def register(app):
 
 
 def compile_core():
-    """Compile the control core for this computer: same files and results, ten times the speed; takes a minute."""
+    """Compile controller and plant for this computer: same files and results, less time; takes some minutes."""
     from host_sim.compiled import build, cache, select
     from host_sim.errors import InputError
 
     place = select.sources()
     if place is None:
         raise InputError("no firmware is found to compile: run from an installed sumpbench")
-    if cache.library(cache.key(place)).exists():
-        print(f"compiled already: {cache.library(cache.key(place))}")
-        return
-    began = time.perf_counter()
-    path = build.build(place)
-    print(f"compiled in {time.perf_counter() - began:.0f} s: {path}")
-    print("It runs from now on.  SUMPBENCH_CORE=pure runs the Python sources instead.")
+    paths = select.loop_paths()
+    wanted = (
+        ("core", cache.library(cache.key(place)), lambda: build.build(place)),
+        ("plant and loop", cache.library(cache.loop_key(cache.key(place), paths.values()), cache.LOOP),
+         lambda: build.build_loop(place, paths)),
+    )  # fmt: skip
+    for name, path, work in wanted:
+        if path.exists():
+            print(f"{name}: compiled already: {path}")
+            continue
+        began = time.perf_counter()
+        work()
+        print(f"{name}: compiled in {time.perf_counter() - began:.0f} s: {path}")
+    print("They run from now on.  SUMPBENCH_CORE=pure runs the Python sources instead.")

@@ -7,10 +7,12 @@ import shutil
 import tempfile
 from pathlib import Path
 
-from host_sim.compiled import cache, shapes, translate
+from host_sim.compiled import cache, loop, shapes, translate
 from host_sim.errors import InputError
 
-FLAGS = ["-O2", "-g0", "-fwrapv", "-w"]  # no debugging data; whole numbers wrap; the C is Cython's, not ours to mend
+# Quick to compile, no debugging data, whole numbers wrap, no warnings of C that Cython wrote; and a float is rounded
+# after every operation, as in Python.
+FLAGS = ["-O1", "-g0", "-fwrapv", "-ffp-contract=off", "-w"]
 
 
 def build(sources):
@@ -20,25 +22,42 @@ def build(sources):
     setuptools or a C compiler is missing, or where the sources cannot be translated.
     """
     made = cache.library(cache.key(sources))
-    if made.exists():
-        return made
+    return made if made.exists() else _built(made, Path(sources), cache.NAME)
+
+
+def build_loop(sources, paths):
+    """Compile plant and loop, {module: file} `paths`, to stand on the core of `sources`; return the library's path.
+
+    What is there already is not built again.  Raises InputError as `build()` does.
+    """
+    made = cache.library(cache.loop_key(cache.key(sources), paths.values()), cache.LOOP)
+    return made if made.exists() else _built(made, Path(sources), cache.LOOP, paths)
+
+
+def _built(made, sources, name, paths=None):
     try:
         made.parent.parent.mkdir(parents=True, exist_ok=True)
         with tempfile.TemporaryDirectory(dir=made.parent.parent, prefix="building-") as folder:
-            library = _compiled(_written(Path(sources), Path(folder)), Path(folder))
-            _keep(library, made)
+            _write(sources, Path(folder), paths)
+            _keep(_compiled(Path(folder), name), made)
     except OSError as error:
         raise InputError(f"the compiled core cannot be kept in {cache.folder()}: {error}") from error
     return made
 
 
-def _written(sources, folder):
-    path = folder / f"{cache.NAME}.pyx"
-    path.write_text(translate.Translation(shapes.load(sources)).text(), encoding="utf-8")
-    return path
+def _write(sources, folder, paths):
+    # The core's declarations are needed for either.
+    core = translate.Translation(shapes.load(sources))
+    text = core.text()
+    (folder / f"{cache.NAME}.pxd").write_text(core.declarations(), encoding="utf-8")
+    if paths is None:
+        (folder / f"{cache.NAME}.pyx").write_text(text, encoding="utf-8")
+    else:
+        made = loop.Loop(paths, set(core.shapes.classes)).text()
+        (folder / f"{cache.LOOP}.pyx").write_text(made, encoding="utf-8")
 
 
-def _compiled(source, folder):
+def _compiled(folder, name):
     try:
         from Cython.Build import cythonize
         from Cython.Compiler.Errors import CompileError
@@ -50,17 +69,18 @@ def _compiled(source, folder):
     said = io.StringIO()
     try:
         with contextlib.redirect_stderr(said), contextlib.redirect_stdout(said):
-            modules = cythonize([Extension(cache.NAME, [str(source)], extra_compile_args=_flags())], quiet=True)
-            work = Distribution({"name": cache.NAME, "ext_modules": modules}).get_command_obj("build_ext")
+            extension = Extension(name, [str(folder / f"{name}.pyx")], extra_compile_args=_flags())
+            modules = cythonize([extension], include_path=[str(folder)], quiet=True)
+            work = Distribution({"name": name, "ext_modules": modules}).get_command_obj("build_ext")
             work.build_lib, work.build_temp = str(folder / "lib"), str(folder / "temp")
             work.ensure_finalized()
             work.run()
     except CompileError as error:
-        raise InputError(f"the firmware's sources cannot be translated: {error}\n{said.getvalue()}") from error
+        raise InputError(f"the sources cannot be translated: {error}\n{said.getvalue()}") from error
     except (BaseError, CCompilerError) as error:
         text = "the C compiler is missing or failed"
         raise InputError(f"{text} ({error}): install one, or go on in pure Python\n{said.getvalue()}") from error
-    return Path(work.get_ext_fullpath(cache.NAME))
+    return Path(work.get_ext_fullpath(name))
 
 
 def _flags():

@@ -12,6 +12,26 @@ from pathlib import Path
 
 TRANSLATOR = ("build.py", "hooks.py", "shapes.py", "translate.py")
 NAME = "sumpbench_core"  # the name of the extension module
+LOOP = "sumpbench_loop"  # that of the plant and the loop, which stand on the core
+
+# The files of plant and loop that are compiled, in the order of their imports.
+MODULES = (
+    "host_sim.plant.water_balance",
+    "host_sim.plant.geometry",
+    "host_sim.plant.battery",
+    "host_sim.plant.noise",
+    "host_sim.plant.totals",
+    "host_sim.plant.trajectory",
+    "host_sim.plant.mode",
+    "host_sim.plant.next_event",
+    "host_sim.plant.plant",
+    "host_sim.run.recorder",
+    "host_sim.run.schedule",
+    "host_sim.run.controllers",
+    "host_sim.run.closed_loop",
+    "host_sim.proof.search.contract",
+    "host_sim.proof.campaign.monitor",
+)
 
 
 def folder():
@@ -24,14 +44,23 @@ def folder():
 
 def key(sources):
     """Return the name of the core made from the files `*.py` of a folder, by this translator, for this Python."""
-    found = hashlib.sha256()
     here = Path(__file__).parent
-    for path in [*sorted(Path(sources).glob("*.py")), *(here / name for name in TRANSLATOR)]:
+    return _key([*sorted(Path(sources).glob("*.py")), *(here / name for name in TRANSLATOR)], "")
+
+
+def loop_key(core, paths):
+    """Return the name of the loop made from the files `paths`, to stand on the core of key `core`."""
+    return _key([*paths, Path(__file__).parent / "loop.py"], core)
+
+
+def _key(paths, before):
+    found = hashlib.sha256(before.encode())
+    for path in paths:
         found.update(f"\0{path.name}\0".encode())
         found.update(path.read_bytes())
     return f"{found.hexdigest()[:16]}-{sysconfig.get_config_var('SOABI')}"
 
 
-def library(name):
-    """Return the path of the compiled core of a key; it may not exist."""
-    return folder() / name / f"{NAME}{sysconfig.get_config_var('EXT_SUFFIX')}"
+def library(name, module=NAME):
+    """Return the path of the extension module kept under a key; it may not exist."""
+    return folder() / name / f"{module}{sysconfig.get_config_var('EXT_SUFFIX')}"

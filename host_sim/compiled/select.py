@@ -4,6 +4,7 @@ SUMPBENCH_CORE says which is wanted: "auto" (the default: compiled where there i
 (refuses to go on without one).  The choice falls when the core is first imported, once for a process.
 """
 
+import contextlib
 import importlib.machinery
 import importlib.util
 import os
@@ -16,15 +17,17 @@ from host_sim.errors import InputError
 
 PACKAGE = "duplexsump.control"
 WISHES = ("auto", "pure", "compiled")
-_found = {}  # "core": the extension module or None; "why": the reason in words; "path"
+_found = {}  # "core", "loop": the extension modules or None; "why": the reason in words; "names"; "sources"
 
 
 class CompiledModule(types.ModuleType):
-    """A module of the core whose functions and classes are compiled.  Only a hook can be set from outside."""
+    """A module whose functions and classes are compiled.  Only a hook of the core can be set from outside."""
 
     def __setattr__(self, name, value):
         if name in self.__dict__ and not name.startswith("__"):
             try:
+                if not self.__name__.startswith(PACKAGE):
+                    raise AttributeError(name)
                 _found["core"].change(f"{self.__name__.rpartition('.')[2]}.{name}", value)
             except AttributeError:
                 raise AttributeError(
@@ -40,9 +43,13 @@ class _Finder:
     @staticmethod
     def find_spec(fullname, path=None, target=None):
         package, _, name = fullname.rpartition(".")
-        if package != PACKAGE or name not in _found["names"]:
+        if package == PACKAGE and name in _found["names"]:
+            origin = _found["sources"] / f"{name}.py"
+        elif fullname in cache.MODULES and _loop() is not None:
+            origin = loop_paths()[fullname]
+        else:
             return None
-        spec = importlib.machinery.ModuleSpec(fullname, _Finder, origin=str(_found["sources"] / f"{name}.py"))
+        spec = importlib.machinery.ModuleSpec(fullname, _Finder, origin=str(origin))
         spec.has_location = True
         return spec
 
@@ -52,9 +59,28 @@ class _Finder:
 
     @staticmethod
     def exec_module(module):
-        names = _found["names"][module.__name__.rpartition(".")[2]]
+        package, _, name = module.__name__.rpartition(".")
+        names = _found["names"][name] if package == PACKAGE else _found["loop"][module.__name__]
         module.__dict__.update(names)
         module.__dict__.setdefault("const", int)
+
+
+def loop_paths():
+    """Return {module: its file} of plant and loop."""
+    root = Path(__file__).parents[2]
+    return {name: root.joinpath(*name.split(".")).with_suffix(".py") for name in cache.MODULES}
+
+
+def _loop():
+    # What plant and loop export, compiled to stand on the core that runs; None where that is not there.
+    if "loop" not in _found:
+        _found["loop"] = None  # what it imports itself
+        paths = loop_paths()
+        path = cache.library(cache.loop_key(cache.key(_found["sources"]), paths.values()), cache.LOOP)
+        if path.exists():
+            with contextlib.suppress(ImportError):
+                _found["loop"] = _loaded(cache.LOOP, path).exports()
+    return _found["loop"]
 
 
 def sources():
@@ -93,15 +119,22 @@ def _compiled():
     if not path.exists():
         return None, "no core is compiled from these sources"
     try:
-        loader = importlib.machinery.ExtensionFileLoader(cache.NAME, str(path))
-        spec = importlib.util.spec_from_file_location(cache.NAME, path, loader=loader)
-        module = importlib.util.module_from_spec(spec)
-        sys.modules[cache.NAME] = module
-        loader.exec_module(module)
+        return _loaded(cache.NAME, path), str(path)
     except ImportError as error:
-        sys.modules.pop(cache.NAME, None)
         return None, f"the compiled core cannot be loaded: {error}"
-    return module, str(path)
+
+
+def _loaded(name, path):
+    loader = importlib.machinery.ExtensionFileLoader(name, str(path))
+    spec = importlib.util.spec_from_file_location(name, path, loader=loader)
+    try:
+        module = importlib.util.module_from_spec(spec)
+        sys.modules[name] = module
+        loader.exec_module(module)
+    except ImportError:
+        sys.modules.pop(name, None)
+        raise
+    return module
 
 
 def use_pure(why):
@@ -117,7 +150,7 @@ def use_pure(why):
     for name in [name for name in sys.modules if name.startswith(f"{PACKAGE}.")]:
         del sys.modules[name]
     os.environ["SUMPBENCH_CORE"] = "pure"  # for the processes that it starts
-    _found.update(core=None, why=why)
+    _found.update(core=None, loop=None, why=why)
 
 
 def is_compiled():
@@ -133,5 +166,5 @@ def core():
 def told():
     """Return in words which core runs, and why."""
     if is_compiled():
-        return "compiled core"
+        return "compiled core and plant" if _loop() is not None else "compiled core, plant in pure Python"
     return f"pure Python core ({_found.get('why', 'not chosen yet')})"

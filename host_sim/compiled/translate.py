@@ -33,6 +33,13 @@ cdef class Part:
         return 0
 
 """
+# The classes as others may know them by type; the attributes are declared here alone.
+DECLARED_HEAD = """\
+cdef class Part:
+    cdef int _again(self, long* seen, int at, bint* differs) except -1
+    cdef int _marked(self) except -1
+
+"""
 # What `Controller._compare` does, over the places of the marked fields instead of their names.
 COMPARE_SOURCE = '''\
 def _compare(self) -> None:
@@ -76,11 +83,16 @@ class Translation:
     def __init__(self, modules):
         self.modules = modules
         self.shapes = Shapes(modules)
+        self.declared = {}  # class: its lines in the declarations
+
+    def declarations(self):
+        """Return the declarations of the classes, for sources beside this one; after `text()`."""
+        classes = [f"cdef class {name}(Part)\n" for name in self.shapes.classes]
+        return DECLARED_HEAD + "".join(classes) + "".join("".join(lines) for lines in self.declared.values())
 
     def text(self):
         """Return the Cython source."""
         parts = [HEAD]
-        parts += [f"cdef class {name}(Part)\n" for name in self.shapes.classes]
         parts += [self._checked(name) for name in self.shapes.classes]
         for module in self.modules.values():
             parts.append(f"\n# {module.name}.py\n\n")
@@ -146,17 +158,19 @@ class Translation:
 
     def _class(self, module, node):
         lines = [f"\ncdef class {node.name}(Part):\n"]
+        declared = self.declared[node.name] = [f"\ncdef class {node.name}(Part):\n"]
         attributes = self.shapes.attributes[node.name]
         for name, kind in attributes.items():
             if name in RESERVED:
-                lines.append(f"    cdef {_c_type(kind)} c_{name}\n")
+                declared.append(f"    cdef {_c_type(kind)} c_{name}\n")
             else:
-                lines.append(f"    cdef public {_c_type(kind)} {name}\n")
+                declared.append(f"    cdef public {_c_type(kind)} {name}\n")
         lines += [_property(name) for name in attributes if name in RESERVED]
         again = [row[0] for row in self.shapes.fields[node.name] if row[3] & self._again_mark()]
         compared = self._compares(node)
         if compared:
-            lines.append(f"    cdef long[{self._marked()}] _was\n    cdef list _compared\n")
+            declared.append(f"    cdef long[{self._marked()}] _was\n    cdef list _compared\n")
+            declared.append("    cdef _start_comparing(self)\n    cpdef _compare(self)\n")
         lines.append(_again(again))
         for inner in node.body:
             if isinstance(inner, ast.Assign):
@@ -166,6 +180,9 @@ class Translation:
                 lines.append("\n    cpdef _compare(self):\n" + COMPARE_BODY % given)
             elif isinstance(inner, ast.FunctionDef):
                 key = f"{node.name}.{inner.name}"
+                signature = module.functions[key][1]
+                if not signature.plain:
+                    declared.append(f"    {_header(inner.name, node.name, signature, False, True)}\n")
                 lines.append(self._function(module, inner, key, node.name, inner.name, False, 1))
         return "".join(lines)
 
@@ -443,18 +460,18 @@ def _c_type(kind):
     return {"ints": "list", "table": "tuple"}.get(kind, kind)
 
 
-def _header(name, owner, signature, plain):
+def _header(name, owner, signature, plain, declared=False):
     takes = []
     for place, (argument, kind, default) in enumerate(signature.takes):
         first = owner and place == 0
         typed = argument if first or kind == "object" else f"{_c_type(kind)} {argument}"
-        takes.append(typed if default is None else f"{typed}={ast.unparse(default)}")
+        takes.append(typed if default is None else f"{typed}=*" if declared else f"{typed}={ast.unparse(default)}")
     if plain:
         return f"def {name}({', '.join(takes)}):"
     gives = signature.gives
     tail = {"long": f" except? {UNLIKELY}", "bint": " except -1"}.get(gives, "")
     kind = "" if gives == "object" else _c_type(gives) + " "
-    return f"cpdef {kind}{name}({', '.join(takes)}){tail}:"
+    return f"cpdef {kind}{name}({', '.join(takes)}){tail}{'' if declared else ':'}"
 
 
 def _property(name):

@@ -30,16 +30,18 @@ class Deed:
     at_ms: int
     what: str
     value: str = ""
+    fault: str = ""  # the name of the fault that is broken or repaired
 
 
 def deed(at_ms, what, value=""):
     """Return a Deed.  Raises InputError that says what was given and what is allowed."""
-    what, value = str(what), str(value)
+    what, value, fault = str(what), str(value), ""
     if what == "break":
         if "@" in value or "+" in value:
             raise InputError(f'"{value}": name the fault alone; it begins now and lasts until it is repaired')
-        faults.parse_fault(value)
+        fault = faults.parse_fault(value).name
     elif what == "repair":
+        fault = value
         if value not in faults.REGISTRY:
             raise InputError(f'fault "{value}" is unknown: the faults command lists them all')
     elif what == "inflow":
@@ -50,7 +52,7 @@ def deed(at_ms, what, value=""):
     elif what not in BUTTONS:
         allowed = ", ".join(("break", "repair", "inflow", *TURNS, *BUTTONS))
         raise InputError(f'"{what}" cannot be done: there are {allowed}')
-    return Deed(at_ms, what, value)
+    return Deed(at_ms, what, value, fault)
 
 
 def _flow(value):
@@ -74,9 +76,9 @@ def written(deeds):
     texts, tables, since = [], [], {}
     for done in deeds:
         if done.what == "break":
-            since[faults.parse_fault(done.value).name] = done
+            since[done.fault] = done
         elif done.what == "repair":
-            began = since.pop(done.value)
+            began = since.pop(done.fault)
             texts.append((began.at_ms, f"{began.value}@{_at(began.at_ms)}+{_at(done.at_ms - began.at_ms)}"))
         else:
             table = {"at": _at(done.at_ms), "do": done.what}

@@ -1,18 +1,16 @@
 """The engine for a page that carries its own Python: texts in, texts out, as over a WebSocket."""
 
 import json
-import tomllib
 
+from host_sim.living import share
 from host_sim.living.engine import Engine
-from host_sim.site.load import packaged
 
 _running = []
 
 
 def begin(name="demo"):
     """Begin a session at a packaged site; return the first message as JSON."""
-    path = packaged(name)
-    _running[:] = [Engine(tomllib.loads(path.read_text(encoding="utf-8")), path.parent, name)]
+    _running[:] = [Engine(share.of_packaged(name, False))]
     return json.dumps(_running[0].hello())
 
 

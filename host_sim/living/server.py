@@ -1,34 +1,42 @@
 """The served engine: the page and its WebSocket on one port of this machine; each page has a pit of its own."""
 
 import asyncio
+import contextlib
 import json
 import time
-from importlib import resources
+from pathlib import Path
 
 from host_sim.errors import InputError
-from host_sim.living.engine import Engine
+from host_sim.living import files, npm
 
 FRAME_S = 0.05
 LOOPBACK = ("127.0.0.1", "::1", "localhost")
 LARGEST = 300_000  # bytes of one message
-TYPES = {"html": "text/html", "js": "text/javascript", "css": "text/css", "txt": "text/plain"}
-POLICY = "default-src 'self'; style-src 'self' 'unsafe-inline'; connect-src 'self'; img-src 'self' data:"
+TYPES = {
+    "html": "text/html; charset=utf-8", "js": "text/javascript; charset=utf-8", "mjs": "text/javascript; charset=utf-8",
+    "css": "text/css; charset=utf-8", "txt": "text/plain; charset=utf-8", "py": "text/plain; charset=utf-8",
+    "json": "application/json", "wasm": "application/wasm",
+}  # fmt: skip
+POLICY = ("default-src 'self'; script-src 'self' 'wasm-unsafe-eval'; style-src 'self' 'unsafe-inline'; "
+          "connect-src 'self'; img-src 'self' data:; frame-ancestors 'none'")  # fmt: skip
+SHADOW = "micropython/"
 
 
-def serve(data, folder, source, host, port, told, own=False):
-    """Serve until interrupted.  `told(url)` is called once the port is open.
+def serve(engine, host, port, told, given=None):
+    """Serve until interrupted.  `engine()` makes the engine of one page; `told(url)` is called once the port is open.
 
-    Raises InputError where the library is missing or the port cannot be had.
+    `given` is a folder into which npm has installed MicroPython for the proof
+    in the page.  Raises InputError where the library is missing or the port
+    cannot be had.
     """
     try:
-        import tornado.web
+        import tornado.web  # noqa: F401 - only whether it is there
     except ImportError as error:
         raise InputError('the served page needs one more package: pip install ".[live]"', "live") from error
-    asyncio.run(_serve(tornado, data, folder, source, host, port, told, own))
+    asyncio.run(_serve(application(engine, given, host in LOOPBACK), host, port, told))
 
 
-async def _serve(tornado, data, folder, source, host, port, told, own):
-    app = application(lambda: Engine(data, folder, source, own))
+async def _serve(app, host, port, told):
     try:
         server = app.listen(port, address=host)
     except OSError as error:
@@ -42,26 +50,50 @@ def port_of(server):
     return next(iter(server._sockets.values())).getsockname()[1]
 
 
-def application(engine):
-    """Return the tornado Application; `engine()` makes the Engine of one page."""
+def content(name, given=None):
+    """Return (bytes, type) of one file of the page, or None where there is none of that name."""
+    kind = TYPES.get(name.rsplit(".", 1)[-1])
+    if kind is None:
+        return None
+    if name.startswith(SHADOW):
+        folder, inside = npm.find(npm.MICROPYTHON, given), name.removeprefix(SHADOW)
+        path = Path(folder or ".") / inside
+        found = folder is not None and inside in ("micropython.mjs", "micropython.wasm") and path.is_file()
+        return (path.read_bytes(), kind) if found else None
+    body = files.content(name)
+    return None if body is None else (body, kind)
+
+
+def _hostname(host):
+    return host.rsplit(":", 1)[0].strip("[]") if not host.endswith("]") else host.strip("[]")
+
+
+def application(engine, given=None, only_here=True):
+    """Return the tornado Application; `engine()` makes the engine of one page, `given` is a folder of npm's.
+
+    `only_here`: the page must have been asked for by a name of this machine itself.
+    """
     from tornado import web, websocket
 
     class Page(web.RequestHandler):
         def get(self, name):
-            name = name or "index.html"
-            kind = TYPES.get(name.rsplit(".", 1)[-1])
-            path = resources.files("host_sim.living") / "web" / name
-            if "/" in name or kind is None or not path.is_file():
+            found = content(name or "index.html", given)
+            if found is None:
                 raise web.HTTPError(404)
-            self.set_header("Content-Type", f"{kind}; charset=utf-8")
+            self.set_header("Content-Type", found[1])
             self.set_header("Content-Security-Policy", POLICY)
             self.set_header("X-Content-Type-Options", "nosniff")
-            self.finish(path.read_bytes())
+            self.finish(found[0])
 
     class Pit(websocket.WebSocketHandler):
         def check_origin(self, origin):
             # Only this server's own page may speak to it: another site open in the same browser may not.
             return origin.split("://", 1)[-1] == self.request.host
+
+        def prepare(self):
+            # Nor may one whose name has been made to point at this machine.
+            if only_here and _hostname(self.request.host) not in LOOPBACK:
+                raise web.HTTPError(403)
 
         async def open(self):
             self.engine, self.task = engine(), None
@@ -81,13 +113,15 @@ def application(engine):
                     return
                 await asyncio.sleep(FRAME_S)
 
-        def on_message(self, text):
+        async def on_message(self, text):
+            # Its next message is read once the answers to this one are on their way: who never reads sends no more.
             try:
                 message = json.loads(text)
-            except ValueError:
+            except (ValueError, RecursionError):
                 message = None
-            for answer in self.engine.hear(message):
-                self.write_message(json.dumps(answer))
+            with contextlib.suppress(websocket.WebSocketClosedError):
+                for answer in self.engine.hear(message):
+                    await self.write_message(json.dumps(answer))
 
         def on_close(self):
             if self.task is not None:

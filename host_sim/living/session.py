@@ -6,7 +6,9 @@ file gives the same journal in `sumpbench night`, and going back to an instant
 is the same run again with the deeds until then.
 """
 
+import bisect
 import copy
+import hashlib
 from dataclasses import replace
 from pathlib import Path
 
@@ -14,6 +16,7 @@ import tomli_w
 
 from host_sim.errors import InputError
 from host_sim.living import deeds
+from host_sim.living.why import Decisions
 from host_sim.plant.plant import TICK_MS
 from host_sim.run.closed_loop import Night
 from host_sim.run.controllers import Duplex, FloatSwitch, single_site
@@ -24,6 +27,7 @@ from host_sim.site.load import read_data
 LONGEST_S = 30 * 86400.0  # a session's end
 CURVE_S = 5.0  # between two points of a quiet curve
 HELD_S = 60.0  # a saved session goes on for this long after its last deed at least
+MOST_DEEDS = 2000
 
 
 class Pit:
@@ -33,16 +37,22 @@ class Pit:
         self.night = Night(site, seed, control, site.faults)
         self.night.recorder.spacing_s = CURVE_S
         self.now_ms = 0
-        self.active = {}  # faults that persons made, by name
+        self.decisions = Decisions() if control.name == "duplex" else None
+        self.made = {}  # {(name, at_ms): Fault} that persons made
         self.next_ms = self.night.instant(0)
+
+    def step(self):
+        """Go on to the next instant at which something may happen."""
+        self.night.recorder.fill(self.next_ms / 1000.0)
+        self.now_ms = self.next_ms
+        self.next_ms = self.night.instant(self.now_ms)
+        if self.decisions is not None:
+            self.decisions.look(self.now_ms, self.night)
 
     def advance(self, until_ms):
         """Go on, event by event, up to and including an instant."""
-        night = self.night
         while self.next_ms <= until_ms:
-            night.recorder.fill(self.next_ms / 1000.0)
-            self.now_ms = self.next_ms
-            self.next_ms = night.instant(self.now_ms)
+            self.step()
         self.now_ms = max(self.now_ms, until_ms)
 
     def do(self, done):
@@ -51,10 +61,11 @@ class Pit:
         if done.what == "break":
             start_s = done.at_ms / 1000.0
             fault = replace(faults.parse_fault(done.value), start_s=start_s, end_s=None)
-            self.active[fault.name] = fault
+            self.made[fault.name, done.at_ms] = fault
             schedule.begin_at(done.at_ms, fault)
         elif done.what == "repair":
-            schedule.end_at(done.at_ms, self.active.pop(done.value))
+            began = max(at_ms for name, at_ms in self.made if name == done.value and at_ms < done.at_ms)
+            schedule.end_at(done.at_ms, self.made[done.value, began])
         else:
             schedule.act_at(deeds.action_of(done))
         self.next_ms = min(self.next_ms, done.at_ms)
@@ -76,6 +87,7 @@ class Session:
         self.site = replace(read_data(self.data, folder, source), duration_s=LONGEST_S)
         self.seed = self.site.seed
         self.deeds = []
+        self.hand_ms = 0  # the last deed that was not planned ahead
         self._fresh()
 
     def _fresh(self):
@@ -104,43 +116,69 @@ class Session:
         """Return when something changes next, as far as is known now."""
         return max(self.pair.next_ms, self.now_ms + TICK_MS)
 
-    def broken(self):
-        """Return {name: text} of the faults that persons made and have not repaired."""
-        found = {}
+    def twin(self, control):
+        """Return another Pit with the same site and deeds, under `control`, standing at the beginning."""
+        pit = Pit(self.site, self.seed, control)
         for done in self.deeds:
-            if done.what == "break":
-                found[faults.parse_fault(done.value).name] = done.value
-            elif done.what == "repair":
-                del found[done.value]
-        return found
+            pit.do(done)
+        return pit
 
-    def do(self, what, value=""):
-        """Do something at the next free tick; return the Deed.  Raises InputError for what cannot be done."""
-        last = self.deeds[-1].at_ms if self.deeds else 0
-        at_ms = max(self.now_ms // TICK_MS * TICK_MS, last) + TICK_MS
-        done = deeds.deed(at_ms, what, value)
+    def broken(self):
+        """Return {name: text} of the faults that persons made by now and have not repaired."""
+        until_ms = max(self.now_ms, self.hand_ms)
+        return _broken([done for done in self.deeds if done.at_ms <= until_ms])
+
+    def planned(self):
+        """Return the Deeds that are still to come."""
+        return [done for done in self.deeds if done.at_ms > max(self.now_ms, self.hand_ms)]
+
+    def do(self, what, value="", at_ms=None):
+        """Do something at the next free tick, or at the first free one from `at_ms` on; return the Deed.
+
+        Raises InputError for what cannot be done, and changes nothing then.
+        """
+        taken = {done.at_ms for done in self.deeds}
+        first = self.now_ms // TICK_MS * TICK_MS + TICK_MS
+        when = max(first, first if at_ms is None else -(-at_ms // TICK_MS) * TICK_MS)
+        if at_ms is None:
+            when = max(when, self.hand_ms + TICK_MS)
+        while when in taken:
+            when += TICK_MS
+        if when / 1000.0 >= LONGEST_S:
+            raise InputError(f"a session ends after {LONGEST_S / 86400.0:.0f} days: nothing can be done after that")
+        if len(self.deeds) >= MOST_DEEDS:
+            raise InputError(f"{MOST_DEEDS} deeds are the most of a session: save it, or go back")
+        done = deeds.deed(when, what, value)
         if what == "break":
-            fault = replace(faults.parse_fault(value), start_s=at_ms / 1000.0)
-            if fault.name in self.broken():
-                raise InputError(f'"{fault.name}" is there already: repair it first')
-            refusal = effective.refusal(fault, self.site)
-            if refusal:
-                raise InputError(refusal)
-            if fault.kind.at_once:
-                raise InputError(f'"{fault.name}" happens at one instant: write it into a site file')
-        elif what == "repair" and value not in self.broken():
-            raise InputError(f'"{value}" is not broken here')
-        self.deeds.append(done)
+            self._may_break(replace(faults.parse_fault(value), start_s=when / 1000.0))
+        after = list(self.deeds)
+        bisect.insort(after, done, key=lambda one: one.at_ms)
+        _broken(after)
+        self.deeds = after
+        if at_ms is None:
+            self.hand_ms = when
         self._do(done)
         return done
 
+    def _may_break(self, fault):
+        refusal = effective.refusal(fault, self.site)
+        if refusal:
+            raise InputError(refusal)
+        if fault.kind.at_once:
+            raise InputError(f'"{fault.name}" happens at one instant: write it into a site file')
+
     def back_to(self, at_ms):
-        """Go back to an earlier instant: deeds after it are undone."""
+        """Go back to an earlier instant: deeds after it, done or planned, are undone."""
+        self.rewind(at_ms)
+        self.advance(at_ms)
+
+    def rewind(self, at_ms):
+        """Stand at the beginning again with the deeds until an instant, to be advanced to it."""
         if not 0 <= at_ms <= self.now_ms:
             raise InputError(f"cannot go back to {at_ms} ms: 0 to {self.now_ms} is behind us")
         self.deeds = [done for done in self.deeds if done.at_ms <= at_ms]
+        self.hand_ms = min(self.hand_ms, at_ms)
         self._fresh()
-        self.advance(at_ms)
 
     # What is kept.
 
@@ -163,6 +201,27 @@ class Session:
         """Return the Journal so far."""
         return Journal(list(self.site.settings), firmware_checksum(), self.site.name, self.seed, self.now_ms,
                        self.pair.night.control.records)  # fmt: skip
+
+
+    def digest(self):
+        """Return a checksum over the journal so far, SHA-256 in hex."""
+        text = "\n".join(map(repr, self.pair.night.control.records))
+        return hashlib.sha256(text.encode()).hexdigest()
+
+
+def _broken(deeds_in_order):
+    # {name: text} of what is broken after these deeds.  Raises InputError where their order cannot be.
+    found = {}
+    for done in deeds_in_order:
+        if done.what == "break":
+            if done.fault in found:
+                raise InputError(f'"{done.fault}" is there already, or will be: repair it first')
+            found[done.fault] = done.value
+        elif done.what == "repair":
+            if done.fault not in found:
+                raise InputError(f'"{done.fault}" is not broken here')
+            del found[done.fault]
+    return found
 
 
 def _quiet(data):

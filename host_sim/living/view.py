@@ -5,6 +5,7 @@ from duplexsump.control.pump import STATES
 from duplexsump.control.records import CONTACT_NAMES, OUTPUT_NAMES
 
 from host_sim import alarm_words
+from host_sim.living import why
 from host_sim.living.deeds import SELECTORS
 from host_sim.report import timeline
 from host_sim.report.units import units as unit_system
@@ -18,28 +19,33 @@ STANDING = {
     alarms.LATCHED_ACKNOWLEDGED: "acknowledged, latched until reset",
 }
 SHAPE_STEPS = 24
-# Why a pump runs, in words, and the clause of the narrative that says so.
-WHY = {
-    "lead": ("the lead contact is wet, and this pump has the turn", "D1"),
-    "lag": ("lag or high is wet: both pumps are called", "D1"),
-    "blind pumping": ("no contact can be believed: pumping by time", "L6"),
-    "flood retry": ("high is believed wet: a pump that is out is tried all the same", "R3"),
-    "exercise": ("the regular exercise of a pump that has not run", "D7"),
-    "hand": ("its selector is at HAND", "M1"),
-    "float switch": ("the float switch is up", ""),
-}
 
 
 def about(session):
     """Return what does not change: the pit to scale (m), contacts, pumps, the faults that can act here, the clock."""
     site = session.site
-    pit = site.pit
-    levels = [pit.floor_m * i / SHAPE_STEPS for i in range(SHAPE_STEPS + 1)]
-    return {
+    return scale(site) | {
+        "kind": "pit",
         "name": site.name,
         "about": site.about,
         "source": session.source,
         "begins_s": site.begins_s or 0.0,
+        "battery": site.supply.battery is not None,
+        "transmitter": site.transmitter is not None,
+        "selectors": list(SELECTORS),
+        "faults": [
+            {"name": name, "does": kind.does, "says": kind.says}
+            for name, kind in faults.REGISTRY.items()
+            if not kind.at_once and not effective.refusal(faults.parse_fault(name), site)
+        ],
+    }
+
+
+def scale(site):
+    """Return what is drawn to scale of a Site, in m: the pit's profile, contacts, pumps, the floor."""
+    pit = site.pit
+    levels = [pit.floor_m * i / SHAPE_STEPS for i in range(SHAPE_STEPS + 1)]
+    return {
         "floor_m": pit.floor_m,
         "profile": [[level, _width(pit, level)] for level in levels],
         "contacts": [
@@ -49,14 +55,6 @@ def about(session):
         "pumps": [{"intake_m": pump.intake_m, "supply": pump.supply, "rated_a": pump.motor.rated_a}
                   for pump in site.pumps],
         "outlet_m": site.discharge.outlet_m,
-        "battery": site.supply.battery is not None,
-        "transmitter": site.transmitter is not None,
-        "selectors": list(SELECTORS),
-        "faults": [
-            {"name": name, "does": kind.does, "says": kind.says}
-            for name, kind in faults.REGISTRY.items()
-            if not kind.at_once and not effective.refusal(faults.parse_fault(name), site)
-        ],
     }  # fmt: skip
 
 
@@ -72,7 +70,7 @@ def state(session):
         "pair": _pair(session.pair),
         "single": _water(session.single),
         "broken": session.broken(),
-        "deeds": [[done.at_ms, done.what, done.value] for done in session.deeds],
+        "planned": [[done.at_ms, done.what, done.value] for done in session.planned()],
         "next_ms": session.next_event_ms(),
     }
 
@@ -87,10 +85,19 @@ def _water(pit):
         "amps": list(amps),
         "volts": volts,
         "pumps": list(night.control.out[:2]),
+        "out_m3s": [_delivers(night.plant, n) for n in (0, 1)],
         "starts": list(totals.starts),
         "floor_wet": level > night.site.pit.floor_m,
         "dead": not night.control.powered,
     }
+
+
+def _delivers(plant, n):
+    # What pump n moves at this volume: the row of the current mode, as the recorder reads it.
+    head = plant.trajectory.head
+    if not head.mode.live[n] or head.mode.why[n]:
+        return 0.0
+    return max(0.0, head.row[2 * n] + head.row[2 * n + 1] * plant.volume)
 
 
 def _pair(pit):
@@ -111,10 +118,12 @@ def _pair(pit):
         for i in plant.fitted
     }  # fmt: skip
     if seen["dead"] or c is None:
-        return seen | {"states": ["no power", "no power"], "why": [], "alarms": []}
+        return seen | {"states": ["no power", "no power"], "why": [], "alarms": [],
+                       "decided": [list(one) for one in pit.decisions.latest]}  # fmt: skip
     seen["states"] = [STATES[pump.state] for pump in c.pumps]
     seen["why"] = [{"pump": n + 1, "words": words, "clause": clause}
-                   for n in (0, 1) if seen["pumps"][n] for words, clause in (WHY[night.recorder.why(n)],)]
+                   for n in (0, 1) if seen["pumps"][n] for words, clause in (why.started(night.recorder.why(n)),)]
+    seen["decided"] = [list(one) for one in pit.decisions.latest]
     seen["alarms"] = [_alarm(i, c.alarms.state[i]) for i in range(alarm_table.COUNT) if c.alarms.state[i]]
     return seen
 
@@ -142,19 +151,29 @@ class Story:
         self.events = 0
         self.points = {"pair": 0, "single": 0}
 
-    def more(self, session):
-        """Return {"lines": [[s, text, weight]], "pair": [[s, m, m3/s, A, A]], "single": [[s, m]]} that are new."""
+    def more(self, session, most=None):
+        """Return {"lines": [[s, text, weight]], "pair": [[s, m, m3/s, A, A]], "single": [[s, m]]} that are new.
+
+        At most `most` events and points of each curve, the rest with the next calls.
+        """
         trace = session.pair.night.recorder.trace
-        fresh = trace.events[self.events :]
-        self.events = len(trace.events)
+        until = len(trace.events) if most is None else min(len(trace.events), self.events + most)
+        fresh = trace.events[self.events : until]
+        self.events = until
         lines = [[event.time_s, *told] for event in fresh
                  if not timeline.implied(event, trace) and (told := timeline.tell(event, trace, self.units))]
+        single = session.single.night.recorder.trace
         return {
             "lines": lines,
-            "pair": self._points("pair", trace, lambda t, i: [t.inflow_m3s[i], t.current_a[0][i], t.current_a[1][i]]),
-            "single": self._points("single", session.single.night.recorder.trace, lambda t, i: []),
-        }  # fmt: skip
+            "pair": self._points("pair", trace, most, _flows),
+            "single": self._points("single", single, most, lambda trace, i: []),
+        }
 
-    def _points(self, name, trace, rest):
-        since, self.points[name] = self.points[name], len(trace.time_s)
-        return [[trace.time_s[i], trace.level_m[i], *rest(trace, i)] for i in range(since, len(trace.time_s))]
+    def _points(self, name, trace, most, rest):
+        since, end = self.points[name], len(trace.time_s)
+        self.points[name] = end = end if most is None else min(end, since + most)
+        return [[trace.time_s[i], trace.level_m[i], *rest(trace, i)] for i in range(since, end)]
+
+
+def _flows(trace, i):
+    return [trace.inflow_m3s[i], trace.current_a[0][i], trace.current_a[1][i]]

@@ -9,7 +9,7 @@ COLLAPSED = 0.72  # of the empty battery's voltage is left when an empty battery
 DEAD_V = 4.0  # a battery that gives nothing still shows this; our own choice
 
 
-def runtime_s(battery, amps, share=1.0):
+def runtime_s(battery, amps: float, share: float = 1.0) -> float:
     """Return how long a full battery carries a steady current.
 
     Peukert: t = H * (C / (I * H)) ** k.  Example: 100 Ah at 20 h with k 1.2
@@ -19,7 +19,7 @@ def runtime_s(battery, amps, share=1.0):
     return hours * (battery.capacity_as * share / (amps * hours)) ** battery.peukert
 
 
-def depth_rate(battery, amps, share, charge_amps, efficiency):
+def depth_rate(battery, amps: float, share: float, charge_amps: float, efficiency: float) -> float:
     """Return the change of the depth of discharge for each second: above 0 while it empties."""
     net = amps - charge_amps
     if net > 0.0:
@@ -27,11 +27,13 @@ def depth_rate(battery, amps, share, charge_amps, efficiency):
     return net * efficiency / (battery.capacity_as * share)
 
 
-def volts(battery, depth, amps, share, charging):
+def volts(battery, depth: float, amps: float, share: float, charging: bool) -> float:
     """Return the terminal voltage, never below 0, at a depth of discharge under a load; charging raises it at rest."""
     if depth >= 1.0 and amps > 0.0:
         return battery.empty_v * COLLAPSED
-    rest = battery.full_v - (battery.full_v - battery.empty_v) * depth
+    full_v: float = battery.full_v
+    empty_v: float = battery.empty_v
+    rest = full_v - (full_v - empty_v) * depth
     if charging and amps <= 0.0:
         return rest + CHARGING_V
     return max(0.0, rest - amps * battery.resistance_ohm / share)

@@ -16,6 +16,11 @@ ABOVE_FLOOR_M = 3.0  # the table goes on so far above the floor
 class Pit:
     """A pit made of slices; `levels_m` and `volumes_m3` are its edges, rising."""
 
+    levels_m: list
+    volumes_m3: list
+    areas_m2: list
+    floor_m3: float
+
     def __init__(self, levels_m, volumes_m3, floor_m):
         self.levels_m = list(levels_m)
         self.volumes_m3 = list(volumes_m3)
@@ -35,19 +40,19 @@ class Pit:
     def __hash__(self):
         return self._hash
 
-    def volume_m3(self, level_m):
+    def volume_m3(self, level_m: float) -> float:
         """Return the water held at a level; none below the bottom."""
         if level_m <= 0.0:
             return 0.0
         i = min(bisect_right(self.levels_m, level_m) - 1, len(self.areas_m2) - 1)
         return self.volumes_m3[i] + (level_m - self.levels_m[i]) * self.areas_m2[i]
 
-    def level_m(self, volume_m3):
+    def level_m(self, volume_m3: float) -> float:
         """Return the level at which so much water stands."""
         i = min(bisect_right(self.volumes_m3, volume_m3) - 1, len(self.areas_m2) - 1)
         return self.levels_m[i] + (volume_m3 - self.volumes_m3[i]) / self.areas_m2[i]
 
-    def area_m2(self, level_m):
+    def area_m2(self, level_m: float) -> float:
         """Return the plan area of the water at a level, that above the edge on an edge."""
         i = min(bisect_right(self.levels_m, level_m) - 1, len(self.areas_m2) - 1)
         return self.areas_m2[i]

@@ -17,7 +17,37 @@ INVERTER_V = 12.0  # battery voltage for the inverter's current; our own choice
 class Mode:
     """One mode; fields by motor are pairs."""
 
-    def loads(self, row, volume_m3):
+    states: tuple
+    why: tuple
+    live: tuple
+    energised: bool
+    hot: tuple
+    flat: bool
+    regime: object
+    drain_m3s: tuple
+    back: float
+    lines: bool
+    line_m3: tuple
+    rated_a: tuple
+    rated_m3s: tuple
+    heat_s: tuple
+    opens_at: tuple
+    closes_at: tuple
+    lag_s: float
+    watched: bool
+    rush: tuple
+    fixed_load: tuple
+    until: float
+    battery: object
+    battery_factor: tuple
+    idle_a: float
+    charge_a: float
+    charge_efficiency: float
+    battery_share: float
+    dead_battery: bool
+    charging: bool
+
+    def loads(self, row: tuple, volume_m3: float) -> tuple:
         """Return each motor's current as a share of rated."""
         fixed_1, fixed_2 = self.fixed_load
         if fixed_1 is None:
@@ -26,12 +56,12 @@ class Mode:
             fixed_2 = row[6] + row[7] * volume_m3
         return fixed_1, fixed_2
 
-    def battery_amps(self, loads):
+    def battery_amps(self, loads: tuple) -> float:
         """Return the current out of the battery, before any charging."""
         factor_1, factor_2 = self.battery_factor
         return self.idle_a + loads[0] * factor_1 + loads[1] * factor_2
 
-    def depth_rate(self, amps, depth):
+    def depth_rate(self, amps: float, depth: float) -> float:
         """Return the change of the battery's depth of discharge for each second."""
         if self.dead_battery:
             return 0.0
@@ -44,11 +74,14 @@ class Mode:
 class ModeMaker:
     """Makes modes for a plant: `make(trajectory)` is called at every change."""
 
+    plant: "Plant"
+    regimes: dict
+
     def __init__(self, site, lines, plant):
         self.site = site
         self.lines = lines
         self.plant = plant
-        self.last = None
+        self.faults, self.regimes = None, {}
         pumps = site.pumps
         self.rated_m3s = tuple(rated_flow_m3s(p.curve) for p in pumps)
         self.rated_a = tuple(p.motor.rated_a for p in pumps)
@@ -65,12 +98,12 @@ class ModeMaker:
         """Whether the battery gives power."""
         return self.site.supply.battery is not None and not trajectory.flat and not self.plant.fault_state.battery_dead
 
-    def on_battery(self, n):
+    def on_battery(self, n: int) -> bool:
         """Whether pump n runs on the battery now."""
         supply = self.site.pumps[n].supply
         return supply == "battery" or (supply == "either" and not self.plant.mains)
 
-    def _powered(self, n, trajectory):
+    def _powered(self, n: int, trajectory: "Trajectory"):
         if not self.on_battery(n):
             return self.plant.mains
         if not self.battery_ok(trajectory):
@@ -81,7 +114,7 @@ class ModeMaker:
             return True
         return motor.rated_a * motor.locked_share * motor.volts <= inverter.limit_w
 
-    def _state(self, n, trajectory):
+    def _state(self, n: int, trajectory: "Trajectory") -> tuple:
         # (state, why it does not turn)
         plant, fault = self.plant, self.plant.fault_state.pumps[n]
         if not ((plant.commands[n] and plant.selectors[n] != "off") or fault.welded):
@@ -121,30 +154,29 @@ class ModeMaker:
             return BACK_SHARE * self.site.discharge.risers[n].area_m2
         return back_area_m2(fault.leak_m3s, self.site.discharge.outlet_m)
 
-    def _drain(self, n, trajectory, flowing):
+    def _drain(self, n: int, trajectory: "Trajectory", flowing) -> float:
         # An emptying upright line runs at half its first flow on average, and so it is taken to.
         if flowing or trajectory.line[n] is None or trajectory.line[n] >= self.line_m3[n]:
             return 0.0
         area = self._back_m2(n)
         return 0.5 * ORIFICE_CD * area * sqrt(2.0 * G * self.site.discharge.outlet_m)
 
-    def make(self, trajectory):
+    def make(self, trajectory: "Trajectory"):
         """Return the Mode for the state at the tail of a trajectory."""
         plant, site = self.plant, self.site
         mode = Mode()
         found = [self._state(n, trajectory) for n in (0, 1)]
         states = [state for state, _ in found]
         turns = [state == TURNING for state in states]
-        mode.states, mode.why = tuple(states), tuple(why for _, why in found)
-        mode.live = tuple(state != STOPPED for state in states)
+        mode.states, mode.why = tuple(states), (found[0][1], found[1][1])
+        mode.live = (states[0] != STOPPED, states[1] != STOPPED)
         mode.energised = any(mode.live)
         self._inrush(mode, trajectory)
         mode.hot, mode.flat = trajectory.hot, trajectory.flat
         c = plant.fault_state
-        drives = tuple(self._drive(n, states[n], turns[1 - n]) for n in (0, 1))
-        mode.regime = self.lines.regime(drives, Outlet(c.frozen, c.burst, c.returned if c.burst else 0.0))
+        mode.regime = self._regime(mode.states, turns, c)
         fed = any(turns) if site.discharge.header is not None else False
-        mode.drain_m3s = tuple(self._drain(n, trajectory, turns[n] or fed) for n in (0, 1))
+        mode.drain_m3s = (self._drain(0, trajectory, turns[0] or fed), self._drain(1, trajectory, turns[1] or fed))
         mode.back = sum(mode.drain_m3s)
         mode.lines = trajectory.line != (None, None)
         mode.line_m3 = self.line_m3
@@ -155,7 +187,18 @@ class ModeMaker:
         self._battery(mode, trajectory)
         return mode
 
-    def _inrush(self, mode, trajectory):
+    def _regime(self, states: tuple, turns: list, c):
+        # Kept by the states of both pumps for as long as the same faults are in force.
+        if c is not self.faults:
+            self.faults, self.regimes = c, {}
+        found = self.regimes.get(states)
+        if found is None:
+            drives = (self._drive(0, states[0], turns[1]), self._drive(1, states[1], turns[0]))
+            found = self.lines.regime(drives, Outlet(c.frozen, c.burst, c.returned if c.burst else 0.0))
+            self.regimes[states] = found
+        return found
+
+    def _inrush(self, mode: Mode, trajectory: "Trajectory"):
         before = trajectory.mode
         rush, fixed, until = list(trajectory.rush), [None, None], inf
         for n in (0, 1):
@@ -174,7 +217,7 @@ class ModeMaker:
         trajectory.rush = tuple(rush)
         mode.rush, mode.fixed_load, mode.until = trajectory.rush, tuple(fixed), until
 
-    def _battery(self, mode, trajectory):
+    def _battery(self, mode: Mode, trajectory: "Trajectory"):
         supply, c = self.site.supply, self.plant.fault_state
         mode.battery = supply.battery
         mode.battery_factor = (0.0, 0.0)

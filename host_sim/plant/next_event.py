@@ -20,7 +20,7 @@ LEAST_UA, MOST_UA = 3800, 20500  # NAMUR NE 43: a transmitter's measuring range
 DRIFT_STEP_S = 60.0  # a drifting transmitter moves in steps this long
 
 
-def next_look(plant, now_ms, limit_ms, edges):
+def next_look(plant: "Plant", now_ms: int, limit_ms: int, edges: list) -> int:
     """Return the first grid instant after now, at most `limit_ms`, at which a raw value may cross one of `edges`.
 
     `edges` is what `Bands.thresholds()` fills.  Waking early is harmless.
@@ -66,11 +66,11 @@ def next_look(plant, now_ms, limit_ms, edges):
         segment = trajectory.after(i)
     if best >= limit:
         return limit_ms
-    ticks = -int(-(best - EARLY_S) * 10.0 // 1)
+    ticks: int = -int(-(best - EARLY_S) * 10.0 // 1)
     return min(max(now_ms + TICK_MS, ticks * TICK_MS), limit_ms)
 
 
-def _must_tick(plant, edges, now):
+def _must_tick(plant: "Plant", edges: list, now: float) -> bool:
     # What changes from tick to tick by itself.
     c = plant.fault_state
     if c.transmitter == "clogged" and plant.site.transmitter is not None:
@@ -81,7 +81,7 @@ def _must_tick(plant, edges, now):
     return plant.chattering
 
 
-def _flicker(plant, now_ms):
+def _flicker(plant: "Plant", now_ms: int) -> float:
     # While a turning pump draws air its current changes on a grid of its own.
     mode = plant.trajectory.head.mode
     if plant.sensing == SENSE_CURRENT and mode.energised:
@@ -92,8 +92,9 @@ def _flicker(plant, now_ms):
     return inf
 
 
-def _targets(plant, edges, now):
+def _targets(plant: "Plant", edges: list, now: float) -> tuple:
     # The nearest volumes above and below at which something may be read.
+    i: int
     up, down = inf, -inf
     wet, volume = plant.wet, plant.volume
     trips, releases = plant.trip_m3, plant.release_m3
@@ -121,7 +122,7 @@ def _targets(plant, edges, now):
     return up, down
 
 
-def _transmitter_levels(plant, edges, now):
+def _transmitter_levels(plant: "Plant", edges: list, now: float) -> tuple:
     # The readings below and above which the noise may carry a value over an edge of its band.
     device, c = plant.site.transmitter, plant.fault_state
     offset = 0.0
@@ -136,7 +137,7 @@ def _transmitter_levels(plant, edges, now):
     return low, high
 
 
-def _transmitter_targets(plant, edges, now):
+def _transmitter_targets(plant: "Plant", edges: list, now: float) -> tuple:
     if plant.fault_state.transmitter not in (AS_IS, "drifting"):
         return -inf, inf
     low, high = _transmitter_levels(plant, edges, now)
@@ -146,7 +147,7 @@ def _transmitter_targets(plant, edges, now):
     )
 
 
-def _seen(plant, mode, before):
+def _seen(plant: "Plant", mode: "Mode", before: "Mode") -> bool:
     # Whether a change by itself shows on a wire at once.
     return (
         mode.hot != before.hot
@@ -157,8 +158,10 @@ def _seen(plant, mode, before):
     )
 
 
-def _current_time(plant, segment, now, edges):
+def _current_time(plant: "Plant", segment: "Segment", now: float, edges: list) -> float:
     # When a motor current next crosses an edge of its band within a segment.
+    low: int
+    high: int
     mode, best = segment.mode, inf
     for n in (0, 1):
         if not mode.live[n] or plant.fault_state.pumps[n].sensor_dead:
@@ -187,7 +190,7 @@ def _current_time(plant, segment, now, edges):
     return best
 
 
-def _battery_time(plant, segment, now, edges):
+def _battery_time(plant: "Plant", segment: "Segment", now: float, edges: list) -> float:
     # When the battery's voltage next crosses an edge of its band within a segment.
     low, high = edges[6] / 1000.0, edges[7] / 1000.0
     start = plant.battery_v if segment.t0 <= now else plant.volts(segment, segment.t0)
@@ -204,5 +207,5 @@ def _battery_time(plant, segment, now, edges):
     return max(now, segment.t0) + (segment.t1 - max(now, segment.t0)) * (edge - start) / (end - start)
 
 
-def _crossing(segment, volume):
+def _crossing(segment: "Segment", volume: float) -> float:
     return time_to(segment.v0, segment.f0, segment.b, volume)

@@ -36,9 +36,10 @@ from host_sim.plant import next_event as wake
 from host_sim.plant import noise
 from host_sim.plant.discharge import lines_of
 from host_sim.plant.fault_state import AS_IS, BROKEN, CHATTERING, WET, FaultState
+from host_sim.plant.geometry import Pit
 from host_sim.plant.mode import TURNING, ModeMaker
 from host_sim.plant.next_event import DRIFT_STEP_S, FLICKER_TICKS, LEAST_UA, MOST_UA, TICK_MS
-from host_sim.plant.trajectory import Slots, Trajectory
+from host_sim.plant.trajectory import Segment, Slots, Trajectory
 
 FLICKER = 0.08  # share by which the current of a pump that draws air fluctuates; common practice, no source
 CHATTER_TICKS = 2
@@ -49,6 +50,34 @@ BELOW_UA, ABOVE_UA = 0, 22000  # an open loop; a signaled fault
 
 class Plant:
     """One site's plant.  `site` is a `host_sim.site.load.Site`; times are whole milliseconds from the start."""
+
+    pit: Pit
+    seed: int
+    settings: list
+    commands: list
+    selectors: list
+    mains: bool
+    generator: bool
+    chattering: bool
+    sensing: int
+    fitted: list
+    wave_m: float
+    trip_m: list
+    release_m: list
+    trip_m3: list
+    release_m3: list
+    rough_trip_m3: list
+    rough_release_m3: list
+    wet: list
+    maker: ModeMaker
+    trajectory: Trajectory
+    frozen_ua: int
+    drift_from_s: float
+    volume: float
+    current: list
+    battery_v: float
+    opened: tuple
+    dead: tuple
 
     def __init__(self, site, seed=0):
         self.site = site
@@ -62,6 +91,8 @@ class Plant:
         self.silence = self.reset = False
         self.fault_state = FaultState()
         self.wired = None  # the raw record that holds what changes only from outside
+        self.opened = (False, False)  # by pump: its thermal contact is held open
+        self.dead = (False, False)  # by pump: its current sensor is dead
         self.chattering = False
         self.sensing = site.settings[SENSING]
         self.contacts = site.contacts
@@ -101,7 +132,7 @@ class Plant:
         self._slot_length()
         self.trajectory.begin()
 
-    def command(self, now_ms, pump_1, pump_2):
+    def command(self, now_ms: int, pump_1: int, pump_2: int):
         """Set the relays; nothing happens when they are so already."""
         if self.commands[0] != pump_1 or self.commands[1] != pump_2:
             self.trajectory.cut(now_ms / 1000.0)
@@ -165,11 +196,11 @@ class Plant:
 
     # Readings.
 
-    def level_m(self):
+    def level_m(self) -> float:
         """Return the level at the last sample."""
         return self.pit.level_m(self.volume)
 
-    def look(self, now_s):
+    def look(self, now_s: float) -> tuple:
         """Return (level m, inflow m3/s, (current 1, current 2) A, battery V) at a time that never goes back."""
         segment = self.trajectory.at(now_s)
         volume = segment.volume(now_s)
@@ -179,29 +210,29 @@ class Plant:
         volts = self.volts(segment, now_s) if segment.mode.battery is not None else 0.0
         return self.pit.level_m(volume), inflow, currents, volts
 
-    def sample(self, now_ms, raw):
+    def sample(self, now_ms: int, raw: list):
         """Fill a raw record (see `duplexsump.control.records`) with what is there at a grid instant."""
         segment = self.trajectory.at(now_ms / 1000.0)
         volume = segment.volume(now_ms / 1000.0)
         self.volume = volume
         index = now_ms // TICK_MS
-        mode, c = segment.mode, self.fault_state
+        mode = segment.mode
         self._floats(index, volume, segment)
+        if raw is not self.wired:
+            self._wire(raw)
         raw[IN_CONTACTS] = self._contacts(index)
         self._currents(index, volume, segment, raw)
         if self.site.transmitter is not None:
-            raw[IN_LEVEL] = self._loop_ua(index, segment, c)
-        if raw is not self.wired:
-            self._wire(raw)
+            raw[IN_LEVEL] = self._loop_ua(index, segment, self.fault_state)
         raw[IN_CHARGER] = 1 if mode.charging else 0
         if mode.battery is not None:
             self.battery_v = self.volts(segment, now_ms / 1000.0)
             raw[IN_BATTERY] = int(self.battery_v * 1000.0)
         hot = mode.hot
-        raw[IN_THERMAL_1] = 1 if hot[0] or c.pumps[0].thermal_open else 0
-        raw[IN_THERMAL_2] = 1 if hot[1] or c.pumps[1].thermal_open else 0
+        raw[IN_THERMAL_1] = 1 if hot[0] or self.opened[0] else 0
+        raw[IN_THERMAL_2] = 1 if hot[1] or self.opened[1] else 0
 
-    def _wire(self, raw):
+    def _wire(self, raw: list):
         # Inputs that only people or faults change.
         c = self.fault_state
         raw[IN_MAINS] = 1 if self.mains and not c.mains_sense_open else 0
@@ -212,14 +243,17 @@ class Plant:
         raw[IN_MOISTURE_2] = 1 if c.pumps[1].moisture else 0
         raw[IN_SILENCE] = 1 if self.silence or c.silence_stuck else 0
         raw[IN_RESET] = 1 if self.reset or c.reset_stuck else 0
+        self.opened = (c.pumps[0].thermal_open, c.pumps[1].thermal_open)
+        self.dead = (c.pumps[0].sensor_dead, c.pumps[1].sensor_dead)
         self.chattering = any(c.contacts[i] == CHATTERING for i in self.fitted)
         self.wired = raw
 
-    def waves(self, segment):
+    def waves(self, segment: Segment) -> bool:
         """Whether the water is rough in a segment: while something flows."""
         return self.wave_m > 0.0 and (segment.mode.energised or segment.f0 != 0.0)
 
-    def _floats(self, index, volume, segment):
+    def _floats(self, index: int, volume: float, segment: Segment):
+        i: int
         wet = self.wet
         if self.waves(segment):
             level = self.pit.level_m(volume) + noise.wave(self.seed, index, self.wave_m)
@@ -229,9 +263,11 @@ class Plant:
             for i in self.fitted:
                 wet[i] = volume > self.release_m3[i] if wet[i] else volume >= self.trip_m3[i]
 
-    def _contacts(self, index):
+    def _contacts(self, index: int) -> int:
+        i: int
         closed = 0
-        states, nc = self.fault_state.contacts, self.settings[NORMALLY_CLOSED]
+        nc: int = self.settings[NORMALLY_CLOSED]
+        states: list = self.fault_state.contacts
         for i in self.fitted:
             state = states[i]
             if state == AS_IS:
@@ -246,11 +282,11 @@ class Plant:
                 closed |= 1 << i
         return closed
 
-    def contact_wet(self, i, raw_contacts):
+    def contact_wet(self, i: int, raw_contacts: int) -> bool:
         """Whether contact i reads wet in a raw contacts word."""
         return bool(raw_contacts >> i & 1) != bool(self.settings[NORMALLY_CLOSED] >> i & 1)
 
-    def _currents(self, index, volume, segment, raw):
+    def _currents(self, index: int, volume: float, segment: Segment, raw: list):
         mode = segment.mode
         if not mode.energised:
             self.current[0] = self.current[1] = 0.0
@@ -258,23 +294,23 @@ class Plant:
             return
         loads = mode.loads(segment.row, volume)
         for n in (0, 1):
-            amps = loads[n] * mode.rated_a[n]
+            amps: float = loads[n] * mode.rated_a[n]
             if mode.states[n] == TURNING and volume < mode.regime.cover_m3[n]:
                 amps *= self.flicker_factor(n, index)
             self.current[n] = amps
             place = IN_CURRENT_2 if n else IN_CURRENT_1
-            if self.fault_state.pumps[n].sensor_dead:
+            if self.dead[n]:
                 raw[place] = 0
             elif self.sensing == SENSE_CURRENT:
                 raw[place] = int(amps * self.site.pumps[n].motor.sensor_scale * 1000.0)
             else:
                 raw[place] = 1 if mode.live[n] else 0
 
-    def flicker_factor(self, n, index):
+    def flicker_factor(self, n: int, index: int) -> float:
         """Return by what the current of a pump that draws air is multiplied at a grid index."""
         return 1.0 + FLICKER * noise.uniform(self.seed, index // FLICKER_TICKS, noise.FLICKER + 8 * n)
 
-    def _reading_m(self, segment, volume, t):
+    def _reading_m(self, segment: Segment, volume: float, t: float) -> float:
         c = self.fault_state
         if c.transmitter == "clogged":
             return segment.slots.reading_m
@@ -283,11 +319,11 @@ class Plant:
             level += self.drift_m(t)
         return level
 
-    def drift_m(self, t):
+    def drift_m(self, t: float) -> float:
         """Return how far a drifting transmitter has gone by a time."""
         return self.fault_state.transmitter_value * DRIFT_STEP_S * ((t - self.drift_from_s) // DRIFT_STEP_S)
 
-    def _loop_ua(self, index, segment, fault_state):
+    def _loop_ua(self, index: int, segment: Segment, fault_state) -> int:
         word = fault_state.transmitter
         if word == "below range":
             return BELOW_UA
@@ -304,7 +340,7 @@ class Plant:
             level += device.noise_m * noise.uniform(self.seed, index, noise.LEVEL)
         return min(MOST_UA, max(LEAST_UA, int(4000.0 + 16000.0 * (level - device.zero_m) / device.span_m)))
 
-    def volts(self, segment, t):
+    def volts(self, segment: Segment, t: float) -> float:
         """Return the battery's terminal voltage at a time within a segment."""
         if self.fault_state.battery_dead:
             return batteries.DEAD_V
@@ -317,7 +353,7 @@ class Plant:
                 return batteries.volts(mode.battery, 1.0, 1.0, 1.0, False)
         return batteries.volts(mode.battery, depth, segment.amps, mode.battery_share, mode.charging)
 
-    def wake(self, now_ms, limit_ms, edges):
+    def wake(self, now_ms: int, limit_ms: int, edges: list) -> int:
         """Return the first grid instant after now, at most `limit_ms`, at which a raw value may cross one of `edges`.
 
         `edges` is what `Bands.thresholds()` fills.  Waking early is harmless.

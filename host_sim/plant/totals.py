@@ -8,6 +8,20 @@ MOVES = 0.05  # of the rated flow: below it a turning pump is counted as running
 class Totals:
     """Water and energy counted over the segments that have passed."""
 
+    start_m3: float
+    given_m3: float
+    seeped_m3: float
+    returned_m3: float
+    out_m3: list
+    charge_as: list
+    dry_s: list
+    loaded_s: list
+    floor_s: float
+    highest_m3: float
+    highest_at_s: float
+    deepest: float
+    segments: int
+
     def __init__(self, volume_m3):
         self.start_m3 = volume_m3
         self.given_m3 = 0.0  # by the inflow's own rates
@@ -24,7 +38,7 @@ class Totals:
         self.deepest = 0.0  # depth of discharge of the battery
         self.segments = 0
 
-    def balance_m3(self, volume_m3):
+    def balance_m3(self, volume_m3: float) -> float:
         """Return the error of the water balance: 0 but for rounding."""
         came = self.given_m3 + self.seeped_m3 + self.returned_m3
         return (volume_m3 - self.start_m3) - (came - self.out_m3[0] - self.out_m3[1])
@@ -33,7 +47,7 @@ class Totals:
         """Return all water that went into and out of the pit."""
         return self.given_m3 + abs(self.seeped_m3) + self.returned_m3 + sum(abs(x) for x in self.out_m3)
 
-    def add(self, segment, t):
+    def add(self, segment: "Segment", t: float):
         """Count a segment from its start to a time within it or its end."""
         dt = t - segment.t0
         if dt <= 0.0:
@@ -61,7 +75,7 @@ class Totals:
         if mode.battery is not None:
             self.deepest = max(self.deepest, segment.depth, min(1.0, segment.depth + segment.depth_rate * dt))
 
-    def _motors(self, segment, dt, vs, moved):
+    def _motors(self, segment: "Segment", dt: float, vs: float, moved: tuple):
         mode = segment.mode
         for n in (0, 1):
             if not mode.live[n]:

@@ -14,6 +14,7 @@ from math import exp, inf, log
 
 from host_sim.plant import seepage
 from host_sim.plant.equipment import Inflow
+from host_sim.plant.geometry import Pit
 from host_sim.plant.totals import Totals
 from host_sim.plant.water_balance import time_to, volume_after, volume_seconds
 
@@ -25,18 +26,50 @@ GROUND_STEP_M = 0.0005  # tables of seepage are kept for outside levels rounded 
 class Segment:
     """A stretch of time with one closed form; see the module's head."""
 
+    t0: float
+    t1: float
+    v0: float
+    v1: float
+    f0: float
+    b: float
+    back: float
+    inside: float
+    out_1: float
+    out_2: float
+    depth: float
+    depth_rate: float
+    amps: float
+    above: bool
+    ends: int
+    k: int
+    heat: tuple
+    line: tuple
+    loads: tuple
+    row: tuple
+    seep: tuple
+    mode: "Mode"
+    slots: "Slots"
+
     __slots__ = (
         "above", "amps", "b", "back", "depth", "depth_rate", "ends", "f0", "heat", "inside", "k", "line", "loads",
         "mode", "out_1", "out_2", "row", "seep", "slots", "t0", "t1", "v0", "v1",
     )  # fmt: skip
 
-    def volume(self, t):
+    def volume(self, t: float) -> float:
         """Return the volume at a time within the segment."""
         return volume_after(self.v0, self.f0, self.b, t - self.t0)
 
 
 class Slots:
     """What is brought up to date at fixed times only: returning water, ground storage, a clogged stilling pipe."""
+
+    at_s: float
+    from_s: float
+    ground_m: float
+    reading_m: float
+    returning_m3s: float
+    returns: tuple
+    marks: tuple
 
     __slots__ = ("at_s", "from_s", "ground_m", "marks", "reading_m", "returning_m3s", "returns")
 
@@ -55,6 +88,25 @@ class Trajectory:
 
     `make_mode(trajectory)` returns the mode for the state at the tail; the plant owns it.
     """
+
+    pit: Pit
+    t: float
+    v: float
+    k: int
+    flat: bool
+    depth: float
+    inside: float
+    slot_s: float
+    hot: tuple
+    rush: tuple
+    heat: tuple
+    line: tuple
+    out: tuple
+    slots: Slots
+    totals: Totals
+    mode: "Mode"
+    head: Segment
+    seeps: dict
 
     def __init__(self, site, volume_m3, make_mode):
         self.pit = site.pit
@@ -95,13 +147,13 @@ class Trajectory:
         self.head = self._extend(EDGE)
         self.segments.append(self.head)
 
-    def after(self, i):
+    def after(self, i: int) -> Segment:
         """Return segment number i counted from the present one, laying the chain on as needed."""
         while len(self.segments) <= i:
             self.segments.append(self._extend(self.segments[-1].ends))
         return self.segments[i]
 
-    def at(self, t):
+    def at(self, t: float) -> Segment:
         """Move the present to a time and return its segment; the time never goes back."""
         segment = self.head
         while segment.t1 <= t:
@@ -111,7 +163,7 @@ class Trajectory:
             self.head = segment = following
         return segment
 
-    def cut(self, t):
+    def cut(self, t: float):
         """End the chain at a time: the state there becomes the tail, for something to be changed.  Then `begin()`."""
         segment = self.at(t)
         dt = t - segment.t0
@@ -121,7 +173,7 @@ class Trajectory:
         self._advance(segment, dt, segment.volume(t))
         self.t = t
 
-    def flow_from(self, t, rate_m3s):
+    def flow_from(self, t: float, rate_m3s):
         """Let the given flows be one constant flow from the tail on, at time t; the water table goes on as it was."""
         old, k = self.inflow, self.k
         if old.heads_m is None:
@@ -151,7 +203,7 @@ class Trajectory:
             table = self.seeps[outside] = seepage.table(self.seepage, self.pit, outside)
         return table
 
-    def _change(self, ends):
+    def _change(self, ends: int):
         # Something in the plant has changed by itself at the tail.
         if ends == INFLOW:
             self.k += 1
@@ -200,7 +252,7 @@ class Trajectory:
         self.slots = new
         self.seep = self._seep()
 
-    def _extend(self, ends):
+    def _extend(self, ends: int) -> Segment:
         if ends != EDGE:
             self._change(ends)
         t, v, mode, seep = self.t, self.v, self.mode, self.seep
@@ -239,7 +291,7 @@ class Trajectory:
         self.t = t1
         return segment
 
-    def _own_deadlines(self, segment, ends, t1):
+    def _own_deadlines(self, segment: Segment, ends: int, t1: float) -> tuple:
         # Heat, battery and draining risers go on at the rates of the middle of the segment.
         mode, t = segment.mode, segment.t0
         if t1 < inf:
@@ -269,7 +321,7 @@ class Trajectory:
         segment.loads = loads
         return ends, max(t1, t)
 
-    def _advance(self, segment, dt, v):
+    def _advance(self, segment: Segment, dt: float, v: float):
         # Bring the state at the tail to dt after the start of a segment.
         mode = segment.mode
         vs = volume_seconds(segment.v0, segment.f0, segment.b, dt)
@@ -282,7 +334,8 @@ class Trajectory:
         if not mode.watched:
             return
         loads = segment.loads
-        self.heat = tuple(_heat_after(mode, n, segment.heat[n], loads[n], dt) for n in (0, 1))
+        heat_1, heat_2 = segment.heat
+        self.heat = (_heat_after(mode, 0, heat_1, loads[0], dt), _heat_after(mode, 1, heat_2, loads[1], dt))
         if self.battery is not None:
             self.depth = min(1.0, max(0.0, segment.depth + segment.depth_rate * dt))
         if mode.lines:
@@ -294,7 +347,7 @@ class Trajectory:
             self.line = tuple(line)
 
 
-def _line(regime, seep, fixed, v):
+def _line(regime, seep, fixed: float, v: float) -> tuple:
     """Return (row of the regime, row of the seepage, net flow at v, its slope, volume at which the segment ends)."""
     j, row = regime.row(v)
     s = min(bisect_right(seep.volumes, v) - 1, seep.last)
@@ -322,12 +375,12 @@ def _line(regime, seep, fixed, v):
     return row, drop, f0, b, max(regime.volumes[j], seep.volumes[s])
 
 
-def _heat_after(mode, n, heat, load, dt):
+def _heat_after(mode: "Mode", n: int, heat: float, load: float, dt: float) -> float:
     rise = load * load
     return rise + (heat - rise) * exp(-dt / mode.heat_s[n])
 
 
-def _heat_time(mode, n, heat, load):
+def _heat_time(mode: "Mode", n: int, heat: float, load: float) -> float:
     # When the thermal contact of motor n changes, in seconds; inf when it does not.
     rise = load * load
     edge = mode.closes_at[n] if mode.hot[n] else mode.opens_at[n]

@@ -7,7 +7,7 @@ exponential.  Plain floats; volumes m3, flows m3/s, times s, b in 1/s.
 from math import expm1, inf, log1p
 
 
-def volume_after(v0, f0, b, dt):
+def volume_after(v0: float, f0: float, b: float, dt: float) -> float:
     """Return the volume so long after v0.
 
     Example: volume_after(0, 1, -1, 1) = 1 - exp(-1) = 0.632.
@@ -18,7 +18,7 @@ def volume_after(v0, f0, b, dt):
     return v0 + f0 * expm1(z) / b
 
 
-def volume_seconds(v0, f0, b, dt):
+def volume_seconds(v0: float, f0: float, b: float, dt: float) -> float:
     """Return the integral of the volume over the time dt, m3 s: what a flow that is a line over volume sums up to."""
     z = b * dt
     if -1e-2 < z < 1e-2:
@@ -28,7 +28,7 @@ def volume_seconds(v0, f0, b, dt):
     return v0 * dt + f0 * dt * dt * psi
 
 
-def time_to(v0, f0, b, v1):
+def time_to(v0: float, f0: float, b: float, v1: float) -> float:
     """Return the time in which the volume goes from v0 to v1; inf when it never gets there.
 
     Example: time_to(0, 1, -1, 0.632120558...) = 1.

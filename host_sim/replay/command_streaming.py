@@ -84,7 +84,7 @@ def trials(nights, as_json):
         print(json.dumps({"findings": table, "misses": misses, "inflow": rows}, indent=1))
         return 0
     shown = Table(box=None, pad_edge=False, header_style="bold")
-    for heading in ("finding", "present, found", "present, missed", "absent, found", "absent, not found"):
+    for heading in ("finding", "present, found", "present, missed", "absent, found", "absent, not found", "left open"):
         shown.add_column(heading, justify="left" if heading == "finding" else "right")
     for kind, counts in table.items():
         shown.add_row(kind, *map(str, counts))

@@ -45,21 +45,23 @@ class Floats:
     def words(self, level_m):
         """Return an array of n contact words for levels in order of time; nan holds what was."""
         n = len(level_m)
-        found = np.zeros(n, np.uint8)
         if not n:
-            return found
-        rows = np.arange(n)
+            return np.zeros(0, np.uint8)
+        wet = np.zeros(n, np.uint8)
+        dry = np.zeros(n, np.uint8)
         with np.errstate(invalid="ignore"):
             for bit, wet_m, dry_m in self.fitted:
-                known = level_m >= wet_m
-                decided = known | (level_m <= dry_m)
-                last = np.maximum.accumulate(np.where(decided, rows, -1))
-                wet = known[np.maximum(last, 0)]
-                if last[0] < 0:
-                    wet = np.where(last < 0, bool(self.word & bit), wet)
-                found |= np.where(wet, np.uint8(bit), np.uint8(0))
-        self.word = int(found[-1])
-        return found
+                wet |= (level_m >= wet_m).view(np.uint8) * np.uint8(bit)
+                dry |= (level_m <= dry_m).view(np.uint8) * np.uint8(bit)
+        # From row to row little changes: the floats' memory is worked out where something does.
+        changed = np.flatnonzero((wet[1:] != wet[:-1]) | (dry[1:] != dry[:-1])) + 1
+        turns = np.concatenate(([0], changed))
+        word, words = self.word, []
+        for now_wet, now_dry in zip(wet[turns].tolist(), dry[turns].tolist(), strict=True):
+            word = (word & ~now_dry) | now_wet
+            words.append(word)
+        self.word = word
+        return np.repeat(np.array(words, np.uint8), np.diff(turns, append=n))
 
 
 class OpenLoop:
@@ -73,6 +75,7 @@ class OpenLoop:
         self.now_ms = 0
         self.steps = 0
         self.outputs = [(0, (0,) * N_OUTPUTS)]
+        self._out = None  # the outputs of the last step, as a list
         self.alarms = []  # (time_ms, place in the table, active)
         self._alarm_states = None
 
@@ -87,7 +90,7 @@ class OpenLoop:
         """Power the controller down: nothing is known of what follows."""
         self.until(time_ms)
         self.retained = self.controller.retain()
-        self.controller = None
+        self.controller = self._out = None
         self._note(time_ms, (0,) * N_OUTPUTS)
 
     def feed(self, time_ms, word, mains=1):
@@ -103,9 +106,10 @@ class OpenLoop:
 
     def until(self, time_ms):
         """Serve every instant that is due before a time."""
+        next_due = self.controller.next_due
         while True:
             ring = self.now_ms & MASK
-            due = self.now_ms + diff(self.controller.next_due(ring), ring)
+            due = self.now_ms + diff(next_due(ring), ring)
             if due >= time_ms:
                 return
             self._step(due)
@@ -116,7 +120,8 @@ class OpenLoop:
         self.inputs[IN_CONTACTS] = self.word  # the chatter limit wrote its own answer there
         out = c.step(time_ms & MASK, self.inputs)
         self.steps += 1
-        if out != self.outputs[-1][1]:
+        if out != self._out:
+            self._out = out[:]
             self._note(time_ms, tuple(out))
         states = c.alarms.state
         if states != self._alarm_states:

@@ -257,7 +257,7 @@ def _clean(level, found, spike_m):
     if outside.any():
         level = np.where(outside, np.nan, level)
     issues = []
-    if float(np.nanmax(np.abs(np.diff(level)), initial=0.0)) > (spike_m or cleaning.SPIKE_M):
+    if (np.abs(level[1:] - level[:-1]) > (spike_m or cleaning.SPIKE_M)).any():
         level = level.copy()
         cleaning.spikes(level, issues, spike_m)
     found.lost["drop-out"] += int(lost.sum())
@@ -297,21 +297,35 @@ def _feed(loop, found, time_s, words, mains, last_s, state):
 def _wet(found, time, level, floor_m, before):
     # Adds the time of water on the floor: a wet row stands for the time half-way to its neighbours; returns the last.
     good = ~np.isnan(level)
-    if not good.any():
+    if not good.all():
+        time, level = time[good], level[good]
+    if not len(time):
         return before
-    time, over = time[good], level[good] > floor_m
+    over = level > floor_m
+    if not (over.any() or before[1]):
+        return float(time[-1]), False
     steps = np.diff(time, prepend=time[0] if before[0] == -np.inf else before[0])
     earlier = np.concatenate(([before[1]], over[:-1]))
     found.floor_wet_s += float((steps * (over.astype(float) + earlier)).sum() / 2.0)
     return float(time[-1]), bool(over[-1])
 
 
+def _days(time_s):
+    # The days of rising seconds that have a row, and the place of the first row of each.
+    first, last = time_s[0] // 86400.0, time_s[-1] // 86400.0
+    if last - first > MOST_DAYS:  # a jump of the clock: day by day would be too many
+        return np.unique(time_s // 86400.0, return_index=True)
+    days = np.arange(first, last + 1.0)
+    edges = np.searchsorted(time_s, days * 86400.0)
+    full = np.append(edges[1:], len(time_s)) > edges
+    return days[full], edges[full]
+
+
 def _highest(found, loop, time_s, level):
     # The highest water of the log and of each day of the block.
     good = np.where(np.isnan(level), -np.inf, level)
-    days = (time_s // 86400.0).astype(np.int64)
-    edges = np.flatnonzero(np.diff(days, prepend=days[0] - 1))
-    for place, top in zip(days[edges], np.maximum.reduceat(good, edges), strict=True):
+    days, edges = _days(time_s)
+    for place, top in zip(days, np.maximum.reduceat(good, edges), strict=True):
         day = loop.day(int(place) * DAY_MS)
         day.highest_m = max(day.highest_m, float(top))
     row = int(np.argmax(good))

@@ -3,16 +3,18 @@
 Each night is a pit, an inflow and a fault of our own invention, drawn from a
 seed; a logger keeps its level (and nothing else), with noise, drop-outs, spikes
 and holes.  `score_findings()` counts for every finding whether it was there and whether it
-was found; `score_inflow()` how far the inflow found lies from the one given.
+was named; `score_inflow()` how far the inflow found lies from the one given.
 """
 
 from dataclasses import dataclass, field, replace
 from datetime import datetime
 
 import numpy as np
+from duplexsump.control import settings
 
 from host_sim.plant.inflow import combine, steps_of_flow
 from host_sim.replay import night as nights
+from host_sim.replay.findings.finding import CANNOT
 from host_sim.replay.reading import cleaning
 from host_sim.replay.reading.log import Log
 from host_sim.run.closed_loop import run
@@ -20,6 +22,7 @@ from host_sim.site.faults import parse_fault
 from host_sim.site.load import load_site, packaged
 
 GPM = 6.30902e-5
+LOW_M = 0.03  # so far below the stop level a run was not stopped by its float; our own choice
 # kind of night: (fault, controller, what is there by the fault's own nature)
 NIGHTS = {
     "nothing wrong": ("", "duplex", ()),
@@ -109,14 +112,16 @@ def logged(trace, rng, every_s=1.0, noise_m=None, holes=None):
 def _by_trace(night):
     # What follows from the run itself, whatever caused it.
     trace, site, found = night.trace, night.site, set()
-    limit = 30
+    limit = site.settings[settings.STARTS_PER_HOUR]
     for pump in (1, 2):
         starts = np.array([one.start_s for one in trace.runs if one.pump == pump])
         if len(starts) and (np.searchsorted(starts, starts + 3600.0) - np.arange(len(starts))).max() > limit:
             found.add("short cycling")
     time, level = np.array(trace.time_s), np.array(trace.level_m)
-    lead = site.contacts[1].wet_m
+    lead, stop = site.contacts[1].wet_m, site.contacts[0].dry_m
     for one in trace.runs:
+        if np.interp(one.end_s, time, level) < stop - LOW_M:
+            found.add("low stop")  # as where the firmware suspects the off float and stops by time
         inside = (time >= one.start_s + 5.0) & (time <= one.end_s)
         if one.moved_m3 > 0.3 * 0.002 * (one.end_s - one.start_s) and inside.sum() > 3:
             rising = (np.diff(level[inside]) > 0.0) & (level[inside][1:] > lead)
@@ -127,23 +132,29 @@ def _by_trace(night):
 
 def findings_of(night):
     """Return (Inflow or None, findings) of a night's log."""
-    _, flow, found, _ = nights.reconstruct(night.log, night.site)
+    _, flow, found, _ = nights.reconstruct(night.log, night.site, pumps=1 if NIGHTS[night.kind][1] == "single" else 2)
     return flow, found
 
 
 def score_findings(count, progress=None):
-    """Return ({finding: [there and found, there and missed, absent and found, absent and not found]}, misses).
+    """Return ({finding: [there: named, there: missed, absent: named, absent: not named, left open]}, misses).
 
-    `count` nights, the kinds in turn; `misses` are (kind, seed, finding, "missed" or "false").
+    `count` nights, the kinds in turn; `misses` are (kind, seed, finding, "missed" or "false").  What is called no
+    more than "cannot be told from this log" is left open.
     """
-    table = {kind: [0, 0, 0, 0] for kind in KINDS_SCORED}
+    table = {kind: [0, 0, 0, 0, 0] for kind in KINDS_SCORED}
     misses = []
     for seed in range(count):
         kind = list(NIGHTS)[seed % len(NIGHTS)]
         night = make(kind, seed)
-        named = {finding.kind for finding in findings_of(night)[1]}
+        found = findings_of(night)[1]
+        named = {finding.kind for finding in found if finding.confidence != CANNOT}
+        hinted = {finding.kind for finding in found} - named
         for finding in KINDS_SCORED:
             there, told = finding in night.present, finding in named
+            if finding in hinted:
+                table[finding][4] += 1
+                continue
             table[finding][(0 if told else 1) if there else (2 if told else 3)] += 1
             if there != told:
                 misses.append((kind, seed, finding, "missed" if there else "false"))

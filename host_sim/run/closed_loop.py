@@ -21,14 +21,22 @@ PROGRESS_STEPS = 2000
 
 
 class Night:
-    """One run while it is being simulated."""
+    """One run while it is being simulated.  Without `curves` its trace has no curves."""
 
-    def __init__(self, site, seed, control, faults):
+    plant: Plant
+    raw: list
+    recorder: Recorder
+    schedule: Schedule
+    end_ms: int
+    down_until_ms: int
+    steps: int
+
+    def __init__(self, site, seed, control, faults, curves=True):
         self.site = site
         self.control = control
         self.plant = Plant(site, seed)
         self.raw = [0] * N_INPUTS
-        self.recorder = Recorder(site, control, self.plant, seed)
+        self.recorder = Recorder(site, control, self.plant, seed, curves)
         self.schedule = Schedule(self, faults)
         self.end_ms = round(site.duration_s * 10.0) * 100
         self.down_until_ms = 0
@@ -63,7 +71,7 @@ class Night:
             return True
         return self.site.supply.controller == "battery" and plant.maker.battery_ok(plant.trajectory.head.mode)
 
-    def _power(self, now_ms):
+    def _power(self, now_ms: int):
         control = self.control
         if control.name != "duplex":
             return
@@ -81,7 +89,8 @@ class Night:
     def run(self, ticking, progress):
         """Run to the end and return the Trace."""
         began = time.perf_counter()
-        now = 0
+        now: int = 0
+        following: int
         while True:
             following = self.instant(now)
             if now >= self.end_ms:
@@ -98,8 +107,10 @@ class Night:
             progress(1.0)
         return self.recorder.finish(now / 1000.0, self.steps, time.perf_counter() - began)
 
-    def instant(self, now):
+    def instant(self, now: int) -> int:
         """Do everything that happens at one instant, in ms; return the next instant to look at."""
+        limit: int
+        due: int
         schedule, plant, control, raw = self.schedule, self.plant, self.control, self.raw
         if schedule.next_ms() <= now:
             schedule.now(now)
@@ -113,7 +124,7 @@ class Night:
             self.recorder.look(now, raw)
             return plant.wake(now, limit, control.thresholds(raw))
         control.step(now, raw)
-        out = control.out
+        out: list = control.out
         if plant.commands[0] != out[OUT_PUMP_1] or plant.commands[1] != out[OUT_PUMP_2]:
             plant.command(now, out[OUT_PUMP_1], out[OUT_PUMP_2])
             limit = min(limit, now + TICK_MS)
@@ -126,13 +137,14 @@ class Night:
         return plant.wake(now, limit, control.thresholds(raw)) if limit > now + TICK_MS else limit
 
 
-def run(site, faults=None, seed=None, controller="duplex", ticking=False, progress=None, offset_ms=0):
+def run(site, faults=None, seed=None, controller="duplex", ticking=False, progress=None, offset_ms=0, curves=True):
     """Run a site's scenario and return its `host_sim.run.trace.Trace`.
 
     `faults` are added to the site's own; `seed` overrides the site's.
     `controller` is "duplex" (the firmware) or "single" (one pump on one float
     switch).  `progress` is called with the share that is done.  `offset_ms`
-    shifts the controller's own clock.  Raises InputError for another controller.
+    shifts the controller's own clock.  Without `curves` the trace has no curves, which saves time.
+    Raises InputError for another controller.
     """
     if controller not in ("duplex", "single"):
         raise InputError(f'controller "{controller}": must be "duplex" or "single"')
@@ -143,7 +155,7 @@ def run(site, faults=None, seed=None, controller="duplex", ticking=False, progre
         control = FloatSwitch(site)
     else:
         control = Duplex(site, offset_ms)
-    night = Night(site, seed, control, given)
+    night = Night(site, seed, control, given, curves)
     trace = night.run(ticking, progress)
     if control.records is not None:
         end_ms = night.end_ms

@@ -34,6 +34,16 @@ class Duplex:
     """The firmware's controller.  Times are ms since the start; its own are `offset_ms` later, in its ring."""
 
     name = "duplex"
+    settings: list
+    offset_ms: int
+    controller: Controller
+    bands: Bands
+    inputs: list
+    dead_outputs: list
+    out: list
+    edges: list
+    records: list
+    powered: bool
 
     def __init__(self, site, offset_ms=0):
         self.settings = list(site.settings)
@@ -50,7 +60,7 @@ class Duplex:
         self.seen = None
         self.powered = False
 
-    def power_up(self, now_ms):
+    def power_up(self, now_ms: int):
         """Power up with the values retained from before."""
         self.controller = Controller(self.settings)
         self.bands = Bands(self.settings)
@@ -61,14 +71,14 @@ class Duplex:
         retained = None if self.retained is None else tuple(self.retained)
         self.records.append(Life(now_ms, "up", ring, retained, tuple(self.controller.snapshot())))
 
-    def power_down(self, now_ms):
+    def power_down(self, now_ms: int):
         """Power down: outputs off; the retained values are kept."""
         self.retained = self.controller.retain()
         self.powered = False
         self.out = self.dead_outputs
         self.records.append(Life(now_ms, "down", (now_ms + self.offset_ms) & MASK))
 
-    def step(self, now_ms, raw):
+    def step(self, now_ms: int, raw: list):
         """Step once on a raw record; `out` holds the outputs."""
         inputs, out = self.inputs, self.out
         self.bands.convert(raw, inputs, out[OUT_PUMP_1], out[OUT_PUMP_2])
@@ -77,12 +87,12 @@ class Duplex:
             self.last = Record(now_ms, inputs[:], out[:])
             self.records.append(self.last)
 
-    def due_ms(self, now_ms):
+    def due_ms(self, now_ms: int) -> int:
         """Return the instant by which it must be stepped again."""
         ring = (now_ms + self.offset_ms) & MASK
         return now_ms + diff(self.controller.next_due(ring), ring)
 
-    def thresholds(self, raw):
+    def thresholds(self, raw: list) -> list:
         """Return the raw values that would next change a band; worked out only when one may have moved."""
         inputs, out = self.inputs, self.out
         seen = (

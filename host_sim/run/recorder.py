@@ -1,7 +1,13 @@
-"""Records a run as a Trace: every change since the step before, with its time."""
+"""Records a run as a Trace: every change since the step before, with its time.
+
+Without `curves` there is no point of a curve: for runs of which only totals and events are asked.
+"""
+
+from math import inf
 
 from duplexsump.control import alarm_table, alarms
-from duplexsump.control.pump import FLOOD_TRIAL, STATES
+from duplexsump.control.controller import Controller
+from duplexsump.control.pump import FLOOD_TRIAL, STATES, Pump
 from duplexsump.control.records import (
     BATTERY_DEAD,
     BATTERY_GOOD,
@@ -18,6 +24,7 @@ from duplexsump.control.records import (
     OUT_SERVICE,
 )
 
+from host_sim.plant.plant import Plant
 from host_sim.run.trace import AlarmSpan, Event, FaultSpan, Run, Span, SuspectSpan, Trace
 
 POINTS = 4000  # the least number of points of a quiet run's curves
@@ -32,9 +39,24 @@ BATTERY_NAMES = ("good", "low", "dead")
 class Recorder:
     """Records one run.  `look()` after every step; `finish()` at the end."""
 
-    def __init__(self, site, control, plant, seed):
+    plant: Plant
+    spacing_s: float
+    next_point_s: float
+    pumps: list
+    states: list
+    motors: list
+    alarm_states: list
+    outputs: dict
+    suspect: int
+    floor: bool
+    duplex: bool
+    batteries: bool
+
+    def __init__(self, site, control, plant, seed, curves=True):
         self.site, self.control, self.plant = site, control, plant
-        self.spacing_s = max(LEAST_POINT_S, site.duration_s / POINTS)
+        self.duplex = control.name == "duplex"
+        self.batteries = site.supply.battery is not None
+        self.spacing_s = max(LEAST_POINT_S, site.duration_s / POINTS) if curves else inf
         trace = self.trace = Trace(
             site.name, control.name, seed, site.begins_s, site.duration_s, site.pit.floor_m, site.pit.floor_m
         )
@@ -53,13 +75,14 @@ class Recorder:
         self.alarm_states = [0] * alarm_table.COUNT
         self.alarm_spans = {}
         self.outputs = {}
+        self.told = None  # the outputs of the last look
         self.supply = None
         self.faults = {}
         self.motors = ["", ""]
         self.idle_mode = None
         self.battery, self.charger = BATTERY_GOOD, None
         self.floor = False
-        self.next_point_s = 0.0
+        self.next_point_s = 0.0 if curves else inf
 
     def event(self, now_s, kind, **data):
         """Record one event."""
@@ -67,7 +90,7 @@ class Recorder:
 
     # Points to draw.
 
-    def point(self, now_s):
+    def point(self, now_s: float):
         """Take one point of every curve at a time that lies ahead of the last."""
         level, inflow, currents, volts = self.plant.look(now_s)
         trace = self.trace
@@ -76,36 +99,36 @@ class Recorder:
         trace.inflow_m3s.append(inflow)
         trace.current_a[0].append(currents[0])
         trace.current_a[1].append(currents[1])
-        if self.site.supply.battery is not None:
+        if self.batteries:
             trace.battery_v.append(volts)
         self.next_point_s = now_s + self.spacing_s
 
-    def fill(self, until_s):
+    def fill(self, until_s: float):
         """Take the points that fall due before a time."""
         while self.next_point_s < until_s:
             self.point(self.next_point_s)
 
     # Looking.
 
-    def look(self, now_ms, raw):
+    def look(self, now_ms: int, raw: list):
         """Record what changed in this step."""
         now_s = now_ms / 1000.0
         changed = False
         if raw[IN_CONTACTS] != self.contacts:
             self._contacts(now_s, raw[IN_CONTACTS])
             changed = True
-        out = self.control.out
+        out: list = self.control.out
         for n in (0, 1):
             if out[OUT_PUMP_1 + n] != self.pumps[n]:
                 self._command(now_s, n, out[OUT_PUMP_1 + n])
                 changed = True
-        if self.control.name == "duplex" and self.control.powered:
+        if self.duplex and self.control.powered:
             self._controller(now_s, out)
         self._plant(now_s, raw)
-        if changed or now_s >= self.next_point_s:
+        if now_s >= self.next_point_s or (changed and self.spacing_s < inf):
             self.point(now_s)
 
-    def _contacts(self, now_s, word):
+    def _contacts(self, now_s: float, word):
         plant = self.plant
         for i in plant.fitted:
             wet = plant.contact_wet(i, word)
@@ -118,7 +141,7 @@ class Recorder:
 
     def why(self, n):
         """Return the reason for the command to pump n, from the state of the controller."""
-        if self.control.name == "single":
+        if not self.duplex:
             return "float switch"
         c = self.control.controller
         if c.exercise.who == n:
@@ -157,10 +180,11 @@ class Recorder:
         self.runs[n] = None
         return run.why
 
-    def _controller(self, now_s, out):
-        c = self.control.controller
+    def _controller(self, now_s: float, out: list):
+        c: Controller = self.control.controller
         for n in (0, 1):
-            state = c.pumps[n].state
+            pump: Pump = c.pumps[n]
+            state = pump.state
             if state != self.states[n]:
                 self.event(now_s, "pump_state", pump=n + 1, state=STATES[state], before=STATES[self.states[n]])
                 self.states[n] = state
@@ -168,6 +192,13 @@ class Recorder:
             self._suspects(now_s, c)
         if c.alarms.state != self.alarm_states:
             self._alarms(now_s, c)
+        if out != self.told:
+            self.told = out[:]
+            self._outputs(now_s, out)
+        if out[OUT_LATE]:
+            self.event(now_s, "late", ms=0)
+
+    def _outputs(self, now_s: float, out: list):
         self._span(now_s, "horn", out[OUT_HORN])
         self._span(now_s, "beacon", out[OUT_BEACON])
         self._span(now_s, "relay", not out[OUT_RELAY])
@@ -175,8 +206,6 @@ class Recorder:
         if bool(out[OUT_LIGHT]) != self.outputs.get("light", False):
             self.outputs["light"] = bool(out[OUT_LIGHT])
             self.event(now_s, "output", name="light", on=bool(out[OUT_LIGHT]))
-        if out[OUT_LATE]:
-            self.event(now_s, "late", ms=0)
 
     def _suspects(self, now_s, c):
         for i in range(4):
@@ -226,7 +255,7 @@ class Recorder:
             return "acknowledged" if before == alarms.RETURNED else "cleared"
         return "acknowledged" if acknowledged else "returned"
 
-    def _span(self, now_s, name, on):
+    def _span(self, now_s: float, name, on):
         span = self.outputs.get(name)
         if on and span is None:
             self.outputs[name] = Span(name, now_s, now_s)
@@ -239,7 +268,7 @@ class Recorder:
             self.trace.outputs.append(span)
             self.event(now_s, "output", name=name, on=name in RELAYS)
 
-    def _plant(self, now_s, raw):
+    def _plant(self, now_s: float, raw: list):
         plant = self.plant
         source = "none" if not plant.mains else "generator" if plant.generator else "mains"
         if self.supply is None or source != self.supply.name:
@@ -257,10 +286,10 @@ class Recorder:
             self._motor(now_s, 1)
             if not plant.trajectory.head.mode.energised:
                 self.idle_mode = plant.trajectory.head.mode  # no event until it changes
-        if self.site.supply.battery is not None:
+        if self.batteries:
             self._battery(now_s, raw)
 
-    def _motor(self, now_s, n):
+    def _motor(self, now_s: float, n: int):
         mode = self.plant.trajectory.head.mode
         what = mode.why[n]
         if mode.live[n] and not what:
@@ -275,7 +304,7 @@ class Recorder:
         elif before == "thermal open":
             self.event(now_s, "motor", pump=n + 1, what="thermal closed")
 
-    def _battery(self, now_s, raw):
+    def _battery(self, now_s: float, raw: list):
         if self.control.powered and self.control.name == "duplex":
             band = self.control.inputs[IN_BATTERY]
             if band != self.battery:
@@ -309,6 +338,7 @@ class Recorder:
             for i in list(self.suspects):
                 self._end_suspect(i, now_s)
             self.suspect = 0
+            self.told = None
         self._span_quiet(now_s, "controller", dead)
 
     def _span_quiet(self, now_s, name, on):

@@ -8,12 +8,17 @@ import heapq
 
 from host_sim.plant import noise
 from host_sim.plant.fault_state import FaultState
+from host_sim.plant.plant import Plant
 
+NEVER_MS = 1 << 60
 RESET_MS = 500  # from a reset to the end of the boot; common practice for a microcontroller
 
 
 class Schedule:
     """The events of a run; `now(ms)` carries out what is due."""
+
+    plant: Plant
+    heap: list
 
     def __init__(self, night, faults):
         self.night = night
@@ -51,9 +56,9 @@ class Schedule:
         """Have an Action carried out at its instant."""
         self.at(action.at_ms, self._act, action)
 
-    def next_ms(self):
+    def next_ms(self) -> int:
         """Return the next instant, or a time beyond every run."""
-        return self.heap[0][0] if self.heap else 1 << 60
+        return self.heap[0][0] if self.heap else NEVER_MS
 
     def now(self, now_ms):
         """Carry out everything due at an instant."""

@@ -10,7 +10,7 @@ from duplexsump.control.blind import Blind
 from duplexsump.control.controller import Controller
 from duplexsump.control.timers import Timers
 
-from tests.rig import WITH_CURRENT, make_settings, ready
+from tests.rig import NO_CURRENT, WITH_CURRENT, WITH_FEEDBACK, make_settings, ready
 
 
 class Bench:
@@ -97,6 +97,41 @@ def test_l6_each_event_leads_where_it_should_and_one_that_cannot_happen_names_it
                 with pytest.raises(ValueError, match=f"^blind pumping: event {what} in state {name}$"):
                     one.event(event)
                 assert one.state == state
+
+
+def test_l6_only_the_first_run_after_high_has_turned_wet_takes_both_whatever_off_reads():
+    bench = Bench()
+    bench.believe(0)
+    bench.go(0, running=0)
+    bench.believe(r.HIGH | r.OFF, suspects=r.HIGH | r.OFF)
+    for at, takes in ((0, 3), (45_000, 0), (200_000, 0)):
+        assert bench.go(at, running=0) == "asking"
+        assert bench.b.takes() == takes
+        bench.b.started()
+        assert bench.go(at + 35_000, running=1, loaded=False) == "resting"
+        bench.timers.expire(at + 35_000 + bench.timers.left_ms(tm.BLIND_REST))
+        bench.b.step(bench.wet, 1, 0)  # the rest is over, and demand has what it asks for
+
+
+@pytest.mark.parametrize(("suspects", "left_ms", "rest_ms"), [
+    (14, 300_000, 10_000), (14, 30_000, 10_000), (14, 10_100, 10_000), (14, 9_000, 9_000), (0, 300_000, 300_000),
+])  # fmt: skip
+def test_l6_a_rest_is_shortened_where_off_is_believed_wet_and_the_level_is_lost(suspects, left_ms, rest_ms):
+    bench = Bench()
+    bench.believe(r.OFF, suspects)
+    bench.b.state = blind.RESTING
+    bench.timers.arm(tm.BLIND_REST, left_ms)
+    assert bench.go(0, running=0) == "resting"
+    assert bench.timers.left_ms(tm.BLIND_REST) == rest_ms
+
+
+@pytest.mark.parametrize("state", [blind.WATCHING, blind.ASKING])
+def test_l6_there_is_no_rest_to_shorten_before_a_run(state):
+    bench = Bench()
+    bench.believe(r.OFF, suspects=14)
+    bench.b.state = state
+    assert bench.go(0, running=1) == blind.STATES[state]
+    assert not bench.timers.running(tm.BLIND_REST)
 
 
 # With a controller round it ------------------------------------------------------------------------
@@ -200,14 +235,11 @@ def test_l6_underload_and_a_pump_that_is_gone_end_a_run(changes):
     assert bench.go(9000, **{"running": 1, "loaded": True, **changes}) == "resting"
 
 
-def test_l6_without_current_sensing_a_load_is_not_known():
-    bench = Blindly()
-    bench.c.settings[s.SENSING] = s.SENSE_FEEDBACK
-    bench.go(0)
-    bench.b.started()
-    assert bench.go(100, running=1, loaded=True) == "running"
-    assert bench.go(34_900, running=1, loaded=True) == "resting"
-    assert bench.b.stayed == 0
+@pytest.mark.parametrize(("sensing", "known"), [(WITH_CURRENT, True), (WITH_FEEDBACK, False), (NO_CURRENT, False)])
+def test_l6_without_current_sensing_a_load_is_not_known(sensing, known):
+    rig = ready(sensing=sensing).fill("off", "lead").run(5)
+    assert sum(rig.pumps_on()) == 1
+    assert rig.c.blind.loaded is known
 
 
 def begun():

@@ -117,3 +117,16 @@ def test_a_test_over_the_link_does_not_begin_with_an_alarm_and_ends_with_one():
     bench.go(100, nothing=0)
     assert not bench.b.test()
     assert bench.timers.next_ms(86_400_000) == 86_400_000, "no timer is left behind"
+
+
+COMMANDS = {"silence": r.CMD_SILENCE, "reset": r.CMD_RESET, "inspected": r.CMD_INSPECTED, "replaced": r.CMD_REPLACED}
+
+
+@pytest.mark.parametrize("name", COMMANDS)
+def test_a2_a4_a5_a_command_over_the_link_is_taken_once_and_for_itself_alone(name):
+    buttons, inputs = Buttons(Timers()), [0] * r.N_INPUTS
+    inputs[r.IN_COMMAND] = COMMANDS[name]
+    for taken in (True, False):
+        buttons.step(inputs, 1)
+        assert [o for o in COMMANDS if getattr(buttons, o)] == [name] * taken
+        assert buttons.shelve == 0, "none that asks for it"

@@ -3,7 +3,7 @@
 import pytest
 
 from tests.control.clause_bench import NEAR, near
-from tests.rig import NO_CURRENT, WITH_CURRENT, ready
+from tests.rig import NO_CURRENT, WITH_CURRENT, WITH_FEEDBACK, ready
 
 NO_OFF = {"fitted": 14, "sensing": WITH_CURRENT}
 
@@ -147,12 +147,16 @@ def test_l3_the_run_of_a_demand_is_the_time_of_each_pump_that_ran(selectors, pum
 # L4 ------------------------------------------------------------------------------------------------
 
 
-def stuck_off_cycle(rig, wait_s=100):
-    """Lead wet for 5 s over a wet off, then dry; return the second of lead's settled fall."""
+def stuck_off_cycle(rig, wait_s=100, flickers=True):
+    """Lead wet for 5 s over a wet off, then dry, the current of a pump that snores; return when lead's fall settled."""
     rig.set(lead=1).run(5)
     rig.set(lead=0)
     dry_at = rig.t + 1.0
-    rig.run(wait_s)
+    rig.run(20)
+    rig.load = ["under" if flickers else "normal"] * 2
+    rig.run(0.3)
+    rig.load = ["normal"] * 2
+    rig.run(wait_s - 20.3)
     return dry_at
 
 
@@ -174,6 +178,28 @@ def test_l4_two_such_stops_in_a_row_make_off_suspect():
     rig.run(2.5)
     assert rig.suspects() == {"off"}
     assert rig.raised("floats_out_of_sequence") == [pytest.approx(dry_at + 48 + 32, abs=0.3)]
+
+
+def test_l4_a_draw_down_loaded_throughout_tells_nothing_of_off():
+    rig = ready(sensing=WITH_CURRENT)
+    rig.set(off=1).run(5)
+    for _ in range(4):
+        dry_at = stuck_off_cycle(rig, flickers=False)
+        assert max(rig.stops(1) + rig.stops(2)) == near(dry_at + 48.0), "it is stopped all the same"
+    assert rig.suspects() == set()
+    for flickers in (True, False, True):  # two that flicker, whatever lies between them
+        assert rig.suspects() == set()
+        stuck_off_cycle(rig, flickers=flickers)
+    assert rig.suspects() == {"off"}
+
+
+def test_l4_a_load_is_known_only_where_current_is_sensed():
+    rig = ready(sensing=WITH_FEEDBACK)
+    rig.set(off=1).run(5)
+    for _ in range(2):
+        assert rig.suspects() == set()
+        stuck_off_cycle(rig, flickers=False)
+    assert rig.suspects() == {"off"}
 
 
 def test_l4_a_provisional_stop_shorter_than_two_pump_downs_does_not_count():

@@ -40,6 +40,7 @@ class PlainDemand:
         self.values, self.views = values, views
         self.demand = self.by_level = self.boost = self.stopped = self.covered = 0
         self.stops = self.patience = self.limit = 0
+        self.slack = False  # L4: at some moment of this draw-down no pump was loaded
         self.since = {}
         self.draw = None  # L3: None, or [pump time left in ms, moment it was worked out, pumps]
         self.run_ms = self.refill_ms = self.last_run = self.last_refill = 0
@@ -89,8 +90,8 @@ class PlainDemand:
         self.demand, self.by_level, self.boost, self.covered = 0, by_level, 0, 0
         self.since.pop("no draw", None)
 
-    def step(self, now, wet, turned, pumps, level, ok):
-        self.now = now
+    def step(self, now, wet, turned, pumps, level, ok, loaded):
+        self.now, self.loaded = now, loaded
         self.over = {name for name, (began, ms) in self.since.items() if now - began >= ms}
         for name in self.over:  # what is over counts in this moment, or not at all
             del self.since[name]
@@ -100,7 +101,7 @@ class PlainDemand:
             self.since.pop("stop", None)
         if self.stopped and "stop" in self.over:
             self.stopped = self.patience = 0
-            self.stops += 1
+            self.stops += self.slack
             if self.stops == 2:
                 self.stops = 0
                 views.make_suspect(OFF, wet)
@@ -128,8 +129,10 @@ class PlainDemand:
             self.end(1)
         elif views.wet & OFF:
             self.draw = None
-            if "overdraw" not in self.since:
+            if not {"overdraw"} & (self.since.keys() | self.over):
                 self.limit = max(3 * self.pump_down(), self.patience)
+                self.slack = False
+            self.slack |= not self.loaded
             if self.held("overdraw", pumps > 0, self.limit):
                 self.end(0)
                 self.stopped = 1
@@ -184,6 +187,7 @@ class Pit:
     def __init__(self, rng, fitted):
         self.rng, self.fitted = rng, fitted
         self.water, self.stuck, self.pumps, self.level, self.ok, self.suspect = 0, None, 0, 50, True, 0
+        self.loaded, self.bobs = False, 0
 
     def change(self, demand):
         rng = self.rng
@@ -194,6 +198,7 @@ class Pit:
             self.stuck = rng.choice((None, 0, OFF))
         elif what < 0.5:
             self.suspect = rng.choice(self.SUSPECTS) & self.fitted
+            self.loaded, self.bobs = rng.random() < 0.5, rng.choice((0, 0, 1, 2))
         elif what < 0.9:
             self.pumps = demand if rng.random() < 0.8 else rng.choice((0, 1, 2))
         elif what < 0.92:
@@ -229,7 +234,7 @@ def seen(d):
         ("stop", tm.STOPPED), ("overdraw", tm.OVERDRAW), ("alone", tm.ALONE), ("no draw", tm.NO_DRAW))}  # fmt: skip
     running["draw"] = d.timers.left_ms(tm.DRAW) if d.timers.running(tm.DRAW) else 0
     return {"demand": d.demand, "by_level": d.by_level, "boost": d.boost, "stopped": d.stopped, "stops": d.stops,
-            "last_run": d.last_run_ds, "last_refill": d.last_refill_ds, "patience": d.patience_ms,
+            "slack": d.slack, "last_run": d.last_run_ds, "last_refill": d.last_refill_ds, "patience": d.patience_ms,
             "made suspect": d.belief.made_suspect, "run": d.run_ms, "refill": d.refill_ms, "by time": d.draw_pumps > 0,
             **running}  # fmt: skip
 
@@ -237,7 +242,7 @@ def seen(d):
 def wanted(p):
     running = {name: name in p.since for name in ("stop", "overdraw", "alone", "no draw")}
     return {"demand": p.demand, "by_level": p.by_level, "boost": p.boost, "stopped": p.stopped, "stops": p.stops,
-            "last_run": p.last_run, "last_refill": p.last_refill, "patience": p.patience,
+            "slack": p.slack, "last_run": p.last_run, "last_refill": p.last_refill, "patience": p.patience,
             "made suspect": p.views.made_suspect, "run": p.run_ms, "refill": p.refill_ms, "by time": p.draw is not None,
             "draw": p.draw[0] // p.draw[2] if p.draw and p.draw[2] else 0, **running}  # fmt: skip
 
@@ -258,17 +263,18 @@ def wander(name, steps):
             pit.change(plain.demand)
             change_at += rng.choice((100, 700, 3000, 8000, 20_000, 50_000)) if rng.random() < 0.97 else 400_000
         before, word, pumps = word, pit.word(), pit.pumps
+        d.loaded = pit.loaded and pumps > 0
         if rng.random() < 0.01:
             d.reset()
             plain.stops = 0
         was = plain.demand, plain.boost, plain.stopped
         for views in (d.belief, plain.views):
-            views.suspect = pit.suspect
+            views.suspect, views.bobs = pit.suspect, pit.bobs
             views.read(word)
         inputs = [0] * r.N_INPUTS
         inputs[r.IN_LEVEL], inputs[r.IN_TRANSMITTER] = pit.level, r.TRANSMITTER_OK if pit.ok else r.TRANSMITTER_LOW
         d.step(word, word & ~before, before & ~word, pumps, inputs)
-        plain.step(now, word, word ^ before, pumps, pit.level, pit.ok)
+        plain.step(now, word, word ^ before, pumps, pit.level, pit.ok, d.loaded)
         assert seen(d) == wanted(plain), (now, word, pit.suspect, pumps)
         pit.suspect = plain.views.suspect
         happened["began"] += plain.demand > was[0] == 0
@@ -307,6 +313,16 @@ def begin(d, wet):
     d.belief.read(wet)
     d.step(wet, 0, 0, 0, [0] * r.N_INPUTS)
     assert d.demand
+
+
+@pytest.mark.parametrize("covered", [0, 1])
+@pytest.mark.parametrize("bobs", [0, 1, 2])
+def test_d1_a_dry_off_ends_a_demand_that_it_joined_or_that_a_float_called_which_comes_and_goes(bobs, covered):
+    d, _plain, timers = made({})
+    begin(d, LEAD | OFF * covered)
+    d.belief.bobs = bobs
+    assert at(d, timers, 100, 0) == (0 if covered or bobs == 2 else 1)
+    assert timers.running(tm.DRAW) is bool(d.demand), "what goes on is stopped by time"
 
 
 def test_l3_runs_and_refills_are_remembered_up_to_an_hour_whatever_they_lasted():

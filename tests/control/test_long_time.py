@@ -103,6 +103,7 @@ def test_ten_years_keep_every_counter_to_the_second():
     assert years.steps < 60 * cycles, "from due instant to due instant, not tick by tick"
 
 
+@pytest.mark.long
 def test_ten_years_of_standing_water_exercise_each_pump_every_seven_days():
     years = Years()
     years.contacts(r.OFF, 1000)
@@ -141,6 +142,7 @@ def test_run_time_balancing_keeps_the_run_times_within_one_cycle_through_ten_yea
     assert min(years.starts) > 290
 
 
+@pytest.mark.long
 def test_the_same_years_begun_at_another_instant_of_the_ring_are_the_same():
     def tale(start_ms):
         years = Years(start_ms)

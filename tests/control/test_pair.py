@@ -159,6 +159,14 @@ def test_l6_a_blind_run_is_the_turn_s_or_the_other_s_where_that_is_out(n):
     assert bench.pair.lead == -1
 
 
+@pytest.mark.parametrize("takes", [1, 2, 3])
+@pytest.mark.parametrize("available", [1, 2, 3])
+def test_l6_a_blind_run_of_both_takes_those_of_them_that_are_available(n, available, takes):
+    bench = Bench()
+    bench.pair.available = available
+    assert bench.pair.step(0, n, takes) == available & takes
+
+
 def test_d5_both_running_for_not_keeping_up_is_told_for_as_long_as_they_do():
     bench = Bench()
     bench.go(demand=2, out=3)

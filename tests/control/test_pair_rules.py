@@ -142,8 +142,55 @@ def test_d6_twice_relieved_by_a_pump_that_draws_the_pit_down_at_once_makes_a_pum
 def test_d6_a_pump_relieved_by_one_that_is_no_quicker_is_not_suspect(n, sensing):
     bench = Bench(sensing=sensing)
     for _ in range(4):
-        relieved(bench, n, 121_000)
+        relieved(bench, n, 120_000)
     assert bench.pair.suspects == 0
+    for _ in range(2):
+        relieved(bench, n, 119_900)
+    assert bench.pair.suspects == 1 << n
+
+
+@UNSENSED
+def test_d6_a_pit_that_took_both_in_the_end_says_nothing_of_the_one_that_was_relieved(n, sensing):
+    bench = Bench(sensing=sensing)
+    for _ in range(3):
+        bench.pair.turn = n
+        bench.go(demand=1, out=1 << n)
+        bench.go(RELIEVED, demand=1)
+        bench.go(100, demand=1, out=0)
+        bench.go(100, demand=1, out=other_bit(n))
+        bench.go(20_000, demand=2, out=3)
+        bench.go(0, demand=0)
+        bench.go(100, out=0)
+    assert (bench.pair.suspects, bench.pair.lag_leads) == (0, [0, 0])
+
+
+@UNSENSED
+def test_d6_one_that_was_relieved_and_drew_the_pit_down_itself_is_not_suspect(n, sensing):
+    bench = Bench(sensing=sensing)
+    for _ in range(3):
+        bench.pair.turn = n
+        bench.go(demand=1, out=1 << n)
+        assert bench.go(RELIEVED, demand=1) == 0
+        bench.go(100, demand=1, out=0)
+        assert bench.go(100, demand=1, available=1 << n) == 1 << n, "the other is out"
+        bench.go(100, demand=1, out=1 << n, available=1 << n)
+        bench.go(20_000, demand=1, available=1 << n)
+        bench.go(0, demand=0)
+        bench.go(100, out=0)
+    assert (bench.pair.suspects, bench.pair.lag_leads) == (0, [0, 0])
+
+
+@UNSENSED
+def test_d6_a_relief_counts_in_its_own_cycle_alone(n, sensing):
+    bench = Bench(sensing=sensing)
+    relieved(bench, n, 20_000)
+    for _ in range(3):
+        bench.pair.turn = 1 - n
+        bench.go(demand=1, out=other_bit(n))
+        bench.go(20_000, demand=1)
+        bench.go(0, demand=0)
+        bench.go(100, out=0)
+    assert bench.pair.lag_leads == [int(i == n) for i in range(2)]
 
 
 def test_d6_where_a_current_tells_being_relieved_makes_no_pump_suspect(n):

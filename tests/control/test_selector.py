@@ -170,3 +170,20 @@ def test_m1_out_of_auto_is_told_after_thirty_minutes_and_again_after_a_day(n, po
     bench.turn(AUTO, AUTO)
     bench.go(100)
     assert (bool(bench.sel.away), bool(bench.sel.away_long)) == (False, False)
+
+
+def test_m1_a_run_by_hand_that_nothing_vouches_for_ends_after_blind_run_of_its_own(n):
+    bench = Bench(AUTO, AUTO)
+    bench.turn(*one(n, HAND))
+    bench.go(0)
+    bench.go(100, out=1 << n)
+    assert [bench.timers.running(tm.HAND_DRY + i) for i in range(2)] == [i == n for i in range(2)]
+    bench.go(34_900, out=1 << n)
+    assert bench.sel.spent == 0
+    bench.go(50, out=1 << n, wet=r.OFF)
+    assert not bench.timers.running(tm.HAND_DRY + n), "a contact vouches for water"
+    bench.go(50, out=1 << n)
+    bench.go(34_900, out=1 << n)
+    assert bench.sel.spent == 0, "and it counts from the beginning"
+    bench.go(100, out=1 << n)
+    assert bench.sel.spent == 1 << n

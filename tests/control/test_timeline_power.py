@@ -26,6 +26,7 @@ def start(pit, **overrides):
 # the wire of mains present ----------------------------------------------------------------------
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("sensing", [NO_CURRENT, WITH_CURRENT])
 @pytest.mark.parametrize("level_mm", [50, HEIGHTS_MM[3] + 5])
 @pytest.mark.parametrize("gpm", [10, 30])
@@ -61,6 +62,7 @@ def test_boot_with_high_wet_on_flapping_mains(up_s, first_starts):
     assert lives == first_starts
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("sensing", [NO_CURRENT, WITH_CURRENT])
 @pytest.mark.parametrize("up_s", [12, 25, 45])
 def test_a_full_pit_on_flapping_mains_keeps_its_floor_dry(sensing, up_s):
@@ -89,6 +91,7 @@ def test_with_lag_wet_the_hold_does_not_grow_and_with_lead_to_forty_seconds():
         judges.check()
 
 
+@pytest.mark.long
 def test_a_controller_that_lives_ten_seconds_at_a_time_never_gets_to_pump_and_says_so():
     pit = Pit(1 * GPM, level_mm=HEIGHTS_MM[3] + 5)
     rig, judges = start(pit)
@@ -111,6 +114,7 @@ def outage(**overrides):
     return pit, rig, judges
 
 
+@pytest.mark.long
 def test_battery_secondary_in_a_long_outage():
     pit, rig, judges = outage()
     pit.mains = 0

@@ -11,7 +11,7 @@ from duplexsump.control import records as r
 from duplexsump.control import timers as tm
 from duplexsump.control.alarm_table import TABLE
 from duplexsump.control.controller import Controller
-from duplexsump.control.watch import tell_alarms
+from duplexsump.control.watch import MONTH_MIN, tell_alarms
 
 from tests.rig import make_settings
 
@@ -298,3 +298,31 @@ def test_j3_a_worn_pump_and_a_leaking_check_valve_are_told_at_their_count(n, fie
     assert told(c) == {}
     getattr(c.history, field)[n] = limit
     assert told(c) == {f"pump_{n + 1}_{alarm}": 0}
+
+
+@pytest.mark.parametrize(("fitted", "months", "minutes", "old"), [
+    (1, 48, 48 * MONTH_MIN, True), (1, 48, 48 * MONTH_MIN + 1, True), (1, 48, 48 * MONTH_MIN - 1, False),
+    (1, 0, 48 * MONTH_MIN, False), (0, 48, 48 * MONTH_MIN, False),
+])  # fmt: skip
+def test_a4_a_standby_battery_is_told_as_old_once_it_has_its_age_where_there_is_one(fitted, months, minutes, old):
+    c = quiet(battery_age=months)
+    c.supply.fitted, c.battery_min = fitted, minutes
+    assert told(c) == ({"battery_old": 0} if old else {})
+
+
+def test_j3_a_worn_pump_is_told_as_weak_as_well_where_the_inflow_of_late_asks_for_it(n):
+    c = quiet()
+    c.history.worn[n], c.history.rate_ml_min[n] = 8, 60_000
+    for peak, weak in ((50_000, False), (50_005, True), (0, False)):
+        c.history.peak_ml_min = peak
+        worn = {f"pump_{n + 1}_worn": 0}
+        assert told(c) == ({**worn, f"pump_{n + 1}_weak": 0} if weak else worn)
+
+
+def test_j3_a_worn_pump_stands_while_either_figure_says_so(n):
+    c = quiet()
+    c.history.worn[n] = 8
+    for _ in range(2):
+        assert told(c) == {f"pump_{n + 1}_worn": 0}, "its rate is no worse than at first, and still eight were slow"
+    c.history.worn[n] = 0
+    assert told(c) == {}

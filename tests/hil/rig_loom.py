@@ -75,6 +75,42 @@ def rig_on(loom):
     return wait_for(find)
 
 
+class Hands:
+    """A person's hands at the panel, played by a loom's rig: what they have set stays set, however long a test takes.
+
+    A rig that hears nothing for a minute of its own time lets go of its wires, and that minute is short here.
+    """
+
+    def __init__(self, loom):
+        self.rig = rig_on(loom)
+        self.rig.begin(SILENCE_MS)
+        self.busy = threading.Lock()
+        self.ended = threading.Event()
+        self.thread = threading.Thread(target=self._keep, daemon=True)
+        self.thread.start()
+
+    def _keep(self):
+        while not self.ended.wait(0.5):
+            with self.busy:
+                self.rig.state()
+
+    def close_contact(self, name, closed):
+        """Close a contact to ground, or open it."""
+        with self.busy:
+            self.rig.close_contact(name, closed)
+
+    def close_contacts(self, values):
+        """Set several contacts at once."""
+        with self.busy:
+            self.rig.close_contacts(values)
+
+    def close(self):
+        """Let go."""
+        self.ended.set()
+        self.thread.join()
+        self.rig.close()
+
+
 def _answers(loom):
     with Client(loom.port, patience_s=0.5) as client:
         client.identify()

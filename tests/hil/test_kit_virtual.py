@@ -92,6 +92,7 @@ def test_a_hang_is_found_by_the_watchdog_in_board_time(kit):
     assert kit.board.causes[-2:] == [0, 1]
 
 
+@pytest.mark.long
 def test_a_firmware_that_really_loops_is_found_by_its_processor_time(tmp_path, monkeypatch):
     micropython()
     monkeypatch.setattr(lockstep, "HANG_CPU_S", 1.0)

@@ -62,6 +62,7 @@ def short(hours):
     return replace(site, duration_s=hours * 3600.0, faults=[], actions=[])
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("supply", sampled(["battery", "mains"], 2))
 def test_a_mains_failure_takes_the_controller_with_it_or_not_as_the_site_says(supply):
     micropython()
@@ -96,6 +97,7 @@ def split(rows):
     return found
 
 
+@pytest.mark.long
 def test_a_reset_by_a_fault_begins_a_new_life():
     micropython()
     site = short(0.5)
@@ -108,6 +110,7 @@ def test_a_reset_by_a_fault_begins_a_new_life():
     assert split(mine) == split(as_rows(simulated))
 
 
+@pytest.mark.long
 def test_another_firmware_gives_another_journal(tmp_path):
     """The comparison can fail: a longer debounce in the settings of the board alone."""
     micropython()

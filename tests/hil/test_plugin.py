@@ -65,6 +65,7 @@ def run(pytester, text, *options):
     return pytester.runpytest_inprocess("-p", "hil.plugin", "-p", "no:cacheprovider", *options)
 
 
+@pytest.mark.long
 def test_on_a_virtual_board_tests_run_each_from_a_fresh_start(pytester, shared):
     result = run(pytester, A_TEST, "--hil-virtual", "-m", "hil", "--strict-markers")
     result.assert_outcomes(passed=3, deselected=1)
@@ -79,6 +80,7 @@ def test_without_a_board_tests_skip_by_name(pytester, shared):
     assert shared.closed == []
 
 
+@pytest.mark.long
 def test_what_the_kit_lacks_skips_by_name_and_fails_where_it_must_be_there(pytester, shared, monkeypatch):
     monkeypatch.setattr(shared, "wires", shared.wires - {"level"})
     result = run(pytester, A_TEST, "--hil-virtual", "-rs")
@@ -132,6 +134,7 @@ def test_a_failure_carries_log_and_trace_and_drops_the_outputs(pytester, shared)
     assert shared.closed == [0]
 
 
+@pytest.mark.long
 def test_junit_says_what_was_under_test(pytester, shared):
     run(pytester, A_TEST, "--hil-virtual", "--junitxml=result.xml")
     text = (pytester.path / "result.xml").read_text()
@@ -164,6 +167,7 @@ def test_options_that_do_not_go_together_are_told_at_once(pytester, shared, opti
     assert "Traceback" not in text
 
 
+@pytest.mark.long
 def test_the_environment_stands_in_for_options(pytester, shared, monkeypatch):
     monkeypatch.setenv("SUMPBENCH_HIL_VIRTUAL", "1")
     run(pytester, A_TEST).assert_outcomes(passed=4)
@@ -177,6 +181,7 @@ def test_the_environment_stands_in_for_options(pytester, shared, monkeypatch):
     run(pytester, A_TEST).assert_outcomes(passed=1, skipped=3)
 
 
+@pytest.mark.long
 def test_the_choice_carries_every_option(pytester, shared, monkeypatch):
     seen = []
     monkeypatch.setattr(select, "open_kit", lambda choice: seen.append(choice) or shared)

@@ -82,6 +82,7 @@ def bad(entry):
     return [entry["why"], *items] if entry["why"] or items else []
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("one", ALL, ids=lambda one: one.name)
 def test_passes_on_a_sound_board(board, one):
     name, bench = board
@@ -160,6 +161,7 @@ def watched():
         bench.close()
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("one", sampled(ALL), ids=lambda one: one.name)
 def test_needs_what_it_says_and_uses_what_it_needs(watched, one):
     # With the wires it NEEDS and no other it passes; and it needs none that it never touches.

@@ -18,6 +18,7 @@ def test_every_procedure_has_a_defect():
     assert len({(one.file, one.good, one.bad) for one in defects.DEFECTS}) == len(defects.DEFECTS)
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("defect", CASES, ids=IDS)
 def test_the_procedure_fails_on_the_broken_rule(defect):
     micropython()
@@ -35,6 +36,7 @@ def test_a_defect_that_changes_nothing_is_not_called_caught():
     assert (outcome.entry["verdict"], outcome.caught(), outcome.failed()) == (PASS, False, [])
 
 
+@pytest.mark.long
 def test_a_crash_is_not_called_a_broken_rule():
     micropython()
     crash = defects.Defect("alarm_test", "it stops", "control/buttons.py", "        self._down(", "        self._fall(")

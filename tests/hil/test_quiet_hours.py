@@ -37,6 +37,7 @@ def test_j4_of_the_time_since_the_last_inspection_a_power_cut_takes_an_hour_at_m
     assert before - AN_HOUR_MIN <= bench.value("inspection") <= before
 
 
+@pytest.mark.long
 def test_s4_power_ups_with_quiet_between_them_are_not_counted_as_near(bench):
     for _ in range(3):
         bench.wait(6 * 60)

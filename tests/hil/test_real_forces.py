@@ -9,7 +9,7 @@ from hil.kits.real_forced import ForcesKit
 from host_sim.board.client import Client
 from host_sim.errors import InputError
 from tests.hil.loom import Loom
-from tests.hil.rig_loom import SLACK_MS, SPEED, give_settings, rig_on, wait_for
+from tests.hil.rig_loom import SLACK_MS, SPEED, Hands, give_settings, wait_for
 from tests.micropython.places import micropython
 
 pytestmark = pytest.mark.long  # boards in real time, their clocks eight times as fast
@@ -23,8 +23,7 @@ def panel(tmp_path_factory):
     micropython()
     with Loom(tmp_path_factory.mktemp("loom"), speed=SPEED) as loom:
         give_settings(loom, force_timeout=600000)
-        hands = rig_on(loom)
-        hands.begin(60000)
+        hands = Hands(loom)
         loom.hands = hands
         yield loom
         hands.close()
@@ -143,8 +142,7 @@ def test_a_cable_pulled_under_forces_is_told(tmp_path):
 
     with Loom(tmp_path, speed=SPEED) as loom:
         give_settings(loom)
-        loom.hands = rig_on(loom)
-        loom.hands.begin(60000)
+        loom.hands = Hands(loom)
         panel_set(loom, jumper=1, selector_1_off=1, selector_2_off=1)
         with ForcesKit(loom.port) as kit:
             before = kit.now_ms()

@@ -87,6 +87,7 @@ def test_ports_may_be_far_away_behind_a_url(loom):
         check_ports(far.url, far_rig.url)
 
 
+@pytest.mark.long
 def test_the_command_proves_the_wires_and_says_what_is_wrong(loom, monkeypatch):
     monkeypatch.setattr(real_rig, "SILENCE_MS", 60000)
     if not any(group.name == "rig" for group in app.registered_groups):
@@ -148,6 +149,7 @@ def test_an_answer_to_an_earlier_request_is_not_taken_for_this_one():
         client.words(0, 2)
 
 
+@pytest.mark.long
 def test_a_port_that_fails_while_it_is_flushed_went_away():
     line = Line([])
     line.reset_input_buffer = lambda: (_ for _ in ()).throw(TermiosError(5, "Input/output error"))

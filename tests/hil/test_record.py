@@ -236,6 +236,7 @@ def test_the_settings_checksum_is_a_crc_32():
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
 
 
+@pytest.mark.long
 @pytest.mark.skipif(CHROMIUM is None, reason="no chromium to print with")
 @pytest.mark.parametrize("paper", ["A4", "letter"])
 @pytest.mark.parametrize("what", sampled(["hose, wordy", "hose, virtual", "acceptance, virtual", "acceptance, wordy",

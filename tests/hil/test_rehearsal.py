@@ -29,6 +29,7 @@ def test_the_command_compares_every_life(tmp_path):
     assert list(tmp_path.iterdir()) == []
 
 
+@pytest.mark.long
 def test_a_board_with_other_settings_is_found(monkeypatch):
     micropython()
     from dataclasses import replace
@@ -44,6 +45,7 @@ def test_a_board_with_other_settings_is_found(monkeypatch):
     assert found.records > 10 and "power-up 1: simulated" in found.differences[0]
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(
     ("arguments", "words"),
     sampled([

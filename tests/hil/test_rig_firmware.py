@@ -104,6 +104,7 @@ def test_a_plain_modbus_client_finds_what_the_map_says(loom):
             client.words(50, 2)
 
 
+@pytest.mark.long
 def test_deployment_puts_the_firmware_on_the_board_and_leaves_it_running(loom, tmp_path):
     said = []
     before = rig_on(loom)

@@ -66,6 +66,7 @@ def runs_on(bench):
     bench.check("on", True)
 
 
+@pytest.mark.long
 def test_verdicts_and_what_the_record_holds(kit):
     trials = [
         made("passes", passes),
@@ -166,6 +167,7 @@ def test_wires_that_are_not_proved_stop_everything_before_it_begins(kit, monkeyp
     assert kit.dropped == [0]
 
 
+@pytest.mark.long
 def test_latency_lies_within_a_tick_over_all_phases(kit):
     record = runner.run(kit, [], latency=latency.measure)
     found = record["latency"]

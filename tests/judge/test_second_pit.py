@@ -289,6 +289,7 @@ def test_feedback_sticks_either_way():
             assert terminals.refresh(0)[records.IN_CURRENT_1] == shown
 
 
+@pytest.mark.long
 def test_a_transmitter_sticks_parks_and_drifts():
     pit, _, _, _ = pit_with("transmitter-stuck", level=0.5, transmitter=True)
     at = pit.transmitter.ua
@@ -358,6 +359,7 @@ def ideal(site, inflow, *faults, hours=0.5, policy=POLICIES[0]):
     return not run(make_night(site, inflow, faults, hours=hours), Oracle(site, policy), until_flood=True).flooded
 
 
+@pytest.mark.long
 def test_the_ideal_controller_floods_only_where_nothing_could_be_done():
     site = make_site()
     q = site.rate
@@ -451,6 +453,7 @@ def test_dry_running_is_measured_while_the_output_asks_for_it():
     assert watch.pumps[1].dry_s == 0.0
 
 
+@pytest.mark.long
 def test_leaving_out_ticks_changes_nothing():
     for number in (0, 3):
         night = draw(11, number, "mixed", hours=0.7)
@@ -468,6 +471,7 @@ def test_a_night_comes_again_from_its_line():
         draw(4, 7, "no such class")
 
 
+@pytest.mark.long
 def test_every_class_draws_nights_of_its_kind():
     for name, (first, second, _, needs) in CLASSES.items():
         for number in range(4):
@@ -498,6 +502,7 @@ def test_healthy_nights_stay_dry_and_wake_nobody():
     assert not any(r.flooded or r.dry_s or set(r.alarms) - QUIET for r in found), "\n".join(map(one_line, found))
 
 
+@pytest.mark.long
 def test_a_seeded_slice_of_all_classes():
     found = list(results(21, range(10), "below_0.9", hours=0.6))
     held(found)

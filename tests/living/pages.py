@@ -1,12 +1,14 @@
-"""A served living pit for a test, and a browser before it."""
+"""A living pit for a test, served or as plain files, and a browser before it."""
 
 import asyncio
 import contextlib
+import functools
+import http.server
 import json
 import threading
-import tomllib
+from pathlib import Path
 
-from host_sim.living import server
+from host_sim.living import server, share, static
 from host_sim.living.engine import Engine
 from host_sim.site.load import packaged
 from tests.chromium import Browser
@@ -17,13 +19,16 @@ LAST_RESORT_S = 600.0  # ends a test that hangs; no claim rests on it
 
 def engine(own=False):
     """Return an Engine at the demo's pit."""
-    return Engine(tomllib.loads(DEMO.read_text(encoding="utf-8")), DEMO.parent, str(DEMO), own)
+    return Engine(share.of_packaged("demo", own))
+
+
+NPM = Path(__file__).resolve().parents[2] / ".npm"
 
 
 @contextlib.asynccontextmanager
-async def serving():
-    """Serve the demo's pit on a free port of this machine; gives the port."""
-    served = server.application(engine).listen(0, address="127.0.0.1")
+async def serving(make=engine):
+    """Serve pages on a free port of this machine, the demo's pit if nothing else is named; gives the port."""
+    served = server.application(make, NPM).listen(0, address="127.0.0.1")
     try:
         yield server.port_of(served)
     finally:
@@ -31,7 +36,10 @@ async def serving():
 
 
 class Served:
-    """The served pit in a thread of its own; `with Served() as url:`."""
+    """Served pages in a thread of its own; `with Served() as url:`."""
+
+    def __init__(self, make=engine):
+        self.make = make
 
     def __enter__(self):
         ready = threading.Event()
@@ -42,7 +50,7 @@ class Served:
 
     async def _run(self, ready):
         self.loop, self.stop = asyncio.get_running_loop(), asyncio.Event()
-        async with serving() as port:
+        async with serving(self.make) as port:
             self.url = f"http://127.0.0.1:{port}/"
             ready.set()
             await self.stop.wait()
@@ -50,6 +58,34 @@ class Served:
     def __exit__(self, *left):
         self.loop.call_soon_threadsafe(self.stop.set)
         self.thread.join(LAST_RESORT_S)
+
+
+class Quiet(http.server.SimpleHTTPRequestHandler):
+    """Python's own server of files, without a word on every file."""
+
+    def log_message(self, *words):
+        pass
+
+
+def built(folder, given=NPM):
+    """Return the folder, with the page of plain files in it."""
+    static.build(folder, given)
+    return folder
+
+
+class Files:
+    """A folder served by Python's own server of files; `with Files(folder) as url:`."""
+
+    def __init__(self, folder):
+        self.server = http.server.ThreadingHTTPServer(("127.0.0.1", 0), functools.partial(Quiet, directory=str(folder)))
+
+    def __enter__(self):
+        threading.Thread(target=self.server.serve_forever, daemon=True).start()
+        return f"http://127.0.0.1:{self.server.server_address[1]}/"
+
+    def __exit__(self, *left):
+        self.server.shutdown()
+        self.server.server_close()
 
 
 class Window(Browser):
@@ -61,6 +97,14 @@ class Window(Browser):
         self._call("Page.navigate", url=url)
         while self._hear().get("method") != "Page.loadEventFired":
             pass
+
+    def begin(self, url, width_px=1280):
+        """Open an address anew, whatever was open before, and wait until its pit lives; `home` is kept."""
+        self.home = url.split("#")[0]
+        self.go("about:blank", width_px)
+        self.go(url, width_px)
+        self.until("performance.getEntriesByName('live').length"
+                   " && /[0-9]/.test(document.querySelector('#clock').value)")  # fmt: skip
 
     def width_of(self, width_px):
         """Give the window another width."""
@@ -82,3 +126,34 @@ class Window(Browser):
             await new Promise(go => setTimeout(go, 100)); }} return null; }})()""")
         assert found, f"never so: {script}; the page says {self.value('document.body.innerText')[:2000]}"
         return found
+
+
+IN = "document.getElementById({!r})"
+TEXT = IN + ".textContent"
+
+
+def click(window, name):
+    """Click what has this id."""
+    window.value(f"{IN.format(name)}.click()")
+
+
+def speed(window, times):
+    """Click the button of a speed."""
+    window.value(f"document.querySelector('[data-speed=\"{times}\"]').click()")
+
+
+def choose(window, name, value):
+    """Give a control another value, as a person does."""
+    window.value(f"(() => {{ const one = {IN.format(name)}; one.value = {value!r}; "
+                 "one.dispatchEvent(new Event('change')); })()")  # fmt: skip
+
+
+def break_it(window, fault):
+    """Choose a fault and break it."""
+    choose(window, "faults", fault)
+    click(window, "break")
+
+
+def until(window, name, words):
+    """Wait until a part of the page has these words."""
+    window.until(f"{TEXT.format(name)}.includes({words!r})")

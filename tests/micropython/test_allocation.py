@@ -67,6 +67,7 @@ def frames(path):
     return found
 
 
+@pytest.mark.long
 def test_no_frame_of_a_tick_goes_to_the_heap():
     seen = 0
     for folder in ("station", "boards"):

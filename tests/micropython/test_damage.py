@@ -33,11 +33,13 @@ def names(image):
     return table.names_of(image)
 
 
+@pytest.mark.long
 def test_m5_a_sound_installation_keeps_the_pit_by_its_station(image, tmp_path):
     found = rig.flood(image, tmp_path, HEAP)
     assert (found.good, found.mode, found.lives) == (True, "station", 1), found
 
 
+@pytest.mark.long
 def test_m5_an_installation_without_anything_keeps_no_pit(image, tmp_path):
     # The judge must be able to fail.
     shutil.copy(image, tmp_path / "bare.img")
@@ -47,6 +49,7 @@ def test_m5_an_installation_without_anything_keeps_no_pit(image, tmp_path):
     assert not rig.flood(tmp_path / "bare.img", tmp_path).good
 
 
+@pytest.mark.long
 def test_m5_a_damaged_file_leaves_a_pump_a_sample(image, names, tmp_path):
     draw = random.Random(SEED)
     cases = [(how, draw.choice(names), draw.randrange(2**30)) for how in WAYS for _ in range(10)]
@@ -72,6 +75,7 @@ def counted(tmp_path_factory):
     return failing.installation(tmp_path_factory.mktemp("counted"))
 
 
+@pytest.mark.long
 def test_the_planted_failure_reaches_start_up_and_pass_and_no_failure_leaves_one_life(counted, tmp_path):
     assert (sound := failing.Case(-1).flood(counted, tmp_path)).good and sound.lives == 1
     for at in (10_000, 60_000, 120_000):
@@ -108,6 +112,7 @@ FAILING = """
     def sound_step("""
 
 
+@pytest.mark.long
 def test_m3_after_an_exception_in_a_flood_the_pumps_run_again_within_12_s(tmp_path):
     source = tmp_path / "source"
     shutil.copytree(FIRMWARE, source, ignore=shutil.ignore_patterns("__pycache__"))

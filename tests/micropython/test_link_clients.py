@@ -134,6 +134,7 @@ def test_a_client_that_never_reads_stops_nothing(board):
     assert board.lives == lives
 
 
+@pytest.mark.long
 def test_sixty_registers_are_answered_often_enough_for_a_live_view(tmp_path):
     # Ten times a second by the board's own clock, which a test steps.
     board, station = start(tmp_path / "pit")

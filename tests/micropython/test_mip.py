@@ -36,6 +36,7 @@ def served():
         server.shutdown()
 
 
+@pytest.mark.long
 def test_mip_installs_every_file_of_the_library(tmp_path, served, monkeypatch):
     for name in ("http_proxy", "HTTP_PROXY", "all_proxy", "ALL_PROXY"):
         monkeypatch.delenv(name, raising=False)

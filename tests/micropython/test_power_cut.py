@@ -180,6 +180,7 @@ def last_bytes(log):
     return found
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("torn", [False, True], ids=["between two writes", "in the middle of a write"])
 def test_a_power_cut_loses_nothing_that_was_flushed(log, torn):
     cuts, losses = replay(log, torn)

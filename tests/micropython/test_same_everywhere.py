@@ -98,5 +98,6 @@ def test_the_random_steps_go_where_it_matters(here):
     assert all(int(count) > STEPS // 200 for count in ran), "none, pump 1, pump 2, both"
 
 
+@pytest.mark.long
 def test_another_seed_gives_another_run(here):
     assert run("CPython", 12) != here

@@ -9,6 +9,7 @@ from host_sim.board.virtual import FIRMWARE
 MOST_CONTROL, MOST_STATION = 72_000, 36_000
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("board", ["pico", "esp32"])
 def test_the_compiled_firmware_fits(tmp_path, board, capsys):
     assert compile_firmware(FIRMWARE, tmp_path / "build", board) > 35

@@ -34,6 +34,7 @@ def sumpbench(*arguments):
     return done.returncode, done.stdout + done.stderr
 
 
+@pytest.mark.long
 def test_a_night_read_back_replays_bit_for_bit(tmp_path):
     site = pit()
     with VirtualBoard(site, tmp_path / "flash.img", speed=0) as board:
@@ -70,6 +71,7 @@ def test_a_replay_that_differs_is_found(tmp_path):
     assert readback.replay([]).differences == ["nothing was compared: the journal holds no step"]
 
 
+@pytest.mark.long
 def test_killed_at_any_moment_it_loses_nothing(tmp_path):
     site = pit("20 gpm")
     draw = random.Random(5)
@@ -110,6 +112,7 @@ def test_maintenance_is_refused_while_lead_is_wet(tmp_path):
         assert board.causes == [0]
 
 
+@pytest.mark.long
 def test_an_exception_resets_and_the_next_life_says_why(tmp_path):
     # A firmware that fails once, in its tenth second: outputs safe, the reason kept, a reset that counts as a fault's
     # although the bench, as a chip might, calls it asked for.
@@ -253,6 +256,7 @@ def test_the_commands_speak_to_a_board(tmp_path):
         assert told(board.port, "settings_sequence") == 2
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(
     ("port", "words"),
     [("/dev/no-such-port", "there is no such port"), ("/tmp", "no serial port"), ("/dev/null", "serial port")],
@@ -265,6 +269,7 @@ def test_a_port_that_is_none_gets_one_clear_line(port, words):
     assert len(said.strip().splitlines()) == 2
 
 
+@pytest.mark.long
 def test_a_board_with_another_register_map_can_be_deployed_to(tmp_path):
     older = tmp_path / "firmware"
     shutil.copytree(FIRMWARE, older, ignore=shutil.ignore_patterns("__pycache__"))

@@ -161,6 +161,7 @@ def test_canary_an_alarm_that_comes_when_the_water_has_long_passed_high_comes_to
     assert "alarm: called 1.0 s before the floor was wet" in broken
 
 
+@pytest.mark.long
 def test_canary_a_dry_run_that_is_too_long_is_found_on_every_night():
     number = next(n for n in range(200) if nights.draw(1, n).names == ("high-stuck-wet",))
     assert "I14" not in night_run.run(1, number)["broken"]
@@ -170,6 +171,7 @@ def test_canary_a_dry_run_that_is_too_long_is_found_on_every_night():
         assert "dry: a dry run of 900.0 s" in night_run.judged(night_with("pump1-jammed@900s+60s"))["broken"]
 
 
+@pytest.mark.long
 def test_a_dry_run_is_measured_where_the_pit_is_empty_and_a_pump_that_moves_nothing_under_water_is_none():
     hung = night_run.judged(night_with("high-stuck-wet@600s+6000s", peak=0.5, sensing="nothing"))
     assert 3.0 < hung["longest_dry_run_s"] < 130.0
@@ -262,6 +264,7 @@ def test_the_tables_count_every_night_once():
     assert [r["number"] for r in report.worst(records)] == [2, 1]
 
 
+@pytest.mark.long
 def test_parquet_holds_every_night_and_the_picture_is_drawn(tmp_path):
     parquet = pytest.importorskip("pyarrow.parquet", reason="the extra `campaign` brings pyarrow")
     records = [night_run.run(1, n) for n in (0, 1)]
@@ -296,6 +299,7 @@ def test_ctrl_c_keeps_what_is_done_and_the_same_command_goes_on(tmp_path):
     assert 8 <= len(done) < 400
 
 
+@pytest.mark.long
 def test_bad_input_is_refused_without_a_traceback(tmp_path):
     line, env = command("campaign", "--nights", "0", "--out", str(tmp_path))
     work = subprocess.run(line, env=env, capture_output=True, text=True, check=False)

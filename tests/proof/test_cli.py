@@ -29,6 +29,7 @@ def test_an_input_that_cannot_be_used_says_what_can(words, said):
     assert said in str(result.exception)
 
 
+@pytest.mark.long
 def test_explore_prints_a_row_for_each_search_and_says_exhausted():
     result = call("explore", "--quick", "--part", "gate", "--coarse", "quick", "--workers", "1")
     assert result.exit_code == 0, result.output
@@ -37,6 +38,7 @@ def test_explore_prints_a_row_for_each_search_and_says_exhausted():
     assert "1 of 1 searches exhausted" in result.output
 
 
+@pytest.mark.long
 def test_explore_prints_the_limit_of_states_at_which_a_search_stopped():
     result = call("explore", "--quick", "--part", "pair", "--workers", "1", "--states", "300")
     assert result.exit_code == 0, result.output

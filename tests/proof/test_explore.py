@@ -26,6 +26,7 @@ def each(searches):
             for one, long in zip(searches, late, strict=True)]  # fmt: skip
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("search", each(ENDING))
 def test_each_part_is_exhausted_and_breaks_nothing(search):
     result, trace = search_plan.run(search, every=False)

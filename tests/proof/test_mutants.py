@@ -18,6 +18,7 @@ def judged(module, function, keep=lambda mutant: True):
     return show.judge(module, found, ROOT)
 
 
+@pytest.mark.long
 def test_canary_a_plain_mistake_is_killed_and_a_harmless_change_survives_with_its_reason():
     mistake, harmless = "want &= ~self.barred", "for n in range(2):"
     report = judged("gate", "Gate.step", lambda m: m.text in (mistake, harmless))
@@ -27,6 +28,7 @@ def test_canary_a_plain_mistake_is_killed_and_a_harmless_change_survives_with_it
     assert [(v.killed, bool(v.reason)) for v in report.verdicts if v.mutant.text == harmless] == [(False, True)]
 
 
+@pytest.mark.long
 def test_canary_a_mutant_that_hangs_is_stopped():
     source = mutations.Source("pump")
     loop = [m for m in source.mutants() if m.function == "Pump._drop" and m.text == "self.count -= 1"]
@@ -37,6 +39,7 @@ def test_canary_a_mutant_that_hangs_is_stopped():
     assert verdict.by == "it hung and was stopped"
 
 
+@pytest.mark.long
 def test_every_mutant_can_be_switched_on_and_off_again():
     total = 0
     for name in mutations.MODULES:
@@ -111,6 +114,7 @@ def test_a_commit_that_is_not_there_is_refused():
         runner.changed_lines(ROOT, "no-such-commit")
 
 
+@pytest.mark.long
 def test_survivors_of_a_run_are_run_again_by_themselves(tmp_path, capsys):
     kept = tmp_path / "run.json"
     line = next(m for m in mutations.Source("ticks").mutants() if m.function == "diff")
@@ -145,6 +149,7 @@ def test_a_sample_is_drawn_by_its_seed_and_no_larger_than_asked():
     assert mutant_filter.sample(everything, 10_000, 7) == everything
 
 
+@pytest.mark.long
 def test_hand_mutants_are_told_with_the_test_that_caught_them(capsys):
     assert show.mutants(mutant_filter.by_hand(["supply"]), ROOT, False, False, "Hand mutants") == 0
     said = capsys.readouterr().out
@@ -152,6 +157,7 @@ def test_hand_mutants_are_told_with_the_test_that_caught_them(capsys):
     assert "1 mutants, 1 killed" in said
 
 
+@pytest.mark.long
 def test_a_core_that_fails_its_tests_unmutated_is_said_to(monkeypatch, capsys):
     monkeypatch.setattr("duplexsump.control.supply.Supply._charger", lambda self, idle: None)
     assert show.mutants(mutant_filter.of_modules(["supply"]), ROOT, False, False) == 1

@@ -26,6 +26,7 @@ def read(tmp_path, house, fault, days=3):
     return " ".join(result.output.split()), re.findall(r"(?:high|medium|low) alarm: (.*)", timeline)
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(("house", "fault", "alarm"), [
     ("backup", "mains-lost@03:00+20min", "mains_lost"), ("backup", "battery-dead@20:00", "battery_failed"),
     ("pair", "pump1-worn@20:00", "pump_1_worn"),
@@ -38,12 +39,14 @@ def test_a_person_finds_one_alarm_named_with_what_to_do_and_what_not_to_do(tmp_p
         assert part in said
 
 
+@pytest.mark.long
 def test_a_pump_too_worn_to_lift_the_water_is_told_once_and_once_more_when_it_is_locked_out(tmp_path):
     said, alarms = read(tmp_path, "pair", "pump1-worn=60%@20:00")
     assert alarms == ["pump 1 unavailable", "pump 1 locked out"]
     assert alarm_words.of("pump_1_lockout").do in said
 
 
+@pytest.mark.long
 def test_of_a_mains_blip_shorter_than_mains_grace_nobody_is_told(tmp_path):
     said, alarms = read(tmp_path, "backup", "mains-lost@03:00+30s")
     assert alarms == []

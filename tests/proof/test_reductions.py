@@ -72,6 +72,7 @@ CASES = [
 ]
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(("build", "may", "found", "looked"), CASES)
 def test_a_move_that_is_left_out_does_what_one_that_is_made_does(build, may, found, looked):
     with coarse.world("quick"):
@@ -90,6 +91,7 @@ def test_a_move_that_is_left_out_does_what_one_that_is_made_does(build, may, fou
     assert left_out > looked
 
 
+@pytest.mark.long
 def test_the_search_of_the_pump_finds_the_same_states_with_every_move():
     with coarse.world("quick"):
         reduced = explorer.explore(PumpPart("quick", every=False))[1]
@@ -136,6 +138,7 @@ def test_whatever_the_whole_pair_shows_is_among_what_the_duty_searched_apart_sho
     assert len(found) > 15
 
 
+@pytest.mark.long
 def test_fair_weather_begins_in_more_states_than_any_search_finds():
     with coarse.world("quick"):
         part = TurnsPart("quick")

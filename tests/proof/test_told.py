@@ -25,6 +25,7 @@ def test_a_fault_that_may_be_silent_says_why():
         assert not row.silent or len(row.silent.split()) > 5, row
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(("house", "fault"), [
     ("backup", "battery-dead"), ("backup", "charger-failed"), ("backup", "mains-lost"), ("pair", "pump1-jammed"),
     ("pair", "off-stuck-dry"), ("transmitter", "transmitter-below-range"), ("plain", "silence-stuck"), ("pair", ""),
@@ -53,6 +54,7 @@ class Crying(Duplex):
         alarms.state[at.OUT_OF_SEQUENCE] = alarms.active[at.OUT_OF_SEQUENCE] = 1 if wrong else 0
 
 
+@pytest.mark.long
 def test_canary_an_alarm_that_blames_a_sound_part_and_one_that_comes_again_and_again_are_found():
     broken = judge.run(1, 0, "backup", "dry", "mains-lost", Crying)["broken"]
     assert "floats_out_of_sequence blames what is sound" in broken
@@ -60,11 +62,11 @@ def test_canary_an_alarm_that_blames_a_sound_part_and_one_that_comes_again_and_a
 
 
 @pytest.mark.long
-@pytest.mark.xfail(strict=True, reason="L4: two slow draw-downs of a worn pump, loaded throughout, condemn off")
 def test_a_worn_pump_gets_no_float_blamed():
     assert judge.run(1, 176, "backup", "wet", "pump1-worn")["broken"] == ""
 
 
+@pytest.mark.long
 def test_canary_a_controller_that_tells_nothing_is_found():
     assert "never told" in judge.run(1, 0, "backup", "dry", "battery-dead", Dumb)["broken"]
 

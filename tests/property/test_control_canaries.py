@@ -82,6 +82,7 @@ def blind_run_without_end(patch):
     patch.setattr(Blind, "_run", lambda self, wet, running: None)
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(("mistake", "invariant"), [
     (no_rest, "I1"),
     (nothing_barred, "I2"),

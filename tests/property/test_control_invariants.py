@@ -55,6 +55,7 @@ def random_script(seed, count=60, without=FORCES):
     return some_settings(chooser), some_events(chooser, count, waits=waits, without=without)
 
 
+@pytest.mark.long
 @given(scripts())
 def test_the_invariants_hold_on_short_random_nights(script):
     _, invariants, judges = watched(script)
@@ -62,6 +63,7 @@ def test_the_invariants_hold_on_short_random_nights(script):
     judges.check()
 
 
+@pytest.mark.long
 @given(scripts(waits=LONG_WAITS_S))
 def test_the_invariants_hold_over_long_random_times(script):
     _, invariants, judges = watched(script)

@@ -37,6 +37,7 @@ def check_night(night):
         watcher.check()
 
 
+@pytest.mark.long
 @given(nights())
 @how(max_examples=in_proportion(30))
 def test_i14_one_faulty_float_and_one_good_pump_flood_nothing_and_run_nothing_dry_for_long(night):
@@ -71,6 +72,7 @@ def leads(rig, since=0.0):
     return order
 
 
+@pytest.mark.long
 @given(st.integers(5, 320), st.integers(5, 320), st.sampled_from((NO_CURRENT, WITH_CURRENT)))
 @how(max_examples=in_proportion(15))
 def test_i8_lead_turns_differ_by_at_most_one(first, second, sensing):
@@ -82,6 +84,7 @@ def test_i8_lead_turns_differ_by_at_most_one(first, second, sensing):
         assert abs(order[:end].count(1) - order[:end].count(2)) <= 1
 
 
+@pytest.mark.long
 @given(st.integers(5, 320), st.integers(5, 320))
 @how(max_examples=in_proportion(10))
 def test_i8_run_times_differ_by_at_most_one_cycle(first, second):

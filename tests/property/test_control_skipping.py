@@ -95,6 +95,7 @@ def seeded(seed, count=20, waits=WAITS_S):
 # Skipping ---------------------------------------------------------------------------------------
 
 
+@pytest.mark.long
 @given(scripts(**SHORT))
 def test_skipping_what_is_not_due_equals_working_out_every_tick(script):
     assert skipped_and_worked_out(script) is None
@@ -106,6 +107,7 @@ def test_skipping_equals_ticking_with_the_fast_path(script):
     assert differing(skipped, trajectory(script, like=skipped, ticking=True)) is None
 
 
+@pytest.mark.long
 @given(scripts(**LONG), st.randoms(use_true_random=False))
 def test_any_additional_instants_change_nothing(script, rng):
     extra = RandomChooser(rng)
@@ -159,6 +161,7 @@ class Twice:
             self.wrong.append((rig.t, "outputs", list(out), outputs))
 
 
+@pytest.mark.long
 @given(scripts(**LONG))
 def test_a_second_step_at_the_same_instant_with_the_same_inputs_changes_nothing(script):
     twice = Twice()
@@ -170,6 +173,7 @@ def test_a_second_step_at_the_same_instant_with_the_same_inputs_changes_nothing(
 # Wrapping ---------------------------------------------------------------------------------------
 
 
+@pytest.mark.long
 @given(scripts(**LONG), st.integers(0, (1 << 30) // 100 - 1))
 def test_a_shift_of_the_clock_by_any_amount_changes_nothing(script, hundreds):
     shift_ms = hundreds * 100

@@ -110,6 +110,7 @@ def test_ground_storage_keeps_its_own_balance():
     assert trajectory.totals.given_m3 == 0.0
 
 
+@pytest.mark.long
 @settings(max_examples=in_proportion(25), deadline=None)
 @given(
     which=st.sampled_from([0, 1, 3]),

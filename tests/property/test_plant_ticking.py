@@ -3,6 +3,7 @@
 from dataclasses import replace
 from functools import cache
 
+import pytest
 from hypothesis import HealthCheck, given, note, settings
 from hypothesis import strategies as st
 
@@ -74,6 +75,7 @@ def records(trace):
     ]
 
 
+@pytest.mark.long
 @settings(max_examples=in_proportion(60), deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(
     which=st.integers(0, 5),

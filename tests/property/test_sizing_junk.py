@@ -49,6 +49,7 @@ def spoiled(place, junk):
     return data
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("seed", range(4))
 def test_junk_is_refused_by_name_or_sized(seed):
     draw, told = random.Random(seed), []

@@ -54,6 +54,7 @@ def test_more_inflow_never_means_fewer_gallons_pumped_in_the_simulator(seed):
     assert gallons[-1] > 2.0 * gallons[0]
 
 
+@pytest.mark.long
 @given(SEEDS)
 @FEW
 def test_a_bigger_pipe_never_lowers_the_flow(seed):
@@ -66,6 +67,7 @@ def test_a_bigger_pipe_never_lowers_the_flow(seed):
         assert all(b >= a * (1.0 - 1e-9) for a, b in zip(smaller, larger, strict=True))
 
 
+@pytest.mark.long
 @given(SEEDS, st.sampled_from([1.1, 1.4, 2.0]))
 @FEW
 def test_a_wider_pit_never_starts_more_often(seed, wider):

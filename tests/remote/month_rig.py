@@ -24,7 +24,7 @@ from host_sim.errors import InputError
 from host_sim.run.closed_loop import Night
 from host_sim.run.controllers import Duplex
 
-PASS_S = 20.0
+PASS_S = 90.0
 BEGAN = 1_798_700_400.0  # 2026-12-31 07:00 UTC
 
 
@@ -115,6 +115,8 @@ class House:
                 seen, due = state, max(self.now_s + 0.1, now / 1000.0)
             # Between two instants nothing changes at the pit; the passes go on.
             while due < following / 1000.0:
+                if self.events and now / 1000.0 <= self.events[0][0] * 3600.0 < due:
+                    due = self.events[0][0] * 3600.0
                 fresh = due < now / 1000.0 + 1.0
                 self.now_s = due
                 self._pass()

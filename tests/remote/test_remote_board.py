@@ -1,5 +1,6 @@
 """The gateway on the real firmware: a virtual board that hangs, loses its power, reboots; others served through it."""
 
+import contextlib
 import json
 import os
 import random
@@ -18,13 +19,14 @@ from remote_rig import wait_for
 
 from hil.remote import demo, person
 from hil.remote.gateway.run import Options, Running
-from host_sim.board import readback
+from host_sim.board import history, readback
 from host_sim.board.client import Client, RefusedError
 from host_sim.board.virtual import VirtualBoard
 from host_sim.errors import InputError
 from host_sim.site.load import load_site, packaged
 
-pytestmark = pytest.mark.skipif(os.name != "posix", reason="no pty on this system")
+# One board for all, in this order: what one leaves behind the next one finds.
+pytestmark = [pytest.mark.skipif(os.name != "posix", reason="no pty on this system"), pytest.mark.long]
 
 
 @pytest.fixture(scope="module")
@@ -142,6 +144,32 @@ def test_closed_segments_are_kept_and_a_persons_acts_recorded(bench):
     with Client(port_of(running)) as client, pytest.raises(RefusedError):
         client.write_bits(1, [1])  # reset
     assert time.time() - running.gateway.heard_at < 60.0 and board.lives
+
+
+def test_the_kept_journal_carries_dates_that_the_gateway_gave(bench):
+    board, running = bench
+    wait_for(lambda: running.gateway.up is True and len(running.book.segment_sizes("1")) > 1)
+    segments = [readback.read_segment(body) for _, body in running.book.segments("1")]
+    dated = [h.at for h in history.happenings(segments) if h.at is not None]
+    assert dated and all(abs(at - time.time()) < 3600.0 for at in dated) and board.lives
+
+
+def test_a_cable_that_is_pulled_is_silence_and_no_more(tmp_path):
+    far, near = os.openpty()
+    try:
+        name = os.ttyname(near)
+        with Client(name, patience_s=0.2) as client:
+            os.close(far)
+            with pytest.raises(InputError):
+                client.values()
+        running = Running(Options(name, "home", tmp_path))
+        running.once()
+        assert running.gateway.up is None and "no such port" in running.gateway.error
+        running.close()
+    finally:
+        for end in (far, near):
+            with contextlib.suppress(OSError):
+                os.close(end)
 
 
 def test_a_page_of_another_origin_can_do_nothing(bench):

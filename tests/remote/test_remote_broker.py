@@ -105,6 +105,7 @@ def _short(monkeypatch):
     monkeypatch.setattr("hil.remote.gateway.outbox.RESEND_S", 3.0)
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("keep", [False, True], ids=["broker forgets", "broker keeps"])
 def test_kills_of_gateway_and_broker_lose_and_double_nothing(tmp_path, monkeypatch, keep):
     _short(monkeypatch)
@@ -124,7 +125,7 @@ def test_kills_of_gateway_and_broker_lose_and_double_nothing(tmp_path, monkeypat
     assert numbers == list(range(1, 601)) and not refused
 
 
-@pytest.mark.campaign
+@pytest.mark.long
 def test_100000_records_across_50_kills(tmp_path, monkeypatch):
     _short(monkeypatch)
     monkeypatch.setattr("remote_rig.PATIENCE_S", 600.0)

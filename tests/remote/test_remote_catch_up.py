@@ -39,6 +39,7 @@ def caught_up(folder, segment, looks):
     return book.runs(0, 1e12), book.alarms(0, 1e12), records
 
 
+@pytest.mark.long
 def test_a_gateway_that_was_out_all_night_learns_runs_and_alarms(night, tmp_path):
     trace, segment = night
     runs, alarms, records = caught_up(tmp_path, segment, (1, trace.duration_s - 1))
@@ -55,6 +56,7 @@ def test_one_that_looked_on_is_told_nothing_again(night, tmp_path):
     assert caught_up(tmp_path, segment, looks) == ([], [], [])
 
 
+@pytest.mark.long
 def test_only_the_time_without_readings_counts(night, tmp_path):
     trace, segment = night
     looks = list(range(0, 3600, 60))

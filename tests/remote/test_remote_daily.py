@@ -59,10 +59,11 @@ def test_the_page_holds_every_line_and_every_plot():
     html = page.render(look(), "home")
     for row in look()["lines"]:
         assert f">{row['name']}</td>" in html
-    assert html.count("<svg") == 4 and "still there" in html and "LOOK" in html
+    assert html.count("<svg") == 4 and "still active" in html and "LOOK" in html
     assert "&lt;b&gt;" in page.render(look(), "<b>")
 
 
+@pytest.mark.long
 @pytest.mark.skipif(CHROMIUM is None, reason="no chromium to print with")
 def test_it_prints_on_one_sheet(tmp_path):
     file, sheet = tmp_path / "daily.html", tmp_path / "daily.pdf"

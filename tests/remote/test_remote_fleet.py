@@ -86,6 +86,7 @@ def collect(store, *messages, now=NOW):
     return link, collector
 
 
+@pytest.mark.long
 def test_who_floods_first(store):
     collect(store, status("calm", 1, floor=600), status("quick", 1, floor=4),
             status("full", 1, floor=600, inflow=100000), status("half", 1, floor=600, available=(1,)),

@@ -30,12 +30,14 @@ def longer(rows):
 
 # Nights 5, 13 and 22 of seed 1 are those on which the last fill alone promised most beyond the truth; in 179 the inflow
 # beats both pumps, in 289 a pump is air-locked and no fill is measured.
+@pytest.mark.long
 @pytest.mark.parametrize("number", [5, 13, 22, 179, 289])
 def test_never_longer_than_the_truth(number):
     rows = judged(1, number, 450)
     assert len(rows) > 10 and not longer(rows)
 
 
+@pytest.mark.long
 def test_the_judge_finds_a_figure_that_is_too_long(monkeypatch):
     # The last inflow alone, as if it could not rise: night 22 shows that it does.
     monkeypatch.setattr("hil.remote.floor.STORM_RISE", 1e-6)

@@ -19,6 +19,7 @@ from hil.remote.gateway.gatekeeper import Desk, judge
 from hil.remote.gateway.gateway import Gateway
 from hil.remote.gateway.journal_keeper import JournalKeeper
 from hil.remote.gateway.outbox import Outbox
+from hil.remote.gateway.page import Page
 from hil.remote.gateway.port import Port
 from hil.remote.gateway.publisher import Publisher
 from host_sim.board.client import RefusedError
@@ -37,6 +38,8 @@ class Rig:
 
     def start(self):
         self.book, self.outbox = Book(self.folder / "book"), Outbox(self.folder / "outbox")
+        for base in (self.book.base, self.outbox.base):
+            base.execute("pragma synchronous=off")
         port = Port("p", opener=lambda: self.client)
         floor = Estimator(self.site, self.book)
         self.gateway = Gateway(port, self.book, self.outbox, floor, JournalKeeper(), self.clock, self.look)
@@ -174,6 +177,7 @@ def daily_of(rig):
     return daily_look(rig.gateway, rig.clock.now)
 
 
+@pytest.mark.long
 def test_all_is_well_only_if_every_line_is(rig):
     rig.client.values_.update(run_1=0, starts_1=0)
     for _ in range(1440):
@@ -191,6 +195,52 @@ def test_all_is_well_only_if_every_line_is(rig):
     rig.client.values_["wear_1"] = 26
     rig.run(1)
     assert not daily_of(rig)["well"] and "pump 1 wear" in text.message(daily_of(rig), "home")[0]
+
+
+def named(rig):
+    return {line["name"]: line for line in daily_of(rig)["lines"]}
+
+
+def test_before_a_pump_rate_is_known_the_look_does_not_say_that_no_water_was_pumped(rig):
+    rig.client.values_.update(rate_1=0, rate_2=0)
+    rig.run(180)
+    lines = named(rig)
+    assert lines["water pumped"]["value"] is None and "inflow" not in lines
+    assert "no pump rate has been measured yet" in text.message(daily_of(rig), "home")[1]
+
+
+def test_wear_says_where_it_was_and_a_pit_without_water_asks_for_a_pour_test(rig):
+    rig.client.values_["wear_1"] = 4
+    rig.run(70)
+    rig.client.states_["wet"] = 0
+    rig.client.values_["wear_1"] = 9
+    limit = rig.site.settings[s.POUR_DAYS]
+    for day in (10, limit + 2):
+        rig.clock.now += (day - (10 if day > 10 else 0)) * 86400.0
+        rig.run(2)
+        line = named(rig)["days without water"]
+        assert (line["value"], line["well"]) == (day, day < limit)
+        if day == 10:
+            assert text.value(named(rig)["pump 1 wear"]) == "9 % (4 % 10 days ago)"
+
+
+def test_a_controller_that_does_not_answer_is_a_line_of_the_look(rig):
+    rig.run(70)
+    rig.client.silent = True
+    rig.run(20)
+    assert text.value(named(rig)["controller"]) == "does not answer" and not daily_of(rig)["well"]
+
+
+def test_the_page_does_not_show_an_old_reading_as_now(tmp_path):
+    rig = Rig(tmp_path)
+    rig.run(5)
+    page = Page("127.0.0.1:0", "home", rig.gateway, (), None)
+    assert "<h2>Now</h2>" in page.html(rig.clock.now)
+    rig.client.silent = True
+    rig.run(20)
+    html = page.html(rig.clock.now)
+    page.server.server_close()
+    assert "<h2>Now</h2>" not in html and "<h2>The pit when last read, " in html and "not watched" in html
 
 
 def test_a_day_that_was_not_watched_is_not_well(rig):
@@ -260,8 +310,6 @@ def test_two_clients_do_not_move_each_others_journal_window():
 @pytest.mark.long
 def test_memory_is_flat_over_a_year(tmp_path):
     rig = Rig(tmp_path, daily_look)
-    for base in (rig.book.base, rig.outbox.base):
-        base.execute("pragma synchronous=off")
     sizes = []
     tracemalloc.start()
     try:

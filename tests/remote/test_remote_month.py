@@ -10,7 +10,8 @@ from month_rig import House, lines
 from host_sim.site.load import read_data
 
 OWNER = {"who": "owner", "url": "json://127.0.0.1:1/", "priorities": ["high", "medium", "low"], "quiet": "22:00-07:00"}
-NEIGHBOR = {"who": "neighbor", "url": "json://127.0.0.1:1/", "after": "15 min", "priorities": ["high", "medium"]}
+NEIGHBOR = {"who": "neighbor", "url": "json://127.0.0.1:1/", "after": "15 min", "priorities": ["high", "medium"],
+            "quiet": "22:00-07:00"}  # fmt: skip
 
 
 def house(folder, days, faults=(), at_hours=(), storm_h=None, inflow="1 gpm"):
@@ -31,12 +32,14 @@ def press_silence(h):
     h.night.schedule.at(round(h.now_s * 1000) + 1000, lambda now, order: h.night.plant.press("silence", False))
 
 
-def test_a_quiet_week_tells_nobody_anything_but_what_the_table_says(tmp_path):
-    h = house(tmp_path, 2)
+@pytest.mark.long
+def test_two_quiet_days_tell_nobody_anything(tmp_path):
+    h = house(tmp_path, 2, inflow="0.3 gpm")
     h.run(47)
     assert h.table() == []
 
 
+@pytest.mark.long
 def test_a_jam_at_night_is_told_at_once_and_the_neighbor_a_quarter_hour_later(tmp_path):
     h = house(tmp_path, 1, ["pump1-jammed@23:00"], inflow="3 gpm")
     h.run(20)
@@ -51,6 +54,7 @@ def switch(field, value):
     return lambda h: setattr(h.client if field == "dead" else h, field, value)
 
 
+@pytest.mark.long
 def test_a_gateway_that_is_out_and_a_board_that_is_dead(tmp_path):
     events = {2: switch("down", True), 3: switch("down", False), 5: switch("dead", True), 6: switch("dead", False)}
     h = house(tmp_path, 1, at_hours=events)
@@ -68,12 +72,12 @@ MONTH = {
     100: switch("down", True), 106: switch("down", False),  # the router is unplugged for 6 h
     200: switch("dead", True), 201: switch("dead", False),  # the cable of the board for an hour
 }  # fmt: skip
-FAULTS = ("mains-lost@400h+100min", "lead-stuck-dry@402h+3h", "pump1-jammed@402.3h+20h", "off-chattering@550h+2h")
+FAULTS = ("mains-lost@400h+100min", "lead-stuck-dry@402h+3h", "pump1-jammed@402.3h+20h", "off-chattering@550h+1h")
 
 
-@pytest.mark.campaign
+@pytest.mark.long
 def test_a_month_with_the_demo_storm(tmp_path, capsys):
-    h = house(tmp_path, 30, FAULTS, {**MONTH, 402.4: press_silence, 412: press_silence}, storm_h=399)
+    h = house(tmp_path, 30, FAULTS, {**MONTH, 402.4: press_silence, 412: press_silence}, storm_h=399, inflow="0.3 gpm")
     h.run(719)
     table = h.table()
     with capsys.disabled():
@@ -82,7 +86,9 @@ def test_a_month_with_the_demo_storm(tmp_path, capsys):
     # Every episode that began has ended, but for the pump that is locked out until somebody presses reset.
     opened = [t for t in owner if "also" not in t and "still" not in t and not t.startswith(("ALL", "UPDATE"))]
     assert len(opened) - 1 == owner.count("ALL CLEAR: pit home") == 3
-    assert not any("chatters" in title for _, who, title in table if who == "neighbor")
+    # What is low and over before the quiet hours end is left to the daily look; a low alarm is never the neighbor's.
+    assert not any("chatters" in title for _, _, title in table)
+    assert [who for _, who, title in table if "short cycling" in title] == ["owner"]
     assert any("no word from the gateway" in t for t in owner) and any("does not answer" in t for t in owner)
     assert any("pump 1 unavailable" in t for t in owner)
-    assert len(table) < 60
+    assert len(table) <= 30

@@ -19,16 +19,22 @@ from hil.remote.gateway.publisher import Publisher
 from host_sim.errors import InputError
 
 
-def test_what_a_gateway_publishes_is_what_the_list_says(tmp_path):
+def published(tmp_path):
+    """Return a link on which a gateway with one alarm has published everything."""
     clock, client, link = Clock(), FakeClient(), FakeLink()
     book, outbox = Book(tmp_path / "b"), Outbox(tmp_path / "o")
     gateway = Gateway(Port("p", opener=lambda: client), book, outbox, Estimator(None), JournalKeeper(), clock,
                       lambda gateway, now: {"lines": []})  # fmt: skip
+    gateway.put("describe", clock(), **topics.described())
     publisher = Publisher(link, "home", outbox, clock())
     client.alarm_states[0] = 1
     gateway.once()
     publisher.pump(gateway.states, clock())
-    seen = {}
+    return link
+
+
+def test_what_a_gateway_publishes_is_what_the_list_says(tmp_path):
+    link, seen = published(tmp_path), {}
     for full, payload, retain in link.sent:
         pit, name = topics.split(full)
         body = topics.unpack(payload)
@@ -39,6 +45,23 @@ def test_what_a_gateway_publishes_is_what_the_list_says(tmp_path):
         wanted = {field for field, _, _ in topics.BY_NAME[name].fields} | {"v", "at"}
         # A log record has the fields of its kind, besides those of all.
         assert wanted - {"name", "late"} <= set(body) if name == "log" else wanted == set(body), name
+
+
+def test_a_program_that_knows_only_the_description_finds_every_retained_field(tmp_path):
+    # The consumer below reads JSON and topics and nothing of ours.
+    link = published(tmp_path)
+    retained = {topic: json.loads(payload) for topic, payload, retain in link.sent if retain}
+    place = next(topic for topic in retained if topic.endswith("/describe"))
+    sensors = {}
+    for row in retained[place]["topics"]:
+        topic = place.replace("describe", row["name"])
+        for field in row["fields"]:
+            sensors[f"{row['name']} {field['name']}"] = (retained[topic][field["name"]], field["unit"])
+    assert sensors["pumps inflow_ml_min"] == (8000, "mL/min") and sensors["battery band"] == (None, "")
+    assert sensors["state mains"] == (1, "0, 1") and sensors["alarms alarms"][0][0]["name"] == "high_water"
+    told = {topic for topic in retained if topic != place}
+    assert told == {place.replace("describe", row["name"]) for row in retained[place]["topics"]}
+    assert all(len(payload) <= topics.MOST_BYTES for _, payload, _ in link.sent)
 
 
 def test_the_printed_list_names_every_row_and_field():

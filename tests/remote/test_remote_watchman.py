@@ -128,10 +128,104 @@ def test_something_new_is_an_update_at_once_if_worse_else_within_ten_minutes(nig
     night.run(2)
     assert len(night.told) == 1
     night.run(8)
-    assert night.told[-1] == (10, "owner", "MEDIUM: pit home: also mains lost (2 alarms stand)")
+    assert night.told[-1] == (10, "owner", "MEDIUM: pit home: also mains lost (2 alarms active)")
     night.alarm(at.NO_PUMP)
     night.run(1)
-    assert night.told[-1][2] == "HIGH: pit home: also both pumps unavailable (3 alarms stand)"
+    assert night.told[-1][2] == "HIGH: pit home: also both pumps unavailable (2 alarms active)"
+
+
+def test_what_another_alarm_says_already_is_neither_counted_nor_told_again(night):
+    night.alarm(at.UNAVAILABLE)
+    night.run(1)
+    night.alarm(at.NO_PUMP)
+    night.alarm(at.UNAVAILABLE + 1)
+    night.run(1)
+    night.alarm(at.NO_PUMP, on=False)
+    night.run(4)
+    night.alarm(at.LOCKOUT)
+    night.run(90)
+    titles = [title for _, who, title in night.told if who == "owner"]
+    assert titles == [
+        "MEDIUM: pit home: pump 1 unavailable",
+        "HIGH: pit home: also both pumps unavailable",
+        "MEDIUM: pit home: also pump 1 locked out (2 alarms active)",
+    ]
+    assert "Cleared: both pumps unavailable" in body_of(night)
+
+
+def test_a_low_alarm_that_clears_soon_is_left_to_the_daily_look(night):
+    for _ in range(3):
+        night.alarm(at.CHATTERING)
+        night.run(4)
+        night.alarm(at.CHATTERING, on=False)
+        night.run(30)
+    assert not night.told
+
+
+def test_who_is_only_called_because_nobody_acts_gets_one_message_an_hour_unless_it_is_high(tmp_path):
+    medium = {**NEIGHBOR, "priorities": ["high", "medium"]}
+    night = Night(tmp_path, [medium])
+    night.alarm(at.MAINS_LOST)
+    night.run(20)
+    night.alarm(at.UNAVAILABLE)
+    night.run(16)
+    night.alarm(at.OUT_OF_SEQUENCE)
+    night.run(38)
+    assert len(night.told) == 1
+    night.run(4)
+    title = "MEDIUM: pit home: also pump 1 unavailable, floats out of sequence (3 alarms active)"
+    assert night.told[1] == (75, "neighbor", title)
+    night.alarm(at.HIGH_WATER)
+    night.run(1)
+    assert night.told[2][2] == "HIGH: pit home: also high water (4 alarms active)"
+
+
+def test_a_high_alarm_that_nobody_acknowledges_is_told_again_ever_less_often(night):
+    night.alarm(at.HIGH_WATER)
+    night.run(8 * 60)
+    minutes = [minute for minute, who, _ in night.told if who == "owner"]
+    assert minutes == [0, 60, 180, 420]
+    assert night.told[-1][2] == "HIGH: pit home: high water (still active, nobody has acknowledged it)"
+
+
+def body_of(night):
+    with night.delivery.lock:
+        return night.delivery.base.execute("select body from message order by id desc limit 1").fetchone()[0]
+
+
+def test_a_message_says_what_it_is_why_what_to_do_and_what_not_to(night):
+    night.say("pumps", pumps=[{"last_fault": "overload"}, {"last_fault": "run lost"}], inflow_ml_min=0)
+    night.say("floor", at_least_min=7, why="", inflow_ml_min=1, measured_at=1, storm=0)
+    night.alarm(at.UNAVAILABLE)
+    night.run(1)
+    first, *rest = body_of(night).split("\n")
+    assert first.startswith("MEDIUM: pump 1 unavailable, since 20")
+    assert "  Last fault of pump 1: overload." in rest and not any("run lost" in line for line in rest)
+    assert any(line.startswith("  What to do: Find the cause named") for line in rest)
+    assert any(line.startswith("  Caution: Do not work on a pump before it is unplugged") for line in rest)
+    assert "Time to floor if both pumps stopped now: at least 7 min." in rest
+    assert rest[-1] == "Press silence at the pit, or run sumpbench acknowledge, so that nobody else is called."
+
+
+def test_a_message_names_the_float_that_is_suspect(night):
+    night.say("state", suspect=["lead", "pay", 7], wet=[])
+    night.alarm(at.OUT_OF_SEQUENCE)
+    night.run(1)
+    assert "  Suspect: lead." in body_of(night).split("\n")
+
+
+def test_a_silence_cannot_be_acknowledged_at_the_pit(night):
+    night.gateway_talks = False
+    night.run(5)
+    assert body_of(night).endswith("To take charge run sumpbench acknowledge, so that nobody else is called.")
+
+
+@pytest.mark.parametrize("forged", ["pay", 7, None, ["overload"], {"a": 1}])
+def test_a_fault_that_is_none_of_the_controllers_is_not_passed_on(night, forged):
+    night.say("pumps", pumps=[{"last_fault": forged}, forged], inflow_ml_min=0)
+    night.alarm(at.UNAVAILABLE)
+    night.run(1)
+    assert "Last fault" not in body_of(night)
 
 
 def test_a_new_high_alarm_never_waits(night):
@@ -146,7 +240,7 @@ def test_a_new_high_alarm_never_waits(night):
         night.run(1)
     titles = [title for _, who, title in night.told if who == "owner"]
     assert titles == ["HIGH: pit home: high water",
-                      "HIGH: pit home: also the controller does not answer its gateway (2 alarms stand)"]  # fmt: skip
+                      "HIGH: pit home: also the controller does not answer its gateway (2 alarms active)"]  # fmt: skip
 
 
 def test_a_low_alarm_waits_for_the_morning_and_a_high_one_does_not(tmp_path):
@@ -174,7 +268,7 @@ def test_in_quiet_hours_neither_a_low_alarm_nor_what_cleared_is_an_update(tmp_pa
     assert [title for _, _, title in night.told] == ["MEDIUM: pit home: pump 1 unavailable and 1 more"]
     night.run(7 * 60)
     minute, who, title = night.told[1]
-    assert (minute, who) == (480, "owner") and title == "LOW: pit home: also a contact chatters (2 alarms stand)"
+    assert (minute, who) == (480, "owner") and title == "LOW: pit home: also a contact chatters (2 alarms active)"
     assert len(night.told) == 2  # what had cleared was in the same message
 
 

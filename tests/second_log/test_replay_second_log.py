@@ -25,6 +25,7 @@ def slice_of_the_matrix():
     return scores
 
 
+@pytest.mark.long
 def test_nothing_is_wrongly_established():
     wrong = [(s.kind, str(s.logger), s.wrong) for s in slice_of_the_matrix() if ESTABLISHED in s.wrong.values()]
     assert not wrong
@@ -54,6 +55,7 @@ def test_bounds_hold_and_bands_hold_most_of_the_time():
     assert len(bands) >= 12 and np.mean(bands) > 0.85
 
 
+@pytest.mark.long
 def test_the_score_can_fail(monkeypatch):
     night = simulate("healthy", CONTROLLERS[0], SEED)
     explain = nights.explain

@@ -30,6 +30,7 @@ def test_the_pc_knows_the_firmware_by_its_sources():
     assert journal.firmware_checksum() == firmware_checksum(str(LIBRARY)) == files_checksum(str(LIBRARY))
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("board", ["pico", "esp32", "posix"])
 def test_a_build_tells_the_sources_it_was_built_from_for_as_long_as_it_is_whole(tmp_path, board):
     build = tmp_path / "build"

@@ -137,6 +137,7 @@ def test_names_are_cut_short_alike_everywhere_and_what_the_outside_knows_stays()
     assert space["kept_outside"](7) == 7
 
 
+@pytest.mark.long
 def test_no_two_names_become_one_and_none_is_a_builtin_or_a_word_of_the_language():
     trees = {("duplexsump", *path.with_suffix("").parts): ast.parse(text) for path, text in texts().items()}
     short = shorten.plan(trees, set())

@@ -24,6 +24,7 @@ def night():
     return trace, segment
 
 
+@pytest.mark.long
 def test_runs_and_alarms_are_those_that_the_simulator_saw(night):
     trace, segment = night
     found = history.happenings([segment])
@@ -34,6 +35,7 @@ def test_runs_and_alarms_are_those_that_the_simulator_saw(night):
     assert sorted(raised) == sorted(seen) and len(raised) >= 5
 
 
+@pytest.mark.long
 def test_without_a_clock_there_is_no_date_and_a_clock_set_late_dates_what_was_before(night):
     _, segment = night
     assert all(h.at is None for h in history.happenings([segment]))

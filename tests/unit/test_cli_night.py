@@ -114,6 +114,7 @@ def test_a_night_in_si(tmp_path):
     assert "[L/s]" in (tmp_path / "out" / "strip.svg").read_text()
 
 
+@pytest.mark.long
 def test_a_wet_floor_is_exit_code_1(tmp_path):
     both = ["--fault", "pump1-will-not-start", "--fault", "pump2-will-not-start"]
     code, said = night(short_site(tmp_path), *both, "--out", tmp_path / "out")
@@ -140,6 +141,7 @@ def test_without_its_own_faults_a_night_has_only_those_of_the_command_line(tmp_p
     assert json.loads((tmp_path / "out" / files.SUMMARY).read_text())["faults"] == []
 
 
+@pytest.mark.long
 def test_the_last_line_points_to_the_cautions(tmp_path):
     result = runner.invoke(app, ["night", str(short_site(tmp_path)), "--no-baseline", "--out", str(tmp_path / "out")])
     assert result.output.rstrip().splitlines()[-1] == CAUTIONS_LINE
@@ -181,6 +183,7 @@ def test_everything_wrong_is_said_at_once_and_nothing_is_written(tmp_path, monke
     assert not (tmp_path / "out").exists()
 
 
+@pytest.mark.long
 def test_a_refused_night_leaves_older_results_as_they_were(tmp_path, monkeypatch, capsys):
     site = short_site(tmp_path)
     night(site, "--out", tmp_path / "out")
@@ -246,6 +249,7 @@ def test_a_fault_that_never_takes_effect_is_refused(tmp_path, monkeypatch, capsy
     assert not (tmp_path / "out").exists()
 
 
+@pytest.mark.long
 def test_a_fault_of_the_site_file_that_never_takes_effect_is_refused_and_may_be_dropped(tmp_path, monkeypatch, capsys):
     site = bare_site(tmp_path, faults='"lag-stuck-dry", "pump1-jammed@3h"')
     said = refused(monkeypatch, capsys, site, "--out", tmp_path / "out")

@@ -101,10 +101,10 @@ def measured(progress):
     return [night, other], ["The demo night takes 0.50 times the other's time."]
 
 
-def cores(progress):
+def cores(progress, rounds):
     """Stand in for the measurement of both cores."""
     progress("core")
-    return [pairs.Pair("core", "step", 50e-6, 2.5e-6, 20.0, 0.001, 0.00005)]
+    return [pairs.Pair("core", "step", 50e-6, 2.5e-6, 20.0, 0.001, 0.00005, 12.0, 240.0)]
 
 
 def test_the_benchmark_shows_every_row_and_what_it_says(monkeypatch, tmp_path):
@@ -112,7 +112,7 @@ def test_the_benchmark_shows_every_row_and_what_it_says(monkeypatch, tmp_path):
     monkeypatch.setattr(pairs, "compare", cores)
     path = tmp_path / "runs.jsonl"
     said = words("benchmark", "--history", str(path))
-    assert "core: step 50.0 us 2.5 us 20.0" in said
+    assert "core: step 50.0 us 2.5 us 20.0 12.0 240.0" in said
     assert "No run before this one on this machine to compare with." in said
     assert "Nothing is slower" in words("benchmark", "--history", str(path))
     assert len(path.read_text().splitlines()) == 2

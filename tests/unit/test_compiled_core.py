@@ -4,6 +4,7 @@ What needs a compiler and Cython builds the core once into the test cache and sk
 is none.
 """
 
+import ast
 import json
 import os
 import subprocess
@@ -13,7 +14,7 @@ from pathlib import Path
 import pytest
 from duplexsump.control import timers
 
-from host_sim.compiled import build, cache, hooks, select, shapes, translate
+from host_sim.compiled import build, cache, hooks, loop, select, shapes, translate
 from host_sim.errors import InputError
 from tests import core_records
 
@@ -29,9 +30,9 @@ def translation():
 
 @pytest.fixture(scope="session")
 def compiled():
-    """Return the compiled core's path, built where it is not there yet."""
+    """Return the paths of the compiled core and of plant and loop, built where they are not there yet."""
     try:
-        return build.build(CONTROL)
+        return build.build(CONTROL), build.build_loop(CONTROL, select.loop_paths())
     except InputError as error:
         pytest.skip(str(error))
 
@@ -44,6 +45,7 @@ def run(code, core="auto", **env):
     return done.returncode, done.stdout.strip(), done.stderr
 
 
+@pytest.mark.long
 def test_every_file_class_and_function_of_the_core_is_translated(translation):
     text = translation.text()
     assert set(translation.modules) == {path.stem for path in CONTROL.glob("*.py")} - {"__init__"}
@@ -61,9 +63,10 @@ def test_whole_numbers_are_typed_and_constants_folded(translation):
     assert "cdef long i\n" in expire and f"range({timers.N_TIMERS})" in expire and "<long>(at[i])" in expire
     assert "cpdef bint on_delay(self, long i, long already, bint condition, long delay_ms) except -1:" in text
     # `long` is a type to Cython: the attribute keeps its name for everybody else.
-    assert "cdef bint c_long" in text and "def long(self):" in text
+    assert "cdef bint c_long" in translation.declarations() and "def long(self):" in text
 
 
+@pytest.mark.long
 def test_the_comparison_of_marked_fields_is_exchanged_only_while_its_source_is_known(translation, tmp_path):
     assert "(<Part>part)._again(" in translation.text()
     folder = tmp_path / "control"
@@ -73,6 +76,40 @@ def test_the_comparison_of_marked_fields_is_exchanged_only_while_its_source_is_k
         (folder / path.name).write_text(text.replace("if value != seen[i]:", "if seen[i] != value:"), encoding="utf-8")
     other = translate.Translation(shapes.load(folder)).text()
     assert "(<Part>part)._again(" not in other and "if seen[i] != value:" in other
+
+
+def test_the_loop_says_its_types_and_folds_its_constants(translation):
+    text = loop.Loop(select.loop_paths(), set(translation.shapes.classes)).text()
+    assert "cdef double water_balance__volume_after(" not in text
+    assert "cpdef double water_balance__volume_after(double v0, double f0, double b, double dt)" in text
+    segment = text[text.index("\ncdef class Segment:") :][:900]
+    assert "cdef public double v0\n" in segment and "cdef public Mode mode\n" in segment
+    assert "cdef public object" not in segment  # every attribute of the hottest record says its type
+    assert "c_expm1(z)" in text and "import expm1" not in text[text.index("# host_sim.plant.water_balance") :][:900]
+    # A class above is called by its name, a class of the core is known by its type.
+    assert "Duplex.step(self, now_ms, raw)" in text and "from sumpbench_core cimport Controller" in text
+    assert "trajectory__EDGE" not in text.replace("'EDGE'", "")
+
+
+def test_a_local_that_hides_a_name_of_its_module_stays_a_local():
+    """As a parameter, as a local of a function within, and as the variable of a comprehension."""
+    made = loop.Loop(select.loop_paths(), set())
+    made.names["host_sim.plant.noise"]["taken"] = ("constant", 7)
+    node = ast.parse("def f(a):\n    def g(taken):\n        return taken\n    return g(taken), [taken for taken in a]")
+    scope = loop.Scope(made, "host_sim.plant.noise")
+    scope.enter(node.body[0])
+    said = " ".join(loop.unparsed(scope.visit(one)) for one in node.body[0].body)
+    assert " ".join(said.split()) == "def g(taken): return taken return (g(7), [taken for taken in a])"
+
+
+def test_an_edited_plant_is_another_loop_and_the_core_stays(tmp_path):
+    paths = select.loop_paths()
+    before = cache.loop_key("core", paths.values())
+    edited = tmp_path / "plant.py"
+    edited.write_text(paths["host_sim.plant.plant"].read_text(encoding="utf-8") + "\n", encoding="utf-8")
+    assert cache.loop_key("core", {**paths, "host_sim.plant.plant": edited}.values()) != before
+    assert cache.loop_key("other", paths.values()) != before
+    assert list(paths) == list(cache.MODULES) and all(path.exists() for path in paths.values())
 
 
 def test_every_hook_is_a_name_of_the_core(translation):
@@ -110,6 +147,7 @@ def test_a_library_that_cannot_be_loaded_is_passed_over(tmp_path, monkeypatch):
     assert said.startswith("pure Python core (the compiled core cannot be loaded")
 
 
+@pytest.mark.long
 def test_without_cython_compiling_is_refused_and_says_what_to_install(monkeypatch, tmp_path):
     monkeypatch.setenv("SUMPBENCH_CACHE", str(tmp_path))
     monkeypatch.setitem(sys.modules, "Cython.Build", None)
@@ -117,16 +155,18 @@ def test_without_cython_compiling_is_refused_and_says_what_to_install(monkeypatc
         build.build(CONTROL)
 
 
+@pytest.mark.long
 def test_a_compiler_that_fails_is_told(monkeypatch, tmp_path):
     pytest.importorskip("Cython", reason="Cython is missing: pip install sumpbench[fast]")
     monkeypatch.setenv("SUMPBENCH_CACHE", str(tmp_path))
     monkeypatch.setenv("CC", "/nonexistent/cc")
     monkeypatch.setattr(translate.Translation, "text", lambda self: "x = 1\n")
+    monkeypatch.setattr(translate.Translation, "declarations", lambda self: "")
     with pytest.raises(InputError, match="the C compiler is missing or failed"):
         build.build(CONTROL)
 
 
-@pytest.mark.campaign
+@pytest.mark.long
 def test_a_folded_name_cannot_be_set_and_a_hook_can(compiled):
     code = (
         "from duplexsump.control import gate, timers\n"
@@ -148,22 +188,22 @@ def test_a_folded_name_cannot_be_set_and_a_hook_can(compiled):
     assert exit_code and "timers.REST is folded into the compiled core" in said
 
 
-@pytest.mark.campaign
+@pytest.mark.long
 def test_the_version_says_which_core_runs(compiled):
-    for core, words in (("compiled", "compiled core"), ("pure", "pure Python core (asked for)")):
+    for core, words in (("compiled", "compiled core and plant"), ("pure", "pure Python core (asked for)")):
         said = run("import sys; sys.argv = ['x', '--version']; import hil.cli.app as a; a.main()", core)[1]
         assert said.endswith(words)
 
 
-@pytest.mark.campaign
-def test_both_cores_write_the_same_journals_and_search_the_same_states(compiled):
-    given = ["--nights", "4", "--first", "20", "--searches", "--site", "demo"]
+@pytest.mark.long
+def test_both_cores_write_the_same_journals_and_traces_and_search_the_same_states(compiled):
+    given = ["--nights", "6", "--first", "20", "--searches", "--site", "demo"]
     found = {core: core_records.child(core, *given) for core in ("compiled", "pure")}
-    assert [lines[0][1] for lines in found.values()] == ["compiled", "pure"]
+    assert [lines[0][1] for lines in found.values()] == list(core_records.CORES)
     for a, b in zip(found["compiled"][1:], found["pure"][1:], strict=True):
         assert a == b
         assert a[2] > 0
-    assert len(found["pure"]) == 1 + 4 + len(core_records.SEARCHES) + 1
+    assert len(found["pure"]) == 1 + 6 + len(core_records.SEARCHES) + 1
 
 
 @pytest.mark.campaign

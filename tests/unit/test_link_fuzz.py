@@ -125,6 +125,7 @@ def answered_well(reply, ascii_):
     return function < 0x80
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("ascii_", [True, False], ids=["ASCII", "RTU"])
 def test_no_invalid_frame_changes_anything(tmp_path, ascii_):
     board, station = start(tmp_path / "pit")

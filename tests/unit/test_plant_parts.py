@@ -289,6 +289,7 @@ def test_progress_is_told():
     assert len(seen) >= 6
 
 
+@pytest.mark.long
 def test_the_demo_night_is_kept_dry_by_two_pumps_and_not_by_one():
     where = load_site(packaged("demo"))
     pair, single = closed_loop.run(where), closed_loop.run(where, controller="single")

@@ -36,6 +36,7 @@ def explained():
     return account
 
 
+@pytest.mark.long
 def test_the_evidence_speaks_the_units_of_the_report(flood):
     site, _, log = flood
     for units, own, other in ((US, " in ", " mm"), (SI, " mm ", " in ")):
@@ -51,6 +52,7 @@ def test_a_cause_that_the_finding_names_is_not_said_twice():
     assert words.causes_of(weak) == "likely causes: worn impeller, clogged inlet"
 
 
+@pytest.mark.long
 def test_a_log_of_contacts_alone_goes_through_the_command(tmp_path):
     log = by_contacts(logged(simulate(demo(1.0)), contacts=True))
     export.write(log, tmp_path / "log.csv")
@@ -61,6 +63,7 @@ def test_a_log_of_contacts_alone_goes_through_the_command(tmp_path):
     assert len(list((tmp_path / "out").iterdir())) == 4
 
 
+@pytest.mark.long
 def test_the_night_run_again_comes_out_as_the_log_shows(explained):
     again, shown = explained.outcomes[0], explained
     assert again.highest_m == pytest.approx(shown.highest_m, abs=0.03)
@@ -182,6 +185,7 @@ def test_a_journal_that_differs_ends_in_1_with_the_difference(tmp_path):
     assert "Not identical" in done.output and "pump_1" in done.output
 
 
+@pytest.mark.long
 def test_a_log_in_which_no_pump_ran_ends_in_1(tmp_path):
     site = demo(0.2)
     log = logged(simulate(site))

@@ -32,6 +32,7 @@ def flood(tmp_path_factory):
     return path, log
 
 
+@pytest.mark.long
 def test_read_account_what_if_say_what_the_command_says(flood):
     path, log = flood
     read = api.read(path, "demo")
@@ -43,6 +44,7 @@ def test_read_account_what_if_say_what_the_command_says(flood):
     assert len(api.what_if(found, ["pump=150%"])) == 2  # not on top of those before
 
 
+@pytest.mark.long
 def test_tables_hold_what_the_dataclasses_hold(flood):
     path, _ = flood
     found = api.account(api.read(path, "demo"), "demo", "single")
@@ -71,6 +73,7 @@ def test_what_cannot_be_used_is_an_input_error(tmp_path, flood):
             api.read(tmp_path / name, "demo")
 
 
+@pytest.mark.long
 def test_the_export_carries_rows_findings_and_the_whole_account(tmp_path, flood):
     path, log = flood
     made = tmp_path / "night.parquet"
@@ -121,6 +124,7 @@ nbformat.write(book, sys.argv[2])
 """
 
 
+@pytest.mark.long
 def test_the_notebook_runs_from_top_to_bottom(tmp_path):
     nbformat = pytest.importorskip("nbformat")
     pytest.importorskip("nbclient")

@@ -152,6 +152,7 @@ def hourly(path, rows=26_304):
 HOURLY = mapping.read({"time": {"column": "time"}, "level": {"column": "level", "unit": "m"}})
 
 
+@pytest.mark.long
 def test_three_years_of_hourly_rows_take_little_memory_and_tell_what_they_can(tmp_path):
     log, site = table_log.read(hourly(tmp_path / "log.csv"), HOURLY), demo(1.0)
     tracemalloc.start()

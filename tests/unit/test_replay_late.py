@@ -38,6 +38,7 @@ def read(segments):
     return [readback.read_segment(path.read_bytes()) for path in sorted(segments.glob("*.seg"))]
 
 
+@pytest.mark.long
 def test_the_board_was_late_and_its_pumps_ran(read):
     steps = [step for segment in read for step in segment.steps]
     assert sum(step.late_ms > 100 for step in steps) > 20, "by more than one tick"

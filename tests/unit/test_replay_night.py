@@ -154,22 +154,23 @@ def test_nothing_is_found_in_a_night_in_which_nothing_was_wrong(seed):
     assert found <= {"short cycling"}
 
 
-@pytest.mark.campaign
+@pytest.mark.long
 def test_a_sample_of_nights_is_told_apart():
     table, misses = trial.score_findings(11)
-    assert all(counts[2] == 0 for kind, counts in table.items() if kind != "recirculation"), misses
-    for kind in ("late start", "low stop", "weak pump"):
+    assert all(counts[2] == 0 for counts in table.values()), misses
+    for kind in ("late start", "weak pump", "short cycling"):
         assert table[kind][0] >= 1 and table[kind][1] == 0, misses
+    assert table["low stop"][0] >= 1, misses
 
 
 @pytest.mark.campaign
 def test_signs_are_found_on_220_nights_whose_truth_is_known():
     table, misses = trial.score_findings(220)
     for kind in ("late start", "low stop", "weak pump", "leaking check valve"):
-        there, missed, false, absent = table[kind]
+        there, missed, false, absent, _ = table[kind]
         assert there / (there + missed) >= 0.9, misses
         assert false / (false + absent) <= 0.03, misses
-    assert table["recirculation"][2] <= 0.12 * sum(table["recirculation"][2:]), misses
+    assert table["recirculation"][2] <= 0.12 * sum(table["recirculation"][2:4]), misses
 
 
 @pytest.mark.campaign
@@ -238,6 +239,7 @@ def test_one_row_above_the_floor_is_water_on_the_floor(flood):
     assert not account.floor_dry and account.floor_wet_s == 900.0 and account.floor_first_s == 3600.0
 
 
+@pytest.mark.long
 def test_a_log_of_contacts_alone_is_explained_and_its_inflow_found():
     site = demo(4.0)
     log = sources.with_levels(by_contacts(logged(simulate(site), contacts=True)), site)

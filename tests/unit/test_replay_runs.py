@@ -21,6 +21,7 @@ def runs_only(site, trace, every_s=1.0):
     return sources.with_levels(dataclasses.replace(log, level_m=None), site)
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(("controller", "every_s"), [("single", 1.0), ("duplex", 1.0), ("single", 60.0),
                                                      ("duplex", 300.0)])  # fmt: skip
 def test_bounds_from_run_states_hold(controller, every_s):
@@ -84,6 +85,7 @@ def test_nothing_is_said_of_the_floor_and_the_pumps_condition():
     assert not account.outcomes and account.pump_ran
 
 
+@pytest.mark.long
 def test_the_command_explains_a_log_of_run_states_alone(tmp_path):
     site = demo(1.0)
     log = runs_only(site, simulate(site))

@@ -67,6 +67,32 @@ def test_rows_out_of_order_are_left_out_and_counted(files, tmp_path):
     assert spoilt.starts == streaming.run(path, how, site).starts
 
 
+def test_floats_over_an_array_are_those_of_a_row_by_row_reading():
+    """Against each contact taken by itself, row by row: noise, drop-outs, and a memory across arrays."""
+    site, rng = demo(), np.random.default_rng(5)
+    floats, wet = openloop.Floats(site.contacts), [False] * 4
+    for length in (1, 2, 997, 3000):
+        level = np.cumsum(rng.normal(0.0, 0.01, length)) + rng.uniform(0.1, 0.5)
+        level[rng.random(length) < 0.05] = np.nan
+        for found, here in zip(floats.words(level), level, strict=True):
+            for i, contact in enumerate(site.contacts):
+                if contact is not None and here >= contact.wet_m:
+                    wet[i] = True
+                elif contact is not None and here <= contact.dry_m:
+                    wet[i] = False
+            assert found == sum(1 << i for i in range(4) if wet[i])
+    assert len(floats.words(np.array([]))) == 0
+
+
+def test_days_of_rows_are_found_without_looking_at_every_row():
+    day = 86400.0
+    times = np.array([5.0, day - 1.0, day, day + 1.0, 3.0 * day, 3.5 * day])
+    days, edges = streaming._days(times)
+    assert (days.tolist(), edges.tolist()) == ([0.0, 1.0, 3.0], [0, 2, 4])
+    days, edges = streaming._days(np.append(times, 1e15))  # a clock that jumped
+    assert (days.tolist()[:3], edges.tolist()) == ([0.0, 1.0, 3.0], [0, 2, 4, 6])
+
+
 def test_a_log_without_a_level_is_refused(files):
     site, _, found = files
     how = mapping.read({"time": {"column": "time"}, "contacts": {"lead": {"column": "mains"}}})

@@ -89,6 +89,7 @@ def test_no_text_leaves_the_page(figure):
     assert beyond == []
 
 
+@pytest.mark.long
 def test_a_clash_of_labels_would_be_found():
     broken = strip.draw(sample.duplex(), US)
     broken.axes[0].annotate("one on", (0.5, 0.5), xycoords="axes fraction")
@@ -109,6 +110,7 @@ def crowded():
     return trace
 
 
+@pytest.mark.long
 def test_a_crowded_night_keeps_its_labels_apart():
     assert overlaps(strip.draw(crowded(), US, sample.single())) == []
 
@@ -142,6 +144,7 @@ def test_a_flood_of_minutes_in_months_is_still_drawn():
     assert np.nanmax(spike) == pytest.approx(US.level.number(sample.FLOOR + 0.05))
 
 
+@pytest.mark.long
 def test_svg_keeps_its_letters_and_is_the_same_each_time(tmp_path):
     for name in ("a.svg", "b.svg"):
         strip.save(strip.draw(sample.duplex(), US), tmp_path / name)
@@ -250,6 +253,7 @@ def test_a_close_up_clips_faults_alarms_and_contacts(close):
     assert closeup.wet_spans(close, "lead") == [(pytest.approx(720.0), pytest.approx(wet))]
 
 
+@pytest.mark.long
 def test_a_close_up_shows_the_contacts_and_keeps_its_labels_apart(close):
     figure = strip.draw(close, US)
     assert "CONTACTS WET" in words_of(figure)

@@ -18,6 +18,7 @@ SMALL = {"pit.diameter": "18 in", "pit.depth": "24 in", "discharge.outlet": "10 
          "sizing.piping.material": "cellular-core DWV"}  # fmt: skip
 
 
+@pytest.mark.long
 def test_applied_together_they_make_it_fit_and_each_has_its_night():
     found = apply_all(edited(SOUND, SMALL), SAY)
     assert found.fits and not found.left
@@ -29,6 +30,7 @@ def test_applied_together_they_make_it_fit_and_each_has_its_night():
     assert word in ("fits", "fits with remarks")
 
 
+@pytest.mark.long
 def test_where_no_set_of_cures_does_it_says_so():
     flood = sound(sizing__evidence=[{"kind": "rise test", "rise": "6 in", "in": "1 s", "from": "4 in",
                                      "weather": "wettest"}])  # fmt: skip
@@ -41,6 +43,7 @@ def test_what_fits_is_left_alone():
     assert found.fits and found.steps == () and found.data == SOUND
 
 
+@pytest.mark.long
 def test_what_is_there_already_is_changed_last():
     small = edited(SOUND, {k: v for k, v in SMALL.items() if "pit" in k or "evidence" in k or "outlet" in k})
     for installed, dear in (([], PAPER), (["pit"], CONCRETE)):
@@ -75,6 +78,7 @@ def test_a_measurement_is_told_and_never_made_up():
     assert cures and all(cure.measures for cure in cures)
 
 
+@pytest.mark.long
 def test_the_command_tells_each_step_and_writes_the_site_that_fits(tmp_path, monkeypatch, capsys):
     monkeypatch.chdir(tmp_path)
     (tmp_path / "site.toml").write_text(to_toml(edited(SOUND, SMALL)), encoding="utf-8")

@@ -37,6 +37,7 @@ def starting(share):
     return data
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(
     ("share", "word"), sampled([(1.04, "at the limit"), (0.99, ""), (1.01, "at the limit"), (1.07, "over")], 4)
 )

@@ -104,6 +104,7 @@ def browser(tmp_path_factory):
         yield found
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("name", sampled(NAMES, 5))
 @pytest.mark.parametrize("system", sampled(["us", "si"], 2))
 def test_it_prints_on_three_sheets_and_no_text_lies_on_another_or_leaves_its_sheet(browser, tmp_path, name, system):
@@ -122,6 +123,7 @@ def test_it_prints_on_three_sheets_and_no_text_lies_on_another_or_leaves_its_she
     assert min(types) >= LEAST_PT
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("width", [1280, 760, 400])
 def test_in_a_window_nothing_overlaps_or_has_to_be_scrolled_to_across(browser, tmp_path, width):
     for name in ("sound", "much assumed"):
@@ -159,6 +161,7 @@ def test_the_drawings_are_printed_at_their_own_size(browser, tmp_path):
     assert [(right - left) / 96.0 * 72.0 for _, left, _, right, _ in seen] == pytest.approx(told, abs=0.5)
 
 
+@pytest.mark.long
 def test_the_head_has_blanks_date_version_and_checksums_and_the_end_signatures():
     result = size(SOUND)
     page = html_of(SOUND, when="2031-05-25T10:00", place="1 Invented Lane")
@@ -170,6 +173,7 @@ def test_the_head_has_blanks_date_version_and_checksums_and_the_end_signatures()
     assert checksum(result.settings) != checksum(size(edited(SOUND, {"sizing.motor.starts_per_hour": 12})).settings)
 
 
+@pytest.mark.long
 def test_it_reads_in_black_and_white():
     style = re.search(r"<style>(.*?)</style>", html_of(SOUND), re.DOTALL)[1]
     assert set(re.findall(r"#[0-9a-f]{3,6}\b", style)) <= {"#000", "#fff", "#777"}
@@ -207,6 +211,7 @@ def test_the_parts_list_has_a_transformer_for_ac_and_none_for_dc_and_a_locked_ro
     assert json.dumps([vars(part) for part in page.parts])
 
 
+@pytest.mark.long
 def test_beside_a_transmitter_the_list_has_one_float_and_the_loop():
     edits = {"sizing.floats": {"kind": "transmitter"}, "transmitter": {"zero": "1 in", "span": "1 m"}}
     parts = {part.what: part for part in build(size(edited(SOUND, edits)), Say("us"), False, False).parts}

@@ -43,6 +43,7 @@ def site(tmp_path):
     return path
 
 
+@pytest.mark.long
 def test_the_page_needs_nothing_but_itself(pages):
     for page in pages.values():
         html = as_html(page, Say("us"))
@@ -119,6 +120,7 @@ def test_page_and_json_say_the_same(pages):
             assert escape(row["shown"]) in html
 
 
+@pytest.mark.long
 def test_si_is_spoken_throughout():
     say = Say("si")
     html = as_html(build(size(SOUND), say, with_check=False), say)
@@ -127,6 +129,7 @@ def test_si_is_spoken_throughout():
     assert set(re.findall(r"([\d.]+) in\b", html)) <= {"1.5", "2", "2.5"}  # the nominal sizes of pipes
 
 
+@pytest.mark.long
 def test_the_command_leaves_page_settings_site_and_json(tmp_path, site):
     out = tmp_path / "out"
     done = CliRunner().invoke(app, ["size", str(site), "--out", str(out)])
@@ -158,6 +161,7 @@ def test_a_sized_site_that_is_changed_is_sized_afresh(tmp_path, site):
     assert size(kept).contacts_given and size(kept).settings == size(SOUND).settings
 
 
+@pytest.mark.long
 def test_a_change_can_be_tried_and_what_does_not_fit_leaves_with_1(tmp_path, site):
     change = ["--with", 'sizing.outfall.to="sanitary sewer"', "--with", "sizing.basin.cover=none"]
     done = CliRunner().invoke(app, ["size", str(site), "--out", str(tmp_path / "o"), "--no-check", *change])

@@ -39,6 +39,7 @@ def talk(folder, typed):
     return shown, os.waitstatus_to_exitcode(os.waitpid(child, 0)[1])
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(
     "typed", sampled([["nonsense", "skip"], ["skip"], ["back"], ["back", "skip"]], 4), ids=" then ".join
 )

@@ -136,6 +136,7 @@ MISTAKES = [
 ]
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(
     ("path", "sound", "mistaken", "place", "code"), sampled(MISTAKES, 5), ids=[row[2] for row in MISTAKES]
 )

@@ -78,6 +78,7 @@ def test_what_has_no_reading_or_two_is_refused_with_the_right_one_offered(text, 
         units.read(text, kind)
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("text", ["30", "3.5", "1/2", "3 1/2", "3-1/2", ".5"])
 def test_a_bare_number_is_known_as_one(text):
     assert units.bare(text) and not units.bare(f"{text} in")

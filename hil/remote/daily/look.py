@@ -7,6 +7,7 @@ from duplexsump.control import alarm_table
 from duplexsump.control import settings as s
 
 from hil.remote import reading as parts
+from hil.remote import words
 
 DAY_S = 86400.0
 WORN_PERCENT = 25  # as the alarm of that name
@@ -24,7 +25,7 @@ def daily_look(gateway, now):
     day, week = book.minutes(now - DAY_S, now), book.minutes(now - 8 * DAY_S, now - DAY_S)
     lines = _pumping(book, day, week, now)
     values = gateway.reading.values if gateway.reading else None
-    lines += _now(gateway, values)
+    lines += _now(gateway, values, now)
     lines += _dates(gateway, values, now)
     alarms = [
         {"began": began, "name": name, "text": _text(name), "priority": priority, "ended": ended}
@@ -60,32 +61,32 @@ def _pumping(book, day, week, now):
     lines = (
         [] if covered > 0.95 else [_line("record of the day", round(100 * covered), "%", False, "of the day was read")]
     )
-    water = 0.0
+    water, best = 0.0, max(day[-1]["rate_1"], day[-1]["rate_2"])
     for n in (1, 2):
         run_s, starts = _rise(day, f"run_{n}"), _rise(day, f"starts_{n}")
         rate = day[-1][f"rate_{n}"]
         water += run_s / 60.0 * rate
         lines.append(_line(f"pump {n} starts", starts, "", True))
         lines.append(_line(f"pump {n} run time", run_s / 60.0, "min", True))
+    if not best:
+        return [_line("water pumped", None, "mL", True, "no pump rate has been measured yet"), *lines]
     lines.insert(0, _line("water pumped", round(water), "mL", True))
     inflow = round(water / _span_min(day))
-    best = max(day[-1]["rate_1"], day[-1]["rate_2"])
-    lines.append(_line("inflow", inflow, "mL/min", not best or inflow < CARRIED * best))
+    lines.append(_line("inflow", inflow, "mL/min", inflow < CARRIED * best))
     if week:
         before = sum(_rise(week, f"run_{n}") / 60.0 * week[-1][f"rate_{n}"] for n in (1, 2)) / _span_min(week)
         lines.append(_line("inflow of the week before", round(before), "mL/min", True))
-    if best:
-        lines.append(_line("inflow over pump rate", round(100 * inflow / best), "%", inflow < CARRIED * best))
+    lines.append(_line("inflow over pump rate", round(100 * inflow / best), "%", inflow < CARRIED * best))
     return lines
 
 
-def _now(gateway, values):
+def _now(gateway, values, now):
     if not gateway.up or values is None:
-        return [_line("controller", 0, "", False, "does not answer")]
+        return [_line("controller", None, "", False, "does not answer")]
     lines = []
     for n in (1, 2):
         wear = values[f"wear_{n}"]
-        lines.append(_line(f"pump {n} wear", wear, "%", wear < WORN_PERCENT))
+        lines.append(_line(f"pump {n} wear", wear, "%", wear < WORN_PERCENT, _trend(gateway.book, n, now)))
     if parts.has_battery(gateway.settings):
         battery = gateway.states["battery"][1]
         lines.append(_line("battery", battery["mv"], "mV", battery["band"] == "good", battery["band"]))
@@ -94,7 +95,7 @@ def _now(gateway, values):
         if loaded is None:
             lines.append(_line("battery under load", None, "mV", True, "no run on the battery seen yet"))
         else:
-            lines.append(_line("battery under load", loaded, "mV", loaded >= low, at and ""))
+            lines.append(_line("battery under load", loaded, "mV", loaded >= low, words.moment(at)))
     floor = gateway.states["floor"][1]
     minutes = floor["at_least_min"]
     if floor["storm"] and minutes is not None:  # no verdict on a pit that the gateway hardly knows
@@ -105,12 +106,30 @@ def _now(gateway, values):
     return lines
 
 
+def _trend(book, n, now):
+    # What the wear was when the record of minutes begins, a week ago or more.
+    first = book.first_minute()
+    if first is None or now - first["at"] < 7 * DAY_S:
+        return ""
+    return f"({first[f'wear_{n}']} % {(now - first['at']) / DAY_S:.0f} days ago)"
+
+
+def _pour(gateway, now):
+    # With `off` dry for so long nothing has proved that water starts a pump: pour some and test.
+    last, first = gateway.book.last_wet(), gateway.book.first_minute()
+    since = last if last is not None else first["at"] if first else now
+    days, limit = (now - since) / DAY_S, gateway.settings[s.POUR_DAYS] if gateway.settings else 0
+    text = "" if last is not None else "at least: dry since the record begins"
+    return _line("days without water", round(days), "days", not limit or days < limit, text)
+
+
 def _dates(gateway, values, now):
     lines = []
     if values is not None:
         days = values["inspection"] / 1440.0
         limit = gateway.settings[s.INSPECTION_DAYS] if gateway.settings else 0
         lines.append(_line("days since inspection", round(days), "days", not limit or days < limit))
+        lines.append(_pour(gateway, now))
     for n in (1, 2):
         last = gateway.book.last_run(n)
         if last is None:

@@ -14,7 +14,7 @@ def render(look, pit, system="us"):
     bad = [line["name"] for line in look["lines"] if not line["well"]]
     alarms = [
         {**alarm, "began": words.moment(alarm["began"]),
-         "until": f"until {words.moment(alarm['ended'])}" if alarm["ended"] else "still there"}
+         "until": f"until {words.moment(alarm['ended'])}" if alarm["ended"] else "still active"}
         for alarm in look["alarms"][-12:]
     ]  # fmt: skip
     lines = [{"name": line["name"], "well": line["well"], "text": text.value(line, system)} for line in look["lines"]]

@@ -33,6 +33,6 @@ def message(look, pit, system="us"):
     width = max(len(line["name"]) for line in look["lines"])
     lines = [f"{'' if line['well'] else '! '}{line['name']:{width}}  {value(line, system)}" for line in look["lines"]]
     for alarm in look["alarms"]:
-        until = f"until {words.moment(alarm['ended'])}" if alarm["ended"] else "still there"
+        until = f"until {words.moment(alarm['ended'])}" if alarm["ended"] else "still active"
         lines.append(f"  {words.moment(alarm['began'])}  {alarm['text']} ({alarm['priority']}), {until}")
     return title[:150], "\n".join(lines)[:6000]

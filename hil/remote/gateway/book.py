@@ -52,6 +52,17 @@ class Book:
         rows = self.base.execute("select * from minute where at >= ? and at < ? order by at", (begin, end))
         return [dict(zip(MINUTE_FIELDS, row, strict=True)) for row in rows]
 
+    def first_minute(self):
+        """Return the oldest minute's line, None without one."""
+        row = self.base.execute("select * from minute order by at limit 1").fetchone()
+        return None if row is None else dict(zip(MINUTE_FIELDS, row, strict=True))
+
+    def last_wet(self):
+        """Return when `off` was last wet in the record of minutes, None if never."""
+        sql = "select at from minute where wet & 1 order by at desc limit 1"
+        row = self.base.execute(sql).fetchone()
+        return None if row is None else row[0]
+
     def run(self, began, pump, ended, rate):
         """Keep one run of a pump at `rate`."""
         ml = round(rate * (ended - began) / 60.0)

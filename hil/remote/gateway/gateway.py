@@ -3,6 +3,8 @@
 No thread and no clock of its own: `once()` does one pass at the time that `clock()` says.
 """
 
+import sqlite3
+
 from duplexsump.control import alarm_table, alarms
 from duplexsump.control import settings as s
 from duplexsump.station.registers import CLOCK_AT as CLOCK_REGISTER
@@ -39,8 +41,10 @@ class Gateway:
         self.alarm_since = book.standing()
         self.loaded = book.kept("loaded", [None, None])
         self.loading_mv = None
+        self.day = book.kept("day")
         self.minute_at = self.kept_minute_at = 0.0
         self.error = ""
+        self.waiting = []  # (function, arguments, fields) of what goes to disk at the end of the pass
         self.catch_up = CatchUp(book, outbox)
         journal.on_segment = self._fetched
 
@@ -56,13 +60,28 @@ class Gateway:
         except InputError as error:
             self.error = error.problems[0]
             self._unheard(now)
+            reading = None
         else:
             self._heard(reading)
-            self.journal.once(self.port, self.book, reading, now)
         if now - self.minute_at >= MINUTE_S:
             self.minute_at = now
             self._minute(now)
         self._day(now)
+        self._keep()
+        if reading is not None:
+            self.journal.once(self.port, self.book, reading, now)
+
+    def _later(self, work, *values, **fields):
+        # What goes to disk waits for the end of the pass: a disk that is full must not keep the rest from being told.
+        self.waiting.append((work, values, fields))
+
+    def _keep(self):
+        for work, values, fields in self.waiting:
+            try:
+                work(*values, **fields)
+            except sqlite3.Error as error:
+                self.error = f"nothing can be kept: {error}"
+        self.waiting.clear()
 
     def put(self, name, at, **fields):
         """Have topic `name` go out where its fields differ from the last."""
@@ -89,22 +108,23 @@ class Gateway:
             self.up, self.since = False, now
             self.began = [None, None]
             self.put("board", now, up=0, since=now, firmware=None, uptime_min=None, reset_cause=None)
-            self.outbox.put(now, "alarm", name="board_silent", event="raised", why=self.error)
+            self._later(self.outbox.put, now, "alarm", name="board_silent", event="raised", why=self.error)
             self.settings = None
 
     def _heard(self, reading):
         now, before = reading.at, self.reading
         if self.up is not True:
             if self.up is False:
-                self.outbox.put(now, "alarm", name="board_silent", event="cleared", why="")
+                self._later(self.outbox.put, now, "alarm", name="board_silent", event="cleared", why="")
             self.up, self.since = True, now
         self.heard_at, self.reading = now, reading
-        self.catch_up.heard(now)
+        self._later(self.catch_up.heard, now)
         if before is not None and reading.values["uptime"] < before.values["uptime"]:
-            self.outbox.put(now, "event", name="power-up", why=parts.RESETS[min(2, reading.values["reset_cause"])])
+            self._later(
+                self.outbox.put, now, "event", name="power-up", why=parts.RESETS[min(2, reading.values["reset_cause"])]
+            )
         self._runs(reading)
         self._battery(reading)
-        self._alarms(reading)
         self.put(
             "board", now, **{**parts.board(reading, self.since), "uptime_min": reading.values["uptime"] // 60 * 60}
         )
@@ -113,6 +133,7 @@ class Gateway:
         self.put("pumps", now, **parts.pumps(reading))
         self.put("battery", now, **parts.battery(reading, self.settings, *self.loaded))
         self.put("floor", now, **self.floor.look(reading, self.settings))
+        self._alarms(reading)  # last: who is told of an alarm then knows the rest
 
     def _runs(self, reading):
         for n in range(2):
@@ -120,7 +141,7 @@ class Gateway:
             if on and self.began[n] is None:
                 self.began[n] = reading.at
             elif not on and self.began[n] is not None:
-                self.book.run(self.began[n], n + 1, reading.at, reading.values[f"rate_{n + 1}"])
+                self._later(self.book.run, self.began[n], n + 1, reading.at, reading.values[f"rate_{n + 1}"])
                 self.began[n] = None
 
     def _battery(self, reading):
@@ -135,7 +156,7 @@ class Gateway:
             self.loading_mv = mv if self.loading_mv is None else min(mv, self.loading_mv)
         elif self.loading_mv is not None:
             self.loaded, self.loading_mv = [self.loading_mv, reading.at], None
-            self.book.keep("loaded", self.loaded)
+            self._later(self.book.keep, "loaded", self.loaded)
 
     def _alarms(self, reading):
         told, moved = [], False
@@ -149,7 +170,7 @@ class Gateway:
             if state != alarms.NORMAL:
                 told.append(parts.alarm(place, state, self.alarm_since.get(name, reading.at)))
         if moved:
-            self.book.keep("alarm_states", self.alarm_states)
+            self._later(self.book.keep, "alarm_states", self.alarm_states)
         self.put("alarms", reading.at, alarms=told)
 
     def _moved(self, name, priority, before, state, now):
@@ -157,13 +178,13 @@ class Gateway:
         events = []
         if is_ and not was:
             self.alarm_since[name] = now
-            self.book.alarm_began(name, priority, now)
+            self._later(self.book.alarm_began, name, priority, now)
             events.append("raised")
         elif was and not is_:
-            self.book.alarm_moved(name, "ended", now)
+            self._later(self.book.alarm_moved, name, "ended", now)
             events.append("cleared")
         if before == alarms.UNACKNOWLEDGED and state == alarms.ACKNOWLEDGED:
-            self.book.alarm_moved(name, "acknowledged", now)
+            self._later(self.book.alarm_moved, name, "acknowledged", now)
             events.append("acknowledged")
         if state == alarms.NORMAL:
             self.alarm_states.pop(name, None)
@@ -171,19 +192,21 @@ class Gateway:
         else:
             self.alarm_states[name] = state
         for event in events:
-            self.outbox.put(now, "alarm", name=name, priority=priority, event=event, state=alarms.STATES[state])
+            self._later(
+                self.outbox.put, now, "alarm", name=name, priority=priority, event=event, state=alarms.STATES[state]
+            )
 
     # By the clock.
 
     def _minute(self, now):
         fields = {name: self.states[name][1] for name in ("state", "pumps", "battery", "floor") if name in self.states}
         standing = [alarm["name"] for alarm in self.states.get("alarms", (0, {"alarms": []}))[1]["alarms"]]
-        self.outbox.put(now, "status", up=1 if self.up else 0, alarms=standing, **fields)
+        self._later(self.outbox.put, now, "status", up=1 if self.up else 0, alarms=standing, **fields)
         if not self.up:
             return
         v = self.reading.values
-        self.book.minute(
-            at=now, inflow=v["inflow"], battery=v["battery"], mains=self.reading.states["mains"],
+        self._later(
+            self.book.minute, at=now, inflow=v["inflow"], battery=v["battery"], mains=self.reading.states["mains"],
             wet=self.reading.states["wet"], starts_1=v["starts_1"], starts_2=v["starts_2"], run_1=v["run_1"],
             run_2=v["run_2"], rate_1=v["rate_1"], rate_2=v["rate_2"], wear_1=v["wear_1"], wear_2=v["wear_2"],
             floor_min=self.states["floor"][1]["at_least_min"], inspection=v["inspection"],
@@ -192,9 +215,10 @@ class Gateway:
     def _day(self, now):
         # Once a day, at the first pass after `daily_at_s` of UTC; again only the next day.
         day = (now - self.daily_at_s) // DAY_S
-        if self.look is None or self.up is None or self.book.kept("day") == day:
+        if self.look is None or self.up is None or self.day == day:
             return
-        self.book.keep("day", day)
+        self.day = day
+        self._later(self.book.keep, "day", day)
         look = self.look(self, now)
         self.put("daily", now, look=look)
-        self.outbox.put(now, "event", name="daily")
+        self._later(self.outbox.put, now, "event", name="daily")

@@ -6,6 +6,7 @@ oldest status record goes first, then the oldest event, alarms last.  Numbers ar
 
 import json
 import secrets
+import sqlite3
 
 from hil.remote import topics
 from hil.remote.database import open_database
@@ -49,11 +50,16 @@ class Outbox:
         self.put_all([(at, kind, fields)])
 
     def put_all(self, records):
-        """Add records (at, kind, fields) in one transaction."""
-        with self.base:
-            for at, kind, fields in records:
-                self._insert(at, kind, fields)
-            self._bound(records[-1][0] if records else 0.0)
+        """Add records (at, kind, fields) in one transaction.  A full disk raises sqlite3.Error and changes nothing."""
+        before = self.count, self.bytes
+        try:
+            with self.base:
+                for at, kind, fields in records:
+                    self._insert(at, kind, fields)
+                self._bound(records[-1][0] if records else 0.0)
+        except sqlite3.Error:
+            self.count, self.bytes = before
+            raise
 
     def _insert(self, at, kind, fields):
         body = json.dumps(fields, separators=(",", ":"), allow_nan=False)

@@ -84,6 +84,8 @@ class Page(Door):
             for alarm in alarms
         ]
         well, headline = words.headline(states)
+        silent = not self.gateway.up and self.gateway.reading is not None
+        stale = f" when last read, {words.moment(self.gateway.reading.at)}" if silent else ""
         return self.template.render(
             pit=self.pit,
             when=words.moment(now),
@@ -91,6 +93,7 @@ class Page(Door):
             headline=headline,
             alarms=shown,
             rows=words.rows(states, self.units),
+            stale=stale,
         )
 
 

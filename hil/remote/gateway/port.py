@@ -5,7 +5,7 @@ Every request of a client that is served goes through `pass_on`, one at a time, 
 
 import threading
 
-from host_sim.board.client import Client, RefusedError
+from host_sim.board.client import Client, RefusedError, line_of
 from host_sim.errors import InputError
 
 PATIENCE_S = 0.5
@@ -17,7 +17,8 @@ class Port:
 
     def __init__(self, name, framing="ascii", unit=1, opener=None):
         self.name = name
-        self.opener = opener or (lambda: Client(name, framing, unit, 19200 if framing == "rtu" else 115200, PATIENCE_S))
+        kind, baud, parity = line_of(framing)
+        self.opener = opener or (lambda: Client(name, kind, unit, baud, PATIENCE_S, parity))
         self.lock = threading.RLock()
         self.client = None
 

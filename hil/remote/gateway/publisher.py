@@ -15,19 +15,31 @@ class Publisher:
     def __init__(self, connection, pit, outbox, began):
         self.connection, self.pit, self.outbox, self.began = connection, pit, outbox, began
         self.mids = {}
+        self.numbers = []  # acknowledged by the broker, not yet noted on disk
         self.sent = {}
         self.connects = 0
         self.beat_at = 0.0
 
     def pump(self, states, now):
-        """Send what has changed and what waits, take in what the broker acknowledged."""
+        """Send what has changed and what waits, take in what the broker acknowledged.
+
+        A full disk raises sqlite3.Error, after the states have gone.
+        """
         link = self.connection
         if link is None:
             return
+        if link.connected:
+            self._states(link, states, now)
         self._arrived(now)
         self._receipts()
         if not link.connected:
             return
+        self.outbox.overdue(now)
+        for n, payload in self.outbox.take(max(0, IN_FLIGHT - len(self.mids))):
+            self.mids[link.publish(topics.topic(self.pit, "log"), payload)] = n
+
+    def _states(self, link, states, now):
+        # What holds now needs no disk, and goes first.
         if link.connects != self.connects:
             self.connects, self.sent, self.beat_at = link.connects, {}, 0.0
         if now - self.beat_at >= BEAT_S:
@@ -37,16 +49,14 @@ class Publisher:
             if self.sent.get(name) is not state:
                 self.sent[name] = state
                 self._publish(name, topics.pack(state[0], **state[1]))
-        self.outbox.overdue(now)
-        for n, payload in self.outbox.take(max(0, IN_FLIGHT - len(self.mids))):
-            self.mids[link.publish(topics.topic(self.pit, "log"), payload)] = n
 
     def _publish(self, name, payload):
         self.connection.publish(topics.topic(self.pit, name), payload, topics.BY_NAME[name].retained)
 
     def _arrived(self, now):
-        numbers = [self.mids.pop(mid) for mid in self.connection.published() if mid in self.mids]
-        self.outbox.arrived(numbers, now)
+        self.numbers += [self.mids.pop(mid) for mid in self.connection.published() if mid in self.mids]
+        self.outbox.arrived(self.numbers, now)
+        self.numbers = []
 
     def _receipts(self):
         for message in self.connection.messages():

@@ -43,6 +43,7 @@ class Options:
     unit: int = 1
     units: str = "us"
     set_clock: bool = True
+    describe: bool = False
     say: object = field(default=print)
 
 
@@ -61,6 +62,8 @@ class Running:
         self.outbox = Outbox(options.store / "outbox.sqlite", readers=options.receipts)
         self.gateway = Gateway(self.port, self.book, self.outbox, Estimator(options.site, self.book), JournalKeeper(),
                                clock, daily_look, options.set_clock)  # fmt: skip
+        if options.describe:
+            self.gateway.put("describe", clock(), **topics.described())
         self.connection = self._connect()
         self.publisher = Publisher(self.connection, options.pit, self.outbox, clock())
         self.server = self.page = None
@@ -97,11 +100,11 @@ class Running:
 
     def once(self):
         """Make one pass.  A disk that is full or fails costs what would have been kept, not the telling."""
-        try:
-            self._pass()
-        except sqlite3.Error as error:
-            self.gateway.error = f"nothing can be kept: {error}"
-        self.publisher.pump(self.gateway.states, self.clock())
+        for work in (self._pass, lambda: self.publisher.pump(self.gateway.states, self.clock())):
+            try:
+                work()
+            except sqlite3.Error as error:
+                self.gateway.error = f"nothing can be kept: {error}"
 
     def _pass(self):
         self.gateway.once()

@@ -6,12 +6,15 @@ conditions and a time go in, messages come out; `state` is a dictionary of plain
 
 import time
 
-from hil.remote import words
+from hil.remote.watchman import messages
 
 RANK = {"high": 0, "medium": 1, "low": 2}
 UPDATE_S = 600.0  # between two updates of one episode to one person, unless a high alarm is new or it is more urgent
-AGAIN_S = 3600.0  # a high alarm that nobody has acknowledged is told again each hour
-MOST_AGAIN = 12
+ESCALATED_S = 3600.0  # the same for somebody who is only called because nobody else acted
+CLEARED_S = 1800.0  # before a message that only says what has cleared
+LOW_S = 600.0  # a low alarm that clears sooner is left to the daily look
+AGAIN_S = 3600.0  # a high alarm that nobody has acknowledged is told again after 1 h, 2 h more, 4 h more ...
+MOST_AGAIN = 6
 
 
 def new():
@@ -57,39 +60,43 @@ def _follow(state, conditions, now, settle_s):
 
 def _tell(state, conditions, floor, person, pit, now, settle_s, local):
     quiet = _quiet(person, now, local)
-    mine = [c for c in conditions if c["priority"] in person.priorities and not (quiet and c["priority"] == "low")]
-    mine.sort(key=lambda c: RANK[c["priority"]])
+    theirs = [c for c in conditions if c["priority"] in person.priorities and not (quiet and c["priority"] == "low")]
+    names = {c["name"] for c in theirs}
+    mine = sorted((c for c in theirs if names.isdisjoint(c["covers"])), key=lambda c: RANK[c["priority"]])
     told = state["told"].get(person.who)
-    known = told["names"] if told else []
+    known, ranks = (told["names"], told.get("ranks", {})) if told else ([], {})
     ripe = [c for c in mine if c["name"] not in known and _ripe(state, c, person, told, now)]
     gone = [name for name in known if name not in state["first"]]
+    cleared = [told["texts"].get(name, name) for name in gone]
+    since = now - told["at"] if told else 0.0
     if ripe:
-        if told and not _urgent(ripe, told) and now - told["at"] < UPDATE_S:
+        if told and not _urgent(ripe, told) and since < (ESCALATED_S if person.after_s else UPDATE_S):
             return None
-        title = _opening(state, mine, person, pit, now) if not told else _also(ripe, mine, pit)
+        waited = max(now - state["first"][c["name"]] for c in ripe) if person.after_s else None
+        title = messages.also(pit, ripe, mine) if told else messages.opening(pit, mine, waited)
     elif gone and len(gone) == len(known):
         del state["told"][person.who]
-        took = words.span((now - settle_s - told["began"]) / 60.0)
-        return f"ALL CLEAR: pit {pit}", f"It began {words.moment(told['began'])} and lasted {took}."
-    elif gone and not quiet and now - told["at"] >= UPDATE_S:
-        title = f"UPDATE: pit {pit}: cleared: {_names(gone, told)}{_count(mine)}"
-    elif told and _again(state, mine, told, now):
-        told["again"] += 1
-        title = f"HIGH: pit {pit}: {mine[0]['text']} (still there, nobody has acknowledged it)"
+        return messages.all_clear(pit, cleared, told["began"], now - settle_s)
+    elif gone and not quiet and since >= CLEARED_S and any(ranks.get(name) != RANK["low"] for name in gone):
+        title = messages.update(pit, cleared, mine)
+    elif told and _again(state, mine, told, since):
+        title = messages.again(pit, mine)
     else:
         return None
-    _note(state, mine, gone, person, told, now)
-    return title, _body(state, mine, [told["texts"].get(name, name) for name in gone] if told else [], floor)
+    _note(state, theirs, ripe, gone, person, told, now)
+    return title, messages.body(state, mine, cleared, floor)
 
 
 def _ripe(state, condition, person, told, now):
     # Whether a condition is one to tell this person of now.
+    stood_s = now - state["first"][condition["name"]]
+    if condition["priority"] == "low" and stood_s < LOW_S:
+        return False
     if person.after_s == 0.0:
         return True
     if condition["name"] in state["acknowledged"]:
         return False
-    waited = now - state["first"][condition["name"]] >= person.after_s
-    return waited or (told is not None and condition["priority"] == "high")
+    return stood_s >= person.after_s or (told is not None and condition["priority"] == "high")
 
 
 def _urgent(ripe, told):
@@ -97,20 +104,22 @@ def _urgent(ripe, told):
     return worst == 0 or worst < told["worst"]
 
 
-def _again(state, mine, told, now):
+def _again(state, mine, told, since):
     waits = [c for c in mine if c["priority"] == "high" and c["name"] not in state["acknowledged"]]
-    return bool(waits) and now - told["at"] >= AGAIN_S and told["again"] < MOST_AGAIN
+    return bool(waits) and told["again"] < MOST_AGAIN and since >= AGAIN_S * 2 ** told["again"]
 
 
-def _note(state, mine, gone, person, told, now):
-    told = told or {"names": [], "texts": {}, "began": now, "again": 0, "worst": 2}
-    names = sorted({c["name"] for c in mine} | {name for name in told["names"] if name not in gone})
-    texts = {**told["texts"], **{c["name"]: c["text"] for c in mine}}
-    worst = min([RANK[c["priority"]] for c in mine], default=2)
-    began = min([told["began"], *(state["first"][c["name"]] for c in mine)])
+def _note(state, theirs, ripe, gone, person, told, now):
+    again = 0 if told is None or ripe else told["again"] + (not gone)
+    told = told or {"names": [], "texts": {}, "ranks": {}, "began": now}
+    names = sorted({c["name"] for c in theirs} | {name for name in told["names"] if name not in gone})
+    texts = {**told["texts"], **{c["name"]: c["text"] for c in theirs}}
+    ranks = {**told.get("ranks", {}), **{c["name"]: RANK[c["priority"]] for c in theirs}}
     state["told"][person.who] = {
-        "at": now, "names": names, "texts": {name: texts[name] for name in names}, "began": began,
-        "again": told["again"], "worst": worst,
+        "at": now, "names": names, "texts": {name: texts[name] for name in names},
+        "ranks": {name: ranks[name] for name in names if name in ranks}, "again": again,
+        "began": min([told["began"], *(state["first"][c["name"]] for c in theirs)]),
+        "worst": min([RANK[c["priority"]] for c in theirs], default=2),
     }  # fmt: skip
 
 
@@ -120,41 +129,3 @@ def _quiet(person, now, local):
     moment = local(now)
     minute, (begin, end) = 60 * moment.tm_hour + moment.tm_min, person.quiet
     return begin <= minute < end if begin <= end else minute >= begin or minute < end
-
-
-# The words.
-
-
-def _opening(state, mine, person, pit, now):
-    more = f" and {len(mine) - 1} more" if len(mine) > 1 else ""
-    title = f"{mine[0]['priority'].upper()}: pit {pit}: {mine[0]['text']}{more}"
-    if person.after_s:
-        waited = max(now - state["first"][c["name"]] for c in mine if c["name"] not in state["acknowledged"])
-        title += f" (nobody has acknowledged it for {words.span(waited / 60.0)})"
-    return title
-
-
-def _also(ripe, mine, pit):
-    return f"{ripe[0]['priority'].upper()}: pit {pit}: also {', '.join(c['text'] for c in ripe[:3])}{_count(mine)}"
-
-
-def _count(mine):
-    return f" ({len(mine)} alarms stand)" if len(mine) > 1 else ""
-
-
-def _names(names, told):
-    return ", ".join(told["texts"].get(name, name) for name in names[:3])
-
-
-def _body(state, mine, gone, floor):
-    lines = [f"{c['priority']}: {c['text']}\n  {c['do']}" for c in mine]
-    if gone:
-        lines.append("cleared: " + ", ".join(gone))
-    if floor is not None:
-        silent = any(c["name"].endswith("_silent") for c in mine)
-        lines.append(f"Floor, if both pumps stopped {'when last heard' if silent else 'now'}: {words.at_least(floor)}.")
-    if mine and all(c["name"] in state["acknowledged"] for c in mine):
-        lines.append(f"Acknowledged {state['by']}.")
-    elif mine:
-        lines.append("Press silence at the pit, or run sumpbench acknowledge, so that nobody else is called.")
-    return "\n".join(lines)

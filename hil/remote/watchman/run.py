@@ -9,6 +9,7 @@ from hil.remote import broker, credentials, topics
 from hil.remote.database import open_database
 from hil.remote.watchman import config as settings
 from hil.remote.watchman.delivery import SCHEMA, Delivery, check_urls
+from hil.remote.watchman.watch import HEARD
 from hil.remote.watchman.watchman import Watchman
 from host_sim.errors import InputError
 
@@ -21,7 +22,7 @@ def run(config_path, address, store, ca=None, name="watchman", seconds=None, say
     config = settings.load(config_path)
     check_urls(config.people)
     where = broker.parse(address)
-    heard = [f"{topics.ROOT}/{pit}/+" for pit in config.pits]
+    heard = [topics.topic(pit, name) for pit in config.pits for name in HEARD]
     link = broker.Connection(where, f"sumpbench-{name}", credentials.password(), None, heard, session=True, ca=ca)
     delivery = Delivery(Path(store) / FILE, config.people)
     stop = threading.Event()

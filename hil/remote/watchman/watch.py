@@ -1,21 +1,31 @@
 """What a watchman knows of one pit, and which conditions hold: the board's alarms, and silence of three kinds.
 
-A condition is {"name", "text", "priority", "do", "acknowledged"}.  Nothing here knows of people or of messages.
+A condition is {"name", "text", "priority", "wrong", "cause", "do", "never", "acknowledged", "covers", "silence"};
+`covers`: names of conditions that say all of it where they hold.  Nothing here knows of people or of messages.
 """
 
+from functools import lru_cache
+
 from duplexsump.control import alarm_table
+from duplexsump.control.pump import CAUSES
+from duplexsump.control.records import CONTACT_NAMES
 
 from host_sim import alarm_words
 
 SILENCES = {
     "gateway_silent": ("no word from the gateway", "high",
-                       "Call the house or the neighbor: power or network may be out. Nobody is told of alarms."),
+                       "Have somebody look: power or network at the house may be out, and no alarm gets through."),
     "board_silent": ("the controller does not answer its gateway", "high",
-                     "Look at the controller: is its light on? Check its power and its cable. The pumps may not run."),
+                     "Look at the controller: is its light on? Check its power and its cable. The pumps may not run, "
+                     "and no alarm gets through."),
     "daily_missing": ("the daily message did not come", "medium", "Check the gateway and its clock."),
     "broker_silent": ("the watchman cannot reach the broker", "high",
-                      "Check the broker and the network: nobody is told of alarms meanwhile."),
+                      "Check the broker and the network: no alarm gets through."),
 }  # fmt: skip
+# An alarm says nothing new while one of these holds.
+COVERS = {f"pump_{n}_unavailable": (f"pump_{n}_lockout", "no_pump") for n in (1, 2)}
+HEARD = ("gateway", "board", "state", "pumps", "alarms", "floor", "daily")
+FLOATS = ("floats_out_of_sequence", "float_wiring", "level_lost")
 AWAY_S = 5.0
 _BY_NAME = {row[alarm_table.NAME]: row for row in alarm_table.TABLE}
 
@@ -34,6 +44,8 @@ class PitWatch:
         self.alarms = kept.get("alarms", [])
         self.daily_at = kept.get("daily_at", now)
         self.look = None
+        self.faults = [0, 0]  # the last fault of pumps 1, 2: a place in CAUSES
+        self.suspect = ()  # names of contacts
         self.floor = kept.get("floor")
         self.newest = {}
 
@@ -43,7 +55,7 @@ class PitWatch:
 
     def hear(self, name, body, now):
         """Take one payload (a dictionary of this version).  What has not the shape of its topic is passed over."""
-        if name in ("log", "receipt") or body["at"] < self.newest.get(name, 0.0):
+        if body["at"] < self.newest.get(name, 0.0):
             return
         if name == "gateway":
             self._gateway(body, now)
@@ -54,7 +66,13 @@ class PitWatch:
             self.board_down_at = None if up else self.board_down_at or now
             self.board_up = up
         elif name == "alarms" and isinstance(body.get("alarms"), list):
-            self.alarms = [found for alarm in body["alarms"][: alarm_table.COUNT] if (found := _condition(alarm))]
+            found = filter(None, map(_known, body["alarms"][: alarm_table.COUNT]))
+            self.alarms = list({alarm["name"]: alarm for alarm in found}.values())
+        elif name == "pumps" and isinstance(body.get("pumps"), list):
+            self.faults = [_fault(pump) for pump in [*body["pumps"][:2], None, None][:2]]
+        elif name == "state":
+            found = body.get("suspect")
+            self.suspect = tuple(n for n in CONTACT_NAMES if isinstance(found, list) and n in found)
         elif name == "floor":
             minutes = body.get("at_least_min")
             self.floor = minutes if type(minutes) is int and 0 <= minutes < 100000 else None
@@ -73,9 +91,9 @@ class PitWatch:
     def conditions(self, now, broker_down_s=0.0):
         """Return the conditions that hold, the most urgent first; `broker_down_s`: how long we have had no broker."""
         found = []
-        limit = self.config.gateway_s
+        limit, alarms = self.config.gateway_s, self._alarms()
         if broker_down_s > AWAY_S:  # we cannot hear anybody: nobody's silence is judged
-            return ([_silence("broker_silent")] if broker_down_s > limit else []) + self.alarms
+            return ([_silence("broker_silent")] if broker_down_s > limit else []) + alarms
         down = self.gateway_down_at is not None and now - self.gateway_down_at > min(limit, 60.0)
         if down or now - self.heard_at > limit:
             found.append(_silence("gateway_silent"))
@@ -83,23 +101,41 @@ class PitWatch:
             found.append(_silence("board_silent"))
         if not found and now - self.daily_at > self.config.daily_s:
             found.append(_silence("daily_missing"))
-        return found + self.alarms
+        return found + alarms
+
+    def _alarms(self):
+        seen = self.faults[0], self.faults[1], self.suspect
+        return [{**_alarm(alarm["name"], *seen), "acknowledged": alarm["acknowledged"]} for alarm in self.alarms]
 
 
 def _silence(name):
     text, priority, what = SILENCES[name]
-    return {"name": name, "text": text, "priority": priority, "do": what, "acknowledged": False}
+    return {"name": name, "text": text, "priority": priority, "wrong": "", "cause": "", "do": what, "never": "",
+            "acknowledged": False, "covers": (), "silence": True}  # fmt: skip
 
 
-def _condition(alarm):
+@lru_cache(1024)
+def _alarm(name, fault_1, fault_2, suspect):
+    row, said, cause = _BY_NAME[name], alarm_words.of(name), ""
+    for n, fault in ((1, fault_1), (2, fault_2)):
+        if fault and name in (f"pump_{n}_unavailable", f"pump_{n}_lockout"):
+            cause = f"Last fault of pump {n}: {CAUSES[fault]}."
+    if suspect and name in FLOATS:
+        cause = f"Suspect: {', '.join(suspect)}."
+    return {"name": name, "text": row[alarm_table.TEXT], "wrong": said.wrong, "cause": cause, "do": said.do,
+            "priority": alarm_table.PRIORITIES[row[alarm_table.PRIORITY]], "never": said.never,
+            "covers": COVERS.get(name, ()), "silence": False}  # fmt: skip
+
+
+def _fault(pump):
+    name = pump.get("last_fault") if isinstance(pump, dict) else None
+    return CAUSES.index(name) if name in CAUSES else 0
+
+
+def _known(alarm):
     # Only what stands in our own table counts: a text from the broker is never passed on to people.
     if not isinstance(alarm, dict) or not isinstance(alarm.get("name"), str) or alarm["name"] not in _BY_NAME:
         return None
     if alarm.get("active") != 1:
         return None
-    row = _BY_NAME[alarm["name"]]
-    return {
-        "name": alarm["name"], "text": row[alarm_table.TEXT],
-        "priority": alarm_table.PRIORITIES[row[alarm_table.PRIORITY]], "do": alarm_words.of(alarm["name"]).do,
-        "acknowledged": alarm.get("state") == "acknowledged",
-    }  # fmt: skip
+    return {"name": alarm["name"], "acknowledged": alarm.get("state") == "acknowledged"}

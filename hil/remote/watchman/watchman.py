@@ -9,7 +9,7 @@ import time
 from hil.remote import topics
 from hil.remote.daily import text as daily_text
 from hil.remote.watchman import episode
-from hil.remote.watchman.watch import PitWatch
+from hil.remote.watchman.watch import HEARD, PitWatch
 
 
 class Watchman:
@@ -43,8 +43,10 @@ class Watchman:
     def hear(self, topic, payload, now):
         """Take one message; what is none of the published list, or of a pit that is not ours, is passed over."""
         found = topics.split(topic)
+        if found is None or found[0] not in self.pits or found[1] not in HEARD:
+            return
         body = topics.unpack(payload)
-        if found is None or body is None or found[0] not in self.pits:
+        if body is None:
             return
         watch = self.pits[found[0]]
         before = watch.daily_at
@@ -71,6 +73,5 @@ class Watchman:
         for who, title, body in messages:
             self.delivery.put(who, pit, title, body, now)
         text = json.dumps({"watch": watch.kept(), "episode": state})
-        if text != self.kept[pit]:
+        if text != self.kept[pit] and self.delivery.keep(pit, text):
             self.kept[pit] = text
-            self.delivery.keep(pit, text)

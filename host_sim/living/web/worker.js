@@ -9,8 +9,9 @@ onmessage = event => engine ? hear(event.data) : waiting.push(event.data);
 function hear(text) { JSON.parse(engine.hear(text)).forEach(answer => postMessage(JSON.stringify(answer))); }
 
 async function begin() {
+  const fetched = fetch(new URL("./bundle.zip", import.meta.url));
   const python = await loadPyodide({ indexURL: new URL("./pyodide/", import.meta.url).href, env: { SUMPBENCH_CORE: "pure", HOME: "/home" } });
-  const bundle = await fetch(new URL("./bundle.zip", import.meta.url));
+  const bundle = await fetched;
   if (!bundle.ok) throw new Error("bundle.zip is missing: build the page anew");
   python.unpackArchive(await bundle.arrayBuffer(), "zip", { extractDir: "/pit" });
   python.runPython("import sys; sys.path.insert(0, '/pit')");

@@ -18,7 +18,6 @@ from host_sim.proof.campaign import night_run
 
 KEPT = "nights.jsonl"
 CHUNK = 8  # nights handed out at a time
-UNCOLLECTED = 200_000  # objects made before Python looks for cycles: a night makes many records and hardly a cycle
 ANSWER_S = 60.0  # for which a scheduler is waited for
 
 
@@ -34,18 +33,23 @@ def one(seed, number):
 def chunk(task):
     """Return the records of some nights; `task` is (seed, numbers)."""
     seed, numbers = task
-    with _seldom_collected():
+    with _collected_at_the_end():
         return [one(seed, number) for number in numbers]
 
 
 @contextlib.contextmanager
-def _seldom_collected():
-    before = gc.get_threshold()
-    gc.set_threshold(UNCOLLECTED, *before[1:])
+def _collected_at_the_end():
+    # What was there before is not looked at: cycles are sought among what these nights left, once.
+    was_on = gc.isenabled()
+    gc.freeze()
+    gc.disable()
     try:
         yield
     finally:
-        gc.set_threshold(*before)
+        gc.collect()
+        gc.unfreeze()
+        if was_on:
+            gc.enable()
 
 
 class Shelf:

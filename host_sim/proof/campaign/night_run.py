@@ -29,11 +29,20 @@ def run(seed, number, control_class=Watched):
 
 def judged(night, control_class=Watched):
     """Return the record of a Night, drawn or written."""
+    return judge(night, *played(night, control_class))
+
+
+def played(night, control_class=Watched):
+    """Return (the loop's Night, its Trace, the Trace of the single float switch) of a Night, run to its end."""
     site = read_site(night.text, source=f"night {night.seed}/{night.number}")
-    control = control_class(site)
-    work = LoopNight(site, site.seed, control, list(site.faults))
+    work = LoopNight(site, site.seed, control_class(site), list(site.faults))
     trace = work.run(False, None)
-    single = closed_loop.run(site, controller="single")
+    return work, trace, closed_loop.run(site, controller="single", curves=False)
+
+
+def judge(night, work, trace, single):
+    """Return the record of a Night from what `played()` gave."""
+    site, control = work.site, work.control
     dry_s = longest_dry_s(trace, site, night.names)
     # The float switch has no controller that could die and no second pump: it only floods or does not.
     record = _record(night, site, trace, single, dry_s, control)

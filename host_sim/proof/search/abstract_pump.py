@@ -22,6 +22,8 @@ from duplexsump.control.pump import Pump
 from duplexsump.control.records import STATE
 from duplexsump.control.timers import Timers
 
+from host_sim.proof.search.contract import view
+
 GOOD, BAD, LOCK, DRY, OVER, OPEN = range(6)
 CHOICES = ("good", "bad", "bad, locks out", "dry", "rested", "thermal open")
 
@@ -110,11 +112,6 @@ class AbstractPump(Pump):
                 self.release()
         else:
             self.steady = False
-
-
-def view(pump):
-    """Return what the pair sees of a pump: (state, held, trial)."""
-    return int(pump.state), int(pump.held), int(pump.trial)
 
 
 @functools.cache

@@ -11,11 +11,20 @@ A view of the level is (demand, asks): pumps asked for by the level, and 0, or, 
 blind run asks, 1 + the pump whose blind turn it is, and 2 more where the run takes both.
 """
 
-from duplexsump.control.pump import FLOOD_TRIAL, RETRY
+from duplexsump.control.blind import Blind
+from duplexsump.control.pump import FLOOD_TRIAL, RETRY, Pump
 from duplexsump.control.records import HIGH, LAG, LEAD
 
+# Demands that may follow each, by the contact off alone.
+_ALONE = ((0,), (0, 1, 2), (0, 2))
 
-def demands(before, wet):
+
+def view(pump: Pump) -> tuple:
+    """Return what the pair sees of a pump: (state, held, trial)."""
+    return pump.state, pump.held, pump.trial
+
+
+def demands(before: int, wet: int) -> tuple:
     """Return the demands that may follow `before` with the contacts `wet` believed wet at the end of the step (D1).
 
     Two pumps may be asked for without lag believed wet: by R2, or because lag became suspect in this very step (L3).
@@ -23,17 +32,20 @@ def demands(before, wet):
     if wet & (LAG | HIGH):
         return (2,)
     if wet & LEAD:
-        return (2,) if before == 2 else (1, 2)
-    return {0: (0,), 1: (0, 1, 2), 2: (0, 2)}[before]
+        if before == 2:
+            return (2,)
+        return (1, 2)
+    return _ALONE[before]
 
 
-def level_breach(before, after, wet, out_before):
+def level_breach(before: tuple, after: tuple, wet: int, out_before: int):
     """Return what the level did against its rules in one step, or None.
 
     `before`, `after`: views; `wet`: contacts believed wet at the end of the
     step; `out_before`: mask of the pumps that were on at its beginning.
     """
-    demand, asked = after
+    demand: int = after[0]
+    asked: int = after[1]
     if demand not in demands(before[0], wet):
         return f"demand {before[0]} became {demand} with {wet} believed wet"
     if demand and asked:
@@ -45,18 +57,19 @@ def level_breach(before, after, wet, out_before):
     return None
 
 
-def asks(blind):
+def asks(blind: Blind) -> int:
     """Return what blind pumping asks for, as a view has it."""
     return 1 + blind.turn + 2 * blind.both if blind.wants() else 0
 
 
-def duty_breach(view, out_before, out, held):
+def duty_breach(view: tuple, out_before: int, out: int, held: int):
     """Return what the duty did against its rules in one step, or None.
 
     `view`: the level's in this step; `out_before`, `out`: masks of the pumps on;
     `held`: mask of the pumps within their shortest run (S3).
     """
-    demand, asked = view
+    demand: int = view[0]
+    asked: int = view[1]
     if demand:
         return None
     if out & ~held and not asked:

@@ -21,6 +21,8 @@ Left out of the state, and why nothing is lost:
                             believed wet; is `off` believed wet, believed dry or not believed, and has it moved;
                             has any contact moved; does `high` read wet; is the level lost (L6; here whenever
                             nothing from lead up is believed wet, which is more than `high` or a wire can bring about)
+    slack                   a load throughout leaves `off` believed (L4); here there is none, and what is believed is
+                            chosen afresh in any case
     pump_down               of lead, lag and high take equally many ticks in every world: which contact is the
                             lowest believed makes no difference
 """

@@ -228,6 +228,7 @@ def low_stops(context):
         evidence = [f"pumping normally stops at {context.level(usual)}; it continued down to {context.level(level)}, "
                     f"{when} (runs: {len(group)})"]
         found.append(Finding("low stop", LIKELY, start, end, "pumping continued below the stop level", evidence,
-                             ["the off float hung up wet", "its contact is welded"], "off-stuck-wet",
+                             ["the off float hung up wet", "its contact is welded",
+                              "a controller that stops by time because it suspects that float"], "off-stuck-wet",
                              1.5))  # fmt: skip
     return found

@@ -204,25 +204,30 @@ def short_cycling(context):
     limit, found = context.site.settings[s.STARTS_PER_HOUR], []
     for name, times in starts.items():
         times = np.array(times)
-        if len(times) <= limit * shared:
+        if len(times) <= limit:
             continue
         # A start shows in the first row after it, so of coarse rows a shorter stretch is surely within the hour.
         ends = np.searchsorted(times, times + 3600.0 - min(context.log.spacing_s, 600.0))
-        counts = (ends - np.arange(len(times))) / shared
-        over = counts > limit
+        counts = ends - np.arange(len(times))
+        together = shared > 1 and not (counts > limit * shared).any()
+        over = counts > limit * (1 if together else shared)
         if not over.any():
             continue
         worst = int(np.argmax(counts))
         first = float(times[np.flatnonzero(over)[0]])
         last = float(times[min(len(times) - 1, ends[np.flatnonzero(over)[-1]] - 1)])
-        evidence = [f"{counts[worst]:.0f} starts in the hour from {context.clock(times[worst])}; "
-                    f"motor limit {limit}"]  # fmt: skip
+        count = counts[worst] if together else counts[worst] / shared
+        evidence = [f"{count:.0f} starts in the hour from {context.clock(times[worst])}; motor limit {limit}"]
+        if together:
+            evidence.append("which pump made them the water does not show; by turns each made half")
         band = _band(context)
         if band:
             evidence.append(band)
-        confidence = ESTABLISHED if context.recorded else LIKELY
-        found.append(Finding("short cycling", confidence, first, last,
-                             f"{name} exceeds its motor's limit of starts per hour", evidence,
+        confidence = ESTABLISHED if context.recorded else CANNOT if together else LIKELY
+        text = f"{name} exceeds its motor's limit of starts per hour"
+        if together:
+            text = "one pump exceeds its motor's limit of starts per hour, unless the two take turns"
+        found.append(Finding("short cycling", confidence, first, last, text, evidence,
                              ["pit or float travel too small", "leaking check valve", "discharge water that returns"],
                              "", 0.8))  # fmt: skip
     return found
@@ -238,9 +243,12 @@ def _starts(context):
                 on = (values == 1).astype(np.int8)
                 found[f"pump {n + 1}"] = context.log.time_s[np.flatnonzero(np.diff(on, prepend=0) == 1)]
         return found, 1
-    # The water shows that a pump started, not which: a pair may have shared the starts.
+    # The water shows that a pump started, not which: a pair may have shared the starts, unless one always leads.
+    fixed = context.pumps > 1 and context.site.settings[s.DUTY] == s.FIXED
     name = "the pump" if context.pumps == 1 else "each pump, even by turns,"
-    return {name: [run.start_s for run in context.runs]}, context.pumps
+    if fixed:
+        name = f"pump {context.site.settings[s.PRIMARY]}, which always leads by the site file,"
+    return {name: [run.start_s for run in context.runs]}, 1 if fixed else context.pumps
 
 
 def _band(context):

@@ -113,10 +113,18 @@ class _Elevation(Drawing):
         piping = self.inputs.piping
         found.append(("full-open valves" if all(piping.valve) else "NO full-open valve", "normal"))
         found.append(("check valves" if all(piping.check) else "NO check valve", "normal"))
-        top = 0.5 * (self._y(self.pit.floor_m) + self._y(self.discharge.outlet_m)) + LINE_PT / 2.0 * len(found)
+        floor, outlet = self._y(self.pit.floor_m), self._y(self.discharge.outlet_m)
+        if outlet - floor < LINE_PT * (len(found) + 2):  # a deep pit leaves no room: a pipe in one line
+            pairs = [f"{name} {length}" for (name, _), (length, _) in zip(found[:-2:2], found[1:-2:2], strict=True)]
+            found = [*((pair, "normal") for pair in pairs), *found[-2:]]
+        top = min(0.5 * (floor + outlet) + LINE_PT / 2.0 * len(found), max(outlet, floor) - 9.0)
         for i, (words, weight) in enumerate(found):
             self.words(x, top - LINE_PT * i, words, "left", fontsize=7.5, fontweight=weight)
-        self.words(x, self._y(self.pit.floor_m) + 8.0, f"floor {say(self.pit.floor_m, 'length')}", "left", fontsize=7.5)
+        # Below the slab where the pipes' lengths, of a deep pit, come down to it.
+        free = top - LINE_PT * (len(found) - 1) - (floor + 8.0) >= LINE_PT
+        ground = {"facecolor": "white" if free else EARTH, "linewidth": 0.0, "pad": 1.0}
+        self.words(x, floor + (8.0 if free else -12.0), f"floor {say(self.pit.floor_m, 'length')}", "left",
+                   fontsize=7.5, bbox=ground)  # fmt: skip
 
 
 def _size(nominal_in, pipe, say):

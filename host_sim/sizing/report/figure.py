@@ -123,11 +123,14 @@ class Drawing:
         return span + 50.0
 
 
-def apart(places, least_pt):
-    """Return heights of labels, from the lowest up: each at its own, or a text's height above the one before."""
+def apart(places, least_pt, most_pt=float("inf")):
+    """Return heights of labels, from the lowest up: each at its own, or a text's height above the one before; where
+    that would bring the uppermost over `most_pt`, they move down as far as they must."""
     found = []
     for place in places:
         found.append(max(place, found[-1] + least_pt) if found else place)
+    for k in range(len(found) - 1, -1, -1):
+        found[k] = min(found[k], most_pt - least_pt * (len(found) - 1 - k))
     return found
 
 

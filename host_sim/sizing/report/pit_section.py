@@ -119,7 +119,7 @@ class _Section(Drawing):
 
     def _heights(self):
         rows = self._levels_named()
-        labels = apart([self._y(row[0]) for row in rows], LINE_PT)
+        labels = apart([self._y(row[0]) for row in rows], LINE_PT, self.height - LINE_PT / 2.0)
         for (level, name, color, bold), label in zip(rows, labels, strict=True):
             y = self._y(level)
             start = self.middle + self._half(level) * (1.0 if name == "floor" else -1.0)

@@ -145,7 +145,7 @@ class Blind:
             self.timers.arm(tm.BLIND_RUN, self.settings[s.BLIND_RUN_MS])
 
     def _run(self, wet: int, running: int) -> None:
-        loaded = self._stays(1 if self.loaded and self.settings[s.SENSING] == s.SENSE_CURRENT else 0)
+        loaded = self._stays(1 if self.loaded else 0)
         if self.timers.rang[tm.BLIND_RUN] and loaded:
             self._full()
             if wet & HIGH:

@@ -305,8 +305,8 @@ class Controller:
         self.pair.judge()
         if c.rose & LAG & self.belief.wet:
             self.pair.reached_lag(self.demand.demand)
+        self.demand.loaded = self.blind.loaded = self._loaded(inputs)
         self.demand.step(c.wet, c.rose, c.fell, self._running(), inputs)
-        self.blind.loaded = self._loaded(inputs)
         self.blind.dry = self._dry()
         self.blind.step(c.wet, self.demand.demand, self.gate.out)
 
@@ -320,6 +320,8 @@ class Controller:
         return (self.gate.out & 1) + (self.gate.out >> 1)
 
     def _loaded(self, inputs: list[int]) -> bool:
+        if self.settings[s.SENSING] != s.SENSE_CURRENT:
+            return False
         for n in range(2):
             if self.gate.out & (1 << n) and inputs[IN_CURRENT_1 + n] >= CURRENT_NORMAL:
                 return True

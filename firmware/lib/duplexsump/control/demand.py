@@ -38,6 +38,7 @@ class Demand:
         ("stopped", STATE, 0, AGAIN),  # L4: in a provisional stop
         ("stops", COUNTER, 0, 0),  # L4: stops in a row that lasted
         ("limit_ms", COUNTER, 0, 0),  # L4: the draw-down now allowed
+        ("slack", STATE, 0, 0),  # L4: at some instant of this draw-down no pump was loaded
         ("patience_ms", COUNTER, 0, 0),  # L4: what the last draw-downs have shown to be honest
         ("boost", STATE, 0, AGAIN),  # R2: both pumps, the level does not fall
         ("lowest", STATE, 0, 0),  # R2: lowest level step of this demand
@@ -59,6 +60,7 @@ class Demand:
         self.stopped = 0
         self.stops = 0
         self.limit_ms = 0
+        self.slack = 0
         self.patience_ms = 0
         self.boost = 0
         self.lowest = 0
@@ -67,6 +69,7 @@ class Demand:
         self.refill_ms = 0
         self.last_run_ds = 0
         self.last_refill_ds = 0
+        self.loaded = False  # L4: a running pump's current is normal, as told before each step
 
     def reset(self) -> None:
         """Forget the evidence against `off`."""
@@ -170,8 +173,11 @@ class Demand:
 
     def _overdrawn(self, running: int) -> bool:
         # L4: three pump-downs, or what has been learnt of an honest draw-down.
-        if not self.timers.running(tm.OVERDRAW):
+        if not self.timers.running(tm.OVERDRAW) and not self.timers.rang[tm.OVERDRAW]:
             self.limit_ms = max(3 * self._pump_down_ms(self._lowest()), self.patience_ms)
+            self.slack = 0
+        if not self.loaded:
+            self.slack = 1
         return self.timers.on_delay(tm.OVERDRAW, False, running, self.limit_ms)
 
     def _drawn(self) -> None:
@@ -196,10 +202,10 @@ class Demand:
         return min(draw_ds, LONGEST_DRAW_MS // 100)
 
     def _stop_lasted(self, wet: int) -> None:
-        # L4: off stood still through a long draw-down and a long rest.
+        # L4: off stood still through a long draw-down and a long rest: it hangs, unless a pump moved water throughout.
         self.stopped = 0
         self.patience_ms = 0
-        self.stops += 1
+        self.stops += self.slack
         if self.stops >= 2:
             self.stops = 0
             self.belief.make_suspect(OFF, wet)
