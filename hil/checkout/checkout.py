@@ -1,4 +1,8 @@
-"""The checkout in order: contacts, measuring, outputs, pump relays; every verdict is kept as soon as there is one."""
+"""The checkout in order: outputs, contacts, measuring, pump relays; every verdict is kept as soon as there is one.
+
+Outputs come first: what is tipped and bridged afterwards raises alarms, which hold
+horn, service relay and light.
+"""
 
 import json
 import time
@@ -58,10 +62,17 @@ class Clock:
 class Checkout:
     """One build's checkout; `client` a `host_sim.board.client.Client`, `person` as `hil.commission.terminal.Terminal`.
 
-    Raises InputError where the record's file is of another build or is not ours.
+    `only`: names of connectors ("X2") whose signals alone are proved in this run.
+    Raises InputError where the record's file is of another build or is not ours, and
+    for a connector that is none.
     """
 
-    def __init__(self, client, board, expander, person, record, clock=None):
+    def __init__(self, client, board, expander, person, record, clock=None, only=()):
+        wrong = [name for name in only if name not in signals.CONNECTORS]
+        if wrong:
+            named = ", ".join(f"{name} ({what})" for name, what in signals.CONNECTORS.items())
+            raise InputError(f"{', '.join(wrong)}: the connectors are {named}", "--only")
+        self.only = tuple(only)
         self.client, self.person, self.clock = client, person, clock or Clock()
         self.board, self.expander, self.path = board, expander, Path(record)
         self.rows = [one for one in signals.signals(board, expander) if one.kind != signals.SERIAL]
@@ -114,25 +125,34 @@ class Checkout:
         self.document["firmware"] = f"{self.client.values()['firmware']:08x}"
         for line in CAUTIONS:
             self.person.say(f" * {line}")
-        self.person.say(f"{len(self.left)} of {len(self.rows)} signals to prove.  {HELP}")
+        self.person.say(f"{len(self._now())} of {len(self.rows)} signals to prove.  {HELP}")
         try:
             if not self._yes("safe", "Are both pumps unplugged or locked out, and proved dead?"):
                 self.person.say("   Then do not start.")
                 return self.passed
-            for part, prove in ((signals.CONTACT, self._contact), (signals.ANALOG, self._measure)):
-                for one in [row for row in self.left if row.kind == part]:
-                    prove(one)
-            outputs = [row for row in self.left if row.kind == signals.OUTPUT]
-            self._clear()
-            self._outputs([row for row in outputs if not row.name.startswith("pump")])
-            for one in outputs:
-                if one.name.startswith("pump"):
-                    self._pump(one)
-                    self._command("reset")  # a pump without current has tripped
+            self._parts()
         except Stopped:
             self.person.say(f"   Stopped; kept in {self.path}.")
         self.save()
         return self.passed
+
+    def _now(self):
+        # What this run is to prove.
+        return [one for one in self.left if not self.only or one.terminal.split(":")[0] in self.only]
+
+    def _parts(self):
+        outputs = [row for row in self._now() if row.kind == signals.OUTPUT]
+        others = [row for row in outputs if not row.name.startswith("pump")]
+        if others:
+            self._clear()
+            self._outputs(others)
+        for part, prove in ((signals.CONTACT, self._contact), (signals.ANALOG, self._measure)):
+            for one in [row for row in self._now() if row.kind == part]:
+                prove(one)
+        for one in outputs:
+            if one.name.startswith("pump"):
+                self._pump(one)
+                self._command("reset")  # a pump without current has tripped
 
     # Asking.
 
@@ -242,7 +262,7 @@ class Checkout:
             self._by_test(one)
 
     def _clear(self):
-        # What was tipped and bridged has raised alarms, which hold horn, service relay and light.
+        # What was tipped and bridged before may have raised alarms.
         for word in ("silence", "reset"):
             self._command(word)
             self.clock.pause(SETTLE_S)

@@ -17,16 +17,17 @@ class Handy:
         self.kit, self.wrong, self.answers = kit, wrong or {}, answers or {}
         self.rows = {one.name: one for one in signals.signals(board, expander)}
         self.told = told or (lambda text: None)
-        self.applied = {}
         self.edge = 0
+        self.waits = True  # False: nothing will ever change, this person sees that at once
 
     def say(self, text):
         """Hear a text."""
         self.told(text)
 
     def poll(self):
-        """Say nothing while waiting, or give up where nothing will ever change."""
-        return self.answers.pop("while waiting", None)
+        """Say nothing while waiting, or give up (Enter) where nothing will ever change."""
+        waits, self.waits = self.waits, True
+        return None if waits else ""
 
     def does(self, key):
         """Do what is asked: "change NAME", "restore NAME", "apply NAME", "alone N"."""
@@ -39,6 +40,7 @@ class Handy:
             self.kit.drive("jumper", 1)
             return
         fault = self.wrong.get(name, "")
+        self.waits = not (word == "change" and fault)
         if fault == "open" and word != "apply":
             return
         one = self.rows[fault if fault in self.rows else name]

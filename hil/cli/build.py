@@ -35,6 +35,9 @@ def build(
     ] = False,
     framing: Annotated[str, typer.Option(help="With --check: ascii on USB, rtu on RS-485.")] = "ascii",
     unit: Annotated[int, typer.Option(min=1, max=247, help="With --check: Modbus address.")] = 1,
+    only: Annotated[
+        list[str] | None, typer.Option(help="With --check: only this connector, X1 to X5; may be repeated.")
+    ] = None,
     record: Annotated[Path, typer.Option(help="With --check: record (JSON); its page goes beside it.")] = Path(
         "build-check.json"
     ),
@@ -43,7 +46,7 @@ def build(
     if not check and (port or virtual):
         raise InputError("--port and --virtual go with --check", "build")
     if check:
-        raise typer.Exit(_check(board.value, expander, port, virtual, framing, unit, record))
+        raise typer.Exit(_check(board.value, expander, port, virtual, (framing, unit), record, only or ()))
     _guide(board.value, expander, active_low, site, out)
 
 
@@ -64,18 +67,18 @@ def _guide(board, expander, active_low, site, out):
     typer.echo("Line voltage is a licensed electrician's work, with a permit; the cautions are on its first sheet.")
 
 
-def _check(board, expander, port, virtual, framing, unit, record):
+def _check(board, expander, port, virtual, link, record, only):
     if bool(port) == virtual:
         raise InputError("--check needs either --port of the controller, or --virtual", "build")
     from hil.checkout.checkout import Checkout
 
     if virtual:
-        return _check_virtual(board, expander, record)
+        return _check_virtual(board, expander, record, only)
     from hil.commission.terminal import Terminal
     from host_sim.board.client import connect
 
-    with connect(port, framing, unit) as client:
-        test = Checkout(client, board, expander, Terminal(), record)
+    with connect(port, *link) as client:
+        test = Checkout(client, board, expander, Terminal(), record, only=only)
         try:
             passed = test.run()
         except (KeyboardInterrupt, EOFError):
@@ -85,7 +88,7 @@ def _check(board, expander, port, virtual, framing, unit, record):
         return _end(test, record, passed)
 
 
-def _check_virtual(board, expander, record):
+def _check_virtual(board, expander, record, only):
     from hil.checkout.checkout import Checkout
     from hil.checkout.person import Handy, KitClock
     from hil.kits import select
@@ -93,7 +96,7 @@ def _check_virtual(board, expander, record):
     with select.open_kit(select.Choice(virtual=True, board=board, expander=expander)) as kit:
         kit.reset()
         person = Handy(kit, board, expander, told=typer.echo)
-        test = Checkout(kit.client(), board, expander, person, record, KitClock(kit))
+        test = Checkout(kit.client(), board, expander, person, record, KitClock(kit), only)
         test.document["hardware"] = False
         return _end(test, record, test.run())
 

@@ -21,17 +21,17 @@ def steps(board, expander, active_low=False):
          "FIRST POWER-UP, WITHOUT PUMPS: no pump relay clicks; alarm and service relay pull in; status light on. If all "
          "relays pull in at once: the module is active-low (sumpbench hardware --active-low all)."),
         ("Front panel: selectors, push buttons, lamp, jumper.",
-         "sumpbench build --check --port PORT: the program asks for each contact and reads it."),
+         "sumpbench build --check --only X2 --port PORT: the program asks for each contact and reads it."),
         ("Field wiring at X1 and X3: floats on the bench in a bucket, thermal and moisture contacts, mains relay, charger, "
-         "generator.", "sumpbench build --check, contacts of X1 and X3: each one tipped or bridged by hand."),
+         "generator.", "sumpbench build --check --only X1 --only X3 --port PORT: each one tipped or bridged by hand."),
         ("Measuring: level loop, battery, both current sensors on an unplugged wire.",
-         "sumpbench build --check, measuring: a known current and voltage is read within 3 %."),
+         "sumpbench build --check --only X5 --port PORT: known currents and voltages are read within 3 %."),
         ("Horn, beacon, alarm and service line to the relay contacts, each through its fuse.",
-         "sumpbench build --check, outputs: the test command; you say what you hear and see."),
+         "You hear the horn and see the beacon at the next test: sumpbench command test --port PORT."),
         ("Electrician: contactors, breakers, GFCI devices, disconnects, coil circuits. Pumps unplugged.",
          "Selector at OFF: no contactor moves whatever the relays do. HAND: it pulls in. GFCI test buttons trip."),
         ("Pump relays K1, K2 to the coil circuits. Pumps still unplugged.",
-         "sumpbench build --check, pump relays: a float tipped by hand pulls contactor 1 or 2 in."),
+         "sumpbench build --check --port PORT: what is left, the outputs and each contactor; all proved, the record kept."),
         ("Floats into the pit, cover on, pumps plugged in.",
          "sumpbench commission --port PORT --site my-site.toml: the hose test, with its record to sign."),
     ]  # fmt: skip

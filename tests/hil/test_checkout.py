@@ -56,7 +56,6 @@ def test_a_sound_build_is_proved_signal_by_signal_and_its_page_says_so(kit, tmp_
 def test_what_is_wired_wrong_is_named_and_the_rest_is_proved(kit, tmp_path):
     wrong = {"float lag": "open", "float off": "float lead", "float lead": "float off", "horn": "dead",
              "pump 2": "dead"}  # fmt: skip
-    # The wait for what never comes takes no more of the test's time than of the board's.
     test = run(kit, tmp_path / "record.json", wrong=wrong)
     items = test.document["items"]
     bad = {name for name, item in items.items() if item["verdict"] != PROVED}
@@ -88,8 +87,18 @@ def test_stop_keeps_everything_and_skip_gives_a_reason(kit, tmp_path):
     assert "more than 3% of 30 A apart" in test.document["items"]["current 1"]["words"]
 
 
+def test_one_connector_at_a_time(kit, tmp_path):
+    kit.reset()
+    handy = Handy(kit, "pico", True)
+    test = Checkout(kit.client(), "pico", True, handy, tmp_path / "record.json", KitClock(kit), ("X3",))
+    assert not test.run()
+    assert verdicts(test) == dict.fromkeys(("mains present", "charging", "generator"), PROVED)
+    with pytest.raises(InputError, match=r"X1 \(pit\), X2 \(front panel\)"):
+        Checkout(None, "pico", True, handy, tmp_path / "record.json", None, ("X9",))
+
+
 def test_nothing_is_switched_before_the_pumps_are_said_to_be_dead(kit, tmp_path):
-    test = run(kit, tmp_path / "record.json", answers={"safe ": "no", "safe": "no"})
+    test = run(kit, tmp_path / "record.json", answers={"safe": "no"})
     assert not test.document["items"]
     assert not any(edge.wire.startswith("pump") and edge.value for edge in kit.edges[-5:])
 
