@@ -36,8 +36,8 @@ POWER = (
      "them.", PRACTICE),
     ("disconnect in sight of the pump", "Lockable, or the cord and plug of a plug-connected pump.",
      "NFPA 70 (NEC) 430.102(B), 430.109(F) (from memory)"),
-    ("ground-fault protection", "One device for each pump, so that one trip leaves the other running. Where the code "
-     "requires it and where it does not: a trip must be seen, so the controller tells of a pump that draws no current.",
+    ("ground-fault protection", "Where the code requires it, one device for each pump, so that one trip leaves the other "
+     "running. A trip must be seen: the controller raises an alarm for a pump that draws no current.",
      "NFPA 70 (NEC) 210.8, 422.5 (from memory)"),
     ("motor overload", "The thermal protector in the motor, wired into the coil circuit and to the input; a motor "
      "without one takes an overload relay at its plate current.", "NFPA 70 (NEC) 430.32 (from memory)"),
@@ -58,6 +58,9 @@ POWER = (
 LOW = (
     ("field contacts", "Isolated: 12 V of their own supply, a series resistor, an optocoupler with a diode against "
      "reverse voltage. What is coupled into a float's cable ends at the coupler.", PRACTICE),
+    ("if the field supply fails", "Every field contact reads open: `high` wet, which sounds the alarm, and both motors "
+     "hot, which stops both pumps in AUTO. HAND still runs them. So give that supply a fuse and a converter of its own, and "
+     "nothing else on it.", OWN),
     ("cable of a float", "At most 160 ft (50 m), two conductors of 20 AWG or larger, shielded where it runs beside line "
      "voltage, the shield at ground at the controller's end only. `high` has a cable of its own.", PRACTICE),
     ("splices", "None below the cover of the pit; above it in a gel-filled box.", PRACTICE),
