@@ -56,6 +56,7 @@ def test_the_files_alone_live_in_a_browser_run_the_same_night_and_prove_themselv
 
 
 @has_pyodide
+@pytest.mark.long
 def test_the_page_is_built_whole_and_says_which_engine_it_has(folder):
     assert 'name="engine" content="worker"' in (folder / "index.html").read_text(encoding="utf-8")
     for name in ("page.js", "pit.js", "charts.js", "units.js", "worker.js", "page.css", "bundle.zip", "narrative.html",
@@ -64,6 +65,7 @@ def test_the_page_is_built_whole_and_says_which_engine_it_has(folder):
     assert sum(path.stat().st_size for path in folder.rglob("*")) < 16_000_000
 
 
+@pytest.mark.long
 @pytest.mark.long
 def test_the_recorded_minute_is_the_one_in_which_the_demos_water_stands_highest():
     told = json.loads(recorded.minute())

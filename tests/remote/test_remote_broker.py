@@ -215,17 +215,24 @@ def test_a_reader_sees_retained_states_and_the_last_will(tmp_path):
     with Broker(tmp_path) as bench:
         clock = Clock()
         gateway, publisher, _client, link = _gateway(tmp_path, bench.address, clock)
-        wait_for(lambda: link.connected)
+        early = connection(bench.address, "early", subscribe=["sumpbench/#"])
+        wait_for(lambda: link.connected and early.connected)
         gateway.once()
         publisher.pump(gateway.states, clock())
+        told, seen = {}, {}
+
+        def look(reader, found):
+            for message in reader.messages():
+                found[message.topic] = (message.retain, topics.unpack(message.payload))
+
+        def both(found):
+            return "sumpbench/home/alarms" in found and "sumpbench/home/gateway" in found
+
+        wait_for(lambda: both(told), lambda: look(early, told))
+        early.close()
+        # Whoever comes when all has been said gets what the broker kept.
         late = connection(bench.address, "late", subscribe=["sumpbench/#"])
-        seen = {}
-
-        def look():
-            for message in late.messages():
-                seen[message.topic] = (message.retain, topics.unpack(message.payload))
-
-        wait_for(lambda: "sumpbench/home/alarms" in seen and "sumpbench/home/gateway" in seen, look)
+        wait_for(lambda: both(seen), lambda: look(late, seen))
         assert all(retain for retain, _ in seen.values()) and seen["sumpbench/home/gateway"][1]["up"] == 1
         link.close(quietly=True)
         late.close()
