@@ -63,7 +63,7 @@ class Expander:
         self.converter = converter
         self.ports = bytearray(b"\xff\xff")  # nothing closed
         self.word = bytearray(2)
-        self.start = bytearray(b"\x01\xc3\x83")  # one conversion of AIN0, 4.096 V, comparator off
+        self.conversion = bytearray(b"\x01\xc3\x83")  # one conversion of AIN0, 4.096 V, comparator off
         self.battery = BATTERY_MV
         self.silent = False
         self.begun = False  # whether a conversion has been started
@@ -116,7 +116,7 @@ class Expander:
             self.i2c.readfrom_mem_into(CONVERTER, 0, self.word)
             counts = self.word[0] << 8 | self.word[1]
             self.battery = 0 if counts >= 0x8000 else min(counts, _TOP) * 5 // 4
-        self.i2c.writeto(CONVERTER, self.start)
+        self.i2c.writeto(CONVERTER, self.conversion)
         self.begun = True
 
     def _free(self) -> None:

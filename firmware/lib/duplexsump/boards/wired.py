@@ -164,7 +164,7 @@ class WiredBoard:
         return row[0] == CLOSED and any(row[2] == one[1] and row[3] == one[2] for one in rows)
 
     def _stays(self, row: tuple, bus: tuple, rows: tuple) -> tuple:
-        return (row[0], bus[4], *row[2:]) if row[0] == OUTPUT and row[2] == OUT_LIGHT else row
+        return row[:1] + (bus[4],) + row[2:] if row[0] == OUTPUT and row[2] == OUT_LIGHT else row
 
     def inputs(self) -> "list[tuple[int, int, int]]":
         """Return what is wired: see `boards/__init__.py`."""
