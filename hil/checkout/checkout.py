@@ -200,6 +200,9 @@ class Checkout:
             return seen[one.name] != was
 
         gave_up = self._until(changed)
+        if gave_up is not None:
+            self.clock.pause(SETTLE_S)
+            gave_up = None if changed() else gave_up
         others = sorted(name for name in seen if seen[name] != rest[name] and name != one.name)
         self.person.say("-> And back as it was.")
         self.person.does(f"restore {one.name}")
