@@ -15,7 +15,9 @@ gc.threshold(20000)
 
 MAINTENANCE_MS = 600000  # M6: it ends by itself
 held = None  # by `forget`
+begun = False  # whether the station has
 EARLY = 4  # M5: so many lives running that ended within a minute lead to floats only
+counted = "minimal" in sys.modules  # boot.py has counted this one
 
 
 def alone(name: str, sealed: bool = False):
@@ -34,9 +36,14 @@ def alone(name: str, sealed: bool = False):
         sys.path.pop(0)
 
 
+_TYPES = 0  # true to the type check alone
+if _TYPES:
+    last = board = alone("minimal")
+
+
 def start(word: int) -> str:
     """Run the station until a reset; return why that cannot be."""
-    if word >> 8 & 15 >= EARLY:
+    if word >> 8 & 15 > EARLY:
         return "%d lives ended within a minute of their start" % EARLY
     try:
         checksum = alone("checksum")
@@ -58,7 +65,8 @@ def start(word: int) -> str:
 
 def forget(ours) -> None:
     """Let go of the last resort's heap: from here on the station ends in a reset, or says that it must not run."""
-    global last, board, held
+    global last, board, held, begun
+    begun = True
     held = getattr(board, "pins", None)  # a virtual bench's stream: what is collected is closed
     last, board = None, ours
     sys.modules.pop("minimal", None)
@@ -76,25 +84,35 @@ def resort(why: str) -> None:
         board.reset(3)
 
 
-try:
-    last = alone("minimal", True)
-    board = last.pins()
-except Exception:  # the last resort itself is damaged: there is still the station
-    last = None
-    from duplexsump.boards import pick
+def begin() -> None:
+    """Begin a life: outputs safe, then maintenance or the watchdog and the station."""
+    global last, board
+    try:
+        last = alone("minimal", True)
+        board = last.pins()
+    except Exception:  # the last resort itself is damaged: there is still the station
+        last = None
+        from duplexsump.boards import pick
 
-    board = pick()
-board.safe()
-word = board.kept()
-if word & 3 == 2:
-    board.keep(word & 0x3FFF0000 | 1)  # whatever ends maintenance was asked for
-    board.reset_after(MAINTENANCE_MS)
-else:
+        board = pick()
+    board.safe()
+    word = board.kept()
+    if word & 3 == 2:
+        board.keep(word & 0x3FFF0000 | 1)  # whatever ends maintenance was asked for
+        board.reset_after(MAINTENANCE_MS)
+        return
     board.feed_watchdog()
-    board.keep(min(word + 256, word | 0xF00))
+    if not counted:
+        word = min(word + 256, word | 0xF00)
+        board.keep(word)
     try:
         why = start(word)
     except BaseException as error:
         why = "%s: %s" % (type(error).__name__, error)
+        if begun:  # a fresh heap is worth more than what it left of this one
+            board.reset(3)
     resort(why)
-# sum ce81dbae
+
+
+begin()
+# sum 593d5cf8

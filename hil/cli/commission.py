@@ -7,10 +7,15 @@ import typer
 
 from host_sim.cli.board import Framed, Unit
 from host_sim.cli.options import UnitSystem
+from host_sim.errors import InputError
 
 
 def commission(
-    port: Annotated[str, typer.Option(help="Serial port of the controller, such as /dev/ttyACM0 or COM3.")],
+    port: Annotated[str, typer.Option(help="Serial port of the controller, such as /dev/ttyACM0 or COM3.")] = "",
+    virtual: Annotated[
+        bool,
+        typer.Option("--virtual", help="Watch it once: a simulated person, pit and controller; tests no hardware."),
+    ] = False,
     site: Annotated[
         Path | None, typer.Option(help="Expected values: a site file, or the sizing.json of `sumpbench size`.")
     ] = None,
@@ -26,8 +31,13 @@ def commission(
     customer: Annotated[str, typer.Option(help="Customer, for the head of the record; else a blank.")] = "",
 ):
     """Hose test at the pit: guides you step by step, reads the controller, and writes a record to sign."""
-    from hil.commission.carry_out import run
+    from hil.commission.carry_out import run, run_virtual
 
+    if bool(port) == virtual:
+        raise InputError("which controller? give --port of a real one, or --virtual to watch a simulated hose test",
+                         "--port")  # fmt: skip
+    if virtual:
+        raise typer.Exit(run_virtual(site, record, units.value, place, customer, typer.echo))
     raise typer.Exit(run(port, site, record, units.value, framing, unit, None, place, customer))
 
 

@@ -1,14 +1,16 @@
 """The hose test carried out: board, person, record, and the answers saved when it is interrupted."""
 
 from hil import record as records
-from hil.commission import expected_values
+from hil.commission import expected_values, simulated
 from hil.commission.dialogue import HoseTest
 from hil.commission.simulated import document
 from hil.commission.terminal import Terminal
 from hil.commission.watch import Board
+from hil.kits.virtual import VirtualKit
 from host_sim.board.client import connect
 from host_sim.errors import InputError
 from host_sim.report.prompt import StoppedError
+from host_sim.site.load import load_site
 from host_sim.sizing.say import Say
 
 DONE, NOT_PASSED = 0, 1
@@ -30,6 +32,25 @@ def run(port, site, record, units="us", framing="ascii", unit=1, person=None, pl
     test.forget()
     test.person.say(f"\n{made['headline']}.")
     test.person.say(f"Record: {paths[0]}.  To print and sign, two pages: {paths[1]}")
+    return NOT_PASSED if made["verdict"] == "fail" else DONE
+
+
+def run_virtual(site, record, units="us", place="", customer="", say=print):
+    """Show the hose test on a simulated pit with a simulated person, every word said; return the exit code as `run`.
+
+    The record says across its page that no hardware was tested, and carries no
+    signature.  Raises InputError when record or site cannot be used.
+    """
+    records.check_file(record)
+    the_site = simulated.site() if site is None else load_site(site)
+    say(simulated.NOTE)
+    with VirtualKit(settings=the_site.settings) as kit:
+        kit.reset()
+        made = simulated.run(kit, told=say, units=units, the_site=the_site)
+    made["place"], made["customer"] = place, customer
+    paths = records.write_hose_test(made, record)
+    say(f"\n{made['headline']}.")
+    say(f"Record: {paths[0]}.  Page: {paths[1]}")
     return NOT_PASSED if made["verdict"] == "fail" else DONE
 
 

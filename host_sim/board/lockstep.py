@@ -121,6 +121,7 @@ class LockstepBoard:
         self.now_ms = 0
         self.outputs = 0
         self.boot_ms = self.reset_boot_ms = BOOT_MS
+        self.asleep_looks = ASLEEP_LOOKS
         self.lives = 0
         self.causes = []
         self.said = b""  # the last that came over its USB port
@@ -315,7 +316,7 @@ class LockstepBoard:
             first_s = cpu_s if first_s is None else first_s
             asleep = asleep + 1 if state == "S" else 0
             waited_s = time.monotonic() - began_s
-            if cpu_s - first_s > HANG_CPU_S or asleep >= ASLEEP_LOOKS or (not state and waited_s > HANG_S):
+            if cpu_s - first_s > HANG_CPU_S or asleep >= self.asleep_looks or (not state and waited_s > HANG_S):
                 return None
         try:
             return self.pins.recv(4096)
@@ -335,6 +336,8 @@ class LockstepBoard:
         elif letter == b"W":
             self._gave_back(value)
             self._set_outputs(outputs)
+        elif letter == b"D":
+            self.fed_ms = self.now_ms
         elif letter == b"K":
             self.kept = value
         elif letter == b"X":
@@ -350,8 +353,12 @@ class LockstepBoard:
 
     def _gave_back(self, ring_ms):
         # The board has come to this instant of its ring of 30 bits, and what was left of its grant is void.
-        here = self.now_ms - self.life_ms
-        self.now_ms += ring_ms - here & MASK
+        # A last resort that begins in mid-life counts from 0 again: then this is the instant that it counts from.
+        passed = ring_ms - (self.now_ms - self.life_ms) & MASK
+        if passed > MASK // 2:
+            self.life_ms = self.now_ms - ring_ms
+        else:
+            self.now_ms += passed
         self.end_ms = self.now_ms
 
     def _set_outputs(self, outputs):

@@ -41,7 +41,8 @@ def explore(
 
 def mutants(
     module: Annotated[
-        list[str] | None, typer.Option(help="A module of control/, or station.NAME, or station; may be given again.")
+        list[str] | None,
+        typer.Option(help="A module of control/, station.NAME, boards.NAME, station or boards; may be given again."),
     ] = None,
     changed: Annotated[bool, typer.Option("--changed", help="Only mutants on lines changed since a commit.")] = False,
     since: Annotated[str, typer.Option(help="That commit.")] = "HEAD",
@@ -52,7 +53,7 @@ def mutants(
     hand: Annotated[bool, typer.Option("--hand", help="Lines rewritten by hand, from the list that is kept.")] = False,
     as_json: Annotated[bool, typer.Option("--json", help="Print JSON instead of a table.")] = False,
 ):
-    """Make small mistakes in the control core or the station, one at a time: do the tests find each?"""
+    """Make small mistakes in the core, the station or the boards, one at a time: do the tests find each?"""
     from host_sim.compiled import select
 
     select.use_pure("mutants exchange the code of live functions")

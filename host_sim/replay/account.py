@@ -28,7 +28,7 @@ def data_issues(log):
 def clock_of(account):
     """Return a function that writes a time of the log."""
     log = account.log
-    pattern = "%H:%M" if log.duration_s < 108000 else "%d %b %H:%M"
+    pattern = "%H:%M" if log.duration_s < 108000 else "%d %b %H:%M" if log.duration_s < 2.6e7 else "%Y-%m-%d %H:%M"
     return lambda time_s: log.at(time_s).strftime(pattern)
 
 
@@ -61,7 +61,7 @@ def causes_of(finding):
     A cause that the finding's own text names is left out; "" where none is left.
     """
     causes = [cause for cause in finding.causes if cause not in finding.text]
-    if len(causes) > 1 and any("cannot be told" in line for line in finding.evidence):
+    if len(causes) > 1 and (finding.confidence == CANNOT or any("cannot be told" in line for line in finding.evidence)):
         return f"possible causes: {', '.join(causes)}"
     return f"likely cause{'s' if len(causes) > 1 else ''}: {', '.join(causes)}" if causes else ""
 
@@ -196,7 +196,7 @@ def page(account, units):
         lines.append("* none")
     if account.recorded is not None:
         lines += ["", "RUNS BY THE RECORD", *[f"* {line}" for line in run_lines(account)]]
-    lines += ["", "INFLOW", *_inflow_lines(account, units)]
+    lines += ["", "INFLOW", *inflow_lines(account, units)]
     lines += ["", "OUR CONTROLLER ON THE LOGGED WATER", *[f"* {line}" for line in judged_lines(account, units)]]
     if account.outcomes:
         lines += ["", "WHAT WOULD HAVE HELPED", *table(account, units)]
@@ -231,7 +231,8 @@ def run_lines(account):
     return lines
 
 
-def _inflow_lines(account, units):
+def inflow_lines(account, units):
+    """Return what the log tells of the inflow, with the time above each contact, as lines."""
     flow = account.flow
     over = [f"{name} {lasting(seconds)}" for name, seconds in limits.above_contacts(account.log, account.site)]
     above = [f"Time above each contact, by the rows: {', '.join(over)}."] if over else []

@@ -131,7 +131,7 @@ def _tell(screen, account, units):
         if causes := words.causes_of(finding):
             screen.print(Text(f"  {causes}"))
     screen.print()
-    for line in words.run_lines(account):
+    for line in (*words.inflow_lines(account, units), *words.run_lines(account)):
         screen.print(Text(line))
     for line in words.judged_lines(account, units):
         screen.print(Text(line))

@@ -12,6 +12,7 @@ from host_sim.replay import openloop
 OF_WATER = ("high_water", "mains_lost", "mains_unsteady")
 OF_CONTACTS = ("floats_out_of_sequence", "float_wiring", "chattering")  # where the contacts themselves were recorded
 LEAST_S = 60.0  # a difference shorter than this is a matter of debounce, rests and stop levels; our own choice
+STOP_M = 0.02  # so near the stop level a float of the log and ours may differ; our own choice
 
 
 @dataclass
@@ -79,11 +80,11 @@ def judge(log, site, ran=None, settings=None, module=None):
     if ran is not None:
         called = table[np.searchsorted(times, log.time_s, side="right") - 1][:, [OUT_PUMP_1, OUT_PUMP_2]].sum(axis=1)
         found.recorded_starts = int(((np.diff(ran) > 0) & (ran[1:] > 0)).sum())
-        found.spans = _differences(log, called, ran)
+        found.spans = _differences(log, called, ran, site.contacts[0])
     return found
 
 
-def _differences(log, called, ran):
+def _differences(log, called, ran, off):
     differ = (called != ran) & (ran >= 0)
     edges = np.flatnonzero(np.diff(np.concatenate(([False], differ, [False])).astype(np.int8)))
     spans = []
@@ -92,6 +93,8 @@ def _differences(log, called, ran):
         inside = any(a < end and b > start for a, b in log.gaps)
         if end - start >= LEAST_S and not inside:
             level = np.nan if log.level_m is None else float(log.level_m[first])
+            if off is not None and abs(level - off.dry_m) < STOP_M and called[(first + last) // 2] > ran[first]:
+                continue  # the logged pump stopped a hair above where our float turns: no difference of control
             middle = (first + last) // 2
             spans.append(Span(start, end, int(called[middle]), int(ran[middle]), level))
     return spans

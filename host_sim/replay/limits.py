@@ -13,8 +13,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from host_sim.replay.inflow import Inflow
-from host_sim.replay.segments import LEAST_ROWS, TURN_SIGMAS, noise_m, volumes
+from host_sim.replay.segments import LEAST_ROWS, TURN_SIGMAS, noise_m
 from host_sim.report.clock import lasting
 from host_sim.report.units import US
 
@@ -24,8 +23,6 @@ FINE_ROWS = 8  # rows in a draw-down from which its slope may establish somethin
 FINE_SIGMAS = 25.0  # of noise in the travel from stop to start, for the same
 CURVE = 1.15  # a pump moves no more than this times its curve; common practice, no source
 MOST_NOISE_M = 0.015  # coarse rows take the water's own travel for noise; no level reading scatters more than this
-LEAST_WINDOW_S = 120.0
-AREA = 0.05  # the plan area within the bounds; common practice, no source
 # Of contacts alone nobody knows whether a pump ran.
 UNSEEN_BY_CONTACTS = ("not pumping", "late start", "not keeping up", "leaking check valve", "low stop")
 
@@ -160,47 +157,6 @@ def lines(limits, account):
     if cannot:
         found.append(f"It cannot tell: {', '.join(cannot)}{': ' + limits.reason if limits.reason else ''}.")
     return found
-
-
-def balance(log, site, rates, limits, both):
-    """Return an Inflow of bounds by water balance, or None where the log has no level.
-
-    What came in is what the pit gained and what was pumped; pumped is between
-    nothing and all that the pumps (`both` of them, or one) can move by their curve.
-    Water that runs back out of the discharge counts as come in.
-    """
-    if log.level_m is None:
-        return None
-    good = np.flatnonzero(~np.isnan(log.level_m))
-    time, level = log.time_s[good], log.level_m[good]
-    if len(time) < 2:
-        return None
-    window = max(LEAST_WINDOW_S, 2.0 * limits.spacing_s)
-    marks = [0]
-    for i in range(1, len(time)):
-        if time[i] - time[marks[-1]] >= window:
-            marks.append(i)
-    if len(marks) < 2:
-        marks = [0, len(time) - 1]
-    volume = volumes(site.pit, level)
-    a, b = np.array(marks[:-1]), np.array(marks[1:])
-    length = time[b] - time[a]
-    tops = np.array([level[i : k + 1].max() for i, k in zip(a, b, strict=True)])
-    area = np.array([site.pit.area_m2(float(top)) for top in tops])
-    sigma = min(max(limits.noise_m, 0.0005), MOST_NOISE_M)
-    if limits.contacts_only:
-        # A contact tells that the water is past a height, and was so since the row before at the latest.
-        sigma = max(sigma, (limits.travel_m if limits.travel_m == limits.travel_m else 0.1) / 2.0)
-    gained = (volume[b] - volume[a]) / length
-    slack = (3.0 * np.sqrt(2.0) * sigma + limits.step_m / 2.0) * area / length + AREA * np.abs(gained)
-    # Near its inlet a pump moves less and less, and just where is known badly: it is given what it moves at the stop.
-    stop = site.contacts[0].dry_m if site.contacts[0] is not None else 0.0
-    most = CURVE * np.array([rates.expected(3 if both else 1, max(stop, float(top))) for top in tops])
-    low, high = np.maximum(0.0, gained - slack), np.maximum(0.0, gained + slack) + most
-    middle = (time[a] + time[b]) / 2.0
-    held = length > 5.0 * window
-    return Inflow(middle, (low + high) / 2.0, low, high, held, rate_m3s=rates.nominal(), bounds=True,
-                  volume_range_m3=(float((low * length).sum()), float((high * length).sum())))  # fmt: skip
 
 
 def above_contacts(log, site):

@@ -6,9 +6,10 @@ import numpy as np
 from duplexsump.control.records import CONTACT_NAMES
 
 from host_sim.replay import inflow, judge, recorded, segments, whatif
+from host_sim.replay.balance import balance
 from host_sim.replay.findings.detect import detect
 from host_sim.replay.findings.finding import runs, spans
-from host_sim.replay.limits import MOST_NOISE_M, balance, limits_of
+from host_sim.replay.limits import MOST_NOISE_M, limits_of
 from host_sim.report.clock import lasting
 from host_sim.report.units import US
 from host_sim.run.trace import FaultSpan, Run, Span, Totals, Trace
@@ -65,7 +66,16 @@ class Account:
             return True
         doubt = 4.0 * min(self.limits.noise_m, MOST_NOISE_M) + self.limits.step_m / 2.0
         return (self.limits.resolved and abs(self.highest_m - self.site.pit.floor_m) > doubt) or (
-            not self.floor_dry and self.highest_m - self.site.pit.floor_m > doubt)  # fmt: skip
+            not self.floor_dry and self._over_floor_m(doubt))  # fmt: skip
+
+    def _over_floor_m(self, doubt_m):
+        # Whether rows in a row stand so high over the floor that together they are more than noise: the error of a mean
+        # goes with the root of their number.
+        good = ~np.isnan(self.log.level_m)
+        over = self.log.level_m[good] - self.site.pit.floor_m
+        edges = np.flatnonzero(np.diff(np.concatenate(([False], over > 0.0, [False])).astype(np.int8)))
+        return any(over[a:b].mean() > doubt_m / np.sqrt(b - a) or over[a:b].max() > doubt_m
+                   for a, b in zip(edges[::2], edges[1::2], strict=True))  # fmt: skip
 
     def reproduced(self):
         """Return (whether the simulation as it was shows the logged flood, in words how near and by what limit)."""
@@ -116,10 +126,15 @@ def reconstruct(log, site, units=US, pumps=2):
     rates = inflow.Rates(site)
     limits = limits_of(log, site, rates, units)
     if not limits.resolved:
-        flow = balance(log, site, rates, limits, pumps > 1 or log.pumps[1] is not None)
+        runs_seen = recorded.runs_of(log, limits)
+        flow = balance(log, site, rates, limits, pumps > 1 or log.pumps[1] is not None, runs_seen)
         # Where the run states were recorded as well, the bounds are those that leave less open.
-        by_runs = recorded.bounds(log, site, rates, limits, recorded.runs_of(log, limits))
-        flow = min((one for one in (flow, by_runs) if one is not None), key=_open_m3s, default=None)
+        by_runs = recorded.bounds(log, site, rates, limits, runs_seen)
+        both = [one for one in (flow, by_runs) if one is not None]
+        flow = min(both, key=_open_m3s, default=None)
+        if len(both) > 1:  # of the total both hold
+            least, most = zip(*(one.volume_range_m3 for one in both), strict=True)
+            flow.volume_range_m3 = (max(least), min(most))
         return [], flow, detect(log, site, [], flow, rates, units, limits, pumps), limits
     parts = segments.segments(log, site, rates.nominal())
     flow = inflow.reconstruct(log, parts, site, rates)

@@ -102,7 +102,7 @@ def bounds(log, site, rates, limits, found):
     marks = (_stops if found.every else _rows)(log, limits)
     if len(marks) < 2:
         return None
-    most = _moved(log, site, rates, found.every)
+    most = moved(log, site, rates, found.every)
     lows, highs, edges = [], [], []
     for a, b in zip(marks, marks[1:], strict=False):
         start, end = log.time_s[a], log.time_s[b]
@@ -120,9 +120,12 @@ def bounds(log, site, rates, limits, found):
         return None
     edges, low, high = np.array(edges), np.array(lows), np.array(highs)
     length = edges[:, 1] - edges[:, 0]
+    volume = (float((low * length).sum()), float((high * length).sum()))
+    if not log.gaps:  # the whole log in one: both hold, and its many rows leave less open
+        whole = (_fills(log, 0, len(log.time_s) - 1) * TRAVEL - 1.0) * held, most(0, len(log.time_s) - 1) + held
+        volume = (max(volume[0], whole[0]), min(volume[1], whole[1]))
     return Inflow(edges.mean(axis=1), (low + high) / 2.0, low, high, np.zeros(len(low), bool),
-                  rate_m3s=rates.nominal(), bounds=True, spans=edges,
-                  volume_range_m3=(float((low * length).sum()), float((high * length).sum())))  # fmt: skip
+                  rate_m3s=rates.nominal(), bounds=True, spans=edges, volume_range_m3=volume)
 
 
 def _on(log):
@@ -159,8 +162,12 @@ def _fills(log, a, b):
     return int((np.diff(on) == 1).sum())
 
 
-def _moved(log, site, rates, every):
-    # A function of two rows: the most that all pumps moved between them, in m3, by their curves at the pit's edge.
+def moved(log, site, rates, every):
+    """Return a function of two rows: the most that all pumps can have moved between them, in m3.
+
+    It is what they move by their curves at the pit's edge in the time that
+    they can have been on; `every` says that every run shows in the rows.
+    """
     masks = sum((values == 1).astype(int) << n for n, values in enumerate(log.pumps) if values is not None)
     flows = np.array([0.0, *(CURVE * rates.expected(mask, site.pit.floor_m) for mask in (1, 2, 3))])
     steps = np.diff(log.time_s)
@@ -168,10 +175,19 @@ def _moved(log, site, rates, every):
         sums = np.concatenate(([0.0], np.cumsum(steps * flows[masks[:-1] | masks[1:]])))
         return lambda a, b: float(sums[b] - sums[a])
 
+    known = [n for n, values in enumerate(log.pumps) if values is not None]
+    alone = max(flows[1 << n] for n in known)
+
     def shares(a, b):
-        rows = masks[a:b]
-        length = float(log.time_s[b] - log.time_s[a])
-        return length * sum(flows[1 << n] * _share(int((rows >> n & 1).sum()), len(rows))[1] for n in (0, 1)
-                            if (masks >> n & 1).any())  # fmt: skip
+        rows, length = masks[a:b], float(log.time_s[b] - log.time_s[a])
+
+        def share(on):
+            return _share(int(on.sum()), len(rows))[1]
+
+        # Each pump by its own rows, or some pump by the rows of either and the second one by those of both.
+        each = sum(flows[1 << n] * share(rows >> n & 1) for n in known)
+        if len(known) < 2:
+            return length * each
+        return length * min(each, alone * share(rows > 0) + max(0.0, flows[3] - alone) * share(rows == 3))
 
     return shares

@@ -232,7 +232,8 @@ def _settle(lines, rates, inflow, site, nominal):
     # Fill in how many pumps ran, `inflow` having been what came before; returns what comes at the end.  A stretch
     # that tells nothing, as a short one on a floor, is left out and goes on as the one before it.
     blind = [line.error_m3s > BLIND * nominal and line.start_m > site.pit.floor_m - 0.01 for line in lines]
-    states, inflow = _count([line for line, dark in zip(lines, blind, strict=True) if not dark], rates, inflow)
+    seen = [line for line, dark in zip(lines, blind, strict=True) if not dark]
+    states, inflow = _count(seen, rates, inflow, site.pit.floor_m)
     counts = iter(states)
     before = 0
     for line, dark in zip(lines, blind, strict=True):
@@ -262,7 +263,7 @@ def _chord(time, level, volume, a, b, sigma, site):
     return Segment(float(time[a]), float(time[b]), slope, error, float(level[a]), float(level[b]), 0, 0, 2)
 
 
-def _count(lines, moving, before_m3s):
+def _count(lines, moving, before_m3s, floor_m=np.inf):
     """Return (how many pumps ran in each line, the inflow of the last).
 
     It is the answer that lets the inflow change least (Viterbi).  In a line
@@ -277,7 +278,9 @@ def _count(lines, moving, before_m3s):
         inflow = [line.slope_m3s + moved for moved in rates]
         wide = 0.05 * rate + 2.0 * line.error_m3s
         # Water that rises goes on so for long without a pump: a run that is carried on into a fill ends somewhere.
-        rising = (line.end_s - line.start_s) / STAY_S if line.slope_m3s > 0.0 else 0.0
+        # On the floor it is the area that makes it slow.
+        slow = line.slope_m3s > 0.0 and line.start_m < floor_m - 0.01
+        rising = (line.end_s - line.start_s) / STAY_S if slow else 0.0
         own = [(0.1 + rising) * n + max(0.0, -q) / wide for n, q in zip(pumps, inflow, strict=True)]
         if not place:
             # A stretch begins with about the inflow with which the one before it ended.

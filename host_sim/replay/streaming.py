@@ -116,7 +116,7 @@ def blocks(path, mapping):
     try:
         if table_log.kind_of(path, mapping) == "parquet":
             file = pq.ParquetFile(path)
-            table_log._wanted(path, mapping, file.schema_arrow.names)
+            table_log._wanted(path, mapping, file.schema_arrow.names, [])
             total, done = file.metadata.num_rows, 0
             for batch in file.iter_batches(batch_size=BLOCK_ROWS, columns=wanted):
                 done += batch.num_rows
@@ -124,7 +124,7 @@ def blocks(path, mapping):
             return
         with texts.opened(path, mapping.encoding) as file:
             names, passed = texts.header(file, path, mapping.delimiter, mapping.skip, wanted)
-        table_log._wanted(path, mapping, names)
+        table_log._wanted(path, mapping, names, [])
         read = pc.ReadOptions(block_size=BLOCK_BYTES, encoding=mapping.encoding, skip_rows=passed + 1,
                               column_names=names)  # fmt: skip
         parse = pc.ParseOptions(delimiter=mapping.delimiter, invalid_row_handler=lambda row: "skip")
@@ -214,7 +214,7 @@ def _run(loop, found, path, mapping, site, progress):
         time, level = (time, level) if keep is None else (time[keep], level[keep])
         if not len(time):
             continue
-        level = _clean(level, found, mapping.spike_m)
+        level = _clean(level, found, mapping.spike_m, float(np.median(np.diff(time))) if len(time) > 1 else 0.0)
         mains = _mains(columns, mapping, keep, len(time))
         if origin is None:
             origin = found.begins_s = float(time[0])
@@ -250,7 +250,7 @@ def _keep(time, last, found):
     return keep
 
 
-def _clean(level, found, spike_m):
+def _clean(level, found, spike_m, spacing_s):
     lost = np.isnan(level)
     with np.errstate(invalid="ignore"):
         outside = (level < cleaning.LOWEST_M) | (level > cleaning.HIGHEST_M)
@@ -259,7 +259,7 @@ def _clean(level, found, spike_m):
     issues = []
     if (np.abs(level[1:] - level[:-1]) > (spike_m or cleaning.SPIKE_M)).any():
         level = level.copy()
-        cleaning.spikes(level, issues, spike_m)
+        cleaning.spikes(level, issues, spike_m, spacing_s)
     found.lost["drop-out"] += int(lost.sum())
     found.lost["out of range"] += int(outside.sum())
     found.lost["spike"] += sum(f.count for f in issues)

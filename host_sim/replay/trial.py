@@ -105,7 +105,7 @@ def logged(trace, rng, every_s=1.0, noise_m=None, holes=None):
     log = Log("simulated", datetime(2024, 1, 1, 19), time[keep], level[keep])
     log.time_s = log.time_s - log.time_s[0] + 0.0
     log.gaps = cleaning.gaps(log.time_s, log.issues)
-    cleaning.spikes(log.level_m, log.issues)
+    cleaning.spikes(log.level_m, log.issues, spacing_s=every_s)
     return log
 
 

@@ -25,6 +25,8 @@ FLOATS = ("off", "lead", "lag", "high")
 WAYS = ("stuck-wet", "stuck-dry", "chattering", "wire-broken")
 NO_START = ("will-not-start", "breaker-open", "thermal-trip", "left-off", "jammed")
 NO_WATER = ("air-locked", "check-stuck-shut", "valve-shut")
+APART_S = 3.0  # floats that turn nearer than this look like a broken cable (2 s in the controller); our own choice
+ONE_FLOAT = "only the high float is left: pumping goes on blind, with rests in which water may reach the floor"
 SHUT_OUT = "without current sensing nobody sees that the stronger pump holds the other's check valve shut"
 UNSEEN = "without current sensing a pump that moves no water is not noticed, and may run dry for hours"
 
@@ -125,7 +127,17 @@ class _Pit:
             return "off is too low: the pumps draw air"
         if not all(self.carries(n) for n in self.everyday()):
             return "the pump that leads does not carry the design inflow alone"
+        if not self.seen and not self.transmitter and self._apart_s() < APART_S:
+            return "off and lead turn dry so soon after each other that the controller takes it for a broken cable"
         return ""
+
+    def _apart_s(self):
+        # From lead dry to off dry under both pumps.
+        off, lead = self.result.contacts[:2]
+        moved = sum(self.inputs.lines.solve(lead.dry_m, (Drive(True), Drive(True)), Outlet())[:2])
+        moved = max(moved, *(self.flow(n, level_m=lead.dry_m) for n in (0, 1)))
+        held = self.inputs.pit.volume_m3(lead.dry_m) - self.inputs.pit.volume_m3(off.dry_m)
+        return held / max(moved, 1e-9)
 
 
 def _other(pit, n):
@@ -207,7 +219,7 @@ def _contacts(pit):
         rows.append(Covered(names, "level transmitter failed, frozen, drifting or clogged", pit.seen,
                             "high and the motor current show it" if pit.seen else UNSEEN))  # fmt: skip
     else:
-        rows.append(Covered(("common-wire-broken",), "common wire of the three lower floats broken", dry, why))
+        rows.append(Covered(("common-wire-broken",), "common wire of the three lower floats broken", False, ONE_FLOAT))
     return rows
 
 

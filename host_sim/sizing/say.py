@@ -27,6 +27,13 @@ SHOWN = {
     "mass": ((0.45359237, "lb", 0), (1.0, "kg", 0)),
 }
 
+_ASSUMED = {
+    "margin": "margin on the inflow", "least run": "shortest run", "least rest": "shortest rest",
+    "outfall freezes": "pipe outside can freeze", "basin wall": "basin's wall",
+    "basin weight": "weight of the empty basin",
+    "basin water table": "water table above the bottom", "power battery voltage": "battery voltage",
+}  # fmt: skip
+
 
 class Say:
     """Speaks one unit system, "us" or "si"."""
@@ -76,3 +83,13 @@ def text_of(value, kind, decimals=None):
 
 _KINDS = {"in": "length", "ft": "distance", "gpm": "flow", "gal": "volume", "ft2": "area", "lb": "mass"}
 _US = re.compile(r"(?<![\w.-])(\d+(?:\.\d+)?) (in|ft2|ft|gpm|gal|lb)\b(?!/)")
+
+
+def assumed_words(key):
+    """Return a key of the site file's [sizing], as "sizing.motor1.least_run", in words: "pump 1: shortest run"."""
+    words = key.removeprefix("sizing.").replace(".", " ").replace("_", " ")
+    for part, pump in (("motor1 ", "pump 1: "), ("motor2 ", "pump 2: "), ("motor ", "both pumps: ")):
+        if words.startswith(part):
+            rest = words.removeprefix(part)
+            return pump + _ASSUMED.get(rest, rest)
+    return _ASSUMED.get(words, words)

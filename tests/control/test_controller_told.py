@@ -2,6 +2,7 @@
 
 import pytest
 from duplexsump.control import blind
+from duplexsump.control import pump as pm
 from duplexsump.control import records as r
 from duplexsump.control import settings as s
 from duplexsump.control.controller import FIELDS, Controller
@@ -155,3 +156,26 @@ def test_d7_an_exercise_needs_the_mains_and_a_level_that_asks_for_nothing_and_is
         rig.run_until(lambda rig: rig.c.blind.state == blind.RESTING, 120.0)
         c = told(rig)
         assert (c.blind.wants(), bool(c.exercise.calm)) == (False, False), "nor between two blind runs"
+
+
+@pytest.mark.parametrize(("by_level", "demand", "drawn"), [(1, 0, True), (1, 1, False), (0, 0, False), (0, 1, False)])
+@pytest.mark.parametrize("together", [False, True])
+def test_a1_d1_a_pump_is_told_whether_the_level_stopped_it_and_it_ran_alone(n, together, by_level, demand, drawn):
+    c = Controller(s.defaults())
+    told = []
+    c.pumps[n].state = pm.RUNNING
+    c.pumps[n].stopped = lambda by_level, alone: told.append((bool(by_level), alone))
+    c.demand.by_level, c.demand.demand = by_level, demand
+    was = 3 if together else 1 << n
+    c._switched(n, was, was & ~(1 << n))
+    assert told == [(drawn, not together)]
+
+
+def test_j3_the_history_is_told_of_whole_minutes():
+    c = Controller(s.defaults())
+    c.power_up(0)
+    told = []
+    c.history.minutes = told.append
+    for now in (59_900, 60_000, 119_900, 300_000):
+        c._clock(now)
+    assert told == [1, 4]

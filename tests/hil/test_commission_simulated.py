@@ -9,7 +9,7 @@ import typer
 from typer.testing import CliRunner
 
 from hil.acceptance import hose_test, procedure
-from hil.cli import accept
+from hil.cli import accept, commission
 from hil.commission import expected_values, simulated
 from hil.commission.dialogue import STEPS, HoseTest
 from hil.commission.pit_person import PitPerson
@@ -199,3 +199,20 @@ def test_stop_keeps_what_is_done_and_the_jumper_is_looked_for_by_the_board(tmp_p
     items, person = some_steps(tmp_path, ("left_jumper", "left_forces"), spoil=lambda person: person.jumper(True))
     assert items["left_jumper"]["verdict"] == "pass" and items["left_jumper"]["shown"] == "out"
     assert any("Remove the test jumper" in text for text in person.heard)
+
+
+def test_the_command_shows_a_hose_test_without_hardware_and_leaves_no_signature(whole, tmp_path, monkeypatch):
+    def told(kit, told, units, the_site):
+        told("1 of 44.  Cautions")
+        return dict(whole)
+
+    monkeypatch.setattr(simulated, "run", told)
+    app = typer.Typer()
+    commission.add_to(app)
+    given = ["--virtual", "--record", str(tmp_path / "r.json"), "--place", "12 Nowhere Rd"]
+    done = CliRunner().invoke(app, given)
+    assert done.exit_code == 0, done.output
+    assert "simulated" in done.output.splitlines()[0] and "1 of 44.  Cautions" in done.output
+    page = (tmp_path / "r.html").read_text(encoding="utf-8")
+    assert "NO HARDWARE" in page.upper() and "12 Nowhere Rd" in page and "date, signature" not in page
+    assert CliRunner().invoke(app, given).exit_code != 0  # a record is never overwritten

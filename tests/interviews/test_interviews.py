@@ -77,6 +77,23 @@ def test_the_judge_finds_a_pump_that_runs_dry():
     assert any("runs dry" in line for line in found.broken)
 
 
+def test_floats_that_turn_together_promise_nothing_without_current_sensing():
+    # A drop of half an inch from lead to off takes under 2 s: the controller takes it for a broken cable (L7).
+    close = {"off": ("13 in", "9 in"), "lead": ("13.5 in", "9.4 in"), "lag": ("17 in", "13 in"),
+             "high": ("21 in", "17 in")}  # fmt: skip
+    contacts = {f"contacts.{name}": {"wet_at": wet, "dry_at": dry} for name, (wet, dry) in close.items()}
+    blind = rules.covered(size(edited(sound(), {**contacts, "controller.sensing": "nothing"})))
+    assert not any(row.held for row in blind) and "broken cable" in blind[0].why
+    sensed = rules.covered(size(edited(sound(), contacts)))
+    assert any(row.held for row in sensed)
+
+
+def test_of_a_broken_common_wire_nothing_is_promised():
+    # In a hand-typed pit and in interview 2601/362 the rests of blind pumping let water reach the floor.
+    row = rules.by_fault(rules.covered(size(sound())))["common-wire-broken"]
+    assert not row.held and "rests" in row.why
+
+
 def test_every_fault_of_the_registry_is_covered_or_not_in_one_row():
     plain = size(sound(pump2__supply="battery", pump2__volts="12 V"))
     level = edited(sound(), {"transmitter": {"span": "1 m", "zero": "1 in"}, "sizing.floats": {"kind": "transmitter"}})

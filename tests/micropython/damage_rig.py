@@ -165,6 +165,7 @@ def flood(image, scratch, heap="", kept=0, lasts_ms=LIMIT_MS):
             found.horn_ms = board.now_ms
 
     with LockstepBoard(flash, lambda: raw, written, heap=heap) as board:
+        board.asleep_looks = 2
         board.power(True)
         board.kept = kept
         board.advance(lasts_ms)

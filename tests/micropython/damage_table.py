@@ -61,9 +61,12 @@ def campaign(image, scratch, cases, seed, kept=None):
 
 
 def allocations(image, scratch, count, seed, kept=None):
-    """Run `count` cases of failing allocations on an image of `failing.installation`; return those without a pump."""
+    """Run failing allocations, `count` drawn ones or a list, on an image of `failing.installation`.
+
+    Returns those without a pump.
+    """
     made, lost = Counter() if kept is None else kept, []
-    for case in failing.cases(STATEMENTS, count, seed):
+    for case in failing.cases(STATEMENTS, count, seed) if isinstance(count, int) else count:
         found = case.flood(image, scratch)
         several = "several statements" if case.more > 1 else "a statement"
         kind = f"MemoryError at {several}, in {'every life' if case.lives == 'all' else 'the first life'}"

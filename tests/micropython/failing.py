@@ -28,7 +28,10 @@ def _allocate():
 '''
 WATCHED_MS = 120_000  # what fails late in the first minute must be over by then
 HEAD = "from failing import _allocate\n"
-LEFT_ALONE = (ast.FunctionDef, ast.ClassDef, ast.Global, ast.Pass, ast.Break, ast.Continue)
+# What evaluates nothing by itself.
+LEFT_ALONE = (ast.FunctionDef, ast.ClassDef, ast.Global, ast.Pass, ast.Break, ast.Continue, ast.Try)
+LOOP = 3  # statements of boot.py before its tries
+STARTED = 2000  # statements: by then the watchdog runs, and a run of failures of any length ends in a reset
 
 
 class Counting(ast.NodeTransformer):
@@ -103,5 +106,11 @@ def cases(most, count, seed):
     for number in range(count):
         at = round(most ** draw.random()) if number % 2 else draw.randrange(most)
         kind = number % 3
-        found.append(Case(at, 1 if kind < 2 else draw.choice((3, 30, 300)), "all" if kind == 1 else "first"))
+        if kind < 2:
+            found.append(Case(at, 1, "all" if kind else "first"))
+        else:
+            # Before the watchdog runs, the heap is all but empty: as many failures as boot.py has tries are more than
+            # it would do, and the loop of these tries must be reached.
+            runs = (3, 30, 300) if at > STARTED else (3, 30)
+            found.append(Case(max(at, LOOP), draw.choice(runs)))
     return found

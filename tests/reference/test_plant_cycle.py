@@ -183,6 +183,7 @@ def test_the_closed_form_of_the_type_ii_storm_stands_beside_it(hours):
     assert storm.type_ii_share(hours) == pytest.approx(0.5 + t / 24 * (24.04 / (2 * abs(t) + 0.04)) ** 0.75, abs=0.01)
 
 
+# Our own reading of such a table, no source: a cumulative share runs from 0 to 1 and never back.
 def test_the_type_ii_storm_begins_at_nothing_ends_at_all_and_never_runs_back():
     assert storm.type_ii_share(0.0) == 0.0
     assert storm.type_ii_share(24.0) == 1.0

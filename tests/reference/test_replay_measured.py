@@ -1,6 +1,6 @@
 """A water table that somebody measured goes through the reader, drives an invented pit, and is found again.
 
-The series: hourly pressures of an observation well and of the air beside it, July 2020 to February 2022,
+Source: hourly pressures of an observation well and of the air beside it, July 2020 to February 2022,
 from the PyPI package gensor 0.4.1 (MIT licence), its folder testdata/.  Nobody has a public log of a sump
 pit, so the pit, its height against the well and the conductance of its ground are invented.
 """

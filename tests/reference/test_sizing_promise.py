@@ -1,4 +1,4 @@
-"""Sizing against ourselves: the sized settings in the simulator give the promised cycle time and starts."""
+"""Our own sizing against our own simulator, no source: its settings give the promised cycle time and starts."""
 
 import random
 import statistics

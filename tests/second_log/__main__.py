@@ -3,21 +3,23 @@
 import argparse
 import json
 import sys
+from dataclasses import asdict
 from pathlib import Path
 
 import numpy as np
 
 from .logger import CHANNELS, NOISES_MM, ROWS_S, STEPS_MM, WITH_LEVEL, Logger
 from .pit import CONTROLLERS, KINDS, simulate
-from .score import score
+from .score import Score, score
 
 OUTCOMES = ("named", "missed", "wrong", "abstained", "quiet", "refused")
 
 
-def draw(nights, seed, rows=ROWS_S, channels=CHANNELS, loggers=3):
-    """Yield the Score of `loggers` loggers for each rows x channels on each night; kinds and controllers in turn."""
-    rng = np.random.default_rng(seed)
-    for i in range(nights):
+def draw(nights, seed, rows=ROWS_S, channels=CHANNELS, loggers=3, first=0):
+    """Yield (Night, Score) of `loggers` loggers for each rows x channels on each night from number `first` on; kinds
+    and controllers in turn."""
+    for i in range(first, first + nights):
+        rng = np.random.default_rng([seed, i])
         kind = KINDS[i % len(KINDS)]
         night = simulate(kind, CONTROLLERS[(i // len(KINDS)) % len(CONTROLLERS)], seed + i)
         for every in rows:
@@ -78,6 +80,12 @@ def broken_goals(scores):
     return found
 
 
+def _read(paths):
+    # The Scores that `--json` kept of earlier pieces.
+    rows = [row for path in paths for row in json.loads(path.read_text(encoding="utf-8"))]
+    return [Score(**{**row, "logger": Logger(**row["logger"])}) for row in rows]
+
+
 def main(argv=None):
     """Run the matrix and print it; return 1 where something was wrongly named as established, or a healthy night."""
     parser = argparse.ArgumentParser(prog="python -m tests.second_log", description=__doc__)
@@ -86,20 +94,22 @@ def main(argv=None):
     parser.add_argument("--rows", default=",".join(map(str, ROWS_S)), help="seconds between rows, with commas")
     parser.add_argument("--channels", default=",".join(CHANNELS))
     parser.add_argument("--loggers", type=int, default=3, help="resolutions x noises for each night, of 9")
-    parser.add_argument("--json", type=Path)
+    parser.add_argument("--first", type=int, default=0, help="number of the first night, to run it in pieces")
+    parser.add_argument("--json", type=Path, help="write every score here")
+    parser.add_argument("--sum", type=Path, nargs="+", default=[], help="the table of such files, nothing is run")
     parser.add_argument("--wrong", action="store_true", help="list every wrong claim")
     args = parser.parse_args(argv)
     rows, channels = tuple(map(int, args.rows.split(","))), tuple(args.channels.split(","))
-    pairs = list(draw(args.nights, args.seed, rows, channels, args.loggers))
-    scores = [s for _, s in pairs]
-    print(f"seeds {args.seed} to {args.seed + args.nights - 1}")
+    pairs = [] if args.sum else list(draw(args.nights, args.seed, rows, channels, args.loggers, args.first))
+    scores = [s for _, s in pairs] + _read(args.sum)
+    print(f"seeds {args.seed + args.first} to {args.seed + args.first + args.nights - 1}")
     print("\n".join(table(scores)))
     if args.wrong:
         for night, s in pairs:
             if s.wrong or s.floor_wrong:
                 print(night.seed, night.kind, night.controller, "|", s.logger, "|", s.wrong, "FLOOR" * s.floor_wrong)
     if args.json:
-        args.json.write_text(json.dumps([{**vars(s), "logger": str(s.logger)} for s in scores]) + "\n")
+        args.json.write_text(json.dumps([asdict(s) for s in scores]) + "\n")
     broken = broken_goals(scores)
     print("\n".join(f"goal not met: {text}" for text in broken) or "every goal met: nothing wrongly established, no "
           "healthy night called faulty, the truth inside each band as often as stated")  # fmt: skip

@@ -3,6 +3,7 @@
 import gzip
 import tracemalloc
 from datetime import datetime, timedelta
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -15,16 +16,19 @@ from host_sim.replay import account as words
 from host_sim.replay import limits, night
 from host_sim.replay.findings import floats
 from host_sim.replay.reading import export, mapping, mapping_prompt, sources, table_log
+from host_sim.replay.reading.log import Log
 from host_sim.report.units import US
+from host_sim.site.load import read_site
 from tests.replay_nights import demo, logged
 from tests.replay_nights import night as simulate
+from tests.second_log.logger import Logger, log_of
+from tests.second_log.pit import simulate as second_pit
 
 
 @pytest.fixture(scope="module")
 def hour():
     """Give (log of an hour with contacts and pumps, its lines as CSV, its Mapping)."""
     import tempfile
-    from pathlib import Path
 
     log = logged(simulate(demo(1.0)), contacts=True, pumps=True)
     with tempfile.TemporaryDirectory() as folder:
@@ -210,3 +214,53 @@ def test_inches_come_first_and_alone_unless_asked_otherwise():
     told = "\n".join(words.page(account, US))
     assert " in " in told and "mm" not in told and "liter" not in told
     assert "in steps of 0.04 in" in limits.lines(account.limits, account)[0]
+
+
+def test_water_that_comes_and_goes_between_coarse_rows_is_no_spike_and_wets_the_floor(tmp_path):
+    # Two hours over the floor in an hourly log: no sensor's error, but a flood that drained between two rows.
+    level = 0.2 + 0.05 * np.sin(np.arange(200) / 9.0)
+    level[100:102] = demo().pit.floor_m + 0.1
+    rows = [f"{datetime(2024, 1, 1) + timedelta(hours=k)},{h:.3f}" for k, h in enumerate(level)]
+    log = table_log.read(saved(tmp_path / "log.csv", ["time,level", *rows]), HOURLY)
+    assert not [issue for issue in log.issues if issue.kind == "spike"]
+    assert "got wet" in words.headline(night.explain(log, demo(1.0), "single"), US)
+    rows = [f"{datetime(2024, 1, 1) + timedelta(seconds=k)},{h:.3f}" for k, h in enumerate(level)]
+    log = table_log.read(saved(tmp_path / "fine.csv", ["time,level", *rows]), HOURLY)
+    assert [issue.count for issue in log.issues if issue.kind == "spike"] == [2]  # no water moves so within a second
+
+
+def test_columns_that_the_mapping_leaves_out_are_told(tmp_path, hour):
+    _, lines, how = hour
+    wider = [lines[0] + ",power_W", *(line + ",700" for line in lines[1:])]
+    log = table_log.read(saved(tmp_path / "log.csv", wider), how)
+    assert 'columns that the mapping leaves out ("power_W"): 1' in words.data_issues(log)
+
+
+def test_several_rows_over_the_floor_are_surer_than_one():
+    # Every 15 min, an inch over the floor: one such row may be a reading's error, seven in a row are a flood.
+    site = demo(4.0)
+    for wet, sure in ((1, False), (7, True)):
+        level = 0.25 + np.random.default_rng(2).normal(0.0, 0.015, 16)
+        level[5 : 5 + wet] = site.pit.floor_m + 0.03
+        log = Log("coarse", datetime(2024, 1, 1), 900.0 * np.arange(16), level)
+        account = night.explain(log, site, "single")
+        assert account.floor_sure is sure and not account.floor_dry
+
+
+@pytest.mark.long
+def test_under_a_flood_the_pump_that_runs_is_not_called_idle():
+    # The inflow is more than the one pump moves: on the floor the water rises slowly for an hour under a running pump.
+    made = second_pit("too much inflow", "float switch", 7004)
+    account = night.explain(log_of(made, Logger(1, 1, 3, "level")), read_site(made.site, Path(), "flood"), "single")
+    assert "not keeping up" in {finding.kind for finding in account.findings}
+    assert not [span for span in account.judged.spans if span.ran == 0 and span.end_s - span.start_s > 600.0]
+
+
+def test_the_inflow_s_bounds_stand_on_the_terminal(tmp_path):
+    site = demo(1.0)
+    log = logged(simulate(site), every_s=30.0)
+    export.write(log, tmp_path / "log.csv")
+    (tmp_path / "log.csv.map.toml").write_text(mapping.as_toml(export.mapping_of(log, "csv")))
+    done = CliRunner().invoke(app, ["replay", str(tmp_path / "log.csv"), "--site", "demo", "--out",
+                                    str(tmp_path / "out")])  # fmt: skip
+    assert done.exit_code == 0 and "Bounds by water balance" in " ".join(done.output.split())

@@ -17,7 +17,7 @@ from host_sim.sizing.model import size
 from host_sim.sizing.report.as_html import as_html
 from host_sim.sizing.report.page import build
 from host_sim.sizing.report.sources import Sources
-from host_sim.sizing.say import Say
+from host_sim.sizing.say import Say, assumed_words
 from tests import chromium
 from tests.interviews.draw import draw
 from tests.interviews.person import talk
@@ -200,6 +200,20 @@ def test_an_unpublished_source_is_told_by_its_letter_and_a_published_one_by_its_
                                 "[2] Archimedes"]  # fmt: skip
 
 
+def test_a_table_quoted_from_memory_is_marked_so_beside_every_figure():
+    sources = Sources()
+    assert sources.tag("sizes: NEC 2023 240.6(A), from memory; ASTM D1785") == "[1M, 2]"
+    listed = sources.listed()
+    assert listed[0].startswith("[M] from memory") and listed[1].startswith("[1M] sizes: NEC")
+    page = build(size(edited(SOUND, BATTERY_PAIR)), Say("us"), False, False)
+    cited = {row.source for section in page.sections for row in section.rows} | {part.source for part in page.parts}
+    standards = [part for source in cited for part in source.split("; ")
+                 if re.search(r"NEC|IEEE|1113\.1\.4|60947|Crane", part)]  # fmt: skip
+    assert len(standards) >= 5
+    for source in standards:
+        assert "M]" in Sources().tag(source), source
+
+
 def test_the_parts_list_has_a_transformer_for_ac_and_none_for_dc_and_a_locked_rotor_in_range():
     page = build(size(edited(SOUND, BATTERY_PAIR)), Say("us"), False, False)
     parts = {part.what: part.rating for part in page.parts}
@@ -218,3 +232,11 @@ def test_beside_a_transmitter_the_list_has_one_float_and_the_loop():
     assert "4 mA at 1.0 in" in parts["level transmitter"].rating
     assert parts["float switch, vertical, for high"].count == "1"
     assert not any("transmitter" in what and "float" in what for what in parts)
+
+
+def test_what_was_assumed_is_named_in_words_and_not_by_the_keys_of_the_site_file():
+    page = build(size(edited(SOUND, {"sizing.motor.starts_per_hour": None})), Say("us"), False, False)
+    told = [assumed_words(a.key) for a in page.assumptions]
+    assert any(words == "both pumps: starts per hour" or words == "pump 1: starts per hour" for words in told), told
+    assert assumed_words("sizing.motor2.least_run") == "pump 2: shortest run"
+    assert not [words for words in told if "_" in words or "motor" in words or "sizing" in words]

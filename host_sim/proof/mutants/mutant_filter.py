@@ -11,14 +11,14 @@ from host_sim.proof.mutants import hand_mutants, mutations, runner
 def wanted_modules(modules):
     """Return the modules to look at, those of the core for None.  Raises InputError for a name that is none.
 
-    `station` stands for all modules of the station.
+    `station` and `boards` stand for all modules of theirs.
     """
     found = []
     for name in modules or mutations.MODULES:
-        if name not in (*mutations.MODULES, *mutations.STATION, "station"):
-            known = ", ".join((*mutations.MODULES, "station", *mutations.STATION))
-            raise InputError(f'module "{name}": there are {known}')
-        found.extend(mutations.STATION if name == "station" else [name])
+        known = [*mutations.MODULES, *(one for key, rows in mutations.FAMILIES.items() for one in (key, *rows))]
+        if name not in known:
+            raise InputError(f'module "{name}": there are {", ".join(known)}')
+        found.extend(mutations.FAMILIES.get(name, [name]))
     return found
 
 

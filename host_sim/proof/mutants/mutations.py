@@ -1,4 +1,4 @@
-"""Mutants of the control core and of the station: one small mistake each, switched on in this process.
+"""Mutants of the control core, the station and the boards: one small mistake each, switched on in this process.
 
 A mutant lies in one function; switching it on exchanges the code of the live
 function object, so every importer sees it and nothing is imported anew.
@@ -8,6 +8,8 @@ import ast
 import copy
 import importlib
 import inspect
+import sys
+import types
 from dataclasses import dataclass
 
 from host_sim.proof.mutants.exchanged_names import exchanged
@@ -19,6 +21,9 @@ MODULES = ("ticks", "timers", "contacts", "belief", "demand", "blind", "flood", 
 STATION = tuple(f"station.{name}" for name in (
     "fitting", "line", "health", "framing", "modbus", "codec", "store", "checksum", "journal", "recorder", "registers",
     "link", "loop", "run", "minimal"))  # fmt: skip
+# The boards with pins, likewise `boards`; the virtual board's file runs under MicroPython alone.
+BOARDS = tuple(f"boards.{name}" for name in ("wired", "pico", "esp32", "stream", "hardware"))
+FAMILIES = {"station": STATION, "boards": BOARDS}
 _COMPARISONS = {
     ast.Eq: (ast.NotEq,), ast.NotEq: (ast.Eq,), ast.Lt: (ast.LtE, ast.GtE), ast.LtE: (ast.Lt, ast.Gt),
     ast.Gt: (ast.GtE, ast.LtE), ast.GtE: (ast.Gt, ast.Lt),
@@ -148,10 +153,12 @@ def _put(place, node):
 
 
 class Source:
-    """One module of the core or the station, with its functions by qualified name and all their mutants."""
+    """One module of the core, the station or the boards, with its functions by qualified name and all their mutants."""
 
     def __init__(self, name, text=None):
         self.name = name
+        if name in BOARDS and "machine" not in sys.modules:
+            sys.modules["machine"] = types.ModuleType("machine")  # the tests bring pins
         self.module = importlib.import_module(f"duplexsump.{name if '.' in name else f'control.{name}'}")
         self.text = text or inspect.getsource(self.module)
         self.lines = self.text.splitlines()

@@ -28,7 +28,8 @@ KILLED, SURVIVED, LOADED_BADLY = 1, 0, 2
 # The limit of a mutant that may hang is processor time, which a busy machine does not stretch: ten times what
 # the test takes with no mutant, and never less than this.
 LEAST_LIMIT_S = 1.0
-PLACES = {"control": "", "station": "station."}  # folder of the firmware: what its modules' names begin with
+# Folder of the firmware: what its modules' names begin with.
+PLACES = {"control": "", "station": "station.", "boards": "boards."}
 
 
 @dataclass
@@ -197,7 +198,7 @@ def module_of(path):
 
 
 def changed_lines(root, since="HEAD"):
-    """Return {module: lines} of core and station that differ from a commit, from `git diff`.
+    """Return {module: lines} of core, station and boards that differ from a commit, from `git diff`.
 
     Raises InputError without it.
     """

@@ -67,10 +67,22 @@ BY_STATION = {
 }
 
 
+# The boards, their pins stand-ins.
+BY_BOARD = {
+    "wired": (("test_board_wired", "test_board_pins"), ("test_board_hardware",)),
+    "pico": (("test_board_wired", "test_board_pins"),),
+    "esp32": (("test_board_wired", "test_board_pins"),),
+    "stream": (("test_board_pins",),),
+    "hardware": (("test_board_hardware",),),
+}
+FAMILIES = {"station": BY_STATION, "boards": BY_BOARD}
+
+
 def stages(module, root="tests", slow=False):
     """Return the lists of test files for a module, each list for what survives the one before; no empty list."""
-    if module.startswith("station."):
-        names = BY_STATION[module.partition(".")[2]]
+    family, dot, name = module.partition(".")
+    if dot:
+        names = FAMILIES[family][name]
         return [[Path(root) / "unit" / f"{name}.py" for name in stage] for stage in names]
     folder = Path(root) / "control"
     own = [folder / f"test_{module}.py", *sorted(folder.glob(f"test_{module}_*.py"))]

@@ -10,6 +10,7 @@ LEAST_GAP_S = 30.0
 SPIKE_M = 0.05  # how far a reading must stand from its neighbours to be no water; our own choice
 SPIKE_DIFFS = 10.0  # and against the usual step from row to row
 LONGEST_SPIKE = 3  # rows
+FASTEST_M_S = 0.03  # water in a sump pit moves no faster, up or down; our own choice
 LOWEST_M, HIGHEST_M = -0.3, 30.0  # outside this no sump pit has its water
 
 
@@ -81,17 +82,18 @@ def drop_outs(values, name, issues, low=None, high=None):
     values[outside] = np.nan
 
 
-def spikes(level_m, issues, spike_m=None):
+def spikes(level_m, issues, spike_m=None, spacing_s=1.0):
     """Set readings that stand far from both neighbours, for at most LONGEST_SPIKE rows, to nan, in place.
 
-    A log so coarse that water itself goes as far from row to row is left as it is.
+    A log so coarse that water itself goes as far from row to row, `spacing_s`
+    apart, is left as it is; a limit that a person has set (`spike_m`) is taken.
     """
     good = np.flatnonzero(~np.isnan(level_m))
     if len(good) < 5:
         return
     values = level_m[good]
     usual = float(np.quantile(np.abs(np.diff(values)), 0.9))
-    limit = max(spike_m or SPIKE_M, SPIKE_DIFFS * usual if spike_m is None else 0.0)
+    limit = spike_m or max(SPIKE_M, SPIKE_DIFFS * usual, FASTEST_M_S * spacing_s)
     bad = np.zeros(len(values), bool)
     for width in range(1, LONGEST_SPIKE + 1):
         before, after = values[: -width - 1], values[width + 1 :]

@@ -39,7 +39,11 @@ def load(path, mapping, issues):
     return rows_by_name.spread(table, mapping, issues, path) if mapping.names else (table, rows)
 
 
-def _wanted(path, mapping, header):
+def _wanted(path, mapping, header, issues):
+    unused = [name for name in header if name and name not in mapping.columns()]
+    if unused and not mapping.names:
+        named = ", ".join(f'"{name}"' for name in unused[:6]) + (" and more" if len(unused) > 6 else "")
+        note(issues, "unused column", len(unused), f"columns that the mapping leaves out ({named})")
     lacking = [name for name in mapping.columns() if name not in header]
     if lacking:
         given = ", ".join(f'"{name}"' for name in header)
@@ -51,7 +55,7 @@ def _csv(path, mapping, issues):
     with texts.opened(path, mapping.encoding) as file:
         header, passed = texts.header(file, path, mapping.delimiter, mapping.skip, mapping.columns())
         rows = csv.reader(file, delimiter=mapping.delimiter)
-        wanted = _wanted(path, mapping, header)
+        wanted = _wanted(path, mapping, header, issues)
         places = [header.index(name) for name in wanted]
         need = max(places) + 1
         cells, torn, first, number = [[] for _ in places], 0, 0, 0
@@ -75,7 +79,7 @@ def _parquet(path, mapping, issues):
         raise InputError(f"Parquet {INSTALL}", str(path)) from error
     try:
         header = pq.read_schema(path).names
-        wanted = _wanted(path, mapping, header)
+        wanted = _wanted(path, mapping, header, issues)
         table = pq.read_table(path, columns=wanted)
     except pa.ArrowException as error:
         raise InputError(f"is not readable as Parquet: {error}", str(path)) from error
@@ -145,7 +149,8 @@ def _channels(found, columns, mapping):
     if "level" in columns:
         found.level_m = columns["level"]
         cleaning.drop_outs(found.level_m, "the level", issues, cleaning.LOWEST_M, cleaning.HIGHEST_M)
-        cleaning.spikes(found.level_m, issues, mapping.spike_m)
+        apart = float(np.median(np.diff(found.time_s))) if len(found.time_s) > 1 else 0.0
+        cleaning.spikes(found.level_m, issues, mapping.spike_m, apart)
     if "rain" in columns:
         found.rain_m_s = columns["rain"]
         cleaning.drop_outs(found.rain_m_s, "the rain", issues, 0.0, 1.0 / 60.0)

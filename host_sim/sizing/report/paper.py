@@ -11,6 +11,7 @@ from duplexsump.control import settings as s
 from host_sim.report.sheet import Cell, Columns, Sheet, Table, flow
 from host_sim.sizing.contacts import NAMES
 from host_sim.sizing.report.terminal import SHORT
+from host_sim.sizing.say import assumed_words
 
 SIZES_PT, SMALLEST_PT = (8.5, 8.25, 8.0, 7.75, 7.5, 7.25, 7.0), (6.75, 6.5, 6.25, 6.0)
 SHEETS = 3
@@ -235,8 +236,8 @@ def _halves(widths, rows, heading):
 def _assumptions(page, say):
     # (what was taken, why and what it changes) of each.
     for a in page.assumptions:
-        what = a.key.removeprefix("sizing.").replace(".", " ").replace("_", " ")
-        yield f"{what}: {say.again(a.taken)}", f"{a.why}; {a.changes}" if a.why and a.changes else a.changes or a.why
+        why = f"{a.why}; {a.changes}" if a.why and a.changes else a.changes or a.why
+        yield f"{assumed_words(a.key)}: {say.again(a.taken)}", why
 
 
 def _assumed(page, say):

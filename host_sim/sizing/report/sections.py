@@ -12,7 +12,7 @@ from host_sim.sizing.report.covered_section import covers
 from host_sim.sizing.report.rows import Row, section
 from host_sim.sizing.report.sections_running import contacts, cycling, reserve, supply
 
-DARCY = "Darcy-Weisbach with Colebrook; fittings Crane TP-410"
+DARCY = "Darcy-Weisbach with Colebrook; fittings Crane TP-410 (2009), fT from memory"
 
 
 def all_of(result, say):
@@ -178,7 +178,8 @@ def _line(result):
         bare = replace(pipe, k=0.0).loss_m(flow)
         rows.append(Row(f"{key}.inside", f"{words}: inside diameter", pipe.diameter_m, "length", source="ASTM D1785"))
         rows.append(Row(f"{key}.length", f"{words}: length", pipe.length_m, "distance"))
-        rows.append(Row(f"{key}.k", f"{words}: K of fittings and valves", pipe.k, "number", source="Crane TP-410"))
+        rows.append(Row(f"{key}.k", f"{words}: K of fittings and valves", pipe.k, "number",
+                    source="fittings Crane TP-410 (2009), fT from memory"))
         rows.append(Row(f"{key}.friction", f"{words}: pipe friction, both running", bare, "head", source=DARCY))
         rows.append(Row(f"{key}.loss", f"{words}: total loss, both running", pipe.loss_m(flow), "head", source=DARCY))
     for n in (0, 1):

@@ -1,4 +1,7 @@
-"""The sources of a page's figures: a number beside a figure for what is published, a letter for what is not."""
+"""The sources of a page's figures: a number beside a figure for what is published, a letter for what is not.
+
+A published table that we quote from memory bears both, as "3M": nobody should build on it without looking it up.
+"""
 
 from host_sim.sizing.limits import MEMORY, OWN, PRACTICE
 
@@ -6,7 +9,7 @@ LETTERS = {"P": PRACTICE, "O": OWN, "M": MEMORY, "D": "data plate", "C": "calcul
 MEANINGS = {
     "P": "common practice, no source",
     "O": "our own choice, no source",
-    "M": "from memory",
+    "M": "from memory: look it up before you rely on it",
     "D": "data plate or manual",
     "C": "calculated from the figures given",
 }
@@ -30,9 +33,14 @@ class Sources:
                 return letter
         if source not in self.named:
             self.named.append(source)
-        return str(self.named.index(source) + 1)
+        if source.endswith(MEMORY):
+            self.letters.add("M")
+        return self._number(source)
+
+    def _number(self, source):
+        return f"{self.named.index(source) + 1}{'M' if source.endswith(MEMORY) else ''}"
 
     def listed(self):
         """Return every source with its tag, as texts: the letters that were used first."""
         found = [f"[{letter}] {words}" for letter, words in MEANINGS.items() if letter in self.letters]
-        return found + [f"[{place}] {source}" for place, source in enumerate(self.named, 1)]
+        return found + [f"[{self._number(source)}] {source}" for source in self.named]

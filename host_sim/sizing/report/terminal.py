@@ -4,6 +4,8 @@ from rich.panel import Panel
 from rich.table import Table
 from rich.text import Text
 
+from host_sim.sizing.say import assumed_words
+
 STYLES = {"fits": "green", "fits with remarks": "yellow", "does not fit": "red"}
 # The rows that a person wants to see at once; the rest is in the page.
 SHORT = (
@@ -61,7 +63,7 @@ def tell(screen, page, say):
             screen.print(Text(f"    not enough by itself: {cure.text}", style="yellow"))
     if page.assumptions:
         screen.print()
-        given = ", ".join(f"{a.key} {a.taken}" for a in page.assumptions)
+        given = ", ".join(f"{assumed_words(a.key)} {a.taken}" for a in page.assumptions)
         screen.print(Text(f"assumed (not given): {given}", style="dim"))
     screen.print()
     screen.print(Panel(Text(page.headline, style="bold"), border_style=STYLES[page.verdict]))

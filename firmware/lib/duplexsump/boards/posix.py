@@ -71,7 +71,7 @@ class Board:
         self.free_ms = 0
         self.began_ms = time.ticks_ms()
         self.fed_ms = self.began_ms
-        self.fed = False
+        self.fed = self.started = False
         self.keep(self.word & ~3)
         self.safe()
 
@@ -128,12 +128,11 @@ class Board:
 
     def feed_watchdog(self) -> None:
         """Tell the bench, which ends this process when it hears nothing for 8.388 s, at most ten times a second."""
-        if self.lockstep:
-            self.fed = True  # told with the next rest
-            return
         now = time.ticks_ms()
-        if not self.fed or time.ticks_diff(now, self.fed_ms) >= 100:
-            self.fed = True
+        if self.lockstep and self.started:
+            self.fed = True  # told with the next rest
+        elif not self.started or time.ticks_diff(now, self.fed_ms) >= 100:
+            self.fed = self.started = True
             self.fed_ms = now
             self._ask(68)
 
