@@ -9,17 +9,11 @@ import binascii
 import gc
 import sys
 
-_TYPES = 0  # true to the type check alone
-if _TYPES:
-    from typing import Any
-
 # Collect often from the first module on: what is left lying between them cuts a Pico's heap into pieces, and the
 # 2.8 kB of a snapshot then find no room although 70 kB are free.
 gc.threshold(20000)
 
 MAINTENANCE_MS = 600000  # M6: it ends by itself
-last: "Any" = None
-board: "Any" = None
 held = None  # by `forget`
 begun = False  # whether the station has
 EARLY = 4  # M5: so many lives running that ended within a minute lead to floats only
@@ -40,6 +34,11 @@ def alone(name: str, sealed: bool = False):
         return __import__(name)
     finally:
         sys.path.pop(0)
+
+
+_TYPES = 0  # true to the type check alone
+if _TYPES:
+    last = board = alone("minimal")
 
 
 def start(word: int) -> str:
@@ -116,4 +115,4 @@ def begin() -> None:
 
 
 begin()
-# sum ede161c6
+# sum 593d5cf8

@@ -4,11 +4,11 @@ Exit codes of the bench: 0 everything passed or is marginal, 1 something failed
 or was broken off, 2 the input cannot be used.
 """
 
-from hil.cli import accept, commission, daily, fleet, gateway, live, person, remote_demo, rig, watchman
+from hil.cli import accept, build, commission, daily, fleet, gateway, live, person, remote_demo, rig, watchman
 from host_sim.cli import app
 
 # Each brings the commands of its own part of the bench.
-PARTS = (accept, rig, commission, gateway, watchman, person, daily, fleet, remote_demo, live)
+PARTS = (build, accept, rig, commission, gateway, watchman, person, daily, fleet, remote_demo, live)
 
 
 def add_commands():

@@ -10,6 +10,7 @@ import typer
 
 from hil.rig.lib.sumprig import registers as r
 from hil.rig.lib.sumprig import wires as w
+from host_sim.cli import consent
 
 PICO = Path(__file__).resolve().parents[1] / "rig" / "lib" / "sumprig" / "boards" / "pico.py"
 
@@ -126,10 +127,12 @@ def registers():
 @rig_app.command()
 def deploy(
     port: Annotated[str, typer.Option(help="Serial port of the rig's board.")],
+    yes: consent.Yes = False,
 ):
     """Deploy the rig's firmware to its board (a Pico with MicroPython) and leave it running."""
     from hil.kits import rig_deploy
 
+    consent.ask(consent.RIG, yes)
     with tempfile.TemporaryDirectory(prefix="sumpbench-rig-") as folder:
         rig_deploy.deploy(port, Path(folder))
 

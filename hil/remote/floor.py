@@ -103,7 +103,11 @@ class Estimator:
 
     def _room_ml(self, believed, suspect):
         # From the contact above the water to the floor; a contact that is suspect tells nothing.
-        there = [i for i in range(4) if self.contact_ml[i] is not None and not suspect >> i & 1]
+        # With half of them suspect nothing is promised: pumps that move no water make honest wet contacts suspect, too.
+        fitted = [i for i in range(4) if self.contact_ml[i] is not None]
+        there = [i for i in fitted if not suspect >> i & 1]
+        if 2 * len(there) <= len(fitted):
+            return 0.0
         wet = max((i for i in there if believed >> i & 1), default=-1)
         above = [i for i in there if i > wet]
         return max(0.0, self.floor_ml - self.contact_ml[above[0]]) if above else 0.0

@@ -8,6 +8,7 @@ from typing import Annotated
 
 import typer
 
+from host_sim.cli import consent
 from host_sim.cli.options import UnitSystem
 from host_sim.errors import InputError
 
@@ -80,6 +81,7 @@ def settings_push(
     port: Port,
     framing: Framed = "ascii",
     unit: Unit = 1,
+    yes: consent.Yes = False,
 ):
     """Check settings as a set and put them in force on the board; one bad value and nothing is changed."""
     from host_sim.board import settings_file
@@ -91,6 +93,7 @@ def settings_push(
         if not changed:
             print("no change: the board already has these settings")
             return
+        consent.ask(consent.RESTS, yes)
         client.put_settings(values)
     for name, old, new in changed:
         print(f"{name}: {old} -> {new}")
@@ -124,6 +127,7 @@ def line(
     usb: Annotated[str | None, typer.Option(help="When USB may write: always, jumper, never.")] = None,
     rs485: Annotated[str | None, typer.Option(help="When RS-485 may write: always, jumper, never.")] = None,
     unit: Unit = 1,
+    yes: consent.Yes = False,
 ):
     """Set how a board's ports speak and which may write; pumps stop for some seconds, and the board resets."""
     from host_sim.board import line_file
@@ -132,6 +136,8 @@ def line(
     wanted = {name: value for name, value in given.items() if value is not None}
     if not wanted:
         raise InputError("nothing to set: give --baud, --parity, --new-unit, --new-framing, --usb or --rs485", "line")
+    line_file.changed("", wanted)
+    consent.ask(consent.STOPS, yes)
     before, after = line_file.put(port, wanted, unit)
     for name in line_file.ROWS:
         same = before[name] == after[name]
@@ -148,14 +154,16 @@ ActiveLow = Annotated[
 Fitted = Annotated[bool | None, typer.Option("--expander/--no-expander", help="Whether the I2C expander is fitted.")]
 
 
-def hardware(port: Port, active_low: ActiveLow = None, expander: Fitted = None, unit: Unit = 1):
+def hardware(
+    port: Port, active_low: ActiveLow = None, expander: Fitted = None, unit: Unit = 1, yes: consent.Yes = False
+):
     """Tell a board what its wiring is: active-low outputs, I2C expander; pumps stop for some seconds, and it resets."""
     from host_sim.board import hardware_file
 
     if active_low is None and expander is None:
         raise InputError("nothing to set: give --active-low, --expander or --no-expander", "hardware")
     low = None if active_low is None else hardware_file.mask(active_low)
-    print(f"CAUTION: {hardware_file.CAUTION}")
+    consent.ask(f"{consent.STOPS} {hardware_file.CAUTION}", yes)
     before, after = hardware_file.put(port, low, expander, unit)
     print(f"before: {hardware_file.shown(*before)}")
     print(f"now: {hardware_file.shown(*after)}")
@@ -315,6 +323,7 @@ def deploy(
     settings: Annotated[Path | None, typer.Option(help="Settings or site file to put in force.")] = None,
     active_low: ActiveLow = None,
     expander: Fitted = None,
+    yes: consent.Yes = False,
 ):
     """Install this firmware on a board and leave the controller running; its settings and journal are kept."""
     from duplexsump.control import settings as s
@@ -329,9 +338,25 @@ def deploy(
     if values is not None:
         wiring_list.check(board.value, values, bool(expander))
     low = None if active_low is None else hardware_file.mask(active_low)
+    consent.ask(consent.STOPS, yes)
     with tempfile.TemporaryDirectory(prefix="sumpbench-build-") as folder:
         work.deploy(port, board.value, FIRMWARE, Path(folder) / "duplexsump", values,
                     at_prompt=lambda repl: hardware_file.merge(repl, low, expander))  # fmt: skip
+
+
+def maintain(
+    port: Port,
+    commands: Annotated[
+        list[str] | None, typer.Argument(help="What mpremote is to do, such as: fs ls. None: it says how to go on.")
+    ] = None,
+    unit: Unit = 1,
+    yes: consent.Yes = False,
+):
+    """Take a running controller into maintenance (pumps stop) and hand over to mpremote."""
+    from host_sim.board import maintain as work
+
+    consent.ask(consent.MAINTAIN, yes)
+    raise typer.Exit(work.maintain(port, commands or (), unit))
 
 
 def shelve(
@@ -372,7 +397,7 @@ def command(
 
 def add_to(app, settings_app):
     """Add the commands to the command line: `app`, and below `settings` push and pull."""
-    for each in (registers, wiring, line, hardware, watch, journal, virtual, deploy, shelve, command):
+    for each in (registers, wiring, line, hardware, watch, journal, virtual, deploy, maintain, shelve, command):
         app.command()(each)
     settings_app.command("push")(settings_push)
     settings_app.command("pull")(settings_pull)

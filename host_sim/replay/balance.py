@@ -49,11 +49,13 @@ def balance(log, site, rates, limits, both, runs=None):
                   spans=spans, volume_range_m3=volume)  # fmt: skip
 
 
-def _quiet_m(level):
+def _quiet_m(level, step_m):
     # Of coarse rows the water's own travel looks like noise; the quiet tenth of the second differences shows at most
-    # a little of it.  A tenth of a normal deviate lies within 0.1257 of its standard deviation.
+    # a little of it, known to a step.  A tenth of a normal deviate lies within 0.1257 of its standard deviation.
     second = np.abs(np.diff(level, 2))
-    return ROOM * float(np.quantile(second, 0.1)) / (0.1257 * np.sqrt(6.0)) if len(second) >= 30 else np.inf
+    if len(second) < 30:
+        return np.inf
+    return ROOM * (float(np.quantile(second, 0.1)) + step_m) / (0.1257 * np.sqrt(6.0))
 
 
 class _Water:
@@ -66,7 +68,7 @@ class _Water:
         self.both, self.rates = both, rates
         self.rows = recorded.LEAST_ROWS if runs is not None and not runs.every else WINDOW_ROWS
         self.window_s = max(LEAST_WINDOW_S, self.rows * limits.spacing_s)
-        sigma = min(max(min(limits.noise_m, _quiet_m(self.level)), 0.0005), MOST_NOISE_M)
+        sigma = min(max(min(limits.noise_m, _quiet_m(self.level, limits.step_m)), 0.0005), MOST_NOISE_M)
         self.off_m = SIGMAS * np.sqrt(2.0) * sigma + limits.step_m / 2.0
         self.rise_off_m = self.off_m
         if self.contacts_only:

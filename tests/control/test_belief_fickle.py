@@ -320,8 +320,11 @@ def test_l2_a_reset_and_a_power_up_forget_it_all(how):
 def test_l6_water_that_answers_shows_high_to_be_right_and_what_is_dry_below_it_dead(wet):
     belief = Bench(wet).belief
     belief.order, belief.evidence, belief.fickle = HIGH | LAG, HIGH | LEAD, HIGH | OFF
+    was = (belief.wet, belief.dry)
     belief.prove_high(wet)
     dead = ~wet & (OFF | LEAD | LAG)
     assert (belief.order, belief.evidence, belief.fickle) == (LAG, LEAD | dead, OFF), "what is said of the others stays"
     suspect = LAG | LEAD | dead
+    assert (belief.wet, belief.dry) == was, "from the next step on, so that belief and demand go together"
+    belief.step(wet, 0, 0, False)
     assert (belief.wet, belief.dry) == (wet & ~suspect, ~wet & 15 & ~suspect)

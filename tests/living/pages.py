@@ -11,7 +11,7 @@ from pathlib import Path
 from host_sim.living import server, share, static
 from host_sim.living.engine import Engine
 from host_sim.site.load import packaged
-from tests.chromium import Browser
+from tests.chromium import BOXES, Browser, overlaps
 
 DEMO = packaged("demo")
 LAST_RESORT_S = 600.0  # ends a test that hangs; no claim rests on it
@@ -26,9 +26,9 @@ NPM = Path(__file__).resolve().parents[2] / ".npm"
 
 
 @contextlib.asynccontextmanager
-async def serving(make=engine):
+async def serving(make=engine, given=NPM):
     """Serve pages on a free port of this machine, the demo's pit if nothing else is named; gives the port."""
-    served = server.application(make, NPM).listen(0, address="127.0.0.1")
+    served = server.application(make, given).listen(0, address="127.0.0.1")
     try:
         yield server.port_of(served)
     finally:
@@ -38,8 +38,8 @@ async def serving(make=engine):
 class Served:
     """Served pages in a thread of its own; `with Served() as url:`."""
 
-    def __init__(self, make=engine):
-        self.make = make
+    def __init__(self, make=engine, given=NPM):
+        self.make, self.given = make, given
 
     def __enter__(self):
         ready = threading.Event()
@@ -50,7 +50,7 @@ class Served:
 
     async def _run(self, ready):
         self.loop, self.stop = asyncio.get_running_loop(), asyncio.Event()
-        async with serving(self.make) as port:
+        async with serving(self.make, self.given) as port:
             self.url = f"http://127.0.0.1:{port}/"
             ready.set()
             await self.stop.wait()
@@ -157,3 +157,14 @@ def break_it(window, fault):
 def until(window, name, words):
     """Wait until a part of the page has these words."""
     window.until(f"{TEXT.format(name)}.includes({words!r})")
+
+
+def crowded(window, width_px):
+    """Return the texts that lie on each other at a width; waits until nothing leaves the page sideways."""
+    # What is scrolled out of a box is not in the way; so the boxes are opened.
+    window.value("document.querySelectorAll('#lines, .wide').forEach(one => { one.style.maxHeight = 'none'; })")
+    window.width_of(width_px)
+    window.until(f"document.documentElement.scrollWidth <= {width_px}")
+    found = [tuple(box) for box in json.loads(window.value(BOXES)) if not box[0].startswith("drawing")]
+    assert len(found) > 40
+    return overlaps(found)

@@ -8,8 +8,8 @@ pytest.importorskip("tornado", reason="tornado is not installed")
 
 from host_sim.run.closed_loop import run
 from host_sim.site.load import read_site
-from tests.chromium import BOXES, needed, overlaps
-from tests.living.pages import TEXT, Served, Window, break_it, choose, click, speed, until
+from tests.chromium import needed
+from tests.living.pages import TEXT, Served, Window, break_it, choose, click, crowded, speed, until
 
 pytestmark = [needed, pytest.mark.long]
 
@@ -50,13 +50,7 @@ def test_nothing_overlaps_and_nothing_leaves_the_page(window, width):
     if not window.value("document.getElementById('broken').childElementCount"):
         break_it(window, "pump2-jammed")
     window.until("document.querySelector('#chart-level canvas')")
-    # What is scrolled out of a box is not in the way; so the boxes are opened.
-    window.value("document.querySelectorAll('#lines, .wide').forEach(one => { one.style.maxHeight = 'none'; })")
-    window.width_of(width)
-    window.until(f"document.documentElement.scrollWidth <= {width}")
-    found = [tuple(box) for box in json.loads(window.value(BOXES)) if not box[0].startswith("drawing")]
-    assert len(found) > 40
-    assert overlaps(found) == []
+    assert crowded(window, width) == []
 
 
 def test_every_control_has_a_name(window):

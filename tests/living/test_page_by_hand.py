@@ -5,7 +5,7 @@ import pytest
 pytest.importorskip("tornado", reason="tornado is not installed")
 
 from tests.chromium import needed
-from tests.living.pages import TEXT, Served, Window, choose, click, speed
+from tests.living.pages import TEXT, Served, Window, choose, click, speed, until
 
 pytestmark = [needed, pytest.mark.long]
 CODES = {"Tab": 9, "Enter": 13, " ": 32, "ArrowDown": 40, "ArrowRight": 39}
@@ -117,3 +117,14 @@ def test_why_has_a_link_to_the_clause_that_decided_last(window):
     window.until("document.querySelector('#decided a')")
     name, clause = window.value("document.querySelector('#decided a').getAttribute('href')").split("#")
     assert window.value(f"fetch({name!r}).then(got => got.text()).then(text => text.includes('id=\"{clause}\"'))")
+
+
+def test_without_micropython_the_page_says_how_to_get_it(window, tmp_path):
+    with Served(given=tmp_path) as url:
+        window.begin(url)
+        click(window, "prove")
+        until(window, "verdict", "npm install --prefix .npm @micropython/micropython-webassembly-pyscript")
+        assert window.value(TEXT.format("verdict")).startswith("Not proved")
+        before = window.value("document.getElementById('clock').dataset.ms")
+        click(window, "next")
+        window.until(f"document.getElementById('clock').dataset.ms > {before}")

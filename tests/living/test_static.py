@@ -10,7 +10,7 @@ from host_sim.living import npm, recorded, static
 from host_sim.run.closed_loop import run
 from host_sim.site.load import load_site, packaged
 from tests.chromium import needed
-from tests.living.pages import NPM, Files, Window, built
+from tests.living.pages import NPM, Files, Window, built, crowded
 
 has_pyodide = pytest.mark.skipif(npm.find(npm.PYODIDE, NPM) is None, reason="no Pyodide from npm under .npm")
 NIGHT = """
@@ -42,6 +42,8 @@ def test_the_files_alone_live_in_a_browser_run_the_same_night_and_prove_themselv
         window.until("document.getElementById('broken').childElementCount === 1")
         window.value("document.getElementById('prove').click()")
         proved = window.until("/^(Agreed|Not|DIFF)/.exec(document.getElementById('verdict').textContent)?.input")
+        for width in (360, 1024, 1920):
+            assert crowded(window, width) == []
         digest = window.value(f"""(async () => {{
             const {{ loadPyodide }} = await import('./pyodide/pyodide.mjs');
             const python = await loadPyodide({{ indexURL: './pyodide/', env: {{ SUMPBENCH_CORE: 'pure' }} }});

@@ -156,7 +156,7 @@ def test_deployment_updates_a_running_board_and_keeps_what_is_its_own(tmp_path):
         before = ready(board, site)
         after = work.deploy(board.port, "posix", FIRMWARE, tmp_path / "build", say=said.append)
         segments = read_back(board)
-        code, words = sumpbench("deploy", "--port", board.port, "--board", "pico")
+        code, words = sumpbench("deploy", "--port", board.port, "--board", "pico", "--yes")
     assert after["firmware"] == before["firmware"] == firmware_checksum(), "sources, compiled files and the PC agree"
     assert {segment.checksum for segment in segments} == {firmware_checksum()}
     assert readback.replay(segments).foreign == {}
@@ -178,18 +178,43 @@ def test_the_line_is_set_on_a_running_board_and_its_new_unit_answers(tmp_path):
     site = pit("1 gpm")
     with VirtualBoard(site, tmp_path / "flash.img") as board:
         ready(board, site)
-        code, words = sumpbench("line", "--port", board.port, "--new-unit", "17", "--rs485", "never")
+        code, words = sumpbench("line", "--yes", "--port", board.port, "--new-unit", "17", "--rs485", "never")
         assert code == 0, words
         assert "unit: 1 -> 17" in words and "rs485: always -> never" in words and "baud: 19200" in words
-        code, words = sumpbench("line", "--port", board.port, "--unit", "17", "--usb", "never")
+        code, words = sumpbench("line", "--yes", "--port", board.port, "--unit", "17", "--usb", "never")
         assert code == 0 and "usb: always -> never" in words and "make the test jumper" in words
-        code, words = sumpbench("line", "--port", board.port, "--unit", "17", "--usb", "always")
+        code, words = sumpbench("line", "--yes", "--port", board.port, "--unit", "17", "--usb", "always")
         assert code == 2 and "Traceback" not in words
         code, words = sumpbench("line", "--port", board.port)
         assert code == 2 and "nothing to set" in words
 
 
 @pytest.mark.long
+def test_m6_maintain_hands_over_to_mpremote_and_the_controller_runs_again(tmp_path):
+    site = pit("1 gpm")
+    with VirtualBoard(site, tmp_path / "flash.img") as board:
+        ready(board, site)
+        code, words = sumpbench("maintain", "--yes", "--port", board.port, "fs", "ls")
+        assert code == 0, words
+        assert "taken into maintenance: pumps stopped, outputs off" in words and "restarted" in words
+        wait_for(lambda: values(board.port))
+        code, words = sumpbench("maintain", "--port", board.port)
+        assert code == 2 and "give --yes" in words and "stops both pumps" in words
+
+
+@pytest.mark.long
+def test_m8_hardware_is_written_on_a_running_board_and_read_back(tmp_path):
+    site = pit("1 gpm")
+    with VirtualBoard(site, tmp_path / "flash.img") as board:
+        ready(board, site)
+        code, words = sumpbench("hardware", "--yes", "--port", board.port, "--active-low", "all", "--expander")
+        assert code == 0, words
+        assert "now: active-low outputs: all relays; I2C expander: yes" in words
+        code, words = sumpbench("hardware", "--yes", "--port", board.port, "--active-low", "none")
+        assert "before: active-low outputs: all relays; I2C expander: yes" in words
+        assert "now: active-low outputs: none; I2C expander: yes" in words
+
+
 def test_a_copy_that_breaks_off_leaves_the_old_firmware(tmp_path, monkeypatch):
     site = pit("1 gpm")
     with VirtualBoard(site, tmp_path / "flash.img") as board:
@@ -214,13 +239,13 @@ def test_the_commands_speak_to_a_board(tmp_path):
         pulled = tmp_path / "settings.toml"
         assert sumpbench("settings", "pull", "--port", board.port, "--out", pulled)[0] == 0
         pulled.write_text(pulled.read_text().replace("min_off = 60000", "min_off = 70000"))
-        code, words = sumpbench("settings", "push", pulled, "--port", board.port)
+        code, words = sumpbench("settings", "push", pulled, "--yes", "--port", board.port)
         assert (code, "min_off: 60000 -> 70000" in words) == (0, True)
         pulled.write_text("debounce = 1000\nmin_off = 1\nlag_min_of = 5\n")
-        code, words = sumpbench("settings", "push", pulled, "--port", board.port)
+        code, words = sumpbench("settings", "push", pulled, "--yes", "--port", board.port)
         assert (code, 'did you mean "lag_min_off"?' in words) == (2, True)
         pulled.write_text("min_off = 100\n")
-        code, words = sumpbench("settings", "push", pulled, "--port", board.port)
+        code, words = sumpbench("settings", "push", pulled, "--yes", "--port", board.port)
         assert (code, "min_off = 100: a whole number from 10000 to 1800000 ms" in words) == (2, True)
         code, words = sumpbench("journal", "--port", board.port, "--out", tmp_path / "journal")
         assert (code, "bit for bit the same" in words) == (0, True)

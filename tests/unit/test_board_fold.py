@@ -81,9 +81,13 @@ def test_the_settings_keep_their_names_units_and_ranges_and_lose_their_prose():
 @pytest.mark.parametrize("board", ["pico", "esp32"])
 def test_a_build_is_small(tmp_path, board):
     deploy.compile_firmware(FIRMWARE, tmp_path / "build", board)
-    size = sum(path.stat().st_size for path in (tmp_path / "build").rglob("*.mpy"))
-    print(f"{board}: {size} bytes of .mpy")
+    build = tmp_path / "build"
+    sizes = {str(path.relative_to(build)): path.stat().st_size for path in build.rglob("*.mpy")}
+    extra = sizes.pop("boards/expander.mpy")  # imported only where it is fitted
+    size = sum(sizes.values())
+    print(f"{board}: {size} bytes of .mpy, and {extra} of the expander")
     assert size < 72000
+    assert extra < 2500
 
 
 def test_what_nobody_calls_is_left_out_and_what_the_files_around_call_is_not():

@@ -36,7 +36,7 @@ def test_every_rise_came_in_less_what_the_discharge_may_have_let_back():
     least, most = flow.volume_range_m3
     doubt = (3.0 * np.sqrt(2.0) * max(found.noise_m, 0.0005) + found.step_m / 2.0) * site.pit.area_m2(0.3)
     whole = rise * (1.0 - AREA) - line
-    assert 12 * (whole - doubt) <= least <= 12 * whole
+    assert 0.99 * 12 * (whole - doubt) <= least <= 12 * whole
     assert least > 6 * rise / 2.0 and most > 12 * rise
 
 

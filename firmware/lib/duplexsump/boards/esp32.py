@@ -79,6 +79,8 @@ WIRING = (
     (SERIAL, _RX, -1, 0, "RS-485 receiver"),
 )  # fmt: skip
 
+BUS = (0, 13, 41, 0, 48)  # where the expander is fitted: number, SDA, SCL, converter, status light
+
 
 class Board(WiredBoard):
     """See `boards/__init__.py`."""
@@ -86,7 +88,7 @@ class Board(WiredBoard):
     REACH = 93  # 3.1 V of 3.3, rounded down
 
     def __init__(self) -> None:
-        super().__init__(WIRING)
+        super().__init__(WIRING, BUS)
 
     def adc(self, pin: int) -> "machine.ADC":
         """Return the ADC of a pin, for 0 to 3.1 V."""

@@ -77,12 +77,14 @@ WIRING = (
     (SERIAL, _RX, -1, 0, "RS-485 receiver"),
 )  # fmt: skip
 
+BUS = (0, 8, 13, 1, 17)  # where the expander is fitted: number, SDA, SCL, converter, status light
+
 
 class Board(WiredBoard):
     """See `boards/__init__.py`."""
 
     def __init__(self) -> None:
-        super().__init__(WIRING)
+        super().__init__(WIRING, BUS)
 
     def kept(self) -> int:
         """Return the word that outlives a reset but no power cut: the watchdog's first scratch register."""

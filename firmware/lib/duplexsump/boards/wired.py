@@ -27,12 +27,19 @@ from ..control.records import (
     IN_THERMAL_1,
     IN_THERMAL_2,
     N_INPUTS,
+    OUT_LIGHT,
+    OUT_SERVICE,
     SELECT_AUTO,
     SELECT_HAND,
     SELECT_OFF,
+    const,
 )
 from .hardware import read as hardware
 from .stream import Stream
+
+_TYPES = const(0)  # true to the type check alone
+if _TYPES:
+    from .expander import Expander
 
 CLOSED = "contact to ground"
 ANALOG = "0 to 3.3 V"
@@ -116,10 +123,17 @@ class WiredBoard:
     PASS_MS = 5
     REACH = 100
 
-    def __init__(self, wiring: tuple) -> None:
+    def __init__(self, wiring: tuple, bus: tuple = ()) -> None:
+        """`bus`: number, SDA, SCL, whether the converter is there, the status light's pin where the expander is."""
+        low, fitted = hardware(self.files())
+        self.extra: "Expander | None" = None
+        if fitted and bus:
+            from .expander import ROWS, Expander
+
+            self.extra = Expander(bus[0], bus[1], bus[2], bus[3])
+            wiring = tuple(self._stays(row, bus, ROWS) for row in wiring if not self._moves(row, bus, ROWS))
         self.wiring = wiring
         self.outputs = []
-        low = hardware(self.files())[0]
         for row in wiring:
             if row[0] == OUTPUT:
                 level = row[3] ^ (low >> row[2] & 1)
@@ -134,19 +148,29 @@ class WiredBoard:
         pins = [row[1] for row in wiring if row[0] == ANALOG and row[2] in (IN_LEVEL, IN_BATTERY)]
         self.shared = len(pins) == 2 and pins[0] == pins[1]  # level transmitter and battery
         self.absent = IN_LEVEL if self.shared else -1  # of these the one that is not on the pin
-        fitted = [row[2] for row in wiring]
+        places = [row[0] for row in self.inputs()]
         # What is not wired reads as healthy: mains there, charging.
-        self.mains = 0 if IN_MAINS in fitted else 1
-        self.charger = 0 if IN_CHARGER in fitted else 1
+        self.mains = 0 if IN_MAINS in places else 1
+        self.charger = 0 if IN_CHARGER in places else 1
         self.watchdog: machine.WDT | None = None
         word = self.kept()
         self.RESET_CAUSE = marks.cause(word, machine.reset_cause() == machine.WDT_RESET)
         self.keep(word & ~3)
 
+    def _moves(self, row: tuple, bus: tuple, rows: tuple) -> bool:
+        # Whether a row of the wiring is on the expander or the converter where these are fitted.
+        if row[0] == ANALOG:
+            return bool(row[2] == IN_BATTERY and bus[3])
+        return row[0] == CLOSED and any(row[2] == one[1] and row[3] == one[2] for one in rows)
+
+    def _stays(self, row: tuple, bus: tuple, rows: tuple) -> tuple:
+        return row[:1] + (bus[4],) + row[2:] if row[0] == OUTPUT and row[2] == OUT_LIGHT else row
+
     def inputs(self) -> "list[tuple[int, int, int]]":
         """Return what is wired: see `boards/__init__.py`."""
         rows = [row for row in self.wiring if row[0] in (CLOSED, ANALOG)]
-        return [(row[2], row[1], row[3] if row[0] == ANALOG else 0) for row in rows]
+        found = [(row[2], row[1], row[3] if row[0] == ANALOG else 0) for row in rows]
+        return found + self.extra.inputs() if self.extra is not None else found
 
     def fit(self, range_1_ma: int, range_2_ma: int, transmitter: int) -> None:
         """Take over what current drives each motor's sensor to full scale, and whether there is a transmitter."""
@@ -184,6 +208,8 @@ class WiredBoard:
         raw[IN_CHARGER] = self.charger
         self._contacts(raw)
         self._channels(raw)
+        if self.extra is not None:
+            self.extra.read(raw)
         self._selectors(raw)
 
     def _contacts(self, raw: list[int]) -> None:
@@ -224,9 +250,11 @@ class WiredBoard:
         raw[IN_THERMAL_2] = 1 - raw[IN_THERMAL_2]
 
     def write(self, outputs: list[int]) -> None:
-        """Set the outputs."""
+        """Set the outputs; with an expander that does not answer, service relay and status light call somebody."""
+        calls = self.extra is not None and self.extra.silent
         for row in self.outputs:
-            row[0].value(row[2] if outputs[row[1]] else 1 - row[2])
+            on = outputs[row[1]] and not (calls and row[1] in (OUT_SERVICE, OUT_LIGHT))
+            row[0].value(row[2] if on else 1 - row[2])
 
     def safe(self) -> None:
         """Everything off; alarm relay and service relay drop."""

@@ -95,7 +95,7 @@ class Belief:
         self.order &= ~HIGH
         self.evidence &= ~HIGH
         self.fickle &= ~HIGH
-        self.make_suspect(~wet & _BELOW_HIGH, wet)
+        self.evidence |= ~wet & _BELOW_HIGH & self.fitted  # from the next step on: belief and demand go together
 
     def found_dry(self, called: int, wet: int) -> None:
         """R1: the pit is empty though the contacts `called` rose; the second time running they are fickle."""

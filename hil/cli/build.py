@@ -1,0 +1,121 @@
+"""`sumpbench build`: the building guide of a controller, and the check of what was built."""
+
+import json
+from datetime import date
+from enum import StrEnum
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from host_sim.errors import InputError
+
+
+class Wired(StrEnum):
+    """Boards with pins."""
+
+    pico = "pico"
+    esp32 = "esp32"
+
+
+def build(
+    board: Annotated[Wired, typer.Option(help="Board of the controller.")] = Wired.pico,
+    expander: Annotated[
+        bool, typer.Option("--expander/--no-expander", help="With the I2C expander: every signal on one board.")
+    ] = True,
+    active_low: Annotated[bool, typer.Option("--active-low", help="The relay module switches on at 0 V.")] = False,
+    site: Annotated[
+        Path | None, typer.Option(help="Site file: its pumps and battery; an invented one if omitted.")
+    ] = None,
+    out: Annotated[Path, typer.Option(help="Folder for build.html.")] = Path("sumpbench-build"),
+    check: Annotated[bool, typer.Option("--check", help="Prove each input and output of what was built.")] = False,
+    port: Annotated[str | None, typer.Option(help="With --check: serial port of the controller.")] = None,
+    virtual: Annotated[
+        bool, typer.Option("--virtual", help="With --check: a simulated person at a simulated controller.")
+    ] = False,
+    framing: Annotated[str, typer.Option(help="With --check: ascii on USB, rtu on RS-485.")] = "ascii",
+    unit: Annotated[int, typer.Option(min=1, max=247, help="With --check: Modbus address.")] = 1,
+    only: Annotated[
+        list[str] | None, typer.Option(help="With --check: only this connector, X1 to X5; may be repeated.")
+    ] = None,
+    record: Annotated[Path, typer.Option(help="With --check: record (JSON); its page goes beside it.")] = Path(
+        "build-check.json"
+    ),
+):
+    """Guide to build a controller, as one page to print: schematic, power side, parts, assembly; --check proves it."""
+    if not check and (port or virtual):
+        raise InputError("--port and --virtual go with --check", "build")
+    if check:
+        raise typer.Exit(_check(board.value, expander, port, virtual, (framing, unit), record, only or ()))
+    _guide(board.value, expander, active_low, site, out)
+
+
+def _guide(board, expander, active_low, site, out):
+    from host_sim.guide import page
+    from host_sim.report import files
+    from host_sim.site.load import load_site, packaged
+
+    files.check(out, (page.NAME, page.SUMMARY), page.SUMMARY, {"made_by": page.MADE_BY}, "guide")
+    plan = load_site(site or packaged("demo"))
+    html = page.as_html(plan, board, expander, active_low, date.today().isoformat())
+    path = files.write(out, page.NAME, html)
+    about = {"made_by": page.MADE_BY, "board": board, "expander": expander, "site": plan.name}
+    files.write(out, page.SUMMARY, json.dumps(about, indent=1) + "\n")
+    if site is None:
+        typer.echo(f"no --site: sized for {plan.name}; give your own site file before you buy anything")
+    typer.echo(f"guide: {path}; print it, letter or A4")
+    typer.echo("Line voltage is a licensed electrician's work, with a permit; the cautions are on its first sheet.")
+
+
+def _check(board, expander, port, virtual, link, record, only):
+    if bool(port) == virtual:
+        raise InputError("--check needs either --port of the controller, or --virtual", "build")
+    from hil.checkout.checkout import Checkout
+
+    if virtual:
+        return _check_virtual(board, expander, record, only)
+    from hil.commission.terminal import Terminal
+    from host_sim.board.client import connect
+
+    with connect(port, *link) as client:
+        test = Checkout(client, board, expander, Terminal(), record, only=only)
+        try:
+            passed = test.run()
+        except (KeyboardInterrupt, EOFError):
+            test.save()
+            typer.echo(f"\nstopped; kept in {record}, the same command resumes")
+            return 1
+        return _end(test, record, passed)
+
+
+def _check_virtual(board, expander, record, only):
+    from hil.checkout.checkout import Checkout
+    from hil.checkout.person import Handy, KitClock
+    from hil.kits import select
+
+    with select.open_kit(select.Choice(virtual=True, board=board, expander=expander)) as kit:
+        kit.reset()
+        person = Handy(kit, board, expander, told=typer.echo)
+        test = Checkout(kit.client(), board, expander, person, record, KitClock(kit), only)
+        test.document["hardware"] = False
+        return _end(test, record, test.run())
+
+
+def _end(test, record, passed):
+    from hil.checkout import page
+    from host_sim.report import files
+
+    path = files.write(record.parent, f"{record.stem}.html", page.as_html(test.document), "--record")
+    left = [one.name for one in test.left]
+    typer.echo("every signal is proved" if passed else f"not proved: {', '.join(left)}")
+    if test.document["hardware"]:
+        typer.echo("Take the test jumper out, turn both selectors to AUTO.")
+    else:
+        typer.echo("NO HARDWARE WAS TESTED: simulated controller and person")
+    typer.echo(f"record: {record} and {path}")
+    return 0 if passed else 1
+
+
+def add_to(app):
+    """Put the command into the command line."""
+    app.command()(build)

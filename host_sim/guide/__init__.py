@@ -1,0 +1,10 @@
+"""The guide by which a controller is built: schematic, power side, parts, assembly, on pages that print.
+
+    figures.py       what is worked out: contactor, breaker, wire, sensor, contact circuits, supply and its run time
+    words.py         what is said: what one may do oneself, cautions, separation, enclosure, labels
+    symbols.py       drawing symbols; drawing.py, a drawing as SVG that fits the page
+    controller.py, ladder.py, circuits.py   the drawings
+    connections.py   the table of every signal
+    parts.py         parts by rating; assembly.py, the order of assembly with a test after each step
+    page.py          the pages; page.html, their template
+"""

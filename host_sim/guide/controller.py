@@ -1,0 +1,144 @@
+"""The schematic of a board: every signal of its table once, from the thing in the pit to the pin."""
+
+from host_sim.board import signals
+from host_sim.guide.drawing import Drawing
+
+PITCH = 0.62
+CIRCUITS = {"field contact": "F", "panel contact": "P", "relay": "R", "lamp": "D", "current": "C", "loop": "L",
+            "battery": "B", "serial": "S"}  # fmt: skip
+CIRCUIT_WORDS = {
+    "F": "field contact, isolated", "P": "panel contact", "R": "relay drive", "D": "lamp drive", "C": "current sensor",
+    "L": "level loop", "B": "battery divider", "S": "serial transceiver",
+}  # fmt: skip
+
+
+def inputs(board, expander):
+    """Return the drawing of all contacts, from switch to pin."""
+    rows = [one for one in signals.signals(board, expander) if one.kind == signals.CONTACT]
+    own = [one for one in rows if one.on_board]
+    other = [one for one in rows if not one.on_board]
+    d = Drawing("schematic 1, contacts")
+    y = _group(d, own, 0.0, signals.title(board), board)
+    if other:
+        y = _group(d, other, y - 1.0, "16-bit I2C expander at 0x20", board)
+        _bus(d, board, y)
+    return d
+
+
+def _group(d, rows, top, title, board):
+    # Rows of one chip, its box at the right; returns the y below the last.
+    fields = [one for one in rows if CIRCUITS[one.electrical] == "F"]
+    panels = [one for one in rows if CIRCUITS[one.electrical] == "P"]
+    y, places = top, []
+    for part, common in ((fields, "+12 V field"), (panels, "0 V")):
+        if not part:
+            continue
+        d.text((4.1, y), common, 7.5, "center")
+        y -= PITCH
+        first = y
+        for one in part:
+            _contact_row(d, one, y)
+            places.append((one, y))
+            y -= PITCH
+        d.line((4.1, first + 0.3), (4.1, y + PITCH))
+    top_y, low_y = top + 0.1, y + PITCH - (1.1 if any(one.on_board for one in rows) else 0.4)
+    d.rect((13.2, low_y), (17.6, top_y))
+    d.text((15.4, top_y - 0.3), title, 7.5, "center")
+    for one, at in places:
+        d.text((13.35, at), one.pin_text, 8.0)
+    if any(one.on_board for one in rows):
+        d.text((17.45, low_y + 0.55), "GND: pins", 7.0, "right")
+        d.text((17.45, low_y + 0.22), ", ".join(map(str, signals.board(board)["ground"])), 7.0, "right")
+    return low_y
+
+
+def _contact_row(d, one, y):
+    d.text((3.8, y), one.name, 8.0, "right")
+    d.line((4.1, y), (4.6, y))
+    d.dot((4.1, y))
+    closed = one.rest.startswith("closed")
+    if one.name in ("silence", "reset"):
+        symbol = d.e.Button()
+    else:
+        symbol = d.e.Switch(nc=True) if closed else d.e.Switch()
+    d.between(symbol, (4.6, y), (6.1, y))
+    d.line((6.1, y), (6.9, y))
+    d.terminal((7.0, y))
+    d.text((7.05, y + 0.22), one.terminal, 7.0, "center")
+    d.line((7.1, y), (8.6, y))
+    d.rect((8.6, y - 0.2), (9.4, y + 0.2), CIRCUITS[one.electrical], 8.0)
+    d.line((9.4, y), (13.2, y))
+    if one.position:
+        d.text((12.4, y + 0.16), f"pin {one.position}", 7.0, "center")
+
+
+def _bus(d, board, y):
+    data = signals.board(board)
+    bus, header = data["expander"], data["header"]
+    y -= 0.5
+    for name, gpio in (("SDA", bus["sda"]), ("SCL", bus["scl"])):
+        d.text((8.6, y), f"{name}: expander to controller GP{gpio}, pin {header[str(gpio)]}; 4.7 kohm to 3.3 V", 8.0)
+        y -= 0.4
+
+
+def outputs(board, expander):
+    """Return the drawing of outputs, measuring, serial and supply."""
+    rows = [one for one in signals.signals(board, expander) if one.kind != signals.CONTACT]
+    out = [one for one in rows if one.kind == signals.OUTPUT]
+    measured = [one for one in rows if one.kind == signals.ANALOG]
+    serial = [one for one in rows if one.kind == signals.SERIAL]
+    d = Drawing("schematic 2, outputs, measuring, serial, supply")
+    y = -0.9
+    for part in (out, measured, serial):
+        for one in part:
+            _right_row(d, one, y)
+            y -= PITCH + 0.1
+        y -= 0.35
+    low = y + 0.3
+    d.rect((0, low), (4.4, 0.1))
+    d.text((2.2, -0.25), signals.title(board), 8.0, "center")
+    _supply(d, board, low - 0.7)
+    return d
+
+
+def _right_row(d, one, y):
+    own = one.on_board
+    words = one.pin_text
+    d.text((4.25 if own else 4.55, y), words, 8.0, "right") if own else None
+    start = 4.4
+    if not own:
+        # The converter's channel lies outside the controller's box.
+        d.rect((5.0, y - 0.22), (7.4, y + 0.22), words, 7.5)
+        d.text((4.25, y), "SDA, SCL", 7.5, "right")
+        d.line((4.4, y), (5.0, y))
+        start = 7.4
+    d.line((start, y), (8.2, y))
+    if one.position:
+        d.text((5.9, y + 0.17), f"pin {one.position}", 7.0, "center")
+    d.rect((8.2, y - 0.22), (9.0, y + 0.22), CIRCUITS[one.electrical], 8.0)
+    d.line((9.0, y), (11.2, y))
+    d.terminal((11.3, y))
+    d.text((11.3, y + 0.24), one.terminal, 7.0, "center")
+    d.text((11.7, y), one.name, 8.0)
+    if one.electrical == "relay":
+        d.text((15.0, y), f"to relay K{one.terminal.split(':')[1]}", 7.5)
+
+
+def _supply(d, board, y):
+    pins = signals.board(board)["supply"]
+    d.text((0, y), "12 V battery", 8.0)
+    d.line((2.2, y), (2.6, y))
+    d.between(d.e.Fuse(), (2.6, y), (4.1, y))
+    d.text((3.35, y + 0.45), "5 A at the post", 7.0, "center")
+    d.line((4.1, y), (5.4, y))
+    d.dot((5.0, y))
+    d.rect((5.4, y - 0.3), (8.4, y + 0.3), "12 V to 5 V, 3 A", 7.5)
+    d.line((8.4, y), (9.6, y))
+    d.text((9.8, y), f"5 V: board pin {pins['5 V in']}; relay module", 8.0)
+    y2 = y - 1.1
+    d.line((5.0, y), (5.0, y2), (5.4, y2))
+    d.rect((5.4, y2 - 0.3), (8.4, y2 + 0.3), "12 V isolated, 0.2 A", 7.5)
+    d.line((8.4, y2), (9.6, y2))
+    d.text((9.8, y2), "+12 V field and 0 V field: terminal X1:+", 8.0)
+    y3 = y2 - 1.0
+    d.text((5.4, y3), f"3.3 V for panel circuits, expander, converter: board pin {pins['3.3 V out']}", 8.0)

@@ -1,0 +1,211 @@
+"""The figures of the guide, worked out for a site's motors and supply.  Amperes, volts, ohms, hours.
+
+Published sources are named by number; where the figure was not read in them it says
+"from memory".  Local code decides in every case.
+"""
+
+from dataclasses import dataclass
+
+from duplexsump.control import settings as s
+
+from host_sim.errors import InputError
+from host_sim.plant.battery import runtime_s
+from host_sim.plant.equipment import Battery
+from host_sim.sizing import sensors
+from host_sim.sizing.limits import OWN, PRACTICE
+
+NEC_BRANCH = "NFPA 70 (NEC) 430.22 and 430.52(C)(1), standard sizes 240.6(A), conductors 240.4(D) (from memory)"
+CONTACTOR_AC = "IEC 60947-4-1, utilization category AC-3: makes 10 times its rated current (from memory)"
+CONTACTOR_DC = "IEC 60947-4-1, utilization category DC-3: makes and breaks 4 times its rated current (from memory)"
+INPUT_TYPES = "IEC 61131-2, digital inputs type 1 and 3: at least 2 mA flow while on (from memory)"
+NAMUR = "NAMUR NE 43"
+
+BREAKERS_A = (15, 20, 25, 30, 35, 40, 45, 50, 60)
+WIRES = ((15, 14), (20, 12), (30, 10), (40, 8), (55, 6))  # most amperes of the overcurrent device, AWG copper
+CONTACTORS_A = (9, 12, 18, 25, 32, 40, 50, 65)
+FUSES_DC_A = (5, 10, 15, 20, 25, 30, 40, 50, 60, 80, 100, 125, 150)
+
+FIELD_V, FIELD_OHM, LED_V = 12.0, 2200.0, 1.2  # of an isolated contact circuit; the coupler's diode at some mA
+PANEL_V, PANEL_OHM = 3.3, 3300.0  # of a contact within the enclosure
+SERIES_OHM, FILTER_F = 1000.0, 100e-9  # before each input pin
+PULL_OHM = 10000.0  # at the coupler's transistor
+CABLE_OHM_PER_M = 0.0333 * 2  # two conductors of 20 AWG copper at 20 C (from memory: 33.3 ohm/km)
+LONGEST_M = 50.0
+DIVIDER_OHM = (180_000.0, 20_000.0)
+LOOP_OHM = {"pico": 150.0, "esp32": 120.0}
+
+# What the controller itself draws at rest, in A from a 5 V supply, and from the battery for the field circuits.
+LOADS_5V = (("controller board, its light and the serial transceiver", 0.15),
+            ("alarm and service relay, held in", 0.14))  # fmt: skip
+FIELD_CLOSED = 5  # contacts that are closed at rest: float high, both thermal contacts, mains, charging
+CONVERTER = 0.85
+LOOP_A = 0.02
+OWN_BATTERY_AH = 7.0
+AGED, DEPTH = 1.25, 0.5  # capacity to plan with: IEEE 485 ageing factor (from memory); half discharged
+
+
+@dataclass(frozen=True)
+class Motor:
+    """One pump's power side.  `direct`: fed by the battery."""
+
+    number: int
+    direct: bool
+    volts: float
+    rated_a: float
+    locked_a: float
+    conductor_a: float
+    breaker_a: float
+    awg: int
+    contactor_a: int
+    category: str
+    sensor: object  # `host_sim.sizing.inputs.Sensor`
+
+
+def motor(number, pump, sensor_range_ma):
+    """Return the Motor of a pump (`host_sim.plant.equipment.Pump`).
+
+    Raises InputError where the current is beyond what the tables hold.
+    Example: 8 A at 115 V, locked 40 A: conductor for 10 A, breaker 20 A, 12 AWG, contactor 12 A.
+    """
+    plate, direct = pump.motor, pump.supply == "battery"
+    rated, locked = plate.rated_a, plate.rated_a * plate.locked_share
+    conductor = 1.25 * rated
+    sizes = FUSES_DC_A if direct else BREAKERS_A
+    most = (1.5 if direct else 2.5) * rated
+    allowed = [size for size in sizes if conductor <= size <= most]
+    device = max(allowed, default=next((size for size in sizes if size >= conductor), None))
+    wire = next((awg for amps, awg in WIRES if device is not None and device <= amps), None)
+    makes = 4.0 if direct else 10.0
+    contactor = next((amps for amps in CONTACTORS_A if amps >= conductor and amps * makes >= locked), None)
+    if None in (device, wire, contactor):
+        raise InputError(f"pump {number} draws {rated:g} A, {locked:g} A with its rotor locked: more than this guide's "
+                         f"tables hold ({CONTACTORS_A[-1]} A); an electrician sizes it", "build")  # fmt: skip
+    sensor = sensors.sensor(sensors.usual(direct), pump, sensor_range_ma, False)
+    return Motor(number, direct, plate.volts, rated, locked, conductor, float(device), wire, contactor,
+                 "DC-3" if direct else "AC-3", sensor)  # fmt: skip
+
+
+def motors(site):
+    """Return the pair of Motors of a site (`host_sim.site.plan.Site`).  Raises InputError."""
+    return tuple(motor(n + 1, pump, site.settings[s.SENSOR_RANGE_1_MA + n]) for n, pump in enumerate(site.pumps))
+
+
+def field_ma(cable_m=0.0):
+    """Return the current through a closed contact of the isolated circuit, in mA.
+
+    Example: 12 V through 2.2 kohm and the coupler's 1.2 V: 4.91 mA.
+    """
+    return 1000.0 * (FIELD_V - LED_V) / (FIELD_OHM + CABLE_OHM_PER_M * cable_m)
+
+
+def panel_ma():
+    """Return the current through a closed panel contact in mA: 3.3 V through its pull-up, 1 mA."""
+    return 1000.0 * PANEL_V / PANEL_OHM
+
+
+def filter_ms(source_ohm):
+    """Return the time constant of an input's filter in ms; source resistance in ohm."""
+    return 1000.0 * (SERIES_OHM + source_ohm) * FILTER_F
+
+
+@dataclass(frozen=True)
+class Reserve:
+    """What the controller draws from a 12 V battery, and for how long a battery feeds it."""
+
+    rest_a: float
+    capacity_ah: float
+    hours: float
+    shared: bool
+
+
+def reserve(site, has_loop=True):
+    """Return the Reserve of a site: its own battery, else one of 7 Ah for the controller alone.
+
+    Peukert's law on the planned share of the capacity, and never more than that share
+    holds.  With a pump on the same battery these are the hours while no pump runs.
+    """
+    from_5v = sum(amps for _, amps in LOADS_5V) * 5.0 / 12.0 / CONVERTER
+    rest = from_5v + FIELD_CLOSED * field_ma() / 1000.0 + (LOOP_A if has_loop else 0.0)
+    shared = site.supply.battery is not None
+    battery = site.supply.battery or Battery(capacity_as=OWN_BATTERY_AH * 3600.0)
+    share = DEPTH / AGED
+    # Below its rated current Peukert's law promises more than the battery holds.
+    seconds = min(runtime_s(battery, rest, share), battery.capacity_as * share / rest)
+    return Reserve(rest, battery.capacity_as / 3600.0, seconds / 3600.0, shared)
+
+
+def rows(site, board, has_loop=True):
+    """Return the figures as rows of (what, value, worked out from, source)."""
+    found = []
+    for one in motors(site):
+        found += _motor_rows(one)
+    found += _circuit_rows(board)
+    kept = reserve(site, has_loop)
+    found.append((
+        "controller's supply, at rest", f"{kept.rest_a:.2f} A at 12 V",
+        f"{' + '.join(f'{amps:g} A' for _, amps in LOADS_5V)} at 5 V through a converter of {CONVERTER:.0%}; "
+        f"{FIELD_CLOSED} closed contacts of {field_ma():.1f} mA; the level loop 20 mA", f"{PRACTICE}: measure yours",
+    ))  # fmt: skip
+    whose = "the battery of the site file" if kept.shared else "a sealed 7 Ah battery of its own"
+    found.append((
+        "run time of the controller", f"{kept.hours:.0f} h",
+        f"{whose}, {kept.capacity_ah:g} Ah, divided by {AGED:g} for ageing, half discharged, Peukert's law"
+        f"{', no pump running' if kept.shared else ''}", "Peukert's law; ageing 1.25 by IEEE 485 (from memory)",
+    ))  # fmt: skip
+    return found
+
+
+def _motor_rows(one):
+    name = f"pump {one.number}"
+    volts = f"{one.volts:g} V {'DC' if one.direct else 'AC'}"
+    found = [(f"{name}, full load and locked rotor", f"{one.rated_a:g} A, {one.locked_a:g} A", volts, "data plate")]
+    share = "150 %" if one.direct else "250 %"
+    device = "fuse at the battery" if one.direct else "branch breaker, inverse time"
+    source = f"{PRACTICE}" if one.direct else NEC_BRANCH
+    found.append((f"{name}, {device}", f"{one.breaker_a:g} A",
+                  f"largest standard size from 125 % ({one.conductor_a:g} A) to {share} of {one.rated_a:g} A", source))
+    found.append((f"{name}, conductors", f"{one.awg} AWG copper",
+                  f"for a device of {one.breaker_a:g} A; larger for a long run: hold the drop to 3 %", source))
+    makes = 4 if one.direct else 10
+    found.append((f"{name}, contactor", f"{one.contactor_a} A, {one.category}",
+                  f"at least 125 % of {one.rated_a:g} A; makes {makes} x {one.contactor_a} = "
+                  f"{makes * one.contactor_a} A, no less than the {one.locked_a:g} A of a locked rotor",
+                  CONTACTOR_DC if one.direct else CONTACTOR_AC))  # fmt: skip
+    found.append(_sensor_row(one, name))
+    return found
+
+
+def _sensor_row(one, name):
+    inside = f"a locked rotor is taken from 3 x {one.rated_a:g} = {3 * one.rated_a:g} A on"
+    sensor, top = one.sensor, one.sensor.range_a
+    if sensor.kind == sensors.TRANSFORMER:
+        return (f"{name}, current sensor", f"transformer {sensor.ratio:.0f}:1, burden {sensor.burden_ohm:g} ohm",
+                f"range {top:g} A: {1000 * top / sensor.ratio:g} mA through {sensor.burden_ohm:g} ohm is "
+                f"{sensor.full_v:.2f} V RMS; rectifier and amplifier, gain {sensor.gain:.2f}, to 3.3 V DC; {inside}",
+                f"{OWN}: Ohm's law")  # fmt: skip
+    return (f"{name}, current sensor", f"Hall sensor, one direction, {top:g} A",
+            f"its {sensor.full_v:g} V at {top:g} A times {sensor.gain:.2f} is 3.3 V; or a shunt of "
+            f"{1000 * sensors.SHUNT_V / top:.2f} mohm ({1000 * sensors.SHUNT_V:.0f} mV) and gain "
+            f"{sensors.INPUT_V / sensors.SHUNT_V:.0f}; {inside}", PRACTICE)  # fmt: skip
+
+
+def _circuit_rows(board):
+    ohm = LOOP_OHM[board]
+    return [
+        ("field contact, wetting current", f"{field_ma():.1f} mA at {FIELD_V:g} V",
+         f"({FIELD_V:g} - {LED_V:g} V) / {FIELD_OHM / 1000:g} kohm; {field_ma(LONGEST_M):.1f} mA at the end of "
+         f"{LONGEST_M:g} m of 20 AWG pair", INPUT_TYPES),
+        ("field contact, filter", f"{filter_ms(PULL_OHM):.1f} ms",
+         f"({PULL_OHM / 1000:g} + {SERIES_OHM / 1000:g} kohm) x 100 nF at the pin; what is slower is left to the "
+         "controller's debounce", f"{OWN}: R x C"),
+        ("panel contact, wetting current", f"{panel_ma():.1f} mA at {PANEL_V:g} V",
+         f"{PANEL_V:g} V / {PANEL_OHM / 1000:g} kohm: take gold-plated contacts, silver ones need some mA at 12 V or "
+         "more", PRACTICE),
+        ("panel contact, filter", f"{filter_ms(PANEL_OHM):.2f} ms",
+         f"({PANEL_OHM / 1000:g} + {SERIES_OHM / 1000:g} kohm) x 100 nF", f"{OWN}: R x C"),
+        ("level loop, shunt", f"{ohm:g} ohm, 0.1 %",
+         f"20 mA x {ohm:g} ohm = {0.02 * ohm:.2f} V, 22 mA {0.022 * ohm:.2f} V; failure is told at 3.6 and 21 mA; the "
+         f"loop's supply is the transmitter's least voltage and {0.022 * ohm:.1f} V more", NAMUR),
+        ("battery, divider", f"{DIVIDER_OHM[0] / 1000:g} and {DIVIDER_OHM[1] / 1000:g} kohm, 0.1 %",
+         f"{DIVIDER_OHM[1] / sum(DIVIDER_OHM):g} of the voltage: 33 V is 3.3 V", f"{OWN}: Ohm's law"),
+    ]  # fmt: skip

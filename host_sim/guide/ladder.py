@@ -1,0 +1,114 @@
+"""The power side as a ladder diagram: each pump's branch and its coil circuit, the relays around them.
+
+Symbols as control diagrams in North America have them (JIC/NEMA ICS 19, from memory): a coil or load is a circle,
+a contact two bars, a closed one with a stroke; a selector's contact carries its positions, X closed and O open.
+"""
+
+from host_sim.guide import symbols
+from host_sim.guide.drawing import Drawing
+
+LEFT, RIGHT = 0.9, 18.0
+ROW = 1.35
+
+
+def drawing(motors):
+    """Return the ladder of a pair of `figures.Motor`s."""
+    d = Drawing("ladder diagram, power side and coil circuits")
+    y = 0.0
+    for one in motors:
+        y = _pump(d, one, y)
+    return _others(d, y)
+
+
+def _rails(d, top, low, names):
+    for x, name, align in ((LEFT, names[0], "center"), (RIGHT, names[1], "center")):
+        d.line((x, top), (x, low))
+        d.text((x, top + 0.25), name, 8.0, align)
+
+
+def _rung(d, y, items):
+    # (element, from x, to x, text above, text below): the wire between them; returns nothing.
+    x = LEFT
+    d.dot((LEFT, y))
+    for element, begin, end, above, below in items:
+        d.line((x, y), (begin, y))
+        d.between(element, (begin, y), (end, y))
+        middle = (begin + end) / 2
+        for words, off in ((above, 0.62), (below, -0.55)):
+            if words:
+                d.text((middle, y + off), words, 7.0, "center")
+        x = end
+    d.line((x, y), (RIGHT, y))
+    d.dot((RIGHT, y))
+
+
+def _pump(d, one, top):
+    n = one.number
+    names = ("+ 12 V", "0 V") if one.direct else ("L", "N")
+    d.text((LEFT + 0.6, top + 0.3), f"pump {n}: {one.volts:g} V {'DC' if one.direct else 'AC'}, "
+           f"{one.rated_a:g} A, locked rotor {one.locked_a:g} A", 8.0)  # fmt: skip
+    y = top - 0.95
+    first = y
+    guard = [(d.e.Fuse(), 1.4, 3.0, f"fuse FU{n}", f"{one.breaker_a:g} A, at the post")] if one.direct else [
+        (d.e.Breaker(), 1.4, 2.8, f"breaker CB{n}", f"{one.breaker_a:g} A"),
+        (d.e.RBox(), 3.5, 5.0, f"GFCI {n}", "one a pump")]  # fmt: skip
+    _rung(d, y, [*guard,
+                 (d.e.Switch(), 5.9, 7.4, f"disconnect DS{n}", "in sight, lockable"),
+                 (symbols.contact(), 8.7, 9.5, f"contactor C{n}", f"{one.contactor_a} A {one.category}"),
+                 (d.e.RBox(), 10.9, 12.4, "current sensor", f"to X5:{n}"),
+                 (symbols.coil(), 13.9, 15.0, f"motor M{n}", f"pump {n}")])  # fmt: skip
+    y -= 2.1
+    hand, auto = y, y - ROW
+    coil = "12 V DC coil" if one.direct else f"{one.volts:g} V AC coil"
+    d.text((6.4, y + 1.02), f"selector SS{n}: HAND OFF AUTO", 7.5, "center")
+    _rung(d, hand, [(d.e.Fuse(), 1.5, 3.0, f"fuse FC{n}", "2 A, coil circuit"),
+                    (symbols.contact(), 6.0, 6.8, "X O O", "closed in HAND"),
+                    (symbols.contact(closed=True), 12.4, 13.2, f"thermal T{n}", "opens when hot"),
+                    (symbols.coil(), 15.0, 16.1, f"C{n}", coil)])  # fmt: skip
+    x, end = 4.4, 10.8
+    d.dot((x, hand))
+    d.dot((end, hand))
+    d.line((x, hand), (x, auto), (6.0, auto))
+    d.between(symbols.contact(), (6.0, auto), (6.8, auto))
+    d.text((6.4, auto + 0.42), "O O X", 7.0, "center")
+    d.text((6.4, auto - 0.45), "closed in AUTO", 7.0, "center")
+    d.line((6.8, auto), (8.8, auto))
+    d.between(symbols.contact(), (8.8, auto), (9.6, auto))
+    d.text((9.2, auto + 0.42), f"relay K{n}", 7.0, "center")
+    d.text((9.2, auto - 0.45), f"channel X4:{n}", 7.0, "center")
+    d.line((9.6, auto), (end, auto), (end, hand))
+    d.dot((14.5, hand))
+    d.dot((16.6, hand))
+    d.line((14.5, hand), (14.5, auto + 0.2), (14.9, auto + 0.2))
+    if one.direct:
+        d.between(d.e.Diode(), (16.2, auto + 0.2), (14.9, auto + 0.2))
+        words = "diode across the coil"
+    else:
+        d.between(d.e.RBox(), (14.9, auto + 0.2), (16.2, auto + 0.2))
+        words = "100 ohm + 0.1 uF, class X2"
+    d.line((16.2, auto + 0.2), (16.6, auto + 0.2), (16.6, hand))
+    d.text((15.5, auto - 0.25), words, 7.0, "center")
+    low = auto - 0.75
+    _rails(d, first + 0.45, low, names)
+    return low - 0.9
+
+
+def _others(d, top):
+    first = y = top - 0.35
+    _rung(d, y, [(d.e.Fuse(), 1.5, 3.0, "fuse FM", "1 A"),
+                 (symbols.coil(), 6.0, 7.1, "mains relay KM", "on a branch without a pump"),
+                 ])  # fmt: skip
+    d.text((12.5, y + 0.4), "its contact, closed while the mains is on: X3:1", 7.5, "center")
+    _rails(d, first + 0.45, y - 0.5, ("L", "N"))
+    first = y = y - 2.1
+    for n, load, words in ((3, "horn", "12 V DC"), (4, "beacon", "12 V DC")):
+        _rung(d, y, [(d.e.Fuse(), 1.5, 3.0, f"fuse FA{n}", "2 A"),
+                     (symbols.contact(), 6.0, 6.8, f"relay K{n}", f"channel X4:{n}"),
+                     (symbols.coil(), 12.0, 13.1, load, words)])  # fmt: skip
+        y -= 1.6
+    for n, load in ((5, "alarm"), (6, "service")):
+        _rung(d, y, [(symbols.contact(closed=True), 6.0, 6.8, f"relay K{n}, dropped", f"channel X4:{n}"),
+                     (symbols.coil(), 12.0, 13.1, f"{load} line", "dialer or remote alarm, 12 V DC")])
+        y -= 1.6
+    _rails(d, first + 0.45, y + 1.05, ("+ 12 V", "0 V"))
+    return d

@@ -1,0 +1,98 @@
+"""The parts list of a board and a site: counts and ratings, never brands."""
+
+from host_sim.board import signals
+from host_sim.guide import figures
+from host_sim.sizing import sensors
+
+BOARD = {
+    "pico": "RP2040 board with 40-pin header (Raspberry Pi Pico or Pico W)",
+    "esp32": "ESP32-S3 development board with 38 pins or more",
+}
+
+
+def parts(board, expander, motors, battery_ah=None):
+    """Return rows of (count, part, rating)."""
+    rows = signals.signals(board, expander)
+    count = {kind: sum(one.electrical == kind for one in rows) for kind in signals.KINDS}
+    field, panel = count["field contact"], count["panel contact"]
+    found = [(1, "controller board", f"{BOARD[board]}, MicroPython 1.24 or later")]
+    if expander:
+        found.append((1, "I2C I/O expander", "16 bit, inputs at power-up, register model of the 9535/9555 type, address "
+                      "0x20, 3.3 V, on a carrier board"))  # fmt: skip
+        if any(str(one.pin).startswith("AIN") for one in rows):
+            found.append((1, "I2C analog converter", "12 or 16 bit, 4 channels, register model of the 1015/1115 type, "
+                          "address 0x48, 3.3 V, on a carrier board"))  # fmt: skip
+        found.append((2, "pull-up resistor", "4.7 kohm, 0.25 W, for SDA and SCL"))
+    found += [
+        (1, "relay module, 6 channels or more", "optically isolated inputs that switch at 3.3 V, contacts 250 V AC 5 A and "
+         "30 V DC 5 A, insulation reinforced"),
+        (6, "holding resistor", "10 kohm, 0.25 W, one at each relay input"),
+        (1 if count["lamp"] else 0, "status light", "light-emitting diode, green, panel mount, with 330 ohm"),
+        (field, "optocoupler", "transistor output, current transfer 50 % or more at 5 mA, 5000 V RMS"),
+        (field, "reverse diode", "100 V, 0.15 A, across each coupler's diode"),
+        (field, "series resistor", "2.2 kohm, 0.25 W, in each field circuit"),
+        (field, "pull-up resistor", "10 kohm, 0.25 W, at each coupler"),
+        (1, "resettable fuse", "0.1 A hold, 30 V, in the field supply"),
+        (panel, "pull-up resistor", "3.3 kohm, 0.25 W, at each panel contact"),
+        (panel, "clamp diode", "3.6 V, 0.5 W, at each panel contact"),
+        (field + panel + count["current"] + count["loop"] + count["battery"], "filter", "1 kohm 0.25 W and 100 nF 50 V "
+         "ceramic, at each input pin"),
+        (1, "loop shunt", f"{figures.LOOP_OHM[board]:g} ohm, 0.1 %, 0.25 W"),
+        (1, "divider", "180 kohm and 20 kohm, 0.1 %, 0.25 W"),
+        (2, "clamp diode", "3.6 V, 0.5 W, at loop and divider"),
+        (4, "float switch", "dry contact for 12 V DC, 5 mA; `high` normally closed (opens when wet), the others normally open"),
+        (2, "hand-off-auto selector", "three positions, 22 mm, two contact blocks 240 V AC-15 and two gold-plated ones"),
+        (2, "push button", "momentary, normally open, gold-plated, 22 mm"),
+        (1, "test jumper", "two-pin header with a cap, or a small switch, inside the enclosure"),
+        (1, "mains relay", "coil for the line voltage, 5 mm or more between coil and contact, gold-plated contact"),
+        (1, "horn", "12 V DC, 95 dB or more at 1 ft, under 1 A"),
+        (1, "beacon", "12 V DC, under 1 A"),
+        (1, "serial transceiver", "RS-485, 3.3 V, turns the line by itself, isolated where the cable leaves the house"),
+    ]  # fmt: skip
+    for one in motors:
+        found += _pump(one)
+    found += _supply(battery_ah)
+    return [(str(count), part, rating) for count, part, rating in found if count]
+
+
+def _pump(one):
+    n = one.number
+    sensor = one.sensor
+    volts = f"{one.volts:g} V {'DC' if one.direct else 'AC'}"
+    what = "fuse with holder" if one.direct else "branch breaker"
+    found = [
+        (1, f"pump {n}: contactor", f"{one.contactor_a} A {one.category} or rated in horsepower for the motor, coil "
+         f"{volts}"),
+        (1, f"pump {n}: {what}", f"{one.breaker_a:g} A, {'32 V DC, at the battery post' if one.direct else volts}"),
+        (1, f"pump {n}: disconnect", f"lockable, {volts}, {one.breaker_a:g} A, motor rated, in sight of the pump"),
+        (1, f"pump {n}: conductors", f"{one.awg} AWG copper, insulation 75 C wet"),
+        (1, f"pump {n}: coil fuse", f"2 A, {volts}"),
+    ]  # fmt: skip
+    if one.direct:
+        found.append((1, f"pump {n}: coil diode", "100 V, 1 A"))
+    else:
+        found += [(1, f"pump {n}: ground-fault device", f"GFCI, class A (5 mA), {volts}, {one.breaker_a:g} A"),
+                  (1, f"pump {n}: coil suppressor", "100 ohm 1 W and 0.1 uF 275 V AC class X2")]  # fmt: skip
+    if sensor.kind == sensors.TRANSFORMER:
+        found.append((1, f"pump {n}: current transformer", f"{sensor.ratio:.0f}:1, {sensor.range_a:g} A, split core, with "
+                      f"{sensor.burden_ohm:g} ohm 1 % 0.5 W, precision rectifier and amplifier of gain "
+                      f"{sensor.gain:.2f}"))  # fmt: skip
+    else:
+        found.append((1, f"pump {n}: Hall sensor", f"{sensor.range_a:g} A DC, one direction, 0 to {sensor.full_v:g} V, "
+                      f"amplifier of gain {sensor.gain:.2f}"))  # fmt: skip
+    return found
+
+
+def _supply(battery_ah):
+    ah = figures.OWN_BATTERY_AH if battery_ah is None else battery_ah
+    return [
+        (1, "battery", f"12 V, {ah:g} Ah, sealed lead-acid for standby use, or the pump's own"),
+        (1, "charger", f"12 V, float regulated, temperature compensated, {0.1 * ah:.1f} to {0.2 * ah:.1f} A, with an alarm "
+         "contact"),
+        (1, "battery fuse", "5 A, 32 V DC, at the post, for the controller"),
+        (1, "converter", "9 to 18 V in, 5 V 3 A out"),
+        (1, "isolated converter", "9 to 18 V in, 12 V 0.2 A out, 1500 V DC isolation"),
+        (1, "enclosure", "NEMA 4X (IP66), non-metallic, with back plate, glands, drain-breather; a second one for line "
+         "voltage"),
+        (1, "terminals", "numbered, 2.5 mm2 (12 AWG), 20 % spare, with partition plates"),
+    ]  # fmt: skip

@@ -1,0 +1,106 @@
+"""What the guide says: what one may do oneself, cautions, separation, enclosure, labels.  Rows carry their source."""
+
+from host_sim.sizing.limits import MEMORY, OWN, PRACTICE
+
+ALLOWED = (
+    ("You", "Everything at 12 V DC and below inside the low-voltage enclosure: controller, contact and measuring "
+     "circuits, floats on extra-low voltage, front panel, programming, tests. Ask first: some places license low-voltage "
+     "work too.", PRACTICE),
+    ("Licensed electrician, with a permit", "Everything at line voltage: branch circuits, breakers, GFCI devices, "
+     "disconnects, contactors and their enclosure, the mains relay, receptacles, bonding. A homeowner may do some of it "
+     "in some places, with a permit and an inspection; ask the building department before you buy.",
+     "NFPA 70 (NEC) as adopted locally (from memory)"),
+    ("Licensed plumber", "Discharge pipe, check valves, the connection to a storm drain where the town allows one.",
+     "International Plumbing Code 1113 as adopted locally"),
+    ("Nobody", "A controller built from this guide is not listed or approved by anybody. Where code or insurer asks for "
+     "a listed controller, buy one, and use this as the alarm.", PRACTICE),
+)  # fmt: skip
+
+CAUTIONS = (
+    "Shock: line voltage and water kill. Unplug a pump or lock out its circuit, and prove it dead with a meter, before "
+    "any hand goes into the pit, onto a pump or into its enclosure. OFF on a selector, a dropped relay, a dark lamp and "
+    "this program make nothing safe to touch.",
+    "Drowning: an open pit drowns children and adults. Cover it whenever you turn away.",
+    "Battery gas: a charging lead-acid battery gives off explosive gas. Ventilate, no sparks, no flame, the fuse at the "
+    "post, its terminals covered: a wrench across them welds. Never charge a frozen battery.",
+    "Flood: while you build, wire and test, nothing guards the pit. Have another pump ready, and a weather forecast "
+    "without rain.",
+    "Generator exhaust: never run a generator in a basement, garage or near a window. Feed the house only through a "
+    "transfer switch: a cord into a receptacle kills linemen.",
+    "Flammable gas or fuel in the pit: no float or pump from this guide; it takes equipment for classified locations.",
+    "Local codes and licensed electricians and plumbers decide; where they differ from anything here, they are right.",
+)  # fmt: skip
+
+POWER = (
+    ("one branch circuit a pump", "A fault of one pump must leave the other running; no receptacle, light or freezer on "
+     "them.", PRACTICE),
+    ("disconnect in sight of the pump", "Lockable, or the cord and plug of a plug-connected pump.",
+     "NFPA 70 (NEC) 430.102(B), 430.109(F) (from memory)"),
+    ("ground-fault protection", "Where the code requires it, one device for each pump, so that one trip leaves the other "
+     "running. A trip must be seen: the controller raises an alarm for a pump that draws no current.",
+     "NFPA 70 (NEC) 210.8, 422.5 (from memory)"),
+    ("motor overload", "The thermal protector in the motor, wired into the coil circuit and to the input; a motor "
+     "without one takes an overload relay at its plate current.", "NFPA 70 (NEC) 430.32 (from memory)"),
+    ("three-position selector", "HAND-OFF-AUTO, one for each pump, at least three contact blocks: HAND and AUTO in the "
+     "coil circuit, OFF and HAND as second contacts to the controller, these gold-plated. OFF opens the coil circuit.",
+     PRACTICE),
+    ("suppression", "Across each AC coil 100 ohm and 0.1 uF in series, capacitor of safety class X2; across each DC "
+     "coil a diode, cathode to plus. Across a relay contact that switches a coil the same pair.",
+     "IEC 60384-14 for class X2 (from memory); values " + PRACTICE),
+    ("separation of line and low voltage", "Two enclosures, or a barrier: line and low-voltage conductors never in one "
+     "cable, duct or terminal block; at least 2 in (50 mm) apart where they run side by side, crossing at right angles. "
+     "The relay module's contacts, the mains relay's contact and the transformers are the only places where they meet.",
+     "NFPA 70 (NEC) 725.136 (from memory)"),
+    ("insulation where they meet", "Relays and optocouplers with reinforced insulation for the line voltage; at 120 V "
+     "on a grounded system at least 5.5 mm over a surface.", "IEC 60664-1, pollution degree 2 (from memory)"),
+)  # fmt: skip
+
+LOW = (
+    ("field contacts", "Isolated: 12 V of their own supply, a series resistor, an optocoupler with a diode against "
+     "reverse voltage. What is coupled into a float's cable ends at the coupler.", PRACTICE),
+    ("if the field supply fails", "Every field contact reads open: `high` wet, which sounds the alarm, and both motors "
+     "hot, which stops both pumps in AUTO. HAND still runs them. So give that supply a fuse and a converter of its own, and "
+     "nothing else on it.", OWN),
+    ("cable of a float", "At most 160 ft (50 m), two conductors of 20 AWG or larger, shielded where it runs beside line "
+     "voltage, the shield at ground at the controller's end only. `high` has a cable of its own.", PRACTICE),
+    ("splices", "None below the cover of the pit; above it in a gel-filled box.", PRACTICE),
+    ("panel contacts", "Only inside the enclosure, at most 3 ft (1 m), gold-plated.", PRACTICE),
+    ("I2C bus", "At most 8 in (20 cm), 4.7 kohm pull-ups to 3.3 V, never out of the enclosure.", PRACTICE),
+    ("active-low relay modules", "Most modules switch on at 0 V. Their input's resistor goes to the module's own "
+     "supply, and the board is told: sumpbench hardware --active-low all. Check at the first power-up, without pumps.",
+     PRACTICE),
+    ("supply", "Battery-backed: the mains failure that it reports must not take it down. Charger with float regulation "
+     "and temperature compensation, 10 to 20 % of the battery's ampere-hours; a fuse at the post; the charger's contact "
+     "to X3:2.", PRACTICE),
+    ("surge", "A surge arrester of type 2 at the panel; a bidirectional suppressor of 18 V across the field supply and "
+     "6.5 V across RS-485.", "IEC 61643-11 for type 2 (from memory); voltages " + PRACTICE),
+)  # fmt: skip
+
+ENCLOSURE = (
+    ("type", "NEMA 4X (IP66), non-metallic: a basement with a pit is damp and may be hosed.",
+     "NEMA 250, IEC 60529 (from memory)"),
+    ("place", "On a wall, its bottom above the highest water you can think of, at least 4 ft (1.2 m) above the floor and "
+     "not over the pit.", PRACTICE),
+    ("entries", "From below only, each cable in a gland of its own that fits its jacket; unused holes plugged to the same "
+     "rating.", PRACTICE),
+    ("drip loop", "Each cable hangs at least 4 in (100 mm) below its gland before it rises: water runs off at the low "
+     "point.", PRACTICE),
+    ("condensation", "A drain-breather in the bottom, rated like the enclosure; boards coated or in an inner box.", PRACTICE),
+    ("two compartments", "Line voltage in its own enclosure beside it, closed with a tool.", PRACTICE),
+    ("terminals", "Numbered as in the connection table; ferrules on stranded wire; 20 % spare.", PRACTICE),
+    ("door", "Selectors, push buttons, beacon or horn, status light; the test jumper stays inside.", OWN),
+)  # fmt: skip
+
+LABELS = (
+    "DANGER: two sources. Pump 1 and pump 2 have separate circuits. Lock out both.",
+    "OFF does not make it safe: unplug or lock out, then test dead.",
+    "BATTERY INSIDE: live with the mains off. Disconnect at the post.",
+    "Explosive gas while charging: no flame, no spark.",
+    "Pit cover: keep closed. An open pit drowns.",
+    "Lights: status light ON = watching and nothing wrong. Dark = look at once.",
+    "Silence stops the horn. Water keeps rising? Call:",
+    "Test with a hose every month; battery test with the mains off every three months.",
+    "Installed on:            By:            Settings:            Next visit:",
+)
+
+SELF_MADE = (MEMORY, PRACTICE, OWN)

@@ -1,0 +1,116 @@
+"""The checkout of a build on a virtual board: what is sound is proved, what is wired wrong is named, it resumes."""
+
+import json
+
+import pytest
+
+from hil.checkout import page
+from hil.checkout.checkout import FAILED, PROVED, SKIPPED, Checkout
+from hil.checkout.person import Handy, KitClock
+from hil.kits import select
+from host_sim.board import signals
+from host_sim.errors import InputError
+
+
+@pytest.fixture(scope="module")
+def kit():
+    with select.open_kit(select.Choice(virtual=True, expander=True)) as made:
+        yield made
+
+
+def test_of(kit, record, **person):
+    kit.reset()
+    handy = Handy(kit, "pico", True, **person)
+    test = Checkout(kit.client(), "pico", True, handy, record, KitClock(kit))
+    return test, handy
+
+
+test_of.__test__ = False
+
+
+def run(kit, record, **person):
+    test, _ = test_of(kit, record, **person)
+    test.run()
+    return test
+
+
+def verdicts(test):
+    return {name: item["verdict"] for name, item in test.document["items"].items()}
+
+
+@pytest.mark.long
+def test_a_sound_build_is_proved_signal_by_signal_and_its_page_says_so(kit, tmp_path):
+    told = []
+    test = run(kit, tmp_path / "record.json", told=told.append)
+    rows = [one.name for one in signals.signals("pico", True) if one.kind != signals.SERIAL]
+    assert verdicts(test) == dict.fromkeys(rows, PROVED)
+    assert test.passed
+    text = "\n".join(told)
+    assert text.index("Shock:") < text.index("proved dead?") < text.index("X1:1 float off")
+    html = page.as_html({**test.document, "hardware": False})
+    assert "PASSED: 29 of 29 signals proved" in html and "NO HARDWARE WAS TESTED" in html
+    assert json.loads((tmp_path / "record.json").read_text())["items"]["pump 1"]["terminal"] == "X4:1"
+
+
+@pytest.mark.long
+def test_what_is_wired_wrong_is_named_and_the_rest_is_proved(kit, tmp_path):
+    wrong = {"float lag": "open", "float off": "float lead", "float lead": "float off", "horn": "dead",
+             "pump 2": "dead"}  # fmt: skip
+    test = run(kit, tmp_path / "record.json", wrong=wrong)
+    items = test.document["items"]
+    bad = {name for name, item in items.items() if item["verdict"] != PROVED}
+    assert bad == set(wrong)
+    assert "open, or shorted" in items["float lag"]["words"] and "GP5" in items["float lag"]["words"]
+    assert "float lead changed: swapped wires" in items["float off"]["words"]
+    assert "wire, polarity or relay" in items["horn"]["words"]
+    assert "wrong contactor, or none" in items["pump 2"]["words"]
+    assert not test.passed and "NOT PASSED: 24 of 29" in page.as_html(test.document)
+    # Mended, the same record: only what was not proved is asked again.
+    told = []
+    again = run(kit, tmp_path / "record.json", told=told.append)
+    assert again.passed
+    assert "5 of 29 signals to prove" in "\n".join(told)
+    assert not any("X1:4" in text for text in told)
+
+
+@pytest.mark.long
+def test_stop_keeps_everything_and_skip_gives_a_reason(kit, tmp_path):
+    record = tmp_path / "record.json"
+    test = run(kit, record, answers={"meter current 1": "skip no clamp meter here", "meter current 2": "stop"})
+    assert verdicts(test)["current 1"] == SKIPPED
+    assert test.document["items"]["current 1"]["words"] == "no clamp meter here"
+    assert "current 2" not in verdicts(test)
+    assert json.loads(record.read_text())["items"].keys() == test.document["items"].keys()
+    test = run(kit, record, answers={"meter current 1": "7.4"})
+    assert verdicts(test)["current 1"] == FAILED, "too little to prove anything"
+    test = run(kit, record, answers={"meter current 1": "20"})
+    assert "more than 3% of 30 A apart" in test.document["items"]["current 1"]["words"]
+
+
+def test_one_connector_at_a_time(kit, tmp_path):
+    kit.reset()
+    handy = Handy(kit, "pico", True)
+    test = Checkout(kit.client(), "pico", True, handy, tmp_path / "record.json", KitClock(kit), ("X3",))
+    assert not test.run()
+    assert verdicts(test) == dict.fromkeys(("mains present", "charging", "generator"), PROVED)
+    with pytest.raises(InputError, match=r"X1 \(pit\), X2 \(front panel\)"):
+        Checkout(None, "pico", True, handy, tmp_path / "record.json", None, ("X9",))
+
+
+def test_nothing_is_switched_before_the_pumps_are_said_to_be_dead(kit, tmp_path):
+    test = run(kit, tmp_path / "record.json", answers={"safe": "no"})
+    assert not test.document["items"]
+    assert not any(edge.wire.startswith("pump") and edge.value for edge in kit.edges[-5:])
+
+
+@pytest.mark.parametrize(
+    "text",
+    ["{", "[]", '{"kind": "hose test", "items": {}}',
+     '{"kind": "build check", "items": {}, "board": "esp32", "expander": true}'],
+)  # fmt: skip
+def test_a_file_that_is_no_record_of_this_build_is_refused_and_not_touched(tmp_path, text):
+    record = tmp_path / "record.json"
+    record.write_text(text)
+    with pytest.raises(InputError, match="name another"):
+        Checkout(None, "pico", True, None, record)
+    assert record.read_text() == text

@@ -1,0 +1,166 @@
+"""The I2C expander and its converter on a stand-in bus: what is read, what it costs, what a silent bus does."""
+
+import importlib
+import sys
+
+import pytest
+from duplexsump.control import records as r
+
+from host_sim.board import hardware_file, signals
+from tests.unit.test_board_signals import rows_of
+from tests.unit.test_board_wired import Adc, Pin, made, read
+
+
+class Bus:
+    """A bus with both parts; `fault` raises as MicroPython does; counts attempts and bits."""
+
+    attempts = 0
+    opened = 0
+    bits = 0
+    ports = bytearray(b"\xff\xff")
+    counts = 0
+    held = False
+    fault = None
+    started = False
+
+    def __init__(self, number, sda, scl, freq, timeout):
+        type(self).opened += 1
+        self.freq, self.timeout = freq, timeout
+
+    def _speak(self, byte_count):
+        cls = type(self)
+        cls.attempts += 1
+        if cls.fault is not None:
+            raise OSError(cls.fault)
+        cls.bits += 9 * byte_count + 2  # start and stop, or a repeated start
+
+    def readfrom_mem_into(self, address, register, buffer):
+        self._speak(3 + len(buffer))
+        type(self).bits += 1  # the repeated start
+        assert register == 0
+        if address == 0x20:
+            buffer[:] = type(self).ports
+        else:
+            assert address == 0x48 and type(self).started
+            buffer[:] = type(self).counts.to_bytes(2, "big")
+
+    def writeto(self, address, data):
+        self._speak(1 + len(data))
+        assert (address, bytes(data)) == (0x48, b"\x01\xc3\x83")
+        type(self).started = True
+        return len(data)
+
+
+class Clock:
+    now = 0
+
+
+@pytest.fixture(params=["pico", "esp32"])
+def board(request, monkeypatch, tmp_path):
+    for name, value in (("attempts", 0), ("opened", 0), ("bits", 0), ("ports", bytearray(b"\xff\xff")), ("counts", 0),
+                        ("fault", None), ("started", False)):  # fmt: skip
+        monkeypatch.setattr(Bus, name, value)
+    for copy in "abc":
+        (tmp_path / f"hardware.{copy}").write_bytes(hardware_file.text(0, 1))
+    monkeypatch.delitem(sys.modules, "duplexsump.boards.expander", raising=False)
+    usual = made(monkeypatch, request.param)
+    assert usual.extra is None and "duplexsump.boards.expander" not in sys.modules, "loaded only where it is fitted"
+    machine = sys.modules["machine"]
+    machine.I2C = Bus
+    monkeypatch.setattr(Pin, "OPEN_DRAIN", 2, raising=False)
+    wired = sys.modules["duplexsump.boards.wired"]
+    monkeypatch.setattr(wired.WiredBoard, "files", lambda self: str(tmp_path))
+    expander = importlib.import_module("duplexsump.boards.expander")
+    monkeypatch.setattr(Clock, "now", 0)
+    fake = type("time", (), {"ticks_ms": staticmethod(lambda: Clock.now), "sleep_us": staticmethod(lambda us: None),
+                             "ticks_diff": staticmethod(lambda a, b: a - b)})  # fmt: skip
+    monkeypatch.setattr(expander, "time", fake)
+    made_board = type(usual)()
+    made_board.name = request.param
+    yield made_board
+    sys.modules.pop("duplexsump.boards.expander", None)
+
+
+@pytest.mark.parametrize("name", ["pico", "esp32"])
+def test_the_firmwares_expanded_wiring_is_the_tables(name):
+    table = signals.signals(name, True)
+    bus = rows_of("expander", "ROWS")
+    there = [one for one in table if not one.on_board and one.kind == signals.CONTACT]
+    assert {(f"A{bit}", place, level, signal) for bit, place, level, signal in bus} == {
+        (one.pin, one.place, one.level, one.name) for one in there}  # fmt: skip
+
+
+def test_the_board_with_it_has_every_input_and_its_own_pins_are_the_tables(board):
+    table = signals.signals(board.name, True)
+    data = signals.board(board.name)["expander"]
+    own = {(one.name, one.pin) for one in table if one.on_board}
+    assert {(row[4], row[1]) for row in board.wiring} == own
+    assert (board.extra.sda, board.extra.scl) == (data["sda"], data["scl"])
+    places = {row[0] for row in board.inputs()}
+    assert {one.place for one in table if one.kind in (signals.CONTACT, signals.ANALOG)} == places
+    assert not board.shared, "level loop and battery together"
+
+
+def test_each_contact_of_the_bus_is_read_and_the_battery_beside_the_loop(board):
+    Adc.readings[28] = 2048
+    for one in signals.signals(board.name, True):
+        if one.on_board or one.kind != signals.CONTACT:
+            continue
+        Bus.ports = bytearray([0xFF & ~(1 << int(one.pin[1])), 0xFF])
+        raw = read(board)
+        wanted = r.SELECT_HAND if one.place in (r.IN_SELECTOR_1, r.IN_SELECTOR_2) else 1
+        assert raw[one.place] == wanted, one.name
+        Bus.ports = bytearray(b"\xff\xff")
+        assert read(board)[one.place] == 0, one.name
+    if board.name == "pico":
+        # 12.8 V through 9 to 1 is 1.28 V: 10,240 counts of 125 uV.
+        Bus.counts = 10240
+        read(board)
+        raw = read(board)
+        assert raw[r.IN_BATTERY] == 12800 and raw[r.IN_LEVEL] == 2048 * 22000 // 4095
+        Bus.counts = 0xFFF0
+        assert read(board)[r.IN_BATTERY] == 0, "a little below ground is none"
+        Bus.counts = 0x7FFF
+        assert read(board)[r.IN_BATTERY] == 33000
+
+
+def test_a_pass_costs_a_third_of_a_millisecond_on_the_bus(board):
+    read(board)
+    Bus.bits = 0
+    read(board)
+    wanted = {"pico": 132, "esp32": 48}[board.name]
+    assert abs(Bus.bits - wanted) <= 4
+    assert Bus.bits / 400_000 < 0.00035
+
+
+@pytest.mark.parametrize("fault", [5, 110], ids=["not acknowledged", "held low until the timeout"])
+def test_a_silent_bus_is_told_takes_its_safe_reading_and_never_stalls(board, fault):
+    Bus.ports = bytearray([0x00, 0xFF])
+    Bus.counts = 10240
+    read(board)
+    Bus.fault = fault
+    before = Bus.attempts
+    for _ in range(100):  # ten seconds of passes
+        raw = read(board)
+        Clock.now += 100
+        assert raw[r.IN_SILENCE] == raw[r.IN_RESET] == raw[r.IN_GENERATOR] == raw[r.IN_CHARGER] == 0
+        assert raw[r.IN_MOISTURE_1] == raw[r.IN_MOISTURE_2] == 0
+        assert r.SELECT_HAND not in (raw[r.IN_SELECTOR_1], raw[r.IN_SELECTOR_2])
+        assert board.name == "esp32" or raw[r.IN_BATTERY] == 33000, "no pump is kept off by a bus"
+    tries = Bus.attempts - before
+    assert 9 <= tries <= 12, "once a second"
+    assert board.extra.i2c.timeout <= 1000, "us: what one attempt may take"
+    out = [1] * r.N_OUTPUTS
+    board.write(out)
+    on = {place: pin.level == level for pin, place, level in board.outputs}
+    assert not on[r.OUT_SERVICE] and not on[r.OUT_LIGHT], "somebody is called"
+    assert on[r.OUT_PUMP_1] and on[r.OUT_PUMP_2] and on[r.OUT_RELAY] and on[r.OUT_HORN]
+    # It comes back by itself, the bus clocked free and opened anew.
+    Bus.fault = None
+    opened = Bus.opened
+    Clock.now += 1000
+    raw = read(board)
+    assert Bus.opened == opened + 1
+    assert raw[r.IN_SILENCE] == raw[r.IN_CHARGER] == 1
+    board.write(out)
+    assert all(pin.level == level for pin, _place, level in board.outputs)

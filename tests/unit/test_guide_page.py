@@ -1,0 +1,181 @@
+"""The building guide as its reader has it: every signal drawn once, nothing off the page, no text on text."""
+
+import functools
+import re
+
+import pytest
+
+from host_sim.board import signals
+from host_sim.errors import InputError
+from host_sim.guide import assembly, figures, page, parts
+from host_sim.site.load import load_site, packaged
+from tests import chromium
+
+pytest.importorskip("schemdraw")
+PAPERS = {"letter": (8.5, 11.0), "A4": (8.27, 11.69)}
+PRINTED_MM = (186.0, 255.0)  # what both papers hold within margins of 12 mm
+LEAST_PT = 7.0
+BOTH = [(board, expander) for board in ("pico", "esp32") for expander in (False, True)]
+
+
+@functools.cache
+def html_of(board, expander):
+    return page.as_html(load_site(packaged("demo")), board, expander)
+
+
+def drawings(board, expander):
+    """Return {name of a drawing: the texts in it, in order}."""
+    found = {}
+    for name, body in re.findall(r'<svg [^>]*aria-label="([^"]+)">(.*?)</svg>', html_of(board, expander), re.DOTALL):
+        found[name] = [re.sub(r"<[^>]+>", "", text).strip() for text in re.findall(r"<text.*?</text>", body, re.DOTALL)]
+    return found
+
+
+@pytest.mark.parametrize(("board", "expander"), BOTH)
+def test_every_row_of_the_table_is_drawn_once_with_its_pin_and_its_terminal(board, expander):
+    both = {name: texts for name, texts in drawings(board, expander).items() if name.startswith("schematic")}
+    drawn = [text for texts in both.values() for text in texts]
+    assert len(drawn) > 100
+    rows = signals.signals(board, expander)
+    for one in rows:
+        assert drawn.count(one.name) == 1, one.name
+        assert drawn.count(one.terminal) == 1, one.terminal
+        shared = sum(other.pin == one.pin for other in rows)
+        assert drawn.count(one.pin_text) == shared, one.pin_text
+        if one.position:
+            assert drawn.count(f"pin {one.position}") == shared, one.position
+    assert len(re.findall(r"pin [J\d]", " | ".join(drawn))) >= sum(bool(one.position) for one in rows)
+
+
+@pytest.mark.parametrize(("board", "expander"), BOTH)
+def test_every_row_stands_in_the_connection_table(board, expander):
+    text = html_of(board, expander)
+    for one in signals.signals(board, expander):
+        row = re.search(rf'<tr><td class="name">{re.escape(one.terminal)}</td>.*?</tr>', text, re.DOTALL)
+        assert row, one.terminal
+        for words in (one.name, one.pin_text, one.rest, one.safe, one.to, one.pull):
+            assert words.replace("'", "&#39;") in row[0], (one.name, words)
+
+
+def test_the_ladder_has_three_positions_a_guard_and_a_suppressor_for_each_pump():
+    texts = drawings("pico", True)["ladder diagram, power side and coil circuits"]
+    for n in (1, 2):
+        for words in (f"selector SS{n}: HAND OFF AUTO", f"disconnect DS{n}", f"contactor C{n}", f"thermal T{n}",
+                      f"relay K{n}", f"fuse FC{n}", f"motor M{n}"):  # fmt: skip
+            assert texts.count(words) == 1, words
+    assert texts.count("X O O") == texts.count("O O X") == 2
+    # The demo's pump 1 is on the mains, pump 2 on the battery.
+    assert {"breaker CB1", "GFCI 1", "100 ohm + 0.1 uF, class X2"} <= set(texts)
+    assert {"fuse FU2", "diode across the coil"} <= set(texts) and "GFCI 2" not in texts
+
+
+def test_no_color_says_anything():
+    colors = set(re.findall(r"(?:fill|stroke):\s*([^;\"]+)", html_of("pico", True)))
+    assert colors <= {"none", "black", "white", "#000", "#fff", "#ffffff", "#000000"}, colors
+
+
+def test_sizes_of_type_in_the_drawings_are_readable_on_paper():
+    # A drawing's unit is a point on the page: its box is as wide as the page, 186 mm.
+    text = html_of("esp32", True)
+    assert set(re.findall(r"<svg [^>]*style=\"width:([\d.]+)mm", text)) == {"186"}
+    sizes = {float(size) for size in re.findall(r'font-size="?:?\s*([\d.]+)', text)}
+    assert sizes and min(sizes) >= LEAST_PT, sizes
+
+
+@chromium.needed
+@pytest.mark.long
+@pytest.mark.parametrize(("board", "expander"), BOTH)
+def test_nothing_lies_on_anything_and_nothing_leaves_the_sheet(tmp_path, board, expander):
+    path = tmp_path / "build.html"
+    path.write_text(html_of(board, expander), encoding="utf-8")
+    with chromium.Browser(tmp_path) as browser:
+        browser.show(path, PRINTED_MM[0] * chromium.PX_MM, "print")
+        sheets = browser.sheets()
+        for width, height, over in sheets:
+            assert width <= PRINTED_MM[0] + 0.1 and height <= PRINTED_MM[1] and over < 0.3, (width, height, over)
+        boxes = browser.boxes()
+        texts = [box for box in boxes if not box[0].startswith("drawing ")]
+        assert len(texts) > 400
+        assert not chromium.overlaps(texts)
+        right = PRINTED_MM[0] * chromium.PX_MM
+        assert min(box[1] for box in texts) >= -0.5 and max(box[3] for box in texts) <= right + 0.5
+        drawn = [box for box in boxes if box[0].startswith("drawing ")]
+        assert len(drawn) == 5
+        for name, left, top, edge, low in drawn:
+            inside = [box for box in texts if top - 1 <= box[2] and box[4] <= low + 1]
+            assert inside and edge - left <= right + 0.5, name
+        for name, paper in PAPERS.items():
+            assert chromium.pages_of(browser.print(paper)) == len(sheets), name
+
+
+def test_the_overlap_check_can_fail():
+    boxes = [("one", 0, 0, 50, 10), ("other", 40, 5, 90, 15)]
+    assert chromium.overlaps(boxes)
+
+
+# Worked by hand: 8 A takes a conductor for 10 A, at most 250 % = 20 A; 20 A in direct current 25 to 30 A.
+def test_the_power_side_follows_from_the_data_plates():
+    one, two = figures.motors(load_site(packaged("demo")))
+    assert (one.direct, one.rated_a, one.locked_a, one.category) == (False, 8, 40, "AC-3")
+    assert (one.breaker_a, one.awg, one.contactor_a) == (20, 12, 12)
+    assert (two.direct, two.rated_a, two.locked_a, two.category) == (True, 20, 100, "DC-3")
+    assert (two.breaker_a, two.awg, two.contactor_a) == (30, 10, 25)
+    for motor in (one, two):
+        makes = 4 if motor.direct else 10
+        assert motor.contactor_a * makes >= motor.locked_a and motor.contactor_a >= motor.conductor_a
+        assert motor.sensor.range_a >= motor.sensor.locked_a, "a locked rotor lies within the range"
+
+
+def test_figures_of_the_circuits():
+    # (12 - 1.2) / 2200 = 4.909 mA; 3.3 / 3300 = 1 mA; 11 kohm x 100 nF = 1.1 ms.
+    assert figures.field_ma() == pytest.approx(4.909, abs=0.001)
+    assert figures.field_ma(figures.LONGEST_M) >= 2.0, "IEC 61131-2: 2 mA while on, at the end of the longest cable"
+    assert figures.panel_ma() == pytest.approx(1.0)
+    assert figures.filter_ms(figures.PULL_OHM) == pytest.approx(1.1)
+    # 100 Ah / 1.25, half of it, at the current at rest: no more than is stored.
+    kept = figures.reserve(load_site(packaged("demo")))
+    assert kept.shared and kept.hours == pytest.approx(100 / 1.25 * 0.5 / kept.rest_a, rel=1e-6)
+    assert 0.15 < kept.rest_a < 0.25
+
+
+def test_a_motor_beyond_the_tables_is_refused_in_words():
+    from dataclasses import replace
+
+    pump = load_site(packaged("demo")).pumps[0]
+    with pytest.raises(InputError, match="an electrician sizes it"):
+        figures.motor(1, replace(pump, motor=replace(pump.motor, rated_a=80.0)), 200_000)
+
+
+def test_every_figure_and_rule_bears_its_source():
+    from host_sim.guide import words
+
+    for row in (*words.ALLOWED, *words.POWER, *words.LOW, *words.ENCLOSURE):
+        assert row[-1].strip(), row
+    for what, value, worked, source in figures.rows(load_site(packaged("demo")), "pico"):
+        assert value and worked and source, what
+    text = html_of("pico", True)
+    for words_ in ("Shock:", "Drowning:", "Battery gas:", "Flood:", "Generator exhaust:", "Licensed electrician",
+                   "NFPA 70 (NEC) 430.102(B)", "NAMUR NE 43", "IEC 60947-4-1", "common practice, no source",
+                   "19200 baud, even parity"):  # fmt: skip
+        assert words_ in text, words_
+
+
+@pytest.mark.parametrize(("board", "expander"), BOTH)
+def test_parts_are_counted_from_the_table_and_carry_ratings(board, expander):
+    rows = parts.parts(board, expander, figures.motors(load_site(packaged("demo"))))
+    count = {part: int(number) for number, part, _ in rows}
+    field = sum(one.electrical == "field contact" for one in signals.signals(board, expander))
+    assert count["optocoupler"] == count["reverse diode"] == field
+    assert ("I2C I/O expander" in count) == expander
+    assert ("I2C analog converter" in count) == ((board, expander) == ("pico", True))
+    assert all(rating for _, _, rating in rows)
+
+
+@pytest.mark.parametrize("expander", [False, True])
+def test_each_step_ends_with_a_test_and_the_first_power_is_without_pumps(expander):
+    steps = assembly.steps("pico", expander, True)
+    assert all(do and test for do, test in steps)
+    text = " ".join(test for _, test in steps)
+    first, then, last = map(text.index, ("FIRST POWER-UP, WITHOUT PUMPS", "build --check", "sumpbench commission"))
+    assert first < then < last
+    assert "--active-low all" in text and ("--expander" in text) == expander
