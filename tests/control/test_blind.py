@@ -385,6 +385,7 @@ def test_l6_a_high_that_falls_in_the_run_is_right_and_what_is_dry_below_it_dead(
     assert (bench.b.stayed, belief.suspect) == (0, r.HIGH)
     bench.go(100, wet=r.LEAD, running=1)
     assert (bench.b.stayed, bench.b.rung) == (1, 0)
+    belief.step(r.LEAD, 0, 0, False)
     assert (belief.suspect, belief.wet) == (r.OFF | r.LAG, r.LEAD)
     belief.reset()
     bench.go(100, wet=0, running=1)
@@ -419,6 +420,7 @@ def test_l6_a_run_that_stayed_loaded_with_high_wet_proves_it_right(wet, suspect)
     bench.b.started()
     bench.go(100, running=1, loaded=True)
     assert bench.go(34_900, wet=wet, running=1, loaded=True) == "running"
+    belief.step(wet, 0, 0, False)
     assert (belief.suspect, belief.fickle) == (suspect, 0 if wet & r.HIGH else r.HIGH)
 
 

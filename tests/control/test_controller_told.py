@@ -1,17 +1,13 @@
 """What the controller tells its parts in each step (A4, D7, R3), and what a reset takes back from them (R4)."""
 
-import os
-
 import pytest
 from duplexsump.control import blind
-from duplexsump.control import pump as pm
 from duplexsump.control import records as r
 from duplexsump.control import settings as s
 from duplexsump.control.controller import FIELDS, Controller
 
-from tests.rig import WITH_CURRENT, ready
+from tests.rig import NO_CURRENT, WITH_CURRENT, ready
 
-SOURCES = pytest.mark.skipif(os.environ["SUMPBENCH_CORE"] == "compiled", reason="a compiled part takes no stand-in")
 PLACE = {field[0]: place for place, field in enumerate(FIELDS)}
 ALL = ("off", "lead", "lag", "high")
 
@@ -161,26 +157,28 @@ def test_d7_an_exercise_needs_the_mains_and_a_level_that_asks_for_nothing_and_is
         assert (c.blind.wants(), bool(c.exercise.calm)) == (False, False), "nor between two blind runs"
 
 
-@SOURCES
-@pytest.mark.parametrize(("by_level", "demand", "drawn"), [(1, 0, True), (1, 1, False), (0, 0, False), (0, 1, False)])
-@pytest.mark.parametrize("together", [False, True])
-def test_a1_d1_a_pump_is_told_whether_the_level_stopped_it_and_it_ran_alone(n, together, by_level, demand, drawn):
-    c = Controller(s.defaults())
-    told = []
-    c.pumps[n].state = pm.RUNNING
-    c.pumps[n].stopped = lambda by_level, alone: told.append((bool(by_level), alone))
-    c.demand.by_level, c.demand.demand = by_level, demand
-    was = 3 if together else 1 << n
-    c._switched(n, was, was & ~(1 << n))
-    assert told == [(drawn, not together)]
+def test_a1_d1_a_run_alone_that_the_level_ends_proves_the_pump_and_no_other_does():
+    for together, ended in ((False, "level"), (True, "level"), (False, "selector")):
+        rig = ready(sensing=NO_CURRENT).fill("off", "lead").run(30.0)
+        if together:
+            rig.fill("lag").run(30.0)
+        on = [n for n in range(2) if rig.c.gate.out >> n & 1]
+        assert len(on) == 1 + together
+        for n in on:
+            rig.c.pumps[n].failures, rig.c.pumps[n].out = 2, 1
+        if ended == "level":
+            rig.drain("lag", "lead", "off") if together else rig.drain("lead", "off")
+        else:
+            rig.set(selector_1="off", selector_2="off")
+        rig.run(40.0)
+        assert not rig.c.gate.out
+        proved = ended == "level"
+        assert [rig.c.pumps[n].failures for n in on] == [0 if proved else 2] * len(on), (together, ended)
+        assert [rig.c.pumps[n].out for n in on] == [0 if proved and not together else 1] * len(on), (together, ended)
 
 
-@SOURCES
 def test_j3_the_history_is_told_of_whole_minutes():
-    c = Controller(s.defaults())
-    c.power_up(0)
-    told = []
-    c.history.minutes = told.append
-    for now in (59_900, 60_000, 119_900, 300_000):
-        c._clock(now)
-    assert told == [1, 4]
+    rig = ready()
+    before = rig.c.history.peak_min
+    rig.run(300.0)
+    assert rig.c.history.peak_min == before + 5

@@ -97,9 +97,11 @@ class FloodRetries:
                 pump.trial = 0
 
     def _grant(self, barred: int) -> None:
-        self.rung = min(self.rung + 1, 3)
+        # The times grow with the tries made: a pump that could not use its own is tried soon after it can.
         first = self.turn
-        if not self._try(first, barred) and not self._try(1 - first, barred):
+        if self._try(first, barred) or self._try(1 - first, barred):
+            self.rung = min(self.rung + 1, 3)
+        else:
             self.timers.arm(tm.FLOOD_TRY, self._delay_ms())
 
     def _try(self, n: int, barred: int) -> bool:
