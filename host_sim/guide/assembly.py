@@ -37,5 +37,5 @@ def steps(board, expander, active_low=False):
     ]  # fmt: skip
     if expander:
         found.insert(6, ("Expander and converter: SDA, SCL, 3.3 V, 0 V, pull-ups.",
-                         "sumpbench watch --port PORT: no line says that the expander does not answer."))  # fmt: skip
+                         "The service relay is energized, the status light is on: an expander that does not answer drops both."))  # fmt: skip
     return found
