@@ -68,6 +68,7 @@ def stuck_wet(bench):
         bench.wait(bench.setting_s("min_run"))
         bench.float("lead", wet=False)
         dry = bench.mark_ms + bench.setting("debounce")
+        lapse(bench, leader)
         off = bench.when(pump(leader), 0, 3 * down_ms / 1000 + 10)
         timing(bench, f"lead dry to provisional stop {stop}", off - dry, 3 * down_ms)
         both_off(bench, (2 * down_ms + LATE_MS) / 1000)
@@ -75,3 +76,12 @@ def stuck_wet(bench):
     found = bench.alarm("floats_out_of_sequence")
     bench.check("alarm: floats out of sequence", found == "unacknowledged", found)
     bench.press("silence")
+
+
+def lapse(bench, leader):
+    """Take the load off for a second: a draw-down loaded throughout says nothing against off (L4)."""
+    if bench.setting("sensing") == SENSE_CURRENT:
+        bench.wait(1)
+        bench.draws(leader, "none")
+        bench.wait(1)
+        bench.draws(leader)
