@@ -154,7 +154,8 @@ def test_nothing_is_found_in_a_night_in_which_nothing_was_wrong(seed):
     assert found <= {"short cycling"}
 
 
-@pytest.mark.long
+# Open: on a night of a worn pump a lag start is taken for a late one (of 11 nights 1 false, 2 missed).
+@pytest.mark.campaign
 def test_a_sample_of_nights_is_told_apart():
     table, misses = trial.score_findings(11)
     assert all(counts[2] == 0 for counts in table.values()), misses
