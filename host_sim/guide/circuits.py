@@ -114,10 +114,7 @@ def _relay(d, y):
     _head(d, y, "R", "relay drive: holds the relay off while the board boots, is in reset or has no power")
     d.text((0.0, y), "GPIO", 8.0)
     d.line((1.0, y), (6.0, y))
-    d.dot((3.0, y))
-    d.between(d.e.Resistor(), (3.0, y), (3.0, y - 0.9))
-    d.ground((3.0, y - 0.9))
-    d.text((3.35, y - 0.5), "10 kohm; for an active-low module to its own + instead", 7.0)
+    _to_ground(d, 3.0, y, "10 kohm; for an active-low module to its own + instead")
     d.rect((6.0, y - 0.25), (10.6, y + 0.35), "relay module, isolated input", 7.5)
     d.line((10.6, y), (11.4, y))
     d.between(d.e.Switch(), (11.4, y), (13.0, y))
@@ -146,10 +143,7 @@ def _transformer(d, one, numbers, y):
     d.text((0.0, y), "transformer", 7.5)
     d.line((2.2, y), (4.2, y))
     d.text((2.4, y + 0.3), "never open under current", 7.0)
-    d.dot((4.2, y))
-    d.between(d.e.Resistor(), (4.2, y), (4.2, y - 0.9))
-    d.ground((4.2, y - 0.9))
-    d.text((4.55, y - 0.5), f"burden {sensor.burden_ohm:g} ohm", 7.0)
+    _to_ground(d, 4.2, y, f"burden {sensor.burden_ohm:g} ohm")
     d.line((4.2, y), (7.4, y))
     d.rect((7.4, y - 0.3), (11.6, y + 0.3), f"rectifier, gain {sensor.gain:.2f}, 50 ms", 7.5)
     d.line((11.6, y), (12.4, y))
@@ -177,12 +171,17 @@ def _loop(d, board, y):
     d.terminal((6.4, y))
     d.text((6.4, y + 0.32), "X5:3", 7.0, "center")
     d.line((6.5, y), (12.4, y))
-    d.dot((7.8, y))
-    d.between(d.e.Resistor(), (7.8, y), (7.8, y - 0.9))
-    d.ground((7.8, y - 0.9))
-    d.text((8.15, y - 0.5), f"{ohm:g} ohm", 7.0)
+    _to_ground(d, 7.8, y, f"{ohm:g} ohm")
     _clamp(d, y)
     _pin(d, 12.4, y, "converter")
+
+
+def _to_ground(d, x, y, text):
+    # A resistor from the line to ground, its value beside it.
+    d.dot((x, y))
+    d.between(d.e.Resistor(), (x, y), (x, y - 0.9))
+    d.ground((x, y - 0.9))
+    d.text((x + 0.35, y - 0.5), text, 7.0)
 
 
 def _clamp(d, y):
@@ -205,10 +204,7 @@ def _divider(d, y):
     d.between(d.e.Resistor(), (5.2, y), (6.8, y))
     d.text((6.0, y + 0.42), "180 kohm", 7.0, "center")
     d.line((6.8, y), (12.4, y))
-    d.dot((7.8, y))
-    d.between(d.e.Resistor(), (7.8, y), (7.8, y - 0.9))
-    d.ground((7.8, y - 0.9))
-    d.text((8.15, y - 0.5), "20 kohm", 7.0)
+    _to_ground(d, 7.8, y, "20 kohm")
     _clamp(d, y)
     _pin(d, 12.4, y, "converter")
 
