@@ -321,3 +321,161 @@ def test_a_slot_that_is_none_is_passed_over(tmp_path, data):
     slot(tmp_path, "a", GOOD.format(7, 10, 0, 1, 40000))
     (tmp_path / "settings.b").write_bytes(data)
     assert m.known(str(tmp_path)) == (8, 10, 1, 40000)
+
+
+# What a step between two ticks shows.
+
+
+def test_a_rest_is_over_to_the_millisecond_for_either_pump():
+    for pump, barred in ((1, 0), (2, m.SELECT_OFF)):
+        made = rule()
+        assert step(made, m.REST_LAG_MS - 1, 8 | 3 | barred) == 0
+        assert step(made, 1, 8 | 3 | barred) == pump
+
+
+def test_a_rest_is_counted_from_the_stop_to_the_millisecond():
+    made = rule()
+    made.idle_ms = [m.REST_MS, m.REST_MS]
+    assert step(made, 100, 8 | 3 | 2 * m.SELECT_OFF) == 1
+    assert step(made, 100, 8 | 2 * m.SELECT_OFF) == 0
+    assert step(made, m.REST_LAG_MS - 1, 8 | 3 | 2 * m.SELECT_OFF) == 0
+    assert step(made, 1, 8 | 3 | 2 * m.SELECT_OFF) == 1
+
+
+def test_a_blind_run_is_counted_from_the_last_wet_contact_to_the_millisecond():
+    made = rule(blind_run_ms=50000)
+    made.idle_ms = [m.REST_MS, m.REST_MS]
+    assert step(made, 100, 8 | 3) == 1
+    assert step(made, 49999, 8 | 1) == 1
+    assert step(made, 1, 8 | 1) == 0
+
+
+def test_a_step_after_a_long_pause_counts_a_rest_and_no_more():
+    made = rule(blind_run_ms=120000)
+    made.idle_ms = [m.REST_MS, m.REST_MS]
+    assert step(made, 100, 8 | 3) == 1
+    assert step(made, 500000, 8 | 1) == 1, "60 s of the 120"
+    assert step(made, 59999, 8 | 1) == 1
+    assert step(made, 1, 8 | 1) == 0
+
+
+@pytest.mark.parametrize("fitted", [14, 10])
+def test_without_an_off_float_a_run_ends_by_time_alone(fitted):
+    made = rule(fitted=fitted, blind_run_ms=30000)
+    made.idle_ms = [m.REST_MS, m.REST_MS]
+    assert step(made, 100, 8 | 2) == 1
+    assert step(made, 100, 8, 299) == 1
+    assert step(made, 100, 8) == 0
+
+
+def test_an_off_float_that_is_not_fitted_is_not_believed():
+    made = rule(fitted=14, blind_run_ms=30000)
+    made.idle_ms = [m.REST_MS, m.REST_MS]
+    step(made, 100, 8 | 2)
+    assert step(made, 100, 8 | 1, 299) == 1
+    assert step(made, 100, 8 | 1) == 0
+
+
+def test_with_one_pump_barred_lead_asks_for_the_other_and_no_more():
+    made = rule()
+    made.idle_ms = [m.REST_MS, m.REST_MS]
+    assert step(made, 100, 8 | 3 | m.SELECT_OFF) == 2
+    made = rule()
+    made.idle_ms = [m.REST_MS, m.REST_MS]
+    assert step(made, 100, 8 | 3 | m.SELECT_OFF) == 2
+    # Free again, the first is not asked for beside the second.
+    assert step(made, 100, 8 | 3, 700) == 2
+
+
+def test_the_hold_after_a_power_up_keeps_rested_pumps_off():
+    made = m.FloatsOnly(0)
+    made.idle_ms = [m.REST_MS, m.REST_MS]
+    assert step(made, m.HOLD_MS - 1, 7) == 0
+    assert step(made, 1, 7) == 1
+
+
+def test_lag_shortens_the_second_pumps_rest_while_the_first_runs():
+    made = rule()
+    made.idle_ms = [m.REST_MS, 0]
+    assert step(made, 100, 8 | 7) == 1
+    assert step(made, 100, 8 | 7, 198) == 1
+    assert step(made, 100, 8 | 7) == 3
+
+
+def test_a_demand_that_only_off_keeps_alive_waits_for_the_long_rest():
+    made = rule(blind_run_ms=120000)
+    made.idle_ms = [m.REST_MS, m.REST_MS]
+    assert step(made, 100, 8 | 3) == 1
+    both = m.SELECT_OFF | 2 * m.SELECT_OFF
+    assert step(made, 100, 8 | 3 | both) == 0
+    made.idle_ms = [0, 0]
+    # Neither lead nor lag is wet any more: only the long rest will do.
+    assert step(made, 100, 8 | 1, 599) == 0
+    assert step(made, 100, 8 | 1) == 2
+
+
+def test_of_two_slots_alike_the_first_holds_and_a_slot_of_number_0_is_one(tmp_path):
+    slot(tmp_path, "b", GOOD.format(0, 15, 1, 0, 50000))
+    assert m.known(str(tmp_path)) == (8, 15, 2, 50000)
+    slot(tmp_path, "a", GOOD.format(0, 10, 1, 1, 40000))
+    assert m.known(str(tmp_path)) == (8, 10, 0, 40000)
+
+
+# Outputs that are on at 0 V: relay modules mostly are.
+
+
+def copy_of(folder, name, text):
+    import binascii
+
+    body = text.encode()
+    (folder / f"hardware.{name}").write_bytes(body + b"sum %08x\n" % binascii.crc32(body))
+
+
+def test_which_outputs_are_on_at_0_v_is_read_from_the_first_sound_copy(tmp_path):
+    assert m.on_at_zero(str(tmp_path)) == 0
+    copy_of(tmp_path, "c", "low 5\n")
+    assert m.on_at_zero(str(tmp_path)) == 5
+    copy_of(tmp_path, "b", "low 31\nexpander 1\n")
+    assert m.on_at_zero(str(tmp_path)) == 31
+    (tmp_path / "hardware.a").write_bytes(b"low 7\nsum 00000000\n")
+    assert m.on_at_zero(str(tmp_path)) == 31, "a damaged copy is passed over"
+    copy_of(tmp_path, "a", "low 3\n")
+    assert m.on_at_zero(str(tmp_path)) == 3
+
+
+def test_a_seal_alone_and_a_file_without_one_say_nothing(tmp_path):
+    copy_of(tmp_path, "a", "")
+    (tmp_path / "hardware.b").write_bytes(b"low 3\n")
+    (tmp_path / "hardware.c").write_bytes(b"00000000")
+    assert m.on_at_zero(str(tmp_path)) == 0
+    with pytest.raises(ValueError, match="no sound slot"):
+        m._parse(b"low 3\n")
+    assert m._parse(b"sum 00000000\n") == {}, "an empty text, soundly sealed"
+
+
+@pytest.mark.parametrize("low", range(32))
+def test_outputs_that_are_on_at_0_v_are_off_from_the_first_and_written_the_other_way_round(board, monkeypatch, low):
+    monkeypatch.setattr(m, "_made", [])
+    monkeypatch.setattr(m, "on_at_zero", lambda: low)
+    made = m.pins()
+    fresh = m.WiredPins(*m.PINS[m.sys.platform], low)
+    off = [low >> i & 1 for i in range(5)]
+    assert [pin.level for pin in fresh.outputs] == off, "as they are made"
+    for out in (0, 1, 2, 3, m.ALARM, 15):
+        made.write(out)
+        assert [pin.level for pin in made.outputs] == [(out >> i & 1) ^ off[i] for i in range(5)]
+    made.safe()
+    assert [pin.level for pin in made.outputs] == off
+
+
+def test_a_word_of_another_length_is_none(board, monkeypatch):
+    monkeypatch.setattr(m, "MAGIC", 0)
+    monkeypatch.setattr(Rtc, "data", b"\1")
+    if m.sys.platform == "esp32":
+        assert board.kept() == 0
+
+
+@pytest.mark.parametrize("word", [m.MAGIC, m.MAGIC | 0x300, m.MAGIC | 0x304])
+def test_a_fault_keeps_every_other_bit_of_the_word(word):
+    assert m.marked(word | 1, m.FAULT) == word | 3
+    assert m.marked(word | 1, m.ASKED) == m.MAGIC | 1
