@@ -82,6 +82,7 @@ class Renaming(ast.NodeTransformer):
     def __init__(self, names, modules, rebase):
         self.names, self.modules, self.rebase = names, modules, rebase
         self.hidden = [set()]
+        self.of_class = None  # the names of the class whose body this is
 
     def _seen(self, name):
         return not any(name in scope for scope in self.hidden)
@@ -98,9 +99,14 @@ class Renaming(ast.NodeTransformer):
             node.name = self.names.get(node.name, node.name)
         node.args.defaults = [self.visit(one) for one in node.args.defaults]
         node.args.kw_defaults = [one and self.visit(one) for one in node.args.kw_defaults]
+        in_class = self.hidden[-1] is self.of_class
+        if in_class:
+            self.hidden.pop()
         self.hidden.append(local_names(node))
         node.body = [self.visit(one) for one in node.body]
         self.hidden.pop()
+        if in_class:
+            self.hidden.append(self.of_class)
         return node
 
     def visit(self, node):
@@ -113,10 +119,11 @@ class Renaming(ast.NodeTransformer):
         node.bases = [self.visit(one) for one in node.bases]
         own = {one.id for row in node.body if not isinstance(row, ast.FunctionDef)
                for one in ast.walk(row) if isinstance(one, ast.Name) and isinstance(one.ctx, ast.Store)}  # fmt: skip
-        for place, row in enumerate(node.body):
-            self.hidden.append(set() if isinstance(row, ast.FunctionDef) else own)
-            node.body[place] = self.visit(row)
-            self.hidden.pop()
+        self.of_class = own
+        self.hidden.append(own)
+        node.body = [self.visit(one) for one in node.body]
+        self.hidden.pop()
+        self.of_class = None
         return node
 
     def visit_Name(self, node):
@@ -203,8 +210,8 @@ def joined(trees, outside, alone=()):
     """Return {module: tree} of the joined files and of the packages they stand in.
 
     `trees` {tuple of names: tree} are changed; `outside` are trees that name modules of them, `alone` names of modules
-    that are left as they are.  Raises InputError for a module that is used as a thing and not by its names, and for
-    two imports of one name.
+    that are left as they are.  Raises InputError for a module that is used as a thing and not by its names, for two
+    imports of one name, and for the import of a name that its module sets anew later.
     """
     for module, tree in trees.items():
         if module[-1] not in alone:
@@ -229,6 +236,11 @@ def _top(tree):
     return found
 
 
+def _set_anew(tree):
+    # Names that a function declares global: who imports one by its name keeps what it was.
+    return {name for node in ast.walk(tree) if isinstance(node, ast.Global) for name in node.names}
+
+
 class _File:
     """One joined file: what the root module shows keeps its name, all else is named after its module."""
 
@@ -236,6 +248,7 @@ class _File:
         self.root, self.modules, self.trees = root, modules, trees
         self.names = {module: {name: name if module == root else "__".join((*module, name))
                                for name in _top(trees[module])} for module in modules}  # fmt: skip
+        self.anew = {module: _set_anew(trees[module]) for module in modules}  # before anything is renamed
         self.head = dict.fromkeys(self.names[root].values())  # {name: the import that brings it, None for its own}
 
     def tree(self):
@@ -267,6 +280,8 @@ class _File:
                 self._import(called, alias, node, module)
             elif home == homes[0]:
                 modules[called] = self.names[home]
+            elif alias.name in self.anew[home]:
+                raise InputError(f"{'.'.join(module)} imports {alias.name}, which {'.'.join(home)} sets anew")
             else:
                 own[called] = self.names[home][alias.name]
 

@@ -240,7 +240,7 @@ print("ran")
 
 
 @pytest.mark.parametrize(("board", "platform"), [("pico", "rp2"), ("esp32", "esp32")])
-@pytest.mark.parametrize("join", [False, True])
+@pytest.mark.parametrize("join", [pytest.param(False, marks=pytest.mark.long), True])
 def test_a_folded_build_runs_on_a_stand_in_for_the_boards_library(tmp_path, board, platform, join):
     for path, text in deploy.texts_of(FIRMWARE, board, join=join).items():
         out = tmp_path / "duplexsump" / path

@@ -17,7 +17,7 @@ PACKAGE = {
     "ticks.py": "SIZE = [3]\n_made = []\ndef note(text):\n    _made.append(text)\n    return len(_made)\n",
     "low/one.py": "from ..ticks import note\nfrom .. import ticks as t\n"
     "def _helper(value):\n    return value + 1\n"
-    "class One:\n    _helper = 7\n    def __init__(self, value=_helper(1)):\n        self.value = _helper(value)\n"
+    "class One:\n    _helper = 7\n    def __init__(self, value=_helper):\n        self.value = _helper(value)\n"
     "    def told(self):\n        made = [_helper(_helper) for _helper in ()]\n"
     "        return made or note('one') + t.SIZE[0] + self._helper\n",
     "low/two.py": "import binascii\nfrom . import one\nfrom .one import One as First\n"
@@ -26,9 +26,9 @@ PACKAGE = {
     "def more(one_more, First=First):\n    global count\n    count += one_more\n"
     "    key = lambda _helper: _helper + count\n"
     "    return key(_helper(count)) + First(value=one_more).told() + one.One().value\n",
-    "top/run.py": "from ..low.two import more, count\nfrom .. import ticks\nimport binascii\n"
+    "top/run.py": "from ..low.two import more\nfrom ..low import two as t\nfrom .. import ticks\nimport binascii\n"
     "def run(start):\n    from .extra import Extra\n    found = [more(n) for n in range(start)]\n"
-    "    return found, count, ticks.note('run'), Extra(ticks).size(), binascii.crc32(b'1')\n",
+    "    return found, t.count, ticks.note('run'), Extra(ticks).size(), binascii.crc32(b'1')\n",
     "top/extra.py": "from ..ticks import SIZE\nfrom ..ticks import note as _note\nclass Extra:\n"
     "    def __init__(self, ticks):\n        self.ticks = 5\n"
     "    def size(self):\n        return SIZE[0] + self.ticks + _note('extra')\n",
@@ -87,6 +87,12 @@ def test_two_imports_of_one_name_are_refused():
         fold.fold(sources(**more), AROUND, join=True)
 
 
+def test_a_name_that_its_module_sets_anew_is_refused_for_its_importer_would_not_see_it():
+    text = "from ..low.two import count, more\ndef run(n):\n    return more(n), count\n"
+    with pytest.raises(InputError, match=r"duplexsump\.top\.run imports count, which duplexsump\.low\.two sets anew"):
+        fold.fold(sources(**{"top/run.py": text}), AROUND, join=True)
+
+
 def test_parameters_are_the_same_few_names_unless_somebody_calls_by_them():
     text = "ALL = [1]\ndef f(level, volume, A0=2):\n    def inner(more):\n        return more + level + len(ALL)\n"
     text += "    return inner(volume) + A0\ndef g(level):\n    return f(level, volume=level)\n"
@@ -111,6 +117,7 @@ def test_the_line_of_frequent_names_never_runs_and_names_the_most_frequent_first
     assert ast.unparse(few) == ast.unparse(ast.parse(text)), "nothing is gained in a small file"
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("board", ["pico", "esp32", "posix"])
 def test_every_function_of_the_firmware_is_in_the_build_once(board):
     apart, joined = (fold.fold(deploy._sources(FIRMWARE, board)[0], deploy._sources(FIRMWARE, board)[1], short=False,

@@ -1,4 +1,4 @@
-"""Frames of either kind, byte by byte, with a handler that keeps what it is given: where they begin and end, what is lost.
+"""Frames of either kind, byte by byte, with a handler that keeps what it is given: where they begin, end and are lost.
 
 The checksums are written down once more here; test_link_frames.py holds them against published values.
 """
@@ -151,13 +151,18 @@ def test_a_long_reply(port, framed, most):
 def test_a_stream_that_takes_nothing_is_waited_for_and_given_up_in_the_end(kind):
     port, framed = kind
     for wait_ms, left in ((f.GIVE_UP_MS, True), (f.GIVE_UP_MS + 1, False)):
-        line = Line(port)
-        line.stream.open = False
-        assert line.pass_(framed(bytes([UNIT, 3]))) + line.pass_(ms=5) == b""
-        made_ms = line.port.out_since_ms
-        assert line.pass_(ms=made_ms + wait_ms - line.ms & 0x3FFFFFFF) == b""
-        line.stream.open = True
-        assert line.send(b"") == (framed(REPLY) if left else b"")
+        for now_ms in (NOW, 100000):
+            line = Line(port)
+            line.ms = now_ms
+            line.stream.open = False
+            assert line.pass_(framed(bytes([UNIT, 3]))) == b""
+            made_ms = line.ms
+            if port is f.RtuPort:  # after the silence
+                line.pass_(ms=5)
+                made_ms = line.ms
+            assert line.pass_(ms=made_ms + wait_ms - line.ms & 0x3FFFFFFF) == b""
+            line.stream.open = True
+            assert line.send(b"") == (framed(REPLY) if left else b"")
 
 
 def test_a_piece_that_has_left_begins_the_wait_anew():
@@ -184,6 +189,17 @@ def test_at_most_so_many_bytes_are_read_in_a_pass(kind):
     assert len(line.stream.coming) == f.READ_A_PASS
 
 
+def test_without_a_reply_nothing_is_written_not_even_nothing(kind):
+    port, framed = kind
+    line = Line(port)
+    for _ in range(3):
+        line.port.serve(line.ms)
+    assert line.stream.pieces == []
+    line.send(framed(bytes([UNIT, 3])))
+    line.port.serve(line.ms)
+    assert line.stream.pieces == []
+
+
 # ASCII alone.
 
 
@@ -192,7 +208,7 @@ def test_a_colon_begins_anew_and_drops_what_was_begun():
     whole = hexed(bytes([UNIT, 3]))
     assert line.send(b":" + whole) == hexed(REPLY)
     assert line.counts == (1, 0), "an empty one is none"
-    for begun in (b":1", b":11", b":1103"):
+    for begun in (b":0", b":1", b":11", b":1103"):
         line = Line(f.AsciiPort)
         assert line.send(begun + whole) == hexed(REPLY)
         assert line.counts == (1, 1), begun
@@ -286,3 +302,25 @@ def test_more_than_a_frame_may_hold_is_dropped_whole_and_the_next_one_taken(leng
     line.send(b"")
     assert line.counts == ((1, 0) if taken else (0, 1))
     assert line.send(crc(bytes([UNIT, 3]))) == crc(REPLY)
+
+
+def test_a_whole_frame_with_more_behind_it_and_no_silence_between_is_none():
+    line = Line(f.RtuPort)
+    whole = crc(bytes([UNIT]) + bytes(253))
+    assert len(whole) == f.RTU_ROOM
+    for at in range(0, 256, 64):
+        line.pass_(whole[at : at + 64])
+    line.pass_(b"\0")
+    line.send(b"")
+    assert (line.counts, line.handler.asked) == ((0, 1), [])
+
+
+def test_the_table_of_the_crc_is_that_of_the_polynomial():
+    table = f._crc_table()
+    assert list(table) == list(f._CRC) and len(table) == 256
+    for byte in range(256):
+        # One byte through the sum, bit by bit.
+        word = byte
+        for _ in range(8):
+            word = word >> 1 ^ (0xA001 if word & 1 else 0)
+        assert table[byte] == word

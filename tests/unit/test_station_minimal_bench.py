@@ -110,7 +110,8 @@ def test_a_reading_is_asked_for_and_each_input_has_its_bit(make):
     assert board.read() == 0
     assert make.wire.taken() == [message("R", 0x01020304)] and make.wire.length == 24
     for place, value, bits in ((0, 1, 1), (0, 8, 8), (0, 15, 15), (0, 16, 0), (7, 1, m.MAINS), (11, 1, m.SELECT_OFF),
-                               (11, 2, 0), (12, 1, 2 * m.SELECT_OFF), (13, 1, m.HOT), (14, 1, 2 * m.HOT)):  # fmt: skip
+                               (11, 2, 0), (12, 1, 2 * m.SELECT_OFF), (13, 1, m.HOT), (14, 1, 2 * m.HOT),
+                               (15, 1, 0)):  # fmt: skip
         raw = [0] * 24
         raw[place] = value
         make.wire.answers = [raw]
@@ -151,20 +152,20 @@ def test_the_watchdog_is_fed_by_a_message_in_lockstep_by_the_first_alone(make, s
 
 def test_in_lockstep_the_bench_grants_each_rest(make):
     board = make("-1")
-    board.write(1)
+    board.write(2)
     make.wire.taken()
     make.wire.answers = [[100], [-250], [30], [0]]
     board.rest(100)
-    assert (board.now_ms(), make.wire.taken()) == (100, [message("L", 100, 1)]) and make.wire.length == 25
+    assert (board.now_ms(), make.wire.taken()) == (100, [message("L", 100, 2)]) and make.wire.length == 25
     board.feed_watchdog()
     make.wire.taken()
     # What is granted beyond the rest that was asked for is used up before the next is asked.
     board.rest(100)
-    assert (board.now_ms(), board.left_ms, make.wire.taken()) == (350, 0, [message("L", 100, 129)])
+    assert (board.now_ms(), board.left_ms, make.wire.taken()) == (350, 0, [message("L", 100, 130)])
     board.rest(100)
-    assert (board.now_ms(), make.wire.taken()) == (380, [message("L", 100, 1)]), "fed once"
+    assert (board.now_ms(), make.wire.taken()) == (380, [message("L", 100, 2)]), "fed once"
     board.rest(100)
-    assert (board.now_ms(), make.wire.taken()) == (380, [message("L", 100, 1)]), "nothing is granted"
+    assert (board.now_ms(), make.wire.taken()) == (380, [message("L", 100, 2)]), "nothing is granted"
 
 
 def test_a_longer_grant_serves_several_rests(make):

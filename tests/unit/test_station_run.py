@@ -233,10 +233,12 @@ def test_m6_a_reset_that_was_asked_for_lets_the_reply_leave_and_closes_the_journ
 
     def leave(board):
         made[0].wish = wish
-        board.asked_ms, board.asked_count = board.time_ms, board.count
-        board.usb.sent.extend(b":010400000001FA\r\n")  # a reply that is still to be made
+        board.asked_count = board.count
 
-    board.at = {50: leave}
+    def ask(board):
+        board.usb.sent.extend(b":010400000001FA\r\n")  # served while the reset is waited for
+
+    board.at = {50: leave, 53: ask}
     with pytest.raises(SystemExit, match="reset"):
         runner.run(board)
     assert left[0] == mark
@@ -278,3 +280,21 @@ def test_a_board_that_does_not_reset_is_told_to_whoever_ran_it(tmp_path):
     board = Limited(tmp_path / "pit", 5)
     board.reset = lambda mark=marks.ASKED: None
     assert runner.run(board) == "no reset follows"
+
+
+def test_m6_the_wait_for_the_last_reply_is_over_after_half_a_second_and_not_before(tmp_path):
+    board = Limited(tmp_path / "pit", 5000)
+    station = Station(board)
+    station.begin(0)
+    station.connect()
+    station.wish = link.WISH_RESET
+    rests = []
+
+    def rest(ms):
+        rests.append(ms)
+        board.time_ms = board.time_ms + 499 & 0x3FFFFFFF
+
+    board.rest = rest
+    with pytest.raises(SystemExit, match="reset"):
+        runner._leave(board, station)
+    assert rests == [5, 5], "one millisecond was left"

@@ -56,14 +56,15 @@ BY_STATION = {
     "modbus": (("test_station_modbus",), ("test_link_frames",)),
     "codec": (("test_station_codec",), ("test_station_store",)),
     "store": (("test_station_store",), ("test_board_fitting", "test_link_frames")),
-    "checksum": (("test_board_checksum",), ("test_station_run",)),
+    "checksum": (("test_station_checksum",), ("test_station_store",)),
     "journal": (("test_station_store", "test_station_run"), ("test_replay_late", "test_link_frames")),
     "recorder": (("test_station_store", "test_station_run"), ("test_replay_late", "test_link_frames")),
     "registers": (("test_station_registers", "test_link_frames"),),
     "link": (("test_link_frames",), ("test_link_line", "test_board_fitting", "test_link_fuzz")),
     "loop": (_RUNS, ("test_link_frames", "test_replay_late")),
     "run": (("test_station_run",), ("test_link_line",)),
-    "minimal": (("test_station_minimal_pins", "test_station_minimal_bench"), ("test_station_minimal",)),
+    "minimal": (("test_station_minimal_pins", "test_station_minimal_rule", "test_station_minimal_bench"),
+                ("test_station_minimal",)),
 }
 
 
