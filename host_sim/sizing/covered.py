@@ -27,7 +27,7 @@ NO_START = ("will-not-start", "breaker-open", "thermal-trip", "left-off", "jamme
 NO_WATER = ("air-locked", "check-stuck-shut", "valve-shut")
 APART_S = 3.0  # floats that turn nearer than this look like a broken cable (2 s in the controller); our own choice
 ONE_FLOAT = "only the high float is left: pumping goes on blind, with rests in which water may reach the floor"
-SHUT_OUT = "without current sensing nobody sees that the stronger pump holds the other's check valve shut"
+SHUT_OUT = "where both run, the stronger pump holds the other's check valve shut, and no current clearly tells of it"
 UNSEEN = "without current sensing a pump that moves no water is not noticed, and may run dry for hours"
 
 
@@ -80,23 +80,29 @@ class _Pit:
         return found[0] + found[1]
 
     def both_may_run(self):
-        """Whether neither pump runs dry unseen while both run: a stronger one may hold the other's check valve shut."""
+        """Whether neither pump runs without flow unseen while both run: a stronger one may hold the other's check valve
+        shut, and the current of a pump that turns in still water need not lie below its underload."""
         moved = self.inputs.lines.solve(self.high_m, (Drive(True), Drive(True)), Outlet())
-        return self.seen or all(moved[n] > MOVES * rated_flow_m3s(self.inputs.pumps[n].curve) for n in (0, 1))
+        return all(self._moves_worth(n, moved[n]) or self._trips_at(n, moved[2 + n]) for n in (0, 1))
+
+    def _moves_worth(self, n, flow_m3s):
+        return flow_m3s > MOVES * rated_flow_m3s(self.inputs.pumps[n].curve)
+
+    def _trips_at(self, n, through_m3s):
+        # Whether a pump that moves this much draws clearly less than its underload.
+        pump = self.inputs.pumps[n]
+        load = pump.motor.shut_share + (1.0 - pump.motor.shut_share) * through_m3s / rated_flow_m3s(pump.curve)
+        return self.seen and load * pump.motor.rated_a * 1000.0 < 0.97 * self.result.settings[s.UNDERLOAD_1_MA + n]
 
     def moves(self, n, share):
         """Whether worn pump n moves water worth the name down to `off`."""
         drives = tuple(Drive(i == n, share, share) for i in (0, 1))
-        least = self.inputs.lines.solve(self.result.contacts[0].dry_m, drives, Outlet())[n]
-        return least > MOVES * rated_flow_m3s(self.inputs.pumps[n].curve)
+        return self._moves_worth(n, self.inputs.lines.solve(self.result.contacts[0].dry_m, drives, Outlet())[n])
 
     def trips(self, n, share):
         """Whether worn pump n draws clearly less than its underload at every level, and so is taken off."""
         drives = tuple(Drive(i == n, share, share) for i in (0, 1))
-        pump = self.inputs.pumps[n]
-        most = self.inputs.lines.solve(self.inputs.pit.floor_m, drives, Outlet())[2 + n]
-        load = pump.motor.shut_share + (1.0 - pump.motor.shut_share) * most / rated_flow_m3s(pump.curve)
-        return self.seen and load * pump.motor.rated_a * 1000.0 < 0.97 * self.result.settings[s.UNDERLOAD_1_MA + n]
+        return self._trips_at(n, self.inputs.lines.solve(self.inputs.pit.floor_m, drives, Outlet())[2 + n])
 
     def carries(self, n):
         return self.alone_m3s[n] >= self.need_m3s

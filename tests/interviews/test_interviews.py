@@ -94,6 +94,15 @@ def test_of_a_broken_common_wire_nothing_is_promised():
     assert not row.held and "rests" in row.why
 
 
+def test_a_pump_that_the_other_shuts_out_unseen_is_promised_nothing():
+    # Interview 3011/255: both ran under one another's check valve, and 50 % of the rated current is not clearly below
+    # the underload; the weaker one turned in still water for 109 s.
+    text, _ = talk(draw(3011, 255))
+    rows = rules.by_fault(rules.covered(size(tomllib.loads(text))))
+    assert not rows["mains-sense-open"].held and "no current clearly tells" in rows["mains-sense-open"].why
+    assert not rows["lead-stuck-dry"].held
+
+
 def test_every_fault_of_the_registry_is_covered_or_not_in_one_row():
     plain = size(sound(pump2__supply="battery", pump2__volts="12 V"))
     level = edited(sound(), {"transmitter": {"span": "1 m", "zero": "1 in"}, "sizing.floats": {"kind": "transmitter"}})
