@@ -119,8 +119,13 @@ class _Pit:
         return held.shortest_s
 
     def everyday(self):
-        """Pumps that share the everyday work."""
-        return (self.result.settings[s.PRIMARY] - 1,) if fixed_duty(self.result) else (0, 1)
+        """Pumps that share the everyday work: in fixed duty both where the pit refills while the first one rests."""
+        return (self.result.settings[s.PRIMARY] - 1,) if fixed_duty(self.result) and self._rests_in_time() else (0, 1)
+
+    def _rests_in_time(self):
+        off, lead = self.result.contacts[:2]
+        held = self.inputs.pit.volume_m3(lead.wet_m) - self.inputs.pit.volume_m3(off.dry_m)
+        return held >= self.need_m3s * (self.result.settings[s.LAG_MIN_OFF_MS] / 1000.0)
 
     def _unfit(self):
         result = self.result
@@ -132,7 +137,7 @@ class _Pit:
         if result.contacts[0].dry_m < lowest - 1e-4:
             return "off is too low: the pumps draw air"
         if not all(self.carries(n) for n in self.everyday()):
-            return "the pump that leads does not carry the design inflow alone"
+            return "a pump that leads, or stands in for one that rests, does not carry the design inflow alone"
         if not self.seen and not self.transmitter and self._apart_s() < APART_S:
             return "off and lead turn dry so soon after each other that the controller takes it for a broken cable"
         return ""

@@ -103,6 +103,14 @@ def test_a_pump_that_the_other_shuts_out_unseen_is_promised_nothing():
     assert not rows["lead-stuck-dry"].held
 
 
+def test_a_pump_that_stands_in_while_the_first_one_rests_must_carry_too():
+    # Interview 3012/362: in fixed duty, but refilled within pump 1's rest; pump 2 led every other time, was shut out by
+    # pump 1 at lag and turned in still water for 83 s, with no more wrong than moisture in a seal.
+    text, _ = talk(draw(3012, 362))
+    rows = rules.covered(size(tomllib.loads(text)))
+    assert not any(row.held for row in rows) and "stands in for one that rests" in rows[0].why
+
+
 def test_every_fault_of_the_registry_is_covered_or_not_in_one_row():
     plain = size(sound(pump2__supply="battery", pump2__volts="12 V"))
     level = edited(sound(), {"transmitter": {"span": "1 m", "zero": "1 in"}, "sizing.floats": {"kind": "transmitter"}})
