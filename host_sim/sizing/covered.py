@@ -173,8 +173,10 @@ def _pump(pit, n):
     rows += _returns(pit, n)
     stuck = "a welded relay leaves the pump on, in a pumped-down pit: it runs dry until somebody unplugs it"
     rows.append(Covered((f"{key}-relay-welded",), f"relay of {p} welded", False, stuck))
-    hand = (f"{key}-left-in-hand",)
-    rows.append(Covered(hand, f"{p} left in HAND", pit.seen, "underload stops it" if pit.seen else UNSEEN))
+    hand, told = pit.seen and pit.both_may_run(), "underload stops it"
+    if not hand:
+        told = SHUT_OUT if pit.seen else UNSEEN
+    rows.append(Covered((f"{key}-left-in-hand",), f"{p} left in HAND", hand, told))
     rows.append(Covered((f"{key}-moisture",), f"moisture in the seal of {p}", True, "it runs on, with an alarm"))
     return rows
 

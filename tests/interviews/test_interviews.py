@@ -101,6 +101,9 @@ def test_a_pump_that_the_other_shuts_out_unseen_is_promised_nothing():
     rows = rules.by_fault(rules.covered(size(tomllib.loads(text))))
     assert not rows["mains-sense-open"].held and "no current clearly tells" in rows["mains-sense-open"].why
     assert not rows["lead-stuck-dry"].held
+    # Interview 3012/654: left in HAND it ran on, and pump 1 joined it at lag.
+    rows = rules.by_fault(rules.covered(size(tomllib.loads(talk(draw(3012, 654))[0]))))
+    assert not rows["pump2-left-in-hand"].held and rows["pump2-jammed"].held
 
 
 def test_a_pump_that_stands_in_while_the_first_one_rests_must_carry_too():
