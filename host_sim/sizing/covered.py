@@ -80,9 +80,10 @@ class _Pit:
         return found[0] + found[1]
 
     def both_may_run(self):
-        """Whether neither pump runs without flow unseen while both run: a stronger one may hold the other's check valve
-        shut, and the current of a pump that turns in still water need not lie below its underload."""
-        moved = self.inputs.lines.solve(self.high_m, (Drive(True), Drive(True)), Outlet())
+        """Whether neither pump runs without flow unseen while both run down to `off`: a stronger one may hold the other's
+        check valve shut, and the current of a pump that turns in still water need not lie below its underload."""
+        low_m = self.result.contacts[0].dry_m
+        moved = self.inputs.lines.solve(low_m, (Drive(True), Drive(True)), Outlet())
         return all(self._moves_worth(n, moved[n]) or self._trips_at(n, moved[2 + n]) for n in (0, 1))
 
     def _moves_worth(self, n, flow_m3s):
