@@ -80,11 +80,22 @@ class _Pit:
         return found[0] + found[1]
 
     def both_may_run(self):
-        """Whether neither pump runs without flow unseen while both run down to `off`: a stronger one may hold the other's
-        check valve shut, and the current of a pump that turns in still water need not lie below its underload."""
-        low_m = self.result.contacts[0].dry_m
-        moved = self.inputs.lines.solve(low_m, (Drive(True), Drive(True)), Outlet())
+        """Whether neither pump runs without flow unseen while both run, from `high` down to `off`: a stronger one may
+        hold the other's check valve shut, and a pump that turns in still water need not draw less than its underload.
+        """
+        return all(self._seen_at(level_m) for level_m in (self.result.contacts[0].dry_m, self.high_m))
+
+    def _seen_at(self, level_m):
+        moved = self._both_m3s(level_m)
         return all(self._moves_worth(n, moved[n]) or self._trips_at(n, moved[2 + n]) for n in (0, 1))
+
+    def shut_out(self, n):
+        """Whether the other pump holds the check valve of pump n shut where both run."""
+        levels_m = (self.result.contacts[0].dry_m, self.high_m)
+        return not all(self._moves_worth(n, self._both_m3s(level_m)[n]) for level_m in levels_m)
+
+    def _both_m3s(self, level_m):
+        return self.inputs.lines.solve(level_m, (Drive(True), Drive(True)), Outlet())
 
     def _moves_worth(self, n, flow_m3s):
         return flow_m3s > MOVES * rated_flow_m3s(self.inputs.pumps[n].curve)
@@ -174,9 +185,9 @@ def _pump(pit, n):
     rows += _returns(pit, n)
     stuck = "a welded relay leaves the pump on, in a pumped-down pit: it runs dry until somebody unplugs it"
     rows.append(Covered((f"{key}-relay-welded",), f"relay of {p} welded", False, stuck))
-    hand, told = pit.seen and pit.both_may_run(), "underload stops it"
-    if not hand:
-        told = SHUT_OUT if pit.seen else UNSEEN
+    # HAND obeys the underload only with lead dry.
+    told = UNSEEN if not pit.seen else SHUT_OUT if pit.shut_out(n) else "underload stops it"
+    hand = pit.seen and not pit.shut_out(n)
     rows.append(Covered((f"{key}-left-in-hand",), f"{p} left in HAND", hand, told))
     rows.append(Covered((f"{key}-moisture",), f"moisture in the seal of {p}", True, "it runs on, with an alarm"))
     return rows
