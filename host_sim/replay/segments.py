@@ -328,7 +328,7 @@ def _rates(stretches, nominal):
     if len(falls) < 3:
         return [0.0, nominal, 2.0 * nominal], [0, 1, 2]
     low, high = np.clip(np.quantile(falls, (0.1, 0.9)), 0.15 * nominal, 1.5 * nominal)
-    # A weak pump that always leads makes most of the falls; the sound one that helps it now and then is a state as well.
+    # A weak pump that always leads makes most of the falls; the sound one that helps it is a state as well.
     sound = falls[falls > BOTH * low]
     if len(falls) >= 8 and len(sound) >= LEAST_ROWS and high < BOTH * low < nominal:
         high = min(float(np.quantile(sound, 0.9)), 1.5 * nominal)

@@ -1,5 +1,7 @@
 """Water that comes back, and water that comes too fast."""
 
+from dataclasses import replace
+
 import numpy as np
 from duplexsump.control.records import CONTACT_NAMES
 
@@ -244,7 +246,19 @@ def not_keeping_up(context):
             causes = causes[::-1]
         found.append(Finding("not keeping up", ESTABLISHED if sure else LIKELY, start, end,
                              "the pumps did not keep up with the inflow", evidence, causes, "", severity))
-    return found
+    return _joined(found)
+
+
+def _joined(findings):
+    # Of a weak pump every cycle may be one over which the water rose: one finding, with the first and the worst.
+    weak = [finding for finding in findings if finding.causes[0] == "weak pump"]
+    if len(weak) < 2:
+        return findings
+    worst = max(weak, key=lambda finding: (finding.severity, finding.end_s - finding.start_s))
+    first, start, end = weak[0], min(f.start_s for f in weak), max(f.end_s for f in weak)
+    evidence = [f"in {len(weak)} runs; {first.evidence[0]}", *(worst.evidence if worst is not first else [])]
+    one = replace(first, start_s=start, end_s=end, evidence=evidence, severity=worst.severity)
+    return [one, *(finding for finding in findings if finding not in weak)]
 
 
 def _high_contacts(context):
