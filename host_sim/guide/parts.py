@@ -91,6 +91,7 @@ def _supply(battery_ah):
          "contact"),
         (1, "battery fuse", "5 A, 32 V DC, at the post, for the controller"),
         (1, "converter", "9 to 18 V in, 5 V 3 A out"),
+        (1, "Schottky diode", "40 V, 1 A, between the 5 V converter and the board"),
         (1, "isolated converter", "9 to 18 V in, 12 V 0.2 A out, 1500 V DC isolation"),
         (1, "enclosure", "NEMA 4X (IP66), non-metallic, with back plate, glands, drain-breather; a second one for line "
          "voltage"),

@@ -65,15 +65,25 @@ LOW = (
      "voltage, the shield at ground at the controller's end only. `high` has a cable of its own.", PRACTICE),
     ("splices", "None below the cover of the pit; above it in a gel-filled box.", PRACTICE),
     ("panel contacts", "Only inside the enclosure, at most 3 ft (1 m), gold-plated.", PRACTICE),
-    ("I2C bus", "At most 8 in (20 cm), 4.7 kohm pull-ups to 3.3 V, never out of the enclosure.", PRACTICE),
     ("active-low relay modules", "Most modules switch on at 0 V. Their input's resistor goes to the module's own "
      "supply, and the board is told: sumpbench hardware --active-low all. Check at the first power-up, without pumps.",
      PRACTICE),
     ("supply", "Battery-backed: the mains failure that it reports must not take it down. Charger with float regulation "
      "and temperature compensation, 10 to 20 % of the battery's ampere-hours; a fuse at the post; the charger's contact "
      "to X3:2.", PRACTICE),
+    ("USB beside the supply", "A Schottky diode between the 5 V converter and the board keeps the two from feeding each "
+     "other. 0 V is the battery's minus: read the board from a laptop on its own battery, or through a USB isolator.",
+     PRACTICE),
     ("surge", "A surge arrester of type 2 at the panel; a bidirectional suppressor of 18 V across the field supply and "
      "6.5 V across RS-485.", "IEC 61643-11 for type 2 (from memory); voltages " + PRACTICE),
+)  # fmt: skip
+
+BUS = (
+    ("I2C bus", "At most 8 in (20 cm), 4.7 kohm pull-ups to 3.3 V, never out of the enclosure.", PRACTICE),
+    ("expander's other pins", "Address inputs A0, A1, A2 of the chip to 0 V: 0x20. B0 to B7, which nothing uses, to 3.3 V. "
+     "Interrupt output open.", "register model of the 9535/9555 type (from memory)"),
+    ("converter's other pins", "ADDR to 0 V: 0x48. AIN3 to 0 V and AIN2 to 3.3 V: it proves itself on them. AIN1 to 0 V. "
+     "Alert output open.", "register model of the 1015/1115 type (from memory)"),
 )  # fmt: skip
 
 ENCLOSURE = (
