@@ -13,6 +13,7 @@ def steps(board, expander, active_low=False):
     deploy = f"sumpbench deploy --board {board} --port PORT --settings my-site.toml"
     deploy += " --active-low all" if active_low else ""
     deploy += " --expander" if expander else ""
+    check = f"sumpbench build --check --board {board}{'' if expander else ' --no-expander'} --port PORT"
     found = [
         ("Read the cautions. On a computer: this program (its README, two commands), then your own site file, by "
          "sumpbench size --ask my-site.toml. Print this guide for it.",
@@ -34,19 +35,19 @@ def steps(board, expander, active_low=False):
          "K6 stay dropped, the light dark: with no float wired it reads high water, and both motors hot. If all six pull in "
          "at once the module is active-low: sumpbench hardware --port PORT --active-low all."),
         ("Front panel: selectors, push buttons, lamp, jumper.",
-         "sumpbench build --check --only X2 --port PORT: the program asks for each contact and reads it."),
+         f"{check} --only X2: the program asks for each contact and reads it."),
         ("Field wiring at X1 and X3: floats on the bench in a bucket, thermal and moisture contacts, mains relay, charger, "
-         "generator.", "sumpbench build --check --only X1 --only X3 --port PORT: each one tipped or bridged by hand."),
+         "generator.", f"{check} --only X1 --only X3: each one tipped or bridged by hand."),
         ("Measuring: level loop, battery, both current sensors on an unplugged wire.",
-         "sumpbench build --check --only X5 --port PORT: known currents and voltages are read within 3 %."),
+         f"{check} --only X5: known currents and voltages are read within 3 %."),
         ("Horn, beacon, alarm and service line to the relay contacts, each through its fuse.",
          "Tip the high float: you hear the horn, see the beacon, and the alarm line calls. Let it hang; press silence, then "
          "reset."),
         ("Electrician: contactors, breakers, GFCI devices, disconnects, coil circuits. Pumps unplugged.",
          "Selector at OFF: no contactor moves whatever the relays do. HAND: it pulls in. GFCI test buttons trip."),
         ("Pump relays K1, K2 to the coil circuits. Pumps still unplugged.",
-         "Selectors to AUTO, reset: K5 and K6 pulled in, status light on, nothing is wrong. Then sumpbench build --check "
-         "--port PORT: what is left, the outputs and each contactor; all proved, the record kept."),
+         f"Selectors to AUTO, reset: K5 and K6 pulled in, status light on, nothing is wrong. Then {check}: what is left, the "
+         "outputs and each contactor; all proved, the record kept."),
         ("Floats into the pit, cover on, pumps plugged in.",
          "sumpbench commission --port PORT --site my-site.toml: the hose test, with its record to sign."),
     ]  # fmt: skip

@@ -41,6 +41,10 @@ POWER = (
      "NFPA 70 (NEC) 210.8, 422.5 (from memory)"),
     ("motor overload", "The thermal protector in the motor, wired into the coil circuit and to the input; a motor "
      "without one takes an overload relay at its plate current.", "NFPA 70 (NEC) 430.32 (from memory)"),
+    ("thermal contact", "One contact cannot stand in the coil circuit and in the 12 V field circuit. Where the motor brings "
+     "one out, it holds in a relay KT; one contact of KT is T in the coil circuit, the other, gold-plated, goes to X1:5 or "
+     "X1:6. Where it brings none out the protector in the motor does its work alone, and these terminals are bridged.",
+     PRACTICE),
     ("three-position selector", "HAND-OFF-AUTO, one for each pump, at least three contact blocks: HAND and AUTO in the "
      "coil circuit, OFF and HAND as second contacts to the controller, these gold-plated. OFF opens the coil circuit.",
      PRACTICE),
@@ -76,6 +80,20 @@ LOW = (
      PRACTICE),
     ("surge", "A surge arrester of type 2 at the panel; a bidirectional suppressor of 18 V across the field supply and "
      "6.5 V across RS-485.", "IEC 61643-11 for type 2 (from memory); voltages " + PRACTICE),
+)  # fmt: skip
+
+# Where something is not fitted: terminal, what to do there, what the site file says.
+ABSENT = (
+    ("thermal contacts, X1:5, X1:6", "Bridge to X1:+. Open they read hot, and their pump stays off."),
+    ("moisture relays, X1:7, X1:8; generator, X3:3", "Leave open."),
+    ("lag float, X1:3", "Leave open; leave `lag` out of the site file. Without `off` the motor currents must be sensed."),
+    ("charger's contact, X3:2", "Leave open, no charger in the site file; a charger without such a contact: bridge to X1:+, "
+     "and nobody is told when it fails."),
+    ("mains relay, X3:1", "Leave open; mains_fitted = 0 under [settings] in the site file. Then nobody is told of an outage."),
+    ("selectors' second contacts, X2:1 to X2:4", "Leave open: AUTO. The selector works all the same, but is not seen."),
+    ("current sensors, X5:1, X5:2", "Leave open; sensing = \"nothing\" under [controller] in the site file. Much is then found late or not at "
+     "all: sumpbench size says what."),
+    ("level transmitter, X5:3, or battery, X5:4", "Leave open; leave it out of the site file."),
 )  # fmt: skip
 
 BUS = (

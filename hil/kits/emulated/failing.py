@@ -13,7 +13,7 @@ _HEAD = 4  # bytes of a flash command before the data
 class FailingFlash:
     """The flash as its file system meets it.
 
-    `worn`: a block no longer erases, so what is programmed reads back wrong.  `tear(count)`: after so many more page
+    `worn`: no block erases any more, and no page holds all that is programmed.  `tear(count)`: after so many more page
     programs the power goes, half of that page written; `torn` tells that it has.
     """
 
@@ -50,6 +50,8 @@ class FailingFlash:
         else:
             if opcode == CMD_PAGE_PROGRAM and self.left is not None:
                 self.left -= 1
+            if self.worn:
+                sent[_HEAD] = 0
             self.plain()
 
 
