@@ -126,9 +126,9 @@ LABELS = (
     "Explosive gas while charging: no flame, no spark.",
     "Pit cover: keep closed. An open pit drowns.",
     "Lights: status light ON = watching and nothing wrong. Dark = look at once.",
-    "Silence stops the horn. Water keeps rising? Call:",
+    "Silence stops the horn. Water keeps rising? Call: ____________________________",
     "Test with a hose every month; battery test with the mains off every three months.",
-    "Installed on:            By:            Settings:            Next visit:",
+    "Installed on: ______________  By: ______________  Settings: ______________  Next visit: ______________",
 )
 
 SELF_MADE = (MEMORY, PRACTICE, OWN)
