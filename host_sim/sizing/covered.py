@@ -252,6 +252,8 @@ def _people(pit):
     return [
         Covered(("silence-stuck", "reset-stuck"), "a button stuck", True, "it stops no pump"),
         Covered(("controller-reset",), "the controller resets itself", True, "the start delay ends below the floor"),
+        Covered(("expander-silent",), "the controller's I2C expander does not answer", True,
+                "pumps and floats do not pass through it, and it is told"),
     ]
 
 
@@ -266,6 +268,8 @@ def _power(pit):
             held, why, _ = _other(pit, fed[0])
         names = ["battery-weak", "battery-dead", *(["charger-failed"] if supply.charger else [])]
         rows.append(Covered(tuple(names), "battery weak or dead, charger failed, with the mains there", held, why))
+        rows.append(Covered(("converter-silent",), "the converter of the battery on the I2C bus does not answer", True,
+                            "the battery is taken for a full one, which keeps no pump off, and it is told"))
     rows.append(_outage(pit))
     mains = [n for n in (0, 1) if pit.inputs.pumps[n].supply != "battery"]
     good = any(pit.carries(n) for n in mains)
@@ -306,4 +310,8 @@ def _never(pit):
     names = ("pump1-clogged", "pump2-clogged", "discharge-frozen", "discharge-burst", "controller-crash-looping",
              "mains-flapping")  # fmt: skip
     what = "inlet clogged, outlet frozen or burst, controller failing again and again, mains on and off"
-    return [Covered(names, what, False, "the alarm calls before the floor is wet; somebody must come")]
+    rows = [Covered(names, what, False, "the alarm calls before the floor is wet; somebody must come")]
+    if pit.result.settings[s.SENSING] != s.SENSE_NOTHING or pit.transmitter or pit.inputs.supply.battery is not None:
+        rows.append(Covered(("adc-stuck",), "the controller's analog converter stuck", False,
+                            "both currents are lost at once: from the high float on the pumps run all the same"))
+    return rows
