@@ -96,6 +96,21 @@ _HOUSE = {
     "selector_away": Words(
         "A selector has not been in AUTO for a day.", "left in OFF or HAND after work", "Turn it to AUTO.",
         "Do not turn it back while somebody works on that pump.", "One pump does not protect the house; days to act."),
+    "expander_silent": Words(
+        "The controller gets no answer from its I2C expander, or from the converter beside it: HAND, the push buttons, "
+        "moisture, the charger's and the generator's contact are not read, on some boards nor is the battery.",
+        "a loose plug or terminal of the bus; a shorted wire; no 3.3 V at the expander; a dead module",
+        "Silence and reset from a computer. Check the wires of the expander with the panel switched off; switch it on "
+        "again; if the alarm comes back have the module replaced.",
+        "Do not count on HAND, the push buttons, or the alarms of battery, charger and moisture meanwhile. "
+        + GENERATOR,
+        "Pumps, floats, selector OFF and thermal contacts do not pass through it and carry on; days to act."),
+    "storage_failed": Words(
+        "The controller cannot write its memory: no journal is kept, and new settings cannot be stored.",
+        "a memory that is worn out; a memory that is full of other files; a failing board",
+        "Read the journal off while it can be read. Have the board replaced and its settings put onto the new one.",
+        "Do not restart the board to see whether it helps: what it had counted and locked out would be lost.",
+        "Pumps and alarms go on by the settings in force; a reset may be the board's last; days to act."),
     "chattering": Words(
         "A float contact switches on and off rapidly; it is taken for wet.", "waves; a loose wire; a worn float",
         "Check the float named and its terminals.", WATER, "Pumping goes on safely; repair it at the next visit."),

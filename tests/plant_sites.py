@@ -3,6 +3,8 @@
 from dataclasses import replace
 from pathlib import Path
 
+from duplexsump.control.records import N_INPUTS
+
 from host_sim.plant.plant import Plant
 from host_sim.run import closed_loop
 from host_sim.run.schedule import Schedule
@@ -88,7 +90,7 @@ class Still:
     def __init__(self, where, names=(), seed=1):
         self.site = replace(where, faults=[], actions=[])
         self.plant = Plant(self.site, seed)
-        self.raw = [0] * 24
+        self.raw = [0] * N_INPUTS
         self.now_ms = 0
         self.schedule = Schedule(self, [faults.parse_fault(name) for name in names])
         self.after(0.0)

@@ -36,7 +36,7 @@ def accept(
         typer.Option(help="pico or esp32: the real controller's wiring (pico if omitted); with --virtual, offer only "
                      "the signals that this board has."),
     ] = "",
-    expander: Annotated[bool, typer.Option("--expander", help="With --virtual: the board with its I2C expander.")]
+    expander: Annotated[bool, typer.Option("--expander", help="Virtual or emulated: the board with its I2C expander.")]
     = False,
     power: Annotated[
         str, typer.Option(help="How the rig cuts the controller's power: relay, run or none.")

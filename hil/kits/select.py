@@ -56,8 +56,8 @@ def check(choice):
         problems.append(f'"{choice.port}" cannot be the board and the rig at the same time')
     if choice.board or choice.expander:
         signals.board(choice.board or "pico")
-    if choice.expander and not (choice.virtual or choice.real_time):
-        problems.append("--expander goes with --virtual: a rig has no wires for an I2C bus")
+    if choice.expander and not (choice.virtual or choice.real_time or choice.emulated):
+        problems.append("--expander goes with --virtual or --emulated: a rig has no wires for an I2C bus")
     if problems:
         raise InputError(problems, "which board")
 
@@ -79,7 +79,7 @@ def open_kit(choice, settings=None):
     if choice.emulated:
         from hil.kits.emulated.kit import EmulatedKit
 
-        return EmulatedKit(choice.uf2, settings, seed=choice.seed)
+        return EmulatedKit(choice.uf2, settings, seed=choice.seed, expander=choice.expander)
     if choice.rig_port:
         from hil.kits.real_rig import RealKit
 

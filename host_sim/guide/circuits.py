@@ -86,7 +86,7 @@ def _field(d, y):
     d.ground((11.1, y - 1.2))
     d.dot((11.6, y))
     d.between(d.e.Resistor(), (11.6, y), (11.6, y + 0.85))
-    d.text((11.4, y + 0.55), "10 kohm to 3.3 V", 7.0, "right")
+    d.text((11.2, y + 0.55), "10 kohm to 3.3 V", 7.0, "right")
     d.line((11.6, y), (12.4, y))
     _pin(d, 12.4, y)
 
@@ -106,7 +106,7 @@ def _panel(d, y):
     d.dot((10.6, y))
     d.between(d.e.Zener(), (10.6, y - 0.9), (10.6, y))
     d.ground((10.6, y - 0.9))
-    d.text((10.2, y - 0.5), "clamp, 3.6 V", 7.0, "right")
+    d.text((10.05, y - 0.5), "clamp, 3.6 V", 7.0, "right")
     _pin(d, 12.4, y)
 
 
@@ -188,7 +188,7 @@ def _clamp(d, y):
     d.dot((11.6, y))
     d.between(d.e.Zener(), (11.6, y - 0.9), (11.6, y))
     d.ground((11.6, y - 0.9))
-    d.text((11.2, y - 0.5), "3.6 V", 7.0, "right")
+    d.text((11.05, y - 0.5), "3.6 V", 7.0, "right")
 
 
 def _divider(d, y):

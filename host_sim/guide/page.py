@@ -50,8 +50,8 @@ def leaves(site, board, expander, active_low=False):
              "Licensed electrician. X closed, O open in the selector's positions HAND, OFF, AUTO. The program stands "
              "between AUTO and the coil only: HAND and OFF work without it."),
         _leaf("Figures, worked out", [_figures(site, board, sources)]),
-        _leaf("Power side: rules", [_rules("Power side", words.POWER, sources)]),
-        _leaf("Low voltage and enclosure", [_rules("Low voltage", words.LOW, sources),
+        _leaf("Power side: rules", [_rules("Power side", words.POWER, sources), _absent()]),
+        _leaf("Low voltage and enclosure", [_rules("Low voltage", _low(board, expander), sources),
                                             _rules("Enclosure", words.ENCLOSURE, sources)]),
         *_tables("Parts, by rating", _parts(board, expander, motors, site)),
         *_tables("Order of assembly, a test after each step", _steps(board, expander, active_low)),
@@ -139,6 +139,17 @@ def _figures(site, board, sources):
             for what, value, worked, source in figures.rows(site, board, has_loop)]  # fmt: skip
     titles = tuple(Cell(text) for text in ("what", "value", "worked out from"))
     return Table((50.0, 42.0, 94.0), rows, f"For: {site.name}", titles)
+
+
+def _absent():
+    return Table((58.0, 128.0), [_cells(*row, bold=1) for row in words.ABSENT], "Where something is not fitted")
+
+
+def _low(board, expander):
+    # The rules that apply to this board.
+    bus = words.BUS[: 3 if any(str(one.pin).startswith("AIN") for one in signals.signals(board, expander)) else 2]
+    own = [("your board", text, source) for text, source in signals.board(board)["notes"]]
+    return [*own, *words.LOW, *(bus if expander else ())]
 
 
 def _rules(heading, rules, sources):

@@ -37,6 +37,7 @@ def parts(board, expander, motors, battery_ah=None):
         (panel, "clamp diode", "3.6 V, 0.5 W, at each panel contact"),
         (field + panel + count["current"] + count["loop"] + count["battery"], "filter", "1 kohm 0.25 W and 100 nF 50 V "
          "ceramic, at each input pin"),
+        (1, "loop supply", "9 to 18 V in, 24 V 0.1 A out; with a level transmitter only"),
         (1, "loop shunt", f"{figures.LOOP_OHM[board]:g} ohm, 0.1 %, 0.25 W"),
         (1, "divider", "180 kohm and 20 kohm, 0.1 %, 0.25 W"),
         (2, "clamp diode", "3.6 V, 0.5 W, at loop and divider"),
@@ -67,6 +68,8 @@ def _pump(one):
         (1, f"pump {n}: disconnect", f"lockable, {volts}, {one.breaker_a:g} A, motor rated, in sight of the pump"),
         (1, f"pump {n}: conductors", f"{one.awg} AWG copper, insulation 75 C wet"),
         (1, f"pump {n}: coil fuse", f"2 A, {volts}"),
+        (1, f"pump {n}: thermal relay KT", f"where the motor brings its contact out: coil {volts}, two contacts, one "
+         "gold-plated, 5 mm or more between them"),
     ]  # fmt: skip
     if one.direct:
         found.append((1, f"pump {n}: coil diode", "100 V, 1 A"))
@@ -76,7 +79,7 @@ def _pump(one):
     if sensor.kind == sensors.TRANSFORMER:
         found.append((1, f"pump {n}: current transformer", f"{sensor.ratio:.0f}:1, {sensor.range_a:g} A, split core, with "
                       f"{sensor.burden_ohm:g} ohm 1 % 0.5 W, precision rectifier and amplifier of gain "
-                      f"{sensor.gain:.2f}"))  # fmt: skip
+                      f"{sensor.gain:.2f}; or a ready transducer, {sensor.range_a:g} A AC to 3.3 V DC"))  # fmt: skip
     else:
         found.append((1, f"pump {n}: Hall sensor", f"{sensor.range_a:g} A DC, one direction, 0 to {sensor.full_v:g} V, "
                       f"amplifier of gain {sensor.gain:.2f}"))  # fmt: skip
@@ -91,7 +94,10 @@ def _supply(battery_ah):
          "contact"),
         (1, "battery fuse", "5 A, 32 V DC, at the post, for the controller"),
         (1, "converter", "9 to 18 V in, 5 V 3 A out"),
+        (1, "Schottky diode", "40 V, 1 A, between the 5 V converter and the board"),
         (1, "isolated converter", "9 to 18 V in, 12 V 0.2 A out, 1500 V DC isolation"),
+        (1, "circuit board", "perforated, plated through, 4 x 6 in or larger, with sockets for the controller board"),
+        (1, "hook-up wire", "22 AWG stranded, 300 V; 16 AWG for the 12 V supply; ferrules"),
         (1, "enclosure", "NEMA 4X (IP66), non-metallic, with back plate, glands, drain-breather; a second one for line "
          "voltage"),
         (1, "terminals", "numbered, 2.5 mm2 (12 AWG), 20 % spare, with partition plates"),

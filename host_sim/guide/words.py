@@ -41,6 +41,10 @@ POWER = (
      "NFPA 70 (NEC) 210.8, 422.5 (from memory)"),
     ("motor overload", "The thermal protector in the motor, wired into the coil circuit and to the input; a motor "
      "without one takes an overload relay at its plate current.", "NFPA 70 (NEC) 430.32 (from memory)"),
+    ("thermal contact", "One contact cannot stand in the coil circuit and in the 12 V field circuit. Where the motor brings "
+     "one out, it holds in a relay KT; one contact of KT is T in the coil circuit, the other, gold-plated, goes to X1:5 or "
+     "X1:6. Where it brings none out the protector in the motor does its work alone, and these terminals are bridged.",
+     PRACTICE),
     ("three-position selector", "HAND-OFF-AUTO, one for each pump, at least three contact blocks: HAND and AUTO in the "
      "coil circuit, OFF and HAND as second contacts to the controller, these gold-plated. OFF opens the coil circuit.",
      PRACTICE),
@@ -65,15 +69,39 @@ LOW = (
      "voltage, the shield at ground at the controller's end only. `high` has a cable of its own.", PRACTICE),
     ("splices", "None below the cover of the pit; above it in a gel-filled box.", PRACTICE),
     ("panel contacts", "Only inside the enclosure, at most 3 ft (1 m), gold-plated.", PRACTICE),
-    ("I2C bus", "At most 8 in (20 cm), 4.7 kohm pull-ups to 3.3 V, never out of the enclosure.", PRACTICE),
     ("active-low relay modules", "Most modules switch on at 0 V. Their input's resistor goes to the module's own "
      "supply, and the board is told: sumpbench hardware --active-low all. Check at the first power-up, without pumps.",
      PRACTICE),
     ("supply", "Battery-backed: the mains failure that it reports must not take it down. Charger with float regulation "
      "and temperature compensation, 10 to 20 % of the battery's ampere-hours; a fuse at the post; the charger's contact "
      "to X3:2.", PRACTICE),
+    ("USB beside the supply", "A Schottky diode between the 5 V converter and the board keeps the two from feeding each "
+     "other. 0 V is the battery's minus: read the board from a laptop on its own battery, or through a USB isolator.",
+     PRACTICE),
     ("surge", "A surge arrester of type 2 at the panel; a bidirectional suppressor of 18 V across the field supply and "
      "6.5 V across RS-485.", "IEC 61643-11 for type 2 (from memory); voltages " + PRACTICE),
+)  # fmt: skip
+
+# Where something is not fitted: terminal, what to do there, what the site file says.
+ABSENT = (
+    ("thermal contacts, X1:5, X1:6", "Bridge to X1:+. Open they read hot, and their pump stays off."),
+    ("moisture relays, X1:7, X1:8; generator, X3:3", "Leave open."),
+    ("lag float, X1:3", "Leave open; leave `lag` out of the site file. Without `off` the motor currents must be sensed."),
+    ("charger's contact, X3:2", "Leave open, no charger in the site file; a charger without such a contact: bridge to X1:+, "
+     "and nobody is told when it fails."),
+    ("mains relay, X3:1", "Leave open; mains_fitted = 0 under [settings] in the site file. Then nobody is told of an outage."),
+    ("selectors' second contacts, X2:1 to X2:4", "Leave open: AUTO. The selector works all the same, but is not seen."),
+    ("current sensors, X5:1, X5:2", "Leave open; sensing = \"nothing\" under [controller] in the site file. Much is then found late or not at "
+     "all: sumpbench size says what."),
+    ("level transmitter, X5:3, or battery, X5:4", "Leave open; leave it out of the site file."),
+)  # fmt: skip
+
+BUS = (
+    ("I2C bus", "At most 8 in (20 cm), 4.7 kohm pull-ups to 3.3 V, never out of the enclosure.", PRACTICE),
+    ("expander's other pins", "Address inputs A0, A1, A2 of the chip to 0 V: 0x20. B0 to B7, which nothing uses, to 3.3 V. "
+     "Interrupt output open.", "register model of the 9535/9555 type (from memory)"),
+    ("converter's other pins", "ADDR to 0 V: 0x48. AIN3 to 0 V and AIN2 to 3.3 V: it proves itself on them. AIN1 to 0 V. "
+     "Alert output open.", "register model of the 1015/1115 type (from memory)"),
 )  # fmt: skip
 
 ENCLOSURE = (
@@ -98,9 +126,9 @@ LABELS = (
     "Explosive gas while charging: no flame, no spark.",
     "Pit cover: keep closed. An open pit drowns.",
     "Lights: status light ON = watching and nothing wrong. Dark = look at once.",
-    "Silence stops the horn. Water keeps rising? Call:",
+    "Silence stops the horn. Water keeps rising? Call: ____________________________",
     "Test with a hose every month; battery test with the mains off every three months.",
-    "Installed on:            By:            Settings:            Next visit:",
+    "Installed on: ______________  By: ______________  Settings: ______________  Next visit: ______________",
 )
 
 SELF_MADE = (MEMORY, PRACTICE, OWN)

@@ -32,6 +32,7 @@ TRIPPED = {
 RAISED = {
     "level_lost": "L6", "float_wiring": "L7", "not_keeping_up": "D5", "pump_1_will_not_stop": "S6",
     "pump_2_will_not_stop": "S6", "battery_low": "A4", "inputs_forced": "M2", "inputs_forced_long": "M2",
+    "expander_silent": "M8", "storage_failed": "M3",
     "mains_lost": "A4", "mains_unsteady": "A4", "charger_failed": "A4", "battery_failed": "A4",
     "floats_out_of_sequence": "L2", "transmitter_failed": "L5", "pump_1_exercise_failed": "D7",
     "pump_2_exercise_failed": "D7", "pour_and_test": "D7", "pump_1_suspect": "D6", "pump_2_suspect": "D6",

@@ -45,4 +45,7 @@ class FaultState:
     not_charging: bool = False
     silence_stuck: bool = False
     reset_stuck: bool = False
+    expander_silent: bool = False  # on the controller's I2C bus
+    converter_silent: bool = False
+    adc_stuck: bool = False
     crash_s: float = 0.0  # the controller resets itself this often; 0: never

@@ -7,6 +7,7 @@ instant.  So waking early is harmless, waking late is an error.
 from math import inf
 
 from duplexsump.control.bands import HIGHEST, LOWEST
+from duplexsump.control.records import FAULT_CONVERTER
 from duplexsump.control.settings import SENSE_CURRENT
 
 from host_sim.plant.fault_state import AS_IS
@@ -54,9 +55,10 @@ def next_look(plant: "Plant", now_ms: int, limit_ms: int, edges: list) -> int:
                 best = min(best, segment.t0 + _crossing(segment, up))
         elif segment.v1 <= down:
             best = min(best, segment.t0 + _crossing(segment, down))
-        if mode.energised and plant.sensing == SENSE_CURRENT:
+        if mode.energised and plant.sensing == SENSE_CURRENT and not plant.stuck:
             best = min(best, _current_time(plant, segment, now, edges))
-        if mode.battery is not None and (edges[6] > LOWEST or edges[7] < HIGHEST):
+        read = mode.battery is not None and not plant.stuck and not plant.silent & FAULT_CONVERTER
+        if read and (edges[6] > LOWEST or edges[7] < HIGHEST):
             best = min(best, _battery_time(plant, segment, now, edges))
         if segment.slots is not trajectory.head.slots and plant.fault_state.transmitter == "clogged":
             best = min(best, segment.t0)
@@ -138,7 +140,7 @@ def _transmitter_levels(plant: "Plant", edges: list, now: float) -> tuple:
 
 
 def _transmitter_targets(plant: "Plant", edges: list, now: float) -> tuple:
-    if plant.fault_state.transmitter not in (AS_IS, "drifting"):
+    if plant.fault_state.transmitter not in (AS_IS, "drifting") or plant.stuck:
         return -inf, inf
     low, high = _transmitter_levels(plant, edges, now)
     return (

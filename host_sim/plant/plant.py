@@ -9,7 +9,10 @@ grid instant at which a raw value may cross a threshold.
 from math import inf
 
 from duplexsump.control.records import (
+    FAULT_CONVERTER,
+    FAULT_EXPANDER,
     IN_BATTERY,
+    IN_BOARD,
     IN_CHARGER,
     IN_CONTACTS,
     IN_CURRENT_1,
@@ -25,6 +28,7 @@ from duplexsump.control.records import (
     IN_SILENCE,
     IN_THERMAL_1,
     IN_THERMAL_2,
+    N_INPUTS,
     SELECT_AUTO,
     SELECT_HAND,
     SELECT_OFF,
@@ -46,6 +50,8 @@ CHATTER_TICKS = 2
 SELECTOR_WORDS = {"auto": SELECT_AUTO, "off": SELECT_OFF, "hand": SELECT_HAND}
 RECIRCULATION_SLOT_S, STORAGE_SLOT_S, CLOGGED_SLOT_S = 60.0, 30.0, 1.0
 BELOW_UA, ABOVE_UA = 0, 22000  # an open loop; a signaled fault
+FULL_MV = 33000  # what a board takes for the battery while its converter does not answer
+ANALOG = (IN_CURRENT_1, IN_CURRENT_2, IN_LEVEL, IN_BATTERY)
 
 
 class Plant:
@@ -78,6 +84,9 @@ class Plant:
     battery_v: float
     opened: tuple
     dead: tuple
+    silent: int
+    stuck: bool
+    held: list
 
     def __init__(self, site, seed=0):
         self.site = site
@@ -93,6 +102,9 @@ class Plant:
         self.wired = None  # the raw record that holds what changes only from outside
         self.opened = (False, False)  # by pump: its thermal contact is held open
         self.dead = (False, False)  # by pump: its current sensor is dead
+        self.silent = 0  # parts on the controller's bus that do not answer
+        self.stuck = False  # the analog converter reads `held` for good
+        self.held = [0] * N_INPUTS
         self.chattering = False
         self.sensing = site.settings[SENSING]
         self.contacts = site.contacts
@@ -161,8 +173,19 @@ class Plant:
                     self.drift_from_s = now_ms / 1000.0
                 elif fault_state.transmitter == "clogged":
                     self._new_slots(now_ms / 1000.0)
+            if fault_state.adc_stuck and not old.adc_stuck:
+                self._hold(now_ms)
 
         self.change(now_ms, work)
+
+    def _hold(self, now_ms: int):
+        # What the analog channels read when their converter sticks.
+        segment = self.trajectory.head
+        t = now_ms / 1000.0
+        self._currents(now_ms // TICK_MS, segment.volume(t), segment, self.held)
+        self.held[IN_LEVEL] = self._loop_ua(now_ms // TICK_MS, segment, self.fault_state)
+        if segment.mode.battery is not None:
+            self.held[IN_BATTERY] = int(self.volts(segment, t) * 1000.0)
 
     def _lines(self):
         # A line is followed only while its check is bad; it starts full.
@@ -224,10 +247,13 @@ class Plant:
         self._currents(index, volume, segment, raw)
         if self.site.transmitter is not None:
             raw[IN_LEVEL] = self._loop_ua(index, segment, self.fault_state)
-        raw[IN_CHARGER] = 1 if mode.charging else 0
+        raw[IN_CHARGER] = 1 if mode.charging and not self.silent & FAULT_EXPANDER else 0
         if mode.battery is not None:
             self.battery_v = self.volts(segment, now_ms / 1000.0)
-            raw[IN_BATTERY] = int(self.battery_v * 1000.0)
+            raw[IN_BATTERY] = FULL_MV if self.silent & FAULT_CONVERTER else int(self.battery_v * 1000.0)
+        if self.stuck:
+            for place in ANALOG:
+                raw[place] = self.held[place]
         hot = mode.hot
         raw[IN_THERMAL_1] = 1 if hot[0] or self.opened[0] else 0
         raw[IN_THERMAL_2] = 1 if hot[1] or self.opened[1] else 0
@@ -243,6 +269,14 @@ class Plant:
         raw[IN_MOISTURE_2] = 1 if c.pumps[1].moisture else 0
         raw[IN_SILENCE] = 1 if self.silence or c.silence_stuck else 0
         raw[IN_RESET] = 1 if self.reset or c.reset_stuck else 0
+        self.stuck = c.adc_stuck
+        self.silent = (FAULT_EXPANDER if c.expander_silent else 0) | (FAULT_CONVERTER if c.converter_silent else 0)
+        raw[IN_BOARD] = self.silent
+        if c.expander_silent:
+            for place in (IN_GENERATOR, IN_MOISTURE_1, IN_MOISTURE_2, IN_SILENCE, IN_RESET):
+                raw[place] = 0
+            for place in (IN_SELECTOR_1, IN_SELECTOR_2):
+                raw[place] = SELECT_OFF if raw[place] == SELECT_OFF else SELECT_AUTO
         self.opened = (c.pumps[0].thermal_open, c.pumps[1].thermal_open)
         self.dead = (c.pumps[0].sensor_dead, c.pumps[1].sensor_dead)
         self.chattering = any(c.contacts[i] == CHATTERING for i in self.fitted)

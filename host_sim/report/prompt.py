@@ -6,6 +6,8 @@ and `most`; `kind` is one of `units.KINDS`, or "choice", "yes", "whole", "words"
 
 import json
 import os
+import shutil
+import textwrap
 from pathlib import Path
 
 from host_sim import units
@@ -16,6 +18,14 @@ YES, NO = ("yes", "y", "true"), ("no", "n", "false")
 
 class StoppedError(Exception):
     """The dialogue was stopped; the answers are kept."""
+
+
+def show(text):
+    """Print a text for a person at a terminal: every line broken between words at the terminal's width, 120 at most."""
+    width = min(shutil.get_terminal_size().columns, 120)
+    for line in text.split("\n"):
+        indent = line[: len(line) - len(line.lstrip())]
+        print(textwrap.fill(line, width, subsequent_indent=indent, break_long_words=False, break_on_hyphens=False))
 
 
 def parse(question, text, others=None):
@@ -59,7 +69,7 @@ def choice(choices, text):
     fits = fits or [one for one in choices if one.lower().startswith(low)]
     if len(fits) == 1:
         return fits[0]
-    raise ValueError(f'"{text}": one of {", ".join(choices)}')
+    raise ValueError(f'"{text}": one of: {"; ".join(choices)}')
 
 
 def _whole(question, text):

@@ -224,6 +224,15 @@ def _others():
     _add("controller-crash-looping", "controller resets itself again and again",
          "longer power-up delays, never too long with high water",
          _set_value("crash_s"), Parameter("time between resets", "time", 8.4, 2.0, 3600.0))
+    silent = 'medium alarm "I2C expander not answering"; pumps, floats, selector OFF and thermal contacts go on'
+    _add("expander-silent", "I2C expander of the controller does not answer: HAND, push buttons, moisture, generator "
+         "and charger are not read", silent, _set("expander_silent"))
+    _add("converter-silent", "converter of the battery on the controller's I2C bus does not answer, or is stuck: the "
+         "battery reads as a full one", silent, _set("converter_silent"), needs=("battery",))
+    _add("adc-stuck", "analog converter of the controller stuck: currents, level loop and battery read what they read "
+         "when it stuck", "as dead current sensors, pumps that will not stop, or a frozen transmitter; high water is "
+         "pumped all the same", _set("adc_stuck"),
+         needs=("current sensor or run feedback", "level transmitter", "battery"))
     _add("silence-stuck", "silence button stuck", 'low alarm "button stuck" after 30 s', _set("silence_stuck"))
     _add("reset-stuck", "reset button stuck", 'low alarm "button stuck" after 30 s', _set("reset_stuck"))
 

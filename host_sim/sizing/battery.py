@@ -103,11 +103,15 @@ def stored(inputs, points, inflow_m3s, n=None):
         return None
     n = pumps[0] if n is None else n
     battery, charger = inputs.supply.battery, inputs.supply.charger
-    at = next(p for p in points if p.which == f"pump {n + 1} alone" and p.contact == "high")
-    duty = min(1.0, inflow_m3s / at.flow_m3s) if at.flow_m3s > 0.0 else 1.0
-    amps = battery_amps(inputs, n, at.through_m3s[n])
     share, idle = usable_share(inputs), battery.idle_a
-    low, high = bounds_s(battery, amps, duty, share, idle)
+
+    def at(point):
+        duty = min(1.0, inflow_m3s / point.flow_m3s) if point.flow_m3s > 0.0 else 1.0
+        amps = battery_amps(inputs, n, point.through_m3s[n])
+        return *bounds_s(battery, amps, duty, share, idle), duty, amps
+
+    # Near `off` the pump lifts higher and runs for longer: the level with the shortest time counts.
+    low, high, duty, amps = min(at(point) for point in points if point.which == f"pump {n + 1} alone")
     label = bounds_s(battery, amps, duty, 1.0, idle)
     recharge = inf
     if charger is not None:

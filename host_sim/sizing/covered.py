@@ -27,7 +27,7 @@ NO_START = ("will-not-start", "breaker-open", "thermal-trip", "left-off", "jamme
 NO_WATER = ("air-locked", "check-stuck-shut", "valve-shut")
 APART_S = 3.0  # floats that turn nearer than this look like a broken cable (2 s in the controller); our own choice
 ONE_FLOAT = "only the high float is left: pumping goes on blind, with rests in which water may reach the floor"
-SHUT_OUT = "without current sensing nobody sees that the stronger pump holds the other's check valve shut"
+SHUT_OUT = "where both run, the stronger pump holds the other's check valve shut, and no current clearly tells of it"
 UNSEEN = "without current sensing a pump that moves no water is not noticed, and may run dry for hours"
 
 
@@ -80,23 +80,41 @@ class _Pit:
         return found[0] + found[1]
 
     def both_may_run(self):
-        """Whether neither pump runs dry unseen while both run: a stronger one may hold the other's check valve shut."""
-        moved = self.inputs.lines.solve(self.high_m, (Drive(True), Drive(True)), Outlet())
-        return self.seen or all(moved[n] > MOVES * rated_flow_m3s(self.inputs.pumps[n].curve) for n in (0, 1))
+        """Whether neither pump runs without flow unseen while both run, from `high` down to `off`: a stronger one may
+        hold the other's check valve shut, and a pump that turns in still water need not draw less than its underload.
+        """
+        return all(self._seen_at(level_m) for level_m in (self.result.contacts[0].dry_m, self.high_m))
+
+    def _seen_at(self, level_m):
+        moved = self._both_m3s(level_m)
+        return all(self._moves_worth(n, moved[n]) or self._trips_at(n, moved[2 + n]) for n in (0, 1))
+
+    def shut_out(self, n):
+        """Whether the other pump holds the check valve of pump n shut where both run."""
+        levels_m = (self.result.contacts[0].dry_m, self.high_m)
+        return not all(self._moves_worth(n, self._both_m3s(level_m)[n]) for level_m in levels_m)
+
+    def _both_m3s(self, level_m):
+        return self.inputs.lines.solve(level_m, (Drive(True), Drive(True)), Outlet())
+
+    def _moves_worth(self, n, flow_m3s):
+        return flow_m3s > MOVES * rated_flow_m3s(self.inputs.pumps[n].curve)
+
+    def _trips_at(self, n, through_m3s):
+        # Whether a pump that moves this much draws clearly less than its underload.
+        pump = self.inputs.pumps[n]
+        load = pump.motor.shut_share + (1.0 - pump.motor.shut_share) * through_m3s / rated_flow_m3s(pump.curve)
+        return self.seen and load * pump.motor.rated_a * 1000.0 < 0.97 * self.result.settings[s.UNDERLOAD_1_MA + n]
 
     def moves(self, n, share):
         """Whether worn pump n moves water worth the name down to `off`."""
         drives = tuple(Drive(i == n, share, share) for i in (0, 1))
-        least = self.inputs.lines.solve(self.result.contacts[0].dry_m, drives, Outlet())[n]
-        return least > MOVES * rated_flow_m3s(self.inputs.pumps[n].curve)
+        return self._moves_worth(n, self.inputs.lines.solve(self.result.contacts[0].dry_m, drives, Outlet())[n])
 
     def trips(self, n, share):
         """Whether worn pump n draws clearly less than its underload at every level, and so is taken off."""
         drives = tuple(Drive(i == n, share, share) for i in (0, 1))
-        pump = self.inputs.pumps[n]
-        most = self.inputs.lines.solve(self.inputs.pit.floor_m, drives, Outlet())[2 + n]
-        load = pump.motor.shut_share + (1.0 - pump.motor.shut_share) * most / rated_flow_m3s(pump.curve)
-        return self.seen and load * pump.motor.rated_a * 1000.0 < 0.97 * self.result.settings[s.UNDERLOAD_1_MA + n]
+        return self._trips_at(n, self.inputs.lines.solve(self.inputs.pit.floor_m, drives, Outlet())[2 + n])
 
     def carries(self, n):
         return self.alone_m3s[n] >= self.need_m3s
@@ -113,8 +131,13 @@ class _Pit:
         return held.shortest_s
 
     def everyday(self):
-        """Pumps that share the everyday work."""
-        return (self.result.settings[s.PRIMARY] - 1,) if fixed_duty(self.result) else (0, 1)
+        """Pumps that share the everyday work: in fixed duty both where the pit refills while the first one rests."""
+        return (self.result.settings[s.PRIMARY] - 1,) if fixed_duty(self.result) and self._rests_in_time() else (0, 1)
+
+    def _rests_in_time(self):
+        off, lead = self.result.contacts[:2]
+        held = self.inputs.pit.volume_m3(lead.wet_m) - self.inputs.pit.volume_m3(off.dry_m)
+        return held >= self.need_m3s * (self.result.settings[s.LAG_MIN_OFF_MS] / 1000.0)
 
     def _unfit(self):
         result = self.result
@@ -126,7 +149,7 @@ class _Pit:
         if result.contacts[0].dry_m < lowest - 1e-4:
             return "off is too low: the pumps draw air"
         if not all(self.carries(n) for n in self.everyday()):
-            return "the pump that leads does not carry the design inflow alone"
+            return "a pump that leads, or stands in for one that rests, does not carry the design inflow alone"
         if not self.seen and not self.transmitter and self._apart_s() < APART_S:
             return "off and lead turn dry so soon after each other that the controller takes it for a broken cable"
         return ""
@@ -162,8 +185,10 @@ def _pump(pit, n):
     rows += _returns(pit, n)
     stuck = "a welded relay leaves the pump on, in a pumped-down pit: it runs dry until somebody unplugs it"
     rows.append(Covered((f"{key}-relay-welded",), f"relay of {p} welded", False, stuck))
-    hand = (f"{key}-left-in-hand",)
-    rows.append(Covered(hand, f"{p} left in HAND", pit.seen, "underload stops it" if pit.seen else UNSEEN))
+    # HAND obeys the underload only with lead dry.
+    told = UNSEEN if not pit.seen else SHUT_OUT if pit.shut_out(n) else "underload stops it"
+    hand = pit.seen and not pit.shut_out(n)
+    rows.append(Covered((f"{key}-left-in-hand",), f"{p} left in HAND", hand, told))
     rows.append(Covered((f"{key}-moisture",), f"moisture in the seal of {p}", True, "it runs on, with an alarm"))
     return rows
 
@@ -227,6 +252,8 @@ def _people(pit):
     return [
         Covered(("silence-stuck", "reset-stuck"), "a button stuck", True, "it stops no pump"),
         Covered(("controller-reset",), "the controller resets itself", True, "the start delay ends below the floor"),
+        Covered(("expander-silent",), "the controller's I2C expander does not answer", True,
+                "pumps and floats do not pass through it, and it is told"),
     ]
 
 
@@ -241,6 +268,8 @@ def _power(pit):
             held, why, _ = _other(pit, fed[0])
         names = ["battery-weak", "battery-dead", *(["charger-failed"] if supply.charger else [])]
         rows.append(Covered(tuple(names), "battery weak or dead, charger failed, with the mains there", held, why))
+        rows.append(Covered(("converter-silent",), "the converter of the battery on the I2C bus does not answer", True,
+                            "the battery is taken for a full one, which keeps no pump off, and it is told"))
     rows.append(_outage(pit))
     mains = [n for n in (0, 1) if pit.inputs.pumps[n].supply != "battery"]
     good = any(pit.carries(n) for n in mains)
@@ -281,4 +310,8 @@ def _never(pit):
     names = ("pump1-clogged", "pump2-clogged", "discharge-frozen", "discharge-burst", "controller-crash-looping",
              "mains-flapping")  # fmt: skip
     what = "inlet clogged, outlet frozen or burst, controller failing again and again, mains on and off"
-    return [Covered(names, what, False, "the alarm calls before the floor is wet; somebody must come")]
+    rows = [Covered(names, what, False, "the alarm calls before the floor is wet; somebody must come")]
+    if pit.result.settings[s.SENSING] != s.SENSE_NOTHING or pit.transmitter or pit.inputs.supply.battery is not None:
+        rows.append(Covered(("adc-stuck",), "the controller's analog converter stuck", False,
+                            "both currents are lost at once: from the high float on the pumps run all the same"))
+    return rows

@@ -201,7 +201,7 @@ def _plate(sizing, n, site, assumptions):
     pump = site["pumps"][n]
     runout = pump.curve.runout_m3s if pump else 1.0
     least = (pump.intake_m + pump.cover_m) if pump else 0.1
-    last = rated_flow_m3s(pump.curve) if pump else runout
+    most, why = _maximum_flow(pump.curve) if pump else (runout, "run-out")
     plate = Plate(
         ask.quantity("outlet", "length", 1.5 * INCH, "the usual outlet of a 1/2 hp pump", above=0.0),
         ask.quantity("body_diameter", "length", "8 in", "a wide pump", above=0.0, most="3 ft"),
@@ -210,11 +210,19 @@ def _plate(sizing, n, site, assumptions):
         ask.quantity("least_run", "time", limit("least_run"), PRACTICE, least=0.0),
         ask.quantity("least_rest", "time", limit("least_rest"), PRACTICE, least=0.0),
         ask.quantity("minimum_flow", "flow", limit("minimum_flow") * runout, "a tenth of run-out", least=0.0),
-        ask.quantity("maximum_flow", "flow", last, "the last point of the curve above zero head", above=0.0),
+        ask.quantity("maximum_flow", "flow", most, why, above=0.0),
         ask.quantity("weight", "mass", "20 lb", "a light pump", above=0.0),
     )
     table.done()
     return plate
+
+
+def _maximum_flow(curve):
+    # A plate's last point tells it, unless three points leave it far from run-out.  The shares are our own choice.
+    last = rated_flow_m3s(curve)
+    if last >= 0.8 * curve.runout_m3s:
+        return last, "the last point of the curve above zero head"
+    return curve.flow_m3s(0.25 * curve.shutoff_m), "flow at a quarter of the shut-off head; few points of the curve"
 
 
 def _starts(ask, site):

@@ -16,7 +16,7 @@ MEDIUM_ALARMS = {
     "pump_1_unavailable", "pump_2_unavailable", "mains_lost", "floats_out_of_sequence", "transmitter_failed",
     "pump_1_exercise_failed", "pump_2_exercise_failed", "charger_failed", "selector_away", "pump_1_suspect",
     "pump_2_suspect", "battery_failed", "mains_unsteady", "pump_1_lockout", "pump_2_lockout",
-    "pump_1_weak", "pump_2_weak",
+    "pump_1_weak", "pump_2_weak", "expander_silent", "storage_failed",
 }
 
 

@@ -69,6 +69,15 @@ def test_a1_one_reason_tells_one_alarm(where, value, alarm, detail):
     assert told(c) == {}, "and told to be over with its reason"
 
 
+@pytest.mark.parametrize("mask", [r.FAULT_EXPANDER, r.FAULT_CONVERTER, r.FAULT_EXPANDER | r.FAULT_CONVERTER])
+def test_m8_what_is_silent_on_the_bus_is_told_and_named(mask):
+    c = quiet()
+    assert told(c, board=mask) == {"expander_silent": mask}
+    assert told(c, board=mask | r.FAULT_STORAGE) == {"expander_silent": mask, "storage_failed": 0}
+    assert told(c, board=r.FAULT_STORAGE) == {"storage_failed": 0}
+    assert told(c) == {}
+
+
 @pytest.mark.parametrize("mask", range(1, 16))
 def test_a1_the_contacts_concerned_are_named(mask):
     c = quiet()

@@ -114,3 +114,20 @@ def test_a_file_that_is_no_record_of_this_build_is_refused_and_not_touched(tmp_p
     with pytest.raises(InputError, match="name another"):
         Checkout(None, "pico", True, None, record)
     assert record.read_text() == text
+
+
+def test_the_first_power_up_with_nothing_wired_is_what_the_guide_says():
+    from host_sim.guide import assembly
+
+    words = next(test for _, test in assembly.steps("pico", True) if test.startswith("FIRST POWER-UP"))
+    assert "K1 and K2 never click" in words and "K3 and K4 (horn, beacon) pull in" in words
+    with select.open_kit(select.Choice(virtual=True, expander=True)) as kit:
+        # Open wires: every contact open, every analog input at nothing; a bus with no contact closed.
+        kit.rest = {name: 1 if name.startswith("thermal") else 0 for name in kit.rest}
+        kit.reset()
+        kit.run_ms(10_000)
+        seen = dict(kit.seen)
+        kit.run_ms(600_000)
+        started = [edge for edge in kit.edges if edge.wire.startswith("pump") and edge.value]
+    wanted = {"pump_1": 0, "pump_2": 0, "horn": 1, "beacon": 1, "relay": 0, "service": 0, "light": 0}
+    assert seen == wanted and not started

@@ -94,6 +94,26 @@ def test_of_a_broken_common_wire_nothing_is_promised():
     assert not row.held and "rests" in row.why
 
 
+def test_a_pump_that_the_other_shuts_out_unseen_is_promised_nothing():
+    # Interview 3011/255: both ran under one another's check valve, and 50 % of the rated current is not clearly below
+    # the underload; the weaker one turned in still water for 109 s.
+    text, _ = talk(draw(3011, 255))
+    rows = rules.by_fault(rules.covered(size(tomllib.loads(text))))
+    assert not rows["mains-sense-open"].held and "no current clearly tells" in rows["mains-sense-open"].why
+    assert not rows["lead-stuck-dry"].held
+    # Interview 3012/654: left in HAND it ran on, and pump 1 joined it at lag.
+    rows = rules.by_fault(rules.covered(size(tomllib.loads(talk(draw(3012, 654))[0]))))
+    assert not rows["pump2-left-in-hand"].held and rows["pump2-jammed"].held
+
+
+def test_a_pump_that_stands_in_while_the_first_one_rests_must_carry_too():
+    # Interview 3012/362: in fixed duty, but refilled within pump 1's rest; pump 2 led every other time, was shut out by
+    # pump 1 at lag and turned in still water for 83 s, with no more wrong than moisture in a seal.
+    text, _ = talk(draw(3012, 362))
+    rows = rules.covered(size(tomllib.loads(text)))
+    assert not any(row.held for row in rows) and "stands in for one that rests" in rows[0].why
+
+
 def test_every_fault_of_the_registry_is_covered_or_not_in_one_row():
     plain = size(sound(pump2__supply="battery", pump2__volts="12 V"))
     level = edited(sound(), {"transmitter": {"span": "1 m", "zero": "1 in"}, "sizing.floats": {"kind": "transmitter"}})

@@ -7,6 +7,8 @@ until the water is at the floor.  It shares nothing with the estimate.
 import copy
 from dataclasses import dataclass
 
+from duplexsump.control.records import N_INPUTS
+
 from host_sim.proof.campaign import nights
 from host_sim.run.closed_loop import Night
 from host_sim.run.controllers import Duplex
@@ -38,7 +40,7 @@ def until_floor_s(plant, now_ms, site):
         pump.breaker_open = True
     other.set_fault_state(now_ms, state)
     at, step = now_ms, 3_200_000
-    raw = [0] * 24
+    raw = [0] * N_INPUTS
     other.sample(at, raw)
     if other.level_m() >= site.pit.floor_m:
         return 0.0

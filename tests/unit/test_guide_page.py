@@ -4,8 +4,11 @@ import functools
 import re
 
 import pytest
+import typer
 
+from hil.cli import build, commission
 from host_sim.board import signals
+from host_sim.cli import app
 from host_sim.errors import InputError
 from host_sim.guide import assembly, figures, page, parts
 from host_sim.site.load import load_site, packaged
@@ -82,6 +85,21 @@ def test_sizes_of_type_in_the_drawings_are_readable_on_paper():
     assert sizes and min(sizes) >= LEAST_PT, sizes
 
 
+def problems(sheets, boxes):
+    """What of a page leaves its sheet or its drawing, or lies on another text."""
+    for width, height, over in sheets:
+        if width > PRINTED_MM[0] + 0.1 or height > PRINTED_MM[1] or over >= 0.3:
+            yield f"a sheet of {width:.1f} x {height:.1f} mm, {over:.1f} mm too wide"
+    texts = [box for box in boxes if not box[0].startswith("drawing ")]
+    yield from chromium.overlaps(texts)
+    right = PRINTED_MM[0] * chromium.PX_MM
+    yield from (box for box in texts if box[1] < -0.5 or box[3] > right + 0.5)
+    for name, left, top, edge, low in [box for box in boxes if box[0].startswith("drawing ")]:
+        if edge - left > right + 0.5:
+            yield f"{name} is wider than the sheet"
+        yield from (box for box in texts if top - 1 <= box[2] < low - 1 and box[4] > low + 1)
+
+
 @chromium.needed
 @pytest.mark.long
 @pytest.mark.parametrize(("board", "expander"), BOTH)
@@ -90,22 +108,28 @@ def test_nothing_lies_on_anything_and_nothing_leaves_the_sheet(tmp_path, board, 
     path.write_text(html_of(board, expander), encoding="utf-8")
     with chromium.Browser(tmp_path) as browser:
         browser.show(path, PRINTED_MM[0] * chromium.PX_MM, "print")
-        sheets = browser.sheets()
-        for width, height, over in sheets:
-            assert width <= PRINTED_MM[0] + 0.1 and height <= PRINTED_MM[1] and over < 0.3, (width, height, over)
-        boxes = browser.boxes()
-        texts = [box for box in boxes if not box[0].startswith("drawing ")]
-        assert len(texts) > 400
-        assert not chromium.overlaps(texts)
-        right = PRINTED_MM[0] * chromium.PX_MM
-        assert min(box[1] for box in texts) >= -0.5 and max(box[3] for box in texts) <= right + 0.5
-        drawn = [box for box in boxes if box[0].startswith("drawing ")]
-        assert len(drawn) == 5
-        for name, left, top, edge, low in drawn:
-            inside = [box for box in texts if top - 1 <= box[2] and box[4] <= low + 1]
-            assert inside and edge - left <= right + 0.5, name
+        sheets, boxes = browser.sheets(), browser.boxes()
+        assert not problems(sheets, boxes)
+        assert len(boxes) > 400 and sum(box[0].startswith("drawing ") for box in boxes) == 5
         for name, paper in PAPERS.items():
             assert chromium.pages_of(browser.print(paper)) == len(sheets), name
+
+
+@chromium.needed
+@pytest.mark.long
+def test_a_label_that_is_too_long_and_one_that_lies_on_its_neighbor_are_found(tmp_path):
+    text = html_of("esp32", True)
+    broken = {
+        "leaves": text.replace("USB may be plugged in too", "USB may be plugged in as well, at any time you like"),
+        "lies on": text.replace(">selector 1 HAND<", ">selector 1 HAND, second contact block of it<"),
+    }
+    with chromium.Browser(tmp_path) as browser:
+        for name, html in broken.items():
+            assert html != text
+            path = tmp_path / f"{name[:4]}.html"
+            path.write_text(html, encoding="utf-8")
+            browser.show(path, PRINTED_MM[0] * chromium.PX_MM, "print")
+            assert list(problems(browser.sheets(), browser.boxes())), name
 
 
 def test_the_overlap_check_can_fail():
@@ -178,4 +202,22 @@ def test_each_step_ends_with_a_test_and_the_first_power_is_without_pumps(expande
     text = " ".join(test for _, test in steps)
     first, then, last = map(text.index, ("FIRST POWER-UP, WITHOUT PUMPS", "build --check", "sumpbench commission"))
     assert first < then < last
-    assert "--active-low all" in text and ("--expander" in text) == expander
+    assert "--active-low all" in text and (" --expander" in text) == expander
+
+
+@pytest.mark.parametrize(("board", "expander"), BOTH)
+def test_every_command_of_a_step_is_for_this_board_and_is_taken_by_the_program(board, expander):
+    text = " ".join(f"{do} {test}" for do, test in assembly.steps(board, expander))
+    checks = re.findall(r"sumpbench build --check[^:;]*", text)
+    assert len(checks) >= 4 and all(f"--board {board}" in one for one in checks)
+    assert all(("--no-expander" in one) != expander for one in checks)
+    bench = typer.Typer()
+    build.add_to(bench)
+    commission.add_to(bench)
+    found = {**typer.main.get_command(app.app).commands, **typer.main.get_command(bench).commands}
+    commands = {name: {word for option in one.params for word in option.opts + option.secondary_opts}
+                for name, one in found.items()}  # fmt: skip
+    said = re.findall(r"sumpbench (\w+)((?: (?:--[a-z-]+|[A-Z][A-Z0-9]*|[a-z0-9-]+(?:\.toml)?))*)", text)
+    assert {name for name, _ in said} >= {"size", "build", "deploy", "hardware", "commission"}
+    for name, rest in said:
+        assert not {word for word in rest.split() if word.startswith("--")} - commands[name], (name, rest)

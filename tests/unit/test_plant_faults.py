@@ -313,6 +313,36 @@ def crash_looping():
     assert downs == [300.0, 330.0, 360.0, 390.0]
 
 
+def expander_silent():
+    bench = still("expander-silent+1min", "pump1-moisture", "pump1-left-in-hand", "pump2-left-off", "silence-stuck",
+                  "reset-stuck", more=BATTERY)
+    behind = (r.IN_CHARGER, r.IN_SILENCE, r.IN_RESET, r.IN_MOISTURE_1, r.IN_GENERATOR)
+    assert bench.raw[r.IN_BOARD] == r.FAULT_EXPANDER
+    assert [bench.raw[place] for place in behind] == [0] * 5 and bench.raw[r.IN_BATTERY] < 20000
+    assert (bench.raw[r.IN_SELECTOR_1], bench.raw[r.IN_SELECTOR_2]) == (r.SELECT_AUTO, r.SELECT_OFF)
+    bench.after(60)
+    assert bench.raw[r.IN_BOARD] == 0
+    assert [bench.raw[place] for place in behind] == [1, 1, 1, 1, 0]
+    assert bench.raw[r.IN_SELECTOR_1] == r.SELECT_HAND
+
+
+def converter_silent():
+    bench = still("converter-silent+1min", "mains-lost", "battery-dead", more=BATTERY)
+    assert (bench.raw[r.IN_BOARD], bench.raw[r.IN_BATTERY]) == (r.FAULT_CONVERTER, 33000)
+    assert bench.after(60).raw[r.IN_BATTERY] < 10500
+
+
+def adc_stuck():
+    bench = still("adc-stuck@10s+1min", more=BATTERY).command(1, 0).after(9)
+    before = bench.raw[r.IN_CURRENT_1]
+    bench.after(2).command(0, 1).after(30)
+    assert bench.raw[r.IN_CURRENT_1] == pytest.approx(before, rel=0.1) and bench.raw[r.IN_CURRENT_2] == 0
+    held = bench.raw[r.IN_BATTERY]
+    assert bench.after(10).raw[r.IN_BATTERY] == held
+    bench.after(30)
+    assert bench.raw[r.IN_CURRENT_1] == 0 and bench.raw[r.IN_CURRENT_2] > 5000 and bench.raw[r.IN_BATTERY] != held
+
+
 def silence_stuck():
     bench = still("silence-stuck+1min")
     assert bench.raw[r.IN_SILENCE] == 1
@@ -342,6 +372,9 @@ CLAIMS = {
     "charger-failed": charger_failed,
     "controller-reset": controller_reset,
     "controller-crash-looping": crash_looping,
+    "expander-silent": expander_silent,
+    "converter-silent": converter_silent,
+    "adc-stuck": adc_stuck,
     "silence-stuck": silence_stuck,
     "reset-stuck": reset_stuck,
 }

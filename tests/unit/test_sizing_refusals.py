@@ -122,3 +122,13 @@ def test_a_log_file_that_cannot_be_used_says_why(tmp_path, text, wrong):
 def test_a_curve_of_two_points_is_enough():
     result = size(edited(SOUND, {"pump.curve": [["0 gpm", "30 ft"], ["60 gpm", "0 ft"]]}))
     assert result.inputs.plates[0].maximum_m3s == result.inputs.pumps[0].curve.runout_m3s
+
+
+def test_three_points_put_the_largest_flow_at_a_quarter_of_the_shut_off_head():
+    # The middle one of three points is no run-out: a pump at 34 of 55 gpm was told to be throttled.
+    points = [["0 gpm", "40 ft"], ["30 gpm", "28 ft"], ["55 gpm", "0 ft"]]
+    result = size(edited(SOUND, {"pump.curve": points}))
+    plate = result.inputs.plates[0]
+    assert plate.maximum_m3s * 15850.32 == pytest.approx(30.0 + 25.0 * 18.0 / 28.0, abs=0.01)
+    taken = [item for item in result.inputs.assumptions if "a quarter of the shut-off head" in str(item)]
+    assert taken

@@ -1,9 +1,12 @@
 """`sumpbench size --ask` through a real terminal: what a person types at the last question."""
 
 import codecs
+import fcntl
 import os
 import pty
+import struct
 import sys
+import termios
 import tomllib
 
 import pytest
@@ -14,13 +17,14 @@ from tests.sampled import sampled
 LAST = next(question for question in QUESTIONS if question.key == "travel")  # of a person who knows nothing
 
 
-def talk(folder, typed):
+def talk(folder, typed, columns=100):
     """Type Enter at every question, and at the last one the lines of `typed`; return (what was shown, exit code)."""
     words = [sys.executable, "-m", "host_sim", "size", "--ask", "site.toml", "--no-check"]
     child, master = pty.fork()
     if child == 0:
+        fcntl.ioctl(0, termios.TIOCSWINSZ, struct.pack("HHHH", 50, columns, 0, 0))
         os.chdir(folder)
-        os.execv(words[0], words)
+        os.execve(words[0], words, dict(os.environ))  # readline leaves COLUMNS in the environment of C
     shown, read, typed = "", 0, list(typed)
     decoder = codecs.getincrementaldecoder("utf-8")()  # a read may end within a letter
     while True:
@@ -50,3 +54,12 @@ def test_a_word_at_the_last_question_leads_on(tmp_path, typed):
     data = tomllib.loads((tmp_path / "site.toml").read_text(encoding="utf-8"))
     assert data["sizing"]["floats"]["travel"] == "4 in" == LAST.taken({})
     assert "read the cautions at the end of" in shown
+
+
+@pytest.mark.long
+def test_a_narrow_terminal_breaks_no_word(tmp_path):
+    shown, _ = talk(tmp_path, ["skip"], columns=60)
+    lines = shown[: shown.index("Written:")].splitlines()
+    said = [line for line in lines if "] > " not in line]  # what is typed at goes on behind the prompt
+    assert len(said) > 60 and max(map(len, said)) <= 60
+    assert said[0] == "A tape, a bucket, a watch and the pumps' data plates are"

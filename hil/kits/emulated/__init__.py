@@ -7,6 +7,8 @@
     mended_uart.py    parts of the emulator, mended from outside
     mended_usb.py
     mended_adc.py
+    bus.py            the I2C bus, and the expander and converter that may hang on it
+    failing.py        what can fail on the chip itself: flash, clock, a pin
     pins.py           which wire goes to which pin, after the board's own wiring table
     line.py           the USB serial port for a client
     kit.py            all of it as a kit for the procedures

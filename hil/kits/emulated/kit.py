@@ -7,16 +7,20 @@ would find nothing to do; `doze=False` runs every pass.
 
 from importlib import metadata
 
+from duplexsump.boards import hardware
+
 from hil.kits import base, wires
 from hil.kits.emulated import flash
 from hil.kits.emulated.line import Line
-from hil.kits.emulated.pins import Pins
+from hil.kits.emulated.pins import MOST_COUNTS, Pins
 from hil.kits.virtual import bench_settings
+from host_sim.board import hardware_file, signals
 from host_sim.board.client import Client
 from host_sim.board.virtual import FIRMWARE
 from host_sim.errors import InputError
 
 try:
+    from hil.kits.emulated.bus import Converter, Expander
     from hil.kits.emulated.pico import Pico
 except ImportError:  # told when somebody asks for such a board
     Pico = None
@@ -24,6 +28,8 @@ except ImportError:  # told when somebody asks for such a board
 EMULATOR = "0.3.6"  # of rp2040py: other versions are not mended by what mends this one
 
 MS = 1_000_000
+FULL_MV = 3300.0
+EXPANDER_AT, CONVERTER_AT = 0x20, 0x48
 ANSWER_MS = 30000  # a board that has not answered by then does not answer
 TICK_NS = 100 * MS
 EARLY_NS = 3 * MS  # a dozing board wakes so long before its tick and rests the remainder itself
@@ -59,7 +65,8 @@ def need_emulator():
 class EmulatedKit(base.Kit):
     """An emulated Pico.  `uf2` is the path of MicroPython for RPI_PICO; `settings` a settings record.
 
-    `firmware` is the folder its flash is made from; `compiled` False runs rp2040py's own loop alone.
+    `firmware` is the folder its flash is made from; `compiled` False runs rp2040py's own loop alone; `expander` True
+    fits the I2C expander and the converter: every signal that there is.
     Raises InputError for a file that is no such UF2, settings that are refused, a firmware that does not compile,
     and where the emulator is missing.
     """
@@ -69,17 +76,23 @@ class EmulatedKit(base.Kit):
     forgets = True
     may_change_settings = True
 
-    def __init__(self, uf2, settings=None, firmware=FIRMWARE, seed=0, doze=True, compiled=None):
+    def __init__(self, uf2, settings=None, firmware=FIRMWARE, seed=0, doze=True, compiled=None, expander=False):
         need_emulator()
         super().__init__()
         self.seed = seed
         self.doze = doze
         self.compiled = compiled
         self.settings = list(settings or bench_settings())
-        self.pins = Pins()
+        self.pins = Pins("pico", expander)
+        self.expander, self.converter = None, None  # where they are fitted and the board has power
+        self.fitted = expander
+        self.stuck = False  # the chip's own analog converter reads what it read
+        self.worn = False  # the flash below the file system
         self.wires = self.pins.wires
         self.program = flash.read_uf2(uf2)
-        self.fresh = flash.make_files({**flash.firmware_files(firmware), **flash.settings_files(self.settings)})
+        self.fresh = flash.make_files(
+            {**flash.firmware_files(firmware), **flash.settings_files(self.settings), **self._hardware()}
+        )
         self.image = self.fresh
         self.values = list(self.settings)  # in force, as far as the kit knows
         self.rest = wires.rest_values(self.settings)
@@ -90,6 +103,12 @@ class EmulatedKit(base.Kit):
         self.registers = {}
         self.line = Line(self)
         self.link = Emulated(self)
+
+    def _hardware(self):
+        # The file that tells the firmware of the expander.
+        if not self.fitted:
+            return {}
+        return {f"/pit/hardware.{copy}": hardware_file.text(0, True) for copy in hardware.COPIES}
 
     # Time.
 
@@ -173,10 +192,48 @@ class EmulatedKit(base.Kit):
             return
         if name in self.pins.analog:
             if name in self.pins.plugged(self.values):
-                self.pico.volts(*self.pins.counts(name, value, self.values))
+                self._voltage(*self.pins.counts(name, value, self.values))
             return
         for pin, closed in self.pins.closed(name, value).items():
+            self._contact(pin, closed)
+
+    def _voltage(self, pin, counts):
+        if isinstance(pin, str):
+            self.converter.millivolts[pin] = counts * FULL_MV / MOST_COUNTS
+        elif not self.stuck:
+            self.pico.volts(pin, counts)
+
+    def _contact(self, pin, closed):
+        if not isinstance(pin, str):
             self.pico.drive(pin, 0 if closed else None)
+        elif closed:
+            self.expander.closed.add(pin)
+        else:
+            self.expander.closed.discard(pin)
+
+    def volts_counts(self, pin):
+        """Return what stands at an analog pin, 0 .. 4095 for 0 to 3.3 V."""
+        if isinstance(pin, str):
+            return int(self.converter.millivolts[pin] * MOST_COUNTS / FULL_MV)
+        return self.pico.counts(pin)
+
+    def stick_adc(self, stuck=True):
+        """Let the chip's own analog converter read for good what it reads now, or follow its inputs again."""
+        self.stuck = stuck
+        for name in self.pins.analog:
+            self._connect(name, self.driven[name])
+
+    def wear_flash(self, worn=True):
+        """Let no block below the file system erase any more."""
+        self.worn = worn
+        if self.pico is not None:
+            self.pico.failing.worn = worn
+
+    def hold_bus(self, held=True):
+        """Hold the I2C bus low, as a short does, or let it go.  Raises Missing where there is none."""
+        if not self.fitted:
+            raise base.Missing(f"this board ({self.place}) has no I2C expander", "expander")
+        self.pico.mcu.i2c[signals.board("pico")["expander"]["bus"]].held = held
 
     def _watch(self, pin):
         name, on = self.pins.outputs[pin]
@@ -212,6 +269,11 @@ class EmulatedKit(base.Kit):
             self.pico = pico = Pico(self.program, self.image, self.compiled, self.time_ns)
             pico.on_reset, pico.mcu.adc.on_sample = self._restarted, self._sampled
             pico.engine.held = self._doze_until
+            pico.failing.worn = self.worn
+            if self.fitted:
+                self.expander, self.converter = Expander(), Converter(pico.clock)
+                bus = signals.board("pico")["expander"]["bus"]
+                pico.hang_on(bus, {EXPANDER_AT: self.expander, CONVERTER_AT: self.converter})
             self._forget_grid()
             self.starts.append((self.now_ms(), "power-up"))
             for pin in self.pins.outputs:
@@ -279,7 +341,7 @@ class EmulatedKit(base.Kit):
         return {
             "board": self.place,
             "firmware": f"{self.registers['firmware']:08x}",
-            "wiring": f"{len(self.wires)} wires at the pins of the chip",
+            "wiring": f"{len(self.wires)} wires at the pins of the chip{' and its expander' if self.fitted else ''}",
             "micropython": flash.micropython_version(self.program),
             "seed": self.seed,
         }

@@ -13,12 +13,16 @@ from rp2040py.simulator import Simulator
 from rp2040py.utils.logging import ConsoleLogger, LogLevel
 
 from hil.kits.emulated import flash
+from hil.kits.emulated.bus import Master, Resets
 from hil.kits.emulated.engine import Engine
+from hil.kits.emulated.failing import FailingFlash, Oscillator, StoppedClock
 from hil.kits.emulated.mended_adc import QuickAdc
 from hil.kits.emulated.mended_uart import MendedUart
 from hil.kits.emulated.mended_usb import MendedUsb, UsbPort
 
 _UARTS = ((0x40034, IRQ.UART0), (0x40038, IRQ.UART1))
+_BUSES = ((0x40044, IRQ.I2C0), (0x40048, IRQ.I2C1))
+_RESETS_AT = 0x4000C
 _ADC_AT = 0x4004C
 _USB_AT = 0x50110
 _HAD_RUN = 1 << 16  # in CHIP_RESET: the RUN pin was low
@@ -45,6 +49,7 @@ class Pico:
         self._mend()
         self.clock = mcu.clock
         self.engine = Engine(mcu, self.simulator, compiled)
+        self.failing = FailingFlash(mcu, self.engine.interrupt)
         self.output = bytearray()  # everything the board has sent over USB
         self.on_reset = None  # called after each reset by the watchdog
         self.port = UsbPort(mcu.usb_ctrl, self.clock, self._heard, self.engine.interrupt)
@@ -56,6 +61,9 @@ class Pico:
         for number, (at, irq) in enumerate(_UARTS):
             mended = MendedUart(mcu, f"UART{number}", irq, mcu.uart[number].dreq)
             mcu.uart[number] = mcu.peripherals[at] = mended
+        for number, (at, irq) in enumerate(_BUSES):
+            mcu.i2c[number] = mcu.peripherals[at] = Master(mcu, f"I2C{number}", irq)
+        mcu.resets = mcu.peripherals[_RESETS_AT] = Resets(mcu, "RESETS")
         mcu.adc = mcu.peripherals[_ADC_AT] = QuickAdc(mcu, "ADC")
         mcu.usb_ctrl = mcu.peripherals[_USB_AT] = MendedUsb(mcu, "USB")
 
@@ -129,6 +137,10 @@ class Pico:
         """Return what the converter reads at an analog pin, 0 .. 4095."""
         return self.mcu.adc.channel_values[pin - ANALOG_FIRST]
 
+    def hang_on(self, number, parts):
+        """Put parts on an I2C bus, {address: part}."""
+        self.mcu.i2c[number].parts = dict(parts)
+
     def level(self, pin):
         """Return the level that a pin puts out, 0 or 1; None where it is no output."""
         state = self.mcu.gpio[pin].value
@@ -137,6 +149,16 @@ class Pico:
     def watch(self, pin, tell):
         """Call `tell(level)` at once whenever the pin changes; a pin that is no output counts as low."""
         self.mcu.gpio[pin].add_listener(lambda new, old: tell(1 if new == GPIOPinState.HIGH else 0))
+
+    # What fails.
+
+    def oscillate(self, pin, hertz):
+        """Drive a pin up and down so often; returns what stops it."""
+        return Oscillator(self.mcu, pin, hertz)
+
+    def stop_clock(self, for_good=False):
+        """Let the program's clock stand still, until the next reset or for good."""
+        StoppedClock(self.mcu, for_good)
 
     # What a person does.
 

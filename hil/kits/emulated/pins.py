@@ -1,4 +1,4 @@
-"""Which wire of the bench goes to which pin of a Pico, worked out from the board's own wiring table.
+"""Which wire of the bench goes to which pin of a Pico, or of what hangs on its bus, by the board's wiring table.
 
 A contact to ground pulls its pin low when it is closed and leaves it to the
 pull-up when it is open.  A selector is two contacts, OFF and HAND.  A thermal
@@ -20,13 +20,16 @@ _SELECTORS = (r.IN_SELECTOR_1, r.IN_SELECTOR_2)
 
 
 class Pins:
-    """The pins of a board by its wiring table; `board` as in `host_sim.board.wiring_list`."""
+    """The pins of a board by its wiring table; `board` and `expander` as in `host_sim.board.wiring_list`.
 
-    def __init__(self, board="pico"):
+    A pin is a GPIO number, or a name: "A3" of the expander, "AIN0" of the converter.
+    """
+
+    def __init__(self, board="pico", expander=False):
         self.contacts = {}  # wire: [(pin, bit)]
         self.analog = {}  # wire: (pin, full scale)
         self.outputs = {}  # pin: (wire, level that is on)
-        for row in wiring_list.table(board):
+        for row in wiring_list.table(board, expander):
             self._row(row)
         self.wires = frozenset(self.contacts) | frozenset(self.analog)
         self.wires |= frozenset(name for name, _ in self.outputs.values())
@@ -70,4 +73,5 @@ class Pins:
     def plugged(self, settings):
         """Return the analog wires that are plugged in: of two on one pin the one that the settings name."""
         absent = "battery" if settings[s.TRANSMITTER] else "level"
-        return [name for name in self.analog if name != absent]
+        shared = self.analog["level"][0] == self.analog["battery"][0]
+        return [name for name in self.analog if not shared or name != absent]

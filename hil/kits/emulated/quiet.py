@@ -54,7 +54,7 @@ class Quiet:
         raw = wires.raw_record(values)
         for name, (pin, _) in self.kit.pins.analog.items():
             full_scale = self.kit.pins.full_scale(name, self.controller.settings)
-            raw[wires.WIRES[name].place] = self.kit.pico.counts(pin) * full_scale // 4095
+            raw[wires.WIRES[name].place] = self.kit.volts_counts(pin) * full_scale // 4095
         return raw
 
     def _step(self, tick):

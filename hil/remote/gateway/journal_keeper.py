@@ -26,6 +26,7 @@ class JournalKeeper:
     def __init__(self):
         self.number = None  # the segment being fetched
         self.data = b""
+        self.was_open = False  # when fetching began: what comes after a power cut may not go on from what was read
         self.opened_at = 0.0
         self.done = set()
         self.on_segment = None  # called with each `readback.Segment` fetched
@@ -52,11 +53,11 @@ class JournalKeeper:
         sizes = book.segment_sizes(board)
         for number in range(first, last):
             if number not in self.done and (number not in sizes or number == book.kept("open_segment")):
-                self.number, self.data = number, b""
+                self.number, self.data, self.was_open = number, b"", False
                 return True
             self.done.add(number)
         if now - self.opened_at >= OPEN_S and values["journal_bytes"] > sizes.get(last, 0):
-            self.number, self.data, self.opened_at = last, b"", now
+            self.number, self.data, self.was_open, self.opened_at = last, b"", True, now
             return True
         self.settled = first, last
         if now - self.opened_at >= OPEN_S:
@@ -76,7 +77,7 @@ class JournalKeeper:
     def _finish(self, book, values, now):
         number, data = self.number, self.data
         self.number, self.data = None, b""
-        if number != values["journal_last"]:
+        if not self.was_open:
             self.done.add(number)
         if not data:
             return
@@ -85,10 +86,10 @@ class JournalKeeper:
         except InputError:
             segment = None
         life = -1 if segment is None else segment.life
+        if self.was_open:  # said first: a gateway that dies in between must not take a part for the whole
+            book.keep("open_segment", number)
         book.segment(self._board(book, values["journal_last"]), number, life, data, now)
         if segment is not None and self.on_segment is not None:
             self.on_segment(segment)
-        if number == values["journal_last"]:
-            book.keep("open_segment", number)
-        elif book.kept("open_segment") == number:
+        if not self.was_open and book.kept("open_segment") == number:
             book.keep("open_segment", None)

@@ -13,6 +13,7 @@ from importlib import resources
 
 from host_sim.site.faults import REGISTRY
 
+UNDRAWN = "electronics"  # the group of the written table that came when nights were known by their numbers
 FAULTS_S = 7200.0  # the first phase: faults come and go, and all are gone at its end
 RESET_S = FAULTS_S + 30.0
 NIGHT_S = 10800.0
@@ -145,7 +146,7 @@ def _swarm(rng, kinds):
 
 def _kinds(battery, level):
     faults, _pairs = table()
-    left_out = set() if battery else {"battery"}
+    left_out = {UNDRAWN} if battery else {UNDRAWN, "battery"}
     if level == "floats":
         left_out.add("transmitter")
     # In the order of the registry: how the table groups them moves no night.

@@ -21,8 +21,9 @@ DAILY = ("pump_1_short_cycling", "pump_2_short_cycling")  # S8: once a day at mo
 RISING_S = 7200.0  # what is heard so long before high water belongs to the same emergency, and is no noise
 # An alarm that stands for longer than this blames a part: one of those whose faults begin so, or it is wrong.
 BLAME_S = 3600.0
-_LEVEL = ("off-", "lead-", "lag-", "high-", "common-", "transmitter-")
-_PUMP = {n: (f"pump{n}-", "discharge-", f"pump{3 - n}-check-") for n in (1, 2)}  # and what runs back through the other
+_LEVEL = ("off-", "lead-", "lag-", "high-", "common-", "transmitter-", "adc-")
+# And what runs back through the other.
+_PUMP = {n: (f"pump{n}-", "adc-", "discharge-", f"pump{3 - n}-check-") for n in (1, 2)}
 _OF_A_PUMP = ("unavailable", "lockout", "suspect", "will_not_stop", "exercise_failed")
 BLAMES = {
     "floats_out_of_sequence": _LEVEL, "float_wiring": _LEVEL, "level_lost": _LEVEL, "transmitter_failed": _LEVEL,

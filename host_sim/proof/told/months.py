@@ -19,6 +19,8 @@ CARRIED_GPM = 27.0  # at most: 0.9 of what one pump of these houses carries
 
 # Faults worse than the registry's own: what is borne at 30 % is told at 60 %.
 SEVERE = ("pump1-worn=60%", "pump2-worn=60%", "pump1-clogged=80%", "pump2-clogged=80%", "battery-weak=5%")
+# These came when months were known by their numbers: they stand behind the others.
+LATER = ("expander-silent", "converter-silent", "adc-stuck")
 # What changes several times a second or a minute, or has the simulator look at each tick, comes and goes:
 # (s that an episode lasts, episodes), 2.5 days apart.
 EPISODES = {"chattering": (1200.0, 5), "transmitter-clogged": (7200.0, 2),
@@ -104,20 +106,24 @@ class Month:
 
 def fits(fault, house):
     """Tell whether a house has what the fault breaks."""
-    if fault.startswith(("battery-", "charger-")):
+    if fault.startswith(("battery-", "charger-", "converter-")):
         return house == "backup"
     if fault.startswith("transmitter-"):
         return house == "transmitter"
     if fault.startswith(("off-", "lead-", "lag-", "common-")):
         return house != "transmitter"
-    return not (fault.endswith("sensor-dead") and house == "plain")
+    return not (fault.endswith(("sensor-dead", "adc-stuck")) and house == "plain")
 
 
 def plan(healthy=0):
     """Return every (house, season, fault) of the table, then so many healthy months of each house and season."""
-    found = [(house, season, fault) for fault in (*REGISTRY, *SEVERE) for house in HOUSES for season in SEASONS
-             if fits(fault, house)]  # fmt: skip
-    return found + [(house, season, "") for _ in range(healthy) for house in HOUSES for season in SEASONS]
+    first = [fault for fault in (*REGISTRY, *SEVERE) if fault not in LATER]
+    found = _rows(first) + [(house, season, "") for _ in range(healthy) for house in HOUSES for season in SEASONS]
+    return found + _rows(LATER)
+
+
+def _rows(faults):
+    return [(house, season, fault) for fault in faults for house in HOUSES for season in SEASONS if fits(fault, house)]
 
 
 def _dry(rng):

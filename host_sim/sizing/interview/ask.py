@@ -10,10 +10,12 @@ from host_sim.sizing.interview.curve import read_curve
 from host_sim.sizing.interview.question import NOT_KNOWN
 from host_sim.sizing.interview.questions import QUESTIONS, asked, document
 
-INTRO = """A tape, a bucket, a watch and the pumps' data plates are enough.  Write measures as you read them: 18",
+INTRO = " ".join(
+    """A tape, a bucket, a watch and the pumps' data plates are enough.  Write measures as you read them: 18",
 6' 3 1/2", 25 x 40 ft, 1 min 30 s.  Enter, "skip" or "don't know" takes the default in [brackets]; it is on the safe
 side, and the page says that it was assumed.  "why" explains, "back" goes back, "stop" (or Ctrl-C) saves the answers;
-the same command resumes there."""
+the same command resumes there.""".splitlines()
+)
 HEADING = """Written by sumpbench size --ask.  What was not known, and what was taken for it, stands in
 sizing.assumed: take an entry out when you have measured it.
 """
@@ -25,7 +27,7 @@ def answers_path(site):
     return site.with_name(site.name + ".answers.json")
 
 
-def ask_site(site, units_name="us", read=input, say=print):
+def ask_site(site, units_name="us", read=input, say=prompt.show):
     """Ask everything, write the site file and return its path; None when the person stopped before the end.
 
     `read(prompt)` gives a line, `say(text)` shows one.  Raises InputError
@@ -93,7 +95,7 @@ def _dialogue(given, kept, read, say):
 def _one(question, values, place, count, read, say):
     say(f"\n{place} of about {count}.  {question.ask}")
     if question.choices:
-        say("   one of: " + ", ".join(question.choices))
+        say("   one of: " + "; ".join(question.choices))
     taken = question.taken(values)
     words = "".join(f' or "{word}"' for word in question.words)
     while True:

@@ -98,7 +98,7 @@ def _head(result, say):
                     limit="minimum_flow",
                     bound=(plate.minimum_m3s, plate.maximum_m3s),
                     within=inside,
-                    source="data plate, or from a tenth of run-out to the last point of the curve",
+                    source="data plate, or a tenth of run-out to the last point of the curve or a quarter of shut-off",
                 )
             )
         for name, v in p.velocity_ms.items():

@@ -7,11 +7,14 @@ conversion of AIN0 is started by writing register 1 and read from register 0 at 
 next pass.  (Data sheets of both types; a count is 125 uV, 32768 are 4.096 V.)
 
 A pass reads 48 bits of the expander and 84 of the converter, 0.33 ms at 400 kHz.  A
-bus that is held low ends each attempt after TIMEOUT_US; then nothing is asked for
-RETRY_MS, so that the pass takes at most 3 ms more, once a second.  Meanwhile what is
-on the bus takes its safe reading: no HAND, nothing pressed, no moisture, not
-charging, mains from the utility, the battery as a full one; service relay and
-status light are off, which calls somebody.
+bus that is held low ends each attempt after TIMEOUT_US.  A part that has not answered
+MISSES times running is silent (M8): it is asked again once in RETRY_MS, so that a
+pass takes at most 3 ms more, and what it reads takes its safe reading: no HAND,
+nothing pressed, no moisture, not charging, mains from the utility; the battery as a
+full one.  Until then the last readings hold.
+
+AIN3 is wired to 0 V and AIN2 to 3.3 V: each PROOF passes the converter must read
+both so, or it is stuck at some reading and counts as silent until it does.
 """
 
 import time
@@ -19,7 +22,10 @@ import time
 import machine
 
 from ..control.records import (
+    FAULT_CONVERTER,
+    FAULT_EXPANDER,
     IN_BATTERY,
+    IN_BOARD,
     IN_CHARGER,
     IN_GENERATOR,
     IN_MOISTURE_1,
@@ -36,6 +42,13 @@ CONVERTER = const(0x48)
 HERTZ = const(400000)
 TIMEOUT_US = const(1000)
 RETRY_MS = const(1000)
+MISSES = const(3)
+PROOF = const(64)
+_GROUND = const(160)  # counts, 20 mV: the most that AIN3 may read, and 2.75 V the least of AIN2 (our own choice)
+_RAIL = const(22000)
+_AIN0 = const(0xC3)  # start one conversion, 4.096 V
+_AIN2 = const(0xE3)
+_AIN3 = const(0xF3)
 _CLEAR = const(9)  # clock pulses that free a bus whose data line is held (UM10204, 3.1.16)
 BATTERY_MV = const(33000)  # that 3.3 V stand for
 _TOP = const(26400)  # counts of 3.3 V
@@ -54,7 +67,7 @@ ROWS = (
 
 
 class Expander:
-    """The bus at (number, SDA, SCL); `converter` 1 where the battery is read there.  `silent`: it does not answer."""
+    """The bus at (number, SDA, SCL); `converter` 1 where the battery is read there.  `silent`: SILENT_ bits."""
 
     def __init__(self, number: int, sda: int, scl: int, converter: int) -> None:
         self.number = number
@@ -63,12 +76,14 @@ class Expander:
         self.converter = converter
         self.ports = bytearray(b"\xff\xff")  # nothing closed
         self.word = bytearray(2)
-        self.conversion = bytearray(b"\x01\xc3\x83")  # one conversion of AIN0, 4.096 V, comparator off
+        self.conversion = bytearray(b"\x01\xc3\x83")  # comparator off
         self.battery = BATTERY_MV
-        self.silent = False
-        self.begun = False  # whether a conversion has been started
-        self.tried_ms = time.ticks_ms()
-        self.failures = 0
+        self.silent = 0
+        self.begun = 0  # the input whose conversion has been started, 0: none
+        self.turn = 0  # passes until the converter has to prove itself
+        self.grounded = False  # it has read AIN3 as it should
+        self.missed = [0, 0]  # running, of the expander and of the converter
+        self.tried_ms = [time.ticks_ms()] * 2
         self._open()
 
     def _open(self) -> None:
@@ -82,13 +97,20 @@ class Expander:
         return found + [(IN_BATTERY, -1, BATTERY_MV)] if self.converter else found
 
     def read(self, raw: list[int]) -> None:
-        """Add to a raw record what is closed on the bus, and the battery; never raises, never waits long."""
-        if not self.silent or time.ticks_diff(time.ticks_ms(), self.tried_ms) >= RETRY_MS:
-            self._ask()
-        if not self.silent:
+        """Add to a raw record what is closed, the battery, and what is silent; never raises, never waits long."""
+        if self._may(0):
+            self._contacts()
+        if not self.silent & FAULT_EXPANDER:
             self._take(raw)
         if self.converter:
+            if self._may(1):
+                self._convert()
             raw[IN_BATTERY] = self.battery
+        raw[IN_BOARD] = self.silent
+
+    def _may(self, part: int) -> bool:
+        waits = self.silent >> part & 1
+        return not waits or time.ticks_diff(time.ticks_ms(), self.tried_ms[part]) >= RETRY_MS
 
     def _take(self, raw: list[int]) -> None:
         low = self.ports[0]
@@ -96,28 +118,62 @@ class Expander:
             if not low >> row[0] & 1:
                 raw[row[1]] |= row[2]
 
-    def _ask(self) -> None:
+    def _contacts(self) -> None:
         try:
-            if self.silent:
+            if self.silent & FAULT_EXPANDER:
                 self._free()
             self.i2c.readfrom_mem_into(EXPANDER, 0, self.ports)
-            if self.converter:
-                self._convert()
-            self.silent = False
+            self._heard(0)
         except OSError:
-            self.silent = True
-            self.begun = False
-            self.battery = BATTERY_MV
-            self.failures = (self.failures + 1) & 0xFFFFFFF
-            self.tried_ms = time.ticks_ms()
+            self._miss(0, 1)
+
+    def _heard(self, part: int) -> None:
+        self.missed[part] = 0
+        self.silent &= ~(1 << part)
+
+    def _miss(self, part: int, count: int) -> None:
+        self.tried_ms[part] = time.ticks_ms()
+        self.missed[part] = min(MISSES, self.missed[part] + count)
+        if self.missed[part] == MISSES:
+            self.silent |= 1 << part
 
     def _convert(self) -> None:
-        if self.begun:
-            self.i2c.readfrom_mem_into(CONVERTER, 0, self.word)
-            counts = self.word[0] << 8 | self.word[1]
-            self.battery = 0 if counts >= 0x8000 else min(counts, _TOP) * 5 // 4
+        self.tried_ms[1] = time.ticks_ms()
+        try:
+            if self.begun:
+                self.i2c.readfrom_mem_into(CONVERTER, 0, self.word)
+                self._judge(self.word[0] << 8 | self.word[1])
+            self._start()
+        except OSError:
+            self.begun = 0
+            self._miss(1, 1)
+        if self.silent & FAULT_CONVERTER:
+            self.battery = BATTERY_MV
+
+    def _start(self) -> None:
+        source = _AIN0
+        if self.begun == _AIN3:
+            source = _AIN2
+        elif self.turn == 0 or self.silent & FAULT_CONVERTER:
+            source = _AIN3
+        self.turn = PROOF if source == _AIN3 else max(0, self.turn - 1)
+        self.conversion[1] = source
         self.i2c.writeto(CONVERTER, self.conversion)
-        self.begun = True
+        self.begun = source
+
+    def _judge(self, counts: int) -> None:
+        # What is a little below ground reads as 0xFF..
+        if counts >= 0x8000:
+            counts = 0
+        if self.begun == _AIN0:
+            self.battery = min(counts, _TOP) * 5 // 4
+            self.missed[1] = 0
+        elif self.begun == _AIN3:
+            self.grounded = counts <= _GROUND
+        elif self.grounded and counts >= _RAIL:
+            self._heard(1)
+        else:
+            self._miss(1, MISSES)
 
     def _free(self) -> None:
         # A part that was cut off in mid-byte holds the data line until it has been clocked through.

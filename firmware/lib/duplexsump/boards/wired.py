@@ -28,7 +28,6 @@ from ..control.records import (
     IN_THERMAL_2,
     N_INPUTS,
     OUT_LIGHT,
-    OUT_SERVICE,
     SELECT_AUTO,
     SELECT_HAND,
     SELECT_OFF,
@@ -250,11 +249,9 @@ class WiredBoard:
         raw[IN_THERMAL_2] = 1 - raw[IN_THERMAL_2]
 
     def write(self, outputs: list[int]) -> None:
-        """Set the outputs; with an expander that does not answer, service relay and status light call somebody."""
-        calls = self.extra is not None and self.extra.silent
+        """Set the outputs."""
         for row in self.outputs:
-            on = outputs[row[1]] and not (calls and row[1] in (OUT_SERVICE, OUT_LIGHT))
-            row[0].value(row[2] if on else 1 - row[2])
+            row[0].value(row[2] if outputs[row[1]] else 1 - row[2])
 
     def safe(self) -> None:
         """Everything off; alarm relay and service relay drop."""

@@ -48,7 +48,8 @@ IN_COMMAND = const(20)  # CMD_ bits from the link; each acts when it turns on
 IN_FORCE_MASK = const(21)  # FORCE_ bits: which inputs are forced over the link
 IN_FORCE_VALUE = const(22)  # FORCE_ bits: to what
 IN_FORCE_REFRESH = const(23)  # a counter; any change is a refresh of the forces
-N_INPUTS = const(24)
+IN_BOARD = const(24)  # what of the board's own parts is out: FAULT_ bits
+N_INPUTS = const(25)
 INPUT_NAMES = (
     "contacts",
     "chatter",
@@ -74,6 +75,7 @@ INPUT_NAMES = (
     "force_mask",
     "force_value",
     "force_refresh",
+    "board",
 )
 
 # Bands of motor current.
@@ -91,6 +93,11 @@ TRANSMITTER_HIGH = const(2)
 BATTERY_GOOD = const(0)
 BATTERY_LOW = const(1)
 BATTERY_DEAD = const(2)
+
+# Parts of the board itself.
+FAULT_EXPANDER = const(1)  # silent on the I2C bus: buttons, HAND, moisture, generator, charger are not read
+FAULT_CONVERTER = const(2)  # the same, or stuck: the battery is not read
+FAULT_STORAGE = const(4)  # the journal cannot be written
 
 # Hand-off-auto selector.
 SELECT_AUTO = const(0)

@@ -7,7 +7,10 @@ from .records import (
     BATTERY_DEAD,
     BATTERY_GOOD,
     COUNTER,
+    FAULT_CONVERTER,
+    FAULT_EXPANDER,
     IN_BATTERY,
+    IN_BOARD,
     IN_CHARGER,
     IN_MAINS,
     STATE,
@@ -82,8 +85,11 @@ class Supply:
             self.spent = 1
         elif inputs[IN_BATTERY] == BATTERY_GOOD or self.mains:
             self.spent = 0
-        self._charger(self._present(inputs) and self.settings[s.CHARGER_FITTED] and not inputs[IN_CHARGER])
-        self._resting(inputs[IN_BATTERY])
+        # M8: of what nobody reads nothing is raised and nothing cleared.
+        if not inputs[IN_BOARD] & FAULT_EXPANDER:
+            self._charger(self._present(inputs) and self.settings[s.CHARGER_FITTED] and not inputs[IN_CHARGER])
+        if not inputs[IN_BOARD] & FAULT_CONVERTER:
+            self._resting(inputs[IN_BATTERY])
         self._exhaustion(high)
         self._assume(high, self._long(lag and not self.mains))
         self._masks()

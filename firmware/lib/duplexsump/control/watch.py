@@ -5,7 +5,7 @@ from . import pump as pm
 from . import settings as s
 from . import timers as tm
 from .exercise import DAY_MIN
-from .records import HIGH, IN_CHATTER, const
+from .records import FAULT_CONVERTER, FAULT_EXPANDER, FAULT_STORAGE, HIGH, IN_BOARD, IN_CHATTER, const
 
 _BACK_PERCENT = const(15)  # J3: a worn pump is back when it is no more than this below its first rate
 
@@ -24,6 +24,7 @@ def tell_alarms(c: "Controller", inputs: list[int]) -> None:
     _pump(c, 0)
     _pump(c, 1)
     _people(c)
+    _board(c, inputs[IN_BOARD])
 
 
 def _level(c: "Controller", inputs: list[int]) -> None:
@@ -78,6 +79,13 @@ def _supply(c: "Controller", inputs: list[int]) -> None:
     alarms.tell(at.MAINS_UNSTEADY, c.supply.unsteady)
     alarms.tell(at.CLOCK_FAULT, c.clock_fault)
     alarms.tell(at.INSPECTION_DUE, c.inspection_min >= c.settings[s.INSPECTION_DAYS] * DAY_MIN)
+
+
+def _board(c: "Controller", faults: int) -> None:
+    # M8, M3: what of the board itself is out.
+    silent = faults & (FAULT_EXPANDER | FAULT_CONVERTER)
+    c.alarms.tell(at.EXPANDER_SILENT, silent, silent)
+    c.alarms.tell(at.STORAGE_FAILED, faults & FAULT_STORAGE)
 
 
 def _battery_old(c: "Controller") -> bool:

@@ -25,7 +25,7 @@ _TYPES = const(0)  # true to the type check alone
 if _TYPES:
     from ..shapes import Controller, File
 
-VERSION = const(2)  # 2: the service relay among the outputs; alarms and settings of the same release
+VERSION = const(3)  # 3: faults of the board's own parts among the inputs; alarms of the same release
 OPEN = const(1)
 STEP = const(2)
 RETAINED = const(3)

@@ -12,6 +12,8 @@ from ..control import settings as s
 from ..control.bands import Bands
 from ..control.controller import Controller
 from ..control.records import (
+    FAULT_STORAGE,
+    IN_BOARD,
     IN_COMMAND,
     IN_FORCE_MASK,
     IN_FORCE_REFRESH,
@@ -181,6 +183,8 @@ class Station:
     def _inputs(self, inputs: list[int], out: list[int]) -> None:
         # Readings, through the bands, and what the link asks for.
         self.board.read(self.raw)
+        if self.recorder.failing:
+            self.raw[IN_BOARD] |= FAULT_STORAGE
         self.bands.convert(self.raw, inputs, out[0], out[1])
         inputs[IN_COMMAND] = self.command
         inputs[IN_FORCE_MASK] = self.force_mask

@@ -10,6 +10,7 @@ from ..control import alarm_table
 from ..control import settings as s
 from ..control.records import (
     IN_BATTERY,
+    IN_BOARD,
     IN_CHARGER,
     IN_CHATTER,
     IN_CONTACTS,
@@ -35,7 +36,7 @@ _TYPES = const(0)  # true to the type check alone
 if _TYPES:
     from ..shapes import Station
 
-MAP_VERSION = const(3)  # 3: heap_free, shelving, exercise verdicts, the highest inflow
+MAP_VERSION = const(4)  # 4: board_faults, two alarms more among the medium ones
 SIGNATURE = const(0x5342)
 
 # Coils: a command bit acts once when written 1 and reads 0; force bits stay until they lapse (M2).
@@ -124,6 +125,8 @@ BIT_ROWS = (
     ("pressed", 2, "push buttons silence, reset as read at the last tick", _pressed),
     ("moisture", 2, "moisture in the seal chamber of pumps 1, 2", _moisture),
     ("generator", 1, "the mains comes from a generator", lambda st: st.raw[IN_GENERATOR]),
+    ("board_faults", 3, "of the board's own parts: I2C expander silent (what it reads counts as not made), converter "
+     "beside it silent or stuck (the battery counts as full), storage", lambda st: st.raw[IN_BOARD]),
 )  # fmt: skip
 ALARMS_ACTIVE_AT = const(64)  # one bit an alarm, in the order of the alarm table: its condition holds
 ALARMS_STANDING_AT = const(112)  # one bit an alarm: not normal
