@@ -1,6 +1,6 @@
 """A firmware's modules joined into few files, before they are compiled for a board.
 
-Each module that a board loads costs its heap some 300 bytes beside its code (its
+Each module that a board loads costs its heap some 200 bytes beside its code (its
 table of names, its own names, an entry for every name that it takes from another)
 and its start a search through the file system.  Here a module that is imported by
 the modules of one file only joins that file: what is left are the files that
