@@ -5,14 +5,13 @@ from duplexsump.control import settings as s
 from duplexsump.control.records import CONTACT_NAMES
 
 from host_sim.replay.findings.finding import ESTABLISHED, LIKELY, Finding, spans
+from host_sim.replay.limits import LATE_M, SWITCH_S, late_margin_m
 
 BEYOND_M = 0.03  # a contact this far on the wrong side of the water is no matter of dead band; our own choice
 STAND_S = 20.0  # and for so long
-LATE_M = 0.02  # a start this far above the usual one is late; our own choice
 IDLE = 0.6  # of the time from the start level to the start, without a pump: a late start; our own choice
 REST_S = 20.0  # between a stop and the next start of a motor; common practice, no source
 FLOOR_M = 0.01
-SWITCH_S = 1.5  # a contact's debounce and a tick
 LOW_M = 0.018
 
 
@@ -102,7 +101,7 @@ def usual_start(context):
 
 def _margin(context, fill_m3s, level_m):
     rise = max(0.0, fill_m3s) / context.site.pit.area_m2(level_m)
-    return LATE_M + 3.0 * context.sigma_m + rise * (context.log.spacing_s + SWITCH_S)
+    return late_margin_m(rise, context.log.spacing_s, context.sigma_m)
 
 
 def late_starts(context):
