@@ -143,7 +143,7 @@ class Checkout:
         silent = self.client.states()["board_faults"]
         for fault, part in ((FAULT_EXPANDER, "I2C expander"), (FAULT_CONVERTER, "converter on the I2C bus")):
             if silent & fault:
-                self.person.say(f"   The {part} does not answer: mend its wires first (3.3 V, 0 V, SDA, SCL, address pins); "
+                self.person.say(f"   The {part} does not answer: mend its wires first (3.3 V, 0 V, SDA, SCL, address); "
                                 "what it reads cannot be proved.")  # fmt: skip
 
     def _now(self):
