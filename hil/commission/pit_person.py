@@ -11,6 +11,8 @@ PRESSED_MS = 500
 HOSE_M3S = 0.0007  # 11 gpm: a garden hose
 WALK_MS = 2000  # from a pump's start to the cut: in mid draw-down
 SIMULATED = "simulated pit"
+MOST_ASKED = 5  # of one question in a row: whoever has no answer that fits skips it
+READ = ("plate", "clamp", "battery", "bucket")  # beginnings of the keys of what is read from a plate or a meter
 NO_SUCH = {
     "horn": "no bedroom and no ears",
     "leaks": "its pipes do not leak and its valves have no unions",
@@ -51,6 +53,7 @@ class PitPerson:
         self.told = told
         self.heard = []
         self.later = []  # (ms, work), in order of making
+        self.last, self.asked = "", 0  # the question that was asked last, and how often in a row
         self.base = pit.plant.trajectory.inflow
 
     # What the dialogue calls.
@@ -92,6 +95,10 @@ class PitPerson:
     def read(self, key, prompt):
         """Return the answer to a question."""
         self.heard.append(prompt)
+        self.asked = self.asked + 1 if key == self.last else 1
+        self.last = key
+        if self.asked > MOST_ASKED and key != "late":
+            return f"skip {SIMULATED}: nobody there knows an answer that fits"
         if key in self.answers:
             return self.answers[key]
         if key in NO_SUCH:
@@ -118,9 +125,27 @@ class PitPerson:
             good = not fault_state.frozen and not fault_state.burst
         elif name == "device":
             good = True
+        elif name in ("stayed", "plug"):
+            good = fault_state.pumps[int(rest[-1]) - 1].breaker_open
+        elif name in READ:
+            return self._reads(name, rest)
         else:
-            return "fault"
+            return "fault" if key == "late" else f"skip {SIMULATED}: nobody there can tell"
         return "yes" if good else "no"
+
+    def _reads(self, name, rest):
+        # A meter in the simulated pit; a pump that has stopped meanwhile draws nothing, and is skipped.
+        plant = self.pit.plant
+        if name == "battery":
+            return f"{plant.battery_v:.2f} V"
+        if name == "bucket":
+            return f"skip {SIMULATED}: there is no bucket in it"
+        n = int(rest[-1]) - 1
+        motor = plant.site.pumps[n].motor
+        if name == "plate":
+            return f"{motor.volts:g} V" if rest.startswith("volts") else f"{motor.rated_a:g} A"
+        amps = plant.current[n]
+        return f"{amps:.1f} A" if amps > 0.0 else f"skip {SIMULATED}: the pump stood still when the meter was read"
 
     # What it can do.
 

@@ -2,7 +2,9 @@
 
 Isolation is tried before it is trusted, as lockout practice has it (OSHA 29 CFR
 1910.147(d)(6), from memory: verify before work begins).  The proof is the
-board's: in HAND it switches the pump on, and no current comes.
+board's and the person's: in HAND it switches the pump on, no current comes, and
+nothing hums or moves.  The board's reading alone proves nothing: a dead sensor
+reads no current either.
 """
 
 from duplexsump.control import settings as s
@@ -21,8 +23,8 @@ NOT_DEAD_YET = (
     "   CAUTION: until both pumps are unplugged and proved dead, either may start at any moment.  Hands out of the pit."
 )
 UNPLUG = (
-    "Unplug both pumps, or lock out their circuits; of a battery pump disconnect the battery.  The controller would "
-    "start a pump at the first float that you lift."
+    "Unplug both pumps, or lock out their circuits; of a battery pump pull the fuse in the pump's own lead: the "
+    "controller keeps its supply.  It would start a pump at the first float that you lift."
 )
 PLUG = "Plug both pumps in, or switch their circuits on, and step back: from now on they start by themselves."
 TRY_S = 240.0  # rest and power-up delay are over by then
@@ -115,13 +117,14 @@ def _try(context, n):
 
 def _dead_in_hand(context, n):
     board, p = context.board, n + 1
-    if board.setting("sensing") == s.SENSE_NOTHING:
-        return True if context.ask(question(context, "stayed_dead_{n}", p)) else None
-    state, cause = f"pump_{p}_state", f"pump_{p}_cause"
-    if not context.until(f"the controller to check the current of pump {p}",
-                         lambda: board.values[state] != STARTING, PROOF_S):  # fmt: skip
-        return False
-    return True if board.values[state] >= RETRY and board.values[cause] in (FAILED_START, RUN_LOST) else None
+    if board.setting("sensing") != s.SENSE_NOTHING:
+        state, cause = f"pump_{p}_state", f"pump_{p}_cause"
+        if not context.until(f"the controller to check the current of pump {p}",
+                             lambda: board.values[state] != STARTING, PROOF_S):  # fmt: skip
+            return False
+        if not (board.values[state] >= RETRY and board.values[cause] in (FAILED_START, RUN_LOST)):
+            return None
+    return True if context.ask(question(context, "stayed_dead_{n}", p)) else None
 
 
 def _seen_unplugged(context, p):

@@ -10,6 +10,7 @@ from hil.record.items import NOT_TESTED, NOTED
 
 WATER_S = 900.0  # a garden hose fills a narrow pit from off to lead in a minute or two
 RUN_S = 300.0
+DRAWS = 8.0  # two draw-downs, against an inflow and a hose that leave a quarter of the pump's rate; our own choice
 STAND = "Stand dry, and let nobody lean over the pit while a pump can start."
 
 
@@ -43,7 +44,7 @@ def _run_alone(n):
             _by_bucket(context, n, begin)
             return
         two = f"two draw-downs by pump {n + 1}, and the fill between them"
-        if not context.until(two, lambda: _seen(board, begin, 1 << n, 2), WATER_S + RUN_S):
+        if not context.until(two, lambda: _seen(board, begin, 1 << n, 2), _limit_s(context, n)):
             _amps(context, n, begin)
             return
         pumped, inflow = _rate(context, f"rate_{n + 1}", n, begin)
@@ -52,6 +53,12 @@ def _run_alone(n):
         judging.refill(context, f"refill_{n + 1}", board.since(begin), inflow, pumped)
 
     return run
+
+
+def _limit_s(context, place):
+    # A deep pit and a small pump take longer than the usual ones.
+    volume, rate = context.expected.draw_m3, context.expected.rates_m3s[place]
+    return WATER_S + RUN_S + (DRAWS * volume / rate if rate else 0.0)
 
 
 def _seen(board, begin, pumps, draws):

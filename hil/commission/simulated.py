@@ -6,13 +6,14 @@ from pathlib import Path
 from hil import record
 from hil.commission import expected_values
 from hil.commission.dialogue import HoseTest
-from hil.commission.pit_person import PitPerson
+from hil.commission.pit_person import HOSE_M3S, PitPerson
 from hil.commission.watch import Board
 from hil.rehearsal.pit_in_loop import PitInLoop
 from host_sim.site.load import load_site
 from host_sim.sizing.say import Say
 
 SITE = Path(__file__).with_name("invented-pit.toml")
+HOLDS = 0.75  # share of a pump's rate up to which it draws down well against what comes in; our own choice
 NOTE = (
     "A simulated person did this hose test on a simulated pit, with the firmware on a simulated controller. It says "
     "nothing about any real pit."
@@ -46,16 +47,24 @@ def run(kit, told=None, answers=None, units="us", the_site=None):
     """
     the_site = the_site or site()
     loop = PitInLoop(kit, the_site)
-    person = PitPerson(loop.pit, answers=answers, told=told, jumper=lambda made: kit.drive("jumper", int(made)))
     board = Board(kit.client, LoopClock(loop))
     board.open()
+    expected = expected_values.read(the_site.path, board.settings)
+    person = PitPerson(loop.pit, hose_m3s(loop.pit, expected), answers, told=told,
+                       jumper=lambda made: kit.drive("jumper", int(made)))  # fmt: skip
     with tempfile.TemporaryDirectory(prefix="sumpbench-hose-") as folder:
-        expected = expected_values.read(the_site.path, board.settings)
         test = HoseTest(board, person, expected, Say(units), Path(folder) / "r.json")
         test.run()
     made = document(test, kit.describe(), NOTE)
     made["sizing"] = f"{Path(the_site.path).name}{', an invented pit' if the_site.path == str(SITE) else ''}"
     return made
+
+
+def hose_m3s(pit, expected):
+    """Return what the hose gives: a garden hose's rate, less where a pump would not draw it and the inflow down."""
+    inflow = max(pit.plant.trajectory.inflow.rates_m3s)
+    carried = [HOLDS * rate - inflow for rate in expected.rates_m3s[:2] if rate]
+    return max(min(HOSE_M3S, *carried), 0.0) if carried else HOSE_M3S
 
 
 def document(test, described, no_hardware="", place="", customer=""):

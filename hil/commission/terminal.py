@@ -1,11 +1,12 @@
 """A person at a terminal: lines typed at any time, also while waiting for the board."""
 
 import queue
+import shutil
 import sys
 import textwrap
 import threading
 
-WIDTH = 110
+WIDTH = 110  # of a line at most
 
 
 class Terminal:
@@ -34,7 +35,8 @@ class Terminal:
             text = text[1:]
         lead = text[: len(text) - len(text.lstrip(" "))]
         hang = lead + ("   " if text.lstrip().startswith(("-> ", "* ")) else "")
-        wrapped = textwrap.fill(text.lstrip(" "), WIDTH, initial_indent=lead, subsequent_indent=hang)
+        width = min(shutil.get_terminal_size().columns, WIDTH)
+        wrapped = textwrap.fill(text.lstrip(" "), width, initial_indent=lead, subsequent_indent=hang)
         self.sink.write(wrapped + "\n")
         self.sink.flush()
 

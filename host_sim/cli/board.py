@@ -45,8 +45,8 @@ def registers(as_csv: Annotated[bool, typer.Option("--csv", help="Print CSV inst
 
 def wiring(
     board: Annotated[BoardName, typer.Argument(help="Which board.")] = BoardName.pico,
-    settings: Annotated[Path | None, typer.Option(help="Settings or site file: can this board read all it asks for?")]
-    = None,
+    settings: Annotated[Path | None, typer.Option(help="Settings or site file: checks that this board can read all it "
+                                                  "asks for, and shows its sensor ranges.")] = None,
     expander: Expander = False,
 ):  # fmt: skip
     """Print a board's wiring list, with the cautions for mains and relays."""
@@ -56,19 +56,23 @@ def wiring(
     from host_sim.board import settings_file, signals, wiring_list
     from host_sim.report.console import console, table_of
 
+    values = None
     if settings is not None:
-        wiring_list.check(board.value, settings_file.from_file(settings, s.defaults()), expander)
+        values = settings_file.from_file(settings, s.defaults())
+        wiring_list.check(board.value, values, expander)
     screen = console()
     rows = signals.signals(board.value, expander)
     columns = (("signal", "left", 16), ("GPIO", "left", 11), ("pin", "right", 3), ("terminal", "left", 5),
                ("what the pin does", "left", 20), ("at rest", "left", 14), ("to", "left", 30))  # fmt: skip
     table = table_of(wiring_list.title(board.value, expander), columns)
-    for row, old in zip(rows, wiring_list.table(board.value, expander), strict=True):
+    for row, old in zip(rows, wiring_list.table(board.value, expander, values), strict=True):
         position = row.position or "none"
-        table.add_row(row.name, row.pin_text, position, row.terminal, wiring_list.how(old), row.rest, row.to)
+        table.add_row(row.name, row.pin_text, position, row.terminal, wiring_list.how(old), row.rest, old["to"])
     if rows:
         screen.print(table)
         screen.print(Text(f"pin: the position on the board's header.  {wiring_list.ground(board.value)}"))
+        if values is None:
+            screen.print(Text("Sensor ranges are the defaults: with --settings FILE the list shows those of your pit."))
     else:
         screen.print("The virtual board has no pins.")
     screen.print("\nCautions", style="bold")

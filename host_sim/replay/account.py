@@ -127,7 +127,8 @@ def story(account, units):
     if not account.floor_dry:
         lines.append((account.floor_first_s, "water on the floor", 2))
     if account.highest_m == account.highest_m:
-        lines.append((account.highest_at_s, f"highest water: {units.level.text(account.highest_m)}", 2))
+        what = "highest contact wet" if log.levels_at_contacts_only else "highest water"
+        lines.append((account.highest_at_s, f"{what}: {units.level.text(account.highest_m)}", 2))
     if account.judged is not None:
         for time, _name, priority, text in account.judged.alarms[:12]:
             lines.append((time, f"our controller would have raised an alarm ({priority}): {text}", 1))
@@ -179,7 +180,10 @@ def happened_row(account, units):
     """Return the row of the log itself, shaped as `row()`."""
     wet = lasting(account.floor_wet_s) if not account.floor_dry else "none" if account.floor_known else "not known"
     gap = account.site.pit.floor_m - account.highest_m
-    return ("the log", units.level.text(account.highest_m), against_floor(gap, units), wet, "-", str(len(account.runs)))
+    highest, most = units.level.text(account.highest_m), against_floor(gap, units)
+    if not account.floor_known and account.log.levels_at_contacts_only:
+        highest, most = f"{highest} or more", "not known"
+    return ("the log", highest, most, wet, "-", str(len(account.runs)))
 
 
 def page(account, units):

@@ -29,6 +29,7 @@ DOUBT_OF_TWO = 0.18
 AT_INLET_M = 0.03
 TORN_S = 10.0  # pieces of one run may lie so far apart: rows about the floor's edge fit no line
 JUMP = 0.12  # of a pump: what the inflow does not do from one minute to the next
+RAGGED, RAGGED_OF = 3, 9  # of so many fills so many jump: the inflow comes in bursts; our own choice
 LONG_RUN_S = 45.0  # a run shorter than this is rated by its fills, not the other way round
 
 
@@ -148,6 +149,7 @@ def reconstruct(log, parts, site, rates=None):
     area = RUN_BACK_SHARE if log.levels_at_contacts_only else AREA_SHARE
     area += _coarse(log, site, rates)
     half = 1.96 * error + area * np.abs(flow) + slow * np.maximum(0.0, far - KERNEL_S)
+    half += 1.96 * np.interp(grid, [point[0] for point in points], _ragged(points))
     half += np.interp(grid, [point[0] for point in points], [doubts.get(point[0], 0.0) for point in points])
     held = np.zeros(len(grid), bool)
     for a, b in log.gaps:
@@ -224,7 +226,7 @@ def _carried(run, rated):
     for part in run:
         if part.start_s in rated:
             share, expected, doubt = float(rated[part.start_s].share), rated[part.start_s].expected_m3s, 0.12
-        elif share is not None:
+        elif share is not None and part.mask > 0:  # of a run that only the water shows, a jump may be the inflow's
             jump = (before.slope_m3s - part.slope_m3s) / expected
             sure = 3.0 * np.hypot(before.error_m3s, part.error_m3s)
             if abs(before.slope_m3s - part.slope_m3s) > sure and abs(jump) > JUMP:
@@ -261,6 +263,9 @@ def _through_pumping(parts, draws, points, rates, typical, own):
         if part.mask > 0:
             # A recorded state says that a pump was on, not that it moved water: what this run moved as it began counts.
             share, doubt = own.get(part.start_s, (share, 0.4))
+        elif part.on == 1 and part.start_s in own:
+            # A pump that wears while it runs: what this run moved as it began, not what the runs before it moved.
+            share, doubt = own[part.start_s]
         rate = share * expected
         if WORN < share < 0.9:
             key = (part.mask, round(share, 2))
@@ -357,6 +362,25 @@ def _mean(apart, flows, errors, width):
     mean = (weight * flows).sum() / total
     scatter = (weight * (flows - mean) ** 2).sum() / total
     return mean, np.sqrt(scatter / len(flows) + (weight**2 * errors**2).sum() / total**2)
+
+
+def _ragged(points):
+    # How much the inflow jumps from fill to fill beyond what each fill's own error allows, as a standard deviation at
+    # each point: 0 where fewer than RAGGED of the RAGGED_OF nearest stand clear of the line through their neighbors.
+    found = np.zeros(len(points))
+    if len(points) < RAGGED_OF:
+        return found
+    time, flow, error = np.array(points).T
+    share = (time[1:-1] - time[:-2]) / np.maximum(time[2:] - time[:-2], 1e-9)
+    apart = flow[1:-1] - (flow[:-2] * (1.0 - share) + flow[2:] * share)
+    own = error[1:-1] ** 2 + ((1.0 - share) * error[:-2]) ** 2 + (share * error[2:]) ** 2
+    clear = np.abs(apart) > 3.0 * np.sqrt(own) + JUMP * np.abs(flow[1:-1])
+    more = np.maximum(apart**2 - own, 0.0) / (1.0 + share**2 + (1.0 - share) ** 2)
+    for i in range(len(points)):
+        first = int(np.clip(i - 1 - RAGGED_OF // 2, 0, len(apart) - RAGGED_OF))
+        if clear[max(0, first) : first + RAGGED_OF].sum() >= RAGGED:
+            found[i] = np.sqrt(more[max(0, first) : first + RAGGED_OF].mean())
+    return found
 
 
 def _growth(points):

@@ -1,5 +1,6 @@
 """What every replay command is given: the site, the settings, the mapping, the folder for the results."""
 
+import sys
 from dataclasses import replace
 from pathlib import Path
 
@@ -57,7 +58,13 @@ def mapping_of(screen, path, mapping, ask):
     """Return the Mapping of a log: asked for, given, or kept beside it.  Raises InputError."""
     kept = beside(path)
     if ask:
-        found = mapping_prompt.ask(path, lambda asked, usual: typer.prompt(asked, default=usual, show_default=True))
+        try:
+            found = mapping_prompt.ask(path, lambda asked, usual: typer.prompt(asked, default=usual, show_default=True))
+        except typer.Abort as error:
+            if sys.stdin.isatty():
+                raise
+            raise InputError("the input ended before every question was answered: answer each, Enter alone to accept "
+                             "what is offered", "--map") from error  # fmt: skip
         files.write(kept.parent, kept.name, maps.as_toml(found), "--map")
         screen.print(Text(f"The mapping is saved in {kept}"))
         return found

@@ -136,7 +136,7 @@ def reconstruct(log, site, units=US, pumps=2):
             least, most = zip(*(one.volume_range_m3 for one in both), strict=True)
             flow.volume_range_m3 = (max(least), min(most))
         return [], flow, detect(log, site, [], flow, rates, units, limits, pumps), limits
-    parts = segments.segments(log, site, rates.nominal())
+    parts = segments.segments(log, site, rates.nominal(), pumps)
     flow = inflow.reconstruct(log, parts, site, rates)
     found = detect(log, site, parts, flow, rates, units, limits, pumps)
     knee = max((finding.knee_s for finding in found), default=0.0)

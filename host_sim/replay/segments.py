@@ -21,6 +21,7 @@ BLIND = 0.15  # of a pump's rate: a slope on the floor with such an error does n
 KINK = 0.12  # of a pump: a smaller jump of the slope is no pump that comes or goes; our own choice
 STAY_S = 900.0  # how long water rises under a pump before that counts as one answer worse than another; our own choice
 SWING_S = 1.2  # and before it, since a turn lies between two rows
+BOTH = 1.33  # times the weaker pump's rate: what moves more is another pump, or both; our own choice
 PIECE_S = 60.0  # a long stretch is cut into pieces of this, so that a changing inflow shows
 
 
@@ -92,8 +93,8 @@ def volumes(pit, level_m):
     return np.interp(level_m, pit.levels_m, pit.volumes_m3)
 
 
-def segments(log, site, nominal_m3s):
-    """Return the Segments of a Log in order of time; `nominal_m3s` is what one good pump moves."""
+def segments(log, site, nominal_m3s, pumps=2):
+    """Return the Segments of a Log in order of time; `nominal_m3s` is what one good pump moves, of `pumps` there."""
     if log.level_m is None:
         return []
     good = ~np.isnan(log.level_m)
@@ -122,7 +123,7 @@ def segments(log, site, nominal_m3s):
         else:
             stretches.append(_from_level(time[part], level[part], volume[part], sigma, site, nominal_m3s))
     # What pumps move is learnt from the whole log; whether they run is told stretch by stretch.
-    rates = _rates(stretches, nominal_m3s)
+    rates = [part[: -1 if pumps == 1 else None] for part in _rates(stretches, nominal_m3s)]
     rising = [line.slope_m3s for lines in stretches for line in lines
               if line.slope_m3s > 0.0 and line.error_m3s < BLIND * nominal_m3s]  # fmt: skip
     inflow = float(np.median(rising)) if rising else 0.0
@@ -203,11 +204,23 @@ def _line(time, level, volume, a, b, sigma, site, mask):
     # reading's own noise of half a step or more carries it over the steps (dither).
     hidden = 0.5 * sigma.step / max(float(t[-1] - t[0]), 1e-9) if sigma < 0.5 * sigma.step else 0.0
     error = area * np.hypot(sigma / np.sqrt(spread), hidden)
+    error = max(error, _bent(t, v, slope, area * sigma))
     if (level[first] - site.pit.floor_m) * (level[b - 1] - site.pit.floor_m) < 0.0:
         error = max(error, abs(slope))  # across the floor's edge there is no straight line
     end = time[b] if b < len(time) else time[b - 1]
     pumps = (mask & 1) + (mask >> 1)
     return Segment(float(time[a]), float(end), slope, error, float(level[a]), float(level[b - 1]), pumps, mask, len(t))
+
+
+def _bent(t, v, slope, sigma_m3):
+    # What came in the mean of a stretch is its ends over its length; where a line through all rows says otherwise,
+    # beyond what noise does to the ends, the water did not go straight and the line's own error is too small.
+    ends = len(t) // 10
+    if ends < LEAST_ROWS:
+        return 0.0
+    apart = float(t[-ends:].mean() - t[:ends].mean())
+    chord = float(v[-ends:].mean() - v[:ends].mean()) / apart
+    return max(0.0, abs(chord - slope) - 3.0 * sigma_m3 * np.sqrt(2.0 / ends) / apart)
 
 
 def _from_level(time, level, volume, sigma, site, nominal):
@@ -315,7 +328,11 @@ def _rates(stretches, nominal):
     if len(falls) < 3:
         return [0.0, nominal, 2.0 * nominal], [0, 1, 2]
     low, high = np.clip(np.quantile(falls, (0.1, 0.9)), 0.15 * nominal, 1.5 * nominal)
-    if len(falls) >= 8 and low < 0.75 * high:
+    # A weak pump that always leads makes most of the falls; the sound one that helps it is a state as well.
+    sound = falls[falls > BOTH * low]
+    if len(falls) >= 8 and len(sound) >= LEAST_ROWS and high < BOTH * low < nominal:
+        high = min(float(np.quantile(sound, 0.9)), 1.5 * nominal)
+    if len(falls) >= 8 and low < high / BOTH:
         return [0.0, float(low), float(high), float(low + high)], [0, 1, 1, 2]
     rate = float(np.clip(np.median(falls), 0.15 * nominal, 1.5 * nominal))
     return [0.0, rate, 2.0 * rate], [0, 1, 2]

@@ -15,6 +15,7 @@ from duplexsump.control import settings
 from host_sim.plant.inflow import combine, steps_of_flow
 from host_sim.replay import night as nights
 from host_sim.replay.findings.finding import CANNOT
+from host_sim.replay.inflow import KERNEL_S
 from host_sim.replay.reading import cleaning
 from host_sim.replay.reading.log import Log
 from host_sim.run.closed_loop import run
@@ -22,6 +23,7 @@ from host_sim.site.faults import parse_fault
 from host_sim.site.load import load_site, packaged
 
 GPM = 6.30902e-5
+TRUTH_S = 2.0 * KERNEL_S
 LOW_M = 0.03  # so far below the stop level a run was not stopped by its float; our own choice
 # kind of night: (fault, controller, what is there by the fault's own nature)
 NIGHTS = {
@@ -163,17 +165,27 @@ def score_findings(count, progress=None):
     return table, misses
 
 
+def _mean_inflow(trace, time_s):
+    # The mean inflow in m3/s over TRUTH_S about each of an array of times, as far as the trace reaches.
+    fine = np.arange(0.0, trace.duration_s + 5.0, 5.0)
+    sums = np.concatenate(([0.0], np.cumsum(np.interp(fine, trace.time_s, trace.inflow_m3s))))
+    a, b = (np.clip(np.searchsorted(fine, time_s + half), 0, len(fine)) for half in (-TRUTH_S / 2.0, TRUTH_S / 2.0))
+    return (sums[b] - sums[a]) / np.maximum(b - a, 1)
+
+
 def score_inflow(count, progress=None, every_s=1.0):
     """Return a list of (kind, mean error, error of the volume, share of the truth within the band), one a night.
 
-    Errors are shares of the night's mean inflow, over the stretches that the log covers.
+    Errors are shares of the night's mean inflow, over the stretches that the log covers.  What is found is the mean of
+    the fills near each instant, and a level shows no inflow but that of its fills: so the truth is the mean over the
+    same stretch, TRUTH_S, and not a burst of returning water that comes while a pump runs.
     """
     found = []
     for seed in range(count):
         kind = list(NIGHTS)[seed % len(NIGHTS)]
         night = make(kind, 1000 + seed, every_s=every_s)
         flow, _ = findings_of(night)
-        truth = np.interp(flow.time_s, night.trace.time_s, night.trace.inflow_m3s)
+        truth = _mean_inflow(night.trace, flow.time_s)
         seen = ~flow.held & (flow.time_s <= night.log.time_s[-1])
         error = np.abs(flow.flow_m3s - truth)[seen].mean() / truth[seen].mean()
         volume = flow.flow_m3s[seen].sum() / truth[seen].sum() - 1.0

@@ -124,7 +124,7 @@ class Session:
 
     def __init__(self, *arguments, cwd):
         self.master, slave = pty.openpty()
-        environment = {**os.environ, "PYTHONPATH": f"{ROOT / 'firmware/lib'}:{ROOT}", "TERM": "dumb"}
+        environment = {**os.environ, "PYTHONPATH": f"{ROOT / 'firmware/lib'}:{ROOT}", "TERM": "dumb", "COLUMNS": "110"}
         self.process = subprocess.Popen(
             [sys.executable, "-c", PROGRAM, "commission", *map(str, arguments)], stdin=slave, stdout=slave,
             stderr=slave, cwd=cwd, env=environment, start_new_session=True, preexec_fn=_own_terminal,

@@ -1,13 +1,18 @@
 """What the hose test works out from the board's changes, and what it measures against."""
 
 import json
+from types import SimpleNamespace
 
 import pytest
 from duplexsump.control import settings as s
 
 from hil.commission import expected_values, measure, simulated
+from hil.commission.pit_person import MOST_ASKED, PitPerson
 from host_sim.errors import InputError
+from host_sim.sizing import site_out
 from host_sim.sizing.command import load
+from host_sim.sizing.model import size
+from tests.sizing_sites import sound
 
 CYCLE = [
     (0, "off", 1), (60000, "lead", 1), (60000, "pump_1", 1), (65000, "lead", 0), (90000, "off", 0),
@@ -73,6 +78,18 @@ def test_a_site_promises_what_the_physics_give():
     assert found.settings == list(simulated.site().settings)
 
 
+def test_a_sized_site_has_the_contacts_that_the_sizing_wrote(tmp_path):
+    # `sizing.written` lists them; they were dropped, and the rate was asked for by bucket.
+    result = size(sound())
+    path = tmp_path / "site.toml"
+    path.write_text(site_out.text(result), encoding="utf-8")
+    found = expected_values.read(path, None)
+    off, lead = result.contacts[:2]
+    volume = result.inputs.pit.volume_m3
+    assert found.draw_m3 == pytest.approx(volume(lead.dry_m) - volume(off.dry_m), rel=0.01)
+    assert found.rates_m3s[0] and found.settings == list(result.settings)
+
+
 def test_the_board_alone_promises_what_its_settings_hold():
     values = s.defaults()
     found = expected_values.read(None, values)
@@ -103,3 +120,11 @@ def test_what_cannot_be_measured_against_is_refused(tmp_path, name, text, told):
     path.write_text(text, encoding="utf-8")
     with pytest.raises(InputError, match=told):
         expected_values.read(path, s.defaults())
+
+
+def test_a_simulated_person_without_an_answer_that_fits_skips():
+    plant = SimpleNamespace(trajectory=SimpleNamespace(inflow=None), fault_state=None)
+    person = PitPerson(SimpleNamespace(plant=plant), answers={"weather": "fault"})
+    said = [person.read("weather", "? ") for _ in range(MOST_ASKED + 1)]
+    assert said[:-1] == ["fault"] * MOST_ASKED and said[-1].startswith("skip simulated pit")
+    assert person.read("late", "? ") == "fault"

@@ -20,9 +20,12 @@ from hil.record.items import KEYS
 from hil.rehearsal.pit_in_loop import PitInLoop
 from host_sim.plant.fault_state import AS_IS
 from host_sim.report.prompt import StoppedError
-from host_sim.site.load import read_site
+from host_sim.site.load import load_site, read_site
+from host_sim.sizing import site_out
+from host_sim.sizing.model import size
 from host_sim.sizing.say import Say
 from tests.micropython.places import micropython
+from tests.sizing_sites import sound
 
 pytestmark = pytest.mark.long  # whole hose tests, simulated
 
@@ -216,3 +219,18 @@ def test_the_command_shows_a_hose_test_without_hardware_and_leaves_no_signature(
     page = (tmp_path / "r.html").read_text(encoding="utf-8")
     assert "NO HARDWARE" in page.upper() and "12 Nowhere Rd" in page and "date, signature" not in page
     assert CliRunner().invoke(app, given).exit_code != 0  # a record is never overwritten
+
+
+@pytest.mark.parametrize("sensing", ["current", "nothing"])
+def test_the_hose_test_of_a_sized_site_ends(tmp_path, sensing):
+    # It went on for ever, at a question that the simulated person had no answer to.
+    micropython()
+    path = tmp_path / "site.toml"
+    path.write_text(site_out.text(size(sound(controller__sensing=sensing))), encoding="utf-8")
+    site = load_site(path)
+    with VirtualKit(settings=site.settings) as kit:
+        kit.reset()
+        made = simulated.run(kit, the_site=site)
+    failed = [item["key"] for item in made["items"] if item["verdict"] == "fail"]
+    assert not failed and made["verdict"] == "pass"
+

@@ -38,6 +38,7 @@ ANSWERS = (
     ("Your name", ["N. N., an invented firm"]),
     ("License or reg", ["none"]),
     ("Name of the owner", ["M. M."]),
+    ("Did it stay dead", ["yes"]),
 )
 
 

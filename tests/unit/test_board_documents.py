@@ -128,3 +128,12 @@ def test_the_commands_print(arguments):
                           env={"PYTHONPATH": f"{ROOT / 'firmware/lib'}:{ROOT}"}, check=False)
     assert done.returncode == 0, done.stderr
     assert len(done.stdout) > 1000
+
+
+def test_the_wiring_list_shows_the_sensor_ranges_of_the_pit():
+    # Both sensors stood there with the default of 30 A, whatever the sizing had found.
+    values = s.defaults()
+    values[s.SENSOR_RANGE_1_MA + 1] = 75000
+    rows = {row["wire"]: row for row in wiring_list.table("pico", values=values)}
+    assert "sensor_range_2 (75 A)" in rows["current 2"]["to"] and "75 A" in wiring_list.how(rows["current 2"])
+    assert "sensor_range_1 (30 A)" in rows["current 1"]["to"] and "30 A" in wiring_list.how(rows["current 1"])

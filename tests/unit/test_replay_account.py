@@ -61,6 +61,7 @@ def test_a_log_of_contacts_alone_goes_through_the_command(tmp_path):
                                     "--out", str(tmp_path / "out")])  # fmt: skip
     assert done.exit_code == 0, done.output
     assert len(list((tmp_path / "out").iterdir())) == 4
+    assert "highest water:" not in done.output and "highest contact wet: " in done.output
 
 
 @pytest.mark.long

@@ -17,12 +17,12 @@ from host_sim.replay import limits, night
 from host_sim.replay.findings import floats
 from host_sim.replay.reading import export, mapping, mapping_prompt, sources, table_log
 from host_sim.replay.reading.log import Log
+from host_sim.replay.second_log.logger import Logger, log_of
+from host_sim.replay.second_log.pit import simulate as second_pit
 from host_sim.report.units import US
 from host_sim.site.load import read_site
 from tests.replay_nights import demo, logged
 from tests.replay_nights import night as simulate
-from tests.second_log.logger import Logger, log_of
-from tests.second_log.pit import simulate as second_pit
 
 
 @pytest.fixture(scope="module")
@@ -143,6 +143,15 @@ def test_a_broken_wire_of_a_normally_closed_contact_reads_wet():
         site.settings[s.NORMALLY_CLOSED] = closed
         assert floats._wire(site, "high", "wet") == f"its wire is {wet}"
         assert floats._wire(site, "high", "dry") == f"its wire is {dry}"
+
+
+def test_a_contact_that_never_reads_dry_may_be_normally_closed_and_is_not_established_as_stuck():
+    site = demo(0.5)
+    log = logged(simulate(site), contacts=True)
+    log.contacts["high"] = np.ones(len(log.time_s), np.int8)
+    found = next(finding for finding in night.explain(log, site, "duplex").findings if finding.kind == "float sticking")
+    assert found.confidence == "likely" and "normally-closed" in found.causes[-1]
+    assert "never read dry" in found.evidence[-1]
 
 
 def hourly(path, rows=26_304):

@@ -165,6 +165,18 @@ def test_a_setting_is_no_level_and_watts_are_no_mains(tmp_path):
     assert found.level.name == "level_mm" and found.mains is None and not found.contacts
 
 
+def test_watts_that_are_0_in_the_first_rows_are_no_mains_either(tmp_path):
+    rows = [f"2024-03-09 10:00:{i:02d},{100 + i},{900 * (i > 40)},{'on' if i > 40 else 'off'}" for i in range(60)]
+    found = mapping_prompt.guessed(written(tmp_path, "time,level_mm,power_W,pump", rows))
+    assert found.mains is None and found.pumps[0].name == "pump"
+
+
+def test_a_date_column_may_be_called_when(tmp_path):
+    rows = [f"{day:02d}/03/2024 10:00,{100 + day}" for day in range(1, 31)]
+    found = mapping_prompt.guessed(written(tmp_path, "when,level_mm", rows))
+    assert (found.time, found.clock) == ("when", "%d/%m/%Y %H:%M")
+
+
 def test_day_and_month_are_taken_from_the_whole_log_or_asked_for(tmp_path):
     rows = [f"03/04/2024 10:{i:02d}:00,100" for i in range(30)]
     with pytest.raises(InputError, match="month or the day comes first"):

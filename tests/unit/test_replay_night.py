@@ -154,14 +154,40 @@ def test_nothing_is_found_in_a_night_in_which_nothing_was_wrong(seed):
     assert found <= {"short cycling"}
 
 
-# Open: on a night of a worn pump a lag start is taken for a late one (of 11 nights 1 false, 2 missed).
-@pytest.mark.campaign
+@pytest.mark.long
 def test_a_sample_of_nights_is_told_apart():
     table, misses = trial.score_findings(11)
     assert all(counts[2] == 0 for counts in table.values()), misses
-    for kind in ("late start", "weak pump", "short cycling"):
+    for kind in ("late start", "low stop", "weak pump", "leaking check valve", "short cycling", "not keeping up"):
         assert table[kind][0] >= 1 and table[kind][1] == 0, misses
-    assert table["low stop"][0] >= 1, misses
+
+
+@pytest.mark.long
+def test_a_weak_pump_that_leads_hides_no_sound_one_that_helps_it():
+    # Pump 1 moves a third, so nearly every fall of the water is its own; pump 2 helps now and then, after a hole in
+    # the log as well.  A start at the lag float over a pump that runs is no late start, and that water is not kept up
+    # with is the weak pump's doing, which is said first.
+    found = trial.findings_of(trial.make("worn pump", 1))[1]
+    assert [finding.kind for finding in found if finding.confidence != CANNOT] == ["weak pump", "not keeping up"]
+    assert found[1].causes[0] == "weak pump"
+
+
+@pytest.mark.long
+def test_a_pump_that_wears_while_it_runs_is_rated_as_that_run_begins():
+    made = trial.make("pump wears in the night", 1002)
+    flow, _ = trial.findings_of(made)
+    truth = np.interp(flow.time_s, made.trace.time_s, made.trace.inflow_m3s)
+    assert np.abs(flow.flow_m3s - truth)[~flow.held].mean() < 0.03 * truth.mean()
+
+
+@pytest.mark.long
+def test_an_inflow_that_comes_in_bursts_has_a_band_as_wide_as_they_are():
+    made = trial.make("water comes back", 1031)
+    flow, _ = trial.findings_of(made)
+    truth = np.interp(flow.time_s, made.trace.time_s, made.trace.inflow_m3s)
+    assert ((truth >= flow.low_m3s) & (truth <= flow.high_m3s))[~flow.held].mean() > 0.9
+    calm, _ = trial.findings_of(trial.make("nothing wrong", 0))
+    assert np.median((calm.high_m3s - calm.low_m3s) / calm.flow_m3s) < 0.1
 
 
 @pytest.mark.campaign
@@ -179,8 +205,8 @@ def test_the_inflow_is_found_on_66_nights_with_noise_gaps_and_faults():
     rows = trial.score_inflow(66)
     errors = sorted(row[1] for row in rows)
     assert errors[33] < 0.03
-    assert errors[62] < 0.15  # all but the worst few, in which the floor was under water
-    assert np.mean([row[3] for row in rows]) > 0.9
+    assert errors[62] < 0.10  # all but the worst few, in which pumped water came back in bursts
+    assert 0.9 < np.mean([row[3] for row in rows]) <= 0.99
 
 
 def test_the_firmware_judges_a_foreign_log_and_says_where_the_pumps_did_otherwise(flood):

@@ -1,5 +1,7 @@
 """`sumpbench replay` on what it cannot use: a clear error and exit code 2, never a traceback, never 1."""
 
+import io
+
 import pytest
 
 from host_sim.cli.app import main
@@ -121,3 +123,11 @@ def test_a_firmware_that_raises_is_told_with_its_error(sumpbench, short, tmp_pat
 def test_a_file_given_as_a_firmware_is_refused(sumpbench, short, tmp_path):
     code, told = sumpbench("replay", short, "--site", "demo", "--firmware", short, "--out", tmp_path / "out")
     assert code == 2 and "holds no firmware" in told
+
+
+def test_answers_that_end_early_are_bad_input(sumpbench, tmp_path, monkeypatch):
+    path = tmp_path / "log.csv"
+    path.write_text("time,level_mm\n2024-03-09 10:00,100\n2024-03-09 10:01,110\n")
+    monkeypatch.setattr("sys.stdin", io.StringIO("\n"))
+    code, told = sumpbench("replay", path, "--site", "demo", "--map", "--out", tmp_path / "out")
+    assert code == 2 and "input ended before every question was answered" in told

@@ -19,6 +19,13 @@ def _few_rows(finding, found):
     return bool(few and finding.kind == "weak pump" and not found.recorded and not log.levels_at_contacts_only)
 
 
+def _unexplained(finding, findings):
+    # Water that rose over a pump that moved little: it did not keep up only where that pump is found weak as well.
+    weak = any(other.kind == "weak pump" and other.confidence != CANNOT and other.start_s < finding.end_s
+               and finding.start_s < other.end_s for other in findings)  # fmt: skip
+    return finding.kind == "not keeping up" and finding.causes[0] == "weak pump" and not weak
+
+
 def detect(log, site, parts, flow, rates, units=US, limits=None, sharing=1):
     """Return every Finding in a log, the most serious first; `units` are those of the evidence.
 
@@ -42,11 +49,13 @@ def detect(log, site, parts, flow, rates, units=US, limits=None, sharing=1):
             finding.evidence.append(f"few rows in each draw-down (one every {limits.spacing_s:g} s): likely at most")
         if _few_rows(finding, found) and finding.confidence == LIKELY:
             finding.confidence = CANNOT
+    findings = [finding for finding in findings if not _unexplained(finding, findings)]
     for finding in findings:
         # Pumps that do not keep up while one of them is weak: the weak one comes first.
-        flooded = [other.severity for other in findings
+        flooded = [other for other in findings
                    if other.kind == "not keeping up" and other.start_s < finding.end_s > finding.start_s]  # fmt: skip
-        if finding.kind == "weak pump" and finding.confidence == ESTABLISHED and flooded:
-            finding.severity = max(flooded) + 0.5
+        sure = finding.confidence == ESTABLISHED or any(other.causes[0] == "weak pump" for other in flooded)
+        if finding.kind == "weak pump" and sure and flooded:
+            finding.severity = max(other.severity for other in flooded) + 0.5
     findings.sort(key=lambda finding: (-finding.severity, -CONFIDENCE.index(finding.confidence), finding.start_s))
     return findings

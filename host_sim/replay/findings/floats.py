@@ -68,13 +68,18 @@ def _stuck(context, name, contact, reads, start, end, known):
     turned = (log.contacts[name][rows & (log.time_s < end)] == int(other == "wet")).any()
     # One row on the wrong side may be a reading that is off; three are not.
     several = rows.sum() >= 3 and end - start > 2.0 * log.spacing_s
-    confidence = ESTABLISHED if known and not turned and several else LIKELY
+    # One that never turned in the whole log may be no stuck float: the column then tells closed, not wet.
+    never = reads == "wet" and not (log.contacts[name] == 0).any()
+    confidence = ESTABLISHED if known and not turned and several and not never else LIKELY
     text = f"the {name} float stayed {reads} regardless of the water level"
     if turned:
         text = f"the {name} float read {reads} on and off, against the water level"
     severity = {"lead": 3.0, "high": 2.0}.get(name, 1.5) if reads == "dry" else 1.5
-    return Finding("float sticking", confidence, start, end, text, evidence,
-                   [f"the {name} float hung up", _wire(context.site, name, reads)],
+    causes = [f"the {name} float hung up", _wire(context.site, name, reads)]
+    if never:
+        evidence.append("it never read dry in this log, so which of these cannot be told")
+        causes.append('the column tells that a normally-closed contact is closed (then wet = ["0"] in the mapping)')
+    return Finding("float sticking", confidence, start, end, text, evidence, causes,
                    f"{name}-stuck-{reads}", severity)  # fmt: skip
 
 

@@ -1,9 +1,12 @@
 """Water that comes back, and water that comes too fast."""
 
+from dataclasses import replace
+
 import numpy as np
 from duplexsump.control.records import CONTACT_NAMES
 
 from host_sim.replay.findings.finding import CANNOT, ESTABLISHED, LIKELY, Finding, spans
+from host_sim.replay.findings.pumps import NOTHING
 from host_sim.replay.segments import volumes
 
 STEPS = 1.5  # of the reading, by the plan area: less water than this running back is no more than steps; our own choice
@@ -226,7 +229,8 @@ def not_keeping_up(context):
         shares = [context.flow.delivered[part.start_s][0] for part in rising if part.start_s in context.flow.delivered]
         shares = shares if context.recorded else []
         shares = shares or [d.share for d in during if d.near_s < NEAR_S and d.error_m3s < 0.15 * d.expected_m3s]
-        if shares and float(np.median(shares)) < DELIVERED:
+        share = float(np.median(shares)) if shares else 1.0
+        if share < NOTHING:
             continue
         start, end = first, last
         inside = (context.flow.time_s >= start) & (context.flow.time_s <= end)
@@ -235,12 +239,26 @@ def not_keeping_up(context):
         when = f"from {context.clock(start)} to {context.clock(end)}"
         evidence = [f"{when} inflow was {context.rate(came)}, the pumps delivered {context.rate(went)}; "
                     f"the water rose to {context.level(max(part.end_m for part in rising))}"]  # fmt: skip
-        grave = max(part.end_m for part in rising) > context.site.pit.floor_m
-        found.append(Finding("not keeping up", ESTABLISHED if context.recorded and shares else LIKELY, start, end,
-                             "the pumps did not keep up with the inflow", evidence,
-                             ["more inflow than the pumps can carry", "weak pump"], "",
-                             4.0 if grave else 2.0))  # fmt: skip
-    return found
+        severity = 4.0 if max(part.end_m for part in rising) > context.site.pit.floor_m else 2.0
+        causes = ["more inflow than the pumps can carry", "weak pump"]
+        sure = context.recorded and shares and share >= DELIVERED
+        if share < DELIVERED:  # then that pump is the first finding, and this what came of it
+            causes = causes[::-1]
+        found.append(Finding("not keeping up", ESTABLISHED if sure else LIKELY, start, end,
+                             "the pumps did not keep up with the inflow", evidence, causes, "", severity))
+    return _joined(found)
+
+
+def _joined(findings):
+    # Of a weak pump every cycle may be one over which the water rose: one finding, with the first and the worst.
+    weak = [finding for finding in findings if finding.causes[0] == "weak pump"]
+    if len(weak) < 2:
+        return findings
+    worst = max(weak, key=lambda finding: (finding.severity, finding.end_s - finding.start_s))
+    first, start, end = weak[0], min(f.start_s for f in weak), max(f.end_s for f in weak)
+    evidence = [f"in {len(weak)} runs; {first.evidence[0]}", *(worst.evidence if worst is not first else [])]
+    one = replace(first, start_s=start, end_s=end, evidence=evidence, severity=worst.severity)
+    return [one, *(finding for finding in findings if finding not in weak)]
 
 
 def _high_contacts(context):

@@ -15,7 +15,7 @@ UNITS = {
     "rate": ("mm/h", "in/h", "mm/day", "in/day"),
 }
 HINTS = (
-    ("time", r"time|date|stamp|zeit"),
+    ("time", r"time|date|stamp|^when$|zeit"),
     ("level", r"level|depth|height|water|stage|pegel"),
     ("rain", r"rain|precip"),
     ("mains", r"mains|power|supply|grid"),
@@ -44,12 +44,15 @@ def guess(sheet):
     found, taken = {}, set()
     for role, pattern in HINTS:
         for name in sheet.header:
-            if role in STATES and not _says_on_or_off(sheet.first(name)):
+            if name in taken or role in found or not re.search(pattern, name, re.IGNORECASE):
                 continue
-            decoy = role == "level" and DECOY.search(name)
-            if name not in taken and role not in found and not decoy and re.search(pattern, name, re.IGNORECASE):
-                found[role] = name
-                taken.add(name)
+            # Of what is on or off the whole column tells: a pump's watts are 0 as well while it rests.
+            if role in STATES and not (_says_on_or_off(sheet.first(name)) and _says_on_or_off(sheet.cells(name)[name])):
+                continue
+            if role == "level" and DECOY.search(name):
+                continue
+            found[role] = name
+            taken.add(name)
     return found
 
 

@@ -5,7 +5,7 @@ nothing with the simulator: Hazen-Williams friction, a curve that bends, floats 
 inflow that eases as the pit fills.  The site file that the replay is given describes the pit
 only about as well as a plumber would.
 
-    python -m tests.second_log --nights 24 --seed 9001
+    sumpbench replay-trial --matrix --nights 24 --seed 9601
 
 A night is one of eight kinds under one of three controllers: one pump on a float switch, an alternating pair, and
 our own firmware on four floats.  A logger keeps it every 1 to 300 s, in steps of 1 to 10 mm, with noise up to 10 mm,

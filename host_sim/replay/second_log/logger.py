@@ -6,8 +6,7 @@ import numpy as np
 
 from host_sim.replay.reading import rows_by_name, table_log
 from host_sim.replay.reading.mapping import read as mapping_of
-
-from .pit import STEP_S
+from host_sim.replay.second_log.pit import STEP_S
 
 ROWS_S = (1, 5, 10, 30, 60, 300)
 STEPS_MM = (1, 5, 10)

@@ -9,10 +9,9 @@ from host_sim.errors import InputError
 from host_sim.replay import night as nights
 from host_sim.replay.findings.finding import CANNOT, ESTABLISHED, LIKELY
 from host_sim.replay.reading import sources
+from host_sim.replay.second_log.logger import log_of
+from host_sim.replay.second_log.pit import DEEP, STEP_S
 from host_sim.site.load import read_site
-
-from .logger import log_of
-from .pit import DEEP, STEP_S
 
 # What names a night's trouble, and what else is true of it.
 NAMES = {
@@ -47,6 +46,8 @@ class Score:
     inside: float = float("nan")  # share of the time the truth is inside the band
     bounds: bool = False  # the band is bounds by water balance
     width: float = float("nan")  # median width of the band, of what one pump moves
+    seed: int = 0
+    controller: str = ""
 
 
 def claim_of(finding):
