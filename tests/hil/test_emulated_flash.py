@@ -102,7 +102,7 @@ def test_the_firmware_lies_on_the_board_as_a_deployment_leaves_it():
     files = flash.firmware_files(FIRMWARE)
     assert files["/boot.py"] == (FIRMWARE / "boot.py").read_bytes() and "/pit/" in files
     modules = [name for name in files if name.endswith(".mpy")]
-    assert "/lib/duplexsump/boards/pico.mpy" in modules and "/lib/duplexsump/control/controller.mpy" in modules
+    assert "/lib/duplexsump/boards/pico.mpy" in modules and "/lib/duplexsump/station/run.mpy" in modules
     assert not [name for name in files if "esp32" in name or "posix" in name]
     assert all(files[name][0] == ord("M") for name in modules if files[name])
 

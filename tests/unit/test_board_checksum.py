@@ -36,7 +36,7 @@ def test_a_build_tells_the_sources_it_was_built_from_for_as_long_as_it_is_whole(
     build = tmp_path / "build"
     compile_firmware(FIRMWARE, build, board)
     assert firmware_checksum(str(build)) == journal.firmware_checksum()
-    whole = build / "control" / "gate.mpy"
+    whole = build / "station" / "run.mpy"
     whole.write_bytes(whole.read_bytes() + b"\0")
     assert firmware_checksum(str(build)) == files_checksum(str(build)) != journal.firmware_checksum()
 
@@ -60,8 +60,8 @@ def test_a_build_that_the_manifest_has_just_proved_is_not_read_again(tmp_path, m
     assert (manifest.damaged(), manifest.sound) == ([], True)
     monkeypatch.setattr(checksum, "files_checksum", None)
     assert firmware_checksum(str(build), manifest.sound) == journal.firmware_checksum()
-    (build / "control" / "gate.mpy").write_bytes(b"M")
-    assert (manifest.damaged(), manifest.sound) == (["/control/gate.mpy"], False)
+    (build / "station" / "run.mpy").write_bytes(b"M")
+    assert (manifest.damaged(), manifest.sound) == (["/station/run.mpy"], False)
 
 
 def test_other_sources_are_another_firmware(tmp_path):

@@ -107,3 +107,26 @@ def test_a_slot_that_was_written_before_holds_and_is_told(tmp_path):
     assert station.store.values == changed(**LOOP, **BACKUP)
     assert [note for note in station.store.notes if "GP28" in note]
     assert board.transmitter == 1
+
+
+def without(rows, *places):
+    return [row for row in rows if row[0] not in places]
+
+
+def test_what_is_not_asked_for_may_be_missing():
+    rows = inputs("esp32")
+    bare = changed(sensing=0, transmitter=0)
+    assert refusal(bare, without(rows, r.IN_CURRENT_1, r.IN_CURRENT_2, r.IN_LEVEL, r.IN_BATTERY), 100) == ""
+    assert refusal(changed(sensing=s.SENSE_FEEDBACK, transmitter=0), without(rows, r.IN_LEVEL), 100) == ""
+
+
+@pytest.mark.parametrize("n", [0, 1])
+def test_a_sensor_too_small_is_told_with_what_the_board_reads_and_what_a_locked_rotor_draws(n):
+    values = changed(sensing=s.SENSE_CURRENT)
+    most = values[s.SENSOR_RANGE_1_MA + n] // 2
+    values[s.RATED_1_MA + n] = most // 3 + 1
+    values[s.RATED_1_MA + 1 - n] = 1000
+    words = "sensor_range_%d: this board reads %d mA of it, a locked rotor draws %d: fit a larger sensor"
+    assert refusal(values, inputs("esp32"), 50) == words % (n + 1, most, 3 * (most // 3 + 1))
+    values[s.RATED_1_MA + n] = most // 3
+    assert refusal(values, inputs("esp32"), 50) == ""

@@ -156,3 +156,58 @@ def test_m7_rs485_may_speak_ascii_and_with_the_jumper_it_is_rtu_again(tmp_path):
     station.connect()
     run(board, station, 1000)
     assert ask_rtu(board, station, rtu(READ)) == rtu(bytes.fromhex("0402") + r.SIGNATURE.to_bytes(2, "big"))
+
+
+def told(folder, text):
+    """Return the Line of a file with that text."""
+    (folder / "line").write_bytes(text if isinstance(text, bytes) else text.encode())
+    return line.Line(str(folder))
+
+
+FIELDS = (19200, 0, 1, 0, line.ALWAYS, line.ALWAYS)
+
+
+def fields(found):
+    return found.baud, found.parity, found.unit, found.framing, found.usb, found.rs485
+
+
+@pytest.mark.parametrize("row", ["speed 9600", "foo 7", "foo odd", "foo ascii", "foo never", "framing 3", "unit x",
+                                 "unit 0", "unit 248", "baud 9601", "baud x", "parity 1", "rs485 2",
+                                 "usb perhaps"])  # fmt: skip
+def test_m7_a_row_counts_by_its_name_and_its_value_both(tmp_path, row):
+    found = told(tmp_path, row + "\n")
+    assert fields(found) == FIELDS
+    assert found.notes == [f"line: {row} is not understood, see station/line.py"]
+
+
+@pytest.mark.parametrize("unit", [1, 2, 246, 247])
+def test_m7_every_unit_of_the_standard_may_be_had(tmp_path, unit):
+    found = told(tmp_path, f"unit {unit}\n")
+    assert (found.unit, found.notes) == (unit, [])
+
+
+def test_m7_a_file_that_is_no_text_is_told(tmp_path):
+    found = told(tmp_path, b"\xff\xfe\xff")
+    assert (fields(found), found.notes) == (FIELDS, ["line: ? is not understood, see station/line.py"])
+
+
+def test_m7_a_long_row_is_told_by_its_first_sixty_letters(tmp_path):
+    found = told(tmp_path, "z" * 80)
+    assert found.notes == [f"line: {'z' * 60} is not understood, see station/line.py"]
+
+
+def test_m7_behind_a_closed_port_everything_is_read_and_the_window_moved_and_no_more():
+    class Model:
+        def read_bits(self, *asked):
+            return asked
+
+        read_words = write_words = write_bits = read_bits
+
+    guarded = line.Guarded(Model(), None, line.WRITES.index("never"))
+    assert guarded.read_bits(1, 2, 3, b"", 4) == (1, 2, 3, b"", 4)
+    assert guarded.read_words(3, 2, 1, b"", 4) == (3, 2, 1, b"", 4)
+    assert guarded.write_bits(0, 1, b"", 0) == modbus.FUNCTION
+    for at, count, let in ((0, 4, True), (0, 5, False), (1, 3, True), (1, 4, False), (-1, 4, False), (3, 1, True),
+                           (4, 1, False)):  # fmt: skip
+        found = guarded.write_words(r.WINDOW_AT + at, count, b"", 0)
+        assert found == ((r.WINDOW_AT + at, count, b"", 0) if let else modbus.FUNCTION), (at, count)

@@ -80,3 +80,9 @@ def test_without_a_folder_there_is_no_record_and_no_error(tmp_path):
     mode, made, _ = life(tmp_path / "none", h.WATCHDOG, 2)
     made.record("lost")
     assert (mode, made.ages, made.reason) == (h.FULL, [2], "")
+
+
+@pytest.mark.parametrize(("age", "ages"), [(9, [9, 0]), (10, [0]), (11, [0])])
+def test_a_reset_that_the_record_puts_ten_minutes_back_does_not_count(tmp_path, age, ages):
+    (tmp_path / "boots").write_text(str(age))
+    assert life(tmp_path, h.WATCHDOG)[1].ages == ages

@@ -321,3 +321,70 @@ def test_a_slot_that_is_none_is_passed_over(tmp_path, data):
     slot(tmp_path, "a", GOOD.format(7, 10, 0, 1, 40000))
     (tmp_path / "settings.b").write_bytes(data)
     assert m.known(str(tmp_path)) == (8, 10, 1, 40000)
+
+
+def test_of_two_slots_alike_the_first_holds_and_a_slot_of_number_0_is_one(tmp_path):
+    slot(tmp_path, "b", GOOD.format(0, 15, 1, 0, 50000))
+    assert m.known(str(tmp_path)) == (8, 15, 2, 50000)
+    slot(tmp_path, "a", GOOD.format(0, 10, 1, 1, 40000))
+    assert m.known(str(tmp_path)) == (8, 10, 0, 40000)
+
+
+# Outputs that are on at 0 V: relay modules mostly are.
+
+
+def copy_of(folder, name, text):
+    import binascii
+
+    body = text.encode()
+    (folder / f"hardware.{name}").write_bytes(body + b"sum %08x\n" % binascii.crc32(body))
+
+
+def test_which_outputs_are_on_at_0_v_is_read_from_the_first_sound_copy(tmp_path):
+    assert m.on_at_zero(str(tmp_path)) == 0
+    copy_of(tmp_path, "c", "low 5\n")
+    assert m.on_at_zero(str(tmp_path)) == 5
+    copy_of(tmp_path, "b", "low 31\nexpander 1\n")
+    assert m.on_at_zero(str(tmp_path)) == 31
+    (tmp_path / "hardware.a").write_bytes(b"low 7\nsum 00000000\n")
+    assert m.on_at_zero(str(tmp_path)) == 31, "a damaged copy is passed over"
+    copy_of(tmp_path, "a", "low 3\n")
+    assert m.on_at_zero(str(tmp_path)) == 3
+
+
+def test_a_seal_alone_and_a_file_without_one_say_nothing(tmp_path):
+    copy_of(tmp_path, "a", "")
+    (tmp_path / "hardware.b").write_bytes(b"low 3\n")
+    (tmp_path / "hardware.c").write_bytes(b"00000000")
+    assert m.on_at_zero(str(tmp_path)) == 0
+    with pytest.raises(ValueError, match="no sound slot"):
+        m._parse(b"low 3\n")
+    assert m._parse(b"sum 00000000\n") == {}, "an empty text, soundly sealed"
+
+
+@pytest.mark.parametrize("low", range(32))
+def test_outputs_that_are_on_at_0_v_are_off_from_the_first_and_written_the_other_way_round(board, monkeypatch, low):
+    monkeypatch.setattr(m, "_made", [])
+    monkeypatch.setattr(m, "on_at_zero", lambda: low)
+    made = m.pins()
+    fresh = m.WiredPins(*m.PINS[m.sys.platform], low)
+    off = [low >> i & 1 for i in range(5)]
+    assert [pin.level for pin in fresh.outputs] == off, "as they are made"
+    for out in (0, 1, 2, 3, m.ALARM, 15):
+        made.write(out)
+        assert [pin.level for pin in made.outputs] == [(out >> i & 1) ^ off[i] for i in range(5)]
+    made.safe()
+    assert [pin.level for pin in made.outputs] == off
+
+
+def test_a_word_of_another_length_is_none(board, monkeypatch):
+    monkeypatch.setattr(m, "MAGIC", 0)
+    monkeypatch.setattr(Rtc, "data", b"\1")
+    if m.sys.platform == "esp32":
+        assert board.kept() == 0
+
+
+@pytest.mark.parametrize("word", [m.MAGIC, m.MAGIC | 0x300, m.MAGIC | 0x304])
+def test_a_fault_keeps_every_other_bit_of_the_word(word):
+    assert m.marked(word | 1, m.FAULT) == word | 3
+    assert m.marked(word | 1, m.ASKED) == m.MAGIC | 1

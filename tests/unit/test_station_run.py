@@ -148,3 +148,153 @@ def test_the_first_pass_writes_the_outputs_before_it_records(tmp_path, monkeypat
     monkeypatch.setattr("duplexsump.station.recorder.Recorder.step", lambda *a: order.append("records"))
     Station(board).begin(0)
     assert order == ["outputs", "records"]
+
+
+@pytest.fixture
+def made(monkeypatch):
+    """The Stations that a test's run makes, in a list."""
+    found = []
+    whole = Station.begin
+
+    def begin(self, cause, reason=""):
+        found.append(self)
+        return whole(self, cause, reason)
+
+    monkeypatch.setattr(runner.Station, "begin", begin)
+    return found
+
+
+def test_the_link_is_opened_in_full_operation_alone(tmp_path, made):
+    board = go(Limited(tmp_path / "pit", 3))
+    assert len(made[0].links) == 2 and board.line == (19200, 0)
+    folder = tmp_path / "other"
+    folder.mkdir()
+    (folder / "boots").write_text("0 0")
+    board = go(Limited(folder, 3, cause=health.WATCHDOG))
+    assert made[1].mode == health.CONTROL_ONLY and not made[1].links and not hasattr(board, "line")
+
+
+def test_m5_lives_that_ended_early_are_forgotten_after_the_first_minute_and_not_before(tmp_path):
+    early = marks.MAGIC + 0x300
+    words = []
+    board = Limited(tmp_path / "pit", 100000)
+    board.word = early
+
+    def look(board):
+        words.append(board.word)
+
+    rest, began_ms = board.rest, board.time_ms
+
+    def rested(ms):
+        rest(100 if ms > 5 else ms)
+        passed_ms = board.time_ms - began_ms & 0x3FFFFFFF
+        if passed_ms < 59000 or passed_ms > 61000:
+            look(board)
+        if passed_ms > 62000:
+            raise OverError
+
+    board.rest = rested
+    go(board)
+    assert words[0] == early and words[-1] == marks.MAGIC
+    assert words.index(marks.MAGIC) == len(words) - words[::-1].index(early), "once, and for good"
+
+
+def test_settings_that_are_wished_for_are_put_in_force_once(tmp_path, made, monkeypatch):
+    renewed = []
+    monkeypatch.setattr(runner.Station, "renew", lambda self: renewed.append(self))
+
+    def wish(board):
+        made[0].wish = link.WISH_RENEW
+
+    go(Limited(tmp_path / "pit", 30, {10: wish}))
+    assert renewed == [made[0]] and made[0].wish == 0
+
+
+def test_files_that_are_not_as_installed_are_told_to_the_station(tmp_path, made):
+    board = Limited(tmp_path / "pit", 3)
+    with pytest.raises(SystemExit, match="reset"):
+        runner.run(board, None, ["/station/spare.py", "/boards/other.py"])
+    assert made[0].damaged == ["/station/spare.py", "/boards/other.py"]
+
+
+@pytest.mark.parametrize(("wish", "mark"), [(link.WISH_MAINTENANCE, marks.MAINTENANCE), (link.WISH_RESET, marks.ASKED)])
+def test_m6_a_reset_that_was_asked_for_lets_the_reply_leave_and_closes_the_journal(
+    tmp_path, made, monkeypatch, wish, mark
+):
+    board = Limited(tmp_path / "pit", 400)
+    closed, left = [], []
+
+    def reset(mark=marks.ASKED):
+        left.append(mark)  # a board's reset does not return: what comes later is the test's own
+        raise SystemExit("reset")
+
+    board.reset = reset
+    monkeypatch.setattr("duplexsump.station.recorder.Recorder.close", lambda self, now: closed.append(board.time_ms))
+
+    def leave(board):
+        made[0].wish = wish
+        board.asked_count = board.count
+
+    def ask(board):
+        board.usb.sent.extend(b":010400000001FA\r\n")  # served while the reset is waited for
+
+    board.at = {50: leave, 53: ask}
+    with pytest.raises(SystemExit, match="reset"):
+        runner.run(board)
+    assert left[0] == mark
+    assert board.outputs[:6] == [0] * 6
+    assert bytes(board.usb.answered).startswith(b":010402")
+    assert len(closed) == 1
+    # From the close on half a second, in rests of 5 ms.
+    assert board.time_ms - closed[0] & 0x3FFFFFFF == 500
+    assert board.count - board.asked_count == 100
+
+
+def test_m3_outputs_are_safe_before_the_reason_is_written_down(tmp_path, monkeypatch):
+    board = Limited(tmp_path / "pit", 200)
+    seen = []
+
+    def record(self, reason):
+        seen.append((board.made_safe, list(board.outputs[:6])))
+
+    def spoil(board):
+        board.outputs[0] = 1
+        board.before = board.made_safe
+        raise ValueError("spoilt")
+
+    monkeypatch.setattr(health.Health, "record", record)
+    board.at = {20: spoil}
+    with pytest.raises(SystemExit, match="reset"):
+        runner.run(board)
+    assert seen == [(board.before + 1, [0] * 6)]
+
+
+def test_m5_outputs_are_safe_where_the_last_resort_takes_over(tmp_path):
+    board = Limited(tmp_path / "pit", 10, cause=health.WATCHDOG)
+    (tmp_path / "pit" / "boots").write_text("0 0 0")
+    assert runner.run(board).startswith("4 watchdog resets")
+    assert board.made_safe == 1
+
+
+def test_a_board_that_does_not_reset_is_told_to_whoever_ran_it(tmp_path):
+    board = Limited(tmp_path / "pit", 5)
+    board.reset = lambda mark=marks.ASKED: None
+    assert runner.run(board) == "no reset follows"
+
+
+def test_m6_the_wait_for_the_last_reply_is_over_after_half_a_second_and_not_before(tmp_path):
+    board = Limited(tmp_path / "pit", 5000)
+    station = Station(board)
+    station.begin(0)
+    station.connect()
+    station.wish = link.WISH_RESET
+    rests = []
+
+    def rest(ms):
+        rests.append(ms)
+        board.time_ms = board.time_ms + 499 & 0x3FFFFFFF
+
+    board.rest = rest
+    with pytest.raises(SystemExit, match="reset"):
+        runner._leave(board, station)
+    assert rests == [5, 5], "one millisecond was left"

@@ -275,3 +275,53 @@ def test_a_manifest_that_does_not_hold_condemns_nothing(tmp_path, text):
     assert (found.body, found.damaged(), found.next()) == ("", [], "")
     assert "manifest is damaged" in found.note
     assert "no manifest" in checksum.Manifest(str(tmp_path / "none")).note
+
+
+def slot_of(body):
+    """Return a slot with a seal that holds, whatever it says."""
+    return body + b"sum %08x\n" % binascii.crc32(body)
+
+
+@pytest.mark.parametrize(("a", "b", "newer"), [(5, 3, 0), (3, 5, 1), (4, 4, 0), (0, None, 0), (None, 0, 1), (0, 1, 1)])
+def test_the_higher_number_holds_and_of_two_alike_the_first(tmp_path, a, b, newer):
+    for name, number, ms in (("a", a, 1100), ("b", b, 1200)):
+        if number is not None:
+            (tmp_path / f"settings.{name}").write_bytes(store.text_of(number, with_debounce(s.defaults(), ms)))
+    found = slots(tmp_path)
+    found.load()
+    assert (found.slot, found.sequence, found.notes) == (newer, (a, b)[newer], [])
+    assert found.values[s.DEBOUNCE_MS] == (1100, 1200)[newer]
+
+
+def test_without_a_slot_the_defaults_hold_and_that_is_told(tmp_path):
+    found = slots(tmp_path)
+    assert found.load() == s.defaults()
+    assert (found.slot, found.notes) == (store.DEFAULTS, ["no sound settings slot: the defaults hold"])
+
+
+def test_a_sealed_set_that_the_rules_refuse_is_left_and_the_first_reason_told(tmp_path):
+    values = with_debounce(s.defaults(), 9)
+    values[s.MIN_OFF_MS] = -1
+    reasons = s.check(values)
+    assert len(reasons) > 1
+    (tmp_path / "settings.a").write_bytes(store.text_of(3, values))
+    found = slots(tmp_path)
+    assert found.load() == s.defaults()
+    assert found.notes == [f"settings slot a: {reasons[0]}", "no sound settings slot: the defaults hold"]
+
+
+@pytest.mark.parametrize("head", [b"settings", b"settings 3 4", b"setting 3", b"sets 3", b"", b"3", b"a b"])
+def test_a_sealed_file_with_another_head_is_no_slot(head):
+    with pytest.raises(ValueError, match=r"^not a settings slot$"):
+        store.parse(slot_of(head + b"\ndebounce 1000\n"))
+
+
+def test_a_seal_over_nothing_is_sound_and_no_slot():
+    with pytest.raises(ValueError, match=r"^not a settings slot$"):
+        store.parse(slot_of(b""))
+
+
+@pytest.mark.parametrize("data", [b"", b"x", b"settings 3\n", b"00000000\n", b"s", b"sum", b"sum 0"])
+def test_what_bears_no_seal_is_damaged(data):
+    with pytest.raises(ValueError, match=r"^damaged, its checksum does not hold$"):
+        store.parse(data)

@@ -31,7 +31,8 @@ BAUDS = (1200, 2400, 4800, 9600, 19200, 38400, 57600, 115200)
 PARITIES = ("even", "odd", "none")
 FRAMINGS = ("rtu", "ascii")
 WRITES = ("always", "jumper", "never")
-ALWAYS, JUMPER = const(0), const(1)
+ALWAYS = const(0)
+JUMPER = const(1)
 _MOST_TEXT = const(500)
 
 
