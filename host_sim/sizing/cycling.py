@@ -36,6 +36,13 @@ class Cycle:
         return 3600.0 / self.time_s if self.time_s < inf else 0.0
 
 
+def _hung_s(inputs, settings):
+    # Current that stays normal, or a transmitter's level, tells that the pump moves water all the while.
+    if settings[s.SENSING] == s.SENSE_CURRENT or inputs.floats.kind == "transmitter":
+        return inf
+    return max(3 * settings[s.PUMP_DOWN_LEAD_MS], settings[s.BLIND_RUN_MS]) / 1000.0
+
+
 def travel_s(regime, pit, from_m3, to_m3, inflow_m3s):
     """Return how long the water falls from one volume to another against an inflow; inf when it never gets there."""
     volume, total = from_m3, 0.0
@@ -67,8 +74,25 @@ class Cycling:
         self.regimes = [inputs.lines.regime(drives(which), Outlet()) for which in (ALONE_1, ALONE_2)]
         self.late_s = settings[s.DEBOUNCE_MS] / 1000.0 + HALF_TICK_S
         self.shortest_run_s = settings[s.MIN_RUN_MS] / 1000.0
+        self.lead_dry_m3 = inputs.pit.volume_m3(contacts[1].dry_m)
+        self.hung_s = _hung_s(inputs, settings)
         self.alternates = settings[s.DUTY] != s.FIXED
         self.primary = settings[s.PRIMARY] - 1
+
+    def believed_m3s(self):
+        """Return the highest inflow at which every draw-down ends before the controller takes `off` for hung (m3/s).
+
+        Nearer to what a pump moves, it cuts draw-downs short to look (narrative L4),
+        and the cycles are no longer those of `cycle`; inf where it does not judge by time.
+        """
+        if self.hung_s == inf:
+            return inf
+        low, high = 0.0, min(out_m3s(regime, self.off_m3) for regime in self.regimes)
+        for _ in range(40):
+            q = 0.5 * (low + high)
+            longest = max(travel_s(regime, self.pit, self.lead_dry_m3, self.off_m3, q) for regime in self.regimes)
+            low, high = (q, high) if longest <= self.hung_s else (low, q)
+        return low
 
     @property
     def band_m3(self):

@@ -10,7 +10,8 @@ from duplexsump.control import settings as s
 
 from host_sim.report.sheet import Cell, Columns, Sheet, Table, flow
 from host_sim.sizing.contacts import NAMES
-from host_sim.sizing.report.terminal import SHORT
+from host_sim.sizing.report.sections import stretch
+from host_sim.sizing.report.terminal import SHORT, checked
 from host_sim.sizing.say import assumed_words
 
 SIZES_PT, SMALLEST_PT = (8.5, 8.25, 8.0, 7.75, 7.5, 7.25, 7.0), (6.75, 6.5, 6.25, 6.0)
@@ -56,9 +57,9 @@ def sheets(page, say, sources, drawings, cautions):
         _supply(rows, say),
         _assumed(page, say),
     ]
-    more = [_figures(rows, say, sources), _line(rows, say, sources)]
+    more = [_figures(rows, say, sources), _line(rows, say, sources, page.result.inputs.discharge)]
     small = [("More.", "Every figure and limit, and the curves: on the screen below these sheets, and in sizing.json."),
-             ("Checked by simulation.", _checked(page)), ("Sources.", "  ".join(sources.listed())),
+             ("Checked by simulation.", _checked(page, say)), ("Sources.", "  ".join(sources.listed())),
              ("Cautions.", " ".join(cautions))]  # fmt: skip
     foot = SIGNED_MM + sum(1.0 + SMALL_LINE_MM * ceil((len(word) + len(text)) / SMALL_LETTERS) for word, text in small)
     empty = [Sheet(top), *(Sheet() for _ in range(SHEETS - 2)), Sheet(0.0, foot)]
@@ -204,12 +205,12 @@ def _supply(rows, say):
     return Table((54.0, 30.0, 28.0, 74.0), found, "Battery, ventilation, cable", titles)
 
 
-def _line(rows, say, sources):
+def _line(rows, say, sources, discharge):
     found = []
     for name in ("riser_1", "riser_2", "header"):
         cells = [rows.get(f"head.line.{name}.{cell}") for cell in ("inside", "length", "k", "friction", "loss")]
         if None not in cells:
-            found.append([Cell(name.replace("_", " "), "name"), *(Cell(row.shown(say)) for row in cells)])
+            found.append([Cell(stretch(name, discharge), "name"), *(Cell(row.shown(say)) for row in cells)])
     tags = [sources.tag(rows[f"head.line.riser_1.{cell}"].source) for cell in ("inside", "k", "friction")]
     titles = (
         Cell("pipe, both running"), Cell(f"inside diameter {tags[0]}"), Cell("length"),
@@ -256,12 +257,8 @@ def _assumed_run_in(page, say):
     return Table((186.0,), [[Cell(words or "nothing", "", True)]], ASSUMED)
 
 
-def _checked(page):
+def _checked(page, say):
     if not page.checks:
-        words = f"Not checked by simulation. {page.check_problem or 'It was not asked for.'}"
-    else:
-        worst = 100.0 * max(check.disagreement for check in page.checks)
-        word = "agree" if all(check.agrees for check in page.checks) else "DISAGREE"
-        words = (f"The firmware ran this pit in the simulator at {len(page.checks)} constant inflows: cycle times and "
-                 f"starts {word} with the calculation within {worst:.2f} %.")  # fmt: skip
-    return words
+        return f"Not checked by simulation. {page.check_problem or 'It was not asked for.'}"
+    said = checked(page.checks, say)
+    return f"The firmware ran this pit in the simulator at {len(page.checks)} constant inflows: {said}."
