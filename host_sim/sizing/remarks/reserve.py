@@ -83,9 +83,8 @@ def _cut_short(result, say):
     if most >= result.design.inflow_m3s or never_at_off(result):
         return None
     return (
-        f"above {say(most, 'flow')} a draw-down takes longer than {say(result.cycling.hung_s, 'seconds')}, after which "
-        "the controller looks whether off hangs (no current is sensed): it stops the pump before off, and the motors "
-        "start more often than calculated"
+        f"above {say(most, 'flow')} a draw-down takes so long that the controller stops the pump before off, to see "
+        "whether the off float hangs: the motors then start more often than calculated, and the alarm may call"
     )
 
 

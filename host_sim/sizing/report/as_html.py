@@ -14,7 +14,7 @@ from host_sim.sizing.report.charts import curves_chart, cycle_chart
 from host_sim.sizing.report.elevation import elevation
 from host_sim.sizing.report.figure import svg
 from host_sim.sizing.report.page import CAUTIONS
-from host_sim.sizing.report.paper import sheets
+from host_sim.sizing.report.paper import assumptions, sheets
 from host_sim.sizing.report.pit_section import pit_section
 from host_sim.sizing.report.sections_running import float_words
 from host_sim.sizing.report.sources import Sources
@@ -58,6 +58,7 @@ def as_html(page, say, when="", place="", customer=""):
         sections=[(part, halves(part.rows)) for part in page.sections],
         limits=LIMITS,
         cite=sources.tag,
+        assumed=list(assumptions(page, say)),
         sources=sources,
         signers=SIGNERS,
     )  # fmt: skip
