@@ -12,7 +12,7 @@ from host_sim.sizing.site_out import sized
 
 CYCLES = 8
 NEAR = 0.85
-IN_TIME = 0.98  # of the highest inflow whose draw-downs are let run; our own choice
+IN_TIME = 0.95  # of the highest inflow whose draw-downs are let run; our own choice
 
 
 @dataclass(frozen=True)

@@ -2,7 +2,7 @@
 
 import pytest
 
-from host_sim.sizing.confirm import Check
+from host_sim.sizing.confirm import Check, confirm, inflows
 from host_sim.sizing.document import edited
 from host_sim.sizing.limits import GPM, limit
 from host_sim.sizing.model import size
@@ -167,3 +167,22 @@ def test_a_deep_pit_comes_after_a_wide_one_and_says_what_digging_needs():
         assert "footing" in cures[place].text and "cave-in" in cures[place].text and "licensed" in cures[place].text
         depth_in = float(cures[place].text.split()[2])
         assert (cures[place].cost == DEEP) == (depth_in > 48.0)
+
+
+TETHERED = {"sizing.floats": {"kind": "tethered", "travel": "4 in"}, "controller.sensing": "nothing"}
+
+
+@pytest.mark.long
+@pytest.mark.parametrize("edits", [{"controller.sensing": "nothing"}, TETHERED, {}])
+def test_the_calculated_cycles_hold_up_to_the_inflow_at_which_draw_downs_are_cut_short(edits):
+    # Wide floats in a wide pit, no current sensed: the controller takes off for hung at little more than half of what
+    # a pump moves, and a cycle promised above that is none.
+    result = size(edited(SOUND, {**edits, "pit.diameter": "28 in", "pit.depth": "30 in", "discharge.outlet": "11 ft"}))
+    checks = confirm(result)
+    assert all(check.agrees for check in checks), [check.disagreement for check in checks]
+    assert max(inflows(result)) <= result.cycling.believed_m3s()
+
+
+def test_floats_of_long_travel_are_believed_at_less_inflow():
+    believed = [size(edited(SOUND, edits)).cycling.believed_m3s() for edits in (TETHERED, {})]
+    assert believed[0] < believed[1]
