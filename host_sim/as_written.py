@@ -23,7 +23,8 @@ _FEET = re.compile(rf"^({_NUMBER})\s*(?:ft|feet|foot)\.?(?:\s*[-,]?\s*({_NUMBER}
 _FEET_BARE = re.compile(rf"^({_NUMBER})\s*(?:ft|feet|foot)\s+({_NUMBER})$", re.I)
 _SQUARE = re.compile(r"\b(?:sq\.?|square)\s*(ft|feet|foot|in|inches|inch|m|meters?|yd|yards?)\b\.?", re.I)
 _PLAIN_POWER = re.compile(r"\b(mm|cm|m|in|ft)\s*([23])\b")
-_BY = re.compile(r"\s*(?:\bx\b|\bby\b|\*)\s*", re.I)
+_BY = re.compile(r"\s*(?:(?<=\d)x(?=\s*\d)|\bx\b|\bby\b|\*)\s*", re.I)
+_SIDES = re.compile(rf"^{_NUMBER}\s*(?:x|by|\*)\s*{_NUMBER}$", re.I)
 _BARE = re.compile(rf"^{_NUMBER}$")
 _CLOCK = re.compile(r"^(\d{1,3}):(\d{2})(?::(\d{2}))?$")
 _TIME = re.compile(
@@ -57,11 +58,21 @@ def number(text):
     return float(text)
 
 
-def in_words(text, kind):
-    """Return a quantity in words that the registry takes.  Raises ValueError for what has two readings."""
-    text = text.strip()
+def fractions_spelled(text):
+    """Return a text with typed fractions as digits: "1½" is "1 1/2"."""
     for pattern, word in _MARKS:
         text = pattern.sub(word, text)
+    return text.strip()
+
+
+def sides(text):
+    """Whether a text is two lengths of an area without a unit: "25x40", "25 by 40"."""
+    return _SIDES.match(fractions_spelled(text)) is not None
+
+
+def in_words(text, kind):
+    """Return a quantity in words that the registry takes.  Raises ValueError for what has two readings."""
+    text = fractions_spelled(text)
     if kind in ("length", "distance", "area"):
         text = re.sub(r"(?<=[\d/.])\s*\"", " in ", text)
         text = re.sub(r"(?<=[\d/.])\s*'", " ft ", text).strip()

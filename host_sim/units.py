@@ -117,7 +117,7 @@ def read(text, kind):
 def bare(text):
     """Whether a text is a number without a unit: "30", "3.5", "1/2", "3 1/2"."""
     try:
-        as_written.number(text)
+        as_written.number(as_written.fractions_spelled(text))
     except ValueError:
         return False
     return True

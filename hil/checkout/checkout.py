@@ -10,6 +10,7 @@ from datetime import datetime
 from pathlib import Path
 
 from duplexsump.control import settings as s
+from duplexsump.control.records import FAULT_CONVERTER, FAULT_EXPANDER
 from duplexsump.station import registers as r
 
 from hil.checkout import readings
@@ -126,6 +127,7 @@ class Checkout:
         for line in CAUTIONS:
             self.person.say(f" * {line}")
         self.person.say(f"{len(self._now())} of {len(self.rows)} signals to prove.  {HELP}")
+        self._bus()
         try:
             if not self._yes("safe", "Are both pumps unplugged or locked out, and proved dead?"):
                 self.person.say("   Then do not start.")
@@ -135,6 +137,14 @@ class Checkout:
             self.person.say(f"   Stopped; kept in {self.path}.")
         self.save()
         return self.passed
+
+    def _bus(self):
+        # A bus that does not answer would make each of its signals fail for itself.
+        silent = self.client.states()["board_faults"]
+        for fault, part in ((FAULT_EXPANDER, "I2C expander"), (FAULT_CONVERTER, "converter on the I2C bus")):
+            if silent & fault:
+                self.person.say(f"   The {part} does not answer: mend its wires first (3.3 V, 0 V, SDA, SCL, address); "
+                                "what it reads cannot be proved.")  # fmt: skip
 
     def _now(self):
         # What this run is to prove.

@@ -23,6 +23,10 @@ FINE_ROWS = 8  # rows in a draw-down from which its slope may establish somethin
 FINE_SIGMAS = 25.0  # of noise in the travel from stop to start, for the same
 CURVE = 1.15  # a pump moves no more than this times its curve; common practice, no source
 MOST_NOISE_M = 0.015  # coarse rows take the water's own travel for noise; no level reading scatters more than this
+LATE_M = 0.02  # a start this far above the usual one is late; our own choice
+SWITCH_S = 1.5  # a contact's debounce and a tick
+WORDS = {"leaking check valve": "a leaking check valve",
+         "late start: float": "a lead float that hangs while the lag float starts a pump"}  # fmt: skip
 # Of contacts alone nobody knows whether a pump ran.
 UNSEEN_BY_CONTACTS = ("not pumping", "late start", "not keeping up", "leaking check valve", "low stop")
 
@@ -107,9 +111,26 @@ def limits_of(log, site, rates, units=US):
                         f"{units.level.text(travel)} between stop and start")  # fmt: skip
     if spacing > HINGE_ROWS * draw and not found.unseen:
         found.unseen = ("leaking check valve",)
+    if not found.contacts_only and _hides_lag(site, rates, spacing, noise):
+        found.unseen = (*found.unseen, "late start: float")
     found.resolved = not found.reason
     found.fine = found.resolved and draw >= FINE_ROWS * spacing and not travel < FINE_SIGMAS * noise
     return found
+
+
+def _hides_lag(site, rates, spacing_s, noise_m):
+    # Whether water that fills at half of what a pump moves passes from the lead to the lag float between two rows:
+    # then a start at the one looks like a start at the other.
+    lead, lag = site.contacts[1:3]
+    if lead is None or lag is None:
+        return False
+    rise = 0.5 * rates.nominal() / site.pit.area_m2(lead.wet_m)
+    return late_margin_m(rise, spacing_s, noise_m) > lag.wet_m - lead.wet_m
+
+
+def late_margin_m(rise_m_s, spacing_s, noise_m):
+    """Return how far above the usual level a start must show to be a late one, where water rises so fast."""
+    return LATE_M + 3.0 * noise_m + rise_m_s * (spacing_s + SWITCH_S)
 
 
 def _small(metres, units):
@@ -149,7 +170,7 @@ def lines(limits, account):
     if limits.contacts_only:
         cannot.append("the water between the contacts")
     if limits.unseen and limits.resolved and not limits.contacts_only:
-        cannot.append("a leaking check valve")
+        cannot += [WORDS[kind] for kind in limits.unseen]
     elif limits.unseen and limits.resolved:
         cannot += ["whether a pump ran and kept up", "a leaking check valve",
                    "a pump that runs on below its stop level"]  # fmt: skip

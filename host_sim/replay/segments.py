@@ -29,7 +29,8 @@ PIECE_S = 60.0  # a long stretch is cut into pieces of this, so that a changing 
 class Segment:
     """One stretch: `slope_m3s` is net flow into the pit, with its standard error; `on` how many pumps ran.
 
-    `mask` says which (1, 2 or 3), 0 for none, UNKNOWN where only the number is known.
+    `mask` says which (1, 2 or 3), 0 for none, UNKNOWN where only the number is known.  `straight_m3s` is the error
+    that the slope would have, had the water gone straight.
     """
 
     start_s: float
@@ -41,6 +42,7 @@ class Segment:
     on: int
     mask: int
     rows: int
+    straight_m3s: float = 0.0
 
     @property
     def middle_s(self):
@@ -137,7 +139,8 @@ def _pieces(part, time, level, volume, sigma, site, nominal):
     # A long stretch in pieces, so that a changing inflow shows; as long as it takes to see a flow at all
     # (the error of a slope goes with the length to the power -1.5).
     length = part.end_s - part.start_s
-    enough = length * (part.error_m3s / (SEEN * nominal)) ** (2.0 / 3.0)
+    error = part.straight_m3s or part.error_m3s  # a stretch that bends is cut all the more
+    enough = length * (error / (SEEN * nominal)) ** (2.0 / 3.0)
     count = int(length // max(PIECE_S, enough))
     if count < 2:
         return [part]
@@ -203,13 +206,14 @@ def _line(time, level, volume, a, b, sigma, site, mask):
     # Rows in steps do not err each on its own: a slope of half a step from end to end does not show at all, unless the
     # reading's own noise of half a step or more carries it over the steps (dither).
     hidden = 0.5 * sigma.step / max(float(t[-1] - t[0]), 1e-9) if sigma < 0.5 * sigma.step else 0.0
-    error = area * np.hypot(sigma / np.sqrt(spread), hidden)
-    error = max(error, _bent(t, v, slope, area * sigma))
+    straight = area * np.hypot(sigma / np.sqrt(spread), hidden)
+    error = max(straight, _bent(t, v, slope, area * sigma))
     if (level[first] - site.pit.floor_m) * (level[b - 1] - site.pit.floor_m) < 0.0:
-        error = max(error, abs(slope))  # across the floor's edge there is no straight line
+        straight = error = max(error, abs(slope))  # across the floor's edge there is no straight line
     end = time[b] if b < len(time) else time[b - 1]
     pumps = (mask & 1) + (mask >> 1)
-    return Segment(float(time[a]), float(end), slope, error, float(level[a]), float(level[b - 1]), pumps, mask, len(t))
+    return Segment(float(time[a]), float(end), slope, error, float(level[a]), float(level[b - 1]), pumps, mask, len(t),
+                   straight)  # fmt: skip
 
 
 def _bent(t, v, slope, sigma_m3):

@@ -10,7 +10,7 @@ import shutil
 import textwrap
 from pathlib import Path
 
-from host_sim import units
+from host_sim import as_written, units
 from host_sim.errors import InputError
 
 YES, NO = ("yes", "y", "true"), ("no", "n", "false")
@@ -20,12 +20,23 @@ class StoppedError(Exception):
     """The dialogue was stopped; the answers are kept."""
 
 
-def show(text):
-    """Print a text for a person at a terminal: every line broken between words at the terminal's width, 120 at most."""
-    width = min(shutil.get_terminal_size().columns, 120)
+def wrapped(text, spare=0):
+    """Return the lines of a text broken between words at the terminal's width, 120 at most.
+
+    `spare` columns are left at the end of each line, for what is typed behind the last one.
+    """
+    width, found = max(20, min(shutil.get_terminal_size().columns, 120) - spare), []
     for line in text.split("\n"):
         indent = line[: len(line) - len(line.lstrip())]
-        print(textwrap.fill(line, width, subsequent_indent=indent, break_long_words=False, break_on_hyphens=False))
+        found += textwrap.wrap(line, width, subsequent_indent=indent, break_long_words=False,
+                               break_on_hyphens=False) or [""]  # fmt: skip
+    return found
+
+
+def show(text):
+    """Print a text for a person at a terminal: every line broken between words at the terminal's width, 120 at most."""
+    for line in wrapped(text):
+        print(line)
 
 
 def parse(question, text, others=None):
@@ -82,6 +93,8 @@ def _quantity(question, text):
     # A plain number is taken in the unit of the example; what is kept is a number and a unit.
     if units.bare(text) and question.kind not in ("number", "share"):
         text = f"{text} {question.example.split(' ', 1)[1]}"
+    elif question.kind == "area" and as_written.sides(text):
+        text = f"{text} ft"
     value = units.read(text, question.kind)
     for bound, wrong, word in ((question.least, -1, "at least"), (question.most, 1, "at most")):
         if bound and (value - units.read(bound, question.kind)) * wrong > 0.0:

@@ -137,7 +137,8 @@ def wires(inputs, held):
         for size in sorted(AMPACITY, reverse=True)
         if drop_v(amps, power.cable_m, size) <= limit("cable_drop") * power.battery_v and AMPACITY[size] >= fuse
     ]
-    motors = [p.motor for p in inputs.pumps]
+    # What a generator or an inverter starts; a battery pump runs from its charger's battery.
+    motors = [p.motor for p in inputs.pumps if p.supply != "battery"] or [p.motor for p in inputs.pumps]
     surge = max(m.rated_a * m.locked_share * m.volts for m in motors)
     running = sum(m.rated_a * m.volts for m in motors) - min(m.rated_a * m.volts for m in motors)
     generator = (surge + running + power.house_w) / limit("generator_spare")

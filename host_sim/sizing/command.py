@@ -12,17 +12,18 @@ from host_sim.report.console import console
 from host_sim.site.load import packaged, read_site
 from host_sim.sizing import site_out
 from host_sim.sizing.apply import apply_all
-from host_sim.sizing.document import edited, own
+from host_sim.sizing.document import edited, look, own
 from host_sim.sizing.model import size
 from host_sim.sizing.report import output
 from host_sim.sizing.report.as_json import as_json
 from host_sim.sizing.report.page import build
 from host_sim.sizing.report.terminal import tell
 from host_sim.sizing.say import Say
+from host_sim.sizing.tried import tried
 
 
 def run(site, ask, changes, units_name, out, as_text, check, cure=False, head=("", "")):
-    """Size one site and return the exit code: 0 it fits (with remarks or without), 1 it does not.
+    """Size one site and return the exit code: 0 it fits (with remarks or without), 1 it does not, or is not confirmed.
 
     `site` is a file (with `ask`, the one to be written), `changes` a list of
     "dotted.key=value" to try; with `cure` fixes are applied together until it
@@ -31,15 +32,24 @@ def run(site, ask, changes, units_name, out, as_text, check, cure=False, head=("
     """
     output.check(out)
     if ask:
-        from host_sim.sizing.interview.ask import ask_site
+        from host_sim.sizing.interview.ask import ask_site, finished, refused
 
         path = ask_site(site or "site.toml", units_name)
         if path is None:
             return 0
-        site = path
+        try:
+            code = _size(path, changes, units_name, out, as_text, check, cure, head)
+        except InputError as error:
+            raise refused(error, path) from error
+        finished(path)
+        return code
     if site is None:
         raise InputError("no site file: name one, or write one with  sumpbench size --ask", "size")
-    data = edited(own(load(site)), dict(_change(text) for text in changes))
+    return _size(site, changes, units_name, out, as_text, check, cure, head)
+
+
+def _size(site, changes, units_name, out, as_text, check, cure, head):
+    data = _with(own(load(site)), dict(_change(text) for text in changes), str(site))
     say = Say(units_name)
     applied = apply_all(data, say, str(site)) if cure else None
     result = size(applied.data if applied else data, str(site))
@@ -58,7 +68,18 @@ def run(site, ask, changes, units_name, out, as_text, check, cure=False, head=("
         screen.print(Text(f"Page (three sheets), settings, sized site and figures: {out}/ ({', '.join(output.NAMES)})"))
         screen.print(Text(f"Run its night before you dig:  sumpbench night {out}/site.toml"))
         screen.print(Text(f"Before you work on the pit, read the cautions at the end of {out}/sizing.html."))
-    return 1 if page.verdict == "does not fit" else 0
+    return 1 if page.verdict in ("does not fit", "not confirmed") else 0
+
+
+def _with(data, edits, source):
+    # A measurement in the file was made with the pit, the pumps and the pipe as the file has them.
+    if not edits or not look(data, "sizing.evidence"):
+        return edited(data, edits)
+    try:
+        rate_m3s = size(data, source).rate_m3s
+    except InputError:  # what the edits may put right
+        rate_m3s = None
+    return tried(data, edits, rate_m3s)
 
 
 def _tell_steps(screen, applied):

@@ -12,6 +12,7 @@ from host_sim.sizing.site_out import sized
 
 CYCLES = 8
 NEAR = 0.85
+IN_TIME = 0.95  # of the highest inflow whose draw-downs are let run; our own choice
 
 
 @dataclass(frozen=True)
@@ -35,6 +36,14 @@ class Check:
                 found.append(abs(simulated / promised - 1.0))
         return max(found)
 
+    def worst(self):
+        """Return (what disagrees most, calculated, simulated), the figures in the kinds of `say`."""
+        found = [("cycle time", self.promised_s, self.simulated_s, "seconds")]
+        for n, (promised, simulated) in enumerate(zip(self.promised_starts, self.simulated_starts, strict=True)):
+            if promised > 0.0:
+                found.append((f"starts per hour of pump {n + 1}", promised, simulated, "number"))
+        return max(found, key=lambda item: abs(item[2] / item[1] - 1.0))
+
     @property
     def agrees(self):
         return self.disagreement <= limit("inflow_agreement")
@@ -43,11 +52,14 @@ class Check:
 def inflows(result):
     """Return the inflows (m3/s) to check: half the design inflow, the design inflow, that of the shortest cycle.
 
-    None lies above NEAR of what the weaker pump moves at `off`: nearer to it the
-    controller cuts draw-downs short to see whether `off` hangs (narrative L4).
+    None lies above NEAR of what the weaker pump moves at `off`, nor above what
+    lets a draw-down end in time: nearer to it the controller cuts draw-downs short
+    to see whether `off` hangs (narrative L4), and a pump that does not carry the
+    inflow has no cycle at all.
     """
     design, worst = result.design.inflow_m3s, result.worst["anywhere"]
     most = NEAR * min(result.flow(which, "off") for which in (ALONE_1, ALONE_2))
+    most = min(most, IN_TIME * result.cycling.believed_m3s())
     return sorted({round(min(q, most), 9) for q in (0.5 * design, design, worst)})
 
 

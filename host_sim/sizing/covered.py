@@ -54,6 +54,16 @@ def covered(result):
     return rows
 
 
+def unfit(result):
+    """Return why no fault at all is covered, "" where some may be."""
+    return _Pit(result).unfit
+
+
+def leaders(result):
+    """Return the pumps (0, 1) that lead in everyday duty."""
+    return (result.settings[s.PRIMARY] - 1,) if fixed_duty(result) else (0, 1)
+
+
 def by_fault(rows):
     """Return {fault name: its Covered row}."""
     return {name: row for row in rows for name in row.names}

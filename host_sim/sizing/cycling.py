@@ -10,12 +10,15 @@ from dataclasses import dataclass
 from math import inf
 
 from duplexsump.control import settings as s
+from duplexsump.control.demand import LONGEST_DRAW_MS
 
 from host_sim.plant.discharge import Outlet
 from host_sim.plant.water_balance import time_to
 from host_sim.sizing.head import ALONE_1, ALONE_2, drives
 
 HALF_TICK_S = 0.05  # a contact changes anywhere between two instants of the controller's 100 ms grid
+ASKED, LASTS = 3.0, 2.0  # pump-down times until a draw-down is cut short, and until that stop counts (narrative L4)
+JUDGED = 64  # steps of inflow in which `believed_m3s` looks
 SCAN = 48  # inflows that are tried on the way to the worst one
 
 
@@ -67,8 +70,42 @@ class Cycling:
         self.regimes = [inputs.lines.regime(drives(which), Outlet()) for which in (ALONE_1, ALONE_2)]
         self.late_s = settings[s.DEBOUNCE_MS] / 1000.0 + HALF_TICK_S
         self.shortest_run_s = settings[s.MIN_RUN_MS] / 1000.0
+        self.lead_dry_m3 = inputs.pit.volume_m3(contacts[1].dry_m)
+        self.pump_down_s = settings[s.PUMP_DOWN_LEAD_MS] / 1000.0
+        self.senses = settings[s.SENSING] == s.SENSE_CURRENT
+        self.transmitter = settings[s.TRANSMITTER] != 0
         self.alternates = settings[s.DUTY] != s.FIXED
         self.primary = settings[s.PRIMARY] - 1
+
+    def believed_m3s(self):
+        """Return the highest inflow (m3/s) up to which the controller lets every draw-down go on to `off`.
+
+        Nearer to what a pump moves it cuts draw-downs short, to see whether `off`
+        hangs (narrative L4), and the cycles are no longer those of `cycle`; inf
+        where a transmitter tells the level.
+        """
+        if self.transmitter:
+            return inf
+        leading = self.regimes if self.alternates else [self.regimes[self.primary]]
+        most, good = min(out_m3s(regime, self.off_m3) for regime in leading), 0.0
+        for i in range(1, JUDGED):
+            q = most * i / JUDGED
+            if not all(self._let_run(regime, q) for regime in leading):
+                break
+            good = q
+        return good
+
+    def _let_run(self, regime, q):
+        # Within three pump-down times no question is asked.  Above that the pump is stopped: where `lead` is wet again
+        # within two, or the current was normal all along, the controller learns how long an honest draw-down takes,
+        # up to its longest; where not, `off` is taken to hang.
+        draw_s = travel_s(regime, self.pit, self.lead_dry_m3, self.off_m3, q)
+        if draw_s <= ASKED * self.pump_down_s:
+            return True
+        fallen_m3 = (out_m3s(regime, self.lead_dry_m3) - q) * ASKED * self.pump_down_s
+        refill_s = (self.lead_m3 - self.lead_dry_m3 + fallen_m3) / q + self.late_s
+        learns = self.senses or refill_s <= LASTS * self.pump_down_s
+        return learns and draw_s <= LONGEST_DRAW_MS / 1000.0
 
     @property
     def band_m3(self):

@@ -106,9 +106,15 @@ def _pump_down(part, assumptions, pit):
     if "pump_rate" not in part.data:
         why = "calculated from curve and pipe, accurate to 15 %; better: time a bucket at the outlet"
         assumptions.append(Assumption(part.name("pump_rate"), "calculated", why))
+    then = _then(part)
     if facts is not None:
-        facts["_rate_m3s"] = rate
+        facts.update({"_rate_m3s": rate, "_then_m3s": then})
     return facts
+
+
+def _then(part):
+    # What the pump of the test moved, as it was calculated when the test was read first (see `tried`).
+    return part.quantity("calculated_rate", "flow", None, above=0.0)
 
 
 def _log(part, assumptions, pit):
@@ -123,6 +129,7 @@ def _log(part, assumptions, pit):
     }
     facts["_run_s"] = part.quantity("run_time", "time", None, above=0.0)
     facts["_rate_m3s"] = part.quantity("pump_rate", "flow", None, above=0.0)
+    facts["_then_m3s"] = _then(part)
     if None not in (facts["from_m"], facts["to_m"]) and facts["to_m"] <= facts["from_m"]:
         part.problem("starts_at", "must be above stops_at: the pump starts at the higher level")
         return None

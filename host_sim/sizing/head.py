@@ -6,7 +6,7 @@ from host_sim.plant import hydraulics
 from host_sim.plant.discharge import Drive, Lines, Outlet
 from host_sim.site import pumps as site_pumps
 from host_sim.site.reader import Table
-from host_sim.sizing.limits import INCH, PRESSURE_PSI, PSI, SURGE_SPEED
+from host_sim.sizing.limits import INCH, PRESSURE_PSI, PSI, SURGE_SPEED, WAVE_SPEED
 
 ALONE_1, ALONE_2, BOTH = "pump 1 alone", "pump 2 alone", "both"
 TURNING = {ALONE_1: (True, False), ALONE_2: (False, True), BOTH: (True, True)}
@@ -139,7 +139,7 @@ def pressure(inputs, found):
     """
     shutoff = max(p.curve.shutoff_m for p in inputs.pumps) * hydraulics.DENSITY * hydraulics.G
     fastest = max((v for p in found for v in p.velocity_ms.values()), default=0.0)
-    surge = hydraulics.DENSITY * SURGE_SPEED * fastest
+    surge = hydraulics.DENSITY * WAVE_SPEED.get(inputs.piping.material, SURGE_SPEED) * fastest
     pipes = [*inputs.discharge.risers, *([inputs.discharge.header] if inputs.discharge.header else [])]
     rated = None
     if inputs.piping.material == "PVC schedule 40":

@@ -94,12 +94,17 @@ def weather_factor(weather):
     return {"wettest": 1.0, "wet": limit("weather_wet")}.get(weather, limit("weather_dry"))
 
 
+def _pit(inputs):
+    # A measurement belongs to the pit in which it was made.
+    return inputs.measured_pit or inputs.pit
+
+
 def _mean_area(pit, low_m, high_m):
     return (pit.volume_m3(high_m) - pit.volume_m3(low_m)) / (high_m - low_m)
 
 
 def _rise(facts, inputs, pump_m3s):
-    area = _mean_area(inputs.pit, facts["from_m"], facts["from_m"] + facts["way_m"])
+    area = _mean_area(_pit(inputs), facts["from_m"], facts["from_m"] + facts["way_m"])
     values = {"area_m2": area, "rise_m": facts["way_m"], "time_s": facts["time_s"]}
     errors = {
         "area_m2": area * facts["_area_share"],
@@ -114,8 +119,8 @@ def _rise(facts, inputs, pump_m3s):
 
 
 def _pump_down(facts, inputs, pump_m3s):
-    area = _mean_area(inputs.pit, facts["from_m"] - facts["way_m"], facts["from_m"])
-    rate = facts["_rate_m3s"] or pump_m3s
+    area = _mean_area(_pit(inputs), facts["from_m"] - facts["way_m"], facts["from_m"])
+    rate = facts["_rate_m3s"] or facts["_then_m3s"] or pump_m3s
     error = 0.05 if facts["_rate_m3s"] else 0.15
 
     def work(rate_m3s, area_m2, fall_m, time_s):
@@ -134,14 +139,14 @@ def _pump_down(facts, inputs, pump_m3s):
 def _log(facts, inputs, pump_m3s):
     if "points" in facts:
         return _steepest(facts, inputs)
-    rate = facts["_rate_m3s"] or pump_m3s
+    rate = facts["_rate_m3s"] or facts["_then_m3s"] or pump_m3s
     error = 0.05 if facts["_rate_m3s"] else 0.15
     if facts["_run_s"]:
         values = {"rate": rate, "share": facts["_run_s"] / facts["over_s"]}
         errors = {"rate": error * rate, "share": 0.05 * values["share"]}
         how = "pump rate x run time / time"
         return bounds(lambda rate, share: rate * share, values, errors), how, "conservation of water", {}
-    volume = inputs.pit.volume_m3(facts["to_m"]) - inputs.pit.volume_m3(facts["from_m"])
+    volume = _pit(inputs).volume_m3(facts["to_m"]) - _pit(inputs).volume_m3(facts["from_m"])
     values = {"starts": facts["starts"], "over_s": facts["over_s"], "volume_m3": volume, "pump_m3s": rate}
     spread = sqrt(2.0) * facts["_tape_m"] / (facts["to_m"] - facts["from_m"])
     errors = {
@@ -187,7 +192,7 @@ def _area(facts, inputs, pump_m3s):
 
 
 def _recovery(facts, inputs, pump_m3s):
-    pit = inputs.pit
+    pit = _pit(inputs)
     area = _mean_area(pit, facts["low_m"], facts["high_m"])
     least = max(pump.intake_m + pump.cover_m for pump in inputs.pumps)
 

@@ -160,6 +160,7 @@ class Inputs:
     installed: tuple = ()  # of "pit", "pumps", "pipe", "floats": what is there already and stays
     assumptions: list = field(default_factory=list)
     lines: Lines = None
+    measured_pit: object = None  # the pit as the inflow was measured in it, where it has changed since
 
     @property
     def diameter_m(self):

@@ -30,6 +30,7 @@ LIMITS = (
           "International Plumbing Code (2021) 1113.1.2, where the local code says nothing else"),
     Limit("pit_depth", 24 * INCH, "length", "minimum depth of a sump pit",
           "International Plumbing Code (2021) 1113.1.2, where the local code says nothing else"),
+    Limit("deepest", 48 * INCH, "length", "depth beyond which a pit is only dug where nothing else helps", OWN),
     Limit("velocity_low", 2 * FOOT, "velocity", "minimum velocity; below it sand and iron settle in the pipe",
           "Wisconsin NR 110.14"),
     Limit("velocity_high", 8 * FOOT, "velocity", "maximum velocity; above it valves slam and wear",
@@ -95,8 +96,19 @@ MATERIALS = {
     "polyethylene pressure": (True, "pressure-rated polyethylene", "ASTM D2239, from memory"),
     "cellular-core DWV": (False, "cellular-core (foam-core) drain pipe", "ASTM F891: not for pressure"),
     "corrugated drain": (False, "corrugated drain pipe", PRACTICE),
+    "copper": (True, "copper tube type L", "ASTM B88, from memory"),
+    "galvanized steel": (True, "schedule 40 galvanized steel pipe", "ASTM A53, from memory"),
+    "ABS": (False, "ABS drain pipe", "ASTM D2661: drain, waste and vent, not for pressure; from memory"),
+    "other": (False, "another pipe (look up its pressure rating and write it on this page)", OWN),
     "unknown": (False, "pipe of unknown marking", OWN),
 }
+# Inside diameter of copper tube type L, in, by its name (ASTM B88, from memory); type M is a little wider.
+COPPER_IN = {"1 in": 1.025, "1.25 in": 1.265, "1.5 in": 1.505, "2 in": 1.985, "2.5 in": 2.465, "3 in": 2.945,
+             "4 in": 3.905}  # fmt: skip
+# Roughness, mm, of pipe that is no plastic: Moody (1944), figure 2, drawn tubing and galvanized iron; from memory.
+ROUGHNESS_MM = {"copper": 0.0015, "galvanized steel": 0.15}
+# Pressure wave, m/s, in pipe that is no plastic; from memory.
+WAVE_SPEED = {"copper": 1250.0, "galvanized steel": 1350.0}
 # Rated pressure of Sch 40 PVC 1120 at 73 F by inside diameter in inches (ASTM D1785).
 PRESSURE_PSI = ((1.380, 370.0), (1.610, 330.0), (2.067, 280.0))
 SURGE_SPEED = 430.0  # m/s, pressure wave in small Sch 40 PVC; from memory

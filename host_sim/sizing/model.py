@@ -32,6 +32,7 @@ class Result:
     stored_expected: object
     wires: battery.Wires
     sensors: tuple = ()  # of inputs.Sensor, by pump
+    rate_m3s: float = 0.0  # of the weaker pump alone at half the pit's depth, for tests that need a pump's rate
 
     @property
     def lead(self):
@@ -66,7 +67,7 @@ def size(data, source="site"):
         room.room(inputs, used, design.inflow_m3s, turns.band_m3),
         reserve.reserve(inputs, used, values, design, points, worn_m3s),
         held, battery.stored(inputs, points, design.expected_m3s), battery.wires(inputs, held),
-        sensors.sensors(inputs, values),
+        sensors.sensors(inputs, values), min(rates),
     )  # fmt: skip
 
 

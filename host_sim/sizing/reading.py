@@ -12,6 +12,8 @@ The tables that only sizing asks for, all of them optional:
                         or file; of a "drained area": area, runoff, rain (an intensity, or a day's depth with lag);
                         of a "recovery": water_table, from, to, in, highest_water_table; of a "rule of thumb": area,
                         soil
+    [sizing.measured_pit]  the pit as the inflow was measured in it, where [pit] has changed since; with it may stand
+                        calculated_rate, the pump's rate then, in a "pump-down test" or a "log"
     [sizing.motor]      outlet, body_diameter, covered_to, starts_per_hour, least_run, least_rest, minimum_flow,
                         maximum_flow, weight, sensor, curve_from; [sizing.motor1] and [sizing.motor2] override it
     [sizing.floats]     kind, travel, tether, body_diameter
@@ -137,7 +139,9 @@ def _sizing_parts(sizing, table, assumptions, site):
     ask = Asker(sizing, assumptions)
     margin = ask.quantity("margin", "share", limit("margin"), "added to the best estimate", least=0.0, most=10.0)
     plates = tuple(_plate(sizing, n, site, assumptions) for n in (0, 1))
+    measured = pit.read_pit(sizing.table("measured_pit")) if "measured_pit" in sizing else None
     parts = {
+        "measured_pit": measured,
         "margin": margin,
         "plates": plates,
         "floats": _floats(sizing, assumptions, site, table.data),
@@ -145,7 +149,7 @@ def _sizing_parts(sizing, table, assumptions, site):
         "outfall": _outfall(sizing, assumptions),
         "basin": _basin(sizing, assumptions, site),
         "power": _power(sizing, table, assumptions, site),
-        "evidence": evidence.read_evidence(sizing, table, assumptions, site["pit"]),
+        "evidence": evidence.read_evidence(sizing, table, assumptions, measured or site["pit"]),
         "installed": _installed(sizing),
     }
     parts["sensor_kinds"] = tuple(_own(sizing, n).text("sensor", None, SENSORS) for n in (0, 1))
@@ -298,7 +302,10 @@ def _outfall(sizing, assumptions):
 def _basin(sizing, assumptions, site):
     part = _part(sizing, "basin")
     ask = Asker(part, assumptions)
-    wall = ask.text("wall", "solid", "a solid basin can float", ("solid", "perforated"))
+    kind = part.text("kind", "basin with holes" if part.data.get("wall") == "perforated" else "solid basin", BASINS)
+    # A pit of concrete, or a basin cast into the floor, does not float: what it weighs decides nothing.
+    floats = Asker(part, []) if kind == "concrete" or part.data.get("held_down") is True else ask
+    wall = floats.text("wall", "solid", "a solid basin can float", ("solid", "perforated"))
     count = part.integer("holes", 0, 0, 10000) or 0
     hole = part.quantity("hole", "length", "0.5 in", above=0.0) or 0.0127
     low = part.quantity("holes_from", "length", 0.0, least=0.0) or 0.0
@@ -307,11 +314,11 @@ def _basin(sizing, assumptions, site):
     found = Basin(
         wall == "perforated", each * count, low, each,
         part.quantity("inlet", "length", None, above=0.0),
-        ask.boolean("held_down", False, "assumed not cast into the floor"),
-        ask.quantity("weight", "mass", "30 lb", "a light plastic basin", least=0.0),
+        floats.boolean("held_down", kind == "concrete", "assumed not cast into the floor"),
+        floats.quantity("weight", "mass", "30 lb", "a light plastic basin", least=0.0),
         ask.text("cover", "none", "assumed open", COVERS),
-        part.text("kind", "basin with holes" if wall == "perforated" else "solid basin", BASINS),
-        ask.quantity("water_table", "distance", floor, "the highest; assumed at the floor", least=0.0),
+        kind,
+        floats.quantity("water_table", "distance", floor, "the highest; assumed at the floor", least=0.0),
     )  # fmt: skip
     part.done()
     return found

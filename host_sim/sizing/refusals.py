@@ -2,6 +2,8 @@
 
 from host_sim.sizing.limits import FOOT, INCH
 from host_sim.sizing.say import Say
+from host_sim.sizing.sensors import LIVE, live
+from host_sim.sizing.trade import fraction
 
 SAY = Say("us")
 FROM_CODE = "International Plumbing Code: no smaller than the pump's outlet"
@@ -12,6 +14,7 @@ def check_physics(site, extra, problems):
     _pipes(site["discharge"], site["pumps"], extra, problems)
     _lift(site, problems)
     _plates(site, extra, problems)
+    _sensors(site, extra, problems)
     _pit(site, extra, problems)
 
 
@@ -42,10 +45,10 @@ def _pipe(key, pipe, outlet_m, nominal_in, problems):
     size = nominal_in * INCH if nominal_in is not None else pipe.diameter_m * 1.02
     if size < outlet_m - 1e-6:
         problems.append(
-            f"{key}: pipe of {SAY(size if nominal_in else pipe.diameter_m, 'length')} on a pump outlet of "
-            f"{SAY(outlet_m, 'length')} is refused: a discharge smaller than the outlet throttles the pump, wears "
+            f"{key}: pipe of {fraction(nominal_in) if nominal_in else SAY(pipe.diameter_m, 'length')} on a pump outlet "
+            f"of {fraction(outlet_m / INCH)} is refused: a discharge smaller than the outlet throttles the pump, wears "
             f"its valves and traps solids that the pump passes ({FROM_CODE}). "
-            f"Sensible: {SAY(outlet_m, 'length')} or the next size up"
+            f"Sensible: {fraction(outlet_m / INCH)} or the next size up"
         )
 
 
@@ -91,6 +94,12 @@ def _plates(site, extra, problems):
                 f"pump {n + 1}: inlet at {SAY(pump.intake_m, 'length')} leaves no water to pump below the floor at "
                 f"{SAY(site['pit'].floor_m, 'length')}; sensible: 2 in to 4 in above the bottom"
             )
+
+
+def _sensors(site, extra, problems):
+    for n, (pump, kind) in enumerate(zip(site["pumps"], extra["sensor_kinds"], strict=True)):
+        if live(kind, pump.supply == "battery"):
+            problems.append(f"sizing.motor{n + 1}.sensor: {LIVE.format(n=n + 1)}")
 
 
 def _pit(site, extra, problems):

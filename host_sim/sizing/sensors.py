@@ -1,7 +1,8 @@
 """The sensor of each motor's current: which kind fits its supply, its range, and what stands between it and the input.
 
 A transformer reads alternating current only; a direct-current motor takes a
-Hall sensor or a shunt.  A locked rotor must lie within the range.  All of it
+Hall sensor or a shunt.  A shunt on the mains is refused: it ties the line
+conductor to the controller's 3.3 V board.  A locked rotor must lie within the range.  All of it
 is common practice, no source; the arithmetic is Ohm's law.
 """
 
@@ -28,6 +29,15 @@ def usual(direct):
 def reads(kind, direct):
     """Whether a kind of sensor can read a motor's current at all."""
     return kind != TRANSFORMER or not direct
+
+
+def live(kind, direct):
+    """Whether a kind of sensor would put the mains on the controller's board."""
+    return kind == SHUNT and not direct
+
+
+LIVE = ("a shunt in the mains circuit of pump {n} ties the line conductor to the controller's 3.3 V board: whoever "
+        "touches the board is killed.  Use a current transformer (or an isolated Hall sensor)")
 
 
 def burden_ohm(range_a):

@@ -139,6 +139,21 @@ def test_a1_a_pump_that_moved_nothing_and_has_no_other_is_blamed_at_once(n):
         assert told(c) == {f"pump_{n + 1}_unavailable": cause}
 
 
+def test_a1_both_pumps_unavailable_once_told_stands_until_one_that_is_out_has_run(n):
+    c = quiet()
+    for pump in c.pumps:
+        pump.state, pump.out, pump.cause = pm.RETRY, 1, pm.FAILED_START
+    c.pair.available = 0
+    assert "no_pump" in told(c)
+    one = c.pumps[n]
+    one.state, c.pair.available = pm.IDLE, 1 << n  # its rest is over
+    assert "no_pump" in told(c)
+    one.out = 0  # it has run loaded
+    assert "no_pump" not in told(c)
+    one.out = 1
+    assert "no_pump" not in told(c), "one that was never told of both counts as soon as its rest is over"
+
+
 def test_l6_a_high_that_hangs_wet_is_one_alarm_however_often_lead_comes_and_goes():
     c = quiet()
     c.contacts.wet, c.belief.order, c.blind.reason = r.HIGH, r.HIGH, True

@@ -3,6 +3,7 @@
 import json
 
 import pytest
+from duplexsump.control.records import FAULT_CONVERTER, FAULT_EXPANDER, IN_BOARD
 
 from hil.checkout import page
 from hil.checkout.checkout import FAILED, PROVED, SKIPPED, Checkout
@@ -131,3 +132,18 @@ def test_the_first_power_up_with_nothing_wired_is_what_the_guide_says():
         started = [edge for edge in kit.edges if edge.wire.startswith("pump") and edge.value]
     wanted = {"pump_1": 0, "pump_2": 0, "horn": 1, "beacon": 1, "relay": 0, "service": 0, "light": 0}
     assert seen == wanted and not started
+
+
+@pytest.mark.parametrize(("faults", "words"), [
+    (FAULT_EXPANDER, ["I2C expander"]), (FAULT_CONVERTER, ["converter on the I2C bus"]),
+    (FAULT_EXPANDER | FAULT_CONVERTER, ["I2C expander", "converter on the I2C bus"]), (0, []),
+])  # fmt: skip
+def test_a_bus_that_does_not_answer_is_named_before_its_signals_fail_one_by_one(kit, tmp_path, faults, words):
+    told = []
+    test, _ = test_of(kit, tmp_path / "record.json", told=told.append, answers={"safe": "no"})
+    kit.raw[IN_BOARD] = faults
+    kit.run_ms(500)
+    test.run()
+    kit.raw[IN_BOARD] = 0
+    said = [line for line in told if "does not answer" in line]
+    assert len(said) == len(words) and all(word in line for word, line in zip(words, said, strict=True))

@@ -111,6 +111,7 @@ def test_m3_a_clock_that_stands_still_lets_the_watchdog_drop_everything_and_star
     assert kit.client().values()["reset_cause"] == 1
 
 
+@pytest.mark.campaign
 def test_m3_a_clock_that_stands_still_for_good_leaves_everything_dropped(kit, bench):
     kit.run_ms(kit.settings[s.MIN_OFF_MS])
     bench.water("off", "lead")

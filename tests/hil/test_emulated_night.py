@@ -89,6 +89,9 @@ class Kit:
         self.pico.read[28] = 12800 * 4095 // 33000
         self.edges = [Edge(0, "relay", 1)]
 
+    def volts_counts(self, pin):
+        return self.pico.counts(pin)
+
 
 @pytest.fixture
 def quiet():

@@ -1,10 +1,20 @@
 """A person who answers the real dialogue line by line, as typed."""
 
+import re
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
 from host_sim.sizing.interview import ask
 from host_sim.sizing.interview.questions import QUESTIONS
+
+_NAMES = re.compile(r"\b(pump [12]), the (?:mains|battery) pump(?:,(?= )|(?=[.:?]))"
+                    r"|\b(pump [12]), the one on the (?:mains alone|inverter)(?:,(?= )|(?=[.:?]))")  # fmt: skip
+
+
+def without_names(text):
+    """Return a question as it was asked with "pump 1, the mains pump," as plain "pump 1"."""
+    return _NAMES.sub(lambda found: found[1] or found[2], text)
+
 
 MOST_LINES = 1200
 GIVES_UP = 3  # wrong answers to one question before "don't know" is tried
@@ -21,7 +31,7 @@ class Person:
     def say(self, text):
         self.heard.append(text)
         for question in QUESTIONS:
-            if text.endswith(f".  {question.ask}"):
+            if without_names(text).endswith(f".  {question.ask}"):
                 self.question = question.key
 
     def read(self, prompt):
@@ -31,7 +41,7 @@ class Person:
         tried = self.tries[self.question] = self.tries.get(self.question, 0) + 1
         line = self.answers.get(self.question, "")
         if tried > GIVES_UP:
-            line = ("", "back")[tried % 2]
+            line = ("skip", "back")[tried % 2]
             if line == "back":
                 self.answers.pop(self.question, None)
         self.typed.append((self.question, line))

@@ -11,6 +11,7 @@ from host_sim.sizing.remarks import raised as remarks
 from host_sim.sizing.remarks.catalogue import CATALOGUE, by_name
 from host_sim.sizing.remarks.remark import Cure
 from host_sim.sizing.say import Say
+from host_sim.sizing.tried import tried
 from tests.sizing_sites import SOUND, random_site
 
 SAY = Say("us")
@@ -75,6 +76,9 @@ RAISES = {
     "both_pumps_not_enough": {"sizing.evidence": rise(0.25)},
     "one_pump_not_enough": {"sizing.evidence": rise(0.6)},
     "no_wear_reserve": {"sizing.evidence": rise(0.68)},
+    "no_fault_covered": {"sizing.evidence": rise(0.66)},
+    "never_draws_down": {"sizing.evidence": rise(0.7)},
+    "draw_down_cut_short": {"sizing.evidence": rise(0.8), "controller.sensing": "nothing"},
     "floods_while_waiting": {"contacts": contacts(lead=31.0, lag=33.0, high=34.5), "sizing.evidence": rise(0.7)},
     "long_runs": {"sizing.evidence": rise(2.5), "settings": {"max_run": "60 s", "blind_run": "55 s",
                   "pump_down_lead": "40 s", "pump_down_lag": "45 s", "pump_down_high": "50 s"}},
@@ -134,7 +138,7 @@ def test_some_site_raises_it_and_its_own_cure_cures_it(name):
     cures = remarks.working_cures(before, remark, SAY)
     assert cures and len({cure.text for cure in cures}) == len(cures)
     for cure in cures:
-        after = size(edited(data, cure.edits))
+        after = size(tried(data, cure.edits, before.rate_m3s))
         assert remark.raised(after, SAY) is None
         assert cure.text and cure.edits
 
@@ -166,7 +170,7 @@ def test_remarks_of_random_sites_are_cured_by_the_cures_that_are_printed():
         for item in remarks.raised(result, SAY):
             told += 1
             for cure in item.cures:
-                assert item.remark.raised(size(edited(data, cure.edits)), SAY) is None
+                assert item.remark.raised(size(tried(data, cure.edits, result.rate_m3s)), SAY) is None
             if not item.cures:
                 uncured.append(item.remark.name)
     assert told > 20

@@ -109,7 +109,7 @@ def test_nothing_lies_on_anything_and_nothing_leaves_the_sheet(tmp_path, board, 
     with chromium.Browser(tmp_path) as browser:
         browser.show(path, PRINTED_MM[0] * chromium.PX_MM, "print")
         sheets, boxes = browser.sheets(), browser.boxes()
-        assert not problems(sheets, boxes)
+        assert not list(problems(sheets, boxes))
         assert len(boxes) > 400 and sum(box[0].startswith("drawing ") for box in boxes) == 5
         for name, paper in PAPERS.items():
             assert chromium.pages_of(browser.print(paper)) == len(sheets), name

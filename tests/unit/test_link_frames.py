@@ -86,7 +86,7 @@ def test_both_framings_answer_the_same(linked):
         ("0600AA0000", modbus.VALUE),
         ("0600AB0000", modbus.VALUE),
         ("0600AB0001", modbus.VALUE),
-        ("0600AB002B", modbus.VALUE),
+        ("0600AB00FF", modbus.VALUE),
         ("0600AC0000", modbus.ADDRESS),
         ("0601F40000", modbus.ADDRESS),
         ("0600B40001", modbus.VALUE),

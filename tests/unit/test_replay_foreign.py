@@ -15,6 +15,7 @@ from host_sim.errors import InputError
 from host_sim.replay import account as words
 from host_sim.replay import limits, night
 from host_sim.replay.findings import floats
+from host_sim.replay.findings.finding import CANNOT
 from host_sim.replay.reading import export, mapping, mapping_prompt, sources, table_log
 from host_sim.replay.reading.log import Log
 from host_sim.replay.second_log.logger import Logger, log_of
@@ -273,3 +274,43 @@ def test_the_inflow_s_bounds_stand_on_the_terminal(tmp_path):
     done = CliRunner().invoke(app, ["replay", str(tmp_path / "log.csv"), "--site", "demo", "--out",
                                     str(tmp_path / "out")])  # fmt: skip
     assert done.exit_code == 0 and "Bounds by water balance" in " ".join(done.output.split())
+
+
+@pytest.mark.parametrize(("every_s", "hidden"), [(1.0, False), (10.0, True)])
+def test_rows_that_hide_a_start_at_the_lag_float_say_so(every_s, hidden):
+    site = demo(0.5)
+    account = night.explain(logged(simulate(site), every_s), site, "duplex", judged=False)
+    assert ("late start: float" in account.limits.unseen) == hidden
+    assert ("lead float that hangs" in " ".join(words.can_tell(account))) == hidden
+
+
+def foreign(kind, controller, seed, logger):
+    """Return the Account of a night of the second pit as a logger kept it."""
+    made = second_pit(kind, controller, seed)
+    site = read_site(made.site, Path(), "second log")
+    was = "single" if controller == "float switch" else "duplex"
+    return night.explain(log_of(made, logger), site, was, judged=False)
+
+
+@pytest.mark.long
+def test_water_over_the_floor_for_hours_is_never_nothing_wrong():
+    account = foreign("too much inflow", "float switch", 9532, Logger(1, 1, 3, "level and run"))
+    assert any(finding.kind in ("high water", "not keeping up") for finding in account.findings)
+    assert "Nothing wrong" not in words.cause(account)
+
+
+@pytest.mark.long
+def test_a_motor_that_rests_as_the_pit_fills_does_not_start_late():
+    account = foreign("too much inflow", "our controller", 9548, Logger(1, 5, 0, "level"))
+    assert "late start" not in {finding.kind for finding in account.findings}
+
+
+@pytest.mark.long
+def test_steps_on_a_wet_floor_make_no_pump_weak():
+    # 5 mm steps, no noise: on the floor nothing moves for minutes, and a line through that is no draw-down.
+    account = foreign("air-locked pump", "float switch", 9505, Logger(5, 5, 0, "level"))
+    named = {finding.kind for finding in account.findings if finding.confidence != CANNOT}
+    assert "weak pump" not in named
+    account = foreign("air-locked pump", "float switch", 9505, Logger(1, 10, 0, "level and run"))
+    found = {finding.kind: finding.confidence for finding in account.findings}
+    assert found["not pumping"] == "established" and found.get("not keeping up") != "established"

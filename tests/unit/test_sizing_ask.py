@@ -9,6 +9,7 @@ from duplexsump.control import settings
 from host_sim.errors import InputError
 from host_sim.site.load import packaged, read_site
 from host_sim.sizing import site_out
+from host_sim.sizing.command import run
 from host_sim.sizing.interview import ask
 from host_sim.sizing.interview.curve import read_curve
 from host_sim.sizing.interview.questions import QUESTIONS
@@ -16,6 +17,7 @@ from host_sim.sizing.limits import GPM
 from host_sim.sizing.model import size
 from host_sim.sizing.remarks.raised import raised
 from host_sim.sizing.say import Say
+from tests.interviews.person import without_names
 
 GOOD = {
     "name": "Basement", "installed": "nothing", "basin": "solid basin", "shape": "round", "width": "24\"",
@@ -48,7 +50,7 @@ class Person:
     def say(self, text):
         self.heard.append(text)
         for question in QUESTIONS:
-            if text.endswith(f".  {question.ask}"):
+            if without_names(text).endswith(f".  {question.ask}"):
                 self.question = question.key
                 self.asked.append(question.key)
 
@@ -76,7 +78,6 @@ def test_tape_bucket_and_data_plate_lead_to_a_site_that_is_sized(tmp_path):
     result = size(data)
     assert result.inputs.piping.check == (True, True)
     assert result.reserve.carried > 1.0
-    assert not ask.answers_path(path).exists()
     order = [question.key for question in QUESTIONS]
     assert person.asked == sorted(person.asked, key=order.index)
 
@@ -98,7 +99,7 @@ def test_questions_that_do_not_apply_are_not_asked(tmp_path):
     assert "surge" not in other.asked and "rise" not in other.asked
 
 
-@pytest.mark.parametrize("word", ["", "don't know", "?", "skip"])
+@pytest.mark.parametrize("word", ["", "don't know", "dunno", "?", "skip"])
 def test_a_person_who_knows_nothing_gets_cautious_defaults_that_are_said(tmp_path, word):
     path = tmp_path / "basement.toml"
     person = Person(dict.fromkeys([q.key for q in QUESTIONS], word))
@@ -167,7 +168,8 @@ def test_every_word_is_good_at_every_question_the_last_included(tmp_path):
     assert "assumed: " in skipped.heard[-2]
     stopped = Person(UNEQUAL, {last: ["stop"]})
     assert talk(tmp_path / "stop.toml", stopped) is None
-    assert talk(tmp_path / "stop.toml", Person(UNEQUAL)) and not ask.answers_path(tmp_path / "stop.toml").exists()
+    assert talk(tmp_path / "stop.toml", Person(UNEQUAL))
+    assert (tmp_path / "stop.toml").read_text(encoding="utf-8") == path.read_text(encoding="utf-8")
 
 
 @pytest.mark.parametrize(("key", "bad", "told"), [
@@ -248,6 +250,120 @@ def test_a_transformer_is_refused_on_direct_current(tmp_path):
     person = Person({**UNEQUAL, "sensor_2": "Hall sensor"}, {"sensor_2": ["current transformer"]})
     talk(tmp_path / "basement.toml", person)
     assert any("cannot read the direct current" in text for text in person.heard)
+
+
+def test_a_shunt_is_refused_on_the_mains(tmp_path):
+    person = Person({**UNEQUAL, "sensor_1": "Hall sensor", "sensor_2": "shunt"}, {"sensor_1": ["shunt"]})
+    path = tmp_path / "basement.toml"
+    talk(path, person)
+    assert any("ties the line conductor" in text for text in person.heard)
+    sizing = tomllib.loads(path.read_text(encoding="utf-8"))["sizing"]
+    assert (sizing["motor1"]["sensor"], sizing["motor2"]["sensor"]) == ("Hall sensor", "shunt")
+
+
+@pytest.mark.parametrize(("backup", "one", "two"), [
+    ("battery pump", "pump 1, the mains pump", "pump 2, the battery pump"),
+    ("inverter", "pump 1, the one on the mains alone", "pump 2, the one on the inverter"),
+    ("none", "pump 1", "pump 2"),
+])  # fmt: skip
+def test_every_question_says_which_pump_it_means(tmp_path, backup, one, two):
+    person = Person({**UNEQUAL, "backup": backup, "same": "no", "volts_2": "24 V" if "pump" in backup else "115 V"})
+    talk(tmp_path / "basement.toml", person)
+    questions = [text for text in person.heard if " of about " in text]
+    plates = [text for text in questions if "plate of" in text or "body of" in text]
+    assert len(plates) >= 6
+    for text in plates:
+        assert (f"{one}?" in text) != (f"{two}?" in text)
+
+
+def test_a_voltage_that_does_not_go_with_the_pump_is_asked_again_at_once(tmp_path):
+    person = Person(UNEQUAL, {"volts_1": ["12 V"], "volts_2": ["115 V"]})
+    talk(tmp_path / "basement.toml", person)
+    assert any("The battery pump is pump 2" in text for text in person.heard)
+    assert any("115 V is a mains pump's voltage" in text for text in person.heard)
+    assert person.asked.count("volts_1") == person.asked.count("volts_2") == 1  # the question stands, the answer not
+
+
+def test_where_sizing_fails_the_answers_are_kept_and_the_same_command_goes_back_to_them(tmp_path, monkeypatch):
+    # Pumps that need the water up to 17 in, in a narrow pit 20 in deep: four contacts find no place above.
+    shallow = {**GOOD, "width": "10 in", "depth": "20 in", "intake_1": "3 in", "covered_1": "17 in"}
+    path, person = tmp_path / "basement.toml", Person(shallow)
+    monkeypatch.setattr("builtins.input", person.read)
+    monkeypatch.setattr(ask.prompt, "show", person.say)
+    monkeypatch.setattr(ask.ask_site, "__defaults__", ("us", person.read, person.say))
+
+    def once():
+        return run(str(path), True, [], "us", tmp_path / "out", False, False)
+
+    with pytest.raises(InputError) as caught:
+        once()
+    told = caught.value.problems
+    assert "the four contacts do not fit" in told[0] and str(ask.answers_path(path)) in told[-1]
+    kept = json.loads(ask.answers_path(path).read_text(encoding="utf-8"))
+    assert len(kept) == len(set(person.asked))
+    # Again: the last question, then back to the cover, which is put right; Enter keeps every other answer.
+    back = [q.key for q in QUESTIONS if q.key in person.asked]
+    steps = len(back) - 1 - back.index("covered_1")
+    again = Person({"covered_1": "6 in"}, {key: ["back"] for key in back[-steps:]})
+    monkeypatch.setattr(ask.ask_site, "__defaults__", ("us", again.read, again.say))
+    assert once() in (0, 1)
+    assert again.asked[0] == back[-1] and "width" not in again.asked
+    data = tomllib.loads(path.read_text(encoding="utf-8"))
+    assert data["sizing"]["motor"]["covered_to"] == "6 in" and data["pump"]["rated_current"] == "9.5 A"
+    assert not ask.answers_path(path).exists() and (tmp_path / "out" / "sizing.html").exists()
+    # With the page made, the file is the person's own.
+    with pytest.raises(InputError, match="exists"):
+        once()
+
+
+def test_back_offers_the_answer_that_was_given_and_enter_keeps_it(tmp_path):
+    person = Person({**GOOD, "depth": ""}, {"depth": ["31 in"], "inlet": ["back"]})
+    path = tmp_path / "basement.toml"
+    talk(path, person)
+    assert any("[31 in: your answer, Enter keeps it] >" in " ".join(text.split()) for text in person.heard)
+    assert tomllib.loads(path.read_text(encoding="utf-8"))["pit"]["depth"] == "31 in"
+
+
+def test_back_at_the_first_question_says_so(tmp_path):
+    person = Person(GOOD, {"name": ["back"]})
+    talk(tmp_path / "basement.toml", person)
+    assert any("This is the first question" in text for text in person.heard)
+
+
+@pytest.mark.parametrize("text", ['1 1/2"', "1 1/2 in", "1 1/2", '1-1/2"', "1\u00bd\"", '1.5"', "1.5", "1.5 in"])
+def test_a_pipe_size_is_read_as_a_plumber_writes_it(tmp_path, text):
+    path, person = tmp_path / "basement.toml", Person({**GOOD, "pipe": text})
+    talk(path, person)
+    assert tomllib.loads(path.read_text(encoding="utf-8"))["discharge"]["riser"]["pipe"] == "1.5 in"
+    told = any("taken as 1 1/2 in" in line for line in person.heard)
+    assert told == (text not in ("1 1/2 in", "1.5 in"))
+
+
+@pytest.mark.parametrize(("text", "material"), [
+    ("PVC sch 40", "PVC schedule 40"), ("sch 40", "PVC schedule 40"), ("schedule 40", "PVC schedule 40"),
+    ("Sch. 80", "PVC schedule 80"), ("galvanized", "galvanized steel"), ("abs", "ABS"), ("copper", "copper"),
+    ("other", "other"),
+])  # fmt: skip
+def test_what_is_printed_on_a_pipe_is_read_as_it_stands(tmp_path, text, material):
+    path = tmp_path / "basement.toml"
+    talk(path, Person({**GOOD, "material": text}))
+    data = tomllib.loads(path.read_text(encoding="utf-8"))
+    assert data["sizing"]["piping"]["material"] == material
+    result = size(data)
+    names = {item.remark.name for item in raised(result, Say("us"), False)}
+    assert ("not_pressure_pipe" in names) == (material in ("ABS", "other"))
+    # Steel is rougher than plastic, copper narrower: either moves less than PVC of the same name.
+    if material in ("copper", "galvanized steel"):
+        talk(tmp_path / "pvc.toml", Person(GOOD))
+        plain = size(tomllib.loads((tmp_path / "pvc.toml").read_text(encoding="utf-8")))
+        assert result.flow("pump 1 alone") < plain.flow("pump 1 alone")
+
+
+@pytest.mark.parametrize("text", ["25x40 ft", "25x40", "25 x 40 ft", "25 by 40"])
+def test_a_floor_is_read_as_its_two_sides(tmp_path, text):
+    path = tmp_path / "basement.toml"
+    talk(path, Person({**GOOD, "floor": text}))
+    assert tomllib.loads(path.read_text(encoding="utf-8"))["pit"]["floor_area"] == "1000 ft2"
 
 
 def test_a_bare_number_is_said_with_its_unit_before_it_goes_on(tmp_path):

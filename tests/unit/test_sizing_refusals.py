@@ -20,7 +20,7 @@ CASES = [
     ({"discharge.riser.length": "0 ft"}, "must be above 0", "8 ft"),
     ({"pump.curve": [["0 gpm", "20 ft"], ["30 gpm", "25 ft"]]}, "must fall", "0 gpm"),
     ({"pump.curve": [["0 gpm", "9 ft"], ["30 gpm", "0 ft"]]}, "shut-off head", "16.1 ft"),
-    ({"discharge.riser.pipe": "1.25 in"}, "smaller than the outlet", "1.5 in"),
+    ({"discharge.riser.pipe": "1.25 in"}, "smaller than the outlet", "1 1/2 in"),
     ({"pit.diameter": "30"}, "has no unit", "18 in to 36 in"),
     ({"pit.depth": "30 gpm"}, "pit.depth", "24 in"),
     ({"discharge.outlet": "2 ft", "discharge.riser.length": "2 ft"}, "below the floor", "10 ft"),
@@ -44,6 +44,9 @@ CASES = [
      "levels must rise", ""),
     ({"sizing.evidence": [{"kind": "log", "starts": 5, "over": "1 h", "stops_at": "14 in", "starts_at": "6 in"}]},
      "must be above stops_at", "14 in"),
+    ({"sizing.motor1.sensor": "shunt"}, "ties the line conductor", "current transformer"),
+    # Pump 2 runs on the mains until its inverter takes over: a mains pump as well.
+    ({"sizing.motor2.sensor": "shunt"}, "ties the line conductor", "current transformer"),
 ]  # fmt: skip
 
 
@@ -55,6 +58,11 @@ def test_each_impossible_answer_is_met_with_what_is_wrong_and_what_is_sensible(e
     assert match, told
     if sensible and "starts_at" not in match[0]:
         assert sensible in match[0]
+
+
+def test_a_shunt_is_good_for_a_battery_pump():
+    battery = {"pump2.supply": "battery", "pump2.volts": "12 V", "sizing.motor2.sensor": "shunt"}
+    assert size(edited(SOUND, battery)).sensors[1].kind == "shunt"
 
 
 def test_everything_wrong_is_told_at_once():

@@ -92,7 +92,7 @@ def test_the_json_holds_every_value_limit_and_source(pages):
         "cycling.run", "cycling.rest", "reserve.one", "reserve.both", "reserve.wait_1", "reserve.one_fails",
         "reserve.none_runs", "reserve.overwhelms_one_1", "reserve.overwhelms_both_1", "supply.circuits",
         "supply.design.shortest", "supply.design.longest", "supply.recharge", "supply.needed", "supply.drop",
-        "supply.fuse", "supply.surge", "supply.generator", "contacts.off.dry", "contacts.high.wet",
+        "supply.fuse", "supply.surge", "supply.inverter", "contacts.off.dry", "contacts.high.wet",
         "contacts.dry_run",
     ]  # fmt: skip
     assert set(wanted) <= keys

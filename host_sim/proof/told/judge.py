@@ -49,6 +49,7 @@ class Row:
     call: str = "none"
     silent: str = ""
     times: int = MOST_RAISES  # of one alarm, for each episode of the fault
+    horn: float = HORN_MIN_A_WEEK
 
 
 @cache
@@ -66,7 +67,8 @@ def _row(number, data):
     row = Row(tuple(data["faults"]), tuple(data.get("houses", months.HOUSES)),
               tuple(data.get("seasons", months.SEASONS)), tuple(data.get("alarms", ())),
               units.read(data["within"], "time") if "within" in data else 0.0, data.get("priority", ""),
-              data.get("call", "none"), data.get("silent", ""), data.get("times", MOST_RAISES))  # fmt: skip
+              data.get("call", "none"), data.get("silent", ""), data.get("times", MOST_RAISES),
+              data.get("horn", HORN_MIN_A_WEEK))  # fmt: skip
     if bool(row.silent) == bool(row.alarms):
         raise InputError("either `alarms` with `within`, `priority` and `call`, or `silent` with a reason", where)
     if row.alarms and (row.priority not in PRIORITIES or row.call not in CALLS or not row.within_s):
@@ -136,7 +138,8 @@ def _without(begin, end, holes):
 
 
 def _broken(record, trace, month):
-    if record["horn_min_a_week"] > HORN_MIN_A_WEEK:
+    most = row_of(month.fault, month.house, month.season).horn if month.fault else HORN_MIN_A_WEEK
+    if record["horn_min_a_week"] > most:
         yield f"horn {record['horn_min_a_week']:.0f} min in a week"
     yield from _floor(record, trace, month)
     if record["before"]:

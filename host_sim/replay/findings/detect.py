@@ -19,6 +19,15 @@ def _few_rows(finding, found):
     return bool(few and finding.kind == "weak pump" and not found.recorded and not log.levels_at_contacts_only)
 
 
+EXPLAIN = ("late start", "not keeping up", "not pumping", "weak pump", "no mains")  # high water
+
+
+def _explained(high, findings):
+    # Whether what was found before it goes on for a good part of the time that water stood high, or led up to it.
+    return any(other.kind in EXPLAIN and other.start_s < high.end_s and other.end_s > high.start_s
+               for other in findings)  # fmt: skip
+
+
 def _unexplained(finding, findings):
     # Water that rose over a pump that moved little: it did not keep up only where that pump is found weak as well.
     weak = any(other.kind == "weak pump" and other.confidence != CANNOT and other.start_s < finding.end_s
@@ -37,8 +46,12 @@ def detect(log, site, parts, flow, rates, units=US, limits=None, sharing=1):
     findings = []
     for work in (*ROWS, *(CYCLES if resolved else (water.high_water,))):
         findings += work(found)
+    findings = [finding for finding in findings if not _unexplained(finding, findings)]
     if resolved and log.levels_at_contacts_only and not found.recorded:
         findings += water.high_water(found)
+    elif resolved and not log.levels_at_contacts_only:
+        # Water that stood high and that nothing found so far explains: said all the same.
+        findings += [high for high in water.high_water(found) if not _explained(high, findings)]
     if not resolved and found.recorded:
         findings += pumps.short_cycling(found)  # of rows too far apart the starts are at least so many
     if limits is not None and limits.runs_only:
@@ -49,7 +62,6 @@ def detect(log, site, parts, flow, rates, units=US, limits=None, sharing=1):
             finding.evidence.append(f"few rows in each draw-down (one every {limits.spacing_s:g} s): likely at most")
         if _few_rows(finding, found) and finding.confidence == LIKELY:
             finding.confidence = CANNOT
-    findings = [finding for finding in findings if not _unexplained(finding, findings)]
     for finding in findings:
         # Pumps that do not keep up while one of them is weak: the weak one comes first.
         flooded = [other for other in findings

@@ -5,13 +5,13 @@ from duplexsump.control import settings as s
 from duplexsump.control.records import CONTACT_NAMES
 
 from host_sim.replay.findings.finding import ESTABLISHED, LIKELY, Finding, spans
+from host_sim.replay.limits import LATE_M, SWITCH_S, late_margin_m
 
 BEYOND_M = 0.03  # a contact this far on the wrong side of the water is no matter of dead band; our own choice
 STAND_S = 20.0  # and for so long
-LATE_M = 0.02  # a start this far above the usual one is late; our own choice
 IDLE = 0.6  # of the time from the start level to the start, without a pump: a late start; our own choice
+REST_S = 20.0  # between a stop and the next start of a motor; common practice, no source
 FLOOR_M = 0.01
-SWITCH_S = 1.5  # a contact's debounce and a tick
 LOW_M = 0.018
 
 
@@ -101,7 +101,7 @@ def usual_start(context):
 
 def _margin(context, fill_m3s, level_m):
     rise = max(0.0, fill_m3s) / context.site.pit.area_m2(level_m)
-    return LATE_M + 3.0 * context.sigma_m + rise * (context.log.spacing_s + SWITCH_S)
+    return late_margin_m(rise, context.log.spacing_s, context.sigma_m)
 
 
 def late_starts(context):
@@ -111,7 +111,7 @@ def late_starts(context):
         return []
     usual = usual_start(context)
     late = [run for run in context.runs if run.start_m - usual > _margin(context, run.fill_m3s, usual)
-            and _was_filling(context, run, usual)]  # fmt: skip
+            and _was_filling(context, run, usual) and not _rested(context, run)]  # fmt: skip
     found = []
     for group in _groups(late):
         start = _crossing(context, usual, group[0].start_s)
@@ -120,6 +120,12 @@ def late_starts(context):
     if last.on == 0 and last.end_m - usual > _margin(context, last.slope_m3s, usual):
         found.append(_late(context, usual, [], _crossing(context, usual, last.end_s), last.end_s))
     return [finding for finding in found if finding is not None]
+
+
+def _rested(context, run):
+    # Whether a run began as soon as a motor may start again: water that fills the pit within that rest waits for it.
+    before = [other.end_s for other in context.runs if other.end_s <= run.start_s]
+    return bool(before) and run.start_s - before[-1] < REST_S + context.log.spacing_s
 
 
 def _was_filling(context, run, usual):

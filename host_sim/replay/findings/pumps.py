@@ -124,7 +124,9 @@ def not_pumping(context):
         for n in (1, 2):
             bad = [d for d in context.flow.draw_downs if d.mask == n and d.share < NOTHING
                    and d.near_s < NEAR_S and d.error_m3s < 0.1 * d.expected_m3s]  # fmt: skip
-            if sum(d.end_s - d.start_s for d in bad) >= max(SHOWN_S, 5.0 * context.log.spacing_s):
+            shown = sum(d.end_s - d.start_s for d in bad)
+            least = max(SHOWN_S, 5.0 * context.log.spacing_s)
+            if shown >= least or (len(bad) > 1 and shown >= max(SHOWN_S / 2.0, 5.0 * context.log.spacing_s)):
                 when = f"{context.clock(bad[0].start_s)} to {context.clock(bad[-1].end_s)}"
                 evidence = [f"{len(bad)} runs from {when} delivered "
                             f"{context.rate(float(np.median([d.rate_m3s for d in bad])))}; expected "
@@ -132,7 +134,8 @@ def not_pumping(context):
                 causes = ["jammed impeller", "air lock", "closed valve", "check valve stuck shut", "no power"]
                 still = [part.end_s for part in context.parts if part.mask == n
                          and context.flow.delivered.get(part.start_s, (1.0,))[0] < NOTHING]  # fmt: skip
-                found.append(Finding("not pumping", ESTABLISHED, bad[0].start_s, max([bad[-1].end_s, *still]),
+                sure = ESTABLISHED if shown >= least else LIKELY
+                found.append(Finding("not pumping", sure, bad[0].start_s, max([bad[-1].end_s, *still]),
                                      f"pump {n} ran and delivered no water", evidence, causes,
                                      f"pump{n}-air-locked", 3.0))  # fmt: skip
     return found

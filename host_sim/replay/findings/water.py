@@ -284,7 +284,7 @@ HIGH_CAUSES = ["no pump started", "a pump ran and delivered too little", "more i
 
 
 def high_water(context):
-    """Stretches above the heights at which pumps start, in a log whose cycles do not show: a fact without a cause."""
+    """Stretches above the heights at which pumps start: a fact without a cause."""
     log, lead = context.log, context.site.contacts[1]
     lag = context.site.contacts[2]
     if log.levels_at_contacts_only:
@@ -294,12 +294,15 @@ def high_water(context):
     limit = (lag or lead).wet_m + HIGH_M + 4.0 * min(context.sigma_m, HIGH_M)
     with np.errstate(invalid="ignore"):
         found = spans(log.level_m > limit, log.time_s, max(RISING_S, 1.5 * log.spacing_s))
+    hidden = "its rows are too far apart to show a pump's runs"
+    if context.limits is None or context.limits.resolved:
+        hidden = "water that stands so high hardly rises or falls as a pump runs"
     answer = []
     for start, end in found:
         top = float(np.nanmax(log.level_m[(log.time_s >= start) & (log.time_s <= end)]))
         evidence = [f"from {context.clock(start)} to {context.clock(end)} every row was above {context.level(limit)}, "
                     f"the highest {context.level(top)}",
-                    "why cannot be told from this log: its rows are too far apart to show a pump's runs"]  # fmt: skip
+                    f"why cannot be told from this log: {hidden}"]  # fmt: skip
         answer.append(Finding("high water", ESTABLISHED, start, end,
                               "the water stood above the level at which pumps start", evidence,
                               HIGH_CAUSES, "", 5.0 if top > context.site.pit.floor_m else 3.0))  # fmt: skip

@@ -98,8 +98,9 @@ def score(night, logger):
         result.outcome = "wrong"
     elif result.named:
         result.outcome = "named"
-    elif not limits.resolved or any(claim in NAMES[night.kind] for claim in (*found, *limits.unseen)):
-        result.outcome = "abstained"
+    elif not limits.resolved or any(claim in NAMES[night.kind] for claim in (*found, *limits.unseen)) or (
+            "high water" in found and night.kind != "healthy"):  # fmt: skip
+        result.outcome = "abstained"  # that the water stood high and why cannot be told is no miss
     elif night.kind == "healthy":
         result.outcome = "quiet"
     _floor(night, account, result)

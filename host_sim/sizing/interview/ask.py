@@ -7,8 +7,10 @@ from host_sim.report import prompt
 from host_sim.report.prompt import StoppedError
 from host_sim.sizing.document import to_toml
 from host_sim.sizing.interview.curve import read_curve
+from host_sim.sizing.interview.naming import named
 from host_sim.sizing.interview.question import NOT_KNOWN
 from host_sim.sizing.interview.questions import QUESTIONS, asked, document
+from host_sim.sizing.trade import fraction, read_size
 
 INTRO = " ".join(
     """A tape, a bucket, a watch and the pumps' data plates are enough.  Write measures as you read them: 18",
@@ -30,29 +32,63 @@ def answers_path(site):
 def ask_site(site, units_name="us", read=input, say=prompt.show):
     """Ask everything, write the site file and return its path; None when the person stopped before the end.
 
-    `read(prompt)` gives a line, `say(text)` shows one.  Raises InputError
-    where the file is there already.
+    `read(prompt)` gives a line, `say(text)` shows one.  The answers are kept
+    until `finished`: where the pit cannot be sized from them, the same call goes
+    back to them.  Raises InputError where the file is there already and is not
+    what the kept answers wrote.
     """
     site = Path(site)
-    if site.exists():
-        said = f"{site} exists: size it with  sumpbench size {site}, or name another file to start over"
-        raise InputError(said, "--ask")
     if not site.parent.is_dir():
         raise InputError(f"{site.parent} does not exist: name a file in a folder that does", "--ask")
     kept = answers_path(site)
-    given = _kept(kept)
+    exists = site.exists()
+    given = _kept(kept) if kept.exists() or not exists else {}
+    if exists and not (given and _wrote(site, given)):
+        said = f"{site} exists: size it with  sumpbench size {site}, or name another file to start over"
+        raise InputError(said, "--ask")
     say(INTRO)
-    if given:
+    earlier = {}
+    if exists:
+        _reopen(site, kept, given, earlier, say)
+    elif given:
         say(f"\n{_count(given)} saved last time; resuming there.")
     try:
-        _dialogue(given, kept, read, say)
+        _dialogue(given, earlier, kept, read, say)
     except (StoppedError, KeyboardInterrupt, EOFError):
         say(f"\nStopped; {_count(given)} saved in {kept}.  The same command resumes there.")
         return None
+    prompt.keep(kept, given)
     site.write_text(site_text(given), encoding="utf-8")
-    kept.unlink(missing_ok=True)
     say(f"\nWritten: {site}.  Edit it when you learn more.\n")
     return str(site)
+
+
+def finished(site):
+    """Take the kept answers away: the page of the site that they wrote is there."""
+    answers_path(site).unlink(missing_ok=True)
+
+
+def refused(error, site):
+    """Return the InputError of a site that cannot be sized, with where its answers are and how to go back to them."""
+    told = f"your answers are kept in {answers_path(site)}: the same command takes you back to them"
+    return InputError([*error.problems, told], error.source)
+
+
+def _wrote(site, given):
+    try:
+        return site.read_text(encoding="utf-8") == site_text(given)
+    except (KeyError, ValueError, OSError):
+        return False  # not all of the answers
+
+
+def _reopen(site, kept, given, earlier, say):
+    # Every question was answered, but no page came of it: the last one is asked again, and "back" leads further.
+    say(f'\n{_count(given)} kept, but no page was made of them.  The last question is asked again; "back" leads to the '
+        "ones before it, and Enter keeps each answer.")  # fmt: skip
+    last = list(asked({key: item["value"] for key, item in given.items()}))[-1]
+    earlier[last] = given.pop(last)
+    prompt.keep(kept, given)
+    site.unlink()
 
 
 def _kept(path):
@@ -73,7 +109,7 @@ def _whole(value):
     return isinstance(value, dict) and set(value) == {"value", "known"}
 
 
-def _dialogue(given, kept, read, say):
+def _dialogue(given, earlier, kept, read, say):
     while True:
         values = asked({key: item["value"] for key, item in given.items()})
         wanted = [question for question in QUESTIONS if question.wanted(values)]
@@ -81,33 +117,38 @@ def _dialogue(given, kept, read, say):
         if not left:
             return
         question = left[0]
-        answer = _one(question, values, wanted.index(question) + 1, len(wanted), read, say)
+        place = wanted.index(question)
+        answer = _one(question, values, earlier.get(question.key), (place + 1, len(wanted)), read, say)
         if answer is None:  # back
-            before = wanted[: wanted.index(question)]
-            if before:
-                given.pop(before[-1].key)
-                prompt.keep(kept, given)
+            if place == 0:
+                say('   This is the first question: there is nothing before it.  "stop" ends.')
+                continue
+            before = wanted[place - 1].key
+            earlier[before] = given.pop(before)
+            prompt.keep(kept, given)
             continue
         given[question.key] = answer
         prompt.keep(kept, given)
 
 
-def _one(question, values, place, count, read, say):
-    say(f"\n{place} of about {count}.  {question.ask}")
+def _one(question, values, before, place, read, say):
+    say(f"\n{place[0]} of about {place[1]}.  {named(question.ask, values)}")
     if question.choices:
-        say("   one of: " + "; ".join(question.choices))
+        say("   one of: " + "; ".join(shown(question, one) for one in question.choices))
     taken = question.taken(values)
-    words = "".join(f' or "{word}"' for word in question.words)
     while True:
-        line = read(f"   (as in {question.example}{words}) [{taken}: {question.because}] > ").strip()
+        line = _line(question, taken, before, read, say)
         word = line.lower()
         if word in ("stop", "quit", "exit"):
             raise StoppedError
         if word == "back":
             return None
         if word == "why":
-            say(f"   {question.why}  If not known: {taken}, {question.because}; it decides {question.changes}.")
+            default = f"{shown(question, taken)}, {question.because}"
+            say(f"   {question.why}  If not known: {default}; it decides {question.changes}.")
             continue
+        if not line and before is not None and before["known"]:
+            line = word = typed(question, before["value"])
         # "unknown" is an answer where it is one of the choices.
         if word in NOT_KNOWN and word not in question.choices:
             assumed = _assumed(question, taken, values, say)
@@ -123,6 +164,30 @@ def _one(question, values, place, count, read, say):
         return {"value": value, "known": True}
 
 
+def _line(question, taken, before, read, say):
+    # The long line is broken between words; what is typed follows its last piece.
+    words = "".join(f' or "{word}"' for word in question.words)
+    offer = f"{shown(question, taken)}: {question.because}"
+    if before is not None and before["known"]:
+        offer = f"{shown(question, typed(question, before['value']))}: your answer, Enter keeps it"
+    lines = prompt.wrapped(f"   (as in {shown(question, question.example)}{words}) [{offer}] >", spare=1)
+    if lines[:-1]:
+        say("\n".join(lines[:-1]))
+    return read(lines[-1] + " ").strip()
+
+
+def typed(question, value):
+    """Return a kept value as the person would type it."""
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    return f"{value:g}" if isinstance(value, float) else str(value)
+
+
+def shown(question, text):
+    """Return an answer as it is shown: a size of pipe as a fraction, "1 1/2 in"."""
+    return fraction(float(text.split()[0])) if question.kind == "size" and text in question.choices else text
+
+
 def _assumed(question, taken, values, say):
     # A default that cannot be with what was said before is no answer.
     try:
@@ -130,7 +195,7 @@ def _assumed(question, taken, values, say):
     except ValueError as error:
         say(f"   the default, {taken}, does not go with what you said: {error}")
         return None
-    say(f"   assumed: {taken} ({question.because})")
+    say(f"   assumed: {shown(question, taken)} ({question.because})")
     return {"value": value, "known": False}
 
 
@@ -145,13 +210,19 @@ def _echo(question, line, value, say):
     # A bare number gets its unit, and a length in marks its inches, in front of the person's eyes.
     if question.kind in ("words", "choice", "yes", "whole", "curve", "number") or value == line.strip():
         return
-    say(f'   taken as {value}; "back" corrects it.')
+    if shown(question, value) == line.strip():
+        return
+    say(f'   taken as {shown(question, value)}; "back" corrects it.')
 
 
 def parse(question, text):
     """Return the value of an answer.  Raises ValueError that says what is wrong and what is sensible."""
     if text.lower() in question.words:
         return text.lower()
+    if question.kind == "size":
+        return read_size(text)
+    if question.spelt is not None:
+        text = question.spelt(text)
     return prompt.parse(question, text, {"curve": read_curve})
 
 

@@ -1,12 +1,11 @@
 """The questions about the discharge pipe, in the order in which a person walks along it."""
 
 from host_sim import units
-from host_sim.plant.hydraulics import TURBULENT_FRICTION
 from host_sim.sizing.interview.question import Question, among, feet
-from host_sim.sizing.limits import MATERIALS
+from host_sim.sizing.limits import COPPER_IN, MATERIALS, ROUGHNESS_MM
 from host_sim.sizing.reading import OUTFALLS
+from host_sim.sizing.trade import SIZES, marking
 
-SIZES = tuple(f"{size:g} in" for size in sorted(TURBULENT_FRICTION))
 HEAD = "flow of each pump, starts per hour, reserve"
 
 
@@ -39,7 +38,7 @@ QUESTIONS = (
              "Pit, basement wall, and up to where the pipe goes out.", "distance", "10 ft",
              lambda a: feet(max(12 * 0.3048, units.read(a.get("depth", "24 in"), "length") + 2.4384)), "a high wall",
              HEAD, "highest point of the pipe", least="1 ft", most="100 ft", check=_above_floor),
-    Question("pipe", "What size is the discharge pipe?", "Nominal size; no smaller than the pump's outlet.", "choice",
+    Question("pipe", "What size is the discharge pipe?", "Nominal size; no smaller than the pump's outlet.", "size",
              "1.5 in", "1.5 in", "the usual one", HEAD, "pipe size", SIZES),
     Question("riser_length", "Walk the pipe.  How long is it from one pump to where the two lines join (or to the "
              "wall)?", "The riser, with its check valve and full-open valve.", "distance", "8 ft", "10 ft",
@@ -56,7 +55,7 @@ QUESTIONS = (
              "whole", "3", "4", "elbows cost head", HEAD, "elbows from there on", least="0", most="50"),
     Question("bends", "And how many 45-degree elbows?", "Each costs about half as much as a 90.", "whole", "2", "2",
              "elbows cost head", HEAD, "45-degree elbows", least="0", most="50"),
-    Question("pipe_2", "What size is pump 2's own line?", "It may differ from pump 1's.", "choice", "1.5 in",
+    Question("pipe_2", "What size is pump 2's own line?", "It may differ from pump 1's.", "size", "1.5 in",
              lambda a: a.get("pipe", "1.5 in"), "the same as pump 1's", "flow of pump 2", "pipe size of pump 2",
              SIZES, when=SEPARATE),
     Question("run_2", "How long is pump 2's own line from the riser to its outlet?", "Measured along the pipe.",
@@ -74,9 +73,10 @@ QUESTIONS = (
     Question("weep", "Is there a weep hole below each check valve?",
              "It vents the pump; without it the pump may air-lock.", "yes", "yes", "no", "assumed missing",
              "whether a pump can air-lock", "weep holes"),
-    Question("material", "What is printed on the pipe?", "Cellular-core drain pipe is not rated for pressure.",
+    Question("material", "What is printed on the pipe?", "Drain pipe (cellular-core, ABS) is not rated for "
+             "pressure; of any other pipe look up its pressure rating.",
              "choice", "PVC schedule 40", "unknown", "assumed not rated for pressure", "whether the pipe may stay",
-             "pipe marking", tuple(MATERIALS)),
+             "pipe marking", tuple(MATERIALS), spelt=marking),
     Question("to", "Where does the water go?", "Never to the sanitary sewer.", "choice", "daylight", "unknown",
              "find out before you dig", "whether it is allowed", "discharge point", OUTFALLS),
     Question("away", "How far from the house wall is the outlet?", "Close to the wall the water seeps back.",
@@ -101,20 +101,28 @@ def _fittings(a, elbows, bends, last):
     return found
 
 
+def _bore(size, material):
+    # Copper is narrower than schedule 40 of the same name, and steel rougher than plastic.
+    found = {"diameter": f"{COPPER_IN[size]:g} in"} if material == "copper" else {"pipe": size}
+    if material in ROUGHNESS_MM:
+        found["roughness"] = f"{ROUGHNESS_MM[material]:g} mm"
+    return found
+
+
 def discharge(a):
     """Return the table [discharge] for answers."""
-    found = {"outlet": a["lift"]}
+    found, material = {"outlet": a["lift"]}, a.get("material", "unknown")
     if a["lines"] == "shared":
-        found["riser"] = {"pipe": a["pipe"], "length": a["riser_length"],
+        found["riser"] = {**_bore(a["pipe"], material), "length": a["riser_length"],
                           "fittings": _fittings(a, a["riser_elbows"], 0, False)}  # fmt: skip
         ends = {"elbow_90": a["elbows"], "exit": 1}
         if a["bends"]:
             ends["elbow_45"] = a["bends"]
-        found["header"] = {"pipe": a["pipe"], "length": a["run"], "fittings": ends}
+        found["header"] = {**_bore(a["pipe"], material), "length": a["run"], "fittings": ends}
         return found
     for name, size, run, elbows in (("riser1", "pipe", "run", "elbows"), ("riser2", "pipe_2", "run_2", "elbows_2")):
         length = units.read(a["riser_length"], "distance") + units.read(a[run], "distance")
-        found[name] = {"pipe": a[size], "length": feet(length),
+        found[name] = {**_bore(a[size], material), "length": feet(length),
                        "fittings": _fittings(a, a["riser_elbows"] + a[elbows], a["bends"], True)}  # fmt: skip
     return found
 

@@ -7,7 +7,7 @@ from host_sim.sizing.interview.curve import BATTERY_SHARE, for_lift, measured, r
 from host_sim.sizing.interview.question import Question, among, inches, si
 from host_sim.sizing.limits import FOOT, INCH
 from host_sim.sizing.sensors import KINDS as SENSORS
-from host_sim.sizing.sensors import TRANSFORMER, reads, usual
+from host_sim.sizing.sensors import LIVE, TRANSFORMER, live, reads, usual
 
 ROOM_M = 2.0 * INCH  # that must be left between what a pump needs under water and the floor
 HOW = ("points of the curve", "shut-off and one point", "bucket and watch")
@@ -18,7 +18,8 @@ PUMP_HEAD = "flow of this pump, starts per hour, reserve"
 # fmt: off
 SUPPLY = (
     Question("backup", "What runs a pump when the mains is out?",
-             "The storm that floods basements also takes out the mains.", "choice", "battery pump", "none",
+             "The storm that floods basements also takes out the mains.  With a battery pump, pump 1 is the mains pump "
+             "and pump 2 the battery pump.", "choice", "battery pump", "none",
              "assumed none", "whether a power failure floods the floor", "backup", BACKUPS),
     Question("same", "Are both pumps the same model?", "Each pump's own plate counts.", "yes", "yes", "yes",
              "pump 2 is taken to be like pump 1", "whether pump 2 alone carries the inflow", "pump 2 like pump 1",
@@ -30,6 +31,28 @@ SUPPLY = (
 def direct(n, a):
     """Whether pump n (1 or 2) runs on direct current."""
     return n == 2 and a.get("backup") == "battery pump"
+
+
+LEAST_MAINS_V, MOST_BATTERY_V = 90.0, 60.0  # of a motor on the mains, and of one on a battery; our own choice
+
+
+def _goes_with_supply(n):
+    def check(value, a):
+        volts = units.read(value, "voltage")
+        if direct(n, a) and volts > MOST_BATTERY_V:
+            raise ValueError(
+                f"{value} is a mains pump's voltage, and pump 2 is the battery pump (12, 24, 36 or 48 V).  Read the "
+                "battery pump's plate; where you gave the plates the other way round, go back to pump 1"
+            )
+        if not direct(n, a) and volts < LEAST_MAINS_V:
+            pair = a.get("backup") == "battery pump"
+            raise ValueError(
+                f"{value} is a battery pump's voltage, and pump {n} runs on the mains (115 or 230 V).  "
+                + ("The battery pump is pump 2: read the mains pump's plate, or go back" if pair
+                   else 'For a battery pump go back, and answer "battery pump" where the mains is out')
+            )  # fmt: skip
+
+    return check
 
 
 def _below(n, what):
@@ -185,7 +208,7 @@ def _plate(n):
                  f"rated current of {p}", when=_asked(n), least="0.5 A", most="60 A"),
         Question(f"volts_{n}", f"What is the voltage on the plate of {p}?", "Amps alone say nothing about the power.",
                  "voltage", "115 V", _volts(n), "the usual one", "generator, inverter and battery size",
-                 f"voltage of {p}", when=_asked(n), least="6 V", most="480 V"),
+                 f"voltage of {p}", when=_asked(n), least="6 V", most="480 V", check=_goes_with_supply(n)),
         Question(f"starts_hour_{n}", f"How many starts per hour does the maker of {p} allow?", "In the manual, if "
                  "anywhere.", "number", "15", "10", "low end of common practice (10 to 15)",
                  "how large the pit must be", f"starts per hour of {p}", when=_asked(n), least="1", most="60"),
@@ -204,7 +227,7 @@ def _plate(n):
                  f"head of the known point of {p}", when=_asked(n, HOW[1]), least="0 ft", most="500 ft",
                  check=_point_head(n)),
         Question(f"point_flow_{n}", f"And what is the flow of {p} at that head?", "In gallons per minute, or per "
-                 "hour.", "flow", "2100 gph", "20 gpm", "a small pump", PUMP_HEAD, f"flow of the known point of {p}",
+                 "hour.", "flow", "35 gpm", "20 gpm", "a small pump", PUMP_HEAD, f"flow of the known point of {p}",
                  when=_asked(n, HOW[1]), least="1 gpm", most="1000 gpm"),
         Question(f"bucket_{n}", f"Only {p} running, bucket at the outlet: how much water did it catch?",
                  "Count whole buckets; five or more make a good figure.", "volume", "5 gal", "5 gal", "one bucket",
@@ -228,6 +251,8 @@ def _fits_current(n):
     def check(value, a):
         if not reads(value, direct(n, a)):
             raise ValueError(f"a {TRANSFORMER} cannot read the direct current of pump {n}: Hall sensor or shunt")
+        if live(value, direct(n, a)):
+            raise ValueError(LIVE.format(n=n))
 
     return check
 
@@ -238,7 +263,8 @@ SENSING = (
              "It detects dry run, clog and locked rotor at once.", "yes", "yes", "no", "assumed not fitted",
              "whether a pump that moves no water is noticed", "current sensing"),
     *(Question(f"sensor_{n}", f"What senses the current of pump {n}?", "A transformer reads alternating current only; "
-               "a battery pump takes a Hall sensor or a shunt.", "choice", "current transformer",
+               "a battery pump takes a Hall sensor or a shunt.  Never a shunt on the mains.", "choice",
+               "current transformer",
                lambda a, n=n: usual(direct(n, a)), "what fits the supply", "the parts list",
                f"current sensor of pump {n}", SENSORS, when=among("sensing", True), check=_fits_current(n))
       for n in (1, 2)),

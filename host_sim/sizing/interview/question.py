@@ -6,18 +6,20 @@ from typing import Any
 
 from host_sim import units
 
-NOT_KNOWN = ("", "?", "don't know", "dont know", "do not know", "no idea", "unknown", "skip")
+NOT_KNOWN = ("", "?", "don't know", "dont know", "do not know", "dunno", "not sure", "no idea", "unknown", "skip")
 
 
 @dataclass(frozen=True)
 class Question:
     """One question.
 
-    `kind` is one of units.KINDS, or "choice", "yes", "whole", "curve", "words".
+    `kind` is one of units.KINDS, or "choice", "size" (of pipe),
+    "yes", "whole", "curve", "words".
     `default` is a text, or a function of the answers so far that gives one;
     `when(answers)` asks the question or not; `words` are answers beside a
     quantity, such as "none"; `check(value, answers)` raises ValueError for
-    what cannot be.  `changes` says what another value would change, where the
+    what cannot be; `spelt(text)` puts an answer as people write it into one of
+    `choices`.  `changes` says what another value would change, where the
     default is assumed.
     """
 
@@ -36,6 +38,7 @@ class Question:
     most: str = ""
     words: tuple = ()
     check: Callable | None = None
+    spelt: Callable | None = None
 
     def taken(self, answers):
         """Return the default as a text for the answers so far."""

@@ -7,11 +7,13 @@ from math import ceil
 
 from host_sim.plant.hydraulics import TURBULENT_FRICTION, pipe_diameter_m
 from host_sim.sizing import contacts, head
-from host_sim.sizing.limits import INCH
-from host_sim.sizing.remarks.remark import CONCRETE, HAND, MACHINE, PAPER, PARTS, Cure
+from host_sim.sizing.limits import INCH, limit
+from host_sim.sizing.remarks.remark import CONCRETE, DEEP, HAND, MACHINE, PAPER, PARTS, Cure
 from host_sim.sizing.say import text_of
+from host_sim.sizing.trade import fraction
 
 WIDEST_M = 60 * INCH
+DIGGING = "stay above the footing's bottom, shore the sides against cave-in, or hire a licensed contractor"
 
 
 def cost(result, what):
@@ -57,7 +59,16 @@ def wider(result, least_m, say, why="a pit"):
 
 
 def deeper(result, say):
-    """Return a family of deeper pits with their contacts respaced."""
+    """Return a family of deeper pits with their contacts respaced, down to the limit "deepest"."""
+    return [cure for cure in _depths(result, say) if cure.cost != DEEP]
+
+
+def much_deeper(result, say):
+    """Return the family of pits deeper than that: a deep excavation, dear even on paper."""
+    return [cure for cure in _depths(result, say) if cure.cost == DEEP]
+
+
+def _depths(result, say):
     pit = result.inputs.pit.floor_m
     found = []
     for more in (6, 12, 18, 24, 36):
@@ -82,7 +93,9 @@ def deeper(result, say):
                 n = 1 if key == "riser2" else 0
                 length = result.inputs.discharge.risers[n].length_m + more * INCH
                 edits[f"discharge.{key}.length"] = text_of(length, "distance", 2)
-        found.append(Cure(f"a pit {say(depth, 'length')} deep, with the contacts respaced", edits, cost(result, "pit")))
+        text = f"a pit {say(depth, 'length')} deep, with the contacts respaced ({DIGGING})"
+        digs = cost(result, "pit") if depth <= limit("deepest") + 1e-6 else DEEP
+        found.append(Cure(text, edits, digs))
     return found
 
 
@@ -158,7 +171,7 @@ def pipes(result, say, larger=True):
         sizes = [s for s in reversed(sizes) if s < now - 1e-6 and s >= outlet - 1e-6]
     return [
         Cure(
-            f"{s:g} in pipe throughout ({say(pipe_diameter_m(s), 'length')} inside diameter)",
+            f"{fraction(s)} pipe throughout ({say(pipe_diameter_m(s), 'length')} inside diameter)",
             head.resized(result.inputs.data, s),
             cost(result, "pipe"),
         )

@@ -5,7 +5,7 @@ from duplexsump.control import settings as s
 from host_sim.plant.equipment import Contact
 from host_sim.sizing.contacts import NAMES, draw_down_s, lowest_off_m, step_m, tables
 from host_sim.sizing.limits import INCH, limit
-from host_sim.sizing.remarks.change import deeper, one, spread
+from host_sim.sizing.remarks.change import deeper, much_deeper, one, spread
 from host_sim.sizing.remarks.remark import CONCRETE, HAND, Remark
 from host_sim.sizing.say import text_of
 from host_sim.sizing.sensors import usual
@@ -48,6 +48,7 @@ def _room_for_contacts(result, say):
     return [
         spread(result, say),
         deeper(result, say),
+        much_deeper(result, say),
         one("calm the water: an elbow on the drain inlet", {"waves.height": "0 mm"}, HAND),
     ]
 
@@ -101,7 +102,7 @@ def _lower_lag(result, say):
 
 
 def _undrown(result, say):
-    return [spread(result, say), deeper(result, say)]
+    return [spread(result, say), deeper(result, say), much_deeper(result, say)]
 
 
 def _travel(result, say):
@@ -120,6 +121,7 @@ def _short_travel(result, say):
             HAND,
         ),
         deeper(result, say),
+        much_deeper(result, say),
     ]
 
 

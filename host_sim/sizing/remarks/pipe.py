@@ -5,6 +5,7 @@ from host_sim.sizing.limits import GALLON, MATERIALS, limit
 from host_sim.sizing.remarks.change import cost, one, other_pump, pipes, separate_lines
 from host_sim.sizing.remarks.remark import HAND, MACHINE, Cure, Remark
 from host_sim.sizing.say import text_of
+from host_sim.sizing.trade import fraction
 
 SECTION = "head and flow"
 
@@ -202,7 +203,7 @@ def _pays(result, say):
     if slow / 2.0 < limit("velocity_low") * 0.5:
         return None
     return (
-        f"with {larger.nominal_in:g} in pipe one pump moves {say(larger.flow_m3s, 'flow')}, "
+        f"with {fraction(larger.nominal_in)} pipe one pump moves {say(larger.flow_m3s, 'flow')}, "
         f"{say(larger.gain, 'share')} more, and both move {say(larger.both_m3s, 'flow')}"
     )
 

@@ -5,7 +5,7 @@ from math import ceil, sqrt
 from host_sim.sizing.limits import at_limit, limit
 from host_sim.sizing.limits import row as limit_row
 from host_sim.sizing.model import fixed_duty
-from host_sim.sizing.remarks.change import cost, deeper, one, other_pump, spread, wider
+from host_sim.sizing.remarks.change import cost, deeper, much_deeper, one, other_pump, spread, wider
 from host_sim.sizing.remarks.remark import CONCRETE, HAND, SETTING, Cure, Remark
 from host_sim.sizing.say import text_of
 
@@ -91,14 +91,31 @@ def _starts_at_limit(case):
 
 
 def _fewer_starts(result, say):
-    families = [_alternate(result), spread(result, say)]
+    families = [_ask_maker(result, result.starts["design"]), _alternate(result), spread(result, say)]
     allowed = min(plate.starts_per_hour for plate in result.inputs.plates)
     ratio = result.starts["design"] / allowed
     # Starts go with one over the area, so that is where the search begins.
     families.append(wider(result, result.inputs.diameter_m * sqrt(ratio) * 0.97, say))
-    families.append(deeper(result, say))
-    families.append(_smaller(result, say))
+    families += [deeper(result, say), much_deeper(result, say), _smaller(result, say)]
     return families
+
+
+MOST_ASKED = 30.0  # starts per hour that a maker's sheet may be hoped to allow; our own choice
+
+
+def _ask_maker(result, starts):
+    # Where the limit was assumed, the maker's own may be higher; looking costs nothing.
+    assumed = {item.key for item in result.inputs.assumptions}
+    sizing, edits = result.inputs.data.get("sizing", {}), {}
+    for key, whats in (("motor", ("starts per hour of pump 1",)), ("motor1", ("starts per hour of pump 1",)),
+                       ("motor2", ("starts per hour of pump 2",))):  # fmt: skip
+        taken = f"sizing.{key}.starts_per_hour" in assumed or assumed & set(whats)
+        if taken and (key in sizing or (key == "motor" and "motor1" not in sizing)):
+            edits[f"sizing.{key}.starts_per_hour"] = float(ceil(starts))
+    if not edits or starts > MOST_ASKED:
+        return []
+    text = f"look up how many starts per hour the maker allows (the limit was assumed): {ceil(starts)} would be enough"
+    return one(text, edits, SETTING, True)
 
 
 def _smaller(result, say):
@@ -131,9 +148,11 @@ def _fewer_alone(result, say):
     allowed = min(plate.starts_per_hour for plate in result.inputs.plates)
     ratio = result.starts["alone design"] / allowed
     return [
+        _ask_maker(result, result.starts["alone design"]),
         spread(result, say),
         wider(result, result.inputs.diameter_m * sqrt(ratio) * 0.97, say),
         deeper(result, say),
+        much_deeper(result, say),
         _smaller(result, say),
     ]
 
@@ -165,6 +184,7 @@ def _longer_run(result, say):
         spread(result, say),
         wider(result, result.inputs.diameter_m * sqrt(ratio) * 0.97, say),
         deeper(result, say),
+        much_deeper(result, say),
         _smaller(result, say),
     ]
 
@@ -183,7 +203,8 @@ def _short_rest(result, say):
 def _longer_rest(result, say):
     need = max(plate.least_rest_s for plate in result.inputs.plates)
     ratio = need / max(1.0, result.cycling.shortest_fill_s(result.design.inflow_m3s))
-    return [spread(result, say), wider(result, result.inputs.diameter_m * sqrt(ratio) * 0.97, say), deeper(result, say)]
+    return [spread(result, say), wider(result, result.inputs.diameter_m * sqrt(ratio) * 0.97, say), deeper(result, say),
+            much_deeper(result, say)]  # fmt: skip
 
 
 def _holes(result, say):
@@ -260,7 +281,7 @@ def _drains_back(result, say):
 
 
 def _less_back(result, say):
-    return [spread(result, say), deeper(result, say), wider(result, result.inputs.diameter_m * 1.2, say)]
+    return [spread(result, say), wider(result, result.inputs.diameter_m * 1.2, say), deeper(result, say)]
 
 
 def _floats_up(result, say):

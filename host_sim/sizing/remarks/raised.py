@@ -4,16 +4,16 @@ Every cure that a report prints was tried: the site was sized again with it, and
 """
 
 from host_sim.errors import InputError
-from host_sim.sizing.document import edited
 from host_sim.sizing.model import size
 from host_sim.sizing.remarks.catalogue import CATALOGUE
 from host_sim.sizing.remarks.remark import Found
+from host_sim.sizing.tried import tried
 
 
 def works(result, remark, cure, say):
     """Return the Result with the cure if the remark is gone with it, else None."""
     try:
-        after = size(edited(result.inputs.data, cure.edits))
+        after = size(tried(result.inputs.data, cure.edits, result.rate_m3s))
     except InputError:
         return None
     return after if remark.raised(after, say) is None else None

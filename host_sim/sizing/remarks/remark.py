@@ -7,10 +7,10 @@ from dataclasses import dataclass
 from typing import Any
 
 # What a cure costs, in steps from a setting to broken concrete; our own choice.
-SETTING, PAPER, HAND, PARTS, MACHINE, CONCRETE = range(6)
+SETTING, PAPER, HAND, PARTS, MACHINE, CONCRETE, DEEP = range(7)
 COSTS = (
     "a setting", "a change of plan, nothing of it is installed yet", "an hour with hand tools", "parts and a day",
-    "a new pump or battery", "breaking the floor",
+    "a new pump or battery", "breaking the floor", "a deep excavation",
 )  # fmt: skip
 
 

@@ -2,9 +2,10 @@
 
 from duplexsump.control import settings as s
 
+from host_sim.sizing.covered import leaders, unfit
 from host_sim.sizing.head import ALONE_1, ALONE_2
 from host_sim.sizing.limits import limit
-from host_sim.sizing.remarks.change import deeper, one, other_pump, pipes, separate_lines, spread, wider
+from host_sim.sizing.remarks.change import deeper, much_deeper, one, other_pump, pipes, separate_lines, spread, wider
 from host_sim.sizing.remarks.remark import MACHINE, SETTING, Remark
 from host_sim.sizing.say import text_of
 
@@ -51,6 +52,47 @@ def _stronger(result, say):
     return [pipes(result, say, True), separate_lines(result, say), *larger]
 
 
+def _nothing_covered(result, say):
+    why = unfit(result)
+    return f"{why}: at the design inflow not one fault is covered" if why else None
+
+
+def _something(result, say):
+    return [*_stronger(result, say), *_more_reserve(result, say)]
+
+
+def never_at_off(result):
+    """Return {pump (0, 1): its flow at `off`} of each leading pump that does not carry the design inflow down there."""
+    flows = {n: result.flow((ALONE_1, ALONE_2)[n], "off") for n in leaders(result)}
+    return {n: flow for n, flow in flows.items() if flow <= result.design.inflow_m3s}
+
+
+def _never_draws_down(result, say):
+    weak = never_at_off(result)
+    if not weak or _one(result, say) is not None:
+        return None
+    told = " and ".join(f"pump {n + 1} {say(flow, 'flow')}" for n, flow in weak.items())
+    return (
+        f"with the water at off, {told}: less than the design inflow of {say(result.design.inflow_m3s, 'flow')}.  At "
+        "the peak it runs without a stop, and there is no cycle"
+    )
+
+
+def _cut_short(result, say):
+    most = result.cycling.believed_m3s()
+    if most >= result.design.inflow_m3s or never_at_off(result):
+        return None
+    return (
+        f"above {say(most, 'flow')} a draw-down takes so long that the controller stops the pump before off, to see "
+        "whether the off float hangs: the motors then start more often than calculated, and the alarm may call"
+    )
+
+
+def _sense(result, say):
+    text = "a current sensor for each pump, wired to the controller"
+    return [one(text, {"controller.sensing": "current"}), *_stronger(result, say)]
+
+
 def _waits(result, say):
     floor = result.inputs.pit.floor_m
     over = [w for w in result.reserve.waits if w.level_m > floor]
@@ -70,6 +112,7 @@ def _more_reserve(result, say):
         spread(result, say),
         wider(result, result.inputs.diameter_m * min(2.0, need**0.5), say),
         deeper(result, say),
+        much_deeper(result, say),
         one("shorter delays: 10 s minimum off time with lag wet, 3 s after a power-up", shorter, SETTING),
     ]
 
@@ -229,6 +272,10 @@ REMARKS = (
     Remark("both_pumps_not_enough", SECTION, True, "both pumps cannot carry the peak", _both, _stronger, True),
     Remark("one_pump_not_enough", SECTION, True, "one pump cannot carry the peak", _one, _stronger, True),
     Remark("no_wear_reserve", SECTION, False, "worn pump cannot carry the peak", _worn, _stronger),
+    Remark("no_fault_covered", SECTION, True, "no fault is covered", _nothing_covered, _something, True),
+    Remark("never_draws_down", SECTION, False, "a leading pump never reaches off at the peak", _never_draws_down,
+           _stronger),
+    Remark("draw_down_cut_short", SECTION, False, "draw-downs cut short near the peak", _cut_short, _sense),
     Remark("floods_while_waiting", SECTION, True, "floor floods during a start delay", _waits, _more_reserve, True),
     Remark("long_runs", SECTION, False, "runs longer than max_run", _long_runs, _longer_max_run),
     Remark("power_cut_floods", SECTION, False, "power failure floods the floor", _time, _stand_by, True),

@@ -14,8 +14,9 @@ from host_sim.sizing.report.charts import curves_chart, cycle_chart
 from host_sim.sizing.report.elevation import elevation
 from host_sim.sizing.report.figure import svg
 from host_sim.sizing.report.page import CAUTIONS
-from host_sim.sizing.report.paper import sheets
+from host_sim.sizing.report.paper import assumptions, sheets
 from host_sim.sizing.report.pit_section import pit_section
+from host_sim.sizing.report.sections_running import float_words
 from host_sim.sizing.report.sources import Sources
 
 TEMPLATE = "page.html"
@@ -57,6 +58,7 @@ def as_html(page, say, when="", place="", customer=""):
         sections=[(part, halves(part.rows)) for part in page.sections],
         limits=LIMITS,
         cite=sources.tag,
+        assumed=list(assumptions(page, say)),
         sources=sources,
         signers=SIGNERS,
     )  # fmt: skip
@@ -76,10 +78,10 @@ def _drawing(figure, name, title):
 
 
 def _pit_caption(page, say):
-    plates, floats = page.result.inputs.plates, page.result.inputs.floats
+    plates = page.result.inputs.plates
     wide = [say(plate.body_m, "length") for plate in plates]
     words = f"both pumps {wide[0]} wide" if wide[0] == wide[1] else f"pump 1 {wide[0]} wide, pump 2 {wide[1]}"
-    return f"The pit: {words}; {floats.kind} floats, {say(floats.travel_m, 'length')} travel; shaded: water at lead."
+    return f"The pit: {words}; {float_words(page.result.inputs.floats, say)}; shaded: water at lead."
 
 
 def _curves_caption(page):

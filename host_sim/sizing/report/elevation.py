@@ -5,6 +5,7 @@ Heights and the pit are to scale; the run to the outlet is cut short, and every 
 
 from host_sim.sizing.report.figure import INK, POINTS_A_METRE, Drawing, scale_for, styled
 from host_sim.sizing.report.pit_section import CONCRETE, EARTH, PIPE, PUMP
+from host_sim.sizing.trade import fraction
 
 WIDTH_PT = 258.0  # of paper, in all; what follows are points of paper too
 MOST_WIDE_PT, MOST_TALL_PT = 74.0, 184.0  # of the pit; from its bottom to the outlet
@@ -102,9 +103,10 @@ class _Elevation(Drawing):
         # What the pipes are, beside the risers from the top down.
         x, found = self.risers[1] + 9.0, []
         nominal, say = self.inputs.piping.nominal_in, self.say
-        pieces = {"each riser": ("riser1", self.discharge.risers[0])}
+        whole = "line" if self.discharge.header is None else "riser"
+        pieces = {f"each {whole}": ("riser1", self.discharge.risers[0])}
         if self.discharge.risers[0] != self.discharge.risers[1]:
-            pieces = {f"riser {n + 1}": (f"riser{n + 1}", riser) for n, riser in enumerate(self.discharge.risers)}
+            pieces = {f"{whole} {n + 1}": (f"riser{n + 1}", riser) for n, riser in enumerate(self.discharge.risers)}
         if self.discharge.header is not None:
             pieces["header"] = ("header", self.discharge.header)
         for name, (key, pipe) in pieces.items():
@@ -128,4 +130,4 @@ class _Elevation(Drawing):
 
 
 def _size(nominal_in, pipe, say):
-    return f"{nominal_in:g} in" if nominal_in else f"{say(pipe.diameter_m, 'length')} inside"
+    return fraction(nominal_in) if nominal_in else f"{say(pipe.diameter_m, 'length')} inside"

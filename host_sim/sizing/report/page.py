@@ -6,6 +6,7 @@ from host_sim.errors import InputError
 from host_sim.sizing import confirm as confirming
 from host_sim.sizing import head
 from host_sim.sizing.remarks.raised import raised, verdict
+from host_sim.sizing.remarks.reserve import never_at_off
 from host_sim.sizing.report import parts, sections
 
 CAUTIONS = (
@@ -47,11 +48,11 @@ def build(result, say, with_cures=True, with_check=True):
     checks, problem = [], ""
     if with_check:
         checks, problem = _checked(result)
-    word = verdict(found)
+    word = confirmed(verdict(found), checks)
     return Page(
         result,
         word,
-        headline(result, found, word, say),
+        headline(result, found, word, say, checks),
         found,
         sections.all_of(result, say),
         parts.parts(result, say),
@@ -71,14 +72,35 @@ def _checked(result):
         return [], str(error)
 
 
-def headline(result, found, word, say):
+def confirmed(word, checks):
+    """Return the verdict after the simulation: "not confirmed" where a pit that fits is simulated otherwise."""
+    return word if word == "does not fit" or all(check.agrees for check in checks) else "not confirmed"
+
+
+def disagreement(checks, say):
+    """Return what the simulation says otherwise, with both figures; "" where it agrees."""
+    wrong = [check for check in checks if not check.agrees]
+    if not wrong:
+        return ""
+    worst = max(wrong, key=lambda check: check.disagreement)
+    what, promised, simulated, kind = worst.worst()
+    at = say(worst.inflow_m3s, "flow")
+    return f"{what} at {at}: calculated {say(promised, kind)}, simulated {say(simulated, kind)}"
+
+
+def headline(result, found, word, say, checks=()):
     """Return the verdict in one sentence."""
     serious = [item for item in found if item.serious]
     flow = say(result.design.inflow_m3s, "flow")
     if word == "does not fit":
         return f"Does not fit: {'; '.join(item.title for item in serious)}."
+    if word == "not confirmed":
+        return f"Not confirmed: the simulation disagrees with the {disagreement(checks, say)}."
     start = f"design inflow {flow}, one pump {say(result.reserve.one_m3s, 'flow')}, at most "
     start += f"{result.starts['design']:.1f} starts per hour of each motor"
+    weak = [f"pump {n + 1} ({say(q, 'flow')})" for n, q in never_at_off(result).items()]
+    if weak:
+        start += f"; but at that inflow {' and '.join(weak)} cannot draw the water down to off"
     if word == "fits":
         return f"Fits: {start}."
     count = len(found)

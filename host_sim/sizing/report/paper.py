@@ -10,10 +10,12 @@ from duplexsump.control import settings as s
 
 from host_sim.report.sheet import Cell, Columns, Sheet, Table, flow
 from host_sim.sizing.contacts import NAMES
-from host_sim.sizing.report.terminal import SHORT
+from host_sim.sizing.report.sections import stretch
+from host_sim.sizing.report.terminal import SHORT, checked
 from host_sim.sizing.say import assumed_words
 
-SIZES_PT, SMALLEST_PT = (8.5, 8.25, 8.0, 7.75, 7.5, 7.25, 7.0), (6.75, 6.5, 6.25, 6.0)
+# No figure that may be left to the screen makes the type smaller than 8 pt; only what must be on paper does.
+SIZES_PT, SMALLEST_PT = (9.0, 8.75, 8.5, 8.25, 8.0), (7.75, 7.5, 7.25, 7.0, 6.75, 6.5, 6.25, 6.0)
 SHEETS = 3
 TITLE_MM, FIELDS_MM, CAPTION_MM = 11.5, 20.0, 8.0
 NAME_LETTERS, NAME_LINE_MM = 60, 6.6
@@ -31,6 +33,7 @@ SUPPLY = (
     "circuits", "battery", "expected.shortest", "design.shortest", "share", "needed",
     "air", "vent", "recharge", "drop", "gauge", "fuse", "surge", "inverter", "generator",
 )  # fmt: skip
+TIGHT_SUPPLY = ("circuits", "design.shortest", "needed", "air", "drop", "fuse", "inverter", "generator")
 SUPPLIES = {"mains": "the mains", "battery": "the battery", "either": "the mains, or the battery by its inverter"}
 CURVES = {"not said": "as given in the site file", "curve": "from plate or manual", "assumed": "ASSUMED"}
 ASSUMED = "Assumed (not given), and what it changes"
@@ -53,17 +56,18 @@ def sheets(page, say, sources, drawings, cautions):
         _covered(page),
         _pumps(page.result, say),
         _parts(page, sources),
-        _supply(rows, say),
+        _supply(rows, say, sources),
         _assumed(page, say),
     ]
-    more = [_figures(rows, say, sources), _line(rows, say, sources)]
+    more = [_figures(rows, say, sources), _line(rows, say, sources, page.result.inputs.discharge)]
     small = [("More.", "Every figure and limit, and the curves: on the screen below these sheets, and in sizing.json."),
-             ("Checked by simulation.", _checked(page)), ("Sources.", "  ".join(sources.listed())),
+             ("Checked by simulation.", _checked(page, say)), ("Sources.", "  ".join(sources.listed())),
              ("Cautions.", " ".join(cautions))]  # fmt: skip
     foot = SIGNED_MM + sum(1.0 + SMALL_LINE_MM * ceil((len(word) + len(text)) / SMALL_LETTERS) for word, text in small)
     empty = [Sheet(top), *(Sheet() for _ in range(SHEETS - 2)), Sheet(0.0, foot)]
-    tight = [*blocks[:-1], _assumed_run_in(page, say)]
-    plans = [blocks + more, blocks + more[:1], blocks, tight]
+    tight = [*blocks[:-1], _assumed_by_change(page, say)]
+    tighter = [*blocks[:-2], _supply(rows, say, sources, TIGHT_SUPPLY), _assumed_alone(page, say)]
+    plans = [blocks + more, blocks + more[:1], blocks, tight, tighter]
     return flow(plans, empty, SIZES_PT, SMALLEST_PT), small
 
 
@@ -190,26 +194,26 @@ def _parts(page, sources):
     return Table((14.0, 54.0, 103.0, 15.0), rows, "Parts", titles)
 
 
-def _supply(rows, say):
+def _supply(rows, say, sources, names=SUPPLY):
     found = []
-    for name in SUPPLY:
+    for name in names:
         row = rows.get(f"supply.{name}")
         if row is not None:
             style, label, shown = "fail" if row.within is False else "", row.label, row.shown(say)
             longest = rows.get(f"supply.{name.removesuffix('.shortest')}.longest")
             if longest is not None:
                 label, shown = label.removesuffix(": low"), f"{shown} to {longest.shown(say)}"
-            found.append([Cell(label), Cell(shown, style), _held(row, say), Cell(row.source)])
-    titles = tuple(Cell(text) for text in ("supply", "figure", "held against", "source"))
-    return Table((54.0, 30.0, 28.0, 74.0), found, "Battery, ventilation, cable", titles)
+            found.append([Cell(label), Cell(f"{shown} {sources.tag(row.source)}".strip(), style), _held(row, say)])
+    titles = tuple(Cell(text) for text in ("supply", "figure", "held against"))
+    return Table((82.0, 60.0, 44.0), found, "Battery, ventilation, cable", titles)
 
 
-def _line(rows, say, sources):
+def _line(rows, say, sources, discharge):
     found = []
     for name in ("riser_1", "riser_2", "header"):
         cells = [rows.get(f"head.line.{name}.{cell}") for cell in ("inside", "length", "k", "friction", "loss")]
         if None not in cells:
-            found.append([Cell(name.replace("_", " "), "name"), *(Cell(row.shown(say)) for row in cells)])
+            found.append([Cell(stretch(name, discharge), "name"), *(Cell(row.shown(say)) for row in cells)])
     tags = [sources.tag(rows[f"head.line.riser_1.{cell}"].source) for cell in ("inside", "k", "friction")]
     titles = (
         Cell("pipe, both running"), Cell(f"inside diameter {tags[0]}"), Cell("length"),
@@ -233,35 +237,40 @@ def _halves(widths, rows, heading):
     return Columns([Table(widths, rows[:middle], heading)], [Table(widths, rows[middle:], BLANK)])
 
 
-def _assumptions(page, say):
-    # (what was taken, why and what it changes) of each.
+def assumptions(page, say):
+    """Yield (what was taken, why and what it changes) of each value that was not given."""
     for a in page.assumptions:
         why = f"{a.why}; {a.changes}" if a.why and a.changes else a.changes or a.why
         yield f"{assumed_words(a.key)}: {say.again(a.taken)}", why
 
 
 def _assumed(page, say):
-    rows = [[Cell(taken, "name"), Cell(changes)] for taken, changes in _assumptions(page, say)]
+    rows = [[Cell(taken, "name"), Cell(changes)] for taken, changes in assumptions(page, say)]
     if not rows:
         return Table((186.0,), [[Cell("Nothing: every question was answered.")]], "Assumed (not given)")
     return _halves((46.0, 45.0), rows, ASSUMED)
 
 
-def _assumed_run_in(page, say):
-    # The same one behind the other, where the table would be too long; what changes the same stands together.
+def _assumed_by_change(page, say):
+    # What changes the same stands together, a line each, where the table would be too long.
     groups = {}
-    for taken, changes in _assumptions(page, say):
+    for taken, changes in assumptions(page, say):
         groups.setdefault(changes, []).append(taken)
-    words = "; ".join(f"{', '.join(taken)} ({changes})" for changes, taken in groups.items())
-    return Table((186.0,), [[Cell(words or "nothing", "", True)]], ASSUMED)
+    rows = [[Cell(changes), Cell("; ".join(taken), "", True)] for changes, taken in groups.items()]
+    titles = (Cell("why, and what it changes"), Cell("assumed"))
+    return Table((66.0, 120.0), rows or [[Cell("nothing"), Cell("")]], ASSUMED, titles)
 
 
-def _checked(page):
+def _assumed_alone(page, say):
+    # Three to a line; why, and what each changes, is on the screen.
+    texts = [taken for taken, _ in assumptions(page, say)]
+    texts += [""] * (-len(texts) % 3)
+    rows = [[Cell(text, "", True) for text in texts[i : i + 3]] for i in range(0, len(texts), 3)]
+    return Table((62.0, 62.0, 62.0), rows, "Assumed (not given); what each changes is on the screen")
+
+
+def _checked(page, say):
     if not page.checks:
-        words = f"Not checked by simulation. {page.check_problem or 'It was not asked for.'}"
-    else:
-        worst = 100.0 * max(check.disagreement for check in page.checks)
-        word = "agree" if all(check.agrees for check in page.checks) else "DISAGREE"
-        words = (f"The firmware ran this pit in the simulator at {len(page.checks)} constant inflows: cycle times and "
-                 f"starts {word} with the calculation within {worst:.2f} %.")  # fmt: skip
-    return words
+        return f"Not checked by simulation. {page.check_problem or 'It was not asked for.'}"
+    said = checked(page.checks, say)
+    return f"The firmware ran this pit in the simulator at {len(page.checks)} constant inflows: {said}."

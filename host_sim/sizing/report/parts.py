@@ -1,15 +1,25 @@
 """The parts list, counted from the site: what, its rating, and where the rating comes from."""
 
 from dataclasses import dataclass
-from math import ceil
+from math import ceil, sqrt
 
 from host_sim.plant.hydraulics import FITTINGS
-from host_sim.sizing.limits import AMPACITY_SOURCE, FUSE_FACTOR, FUSE_SOURCE, FUSES_A, FUSES_SOURCE, PRACTICE, limit
+from host_sim.sizing.limits import (
+    AMPACITY_SOURCE,
+    FUSE_FACTOR,
+    FUSE_SOURCE,
+    FUSES_A,
+    FUSES_SOURCE,
+    INCH,
+    PRACTICE,
+    limit,
+)
 from host_sim.sizing.limits import row as limit_row
+from host_sim.sizing.trade import fraction
 
 VALVES = ("swing_check", "swing_check_straight", "ball_valve", "gate_valve", "exit", "entrance")
 PLATE, SUM = "data plate", "calculated"
-CODE_VALVES = "International Plumbing Code (2021) 1113.1.4, from memory"
+CODE_VALVES = f"{SUM}; required by International Plumbing Code (2021) 1113.1.4, from memory"
 
 
 @dataclass(frozen=True)
@@ -25,7 +35,7 @@ class Part:
 def parts(result, say):
     """Return the Parts of a sized site."""
     found = [_pump(result, n, say) for n in (0, 1)]
-    found += _valves(result, say) + _pipe(result, say)
+    found += _reducers(result, say) + _valves(result, say) + _pipe(result, say)
     found += [
         Part("1", "cover, bolted, with grommets", "childproof and gas-tight", PRACTICE),
         *_floats(result, say),
@@ -48,14 +58,28 @@ def _pump(result, n, say):
     point = next(p for p in result.points if p.which == at and p.contact == "off")
     rating = f"{motor.volts:g} V {current}, {say(motor.rated_a, 'current')}; {say(point.flow_m3s, 'flow')} at "
     rating += f"{say(point.tdh_m[n], 'head')}, {say(pump.curve.shutoff_m, 'head')} shut-off; outlet "
-    return Part("1", f"pump {n + 1} ({name[pump.supply]})", rating + say(plate.outlet_m, "length"), f"{PLATE}; {SUM}")
+    rating += fraction(plate.outlet_m / INCH)
+    return Part("1", f"pump {n + 1} ({name[pump.supply]})", rating, f"{PLATE}; {SUM}")
+
+
+def _reducers(result, say):
+    # Where a pump's outlet and its pipe are not of one size.
+    found = []
+    for n, plate in enumerate(result.inputs.plates):
+        outlet, pipe = plate.outlet_m / INCH, result.inputs.piping.nominal_in[f"riser{n + 1}"]
+        if pipe is not None and abs(pipe - outlet) > 0.02:
+            sizes = f"{fraction(outlet)} outlet to {fraction(pipe)} pipe"
+            found.append(Part("1", f"reducer, pump {n + 1}", sizes, PRACTICE))
+    return found
 
 
 def _valves(result, say):
     shutoff, surge, _ = result.pressure
     sizes = [_nominal(result.inputs, key, say) for key in ("riser1", "riser2")]
     size = sizes[0] if sizes[0] == sizes[1] else " and ".join(sizes)
-    holds = f"{size}, {say(shutoff + surge, 'pressure')} or more"
+    # The code asks for the valves; what they must hold is worked out here.
+    holds = f"{size}, {say(shutoff + surge, 'pressure')} or more (shut-off {say(shutoff, 'pressure')} + surge "
+    holds += f"{say(surge, 'pressure')})"
     return [
         Part("2", "check valve, one in each riser", f"{holds}; within reach, weep hole below it", CODE_VALVES),
         Part("2", "full-open (full-bore) valve above each", f"{holds}; so that a pump can be pulled in a flood",
@@ -67,7 +91,7 @@ def _valves(result, say):
 def _nominal(inputs, key, say):
     nominal = inputs.piping.nominal_in[key]
     if nominal:
-        return f"{nominal:g} in"
+        return fraction(nominal)
     discharge = inputs.discharge
     pipe = {"riser1": discharge.risers[0], "riser2": discharge.risers[1], "header": discharge.header}[key]
     return f"{say(pipe.diameter_m, 'length')} inside"
@@ -76,7 +100,9 @@ def _nominal(inputs, key, say):
 def _pipe(result, say):
     inputs, found, discharge = result.inputs, [], result.inputs.discharge
     shutoff, surge, rated = result.pressure
-    pieces = [("riser 1", discharge.risers[0], "riser1"), ("riser 2", discharge.risers[1], "riser2")]
+    # With a line of its own each pump's pipe goes all the way to the outlet.
+    word = "riser" if discharge.header is not None else "pump to outlet, line"
+    pieces = [(f"{word} {n + 1}", discharge.risers[n], f"riser{n + 1}") for n in (0, 1)]
     if discharge.header is not None:
         pieces.append(("header", discharge.header, "header"))
     for name, pipe, key in pieces:
@@ -107,15 +133,21 @@ def _sensor(result, n, say):
     sensor, what = result.sensors[n], f"pump {n + 1}"
     if sensor.kind == "none":
         return Part("1", f"current sensor, {what} (recommended)", "see the remark on current sensing", PRACTICE)
-    reach = f"0 to {say(sensor.range_a, 'current')}, locked rotor taken as {say(sensor.locked_a, 'current')}"
+    direct, motor = result.inputs.pumps[n].supply == "battery", result.inputs.pumps[n].motor
+    locked = say(motor.rated_a * motor.locked_share, "current")
+    # One statement of the range: what must still be told apart, and what lies beyond and need not be.
+    reach = f"0 to {say(sensor.range_a, 'current')}: shows the locked-rotor threshold, "
+    reach += f"{say(sensor.locked_a, 'current')} (3 x rated); a locked rotor draws about {locked}, reads full scale, "
+    reach += "and so counts as locked; "
     if sensor.burden_ohm:
-        reach += f"; {sensor.ratio:g} turns, burden {sensor.burden_ohm:g} ohm, {sensor.full_v:.2f} V RMS at full range"
+        reach += f"{sensor.ratio:g} turns, burden {sensor.burden_ohm:g} ohm, {sensor.full_v:.2f} V RMS "
+        reach += f"({sqrt(2.0) * sensor.full_v:.2f} V peak) at full range; first converted to RMS in DC and filtered, "
+        reach += f"then amplified {sensor.gain:.3g} times to 3.3 V"
     else:
-        reach += f"; {1000.0 * sensor.full_v:.0f} mV DC at full range"
-    kind = f"{sensor.kind}, {what} ({'AC' if sensor.burden_ohm else 'DC'})"
-    rectifier = "rectified and " if sensor.burden_ohm else ""
-    amplified = f"{rectifier}amplified {sensor.gain:.3g} times to 3.3 V DC"
-    return Part("1", kind, f"{reach}; {amplified}", f"Ohm's law; {PRACTICE}")
+        reach += f"{1000.0 * sensor.full_v:.0f} mV at full range; "
+        reach += "" if direct else "first converted to RMS in DC and filtered, then "
+        reach += f"amplified {sensor.gain:.3g} times to 3.3 V"
+    return Part("1", f"{sensor.kind}, {what} ({'DC' if direct else 'AC'})", reach, f"Ohm's law; {PRACTICE}")
 
 
 def _contactor(result, n, say):
@@ -164,7 +196,9 @@ def _stored(result, say):
             refills = f"{say(least, 'current')} or more refills it in {say(limit('recharge'), 'time')}"
             found.append(Part("1", "charger", f"{say(supply.charger.amps, 'current')} given; {refills}", PRACTICE))
         if supply.inverter is not None:
-            starts = f"surge rating {say(wires.surge_w, 'power')} or more, for the start"
+            amps = wires.surge_w / (power.battery_v * supply.inverter.efficiency)
+            starts = f"surge rating {say(wires.surge_w, 'power')} or more: the start draws about "
+            starts += f"{say(amps, 'current')} from the battery for under a second: slow-blow fuse, short cable"
             found.append(Part("1", "inverter", starts, PLATE))
     if power.generator_w or supply.generator is not None:
         found.append(Part("1", "generator, outdoors", f"{say(wires.generator_w, 'power')} or more", SUM))

@@ -11,6 +11,7 @@ from host_sim.sizing.limits import row as limit_row
 from host_sim.sizing.report.covered_section import covers
 from host_sim.sizing.report.rows import Row, section
 from host_sim.sizing.report.sections_running import contacts, cycling, reserve, supply
+from host_sim.sizing.trade import fraction
 
 DARCY = "Darcy-Weisbach with Colebrook; fittings Crane TP-410 (2009), fT from memory"
 
@@ -127,7 +128,7 @@ def _head(result, say):
         )
     )
     if result.larger is not None:
-        name = f"with {result.larger.nominal_in:g} in pipe"
+        name = f"with {fraction(result.larger.nominal_in)} pipe"
         rows.append(Row("head.larger.flow", f"{name}: one pump", result.larger.flow_m3s, "flow", source=DARCY))
         rows.append(Row("head.larger.both", f"{name}: both pumps", result.larger.both_m3s, "flow", source=DARCY))
         rows.append(
@@ -161,6 +162,11 @@ def _head(result, say):
     return section("head", "Head and flow", rows)
 
 
+def stretch(name, discharge):
+    """Return the words of "riser_1", "riser_2" or "header": with no header a riser is the pump's whole line."""
+    return name.replace("riser_" if discharge.header is None else "_", "line " if discharge.header is None else " ")
+
+
 def _line(result):
     # Each stretch by its true inside diameter, with what its friction and its fittings cost with both pumps running.
     inputs = result.inputs
@@ -174,7 +180,7 @@ def _line(result):
         stretches.append(("header", discharge.header, both.flow_m3s))
     rows = [Row("head.line.static", "static lift, water at off", discharge.outlet_m - result.contacts[0].dry_m, "head")]
     for name, pipe, flow in stretches:
-        words, key = name.replace("_", " "), f"head.line.{name}"
+        words, key = stretch(name, discharge), f"head.line.{name}"
         bare = replace(pipe, k=0.0).loss_m(flow)
         rows.append(Row(f"{key}.inside", f"{words}: inside diameter", pipe.diameter_m, "length", source="ASTM D1785"))
         rows.append(Row(f"{key}.length", f"{words}: length", pipe.length_m, "distance"))

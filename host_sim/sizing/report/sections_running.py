@@ -168,15 +168,7 @@ def reserve(result, say):
     rows += [
         Row("reserve.one_fails", "time from high to floor, one pump running", reserve.one_fails_s, "time"),
         Row("reserve.none_runs", "time from high to floor, no pump running", reserve.none_runs_s, "time"),
-        Row(
-            "reserve.cut",
-            "time from lead to floor, no pump running (longest power failure)",
-            reserve.lead_to_floor_s,
-            "time",
-            limit="time_to_floor",
-            word="time to wake and act",
-            source=limit_row("time_to_floor").source,
-        ),
+        _cut(result),
     ]
     words = {
         "flow": "inflow",
@@ -196,6 +188,16 @@ def reserve(result, say):
                 )
             )
     return section("reserve", "Reserve", rows)
+
+
+def _cut(result):
+    # With a pump on a battery or a generator a power failure is no wait for a person.
+    label, seconds = "time from lead to floor, no pump running", result.reserve.lead_to_floor_s
+    if any(pump.supply != "mains" for pump in result.inputs.pumps) or result.inputs.supply.generator is not None:
+        return Row("reserve.cut", label, seconds, "time")
+    return Row("reserve.cut", f"{label} (longest power failure)", seconds, "time", limit="time_to_floor",
+               word="time to wake and act", within=seconds >= limit("time_to_floor"),
+               source=limit_row("time_to_floor").source)  # fmt: skip
 
 
 def supply(result, say):
@@ -234,7 +236,9 @@ def supply(result, say):
             ),
             Row("supply.room", "battery room", f"{power.room}, {'vented' if power.vented else 'closed'}"),
         ]
-    rows += [
+    asked = bool(power.generator_w) or result.inputs.supply.generator is not None
+    inverter = result.inputs.supply.inverter is not None
+    starting = [
         Row("supply.surge", "starting power of one motor", wires.surge_w, "power", limit="locked_rotor",
             source=limit_row("locked_rotor").source),
         Row("supply.inverter", "inverter surge rating", wires.inverter_w, "power", bound=wires.surge_w, word="start",
@@ -250,6 +254,8 @@ def supply(result, say):
             source=f"one start while the rest runs; {limit_row('generator_spare').source}",
         ),
     ]
+    fitted = {"supply.surge": asked or inverter, "supply.inverter": inverter, "supply.generator": asked}
+    rows += [row for row in starting if fitted[row.key]]
     return section("supply", "Battery and supply", rows)
 
 
@@ -333,6 +339,14 @@ def _battery(result, held):
     return rows
 
 
+def float_words(floats, say):
+    """Return what tells the levels, in words."""
+    travel = f"{say(floats.travel_m, 'length')} travel"
+    if floats.kind == "transmitter":
+        return f"level transmitter, and a vertical float for high ({travel})"
+    return f"{floats.kind} floats, {travel}"
+
+
 def contacts(result, say):
     rows = []
     for name, contact, best in zip(NAMES, result.contacts, result.recommended, strict=True):
@@ -357,7 +371,7 @@ def contacts(result, say):
             )
         )
     floats = result.inputs.floats
-    rows.append(Row("contacts.floats", "floats", f"{floats.kind}, {say(floats.travel_m, 'length')} travel"))
+    rows.append(Row("contacts.floats", "floats", float_words(floats, say)))
     rows.append(Row("contacts.step", "minimum step between contacts", limit("step"), "length", limit="step"))
     rows.append(
         Row(

@@ -4,9 +4,10 @@ from rich.panel import Panel
 from rich.table import Table
 from rich.text import Text
 
+from host_sim.sizing.report.page import disagreement
 from host_sim.sizing.say import assumed_words
 
-STYLES = {"fits": "green", "fits with remarks": "yellow", "does not fit": "red"}
+STYLES = {"fits": "green", "fits with remarks": "yellow", "does not fit": "red", "not confirmed": "red"}
 # The rows that a person wants to see at once; the rest is in the page.
 SHORT = (
     ("inflow.design", "design inflow"),
@@ -20,10 +21,20 @@ SHORT = (
     ("cycling.starts_alone", "starts per hour with one pump out"),
     ("cycling.run", "shortest run (no inflow)"),
     ("reserve.carried", "weaker pump / design inflow"),
-    ("reserve.cut", "power failure: lead to floor in"),
+    ("reserve.cut", "no pump running: lead to floor in"),
     ("supply.design.shortest", "battery run time at the design inflow: low"),
     ("supply.design.longest", "battery run time at the design inflow: high"),
 )
+
+
+def checked(checks, say):
+    """Return in a sentence what the simulation showed: that it agrees, or which figure it shows otherwise."""
+    wrong = disagreement(checks, say)
+    if wrong:
+        return f"simulation DISAGREES: {wrong}"
+    worst = 100.0 * max(check.disagreement for check in checks)
+    most = max(check.inflow_m3s for check in checks)
+    return f"simulation agrees: cycle time and starts within {worst:.2f} %, up to {say(most, 'flow')}"
 
 
 def tell(screen, page, say):
@@ -48,9 +59,7 @@ def tell(screen, page, say):
     )
     screen.print(Text(f"contacts: {heights} above the bottom; floor {say(result.inputs.pit.floor_m, 'length')}"))
     if page.checks:
-        worst = max(check.disagreement for check in page.checks)
-        word = "agrees" if all(check.agrees for check in page.checks) else "DISAGREES"
-        screen.print(Text(f"simulation {word}: cycle time and starts within {100 * worst:.2f} %"))
+        screen.print(Text(checked(page.checks, say)))
     elif page.check_problem:
         screen.print(Text(f"not checked by simulation: {page.check_problem}"))
     screen.print()

@@ -60,13 +60,19 @@ def _chatters(c: "Controller", inputs: list[int]) -> bool:
 
 def _house(c: "Controller") -> None:
     # Mains lost counts against a pump only when its own alarm does (A4: after mains_grace).
-    ready = c.pair.available & ~(c.supply.unseen | c.silent()) != 0
+    out = _out(c) if c.alarms.active[at.NO_PUMP] else 0
+    ready = c.pair.available & ~(c.supply.unseen | c.silent() | out) != 0
     if not c.supply.lost:
         for n in range(2):
-            waiting = c.pumps[n].state < pm.RETRY and not c.pumps[n].open
+            waiting = c.pumps[n].state < pm.RETRY and not c.pumps[n].open and not out & (1 << n)
             if waiting and c.selectors.auto(n) and not c.supply.fed & (1 << n) and not c.supply.on_battery & (1 << n):
                 ready = True
     c.alarms.tell(at.NO_PUMP, not ready)
+
+
+def _out(c: "Controller") -> int:
+    # A1: once told, a pump that is out is of use when it has run loaded, and not because a rest is over.
+    return (1 if c.pumps[0].out else 0) | (2 if c.pumps[1].out else 0)
 
 
 def _supply(c: "Controller", inputs: list[int]) -> None:

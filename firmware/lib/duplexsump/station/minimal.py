@@ -52,6 +52,7 @@ REST_LAG_MS = const(20000)
 REST_FLOOD_MS = const(10000)
 _LONGEST_MS = const(120000)  # a run lasts so long after the last wet contact at most
 _SLOT_BYTES = const(4096)
+BENCH_INPUTS = const(25)  # numbers in an answer of the virtual bench
 
 # GPIO numbers, as in the boards' wiring tables: pump 1, pump 2, horn, beacon, alarm relay; then the contacts by
 # their bits: off, lead, lag, high, selectors' OFF, thermal contacts, mains.
@@ -273,8 +274,8 @@ class BenchPins:
         self.pins = open(int(descriptor), "r+b")
         self.speed = int(os.getenv("DUPLEXSUMP_SPEED") or "1")
         self.word = int(os.getenv("DUPLEXSUMP_KEPT") or "0") or MAGIC
-        self.answer = array("i", [0] * 24)
-        self.grant = array("i", [0] * 25)
+        self.answer = array("i", [0] * BENCH_INPUTS)
+        self.grant = array("i", [0] * (BENCH_INPUTS + 1))
         self.began_ms = time.ticks_ms()
         self.free_ms = self.out = self.left_ms = 0
         self.fed = self.started = False
@@ -385,4 +386,4 @@ def run(board: "WiredPins | BenchPins", why: str = "") -> None:
                 board.reset(MAINTENANCE)
         except Exception:  # the watchdog is not fed: a pass that fails again and again ends in a reset
             pass
-# sum 5b37200a
+# sum f4a17696
