@@ -106,17 +106,17 @@ def test_a_reading_is_asked_for_and_each_input_has_its_bit(make):
     board = make("0")
     board.free_ms = 0x01020304
     make.wire.taken()
-    make.wire.answers = [[0] * 24]
+    make.wire.answers = [[0] * m.BENCH_INPUTS]
     assert board.read() == 0
-    assert make.wire.taken() == [message("R", 0x01020304)] and make.wire.length == 24
+    assert make.wire.taken() == [message("R", 0x01020304)] and make.wire.length == 25
     for place, value, bits in ((0, 1, 1), (0, 8, 8), (0, 15, 15), (0, 16, 0), (7, 1, m.MAINS), (11, 1, m.SELECT_OFF),
                                (11, 2, 0), (12, 1, 2 * m.SELECT_OFF), (13, 1, m.HOT), (14, 1, 2 * m.HOT),
                                (15, 1, 0)):  # fmt: skip
-        raw = [0] * 24
+        raw = [0] * m.BENCH_INPUTS
         raw[place] = value
         make.wire.answers = [raw]
         assert board.read() == bits, (place, value)
-    raw = [15, *[1] * 23]
+    raw = [15, *[1] * (m.BENCH_INPUTS - 1)]
     make.wire.answers = [raw]
     assert board.read() == 511
 
@@ -133,7 +133,7 @@ def test_outputs_are_told_when_they_change_and_dropped_always(make):
     board.left_ms = 40
     board.write(13)
     assert (make.wire.taken(), board.left_ms) == ([], 40)
-    make.wire.answers = [[0] * 24]
+    make.wire.answers = [[0] * m.BENCH_INPUTS]
     board.read()
     assert make.wire.taken() == [message("R", 70000, 13)]
     board.safe()
@@ -156,7 +156,7 @@ def test_in_lockstep_the_bench_grants_each_rest(make):
     make.wire.taken()
     make.wire.answers = [[100], [-250], [30], [0]]
     board.rest(100)
-    assert (board.now_ms(), make.wire.taken()) == (100, [message("L", 100, 2)]) and make.wire.length == 25
+    assert (board.now_ms(), make.wire.taken()) == (100, [message("L", 100, 2)]) and make.wire.length == 26
     board.feed_watchdog()
     make.wire.taken()
     # What is granted beyond the rest that was asked for is used up before the next is asked.
