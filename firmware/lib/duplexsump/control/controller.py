@@ -273,7 +273,7 @@ class Controller:
                 pump.release()
             pump.failures = 0
             pump.out = 0
-        for part in (self.belief, self.transmitter, self.demand, self.blind, self.pair):
+        for part in (self.belief, self.transmitter, self.demand, self.blind, self.pair, self.history):
             part.reset()
         self.exercise.failed = 0
         self.exercise.flat = 0

@@ -95,33 +95,40 @@ class FloodRetries:
                 pump.trial = 0
 
     def _grant(self, barred: int) -> None:
-        # By turn, and at once the other as well, unless that one is jammed: one of them may be good, and its sensor
-        # bad.  The times grow with the tries made: who could not use its own is tried soon after it can.
+        # By turn, and at once the other as well, unless both are jammed: one of them may be good, and its sensor bad.
+        # The times grow with the tries made: who could not use its own is tried soon after it can.
         was = self.second
-        n = self.turn if was or self._may(self.turn, barred) else 1 - self.turn
+        n = self.turn if was else self._first(barred)
         tried = self._may(n, barred)
         if tried:
             self._try(n)
             self.turn = self.turn if was else 1 - n
-        self.second = 1 if tried and not was and self._follows(1 - n, barred) else 0
-        if (tried or was) and not self.second:
+        both = tried and not was and self._may(1 - n, barred) and not (self._jams(n) and self._jams(1 - n))
+        self.second = 1 if both else 0
+        if (tried or was) and not both:
             self.rung = min(self.rung + 1, 3)
         if not tried:
             self.timers.arm(tm.FLOOD_TRY, self._delay_ms())
 
-    def _follows(self, n: int, barred: int) -> bool:
-        return self.pumps[n].cause != pm.OVERLOAD and self._may(n, barred)
+    def _first(self, barred: int) -> int:
+        # Whose turn it is, unless it may not, or is jammed and the other, which may, is not.
+        n = self.turn
+        if self._may(1 - n, barred) and (not self._may(n, barred) or (self._jams(n) and not self._jams(1 - n))):
+            n = 1 - n
+        return n
+
+    def _jams(self, n: int) -> bool:
+        return self.pumps[n].cause == pm.OVERLOAD
 
     def _may(self, n: int, barred: int) -> bool:
         # Tell whether pump `n` may have a try: it is out, not barred, and not tired of overloads.
         pump = self.pumps[n]
         if pump.state < pm.RETRY or barred & (1 << n):
             return False
-        return pump.cause != pm.OVERLOAD or self.overloads[n] < OVERLOADS
+        return not self._jams(n) or self.overloads[n] < OVERLOADS
 
     def _try(self, n: int) -> None:
-        pump = self.pumps[n]
-        if pump.cause == pm.OVERLOAD:
+        if self._jams(n):
             self.overloads[n] += 1
             self.timers.arm(tm.OVER_HOUR + n, _HOUR_MS)
-        pump.trial = pm.FLOOD_TRIAL
+        self.pumps[n].trial = pm.FLOOD_TRIAL

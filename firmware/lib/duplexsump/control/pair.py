@@ -133,11 +133,14 @@ class Pair:
         return self.both_long or self.lag_long or self.lead_long
 
     def _waters(self, wet: int) -> None:
-        # D5: the contacts below high tell of a flood as well, for high may be the one that hangs dry; wet, it calls.
+        # D5: the contacts below high tell of a flood as well, for high may be the one that hangs dry; wet, it calls,
+        # and whoever it has called is not called again for water that bobs at it.
         if self.contacts.wet & HIGH:
             wet = 0
+        elif self.contacts.fell & HIGH:
+            self.timers.arm(tm.LAG_LONG, 2 * _LAG_LONG_MS)
         self.lag_long = self._lag(wet & LAG)
-        self.lead_long = self._lead(wet)
+        self.lead_long = self._lead(wet and self.available)
 
     def _lag(self, wet: int) -> bool:
         return self.timers.on_delay(tm.LAG_LONG, self.lag_long, wet, _LAG_LONG_MS)
