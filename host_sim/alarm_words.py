@@ -181,7 +181,7 @@ _PUMP = {
         "The next storm of that size floods the floor if the other pump fails; days to act."),
     "check_leaks": Words(
         "Water runs back into the pit after pump {n} has stopped.", "a leaking or missing check valve",
-        "Have the check valve of pump {n} cleaned or replaced.", UNPLUG,
+        "Have the check valve of pump {n} cleaned or replaced; then press RESET.", UNPLUG,
         "The pump starts more often and wears; nothing floods for weeks."),
     "short_cycling": Words(
         "Pump {n} starts more often than its motor should.",

@@ -16,7 +16,7 @@ HOOKS = {
     "pump": ("_SECOND_MS", "_RECENT_MS", "_HOUR_MS"),
     "belief": ("WIRE_MS", "WIRE_NO_OFF_MS"),
     "demand": ("LONGEST_DRAW_MS",),
-    "flood": ("STEPS_MS", "LAG_MS", "_HOUR_MS"),
+    "flood": ("STEPS_MS", "_HOUR_MS"),
     "blind": ("RESTS_MS",),
     "contacts": ("WINDOW_MS",),
     "alarms": ("BELL_MS", "BELL_ON_MS", "BELL_OFF_MS"),

@@ -102,6 +102,19 @@ def test_l3_lead_wet_alone_for_blind_run_without_sensing_is_stuck_wet():
     assert rig.run_time(1) + rig.run_time(2) <= 2 * 35.0 + 1
 
 
+def test_l3_lead_and_lag_hung_wet_one_after_the_other_cost_three_blind_runs_at_most():
+    # Lead was found out; then lag hangs, and as the fewest faults off is the suspect and lead believed again.
+    rig = ready(sensing=WITH_FEEDBACK)
+    rig.fill("off", "lead").run(10).drain("off").run(30)
+    assert rig.suspects() == {"lead"} and rig.pumps_on() == (0, 0)
+    rig.fill("off").run(60).set(lag=1).run(10)
+    assert rig.pumps_on() == (1, 1)
+    dry_at = rig.drain("off").t
+    rig.run(600)
+    assert {"lead", "lag"} <= rig.suspects() and rig.pumps_on() == (0, 0)
+    assert max(rig.stops(1)[-1], rig.stops(2)[-1]) - dry_at < 20 + 3 * 35
+
+
 def test_l3_with_current_sensing_lead_wet_alone_is_not_suspect():
     rig = ready(**NO_OFF)
     rig.set(lead=1).run(120)

@@ -42,12 +42,12 @@ def test_r3_who_could_not_use_a_try_and_whom_the_gate_keeps_off(n, change, gate,
     assert (c.gate.barred, c.flood.barred) == (gate << n, flood << n)
 
 
-def test_r3_one_that_will_not_stop_could_not_use_a_try_unless_high_is_believed_wet(n):
+def test_r3_one_that_will_not_stop_may_use_a_try(n):
     rig = ready(sensing=WITH_CURRENT)
     rig.weld[n] = "normal"
     c = told(rig.run(5.0))
     assert c.pumps[n].welded
-    assert (c.gate.barred, c.flood.barred) == (0, 1 << n)
+    assert (c.gate.barred, c.flood.barred) == (0, 0)
     rig.set(selector_1="off", selector_2="off").fill(*ALL).run(2.0)
     assert told(rig).belief.wet & r.HIGH
     assert (c.gate.barred, c.flood.barred) == (3, 3)

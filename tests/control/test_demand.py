@@ -162,7 +162,7 @@ class PlainDemand:
         if turned:
             self.since.pop("alone", None)
             self.over.discard("alone")
-        hung = pumps > 0 and not wet & HIGH if upper & LAG else pumps == 1 and upper == LEAD
+        hung = pumps > 0 and not wet & HIGH if upper & LAG else pumps > 0 and upper == LEAD
         hung = hung and self.values[s.SENSING] != s.SENSE_CURRENT and not self.views.wet & OFF
         if self.held("alone", hung, self.values[s.BLIND_RUN_MS]):
             self.views.make_suspect(LAG if upper & LAG else LEAD, wet)

@@ -18,9 +18,10 @@ WET = r.LEAD | r.LAG | r.HIGH
 class Bench:
     """Flood retries over two pumps that are out; `tick` is the end of a step, `at` the next one."""
 
-    def __init__(self, states=(pm.RETRY, pm.LOCKED)):
+    def __init__(self, states=(pm.RETRY, pm.LOCKED), retry_ms=120_000):
         self.timers = Timers()
         values = s.defaults()
+        values[s.FLOOD_RETRY_MS] = retry_ms
         self.pumps = [Pump(n, values, self.timers) for n in range(2)]
         for pump, state in zip(self.pumps, states, strict=True):
             pump.state = state
@@ -28,13 +29,13 @@ class Bench:
         self.now = 0
 
     def tick(self, wet=WET, out=0, ready=0):
-        self.f.count(wet, out, ready)
+        self.f.count(wet & r.HIGH, out, ready)
         return self.timers.left_ms(tm.FLOOD_TRY) if self.timers.running(tm.FLOOD_TRY) else None
 
     def at(self, ms, wet=WET, barred=0):
         self.now = ms
         self.timers.expire(ms)
-        self.f.step(wet, barred)
+        self.f.step(wet & r.HIGH, barred)
         return [pump.trial for pump in self.pumps]
 
     def try_runs(self, out=0, **_):
@@ -55,28 +56,28 @@ def n(request):
 
 def test_as_built_no_try_is_owed_and_pump_1_comes_first():
     f = Bench().f
-    assert (f.mode, f.rung, f.turn, f.overloads) == (0, 0, 0, [0, 0])
+    assert (f.rung, f.turn, f.second, f.overloads) == (0, 0, 0, [0, 0])
 
 
-@pytest.mark.parametrize(("wet", "steps"), [
-    (WET, (10_000, 30_000, 60_000, 120_000, 120_000)), (r.HIGH, (10_000, 30_000, 60_000, 120_000, 120_000)),
-    (r.LEAD | r.LAG, (60_000, 60_000, 60_000, 600_000, 600_000)),
-])  # fmt: skip
-def test_r3_the_tries_come_at_their_times_and_by_turns(wet, steps):
-    bench, now = Bench(), 0
-    for k, step in enumerate(steps):
-        assert bench.tick(wet) == step
-        assert bench.at(now + step - 100, wet) == [0, 0]
-        now += step
-        granted = bench.at(now, wet)
-        assert granted == [pm.FLOOD_TRIAL * (k % 2 == n) for n in range(2)]
-        assert bench.tick(wet) is None, "one try at a time"
-        bench.taken()
+@pytest.mark.parametrize("wet", [WET, r.HIGH])
+@pytest.mark.parametrize(("turn", "retry_ms"), [(0, 120_000), (1, 120_000), (0, 300_000)])
+def test_r3_at_each_time_both_are_tried_one_after_the_other(wet, turn, retry_ms):
+    bench, now = Bench(retry_ms=retry_ms), 0
+    bench.f.turn = turn
+    for k, step in enumerate((10_000, 30_000, 60_000, retry_ms, retry_ms)):
+        first = turn ^ (k & 1)
+        for wait, n in ((step, first), (1_000, 1 - first)):
+            assert bench.tick(wet) == wait
+            assert bench.at(now + wait - 100, wet) == [0, 0]
+            now += wait
+            assert bench.at(now, wet) == [pm.FLOOD_TRIAL * (i == n) for i in range(2)]
+            assert bench.tick(wet) is None, "one try at a time"
+            bench.taken()
         assert bench.f.rung == min(k + 1, 3), "no rung above the last"
 
 
-@pytest.mark.parametrize("wet", [0, r.LEAD])
-def test_r3_below_lag_no_try_is_owed(wet):
+@pytest.mark.parametrize("wet", [0, r.LEAD, r.LEAD | r.LAG])
+def test_r3_below_high_no_try_is_owed(wet):
     bench = Bench()
     assert bench.tick(wet) is None
     assert bench.at(700_000, wet) == [0, 0]
@@ -97,39 +98,51 @@ def test_r3_a_try_that_runs_does_not_start_the_ladder_anew():
     bench.at(10_000)
     bench.taken()
     bench.tick(out=1)
-    assert bench.f.rung == 1
+    assert (bench.f.rung, bench.f.second) == (0, 1)
+    assert bench.tick() == 1_000
+    bench.at(11_000)
+    bench.taken()
+    bench.tick(out=2)
+    assert (bench.f.rung, bench.f.second) == (1, 0)
     assert bench.tick() == 30_000
 
 
-@pytest.mark.parametrize("changes", [{"ready": 1}, {"wet": r.LEAD}])
+@pytest.mark.parametrize("changes", [{"ready": 1}, {"wet": r.LEAD | r.LAG}])
 def test_r3_a_pump_that_is_ready_or_water_that_is_down_starts_the_ladder_anew(changes):
     bench = Bench()
     bench.tick()
     bench.at(10_000)
+    bench.f.rung = 2
     bench.pumps[1].trial = pm.BOOT_TRIAL
     bench.tick(**changes)
     assert [pump.trial for pump in bench.pumps] == [0, pm.BOOT_TRIAL], "the try of a power-up is not R3's to take"
     bench.taken()
-    assert bench.f.rung == 0
+    assert (bench.f.rung, bench.f.second) == (0, 0)
     assert bench.tick() == 10_000
 
 
-def test_r3_high_water_begins_a_ladder_of_its_own():
+@pytest.mark.parametrize("wet", [0, r.LEAD | r.LAG])
+def test_r3_a_try_that_is_due_needs_high_still_wet(wet):
     bench = Bench()
-    assert bench.tick(r.LAG) == 60_000
-    bench.at(60_000, r.LAG)
-    bench.taken()
-    assert bench.tick(r.LAG) == 60_000
-    assert bench.tick(r.LAG | r.HIGH) == 10_000
-    assert bench.f.rung == 0
-    assert bench.tick(r.LAG) == 60_000, "and so does a fall back to lag"
-
-
-@pytest.mark.parametrize(("mode", "wet"), [(WET, r.LEAD | r.LAG), (r.LAG, r.HIGH), (WET, 0)])
-def test_r3_a_try_that_is_due_needs_the_contact_that_asked_for_it(mode, wet):
-    bench = Bench()
-    step = bench.tick(mode)
+    step = bench.tick()
     assert bench.at(step, wet) == [0, 0]
+
+
+@pytest.mark.parametrize("jams", [1, 2, 3])
+def test_r3_of_two_that_are_out_a_jammed_one_is_tried_last_and_two_jammed_ones_by_turns(jams):
+    bench, now, tries = Bench(), 0, []
+    for n in range(2):
+        bench.pumps[n].cause = pm.OVERLOAD if jams & (1 << n) else pm.FAILED_START
+    while bench.f.rung < 3:
+        wait = bench.tick()
+        now += wait
+        tries += [(wait, k) for k, trial in enumerate(bench.at(now)) if trial]
+        bench.taken()
+    if jams == 3:
+        assert tries == [(10_000, 0), (30_000, 1), (60_000, 0)]
+    else:
+        good, jammed = (1, 0) if jams == 1 else (0, 1)
+        assert tries == [each for step in (10_000, 30_000, 60_000) for each in ((step, good), (1_000, jammed))]
 
 
 def test_r3_nothing_is_granted_before_its_time():
@@ -147,6 +160,21 @@ def test_r3_one_that_is_barred_leaves_its_try_to_the_other(n):
     assert granted == [pm.FLOOD_TRIAL * (k == 1 - n) for k in range(2)]
     assert bench.f.turn == n, "its turn is next"
     assert bench.tick() is None
+    bench.taken()
+    assert (bench.f.rung, bench.f.second) == (1, 0)
+    assert bench.tick() == 30_000, "and is not tried twice for the one that cannot be"
+
+
+def test_r3_one_that_is_barred_by_the_time_of_its_try_is_passed_over(n):
+    bench = Bench()
+    bench.f.turn = 1 - n
+    bench.tick()
+    bench.at(10_000)
+    bench.taken()
+    assert bench.tick() == 1_000
+    assert bench.at(11_000, barred=1 << n) == [0, 0]
+    assert (bench.f.rung, bench.f.second, bench.f.turn) == (1, 0, n)
+    assert bench.timers.left_ms(tm.FLOOD_TRY) == 30_000
 
 
 def test_r3_with_both_barred_the_times_do_not_grow():
@@ -190,7 +218,7 @@ def test_r3_the_hour_after_an_overcurrent_begins_with_each_try(n):
     bench.pumps[n].cause = pm.OVERLOAD
     bench.f.turn = n
     bench.tick()
-    assert bench.at(10_000)[n] == pm.FLOOD_TRIAL
+    assert bench.at(10_000, barred=2 >> n)[n] == pm.FLOOD_TRIAL
     assert bench.timers.left_ms(tm.OVER_HOUR + n) == 60 * 60 * 1000
     assert not bench.timers.running(tm.OVER_HOUR + 1 - n)
 
@@ -237,20 +265,17 @@ def test_r3_what_ends_the_wait_stops_its_timer(changes, rung):
     assert not bench.timers.running(tm.FLOOD_TRY)
 
 
-@pytest.mark.parametrize(("before", "after", "step"), [
-    (r.LAG, r.LAG | r.HIGH, 10_000), (r.LAG | r.HIGH, r.LAG, 60_000),
-])  # fmt: skip
-def test_r3_water_that_passes_high_during_a_try_begins_the_other_ladder(before, after, step):
+def test_r3_water_that_falls_below_high_during_a_try_begins_the_ladder_anew():
     bench = Bench()
-    for _ in range(4):
-        bench.at(bench.now + bench.tick(before), before)
+    for _ in range(8):
+        bench.at(bench.now + bench.tick())
         bench.taken()
     assert bench.f.rung == 3
     bench.try_runs(1)
-    assert bench.tick(before, out=1) is None
-    assert bench.tick(after, out=1) is None
+    assert bench.tick(out=1) is None
+    assert bench.tick(r.LAG, out=1) is None
     bench.try_runs()
-    assert bench.tick(after) == step
+    assert bench.tick() == 10_000
 
 
 def beside(n, state=pm.RETRY):
@@ -271,7 +296,7 @@ def test_r3_one_that_is_out_is_tried_beside_one_that_runs_with_high_wet(n):
             bench.taken()
             bench.pumps[1 - n].held, bench.pumps[1 - n].state = state, pm.STARTING
             assert bench.tick(out=3, ready=1 << n) is None
-            assert bench.f.rung == min(k + 1, 3), "the try does not end the ladder"
+            assert (bench.f.rung, bench.f.second) == (min(k + 1, 3), 0), "the try does not end the ladder"
             bench.pumps[1 - n].held, bench.pumps[1 - n].state = 0, state
 
 
@@ -286,14 +311,14 @@ def test_r3_below_high_none_is_tried_beside_one_that_runs(n, wet):
 def test_r3_a_try_below_high_or_with_the_other_ready_and_not_running_ends_the_ladder(wet, out, other):
     bench = Bench((pm.STARTING, other))
     bench.pumps[0].held = pm.RETRY
-    bench.f.mode, bench.f.rung = wet & r.HIGH or r.LAG, 2
+    bench.f.rung = 2
     assert bench.tick(wet, out=out, ready=2) is None
     assert bench.f.rung == 0
 
 
 def test_r3_while_both_run_or_neither_is_out_no_try_is_owed_beside(n):
     bench = Bench((pm.RUNNING, pm.RUNNING))
-    bench.f.mode, bench.f.rung = r.HIGH, 2
+    bench.f.rung = 2
     for out in (3, 1 << n):
         assert bench.tick(out=out, ready=3) is None
         assert bench.f.rung == 0
@@ -319,7 +344,6 @@ def test_r3_with_every_pump_barred_the_try_waits_for_its_next_turn():
     rig = ready()
     for each in rig.c.pumps:
         each.state = pm.RETRY
-    rig.c.flood.mode = r.HIGH
     rig.c.timers.rang[tm.FLOOD_TRY] = True
     rig.c.flood.step(r.HIGH, 3)
     assert [each.trial for each in rig.c.pumps] == [0, 0]

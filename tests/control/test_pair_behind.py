@@ -23,6 +23,7 @@ class Water(Bench):
     """The pair with contacts; `at` is one step in which they read `wet`, all believed but `suspect`."""
 
     def at(self, wet, ms=0, suspect=0, **more):
+        self.contacts.fell = self.contacts.wet & ~wet
         self.contacts.wet, self.belief.wet = wet, wet & ~suspect
         self.go(ms, **more)
         return self.pair.lag_long, self.pair.lead_long, bool(self.pair.behind())
@@ -60,6 +61,18 @@ def test_d5_not_keeping_up_is_a_setting_and_lag_s_minute_is_none():
     assert bench.at(LEAD | LAG, 100) == (True, True, True)
 
 
+def test_d5_water_for_which_no_pump_may_start_is_told_by_that_until_it_is_at_lag():
+    for available in (1, 2, 3):
+        bench = Water()
+        bench.at(LEAD, available=available)
+        assert bench.at(LEAD, LEAD_MS, available=available) == (False, True, True)
+    bench = Water()
+    bench.at(LEAD, available=0)
+    assert bench.at(LEAD, LEAD_MS, available=0) == (False, False, False)
+    bench.at(LEAD | LAG, available=0)
+    assert bench.at(LEAD | LAG, LAG_MS, available=0) == (True, False, True)
+
+
 @pytest.mark.parametrize("contact", [LEAD, LAG, LEAD | LAG])
 def test_d5_a_contact_that_is_not_believed_tells_of_no_water(contact):
     bench = Water()
@@ -68,29 +81,26 @@ def test_d5_a_contact_that_is_not_believed_tells_of_no_water(contact):
 
 
 @pytest.mark.parametrize("suspect", [0, HIGH])
-def test_d5_high_calls_itself_believed_or_not_until_the_water_is_below_lead_again(suspect):
+def test_d5_high_calls_itself_believed_or_not_and_two_minutes_after_it_fell_lag_does(suspect):
     bench = Water()
     bench.at(LEAD | LAG)
     bench.at(LEAD | LAG, LAG_MS)
     assert bench.at(15, 100, suspect=suspect) == (False, False, False)
-    assert bench.pair.called == 1
     assert bench.at(15, LEAD_MS, suspect=suspect) == (False, False, False)
     assert bench.at(LEAD | LAG, 100) == (False, False, False)
-    assert bench.at(LEAD | LAG, LEAD_MS) == (False, False, False), "high has called for this water"
-    for wet in (LAG, LEAD):
-        bench.at(wet, LEAD_MS)
-        assert bench.pair.called == 1
-    bench.at(OFF, 100)
-    assert bench.pair.called == 0
+    assert bench.at(LEAD | LAG, 2 * LAG_MS - 100) == (False, False, False)
+    assert bench.at(LEAD | LAG, 100) == (True, False, True), "it may hang dry now, in the middle of a flood"
+    assert bench.at(LEAD, LEAD_MS - 2 * LAG_MS) == (False, True, True)
+    bench.at(15, 100, suspect=suspect)
+    bench.at(OFF | LEAD, 100)
     bench.at(LEAD | LAG, 100)
-    assert bench.at(LEAD | LAG, LAG_MS) == (True, False, True)
+    assert bench.at(LEAD | LAG, LAG_MS) == (True, False, True), "below lag the two minutes are over"
 
 
 def test_d5_high_that_hangs_wet_over_a_pit_drawn_down_goes_on_calling():
     bench = Water()
     bench.at(HIGH, suspect=HIGH)
     bench.at(HIGH | OFF, 1000, suspect=HIGH)
-    assert bench.pair.called == 1
     assert bench.at(HIGH | OFF | LEAD, LEAD_MS, suspect=HIGH) == (False, False, False)
 
 

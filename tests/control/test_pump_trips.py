@@ -4,6 +4,7 @@ from itertools import product
 
 import pytest
 from duplexsump.control import pump as pm
+from duplexsump.control import records as r
 from duplexsump.control.ticks import MASK, NEVER
 
 from tests.control.pump_bench import (
@@ -103,6 +104,25 @@ def test_s5_a_rest_that_ends_in_the_middle_of_a_try_leaves_a_run_like_any_other(
     assert (bench.pump.held, bench.pump.cause) == (0, 0)
     assert bench.stop() == "idle"
     assert bench.pump.failures == 0
+
+
+@pytest.mark.parametrize("flooded", [0, r.HIGH])
+def test_r3_a_rest_that_ends_in_the_middle_of_a_try_leaves_it_to_the_level_with_high_wet(n, flooded):
+    # A sensor that shows a current 1 s in 6: the rest ended, the try was one no more, and tripped for the third time.
+    bench = out(n, "retry")
+    bench.go(RETRY_MS - 7000)
+    bench.start()
+    bench.pump.flooded = flooded
+    assert bench.go(2000) == "running"
+    assert (bench.pump.held, bench.pump.silent) == (0, 1 if flooded else 0)
+    bench.go(0, current=NONE)
+    assert bench.go(5000) == ("running" if flooded else "retry")
+    if flooded:
+        bench.go(0, current=NORMAL)
+        assert bench.go(8000) == "running"
+        assert bench.pump.silent == 0, "loaded for dry_run, it is doubted no more"
+        bench.go(0, current=NONE)
+        assert bench.go(5000) == "retry"
 
 
 def test_s5_a_rest_that_was_taken_back_in_the_middle_of_a_try_is_not_gone_back_to(n):

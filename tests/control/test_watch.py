@@ -163,8 +163,10 @@ def test_l6_a_high_that_hangs_wet_is_one_alarm_however_often_lead_comes_and_goes
         c.blind.reason = reason
         assert "level_lost" in told(c)
     c.belief.suspect = 0
-    assert "level_lost" not in told(c), "`high` is believed again"
-    c.belief.suspect = r.HIGH
+    assert "level_lost" in told(c), "`high` is believed again, and still wet"
+    c.contacts.wet = 0
+    assert "level_lost" not in told(c)
+    c.contacts.wet, c.belief.suspect = r.HIGH, r.HIGH
     assert "level_lost" not in told(c), "it stands for one that was told, and tells none"
 
 
@@ -309,9 +311,7 @@ def test_j3_what_was_told_of_decay_stands_until_the_figures_are_well_back(n):
     assert told(c) == {}, "it stands for what was told, and tells nothing"
     h.leaks[n] = 12
     assert told(c) == {f"pump_{n + 1}_check_leaks": 0}
-    h.leaks[n] = 1
-    assert told(c) == {f"pump_{n + 1}_check_leaks": 0}
-    h.leaks[n] = 0
+    h.reset()
     assert told(c) == {}
 
 
@@ -337,10 +337,12 @@ def test_a4_a_standby_battery_is_told_as_old_once_it_has_its_age_where_there_is_
 def test_j3_a_worn_pump_is_told_as_weak_as_well_where_the_inflow_of_late_asks_for_it(n):
     c = quiet()
     c.history.worn[n], c.history.rate_ml_min[n] = 8, 60_000
-    for peak, weak in ((50_000, False), (50_005, True), (0, False)):
+    for peak, weak in ((50_000, False), (50_005, True), (0, True)):
         c.history.peak_ml_min = peak
         worn = {f"pump_{n + 1}_worn": 0}
         assert told(c) == ({**worn, f"pump_{n + 1}_weak": 0} if weak else worn)
+    c.history.worn[n] = 0
+    assert told(c) == {}, "as long as it is worn"
 
 
 def test_j3_a_worn_pump_stands_while_either_figure_says_so(n):

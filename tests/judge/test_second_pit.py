@@ -412,6 +412,37 @@ def test_a_controller_deaf_to_high_is_found():
     assert not firmware.silent and firmware.wet_s < deaf.wet_s
 
 
+def test_a_flood_of_which_nothing_sound_told_is_known_by_its_kind():
+    # All from lead up hang or are cut: even a high that hangs wet tells of nothing.  One sound float, or a current
+    # while a pump runs, and the flood counts as avoidable.
+    site = make_site(sensing=1)
+    dead = [broken("cable-cut", start=100.0), broken("float-stuck-dry", HIGH)]
+    told = found_by("firmware", make_night(site, 0.6 * site.rate, dead, hours=0.5))
+    assert told.flooded and told.deaf and not told.avoidable
+    wet = [broken("cable-cut", start=100.0), broken("float-stuck-wet", HIGH)]
+    assert found_by("deaf-to-high", make_night(site, 0.6 * site.rate, wet, hours=0.5)).deaf
+    one = [broken("float-wire", LEAD), broken("float-stuck-dry", HIGH)]
+    told = found_by("never-pump-2", make_night(site, 0.6 * site.rate, [*one, broken("breaker", 0)], hours=0.5))
+    assert told.flooded and told.avoidable and not told.deaf
+
+
+@pytest.mark.parametrize("kind", ["float-stuck-wet", "float-stuck-dry", "float-hung", "float-intermittent",
+                                  "float-wire"])
+def test_a_broken_float_is_not_sound_and_a_mended_one_is(kind):
+    pit, _, _, fault = pit_with(kind, LEAD, level=0.3)
+    assert [f.sound() for f in pit.floats.floats] == [True, False, True, True]
+    KINDS[kind].end(pit, fault)
+    assert all(f.sound() for f in pit.floats.floats)
+
+
+@pytest.mark.parametrize("kind", ["transmitter-stuck", "transmitter-parked", "transmitter-drift"])
+def test_a_broken_transmitter_is_not_sound_and_a_mended_one_is(kind):
+    pit, _, _, fault = pit_with(kind, level=0.3, transmitter=True)
+    assert not pit.transmitter.sound()
+    KINDS[kind].end(pit, fault)
+    assert pit.transmitter.sound()
+
+
 def test_a_controller_that_calls_nobody_is_found():
     site = make_site()
     night = make_night(site, 0.5 * site.rate, [broken("jammed", 0), broken("jammed", 1)], hours=0.5)

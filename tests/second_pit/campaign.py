@@ -25,6 +25,7 @@ class Result:
     sensing: int
     flooded: bool = False
     avoidable: bool | None = None  # None: no flood, so nobody asked
+    deaf: bool = False  # nothing that is sound told of any of its floods
     freeboard_mm: float | None = None  # what the ideal controller left under the floor, 0 where it flooded
     wet_s: float = 0.0
     first_wet_s: float | None = None
@@ -62,6 +63,8 @@ def judge(night, number=0, brain="firmware", log=None):
     result.flooded = watch.flooded
     if watch.flooded:
         result.avoidable, result.freeboard_mm = avoidable(night)
+        result.deaf = watch.deaf
+        result.avoidable = result.avoidable and not result.deaf  # whoever sees the water keeps it dry, and nobody else
         result.freeboard_mm = round(result.freeboard_mm)
         result.first_wet_s = round(watch.episodes[0].wet_s, 1)
     result.wet_s = round(watch.wet_s, 1)
@@ -94,7 +97,8 @@ def results(seed, numbers, group="all", *, hours=3.0, brain="firmware", workers=
         yield from pool.imap(_job, tasks)
 
 
-COLUMNS = ("nights", "floods", "avoidable", "silent", "late", "dry over", "dry s", "longest", "violations", "alarms")
+COLUMNS = ("nights", "floods", "avoidable", "deaf", "silent", "late", "dry over", "dry s", "longest", "violations",
+           "alarms")  # fmt: skip
 
 
 def table(found):
@@ -115,6 +119,7 @@ def _counts(rows):
         len(rows),
         sum(r.flooded for r in rows),
         sum(bool(r.avoidable) for r in rows),
+        sum(r.deaf for r in rows),
         sum(r.silent for r in rows),
         sum(r.late for r in rows),
         sum(r.dry_over for r in rows),
@@ -131,7 +136,8 @@ def worst(found, most=25):
         return (bool(r.avoidable) and r.silent, r.silent, bool(r.avoidable), bool(r.violations), r.dry_over,
                 bool(r.healthy_alarms), r.wet_s, r.longest_dry_s)
 
-    bad = [r for r in found if r.avoidable or r.silent or r.late or r.violations or r.dry_over or r.healthy_alarms]
+    wrong = ("avoidable", "deaf", "silent", "late", "violations", "dry_over", "healthy_alarms")
+    bad = [r for r in found if any(getattr(r, name) for name in wrong)]
     return [one_line(r) for r in sorted(bad, key=weight, reverse=True)[:most]]
 
 
@@ -139,7 +145,8 @@ def one_line(r):
     """Return a result as one line: what is wrong, how to see it again, and the faults."""
     wrong = []
     if r.flooded:
-        wrong.append(("avoidable" if r.avoidable else "unavoidable") + f" flood {clock(r.first_wet_s)}")
+        kind = "avoidable" if r.avoidable else "told by nothing that is sound:" if r.deaf else "unavoidable"
+        wrong.append(f"{kind} flood {clock(r.first_wet_s)}")
         wrong.append(f"wet {r.wet_s:.0f} s, ideal {r.freeboard_mm:+d} mm")
     if r.silent:
         wrong.append("SILENT")

@@ -90,6 +90,10 @@ class Float:
         self.held = None
         self.intermittent = False
 
+    def sound(self):
+        """Tell whether the contact follows the water."""
+        return self.held is None and not self.open
+
     def join(self):
         """Mend the wire."""
         self.open = False

@@ -3,7 +3,9 @@
 It may run any pump that would move water: supplied, neither jammed nor locked by air, selector not at OFF, thermal
 contact closed.  It bridles itself as a firmware must: rest and start spacing as the settings say, the shortest
 run, the power-up delay where the controller dies with the mains, and the shorter settling of a mains that came back.
-A flood under this controller was not to be avoided; a dry floor under it was possible.
+A flood under this controller was not to be avoided; a dry floor under it was possible, for one who sees the water.
+Where on its way up from `lead` nothing that is sound told of it (`Watch.deaf`: every float from lead up hangs or is
+cut, no sound transmitter, no current of a running pump) no controller can tell it from a pit into which nothing runs.
 """
 
 from .power import BATTERY

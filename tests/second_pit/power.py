@@ -157,6 +157,10 @@ class Transmitter:
         seen = level + self.drift_m_s * self.drifting_s + self.rng.gauss(0.0, 0.0006)
         self.ua = min(max(int(4000 + 16000 * seen / self.span), 3700), 20800)
 
+    def sound(self):
+        """Tell whether the signal follows the water."""
+        return self.parked_ua is None and not self.drift_m_s
+
     def mend(self):
         """End whatever is wrong with it."""
         self.parked_ua = None

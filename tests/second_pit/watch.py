@@ -19,13 +19,14 @@ EXCUSES = ("pumps", "sensors", "mains", "battery", "resets", "selector")
 class Episode:
     """One flood: from the floor getting wet to its being dry for good, with the calls around it."""
 
-    __slots__ = ("called_before_s", "called_s", "dry_s", "wet_s")
+    __slots__ = ("called_before_s", "called_s", "deaf", "dry_s", "wet_s")
 
-    def __init__(self, wet_s, called_before_s):
+    def __init__(self, wet_s, called_before_s, deaf=False):
         self.wet_s = wet_s
         self.dry_s = None
         self.called_before_s = called_before_s  # how long before, None: nobody
         self.called_s = None  # when first called during the flood
+        self.deaf = deaf  # on its way up from lead the water was told of by nothing that is sound
 
     @property
     def silent(self):
@@ -87,6 +88,7 @@ class Watch:
         self.min_run = setting(site, "min_run") / 1000
         self.boot_hold = setting(site, "boot_hold") / 1000
         self.suspect = 0
+        self.told = False  # whether anything sound told of the water since it was last below lead
 
     # -- events ------------------------------------------------------------------------------------
 
@@ -170,6 +172,10 @@ class Watch:
         level = self.pit.level
         if level > self.peak:
             self.peak, self.peak_s = level, t
+        if level < self.pit.site.levels[LEAD][0]:
+            self.told = False
+        elif not self.told:
+            self.told = self._sound()
         if self.word is not None and self.word & ~1:
             for i in range(1, 4):
                 if self.word & (1 << i):
@@ -183,6 +189,16 @@ class Watch:
         for n in range(2):
             if self.pit.units[n].live:
                 self._load(t, n, pumps[n], self.pit.units[n])
+
+    def _sound(self):
+        # Whether something that follows the water tells of it: a contact from lead up that is sound and wet, a sound
+        # transmitter, or the current of a pump that runs in it.  A float that hangs wet tells of nothing.
+        pit = self.pit
+        if any(f is not None and f.sound() and f.wet for f in pit.floats.floats[LEAD:]):
+            return True
+        if pit.transmitter and pit.transmitter.sound():
+            return True
+        return pit.site.sensing == 2 and any(unit.live for unit in pit.units)
 
     def _called(self, t, horn, relay):
         if horn != self.horn:
@@ -198,7 +214,7 @@ class Watch:
             self.wet_s += STEP_S
             if episode is None or episode.dry_s is not None:
                 before = t - self.last_call
-                episode = Episode(t, before if before <= CALL_S else None)
+                episode = Episode(t, before if before <= CALL_S else None, not self.told)
                 self.episodes.append(episode)
                 self.say(t, "FLOOR WET")
         elif level < floor - 0.01 and episode.dry_s is None:
@@ -282,6 +298,11 @@ class Watch:
     @property
     def flooded(self):
         return bool(self.episodes)
+
+    @property
+    def deaf(self):
+        """Whether in each flood of the night nothing sound told of the rise: not to be told from a pit at rest."""
+        return self.flooded and all(e.deaf for e in self.episodes)
 
     @property
     def silent(self):

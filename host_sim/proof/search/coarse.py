@@ -25,7 +25,7 @@ _SECONDS = {
 }  # fmt: skip
 # Times fixed in the code, at their place in the same order.
 _FIXED = {"flood_settle": 5, "second": 1, "recent": 3, "wire": 2, "wire_no_off": 0.5, "near": 300,
-          "hour": 3600, "longest_draw": 600, "flood_1": 10, "flood_2": 30, "flood_3": 60, "flood_lag": 60,
+          "hour": 3600, "longest_draw": 600, "flood_1": 10, "flood_2": 30, "flood_3": 60,
           "rest_1": 10, "rest_2": 60, "rest_3": 300, "rest_4": 600, "rest_5": 1800}  # fmt: skip
 DEFAULTS_S = {**_SECONDS, **_FIXED}
 
@@ -78,7 +78,7 @@ def world(name):
         (pump, "_SECOND_MS", ms["second"]), (pump, "_RECENT_MS", ms["recent"]), (pump, "_HOUR_MS", ms["hour"]),
         (belief, "WIRE_MS", ms["wire"]), (belief, "WIRE_NO_OFF_MS", ms["wire_no_off"]),
         (demand, "LONGEST_DRAW_MS", ms["longest_draw"]),
-        (flood, "STEPS_MS", (ms["flood_1"], ms["flood_2"], ms["flood_3"])), (flood, "LAG_MS", ms["flood_lag"]),
+        (flood, "STEPS_MS", (ms["flood_1"], ms["flood_2"], ms["flood_3"])),
         (flood, "_HOUR_MS", ms["hour"]),
         (blind, "RESTS_MS", tuple(ms[f"rest_{i}"] for i in range(1, 6))),
         (alarms, "BELL_MS", tuple(TICK_MS if ms_ else 0 for ms_ in alarms.BELL_MS)),

@@ -19,10 +19,11 @@ from duplexsump.control import flood as fl
 from duplexsump.control import pump as pm
 from duplexsump.control import settings as s
 from duplexsump.control import timers as tm
-from duplexsump.control.records import HIGH, LAG
+from duplexsump.control.records import HIGH
 
 from host_sim.proof.search import coarse, contract
 from host_sim.proof.search.part_duty import FLOODED, LEVEL, DutyPart
+from host_sim.proof.search.stand_ins import Counted
 
 _RESTS = (tm.REST_FLOOD, tm.REST_FLOOD + 1)
 _MIN_RUN = (tm.MIN_RUN, tm.MIN_RUN + 1)
@@ -48,12 +49,12 @@ class FloodPart(DutyPart):
         super().__init__(world)
 
     def _stand_ins(self):
-        real = self.controller.flood
         super()._stand_ins()
-        self.flood = self.controller.flood = real
+        c = self.controller
+        self.flood = c.flood = Counted(self.settings, c.timers, c.pumps)
 
     def _more_owners(self):
-        return [(self.flood, lambda name, i: name in ("mode", "rung", "turn"))]
+        return [(self.flood, lambda name, i: name in ("rung", "turn", "second"))]
 
     def _bounds(self, tick):
         st = self.settings
@@ -67,13 +68,11 @@ class FloodPart(DutyPart):
         states = set()
         off, on = self._pumps_off(), self._pumps_on()
         waits = range(1, max(max(fl.STEPS_MS), self.settings[s.FLOOD_RETRY_MS]) // coarse.TICK_MS + 1)
-        # Another mode than HIGH begins its ladder anew at once, whatever the rung.
-        ladders = [(mode, rung, turn) for mode, rungs in ((0, (0,)), (LAG, (0,)), (HIGH, range(4)))
-                   for rung, turn in product(rungs, (0, 1))]  # fmt: skip
+        ladders = list(product(range(4), (0, 1), (0, 1)))
         for pumps in product(off + on, repeat=2):
             counts = (-1, *waits) if all(p in off and p[2] != pm.FLOOD_TRIAL for p in pumps) else (-1,)
-            for not_pumping, (mode, rung, turn), count in product((0, 1, 2), ladders, counts):
-                states.add(self._state(pumps, not_pumping, mode, rung, turn, count))
+            for not_pumping, ladder, count in product((0, 1, 2), ladders, counts):
+                states.add(self._state(pumps, not_pumping, ladder, count))
         return sorted(states)
 
     def _pumps_off(self):
@@ -96,7 +95,7 @@ class FloodPart(DutyPart):
             if state == pm.RUNNING or not loaded
         ]  # fmt: skip
 
-    def _state(self, pumps, not_pumping, mode, rung, turn, count):
+    def _state(self, pumps, not_pumping, ladder, count):
         c = self.controller
         self.form.rest()
         self.timers.expire(self.form.base_ms)
@@ -111,7 +110,7 @@ class FloodPart(DutyPart):
         if count > 0:
             self.timers.arm(tm.FLOOD_TRY, count * coarse.TICK_MS)
         c.pair.not_pumping = not_pumping
-        self.flood.mode, self.flood.rung, self.flood.turn = mode, rung, turn
+        self.flood.rung, self.flood.turn, self.flood.second = ladder
         self.demand.demand, self.blind.asks = 2, 0
         return self._save((0,))
 

@@ -127,7 +127,7 @@ class Tries(FloodRetries):
 
     granted = False
 
-    def step(self, _wet, barred):
+    def step(self, _high, barred):
         """Give or take back a try of R3; that of S4 is the pump's own."""
         pump = self.pumps[0]
         if self.granted and not barred & 1 and pump.state >= pm.RETRY:
@@ -207,7 +207,7 @@ class PumpPart:
         pump, left = self.pump, self.timers.at
         soon = self.form.now_ms  # due in the next step
         sharp = any(left[i] == soon for i in _TRIPS)
-        fell = self.controller.contacts.wet & (LAG | HIGH) > 0
+        fell = self.controller.contacts.wet & HIGH > 0
         key = pump.state, pump.held, sharp, bool(pump.dry) or left[tm.DRY] == soon, pump.failures > 0, fell
         if key not in self._at:
             alike = {}
@@ -238,7 +238,7 @@ class PumpPart:
             c.contacts.wet = level
             return self._save((self.retry, 0, 1, 0, 0)), None
         self._inputs(demand, band, level, event)
-        c.flood.granted = tried and (level | c.contacts.fell) & (LAG | HIGH)
+        c.flood.granted = tried and (level | c.contacts.fell) & HIGH
         if event == RESET:
             self._reset()
         c._protect(0, self.inputs)
@@ -330,7 +330,7 @@ class PumpPart:
         # I9: what may start a pump that rests or is locked out.
         c = self.controller.contacts
         # A try granted a tick ago and held up by the gate may still be taken in the tick in which the water falls.
-        if event in (RESET, TURNED_OFF) or c.rose & (LEAD | LAG | HIGH) or (level | c.fell) & (LAG | HIGH):
+        if event in (RESET, TURNED_OFF) or c.rose & (LEAD | LAG | HIGH) or (level | c.fell) & HIGH:
             return None
         if (state == pm.LOCKED and boot_try) or (state == pm.RETRY and since_trip >= self.retry):
             return None
@@ -348,9 +348,9 @@ class PumpPart:
 
 def _alike(move, state, held, sharp, dry, failed, fell):
     # The move with all that nobody reads in such a state made the same.  `sharp`: something is due that may end the
-    # run or its try; `dry`: the run is or may be found dry in this step; `fell`: lag or high was wet before.
+    # run or its try; `dry`: the run is or may be found dry in this step; `fell`: high was wet before.
     demand, band, level, event, tried = move
-    tried = tried and state >= pm.RETRY and (level & (LAG | HIGH) or fell) > 0
+    tried = tried and state >= pm.RETRY and (level & HIGH or fell) > 0
     return (*_seen(demand, band, level, event, state, held, sharp, dry, failed), tried)
 
 

@@ -100,7 +100,7 @@ class Trials(FloodRetries):
     def __init__(self, controller):
         super().__init__(controller.settings, controller.timers, controller.pumps)
 
-    def step(self, _wet, barred):
+    def step(self, _high, barred):
         """Give the tries of this step; those of the step before are gone."""
         for pump in self.pumps:
             bit = 1 << pump.n
@@ -109,6 +109,12 @@ class Trials(FloodRetries):
 
     def count(self, *_):
         """Nothing to do."""
+
+
+class Counted(FloodRetries):
+    """The flood retries themselves, for which the tries that a move would grant mean nothing."""
+
+    granted = 0
 
 
 class FreePair(Pair):

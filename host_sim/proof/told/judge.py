@@ -19,6 +19,7 @@ LOUD = ("high_water",)
 BY_WATER = ("high_water", "not_keeping_up")  # each time the water does it is an episode of its own
 DAILY = ("pump_1_short_cycling", "pump_2_short_cycling")  # S8: once a day at most
 RISING_S = 7200.0  # what is heard so long before high water belongs to the same emergency, and is no noise
+CHIRPS_S = 3611.0  # and so is its own last chirp, an hour after it is over (A2)
 # An alarm that stands for longer than this blames a part: one of those whose faults begin so, or it is wrong.
 BLAME_S = 3600.0
 _LEVEL = ("off-", "lead-", "lag-", "high-", "common-", "transmitter-", "adc-")
@@ -119,7 +120,7 @@ def _heard(trace, month):
 
 def horn_minutes(trace):
     """Return the most minutes of horn in any seven days, but for emergencies that ended in an alarm of LOUD."""
-    loud = [(a.raised_s - RISING_S, trace.duration_s if a.cleared_s is None else a.cleared_s)
+    loud = [(a.raised_s - RISING_S, trace.duration_s if a.cleared_s is None else a.cleared_s + CHIRPS_S)
             for a in trace.alarms if a.name in LOUD]  # fmt: skip
     horn = [span for span in trace.outputs if span.name == "horn"]
     heard = [piece for span in horn for piece in _without(span.start_s, span.end_s, loud)]

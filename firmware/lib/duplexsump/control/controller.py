@@ -273,7 +273,7 @@ class Controller:
                 pump.release()
             pump.failures = 0
             pump.out = 0
-        for part in (self.belief, self.transmitter, self.demand, self.blind, self.pair):
+        for part in (self.belief, self.transmitter, self.demand, self.blind, self.pair, self.history):
             part.reset()
         self.exercise.failed = 0
         self.exercise.flat = 0
@@ -301,7 +301,7 @@ class Controller:
         self._dry_pump(0)
         self._dry_pump(1)
         self.gate.barred = self._barred()
-        self.flood.step(self.belief.wet, self.gate.barred | self._not_in_auto())
+        self.flood.step(self.belief.wet & HIGH, self.gate.barred | self._not_in_auto())
         self.pair.judge()
         if c.rose & LAG & self.belief.wet:
             self.pair.reached_lag(self.demand.demand)
@@ -335,12 +335,8 @@ class Controller:
         return barred
 
     def _not_in_auto(self) -> int:
-        # Pumps in HAND, or that will not stop: the pair does not start these, so they could not use a try.
-        mask = 0
-        for n in range(2):
-            if self.selectors.hand(n) or (self.pumps[n].welded and not self.belief.wet & HIGH):
-                mask |= 1 << n
-        return mask
+        # Pumps in HAND: the pair does not start these, so they could not use a try.
+        return (1 if self.selectors.hand(0) else 0) | (2 if self.selectors.hand(1) else 0)
 
     def _duty(self, inputs: list[int]) -> None:
         # Who runs: wishes, the gate, and the pumps told what it did.
@@ -378,7 +374,7 @@ class Controller:
         self._switched(1, was, gate.out)
         if gate.out:
             self.blind.started()
-        self.flood.count(self.belief.wet, gate.out & ~self.silent(), self.pair.ready)
+        self.flood.count(self.belief.wet & HIGH, gate.out & ~self.silent(), self.pair.ready)
 
     def silent(self) -> int:
         """R3: return the pumps on in a try that goes on though no current is seen: they keep nobody waiting."""

@@ -255,7 +255,7 @@ class Demand:
         elif upper & LAG:
             pumps = pumps > 0 and not wet & HIGH
         else:
-            pumps = pumps == 1 and upper == LEAD
+            pumps = pumps > 0 and upper == LEAD
         if turned:
             self.timers.stop(tm.ALONE)
         if self._alone(pumps):

@@ -3,12 +3,12 @@
 from . import pump as pm
 from . import settings as s
 from . import timers as tm
-from .records import AGAIN, COUNTER, HIGH, LAG, STATE
+from .records import AGAIN, COUNTER, STATE
 from .ticks import const
 
 STEPS_MS = (10000, 30000, 60000)  # then every `flood_retry`
-LAG_MS = const(60000)  # both out with lag wet: three times after this, then every `retry`
 OVERLOADS = const(3)  # tries of an overloaded pump an hour
+_SECOND_MS = const(1000)
 _HOUR_MS = const(3600000)
 
 
@@ -16,9 +16,9 @@ class FloodRetries:
     """Grants one pump at a time a trial; which, by turn."""
 
     FIELDS = (
-        ("mode", STATE, 0, AGAIN),  # 0, LAG or HIGH: what asks for the tries
         ("rung", STATE, 0, AGAIN),
         ("turn", STATE, 0, 0),
+        ("second", STATE, 0, AGAIN),  # the other pump's try follows the one just made
         ("overloads", COUNTER, 2, 0),
     )
 
@@ -26,53 +26,50 @@ class FloodRetries:
         self.settings = settings
         self.timers = timers
         self.pumps = pumps
-        self.mode = 0
         self.rung = 0
         self.turn = 0
+        self.second = 0
         self.overloads = [0, 0]
         self.barred = 0  # pumps that cannot use a try, as told in this step
 
     def _delay_ms(self) -> int:
-        if self.mode == HIGH:
-            return STEPS_MS[self.rung] if self.rung < 3 else self.settings[s.FLOOD_RETRY_MS]
-        return LAG_MS if self.rung < 3 else self.settings[s.RETRY_MS]
+        if self.second:
+            return _SECOND_MS
+        return STEPS_MS[self.rung] if self.rung < 3 else self.settings[s.FLOOD_RETRY_MS]
 
-    def step(self, wet: int, barred: int) -> None:
-        """Grant a try that is due; `wet`: believed contacts, `barred`: pumps that could not use a try."""
+    def step(self, high: int, barred: int) -> None:
+        """Grant a try that is due; `high`: it is believed wet, `barred`: pumps that could not use a try."""
         self.barred = barred
         for n in range(2):
             if self.timers.rang[tm.OVER_HOUR + n]:
                 self.overloads[n] = 0
             if barred & (1 << n) and self.pumps[n].trial == pm.FLOOD_TRIAL:
                 self.pumps[n].trial = 0  # it cannot use its try: the other is not kept waiting
-        if self.timers.rang[tm.FLOOD_TRY] and wet & self.mode:
+        if self.timers.rang[tm.FLOOD_TRY] and high:
             self._grant(barred)
 
-    def count(self, wet: int, out: int, ready: int) -> None:
+    def count(self, high: int, out: int, ready: int) -> None:
         """At the end of a step, count down to the next try.
 
-        `wet`: believed contacts; `out`: pumps on; `ready`: pumps available without a try.
+        `high`: it is believed wet; `out`: pumps on; `ready`: pumps available without a try.
         """
-        if self._owed(HIGH if wet & HIGH else wet & LAG, out, ready) and not self.timers.running(tm.FLOOD_TRY):
+        if self._owed(high, out, ready) and not self.timers.running(tm.FLOOD_TRY):
             self.timers.arm(tm.FLOOD_TRY, self._delay_ms())
 
-    def _owed(self, mode: int, out: int, ready: int) -> int:
-        # Tell whether tries are owed now, and start their ladder where they begin.
-        beside = mode == HIGH and self._beside(out)
-        if not mode or (ready and not beside and not self._trying(mode, out)):
+    def _owed(self, high: int, out: int, ready: int) -> int:
+        # Tell whether tries are owed now, and end their ladder where they are not.
+        beside = high and self._beside(out)
+        if not high or (ready and not beside and not self._trying(out)):
             self._over()
-        if (out and not beside) or mode != self.mode:
-            self.timers.stop(tm.FLOOD_TRY)
-        if mode != self.mode:
-            self.mode = mode
-            self.rung = 0
         if beside:
             return not self._outstanding()
-        return mode and not (ready or out or self._outstanding())
+        if out:
+            self.timers.stop(tm.FLOOD_TRY)
+        return high and not (ready or out or self._outstanding())
 
-    def _trying(self, mode: int, out: int) -> int:
+    def _trying(self, out: int) -> int:
         # Tell whether a try is made beside a pump that runs: it does not end the ladder.
-        return mode == HIGH and out == 3 and (self.pumps[0].held or self.pumps[1].held)
+        return out == 3 and (self.pumps[0].held or self.pumps[1].held)
 
     def _beside(self, out: int) -> int:
         # Tell whether one pump runs, in no try, and the other is out: with high wet it does not keep up alone.
@@ -91,29 +88,47 @@ class FloodRetries:
     def _over(self) -> None:
         # A pump is ready in the usual way, or the water is down: no try is owed.
         self.rung = 0
+        self.second = 0
         self.timers.stop(tm.FLOOD_TRY)
         for pump in self.pumps:
             if pump.trial == pm.FLOOD_TRIAL:
                 pump.trial = 0
 
     def _grant(self, barred: int) -> None:
-        # The times grow with the tries made: a pump that could not use its own is tried soon after it can.
-        first = self.turn
-        if self._try(first, barred) or self._try(1 - first, barred):
+        # By turn, and at once the other as well, unless both are jammed: one of them may be good, and its sensor bad.
+        # The times grow with the tries made: who could not use its own is tried soon after it can.
+        was = self.second
+        n = self.turn if was else self._first(barred)
+        tried = self._may(n, barred)
+        if tried:
+            self._try(n)
+            self.turn = self.turn if was else 1 - n
+        both = tried and not was and self._may(1 - n, barred) and not (self._jams(n) and self._jams(1 - n))
+        self.second = 1 if both else 0
+        if (tried or was) and not both:
             self.rung = min(self.rung + 1, 3)
-        else:
+        if not tried:
             self.timers.arm(tm.FLOOD_TRY, self._delay_ms())
 
-    def _try(self, n: int, barred: int) -> bool:
-        # Give pump `n` its try if it is out, not barred, and not tired of overloads.
+    def _first(self, barred: int) -> int:
+        # Whose turn it is, unless it may not, or is jammed and the other, which may, is not.
+        n = self.turn
+        if self._may(1 - n, barred) and (not self._may(n, barred) or (self._jams(n) and not self._jams(1 - n))):
+            n = 1 - n
+        return n
+
+    def _jams(self, n: int) -> bool:
+        return self.pumps[n].cause == pm.OVERLOAD
+
+    def _may(self, n: int, barred: int) -> bool:
+        # Tell whether pump `n` may have a try: it is out, not barred, and not tired of overloads.
         pump = self.pumps[n]
         if pump.state < pm.RETRY or barred & (1 << n):
             return False
-        if pump.cause == pm.OVERLOAD:
-            if self.overloads[n] >= OVERLOADS:
-                return False
+        return not self._jams(n) or self.overloads[n] < OVERLOADS
+
+    def _try(self, n: int) -> None:
+        if self._jams(n):
             self.overloads[n] += 1
             self.timers.arm(tm.OVER_HOUR + n, _HOUR_MS)
-        pump.trial = pm.FLOOD_TRIAL
-        self.turn = 1 - n
-        return True
+        self.pumps[n].trial = pm.FLOOD_TRIAL

@@ -71,6 +71,11 @@ class History:
         self.run_ms = [0, 0]
         self.run_s = [0, 0]
 
+    def reset(self) -> None:
+        """Forget the quick refills: somebody has looked at the check valves."""
+        self.leaks[0] = 0
+        self.leaks[1] = 0
+
     def elapsed(self, dt_ms: int, out: int) -> None:
         """Count `dt_ms` in which the pumps of mask `out` ran."""
         for n in range(2):
@@ -161,7 +166,8 @@ class History:
         return share > self.first_share * 4 // 3
 
     def _leak(self, n: int, quick: bool) -> None:
-        self.leaks[n] = min(_LEAKS, self.leaks[n] + 1) if quick else max(0, self.leaks[n] - 1)
+        if self.leaks[n] < _LEAKS:  # what was told stands until a reset: no check valve mends itself
+            self.leaks[n] += 1 if quick else -min(1, self.leaks[n])
 
     def _drawn(self, n: int) -> None:
         self.drawing = 0

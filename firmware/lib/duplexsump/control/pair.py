@@ -31,7 +31,6 @@ class Pair:
         ("both_long", STATE, 0, 0),  # D5: both have run for long
         ("lag_long", STATE, 0, 0),  # ... lag has been wet for long
         ("lead_long", STATE, 0, 0),  # ... the water has not been below lead for long
-        ("called", STATE, 0, 0),  # ... high has read wet since the water was below lead: it calls itself
         ("available", STATE, 0, AGAIN),
         ("ready", STATE, 0, AGAIN),  # available without a try of R3 or S4
         ("cycles", STATISTIC, 0, RETAIN),
@@ -58,7 +57,6 @@ class Pair:
         self.lag_leads = [0, 0]
         self.suspects = 0
         self.both_long = False
-        self.called = 0
         self.lag_long = False
         self.lead_long = False
         self.available = 0
@@ -135,15 +133,14 @@ class Pair:
         return self.both_long or self.lag_long or self.lead_long
 
     def _waters(self, wet: int) -> None:
-        # D5: the contacts below high tell of a flood as well, for high may be the one that hangs dry.
+        # D5: the contacts below high tell of a flood as well, for high may be the one that hangs dry; wet, it calls,
+        # and whoever it has called is not called again for water that bobs at it.
         if self.contacts.wet & HIGH:
-            self.called = 1
-        elif not wet:
-            self.called = 0
-        if self.called:
             wet = 0
+        elif self.contacts.fell & HIGH:
+            self.timers.arm(tm.LAG_LONG, 2 * _LAG_LONG_MS)
         self.lag_long = self._lag(wet & LAG)
-        self.lead_long = self._lead(wet)
+        self.lead_long = self._lead(wet and self.available)
 
     def _lag(self, wet: int) -> bool:
         return self.timers.on_delay(tm.LAG_LONG, self.lag_long, wet, _LAG_LONG_MS)

@@ -100,7 +100,7 @@ class Pump:
         ("open", STATE, 0, AGAIN),  # thermal contact
         ("dry", STATE, 0, AGAIN),  # R1: underload has lasted for dry_run
         ("prior", STATE, 0, 0),  # RETRY or LOCKED if the last trip ended a try
-        ("silent", STATE, 0, AGAIN),  # R3: a flood try that goes on though no current is seen
+        ("silent", STATE, 0, AGAIN),  # R3: a flood try that goes on whether a current is seen or not
         ("short", STATE, 0, 0),  # S8: too many starts, told once a day
         ("ring_first", COUNTER, 0, 0),
         ("count", COUNTER, 0, 0),
@@ -268,7 +268,10 @@ class Pump:
         self._weld(self.sensing and inputs[IN_CURRENT_1 + n] != CURRENT_NONE and not self.on())
 
     def _rested(self) -> None:
-        # The rest may end in the middle of a try, which then goes on as a run like any other.
+        # The rest may end in the middle of a try, which then goes on as a run like any other; with high wet it is
+        # not ended by a missing current all the same (R3).
+        if self.held and self.flooded:
+            self.silent = 1
         self.held = 0
         self.cause = 0
         if self.state == RETRY:
@@ -359,6 +362,7 @@ class Pump:
         # R4: a try that stays loaded, and no more than loaded, releases the pump.
         self.steady = self.timers.on_delay(tm.STEADY + self.n, self.steady, load, self.settings[s.DRY_RUN_MS])
         if self.steady:
+            self.silent = 0
             if self.settings[s.SENSING] == s.SENSE_CURRENT:
                 self.out = 0  # a feedback tells of a locked rotor what it tells of a load
             if self.held:

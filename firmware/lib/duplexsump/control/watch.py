@@ -39,8 +39,8 @@ def _level(c: "Controller", inputs: list[int]) -> None:
 
 
 def _lost(c: "Controller") -> object:
-    # L6: a `high` that hangs wet is one alarm, however often `lead` comes and goes below it.
-    if c.alarms.active[at.LEVEL_LOST] and c.contacts.wet & c.belief.suspect & HIGH:
+    # L6: a `high` that hangs wet is one alarm, however often it is believed and the water comes and goes below it.
+    if c.alarms.active[at.LEVEL_LOST] and c.contacts.wet & HIGH:
         return True
     return c.blind.reason
 
@@ -112,10 +112,8 @@ def _pump(c: "Controller", n: int) -> None:
     c.alarms.tell(at.SHORT_CYCLING + n, pump.short)
     told = _worn(c, n)
     c.alarms.tell(at.PUMP_WORN + n, told)
-    told = c.history.is_weak(n)
-    c.alarms.tell(at.PUMP_WEAK + n, told)
-    told = _leaks(c, n)
-    c.alarms.tell(at.CHECK_LEAKS + n, told)
+    c.alarms.tell(at.PUMP_WEAK + n, c.history.is_weak(n) or (told and c.alarms.active[at.PUMP_WEAK + n]))
+    c.alarms.tell(at.CHECK_LEAKS + n, c.history.leaking(n))
 
 
 def _unavailable(c: "Controller", n: int) -> object:
@@ -143,10 +141,6 @@ def _worn(c: "Controller", n: int) -> int:
     if c.alarms.active[at.PUMP_WORN + n]:
         return c.history.wear_percent(n) > _BACK_PERCENT or c.history.is_worn(n)
     return c.history.is_worn(n)
-
-
-def _leaks(c: "Controller", n: int) -> int:
-    return c.history.leaks[n] if c.alarms.active[at.CHECK_LEAKS + n] else c.history.leaking(n)
 
 
 def _people(c: "Controller") -> None:
