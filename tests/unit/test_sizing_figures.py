@@ -136,6 +136,15 @@ def test_over_a_pit_that_covers_no_fault_the_headline_does_not_say_fits():
     assert headline(result, found, verdict(found), SAY) == "Does not fit: no fault is covered."
 
 
+def test_starts_are_promised_only_where_the_cycles_hold():
+    result = size(edited(SOUND, {**seconds(0.8), "controller.sensing": "nothing"}))
+    found = raised(result, SAY, False)
+    believed = result.cycling.believed_m3s()
+    assert believed < result.design.inflow_m3s and "draw_down_cut_short" in {item.remark.name for item in found}
+    said = headline(result, found, verdict(found), SAY)
+    assert f"starts per hour of each motor up to {SAY(believed, 'flow')}" in said
+
+
 def test_a_leading_pump_that_never_reaches_off_stands_in_the_headline():
     result = size(edited(SOUND, seconds(0.7)))
     found = raised(result, SAY, False)
