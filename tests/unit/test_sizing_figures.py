@@ -10,6 +10,7 @@ from host_sim.sizing.remarks.catalogue import by_name
 from host_sim.sizing.remarks.raised import raised, verdict, working_cures
 from host_sim.sizing.remarks.remark import DEEP
 from host_sim.sizing.report.page import confirmed, headline
+from host_sim.sizing.report.paper import _any_float
 from host_sim.sizing.report.parts import parts
 from host_sim.sizing.report.sections import all_of
 from host_sim.sizing.report.terminal import checked
@@ -136,6 +137,15 @@ def test_over_a_pit_that_covers_no_fault_the_headline_does_not_say_fits():
     assert headline(result, found, verdict(found), SAY) == "Does not fit: no fault is covered."
 
 
+def test_starts_are_promised_only_where_the_cycles_hold():
+    result = size(edited(SOUND, {**seconds(0.8), "controller.sensing": "nothing"}))
+    found = raised(result, SAY, False)
+    believed = result.cycling.believed_m3s()
+    assert believed < result.design.inflow_m3s and "draw_down_cut_short" in {item.remark.name for item in found}
+    said = headline(result, found, verdict(found), SAY)
+    assert f"starts per hour of each motor up to {SAY(believed, 'flow')}" in said
+
+
 def test_a_leading_pump_that_never_reaches_off_stands_in_the_headline():
     result = size(edited(SOUND, seconds(0.7)))
     found = raised(result, SAY, False)
@@ -177,12 +187,21 @@ TETHERED = {"sizing.floats": {"kind": "tethered", "travel": "4 in"}, "controller
 def test_the_calculated_cycles_hold_up_to_the_inflow_at_which_draw_downs_are_cut_short(edits):
     # Wide floats in a wide pit, no current sensed: the controller takes off for hung at little more than half of what
     # a pump moves, and a cycle promised above that is none.
-    result = size(edited(SOUND, {**edits, "pit.diameter": "28 in", "pit.depth": "30 in", "discharge.outlet": "11 ft"}))
+    result = size(edited(SOUND, {**edits, "pit.diameter": "28 in", "pit.depth": "30 in", "discharge.outlet": "11 ft",
+                                  "sizing.basin.inlet": "12 in"}))  # fmt: skip
     checks = confirm(result)
     assert all(check.agrees for check in checks), [check.disagreement for check in checks]
     assert max(inflows(result)) <= result.cycling.believed_m3s()
 
 
 def test_floats_of_long_travel_are_believed_at_less_inflow():
-    believed = [size(edited(SOUND, edits)).cycling.believed_m3s() for edits in (TETHERED, {})]
+    # A drain inlet half way up: lead hangs low, and its travel is most of the band.
+    low = {"pit.diameter": "28 in", "pit.depth": "24 in", "discharge.outlet": "10 ft", "sizing.basin.inlet": "12 in"}
+    believed = [size(edited(SOUND, {**low, **edits})).cycling.believed_m3s() for edits in (TETHERED, {})]
     assert believed[0] < believed[1]
+
+
+def test_what_is_said_of_every_float_is_said_once():
+    four = [f"the {name} float hung up" for name in ("off", "lead", "lag", "high")]
+    assert _any_float(["a", *four, "b"]) == ["a", "any one float hung up", "b"]
+    assert _any_float(["a", *four[:3]]) == ["a", *four[:3]] and _any_float(["a"]) == ["a"]

@@ -98,6 +98,9 @@ def headline(result, found, word, say, checks=()):
         return f"Not confirmed: the simulation disagrees with the {disagreement(checks, say)}."
     start = f"design inflow {flow}, one pump {say(result.reserve.one_m3s, 'flow')}, at most "
     start += f"{result.starts['design']:.1f} starts per hour of each motor"
+    believed = result.cycling.believed_m3s()
+    if believed < result.design.inflow_m3s:  # above it draw-downs are cut short, and nothing is promised
+        start += f" up to {say(believed, 'flow')}"
     weak = [f"pump {n + 1} ({say(q, 'flow')})" for n, q in never_at_off(result).items()]
     if weak:
         start += f"; but at that inflow {' and '.join(weak)} cannot draw the water down to off"

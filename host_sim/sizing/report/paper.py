@@ -114,10 +114,15 @@ def _running(p, heads):
 def _key_figures(rows, say, sources):
     found = []
     for key, label in SHORT:
-        if key in rows:
-            row = rows[key]
-            found.append([Cell(label), _value(row, say, sources), _held(row, say)])
-    return Table((47.0, 19.0, 25.0), found, "Key figures")
+        if key not in rows or key.endswith(".longest"):
+            continue
+        row = rows[key]
+        cell, longest = _value(row, say, sources), rows.get(f"{key.removesuffix('.shortest')}.longest")
+        if longest is not None:  # both bounds on one line
+            label = label.removesuffix(": low")
+            cell = Cell(f"{row.shown(say)} to {longest.shown(say)} {sources.tag(row.source)}".strip(), cell.style)
+        found.append([Cell(label), cell, _held(row, say)])
+    return Table((42.0, 26.0, 23.0), found, "Key figures")
 
 
 def _remarks(page):
@@ -142,7 +147,7 @@ def _covered(page):
             # Why a fault is covered is on the screen; why one is not must be read.
             said = str(row.value).partition(":")[0] if row.within else str(row.value)
             groups.setdefault((row.within, said), []).append(row.label)
-    found = [[Cell(said, "" if good else "name"), Cell("; ".join(_either_pump(labels)), "", True)]
+    found = [[Cell(said, "" if good else "name"), Cell("; ".join(_any_float(_either_pump(labels))), "", True)]
              for (good, said), labels in sorted(groups.items(), key=lambda group: group[0][0] is False)]  # fmt: skip
     titles = (Cell("one fault at the design inflow"), Cell("which faults"))
     return Table((56.0, 130.0), found, "Faults covered, and not covered", titles)
@@ -158,6 +163,18 @@ def _either_pump(labels):
         if label not in found:
             found.append(label)
     return found
+
+
+def _any_float(labels):
+    # What is said of all four floats in the same words is said once.
+    alike = [f"the {name} float " for name in NAMES]
+    rest = next((label.removeprefix(alike[0]) for label in labels if label.startswith(alike[0])), "")
+    whole = [start + rest for start in alike]
+    if not rest or not set(whole) <= set(labels):
+        return labels
+    place = labels.index(whole[0])
+    labels = [f"any one float {rest}" if label == labels[place] else label for label in labels]
+    return [label for label in labels if label not in whole]
 
 
 def _pumps(result, say):
