@@ -314,3 +314,17 @@ def test_steps_on_a_wet_floor_make_no_pump_weak():
     account = foreign("air-locked pump", "float switch", 9505, Logger(1, 10, 0, "level and run"))
     found = {finding.kind: finding.confidence for finding in account.findings}
     assert found["not pumping"] == "established" and found.get("not keeping up") != "established"
+
+
+@pytest.mark.long
+def test_an_inflow_that_swells_by_itself_is_not_called_water_that_returns():
+    account = foreign("healthy", "float switch", 9549, Logger(1, 1, 0, "level"))
+    assert {finding.kind for finding in account.findings if finding.confidence != CANNOT} <= {"short cycling"}
+
+
+@pytest.mark.long
+def test_an_inflow_that_grows_over_one_long_run_makes_no_pump_weak():
+    # Seven pieces of one run are one draw-down, and far from a fill nobody knows what came in.
+    account = foreign("too much inflow", "float switch", 9608, Logger(1, 1, 3, "level"))
+    assert "weak pump" not in {finding.kind for finding in account.findings}
+    assert "not keeping up" in {finding.kind for finding in account.findings}

@@ -5,6 +5,7 @@ from duplexsump.control import settings as s
 from duplexsump.control.records import CURRENT_LOCKED, CURRENT_NONE, CURRENT_OVER, CURRENT_UNDER
 
 from host_sim.replay.findings.finding import CANNOT, ESTABLISHED, LIKELY, Finding, spans
+from host_sim.replay.inflow import KERNEL_S
 
 WEAK, VERY_WEAK = 0.86, 0.72  # of what the curve and the pipe say; common practice, no source
 NOTHING = 0.15
@@ -22,7 +23,7 @@ def _groups(context):
     # Down to the intake a pump draws air, and that is no wear.
     off = context.site.contacts[0]
     lowest = off.dry_m - 0.04 if off is not None else 0.0
-    draws = [d for d in draws if d.rate_m3s < 1.6 * d.expected_m3s and d.end_m > lowest]
+    draws = _one_a_run([d for d in draws if d.rate_m3s < 1.6 * d.expected_m3s and d.end_m > lowest])
     known = [d for d in draws if d.mask in (1, 2)]
     if len(known) > 0.5 * len(draws):
         return {f"pump {n}": [d for d in known if d.mask == n] for n in (1, 2)}, n_of
@@ -33,6 +34,16 @@ def _groups(context):
         if abs(a - b) > max(0.1, 3.0 * spread):
             return {"every other run": odd if a < b else even}, n_of
     return {"the pump": draws}, n_of
+
+
+def _one_a_run(draws):
+    # Of each run the stretch nearest to a fill: over the rest of a long run an inflow that grows and a pump that moves
+    # less and less look the same, and its pieces are no draw-downs of their own.
+    found = {}
+    for d in draws:
+        if d.near_s <= 2.0 * KERNEL_S and (d.order not in found or d.near_s < found[d.order].near_s):
+            found[d.order] = d
+    return list(found.values())
 
 
 def n_of(name):
