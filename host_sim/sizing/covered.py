@@ -75,6 +75,7 @@ class _Pit:
         self.result, self.inputs = result, result.inputs
         self.need_m3s = SPARE * result.design.inflow_m3s
         self.high_m = result.contacts[3].wet_m
+        self.drawn_m = (result.contacts[0].dry_m, self.high_m)  # both pumps run between these
         self.seen = result.settings[s.SENSING] == s.SENSE_CURRENT
         self.blind_s = result.settings[s.BLIND_RUN_MS] / 1000.0
         self.transmitter = result.settings[s.TRANSMITTER] != 0
@@ -93,7 +94,7 @@ class _Pit:
         """Whether neither pump runs without flow unseen while both run, from `high` down to `off`: a stronger one may
         hold the other's check valve shut, and a pump that turns in still water need not draw less than its underload.
         """
-        return all(self._seen_at(level_m) for level_m in (self.result.contacts[0].dry_m, self.high_m))
+        return all(self._seen_at(level_m) for level_m in self.drawn_m)
 
     def _seen_at(self, level_m):
         moved = self._both_m3s(level_m)
@@ -101,8 +102,7 @@ class _Pit:
 
     def shut_out(self, n):
         """Whether the other pump holds the check valve of pump n shut where both run."""
-        levels_m = (self.result.contacts[0].dry_m, self.high_m)
-        return not all(self._moves_worth(n, self._both_m3s(level_m)[n]) for level_m in levels_m)
+        return not all(self._moves_worth(n, self._both_m3s(level_m)[n]) for level_m in self.drawn_m)
 
     def _both_m3s(self, level_m):
         return self.inputs.lines.solve(level_m, (Drive(True), Drive(True)), Outlet())
@@ -142,7 +142,7 @@ class _Pit:
 
     def everyday(self):
         """Pumps that share the everyday work: in fixed duty both where the pit refills while the first one rests."""
-        return (self.result.settings[s.PRIMARY] - 1,) if fixed_duty(self.result) and self._rests_in_time() else (0, 1)
+        return leaders(self.result) if self._rests_in_time() else (0, 1)
 
     def _rests_in_time(self):
         off, lead = self.result.contacts[:2]
