@@ -41,7 +41,7 @@ class Cell:
     def lines(self, width_mm, point, longest):
         """Return the estimated number of lines in a column."""
         letters = max(1.0, (width_mm - 1.6) / (point * LETTER * POINT_MM * (BOLD if self.style else 1.0)))
-        return sum(max(1, ceil(_letters(part) / letters)) for part in self.shown(longest).split("\n"))
+        return sum(_broken(part, letters) for part in self.shown(longest).split("\n"))
 
 
 @dataclass
@@ -190,6 +190,18 @@ def _fill(blocks, sheets, point, longest):
             break
         filled.append(replace(sheet, blocks=taken, fitted=(point, longest)))
     return filled, left
+
+
+def _broken(text, letters):
+    # The number of lines of a text broken between words; a word that is longer than a line is broken itself.
+    lines, used = 1, 0.0
+    for word in text.split():
+        wide = _letters(word)
+        if used and used + 1.0 + wide > letters:
+            lines, used = lines + 1, 0.0
+        lines += max(0, ceil(wide / letters) - 1)
+        used += wide + (1.0 if used else 0.0)
+    return lines
 
 
 def _letters(text):
