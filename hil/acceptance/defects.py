@@ -155,7 +155,7 @@ DEFECTS = (
     Defect("lag_float", "high wet does not call the second pump",
            "control/demand.py", "if self.belief.wet & (LAG | HIGH):", "if self.belief.wet & LAG:"),
     Defect("high_float", "a suspect high float raises no high-water alarm",
-           "control/watch.py", "c.contacts.wet & HIGH", "c.belief.wet & HIGH"),
+           "control/watch.py", "at.HIGH_WATER, c.contacts.wet & HIGH", "at.HIGH_WATER, c.belief.wet & HIGH"),
     Defect("float_cable", "floats that turn together raise no wiring alarm",
            "control/belief.py", "if together & (together - 1):", "if together > 7:"),
     Defect("blind_pumping", "the rests between blind runs do not grow",
