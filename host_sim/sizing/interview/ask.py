@@ -18,6 +18,7 @@ INTRO = " ".join(
 side, and the page says that it was assumed.  "why" explains, "back" goes back, "stop" (or Ctrl-C) saves the answers;
 the same command resumes there.""".splitlines()
 )
+GLUE = "\N{NO-BREAK SPACE}"
 HEADING = """Written by sumpbench size --ask.  What was not known, and what was taken for it, stands in
 sizing.assumed: take an entry out when you have measured it.
 """
@@ -165,15 +166,15 @@ def _one(question, values, before, place, read, say):
 
 
 def _line(question, taken, before, read, say):
-    # The long line is broken between words; what is typed follows its last piece.
+    # The long line is broken between words; what is typed follows its last piece, which never is the ">" alone.
     words = "".join(f' or "{word}"' for word in question.words)
     offer = f"{shown(question, taken)}: {question.because}"
     if before is not None and before["known"]:
         offer = f"{shown(question, typed(question, before['value']))}: your answer, Enter keeps it"
-    lines = prompt.wrapped(f"   (as in {shown(question, question.example)}{words}) [{offer}] >", spare=1)
+    lines = prompt.wrapped(f"   (as in {shown(question, question.example)}{words}) [{offer}]{GLUE}>", spare=1)
     if lines[:-1]:
         say("\n".join(lines[:-1]))
-    return read(lines[-1] + " ").strip()
+    return read(lines[-1].replace(GLUE, " ") + " ").strip()
 
 
 def typed(question, value):
