@@ -21,6 +21,7 @@ EXCEPTIONS = {1: "unknown function", 2: "no such register", 3: "value not allowe
 READ_COILS, READ_BITS, READ_HOLDING, READ_INPUT = 1, 2, 3, 4
 WRITE_COILS, WRITE_WORDS = 15, 16
 USB_BAUD = 115200  # which USB pays no heed to
+WINDOW_TRIES = 3
 MOST_WORDS = 120  # of 123 in one request; even, since a setting is two words
 
 
@@ -238,13 +239,27 @@ class Client:
         """Return the bytes of a journal segment; empty when it is not there."""
         data = b""
         while True:
-            place = len(data)
-            self.write_words(r.WINDOW_AT, [number >> 16, number & 0xFFFF, place >> 16, place & 0xFFFF])
-            words = self.words(r.WINDOW_HEAD_AT, 5 + r.WINDOW_WORDS - 5) + self.words(r.WINDOW_DATA_AT + 115, 5)
-            raw = b"".join(word.to_bytes(2, "big") for word in words[5:])
-            data += raw[: words[4]]
-            if words[4] < len(raw):
+            piece = window(self, number, len(data))
+            data += piece
+            if len(piece) < 2 * r.WINDOW_WORDS:
                 return data
+
+
+def window(client, number, place):
+    """Return the bytes of a journal segment from `place` on, at most a window; b"" at its end or without the segment.
+
+    Raises InputError where the board keeps forgetting what it was asked to show: a reset closes the window.
+    """
+    asked = [number >> 16, number & 0xFFFF, place >> 16, place & 0xFFFF]
+    for _ in range(WINDOW_TRIES):
+        client.write_words(r.WINDOW_AT, asked)
+        # The head comes last: it vouches for what was read before it.
+        tail = client.words(r.WINDOW_HEAD_AT + r.WINDOW_WORDS, 5)
+        words = client.words(r.WINDOW_HEAD_AT, r.WINDOW_WORDS)
+        if words[:4] == asked:
+            return b"".join(word.to_bytes(2, "big") for word in words[5:] + tail)[: words[4]]
+    raise InputError(f"segment {number} of the journal cannot be read: the board is reset again and again, or somebody "
+                     "else reads its journal; try again later", "journal")  # fmt: skip
 
 
 def _fits(answer, pdu):

@@ -5,19 +5,12 @@ A board keeps at most some 40 segments; whatever was written during an outage of
 
 from duplexsump.station import registers as r
 
+from host_sim.board.client import window
 from host_sim.board.readback import read_segment
 from host_sim.errors import InputError
 
 WINDOWS = 4  # read in one pass
 OPEN_S = 600.0  # the open segment is fetched again after so long
-
-
-def window(client, number, place):
-    """Return the bytes of a segment from `place` on, at most a window; b"" at its end or without such a segment."""
-    client.write_words(r.WINDOW_AT, [number >> 16, number & 0xFFFF, place >> 16, place & 0xFFFF])
-    words = client.words(r.WINDOW_HEAD_AT, r.WINDOW_WORDS) + client.words(r.WINDOW_HEAD_AT + r.WINDOW_WORDS, 5)
-    raw = b"".join(word.to_bytes(2, "big") for word in words[5:])
-    return raw[: words[4]]
 
 
 class JournalKeeper:
