@@ -29,7 +29,7 @@ from host_sim.proof.search.canonical import Form, look_at
 
 _TIMERS = {
     tm.SEQUENCE, tm.DRAW, tm.OVERDRAW, tm.STOPPED, tm.ALONE, tm.BLIND_RUN, tm.BLIND_REST, tm.LONG_RUN, tm.FLOOD_TRY,
-    tm.BOOT, tm.BOOT_FLOOD, tm.SPACING, tm.TURNED, tm.TURNED + 1, tm.TURNED + 2,
+    tm.BOOT, tm.SPACING, tm.TURNED, tm.TURNED + 1, tm.TURNED + 2,
     *range(tm.REST, tm.REST_FLOOD + 2), tm.MIN_RUN, tm.MIN_RUN + 1,
 }  # fmt: skip
 # Fields that decide nothing but an alarm or a record, or that the search does not move.
@@ -99,7 +99,6 @@ class PairPart:
             for pump in c.pumps:
                 pump.state = state
                 pump.begin()
-            c.gate.boots = 0
             c.gate.begin()
             c.contacts.wet = 0
             c.belief.begin(0)
