@@ -33,7 +33,7 @@ _TIMERS = {
     *range(tm.REST, tm.REST_FLOOD + 2), tm.MIN_RUN, tm.MIN_RUN + 1,
 }  # fmt: skip
 # Fields that decide nothing but an alarm or a record, or that the search does not move.
-_LEFT_OUT = {"boots", "turn_", "both_long", "lag_leads[0]", "lag_leads[1]", "suspects", "boost", "lowest",
+_LEFT_OUT = {"turn_", "both_long", "lag_leads[0]", "lag_leads[1]", "suspects", "boost", "lowest",
              "overloads[0]", "overloads[1]", "failed", "lagged", "handed", "seen"}  # fmt: skip
 _CURRENT = {GOOD: CURRENT_NORMAL, BAD: CURRENT_NONE, LOCK: CURRENT_NONE, DRY: CURRENT_UNDER, OVER: CURRENT_NORMAL,
             OPEN: CURRENT_NONE}  # fmt: skip

@@ -220,7 +220,6 @@ class PumpPart:
         c = self.controller
         self.pump._end_run()
         self.pump.begin()
-        c.gate.boots = 0
         c.gate.begin()
         c.pair.lead = c.pair.led = -1
         c.pair.not_pumping = c.pair.available = c.pair.ready = 0
