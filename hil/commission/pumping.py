@@ -2,7 +2,7 @@
 
 from duplexsump.control import settings as s
 
-from hil.commission import judging, measure
+from hil.commission import judging, measure, pump_supply
 from hil.commission.expected_values import BOTH
 from hil.commission.questions import question
 from hil.commission.step import DONE, PUMPS_LIVE, Step
@@ -22,9 +22,9 @@ def _run_alone(n):
         board = context.board
         if not context.selectors("off", "off"):
             return
-        context.do("meters", f"Unplug pump {n + 1} at the outlet, or lock out its circuit, and only then connect a "
-                "voltmeter to its supply and a clamp meter around one of its conductors; live terminals are an "
-                "electrician's work.  Plug it in again and step back.")  # fmt: skip
+        context.do("meters", f"For the meters, {pump_supply.isolate(board, n)}.  Only then "
+                   f"{pump_supply.meters(board, n)}.  "
+                   f"{pump_supply.sentence(pump_supply.reconnect(board, n))}  Step back.")  # fmt: skip
         if not context.selectors(*("auto" if i == n else "off" for i in (0, 1))):
             return
         context.quiet()
