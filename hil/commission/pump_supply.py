@@ -19,7 +19,7 @@ _RECONNECT = {
 }
 _TRIP = {
     s.MAINS: "press the test button of pump {n}'s GFCI, or switch its breaker off",
-    s.BATTERY: "pull the fuse in pump {n}'s own lead",
+    s.BATTERY: "pull the fuse in pump {n}'s own lead, with the battery well ventilated: under load it sparks",
     s.EITHER: "unplug pump {n} at its own outlet, behind the changeover to the battery",
 }
 _RESTORE = {

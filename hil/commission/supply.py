@@ -189,7 +189,7 @@ def _trip(n):
             context.put(f"trip_{p}", NOTED if good else FAIL, shown, by="person", note=note)
             return
         context.do("hose_on", "Open the hose.  The pumps start by themselves.")
-        if not context.until("`off` wet", lambda: board.wet("off") or not board.known("off"), WATER_S):
+        if not context.until("`off` to read wet", lambda: board.wet("off") or not board.known("off"), WATER_S):
             return
         if not context.selectors(*("hand" if i == n else "auto" for i in (0, 1))):
             return
