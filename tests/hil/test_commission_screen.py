@@ -90,7 +90,7 @@ def waited(terminal, width, monkeypatch, after_s=600):
 def test_a_wait_is_one_line_on_a_terminal_whatever_its_width(monkeypatch, width):
     text = waited(True, width, monkeypatch)
     assert shown(text, width) == ["   Waiting for pump 1 to start ...", "   [pass: 33 gpm]", ""]
-    assert text.count("\r") > 100  # it was updated meanwhile
+    assert text.count("\r") > 50  # it was updated meanwhile
 
 
 def test_in_a_file_a_wait_is_told_each_minute(monkeypatch):
