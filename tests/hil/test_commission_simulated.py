@@ -205,8 +205,8 @@ def test_stop_keeps_what_is_done_and_the_jumper_is_looked_for_by_the_board(tmp_p
 
 
 def test_the_command_shows_a_hose_test_without_hardware_and_leaves_no_signature(whole, tmp_path, monkeypatch):
-    def told(kit, told, units, the_site):
-        told("1 of 44.  Cautions")
+    def told(kit, screen, units, the_site):
+        screen.say("1 of 44.  Cautions")
         return dict(whole)
 
     monkeypatch.setattr(simulated, "run", told)
