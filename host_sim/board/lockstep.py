@@ -18,7 +18,17 @@ import time
 from duplexsump.control.records import N_INPUTS
 from duplexsump.station.store import Store
 
-from host_sim.board.virtual import ASKED, FIRMWARE, MASK, MESSAGE, POWER_ON, START, WATCHDOG, find_micropython
+from host_sim.board.virtual import (
+    ASKED,
+    FIRMWARE,
+    MASK,
+    MESSAGE,
+    NO_FIRMWARE,
+    POWER_ON,
+    START,
+    WATCHDOG,
+    find_micropython,
+)
 from host_sim.errors import InputError
 
 WATCHDOG_MS = 8388  # the longest an RP2040's watchdog reaches
@@ -45,7 +55,7 @@ def make_flash(flash, firmware=FIRMWARE, settings=None, blocks=BLOCKS):
     Raises InputError where the settings are refused or the image cannot be made.
     """
     if not firmware.is_dir():
-        raise InputError("the firmware's sources are not beside this package: run it from a clone", "virtual board")
+        raise InputError(NO_FIRMWARE, "virtual board")
     flash.unlink(missing_ok=True)
     with tempfile.TemporaryDirectory(prefix="sumpbench-pit-") as folder:
         if settings is not None:
