@@ -14,6 +14,7 @@ from pathlib import Path
 from host_sim.board.inline import inline
 from host_sim.board.join import joined
 from host_sim.board.local_names import frequent_first, rename_locals
+from host_sim.board.pack import pack
 from host_sim.board.shorten import names_in, shorten
 from host_sim.board.unroll import unroll
 
@@ -107,6 +108,18 @@ def constants(trees):
             return known
 
 
+def numbers(tree, kept):
+    """Put numbers in the place of a single module's constants, and leave out those whose names are not `kept`."""
+    known = constants({("alone",): tree})[("alone",)]
+    tree.body = [node for node in tree.body if not ((found := _constant(node)) and found[0] in known.keys() - kept)]
+    for node in tree.body:
+        if (found := _constant(node)) and found[0] in known:
+            node.value = _number(known[found[0]])
+    Folding(known, {}).visit(tree)
+    if "const" not in _used(tree):
+        tree.body = [node for node in tree.body if not _makes_const(node)]
+
+
 def _value(expression):
     try:
         return eval(compile(ast.unparse(expression), "constant", "eval"), {"__builtins__": {}})
@@ -169,6 +182,7 @@ def _tighten(trees, outside):
     ours = [tree for module, tree in trees.items() if module[-1] not in STAND_ALONE]
     for tree in ours:
         unroll(tree)
+        pack(tree)
     _bury(trees, outside)
     inline(ours, [tree for tree in trees.values() if not any(tree is one for one in ours)] + outside)
 

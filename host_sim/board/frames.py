@@ -152,7 +152,8 @@ def _statement(node, base):
     if isinstance(node, ast.Try):
         parts = [_block(node.body, base), *(_block(one.body, base + 4) + 1 for one in node.handlers)]
         parts += [_block(node.orelse, base), _block(node.finalbody, base + 2)]
-        return max(parts) + _TRY_WORDS * (bool(node.handlers) + bool(node.finalbody))
+        named = any(one.name for one in node.handlers)  # its name is taken away again, whatever happens
+        return max(parts) + _TRY_WORDS * (bool(node.handlers) + named + bool(node.finalbody))
     if isinstance(node, ast.With):
         return _block(node.body, base + 6) + _TRY_WORDS
     if isinstance(node, ast.Assign):

@@ -16,8 +16,8 @@ from host_sim.board.frames import LIMIT, estimate
 from host_sim.board.join import INNER
 
 _LOOPS = (ast.For, ast.While)
-_PURE = (ast.Name, ast.Constant, ast.Attribute, ast.Subscript, ast.BinOp, ast.UnaryOp, ast.BoolOp, ast.Compare, ast.IfExp,
-         ast.Tuple, ast.expr_context, ast.operator, ast.unaryop, ast.boolop, ast.cmpop)  # fmt: skip
+_PURE = (ast.Name, ast.Constant, ast.Attribute, ast.Subscript, ast.BinOp, ast.UnaryOp, ast.BoolOp, ast.Compare,
+         ast.IfExp, ast.Tuple, ast.expr_context, ast.operator, ast.unaryop, ast.boolop, ast.cmpop)  # fmt: skip
 
 
 class NoPlaceError(Exception):
@@ -326,7 +326,8 @@ def _pool(site, statement, body, own):
     taken = {one for one in mentions(body) if one not in own}
     mine = set(mentions(site.into)) | {arg.arg for arg in site.into.args.args}
     taken |= {one for one in mine if not one.startswith("_in")}
-    head = statement if not isinstance(statement, ast.If | ast.For) else getattr(statement, "test", None) or statement.iter
+    head = statement.test if isinstance(statement, ast.If) else statement
+    head = statement.iter if isinstance(statement, ast.For) else head
     taken |= set(mentions(head))
     return (name for name in map("_in{}".format, itertools.count()) if name not in taken)
 
@@ -436,7 +437,7 @@ def inline(trees, outside, keep=frozenset()):
         _Pass(tree, count, keep, made).run()
     restored = _Names(back)
     for tree in trees:
-        restored.visit(tree)
+        ast.fix_missing_locations(restored.visit(tree))
     return made
 
 

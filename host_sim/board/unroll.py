@@ -14,9 +14,9 @@ from host_sim.board.inline import Put
 
 def _table(node):
     # (name, rows) of a tuple of tuples at a module's top, a lambda among what they hold.
-    if not (isinstance(node, ast.Assign) and isinstance(node.targets[0], ast.Name) and isinstance(node.value, ast.Tuple)):
+    if not (isinstance(node, ast.Assign) and isinstance(node.targets[0], ast.Name)):
         return None
-    rows = node.value.elts
+    rows = getattr(node.value, "elts", ())
     if not rows or not all(isinstance(row, ast.Tuple) for row in rows):
         return None
     if not any(isinstance(one, ast.Lambda) for row in rows for one in row.elts):
@@ -61,8 +61,8 @@ class _Loops(ast.NodeTransformer):
         """`[row[i] for row in TABLE]` becomes a list of what stands there."""
         one = node.generators[0]
         if len(node.generators) == 1 and not one.ifs and self._over(one.iter, one.target):
-            rows = self.tables[one.iter.id]
-            return ast.List([_Row(one.target.id, cells, {}).visit(copy.deepcopy(node.elt)) for cells in rows], ast.Load())
+            rows = [_Row(one.target.id, cells, {}) for cells in self.tables[one.iter.id]]
+            return ast.List([row.visit(copy.deepcopy(node.elt)) for row in rows], ast.Load())
         return self.generic_visit(node)
 
     def visit_Call(self, node):
@@ -97,8 +97,9 @@ class _Loops(ast.NodeTransformer):
 
     def _rows(self, loop, before):
         known = {}
-        if isinstance(before, ast.Assign) and isinstance(before.value, ast.Constant) and _counts(loop, before.targets[0]):
-            known[before.targets[0].id] = before.value.value
+        value = before.value if isinstance(before, ast.Assign) else None
+        if isinstance(value, ast.Constant) and _counts(loop, before.targets[0]):
+            known[before.targets[0].id] = value.value
         made = []
         for cells in self.tables[loop.iter.id]:
             row = _Row(loop.target.id, cells, known)
@@ -117,5 +118,6 @@ def _counts(loop, target):
     sets = [node for node in ast.walk(loop) if isinstance(node, ast.Name) and node.id == target.id
             and isinstance(node.ctx, ast.Store)]  # fmt: skip
     adds = [one for one in loop.body if isinstance(one, ast.AugAssign) and isinstance(one.op, ast.Add)
-            and isinstance(one.target, ast.Name) and one.target.id == target.id and isinstance(one.value, ast.Subscript)]  # fmt: skip
+            and isinstance(one.target, ast.Name) and one.target.id == target.id
+            and isinstance(one.value, ast.Subscript)]  # fmt: skip
     return len(sets) == len(adds) == 1
