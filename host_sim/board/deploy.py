@@ -106,6 +106,7 @@ def compile_firmware(source, target, board, named=""):
         out.parent.mkdir(parents=True, exist_ok=True)
         if inside.stem in STAND_ALONE:
             others = [*(one for at, one in texts.items() if at != inside), *map(_text, first)]
+            text = _text(Path(source) / PACKAGE / inside)  # `fold` takes away constants that boot.py asks for
             out.write_text(small(inside.stem, text, others, board != "posix", numbers), encoding="utf-8")
             continue
         folded, out = out.with_suffix(".folded"), out.with_suffix(".mpy")

@@ -250,6 +250,20 @@ def test_the_last_resort_made_small_does_what_its_source_does():
         assert ours.step(now & 0x3FFFFFFF, bits) == theirs.step(now & 0x3FFFFFFF, bits)
 
 
+@pytest.mark.long
+@pytest.mark.parametrize("board", ["pico", "posix"])
+def test_the_installed_last_resort_has_every_name_that_the_first_files_ask_it_for(tmp_path, board):
+    deploy.compile_firmware(FIRMWARE, tmp_path / "build", board)
+    text = (tmp_path / "build" / "station" / "minimal.py").read_text(encoding="utf-8")
+    assert alone.sealed(text) == text
+    space = {}
+    exec(text, space)
+    asked = {node.attr for name in ("boot.py", "main.py") for node in ast.walk(ast.parse((FIRMWARE / name).read_text()))
+             if isinstance(node, ast.Attribute) and isinstance(node.value, ast.Name)
+             and node.value.id in ("minimal", "last")}  # fmt: skip
+    assert "MAINTENANCE" in asked and asked - set(space) == set()
+
+
 @pytest.fixture(scope="module")
 def built(tmp_path_factory):
     """The firmware as built for a board, names as they were, imported under another name."""
