@@ -39,6 +39,9 @@ BOXES = """(() => {
   }
   return JSON.stringify(found);
 })()"""
+# How many lines each word takes that must not be broken.
+WORDS = """JSON.stringify([...document.querySelectorAll(".word")].map(
+  one => [one.textContent, one.getClientRects().length]))"""
 SHEETS = """JSON.stringify([...document.querySelectorAll(".sheet")].map(one => {
   const r = one.getBoundingClientRect(); return [r.width, r.height, one.scrollWidth - one.clientWidth]; }))"""
 
@@ -115,6 +118,10 @@ class Browser:
     def sheets(self):
         """Return [(width, height, what is wider than it)] of the sheets, in mm."""
         return [tuple(px / PX_MM for px in one) for one in self._value(SHEETS)]
+
+    def words(self):
+        """Return [(word, lines it stands on)] of the words that must not be broken."""
+        return [tuple(one) for one in self._value(WORDS)]
 
     def width(self):
         """Return what there is to scroll to, across, in px."""

@@ -169,7 +169,7 @@ CANARIES = (
     Canary("I13", "a draw-down by time never ends", _DEMAND, _drawn_for_ever),
     Canary("I5", "no take-over by the other pump", _SMALL_PAIR, _no_other, _bad),
     Canary("I5", "no take-over by the other pump, seen by the duty", _DUTY, _no_other),
-    Canary("I6", "no flood retries", _FLOOD, _no_try, every=20011),
+    Canary("I6", "no flood retries", _FLOOD, _no_try, every=40009),
     Canary("I7", "start spacing forgotten", _GATE, _no_spacing),
     Canary("I8", "the lead turn never changes", _TURNS, _turn_kept),
     Canary("I9", "a lockout is ignored", _PUMP, _lockout_ignored),
