@@ -254,7 +254,7 @@ class DutyPart:
         self.views.show(believed, suspect)
         c.contacts.wet, c.contacts.rose = believed | suspect, 0
         self.demand.keep, self.blind.wish = keep, wish
-        c.pair.first = c.pair.turn = first
+        c.pair.turn = first
         c.pair.late = late
         self.flood.granted = tries
         c.supply.fed = 3 & ~away

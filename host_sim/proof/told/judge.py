@@ -51,6 +51,7 @@ class Row:
     silent: str = ""
     times: int = MOST_RAISES  # of one alarm, for each episode of the fault
     horn: float = HORN_MIN_A_WEEK
+    borne: tuple = ()  # alarms that blame what is sound all the same; why, stands above the row
 
 
 @cache
@@ -69,7 +70,7 @@ def _row(number, data):
               tuple(data.get("seasons", months.SEASONS)), tuple(data.get("alarms", ())),
               units.read(data["within"], "time") if "within" in data else 0.0, data.get("priority", ""),
               data.get("call", "none"), data.get("silent", ""), data.get("times", MOST_RAISES),
-              data.get("horn", HORN_MIN_A_WEEK))  # fmt: skip
+              data.get("horn", HORN_MIN_A_WEEK), tuple(data.get("borne", ())))  # fmt: skip
     if bool(row.silent) == bool(row.alarms):
         raise InputError("either `alarms` with `within`, `priority` and `call`, or `silent` with a reason", where)
     if row.alarms and (row.priority not in PRIORITIES or row.call not in CALLS or not row.within_s):
@@ -149,10 +150,11 @@ def _broken(record, trace, month):
         if record["alarms"]:
             yield "a healthy month: " + ", ".join(sorted(record["alarms"]))
         return
-    for name, stood_s in record["stood_s"].items():
-        if stood_s > BLAME_S and name in BLAMES and not month.fault.startswith(BLAMES[name]):
-            yield f"{name} blames what is sound, for {units.show(stood_s, 'time')}"
     row = row_of(month.fault, month.house, month.season)
+    for name, stood_s in record["stood_s"].items():
+        sound = name in BLAMES and name not in row.borne and not month.fault.startswith(BLAMES[name])
+        if stood_s > BLAME_S and sound:
+            yield f"{name} blames what is sound, for {units.show(stood_s, 'time')}"
     for name, times in record["raises"].items():
         if name not in BY_WATER and times > (months.DAYS if name in DAILY else row.times * month.episodes):
             yield f"{name} raised {times} times"
