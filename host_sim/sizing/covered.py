@@ -8,7 +8,7 @@ against the simulator.
 """
 
 from dataclasses import dataclass
-from math import inf
+from math import ceil, inf
 
 from duplexsump.control import settings as s
 
@@ -25,6 +25,7 @@ FLOATS = ("off", "lead", "lag", "high")
 WAYS = ("stuck-wet", "stuck-dry", "chattering", "wire-broken")
 NO_START = ("will-not-start", "breaker-open", "thermal-trip", "left-off", "jammed")
 NO_WATER = ("air-locked", "check-stuck-shut", "valve-shut")
+TRY_BEGINS_S = 1.0  # from the start until the load is judged, at most
 APART_S = 3.0  # floats that turn nearer than this look like a broken cable (2 s in the controller); our own choice
 ONE_FLOAT = "only the high float is left: pumping goes on blind, with rests in which water may reach the floor"
 SHUT_OUT = "where both run, the stronger pump holds the other's check valve shut, and no current clearly tells of it"
@@ -57,6 +58,19 @@ def covered(result):
 def unfit(result):
     """Return why no fault at all is covered, "" where some may be."""
     return _Pit(result).unfit
+
+
+def tries(result):
+    """Return (seconds of a try, the most tries in an hour) of a pump that turns and moves no water; None where without
+    current sensing nobody tells.
+
+    A pump that is out is tried after 10, 30 and 60 s and then every `flood_retry` while `high` reads wet, hung up or
+    not; else after `retry`, which is longer.
+    """
+    if result.settings[s.SENSING] != s.SENSE_CURRENT:
+        return None
+    values = result.settings
+    return values[s.DRY_RUN_MS] / 1000.0 + TRY_BEGINS_S, 4 + ceil(3600000.0 / values[s.FLOOD_RETRY_MS])
 
 
 def leaders(result):
