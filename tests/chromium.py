@@ -121,8 +121,9 @@ class Browser:
         script = """(() => { let least = 1e9;
           for (const root of document.querySelectorAll(%s)) {
             const walk = document.createTreeWalker(root, NodeFilter.SHOW_TEXT);
-            while (walk.nextNode()) if (walk.currentNode.data.trim() && walk.currentNode.parentElement.checkVisibility())
-              least = Math.min(least, parseFloat(getComputedStyle(walk.currentNode.parentElement).fontSize)); }
+            while (walk.nextNode())
+              if (walk.currentNode.data.trim() && walk.currentNode.parentElement.checkVisibility())
+                least = Math.min(least, parseFloat(getComputedStyle(walk.currentNode.parentElement).fontSize)); }
           return JSON.stringify(least); })()"""
         return self._value(script % json.dumps(selector)) * 72.0 / 96.0
 

@@ -185,6 +185,18 @@ def _volts(n):
     return lambda a: "12 V" if direct(n, a) else "115 V"
 
 
+def _how(text):
+    # As people call them: "three points", "a bucket".
+    word = text.lower().strip()
+    if word in HOW:
+        return word
+    if "bucket" in word:
+        return HOW[2]
+    if "shut" in word:
+        return HOW[1]
+    return HOW[0] if "point" in word or "curve" in word else text
+
+
 def _plate(n):
     # fmt: off
     p = f"pump {n}"
@@ -211,7 +223,7 @@ def _plate(n):
                  "how large the pit must be", f"starts per hour of {p}", when=_asked(n), least="1", most="60"),
         Question(f"curve_how_{n}", f"What do you have of the curve of {p}?", "Three points of the plate's curve are "
                  "best; a bucket at the outlet and a watch tell as much.", "choice", HOW[1], HOW[0],
-                 "then a curve is assumed", PUMP_HEAD, f"source of the curve of {p}", HOW, when=_asked(n)),
+                 "then a curve is assumed", PUMP_HEAD, f"source of the curve of {p}", HOW, when=_asked(n), spelt=_how),
         Question(f"curve_{n}", f"What is the curve of {p}: flow at each head?",
                  "Flow and head, with a comma between points; the one at 0 gpm is the shut-off head.", "curve",
                  example_curve.WORDS, _weak(n), "an invented, weak pump", PUMP_HEAD, f"curve of {p}",

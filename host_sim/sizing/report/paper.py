@@ -40,7 +40,8 @@ SUPPLY = (
 )  # fmt: skip
 TIGHT_SUPPLY = ("circuits", "design.shortest", "needed", "air", "drop", "fuse", "inverter", "generator")
 SUPPLIES = {"mains": "the mains", "battery": "the battery", "either": "the mains, or the battery by its inverter"}
-CURVES = {"not said": "as given in the site file", "curve": "from plate or manual", "assumed": "ASSUMED"}
+CURVES = {"not said": "as given in the site file", "curve": "from plate or manual", "assumed": "ASSUMED",
+          "bucket and watch": "bucket and watch; its head worked out from the pipe, water at the floor"}  # fmt: skip
 ASSUMED = "Assumed (not given), and what it changes"
 ASSUMED_BY_CHANGE = "Assumed (not given), and in brackets what it changes, or why"
 
@@ -76,13 +77,14 @@ def _with_figures(page, rows, say, sources):
 
 
 def _in_full(page, rows, say, sources):
-    return [*_first(page, rows, say, sources), _remarks(page), _covered(page), _pumps(page.result, say),
-            _parts(page, sources), _supply(rows, say, sources), _assumed(page, say)]  # fmt: skip
+    return [*_first(page, rows, say, sources), *_changed(page), _remarks(page), _covered(page),
+            _pumps(page.result, say), _parts(page, sources), _supply(rows, say, sources),
+            _assumed(page, say)]  # fmt: skip
 
 
 def _tight(page, rows, say, sources):
-    return [*_first(page, rows, say, sources), _remarks(page), _covered(page, tight=True), _pumps(page.result, say),
-            _parts(page, sources), _supply(rows, say, sources, TIGHT_SUPPLY),
+    return [*_first(page, rows, say, sources), *_changed(page), _remarks(page), _covered(page, tight=True),
+            _pumps(page.result, say), _parts(page, sources), _supply(rows, say, sources, TIGHT_SUPPLY),
             _assumed_by_change(page, say)]  # fmt: skip
 
 
@@ -104,6 +106,10 @@ def _value(row, say, sources):
     style = "fail" if row.within is False else ""
     tag = sources.tag(row.source)
     return Cell(f"{row.shown(say)} {tag}".strip(), style)
+
+
+def _span(row, longest, say):
+    return say.span(row.value, longest.value, row.kind)
 
 
 def _held(row, say):
@@ -149,9 +155,15 @@ def _key_figures(rows, say, sources):
         cell, longest = _value(row, say, sources), rows.get(f"{key.removesuffix('.shortest')}.longest")
         if longest is not None:  # both bounds on one line
             label = label.removesuffix(": low")
-            cell = Cell(f"{row.shown(say)} to {longest.shown(say)} {sources.tag(row.source)}".strip(), cell.style)
+            cell = Cell(f"{_span(row, longest, say)} {sources.tag(row.source)}".strip(), cell.style)
         found.append([Cell(label), cell, _held(row, say)])
     return Table((42.0, 26.0, 23.0), found, "Key figures")
+
+
+def _changed(page):
+    rows = [[Cell("", runs=((f"{place}. {what}", f"({cost}), for: {title}"),))]
+            for place, (what, cost, title) in enumerate(page.changed, 1)]  # fmt: skip
+    return [Halves((91.0,), rows, "CHANGED from what was given: to be done before this page is true")] if rows else []
 
 
 def _remarks(page):
@@ -276,7 +288,7 @@ def _supply(rows, say, sources, names=SUPPLY):
             style, label, shown = "fail" if row.within is False else "", row.label, row.shown(say)
             longest = rows.get(f"supply.{name.removesuffix('.shortest')}.longest")
             if longest is not None:
-                label, shown = label.removesuffix(": low"), f"{shown} to {longest.shown(say)}"
+                label, shown = label.removesuffix(": low"), _span(row, longest, say)
             found.append([Cell(label), Cell(f"{shown} {sources.tag(row.source)}".strip(), style), _held(row, say)])
     titles = tuple(Cell(text) for text in ("supply", "figure", "held against"))
     return Halves((38.0, 28.0, 25.0), found, "Battery, ventilation, cable", titles)
