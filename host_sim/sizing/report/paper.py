@@ -25,6 +25,8 @@ TITLE_MM, FIELDS_MM, CAPTION_MM = 11.5, 16.0, 8.0
 NAME_LETTERS, NAME_LINE_MM = 60, 6.6
 VERDICT_LETTERS, VERDICT_LINE_MM, VERDICT_MM = 84, 4.8, 6.5
 SIGNED_MM = 18.0
+SPARE_MM = 5.0  # of a sheet, beyond the height that is planned with: what both papers hold, 255 mm, is not used up
+KEY_WIDTHS = (42.0, 26.0, 23.0)
 PARAGRAPH = 300  # letters, from which on an assumption begins a new one
 # What is printed besides the key figures, the contacts, the operating points and the supply; the rest is on the screen.
 PRINTED = (
@@ -62,7 +64,8 @@ def sheets(page, say, drawings, cautions):
         blocks = blocks_of(page, {row.key: row for part in page.sections for row in part.rows}, say, sources)
         small = _small(page, say, sources, cautions)
         foot = SIGNED_MM + sum(_small_mm(word, text) for word, text in small)
-        plans.append((blocks, [Sheet(top), *(Sheet() for _ in range(SHEETS - 2)), Sheet(0.0, foot)]))
+        plans.append((blocks, [Sheet(top - SPARE_MM), *(Sheet(-SPARE_MM) for _ in range(SHEETS - 2)),
+                               Sheet(-SPARE_MM, foot)]))  # fmt: skip
         prints.append((small, sources))
     number, filled = flow(plans, SIZES_PT, SMALLEST_PT)
     return filled, *prints[number]
@@ -89,7 +92,11 @@ def _tight(page, rows, say, sources):
 
 
 def _first(page, rows, say, sources):
-    return [Columns([_contacts(rows, say), _points(page, say, sources)], [_key_figures(rows, say, sources)])]
+    figures = _key_figures(rows, say, sources)
+    held = [row for key, row in figures if key.startswith("supply.")]
+    rest = [row for key, row in figures if not key.startswith("supply.")]
+    left = [_contacts(page, rows, say), _points(page, say, sources), *([Table(KEY_WIDTHS, held)] if held else [])]
+    return [Columns(left, [Table(KEY_WIDTHS, rest, "Key figures")])]
 
 
 def _small(page, say, sources, cautions):
@@ -119,14 +126,15 @@ def _held(row, say):
     return Cell(words)
 
 
-def _contacts(rows, say):
+def _contacts(page, rows, say):
     found = []
     for name in reversed(NAMES):
         wet, dry = rows[f"contacts.{name}.wet"], rows[f"contacts.{name}.dry"]
         texts = [say(value, "length") for value in (wet.value, wet.bound, dry.value, dry.bound)]
         found.append([Cell(name, "name"), *(Cell(text) for text in texts)])
     titles = tuple(Cell(text) for text in ("", "turns wet", "recommended", "turns dry", "recommended"))
-    return Table((10.0, 17.0, 23.5, 17.0, 23.5), found, "Set the floats (heights above the bottom)", titles)
+    what = "the levels, and the float for high" if page.result.inputs.floats.kind == "transmitter" else "the floats"
+    return Table((10.0, 17.0, 23.5, 17.0, 23.5), found, f"Set {what} (heights above the bottom)", titles)
 
 
 def _points(page, say, sources):
@@ -156,8 +164,8 @@ def _key_figures(rows, say, sources):
         if longest is not None:  # both bounds on one line
             label = label.removesuffix(": low")
             cell = Cell(f"{_span(row, longest, say)} {sources.tag(row.source)}".strip(), cell.style)
-        found.append([Cell(label), cell, _held(row, say)])
-    return Table((42.0, 26.0, 23.0), found, "Key figures")
+        found.append((key, [Cell(label), cell, _held(row, say)]))
+    return found
 
 
 def _changed(page):

@@ -35,7 +35,7 @@ class Part:
 
 def parts(result, say):
     """Return the Parts of a sized site."""
-    board = "two pump outputs, four contacts, alarm relay: its wiring list is printed by sumpbench wiring"
+    board = "two pump outputs, four contacts, alarm relay (sumpbench wiring)"
     found = [_basin(result, say), Part("1", "controller", board, OWN)]
     found += [_pump(result, n, say) for n in (0, 1)]
     found += _reducers(result, say) + _valves(result, say) + _pipe(result, say)
