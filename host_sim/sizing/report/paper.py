@@ -25,7 +25,8 @@ TITLE_MM, FIELDS_MM, CAPTION_MM = 11.5, 16.0, 8.0
 NAME_LETTERS, NAME_LINE_MM = 60, 6.6
 VERDICT_LETTERS, VERDICT_LINE_MM, VERDICT_MM = 84, 4.8, 6.5
 SIGNED_MM = 18.0
-SPARE_MM = 5.0  # of a sheet, beyond the height that is planned with: what both papers hold, 255 mm, is not used up
+SPARE_MM = 5.0  # of a sheet, beyond the height that is planned with: what both papers hold, 255 mm, is not used up;
+# of the tight plan alone, whose halves are estimated too tall
 KEY_WIDTHS = (42.0, 26.0, 23.0)
 PARAGRAPH = 300  # letters, from which on an assumption begins a new one
 # What is printed besides the key figures, the contacts, the operating points and the supply; the rest is on the screen.
@@ -64,8 +65,8 @@ def sheets(page, say, drawings, cautions):
         blocks = blocks_of(page, {row.key: row for part in page.sections for row in part.rows}, say, sources)
         small = _small(page, say, sources, cautions)
         foot = SIGNED_MM + sum(_small_mm(word, text) for word, text in small)
-        plans.append((blocks, [Sheet(top - SPARE_MM), *(Sheet(-SPARE_MM) for _ in range(SHEETS - 2)),
-                               Sheet(-SPARE_MM, foot)]))  # fmt: skip
+        spare = SPARE_MM if blocks_of is _tight else 0.0
+        plans.append((blocks, [Sheet(top - spare), *(Sheet(-spare) for _ in range(SHEETS - 2)), Sheet(-spare, foot)]))
         prints.append((small, sources))
     number, filled = flow(plans, SIZES_PT, SMALLEST_PT)
     return filled, *prints[number]
