@@ -39,6 +39,9 @@ BOXES = """(() => {
   }
   return JSON.stringify(found);
 })()"""
+# How many lines each word takes that must not be broken.
+WORDS = """JSON.stringify([...document.querySelectorAll(".word")].map(
+  one => [one.textContent, one.getClientRects().length]))"""
 SHEETS = """JSON.stringify([...document.querySelectorAll(".sheet")].map(one => {
   const r = one.getBoundingClientRect(); return [r.width, r.height, one.scrollWidth - one.clientWidth]; }))"""
 
@@ -126,6 +129,10 @@ class Browser:
                 least = Math.min(least, parseFloat(getComputedStyle(walk.currentNode.parentElement).fontSize)); }
           return JSON.stringify(least); })()"""
         return self._value(script % json.dumps(selector)) * 72.0 / 96.0
+
+    def words(self):
+        """Return [(word, lines it stands on)] of the words that must not be broken."""
+        return [tuple(one) for one in self._value(WORDS)]
 
     def width(self):
         """Return what there is to scroll to, across, in px."""

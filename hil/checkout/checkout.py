@@ -48,6 +48,10 @@ class Stopped(Exception):  # noqa: N818 - a person's word, no error
     """The person leaves; everything so far is kept."""
 
 
+class Skipped(Exception):  # noqa: N818 - a person's word, no error
+    """The person leaves one signal out; its text is the reason."""
+
+
 class Clock:
     """The wall's time."""
 
@@ -161,8 +165,14 @@ class Checkout:
                 prove(one)
         for one in outputs:
             if one.name.startswith("pump"):
-                self._pump(one)
+                self._or_skip(self._pump, one)
                 self._command("reset")  # a pump without current has tripped
+
+    def _or_skip(self, prove, one):
+        try:
+            prove(one)
+        except Skipped as left:
+            self._keep(one.name, SKIPPED, str(left) or "no reason given")
 
     # Asking.
 
@@ -173,11 +183,14 @@ class Checkout:
         return line
 
     def _yes(self, key, question):
+        skips = key.startswith("see ")
         while True:
-            line = self._line(key, f"{question} (yes or no) > ").lower()
-            if line in ("yes", "y", "no", "n"):
-                return line.startswith("y")
-            self.person.say("   Please answer yes or no.")
+            line = self._line(key, f"{question} (yes or no) > ")
+            if line.lower() in ("yes", "y", "no", "n"):
+                return line.lower().startswith("y")
+            if skips and line.lower().startswith("skip"):
+                raise Skipped(line[4:].strip())
+            self.person.say(f"   Please answer yes or no{'; or skip, with a reason' if skips else ''}.")
 
     def _until(self, holds, limit_s=WAIT_S):
         # Whether it comes true; a person may end the wait with a line: "" gives up, skip and stop as ever.
@@ -264,15 +277,15 @@ class Checkout:
 
     def _outputs(self, rows):
         for one in rows:
-            if one.name == "status light":
-                lit = readings.output(one, self.client.states())
-                answer = self._yes(f"see {one.name}", f"{one.terminal} {one.name}: is it lit?")
-                same = answer == bool(lit)
-                words = f"controller {'on' if lit else 'off'}, seen {'lit' if answer else 'dark'}"
-                self._keep(one.name, PROVED if same and lit else FAILED,
-                           words if lit or not same else f"{words}: something is wrong, mend it and prove this again")
-                continue
-            self._by_test(one)
+            self._or_skip(self._light if one.name == "status light" else self._by_test, one)
+
+    def _light(self, one):
+        lit = readings.output(one, self.client.states())
+        answer = self._yes(f"see {one.name}", f"{one.terminal} {one.name}: is it lit?")
+        same = answer == bool(lit)
+        words = f"controller {'on' if lit else 'off'}, seen {'lit' if answer else 'dark'}"
+        self._keep(one.name, PROVED if same and lit else FAILED,
+                   words if lit or not same else f"{words}: something is wrong, mend it and prove this again")
 
     def _clear(self):
         # What was tipped and bridged before may have raised alarms.
@@ -319,6 +332,9 @@ class Checkout:
                 self._keep(one.name, FAILED, "the controller did not call for it within 90 s")
                 return
             answer = self._yes(f"see {one.name}", f"   did contactor {n}, and only that one, pull in?")
+        except Skipped:
+            self.client.write_bits(r.FORCE_MASK_AT, [0] * r.N_FORCES)
+            raise
         finally:
             self._force(0)
         off = self._until(self._refreshed(lambda: readings.output(one, self.client.states()) == 0), PUMP_WAIT_S)

@@ -46,7 +46,8 @@ def build(
     if not check and (port or virtual):
         raise InputError("--port and --virtual go with --check", "build")
     if check:
-        raise typer.Exit(_check(board.value, expander, port, virtual, (framing, unit), record, only or ()))
+        chosen = [one.upper() for one in only or ()]
+        raise typer.Exit(_check(board.value, expander, port, virtual, (framing, unit), record, chosen))
     _guide(board.value, expander, active_low, site, out)
 
 
@@ -104,10 +105,11 @@ def _check_virtual(board, expander, record, only):
 def _end(test, record, passed):
     from hil.checkout import page
     from host_sim.report import files
+    from host_sim.report.prompt import show
 
     path = files.write(record.parent, f"{record.stem}.html", page.as_html(test.document), "--record")
     left = [one.name for one in test.left]
-    typer.echo("every signal is proved" if passed else f"not proved: {', '.join(left)}")
+    show("every signal is proved" if passed else f"not proved: {', '.join(left)}")
     if test.document["hardware"]:
         typer.echo("Take the test jumper out, turn both selectors to AUTO.")
     else:

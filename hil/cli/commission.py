@@ -37,7 +37,7 @@ def commission(
         raise InputError("which controller? give --port of a real one, or --virtual to watch a simulated hose test",
                          "--port")  # fmt: skip
     if virtual:
-        raise typer.Exit(run_virtual(site, record, units.value, place, customer, typer.echo))
+        raise typer.Exit(run_virtual(site, record, units.value, place, customer))
     raise typer.Exit(run(port, site, record, units.value, framing, unit, None, place, customer))
 
 

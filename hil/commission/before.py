@@ -6,8 +6,9 @@ from hil.record.items import FAIL, NOTED, PASS
 from host_sim.board.settings_file import changes
 
 CAUTIONS = (
-    "Shock: line voltage and water kill. Unplug a pump or lock out its circuit before any hand goes into the pit or "
-    "onto a pump. OFF on a selector, this program and the controller make nothing safe to touch.",
+    "Shock: line voltage and water kill. Unplug a pump, lock out its circuit, or pull a battery pump's fuse, before "
+    "any hand goes into the pit or onto a pump. OFF on a selector, this program and the controller make nothing safe "
+    "to touch.",
     "Drowning: an open pit drowns children and adults. Never leave it uncovered and unattended.",
     "Battery gas: a charging battery gives off explosive gas. Ventilate; no flame, no sparks, no loose tools on it.",
     "Flood: the hose can flood the basement. Stay at its faucet; shut it off if the horn sounds when you do not expect "

@@ -4,7 +4,7 @@ from hil import record as records
 from hil.commission import expected_values, simulated
 from hil.commission.dialogue import HoseTest
 from hil.commission.simulated import document
-from hil.commission.terminal import Terminal
+from hil.commission.terminal import Screen, Terminal
 from hil.commission.watch import Board
 from hil.kits.virtual import VirtualKit
 from host_sim.board.client import connect
@@ -14,6 +14,7 @@ from host_sim.site.load import load_site
 from host_sim.sizing.say import Say
 
 DONE, NOT_PASSED = 0, 1
+CUT_SHORT = 130  # as a shell reports a program that Ctrl-C has ended
 
 
 def run(port, site, record, units="us", framing="ascii", unit=1, person=None, place="", customer=""):
@@ -35,22 +36,28 @@ def run(port, site, record, units="us", framing="ascii", unit=1, person=None, pl
     return NOT_PASSED if made["verdict"] == "fail" else DONE
 
 
-def run_virtual(site, record, units="us", place="", customer="", say=print):
+def run_virtual(site, record, units="us", place="", customer=""):
     """Show the hose test on a simulated pit with a simulated person, every word said; return the exit code as `run`.
 
-    The record says across its page that no hardware was tested, and carries no
-    signature.  Raises InputError when record or site cannot be used.
+    Ctrl-C ends it without a record: CUT_SHORT.  The record says across its page
+    that no hardware was tested, and carries no signature.  Raises InputError when
+    record or site cannot be used, or the virtual board cannot be started.
     """
     records.check_file(record)
     the_site = simulated.site() if site is None else load_site(site)
-    say(simulated.NOTE)
-    with VirtualKit(settings=the_site.settings) as kit:
-        kit.reset()
-        made = simulated.run(kit, told=say, units=units, the_site=the_site)
+    screen = Screen()
+    try:
+        with VirtualKit(settings=the_site.settings) as kit:
+            kit.reset()
+            made = simulated.run(kit, screen, units=units, the_site=the_site)
+    except KeyboardInterrupt:
+        screen.say("\nStopped.  It was a simulation: nothing is saved, and no record was written.")
+        return CUT_SHORT
     made["place"], made["customer"] = place, customer
     paths = records.write_hose_test(made, record)
-    say(f"\n{made['headline']}.")
-    say(f"Record: {paths[0]}.  Page: {paths[1]}")
+    screen.say(f"\n{made['headline']}.")
+    screen.say(simulated.NOTE)
+    screen.say(f"Record: {paths[0]}.  Page: {paths[1]}")
     return NOT_PASSED if made["verdict"] == "fail" else DONE
 
 
@@ -84,5 +91,5 @@ def _kept(test, word):
         return
     steps = "1 step is" if len(test.done) == 1 else f"{len(test.done)} steps are"
     test.person.say(f"\n{word}.  {steps} saved in {test.path}; the same command resumes there.")
-    test.person.say("Before you leave the pit: hose shut, no float tied up, both pumps plugged in, selectors at AUTO, "
+    test.person.say("Before you leave the pit: hose shut, no float tied up, both pumps powered, selectors at AUTO, "
                     "cover on.")  # fmt: skip

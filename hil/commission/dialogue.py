@@ -35,9 +35,12 @@ def state_path(record):
 
 
 class HoseTest:
-    """One hose test: `done` maps a step's key to its items, in the order in which they were done."""
+    """One hose test: `done` maps a step's key to its items, in the order in which they were done.
 
-    def __init__(self, board, person, expected, show, record):
+    `intro` are the lines said at its start.
+    """
+
+    def __init__(self, board, person, expected, show, record, intro=INTRO):
         self.board = board
         self.path = state_path(record)
         self.context = StepContext(board, person, expected, show)
@@ -45,6 +48,7 @@ class HoseTest:
         self.begun = time.strftime("%Y-%m-%d %H:%M")
         self.done = {}
         self.steps = STEPS
+        self.intro = intro
         self.cautioned = set()  # said since the program was started
         self.breaks = []  # when it was resumed, and what had changed
 
@@ -121,7 +125,7 @@ class HoseTest:
         Raises prompt.StoppedError, KeyboardInterrupt or EOFError when the person
         leaves, InputError when the board goes away; finished steps are saved.
         """
-        for line in INTRO:
+        for line in self.intro:
             self.person.say(line)
         place = 0
         while place < len(self.steps):

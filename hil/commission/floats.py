@@ -63,7 +63,7 @@ def _sees(context, name, place, before, move, seen):
                          "(fault to record it)")  # fmt: skip
         return board.wet(name) == value
 
-    good = context.until(f"`{name}` {word}", turned, HAND_S)
+    good = context.until(f"the `{name}` float to read {word}", turned, HAND_S)
     seen.append(f"read {word}" if good else f"never read {word}")
     return good and not told
 
@@ -109,7 +109,7 @@ def _silence(context):
     good = context.until("the horn to stop", lambda: not board.seen["horn"], HAND_S)
     context.put("silence", PASS if good else FAIL, "horn off" if good else "the horn kept sounding", by="board")
     context.do("let_go_high", "Let the `high` float go.")
-    context.until("`high` dry", lambda: not board.wet("high"), HAND_S)
+    context.until("the `high` float to read dry", lambda: not board.wet("high"), HAND_S)
 
 
 def _valve(n):

@@ -142,7 +142,7 @@ STEPS = (
          None, PUMPS_LIVE),
     Step("left_settings", "Settings", "The checksum shows later whether anybody changed them.", ("left_settings",),
          _settings),
-    Step("others", "Not tested", "Untested must not be mistaken for good.", ("others",), _words("others")),
+    Step("others", "What was not tested", "Untested must not be mistaken for good.", ("others",), _words("others")),
     Step("remarks", "Remarks", "What you know now, nobody knows in five years.", ("remarks",), _words("remarks")),
     Step("instructed", "Owner instructed", "Nobody reads a manual at three in the morning.", ("instructed",),
          _person("instructed", "owner not instructed")),

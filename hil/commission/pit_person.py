@@ -41,16 +41,18 @@ ANSWERS = {
 class PitPerson:
     """Works on a `host_sim.board.pit.Pit`.  `hose_m3s` is what the hose gives; `answers` override the person's own.
 
-    `jumper(made)` inserts or removes the test jumper, `told(text)` gets every text.
+    `jumper(made)` inserts or removes the test jumper, `screen`, a
+    `terminal.Screen`, shows every text.
     `heard` is everything that was said.
     """
 
-    def __init__(self, pit, hose_m3s=HOSE_M3S, answers=None, jumper=None, told=None):
+    def __init__(self, pit, hose_m3s=HOSE_M3S, answers=None, jumper=None, screen=None):
         self.pit = pit
         self.hose_m3s = hose_m3s
         self.answers = {**ANSWERS, **(answers or {})}
         self.jumper = jumper or (lambda made: None)
-        self.told = told
+        self.screen = screen
+        self.in_place = bool(screen and screen.in_place)
         self.heard = []
         self.later = []  # (ms, work), in order of making
         self.last, self.asked = "", 0  # the question that was asked last, and how often in a row
@@ -61,8 +63,13 @@ class PitPerson:
     def say(self, text):
         """Hear a text."""
         self.heard.append(text)
-        if self.told:
-            self.told(text)
+        if self.screen:
+            self.screen.say(text)
+
+    def waiting(self, text):
+        """See how long a wait has taken; what it says is not kept."""
+        if self.screen:
+            self.screen.waiting(text)
 
     def does(self, key):
         """Do what was asked."""

@@ -10,23 +10,21 @@ reads no current either.
 from duplexsump.control import settings as s
 from duplexsump.control.pump import FAILED_START, RETRY, RUN_LOST, STARTING
 
+from hil.commission import pump_supply
 from hil.commission.questions import question
 
-PROVED_DEAD = "Both pumps are unplugged and proved dead"
+PROVED_DEAD = "Both pumps are cut off and proved dead"
 WILL_START = "Both pumps are live and will start by themselves"
 DEAD_LINE = f"   {PROVED_DEAD}.  Leave them so: your hands go into the pit in this step."
 LIVE_LINE = (
     f"   CAUTION: {WILL_START}, at any moment.  Hands out of the pit; touch no pump and no water, and no cord "
-    "except at its plug, to unplug it."
+    "except to cut the pump off."
 )
 NOT_DEAD_YET = (
-    "   CAUTION: until both pumps are unplugged and proved dead, either may start at any moment.  Hands out of the pit."
+    "   CAUTION: until both pumps are cut off and proved dead, either may start at any moment.  Hands out of the pit."
 )
-UNPLUG = (
-    "Unplug both pumps, or lock out their circuits; of a battery pump pull the fuse in the pump's own lead: the "
-    "controller keeps its supply.  It would start a pump at the first float that you lift."
-)
-PLUG = "Plug both pumps in, or switch their circuits on, and step back: from now on they start by themselves."
+UNPLUG = "unplug them, or lock out their circuits"
+PLUG = "plug them in, or switch their circuits on"
 TRY_S = 240.0  # rest and power-up delay are over by then
 PROOF_S = 60.0
 RESET_S = 120.0
@@ -55,7 +53,8 @@ def live(context):
             return False
         context.guard = True
         context.say(LIVE_LINE)
-        context.do("plug", PLUG)
+        how = pump_supply.both(context.board, pump_supply.reconnect, PLUG)
+        context.do("plug", f"Power both pumps: {how}.  Then step back: from now on they start by themselves.")
         context.ask(question(context, "plugged"))
         context.figures["pumps_dead"] = False
         return True
@@ -88,12 +87,14 @@ def _isolate(context):
     while True:
         if not context.selectors("off", "off"):
             return False
-        context.do("unplug", UNPLUG)
+        how = pump_supply.both(context.board, pump_supply.isolate, UNPLUG)
+        context.do("unplug", f"Cut both pumps off: {how}.  The controller stays on, and would start a pump at the "
+                   "first float that you lift.")  # fmt: skip
         while not context.ask(question(context, "unplugged")):
             context.say("   Do it first; or skip this step and say why.")
         if not _rested(context):
             return False
-        context.say("   Now the proof.  Stay clear of the pit: if a pump is not the one that you unplugged, it runs.")
+        context.say("   Now the proof.  Stay clear of the pit: a pump that you have not really cut off runs now.")
         found = _try(context, 0) and _try(context, 1)
         if not _rested(context):
             return False
@@ -109,9 +110,9 @@ def _try(context, n):
         return False
     started = context.until(f"the controller to switch pump {p} on in HAND",
                             lambda: board.values[f"starts_{p}"] != before, TRY_S)  # fmt: skip
-    found = _dead_in_hand(context, n) if started else _seen_unplugged(context, p)
+    found = _dead_in_hand(context, n) if started else _seen_off(context, n)
     if found is None:
-        context.say(f"   STOP: pump {p} RUNS.  It is still plugged in; what you unplugged is something else.")
+        context.say(f"   STOP: pump {p} RUNS.  It still has power: what you cut off is something else.")
     return False if not context.selectors("off", "off") else found
 
 
@@ -127,9 +128,10 @@ def _dead_in_hand(context, n):
     return True if context.ask(question(context, "stayed_dead_{n}", p)) else None
 
 
-def _seen_unplugged(context, p):
+def _seen_off(context, n):
     # A pump that the controller does not switch on, such as one that is locked out, is proved by eye alone.
-    if not context.ask(question(context, "plug_in_sight_{n}", p)):
+    how = pump_supply.seen_off(context.board, n)
+    if not context.ask(question(context, "plug_in_sight_{n}", n + 1, how=how)):
         return False
     context.fault = ""
     return True

@@ -2,7 +2,7 @@
 
 from duplexsump.control import settings as s
 
-from hil.commission import judging, measure
+from hil.commission import judging, measure, pump_supply
 from hil.commission.expected_values import BOTH
 from hil.commission.questions import question
 from hil.commission.step import DONE, PUMPS_LIVE, Step
@@ -22,9 +22,9 @@ def _run_alone(n):
         board = context.board
         if not context.selectors("off", "off"):
             return
-        context.do("meters", f"Unplug pump {n + 1} at the outlet, or lock out its circuit, and only then connect a "
-                "voltmeter to its supply and a clamp meter around one of its conductors; live terminals are an "
-                "electrician's work.  Plug it in again and step back.")  # fmt: skip
+        context.do("meters", f"For the meters, {pump_supply.isolate(board, n)}.  Only then "
+                   f"{pump_supply.meters(board, n)}.  "
+                   f"{pump_supply.sentence(pump_supply.reconnect(board, n))}  Step back.")  # fmt: skip
         if not context.selectors(*("auto" if i == n else "off" for i in (0, 1))):
             return
         context.quiet()
@@ -77,7 +77,7 @@ def _rate(context, item, place, begin):
     drawn, filled = measure.draw_down(changes, (1, 2, 3)[place]), measure.fill(changes)
     inflow = measure.inflow_m3s(filled[1] - filled[0], found.fill_m3)
     pumped = measure.rate_m3s(drawn[1] - drawn[0], found.draw_m3, inflow)
-    times = f"draw-down {(drawn[1] - drawn[0]) / 1000.0:.1f} s against {context.show(inflow, 'flow')}"
+    times = f"draw-down {(drawn[1] - drawn[0]) / 1000.0:.1f} s with {context.show(inflow, 'flow')} coming in"
     judging.rate(context, item, pumped, place, times)
     return pumped, inflow
 
@@ -189,7 +189,7 @@ def _both(context):
     context.do("hose_on", f"Both selectors are at OFF: with the hose open let the pit fill to `{top}`.  Stand at the "
             "faucet.  At AUTO both pumps start.")
     context.guard = top != "high"
-    if not context.until(f"`{top}` wet", lambda: board.wet(top), WATER_S):
+    if not context.until(f"`{top}` to read wet", lambda: board.wet(top), WATER_S):
         return
     begin = board.ms
     if not context.selectors("auto", "auto"):

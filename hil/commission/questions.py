@@ -11,21 +11,20 @@ _ROWS = (
      "Two of these kill at once and without warning; a helper can cut the power."),
     ("weather", "What has the weather been over the last few days?",
      "Inflow in a dry week tells nothing about a wet one.", "words", "dry for a week"),
-    ("water_table", "Where does the water table stand against the basement floor, and where was that seen?",
+    ("water_table", "Where does the water table stand, measured from the basement floor, and where was that seen?",
      "It decides how much water the pit gets today and in the worst week.", "words",
      "2 ft below the floor, in the garden well", "60 cm below the floor, in the garden well"),
-    ("unplugged", "Both cords pulled, or both circuits locked out?",
+    ("unplugged", "Are both pumps cut off now: plug out, circuit locked out, or fuse pulled?",
      "A selector only opens a relay coil; a welded contact would still run the pump."),
     ("stayed_dead_{n}", "The controller has switched pump {n} on in HAND.  Did it stay dead: no hum, no movement?",
-     "A pump that you only believe to be unplugged takes your hand off."),
-    ("plug_in_sight_{n}", "The controller does not switch pump {n} on and cannot prove it dead.  Is its plug in your "
-     "sight and out of the outlet, or its breaker off under your own lock?",
+     "A pump that you only believe to be cut off takes your hand off."),
+    ("plug_in_sight_{n}", "The controller does not switch pump {n} on and cannot prove it dead.  {how}",
      "What the controller cannot prove, you must see."),
     ("horn", "Tie the `high` float up, go to the bedroom, close all doors.  Is the horn loud enough to wake you?",
      "High water comes at night; an alarm nobody hears is no alarm."),
     ("valve_{n}", "Does it turn freely both ways, and is it fully open now?",
      "With a seized valve nobody replaces a pump in a flood; one left half closed costs half the flow."),
-    ("plugged", "Hands and tools out of the pit, no float tied up, both pumps plugged in, their circuits on?",
+    ("plugged", "Hands and tools out of the pit, no float tied up, both pumps powered again?",
      "From here on the controller starts the pumps by itself.", "ready"),
     ("bucket_{n}", "There are no off and lead contacts to time the water by.  What is the pumped rate, by tape and "
      "watch in the pit or by bucket at the outlet?", "The sizing stands on this rate.", "flow", "30 gpm",
@@ -43,7 +42,7 @@ _ROWS = (
     ("volts_{n}", "What did the voltmeter read at the supply of pump {n} while it ran?",
      "Low volts under load mean a long or thin cable or a bad terminal; the motor runs hot.", "voltage", "118 V",
      "231 V", "5 V", "1000 V"),
-    ("volts_both", "What did the voltmeter read at the supply while both ran?",
+    ("volts_both", "What did the voltmeter read at the mains supply while both pumps ran?",
      "One feeder carries both: its drop shows only now.", "voltage", "116 V", "228 V", "5 V", "1000 V"),
     ("check_{other}", "While pump {n} ran, did pump {other} stand still, with no water coming back through it?  Look "
      "from above.", "Through a leaking check valve one pump pumps back through the other, and turns it backwards."),
@@ -55,12 +54,11 @@ _ROWS = (
      "A worn battery shows at rest or after ten minutes of load.", "voltage", "12.7 V", "", "5 V", "60 V"),
     ("battery_later", "What does a voltmeter read at the battery now?",
      "A worn battery is down after ten minutes of load.", "voltage", "12.4 V", "", "4 V", "60 V"),
-    ("device_{n}", "Run pump {n}, then press its GFCI's test button, or switch its breaker off and on.  Does it cut "
-     "the pump off, and does it hold when reset?", "A device that does not trip protects nobody."),
-    ("tripped", "Has any breaker or GFCI tripped by itself during the tests?",
+    ("device_{n}", "{how}", "A device that does not trip protects nobody."),
+    ("tripped", "Has any breaker or GFCI tripped by itself, or a fuse blown, during the tests?",
      "One that trips without a fault leaves the basement without a pump in the first storm.", "yes"),
     ("which_tripped", "Which, when, and how often?", "It tells the electrician where to look.", "words",
-     "GFCI of pump 2, at its second start"),
+     "GFCI of pump 1, at its second start"),
     ("left_valves", "Both isolation valves fully open, and every union dry?  Look, do not reach into the pit.",
      "A valve left closed is found in the flood."),
     ("left_cover", "Cover on the pit, and fastened?", "An open pit drowns a child."),
@@ -68,7 +66,7 @@ _ROWS = (
      "Whoever reads the record must not mistake untested for good.", "words", "the generator: none on site"),
     ("remarks", 'Any other remarks for the record?  ("none" if none)', "What you know now, nobody knows in five years.",
      "words", "the outlet needs a grate before winter"),
-    ("instructed", "Has the owner been shown alarm, silence button, breakers, and what to do in a power cut?",
+    ("instructed", "Has the owner been shown alarm, silence button, breakers, and what to do in a power outage?",
      "Nobody reads a manual at three in the morning."),
     ("next_check", "When is the next check due?", "Every three months, and before the wet season, is common practice.",
      "date", "2031-05-25"),
@@ -88,12 +86,15 @@ def _row(key, ask, why, kind="yes", us="", si="", least="", most=""):
 _BY_KEY = dict(_row(*row) for row in _ROWS)
 
 
-def question(context, key, n=None):
-    """Return a Question by its key, as "volts_{n}", for pump `n` (1 or 2) in the units that the context speaks."""
+def question(context, key, n=None, how=""):
+    """Return a Question by its key, as "volts_{n}", for pump `n` (1 or 2) in the units that the context speaks.
+
+    `how` are the words of `pump_supply` that the question leaves open.
+    """
     ask, why, kind, us, si, least, most = _BY_KEY[key]
     example = us if context.show.system == "us" else si
     fills = {"n": n, "other": 3 - n} if isinstance(n, int) else {"n": n}
     named = key.format(**fills) if "{" in key else key
     if n is not None:
-        ask = ask.format(**fills)
+        ask = ask.format(**fills, how=how)
     return Question(named, ask, why, kind, example, (), least, most)

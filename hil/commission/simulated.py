@@ -19,6 +19,11 @@ NOTE = (
     "nothing about any real pit."
 )
 
+INTRO = (
+    "This shows the hose test: a simulated person does it on a simulated pit, with the firmware on a simulated "
+    "controller.  You only watch.  Ctrl-C ends it; nothing is saved before its end.",
+)
+
 
 class LoopClock:
     """The time of a kit with its pit in the loop, in seconds."""
@@ -40,20 +45,20 @@ def site():
     return load_site(SITE)
 
 
-def run(kit, told=None, answers=None, units="us", the_site=None):
+def run(kit, screen=None, answers=None, units="us", the_site=None):
     """Carry the hose test out on a kit whose board has the site's settings in force; return its document.
 
-    `told(text)` gets every text, `answers` override the simulated person's.
+    `screen`, a `terminal.Screen`, shows every text, `answers` override the simulated person's.
     """
     the_site = the_site or site()
     loop = PitInLoop(kit, the_site)
     board = Board(kit.client, LoopClock(loop))
     board.open()
     expected = expected_values.read(the_site.path, board.settings)
-    person = PitPerson(loop.pit, hose_m3s(loop.pit, expected), answers, told=told,
+    person = PitPerson(loop.pit, hose_m3s(loop.pit, expected), answers, screen=screen,
                        jumper=lambda made: kit.drive("jumper", int(made)))  # fmt: skip
     with tempfile.TemporaryDirectory(prefix="sumpbench-hose-") as folder:
-        test = HoseTest(board, person, expected, Say(units), Path(folder) / "r.json")
+        test = HoseTest(board, person, expected, Say(units), Path(folder) / "r.json", INTRO)
         test.run()
     made = document(test, kit.describe(), NOTE)
     made["sizing"] = f"{Path(the_site.path).name}{', an invented pit' if the_site.path == str(SITE) else ''}"

@@ -14,7 +14,7 @@ from host_sim.report import prompt
 from host_sim.sizing.report.as_json import UNITS
 
 WATCH_S = 1.0  # polling interval while only time must pass
-TELL_S = 15.0  # interval of status lines while waiting
+TELL_S, SELDOM_S = 5.0, 60.0  # interval of status lines while waiting: updated in place, or one below the other
 HELP = "? why, back, skip, stop"
 
 
@@ -164,14 +164,25 @@ class StepContext:
             if typed is not None and self._typed(typed, what):
                 return self._faulted(what)
             now = self.board.clock.seconds()
-            if now - told >= TELL_S:
+            if now - told >= self._interval_s():
                 told = now
-                self.person.say(f"   Still waiting for {what}.  {self.where(there)}")
+                self._still(now - begin, what, there)
             if now - begin >= limit_s:
                 if self._late(what, there):
                     return self._faulted(what)
                 begin = told = self.board.clock.seconds()
             self.board.rest()
+
+    def _interval_s(self):
+        return TELL_S if self.person.in_place else SELDOM_S
+
+    def _still(self, seconds, what, there):
+        # Updated in place it stands below the line that says what is waited for.
+        so_long = f"   {seconds // 60:.0f}:{seconds % 60:02.0f}"
+        if self.person.in_place:
+            self.person.waiting(f"{so_long}  {self.board.line() if there else 'The controller does not answer.'}")
+        else:
+            self.person.waiting(f"{so_long}  Still waiting for {what}.  {self.where(there)}")
 
     def _faulted(self, what):
         self.fault = f"recorded as a fault: {what} did not happen; {self.where(self.board.client is not None)}"
@@ -228,7 +239,7 @@ class StepContext:
             self.until("the horn to stop", lambda: not self.board.seen["horn"], 120.0)
 
     def watch(self, seconds, what):
-        """Poll the controller for a time, with the time left every minute; words may be typed meanwhile."""
+        """Poll the controller for a time, with the time left shown; words may be typed meanwhile."""
         begin = told = self.board.clock.seconds()
         while True:
             self.board.look()
@@ -238,9 +249,10 @@ class StepContext:
             now = self.board.clock.seconds()
             if now - begin >= seconds:
                 return True
-            if now - told >= 60.0:
+            if now - told >= self._interval_s():
                 told = now
-                self.person.say(f"   {(seconds - now + begin) / 60.0:.0f} min to go.  {self.where()}")
+                left = seconds - now + begin
+                self.person.waiting(f"   {left // 60:.0f}:{left % 60:02.0f} to go.  {self.where()}")
             self.board.clock.pause(WATCH_S)
 
     # Writing down.

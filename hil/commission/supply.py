@@ -3,7 +3,7 @@
 from duplexsump.control import settings as s
 from duplexsump.control.pump import CAUSES
 
-from hil.commission import judging
+from hil.commission import judging, pump_supply
 from hil.commission.measure import SETTLE_MS
 from hil.commission.pumping import STAND, WATER_S
 from hil.commission.questions import question
@@ -183,24 +183,25 @@ def _trip(n):
     def run(context):
         board = context.board
         if board.setting("sensing") == s.SENSE_NOTHING:
-            good = context.ask(question(context, "device_{n}", p))
-            note = "the controller senses neither current nor run feedback: it cannot name a tripped device"
-            shown = "trips by its test button, resets and holds" if good else "does not trip, or does not hold"
+            good = context.ask(question(context, "device_{n}", p, how=pump_supply.device(board, n)))
+            note = "the controller senses neither current nor run feedback: it cannot name a pump without power"
+            shown = "cuts the pump off, and holds when restored" if good else "does not cut it off, or does not hold"
             context.put(f"trip_{p}", NOTED if good else FAIL, shown, by="person", note=note)
             return
         context.do("hose_on", "Open the hose.  The pumps start by themselves.")
-        if not context.until("`off` wet", lambda: board.wet("off") or not board.known("off"), WATER_S):
+        if not context.until("`off` to read wet", lambda: board.wet("off") or not board.known("off"), WATER_S):
             return
         if not context.selectors(*("hand" if i == n else "auto" for i in (0, 1))):
             return
         context.quiet()
         if not context.until(f"pump {p} to run in HAND", lambda: board.on(n), 180.0):
             return
-        context.do(f"trip_{p}", f"Press the test button of pump {p}'s GFCI, or switch its breaker off.")
+        context.do(f"trip_{p}", pump_supply.sentence(pump_supply.trip(board, n)))
         named = context.until(f"the controller to name a fault of pump {p}", lambda: _named(board, n), 60.0)
         shown = _words(board, n) if named else "no fault named"
         verdict = PASS if named and (_mains_out(board) or _cause(board, n) in LOST) else FAIL
-        context.do(f"untrip_{p}", f"Reset the GFCI or breaker of pump {p}.  The pump may start by itself.")
+        back = pump_supply.sentence(pump_supply.restore(board, n))
+        context.do(f"untrip_{p}", f"{back}  The pump may start by itself.")
         _reset_pump(context, n)
         context.put(f"trip_{p}", verdict, shown, by="board",
                  note="" if verdict == PASS else "not named as a loss of power")  # fmt: skip
@@ -253,8 +254,9 @@ STEPS = (
          ("battery_start",), _battery_start, _has_battery, PUMPS_LIVE),
     Step("power_cut", "The power cut", "The storm that floods the basement takes the power out.",
          ("power_cut", "battery_10_min"), _power_cut, None, PUMPS_LIVE, f"{STAND} {SUPPLY_CAUTION}"),
-    *(Step(f"trip_{n + 1}", f"Breaker or GFCI of pump {n + 1}", "The controller must name the pump that lost power.",
-           (f"trip_{n + 1}",), _trip(n), None, PUMPS_LIVE, SUPPLY_CAUTION) for n in (0, 1)),
-    Step("tripped", "Nuisance trips", "A breaker or GFCI that trips without a fault trips in the storm.",
+    *(Step(f"trip_{n + 1}", f"Breaker, GFCI or fuse of pump {n + 1}",
+           "The controller must name the pump that lost power.", (f"trip_{n + 1}",), _trip(n), None, PUMPS_LIVE,
+           SUPPLY_CAUTION) for n in (0, 1)),
+    Step("tripped", "Nuisance trips", "What trips or blows without a fault does so in the storm.",
          ("tripped",), _tripped, None, PUMPS_LIVE),
 )  # fmt: skip

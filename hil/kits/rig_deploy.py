@@ -15,7 +15,7 @@ from duplexsump.station.checksum import firmware_checksum
 from hil.kits.rig_client import RigClient
 from hil.rig.lib.sumprig import registers as r
 from host_sim.board import deploy as work
-from host_sim.board.virtual import FIRMWARE
+from host_sim.board.virtual import FIRMWARE, NO_FIRMWARE
 from host_sim.errors import InputError
 
 RIG = Path(__file__).resolve().parents[1] / "rig"
@@ -78,7 +78,7 @@ def assemble(target, board="pico"):
     if board not in BOARDS:
         raise InputError(f'board "{board}": the rig runs on {", ".join(BOARDS)}', "rig")
     if not FIRMWARE.is_dir() or not RIG.is_dir():
-        raise InputError("the firmware sources are not beside this package: run it from a clone", "rig")
+        raise InputError(NO_FIRMWARE, "rig")
     target = Path(target)
     shutil.rmtree(target, ignore_errors=True)
     others = [f"{name}.py" for name in BOARDS if name != board]

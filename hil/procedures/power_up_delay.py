@@ -1,34 +1,31 @@
-"""Power-up delay, longer after repeated power-ups."""
+"""Power-up delay, the same after repeated power-ups."""
 
 from ._steps import GAP_S, START_UP_MS, begin, between, both_off, drain, first_on, ready
 
 ORDER = 30
-PURPOSE = "After a power-up both pumps stay off for the delay, which doubles for power-ups less than 5 min apart."
+PURPOSE = "After each power-up both pumps stay off for the delay, and for the rest of pumps that have just stopped."
 CLAUSES = ("S4", "S1")
 NEEDS = ("power", "off", "lead", "lag", "high", "pump_1", "pump_2")
 CAUTION = (
     "The high-water alarm sounds and both pumps start: water over the inlets, or unplug both pumps. "
     "Cut the controller's power at its plug or breaker, never by pulling live wires."
 )
-FEW_MINUTES_S = 300  # S4: power-ups closer together than this are counted
 APART_S = 5  # how long the power stays off
 
 
 def run(bench):
     ready(bench)
-    bench.wait(FEW_MINUTES_S)
     hold_ms = bench.setting("boot_hold")
 
     # Both pumps count as just stopped, so the longer of delay and rest applies.
     rest_ms, flood_rest_ms = bench.setting("lag_min_off"), bench.setting("flood_min_off")
     begin(bench)
-    restart(bench, "first power-up in 5 min", max(hold_ms, rest_ms))
-    restart(bench, "second within 5 min", max(2 * hold_ms, rest_ms))
-    restart(bench, "third within 5 min", max(4 * hold_ms, rest_ms))
+    restart(bench, "first power-up", max(hold_ms, rest_ms))
+    restart(bench, "second, lead wet", max(hold_ms, rest_ms))
     bench.water("off", "lead", "lag")
     bench.wait(GAP_S)
     bench.water("off", "lead", "lag", "high")
-    restart(bench, "fourth, high wet: the delay does not grow", max(hold_ms, flood_rest_ms))
+    restart(bench, "third, high wet", max(hold_ms, flood_rest_ms))
     drain(bench, "high")
 
 

@@ -16,8 +16,9 @@ from pathlib import Path
 from duplexsump.station import registers as r
 from duplexsump.station.checksum import BUILT_FROM, MANIFEST, files_checksum, firmware_checksum, manifest_of
 
+from host_sim.board.alone import small
 from host_sim.board.client import Client, RefusedError
-from host_sim.board.fold import STAND_ALONE, fold, short_names
+from host_sim.board.fold import STAND_ALONE, fold, numbers, short_names
 from host_sim.errors import InputError
 
 PACKAGE = Path("lib/duplexsump")
@@ -99,11 +100,14 @@ def compile_firmware(source, target, board, named=""):
     shutil.rmtree(target, ignore_errors=True)
     count = 0
     first = [Path(source) / name for name in ("boot.py", "main.py")]
-    for inside, text in texts_of(source, board).items():
+    texts = texts_of(source, board)
+    for inside, text in texts.items():
         out = Path(target) / inside
         out.parent.mkdir(parents=True, exist_ok=True)
         if inside.stem in STAND_ALONE:
-            shutil.copy(Path(source) / PACKAGE / inside, out)
+            others = [*(one for at, one in texts.items() if at != inside), *map(_text, first)]
+            text = _text(Path(source) / PACKAGE / inside)  # `fold` takes away constants that boot.py asks for
+            out.write_text(small(inside.stem, text, others, board != "posix", numbers), encoding="utf-8")
             continue
         folded, out = out.with_suffix(".folded"), out.with_suffix(".mpy")
         folded.write_text(text, encoding="utf-8")
@@ -136,7 +140,11 @@ def _sources(source, board):
     others = {name for names in FOR_BOARD.values() for name in names} - set(FOR_BOARD[board])
     sources = {path.relative_to(root): path.read_text(encoding="utf-8") for path in sorted(root.rglob("*.py"))}
     ours = {path: text for path, text in sources.items() if path.parts[0] != "boards" or path.stem not in others}
-    return ours, [(Path(source) / name).read_text(encoding="utf-8") for name in ("boot.py", "main.py")]
+    return ours, [_text(Path(source) / name) for name in ("boot.py", "main.py")]
+
+
+def _text(path):
+    return path.read_text(encoding="utf-8")
 
 
 class Repl:

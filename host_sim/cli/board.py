@@ -334,10 +334,10 @@ def deploy(
 
     from host_sim.board import deploy as work
     from host_sim.board import hardware_file, settings_file, wiring_list
-    from host_sim.board.virtual import FIRMWARE
+    from host_sim.board.virtual import FIRMWARE, NO_FIRMWARE
 
     if not FIRMWARE.is_dir():
-        raise InputError("the firmware's sources are not beside this package: run it from a clone", "deploy")
+        raise InputError(NO_FIRMWARE, "deploy")
     values = settings_file.from_file(settings, s.defaults()) if settings else None
     if values is not None:
         wiring_list.check(board.value, values, bool(expander))

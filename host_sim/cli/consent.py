@@ -6,6 +6,7 @@ from typing import Annotated
 import typer
 
 from host_sim.errors import InputError
+from host_sim.report.prompt import show
 
 Yes = Annotated[bool, typer.Option("--yes", help="Do not ask: for scripts, once somebody has read what it says.")]
 STOPS = (
@@ -29,12 +30,17 @@ RIG = (
 
 
 def ask(words, yes):
-    """Print the words; go on at --yes or when the person says yes.  Raises InputError where there is nobody to ask."""
-    print(f"CAUTION: {words}")
+    """Print the words; go on at --yes or when the person says yes, else leave with exit code 2.
+
+    Raises InputError where there is nobody to ask.
+    """
+    tell = show if sys.stdout.isatty() else print
+    tell(f"CAUTION: {words}")
     if yes:
         return
     if not sys.stdin.isatty():
         raise InputError("nobody is there to answer: give --yes in a script", "--yes")
     answer = input("Go on? (yes or no) > ").strip().lower()
     if answer not in ("y", "yes"):
-        raise InputError("nothing was changed", "stopped")
+        print("stopped: nothing was changed")
+        raise typer.Exit(2)

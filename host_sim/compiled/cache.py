@@ -16,6 +16,9 @@ LOOP = "sumpbench_loop"  # that of the plant and the loop, which stand on the co
 
 # The files of plant and loop that are compiled, in the order of their imports.
 MODULES = (
+    "host_sim.plant.root",
+    "host_sim.plant.friction",
+    "host_sim.plant.branch",
     "host_sim.plant.water_balance",
     "host_sim.plant.geometry",
     "host_sim.plant.battery",

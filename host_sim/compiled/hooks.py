@@ -12,7 +12,6 @@ which the compiled code takes; a method put onto an instance is not possible.
 # Module: names.
 HOOKS = {
     "settings": ("check",),
-    "gate": ("NEAR_MS",),
     "pump": ("_SECOND_MS", "_RECENT_MS", "_HOUR_MS"),
     "belief": ("WIRE_MS", "WIRE_NO_OFF_MS"),
     "demand": ("LONGEST_DRAW_MS",),

@@ -17,7 +17,7 @@ from host_sim.compiled.cache import MODULES
 C_TYPES = {"int": "long long", "float": "double", "bool": "bint", "list": "list", "tuple": "tuple", "dict": "dict"}
 ERRORS = {"long long": " except? -4611686018427387903", "double": " except? -7.25e300", "bint": " except -1"}
 # Functions of the standard library that have a C counterpart in HEAD with the same results and errors.
-IN_C = {("math", name) for name in ("exp", "expm1", "log", "log1p", "sin")} | {("bisect", "bisect_right")}
+IN_C = {("math", name) for name in ("exp", "expm1", "log", "log1p", "sin", "sqrt")} | {("bisect", "bisect_right")}
 HEAD = """\
 # cython: language_level=3, boundscheck=True, wraparound=True, cdivision=False, nonecheck=True, infer_types=True
 # cython: embedsignature=False, warn.maybe_uninitialized=False
@@ -56,6 +56,12 @@ cdef double c_sin(double x) except? -7.25e300:
     if x == INF or x == -INF:
         raise ValueError("math domain error")
     return libc_math.sin(x)
+
+
+cdef double c_sqrt(double x) except? -7.25e300:
+    if x < 0.0:
+        raise ValueError("math domain error")
+    return libc_math.sqrt(x)
 
 
 cdef long long c_bisect_right(list values, double x) except -1:

@@ -5,6 +5,7 @@ from host_sim.guide.drawing import Drawing
 from host_sim.sizing import sensors
 
 STEP = 2.75
+RECTIFIED, AMPLIFIED = 5.7, 3.7  # heights of the current sensors: with a rectifier, with an amplifier
 
 
 def contacts(board):
@@ -27,7 +28,7 @@ def measuring(board, motors):
             kinds.append(one.sensor.kind)
             numbers = " and ".join(str(each.number) for each in motors if each.sensor.kind == one.sensor.kind)
             (_transformer if one.sensor.kind == sensors.TRANSFORMER else _hall)(d, one, numbers, y)
-            y -= STEP
+            y -= RECTIFIED if one.sensor.kind == sensors.TRANSFORMER else AMPLIFIED
     _loop(d, board, y)
     _divider(d, y - STEP)
     _serial(d, y - 2 * STEP)
@@ -40,8 +41,7 @@ def _head(d, y, letter, words):
 
 def _pin(d, x, y, words="GPIO"):
     # Series resistor and filter before the pin, clamp on the converter's side.
-    d.between(d.e.Resistor(), (x, y), (x + 1.3, y))
-    d.text((x + 0.65, y + 0.42), "1 kohm", 7.0, "center")
+    _resistor(d, (x, y), (x + 1.3, y), "1 kohm")
     d.dot((x + 1.6, y))
     d.line((x + 1.3, y), (x + 1.6, y))
     d.between(d.e.Capacitor(), (x + 1.6, y), (x + 1.6, y - 0.9))
@@ -49,7 +49,8 @@ def _pin(d, x, y, words="GPIO"):
     d.text((x + 1.95, y - 0.5), "100 nF", 7.0)
     d.line((x + 1.6, y), (x + 3.2, y))
     d.terminal((x + 3.3, y))
-    d.text((x + 3.5, y), words, 8.0)
+    if words:
+        d.text((x + 3.5, y), words, 8.0)
 
 
 def _field(d, y):
@@ -136,29 +137,120 @@ def _lamp(d, y):
     d.ground((7.2, y))
 
 
-def _transformer(d, one, numbers, y):
-    sensor = one.sensor
-    _head(d, y, "C", f"current sensor, pump {numbers}: transformer {sensor.ratio:.0f}:1, "
-          f"{sensor.range_a:g} A is 3.3 V DC")  # fmt: skip
-    d.text((0.0, y), "transformer", 7.5)
-    d.line((2.2, y), (4.2, y))
-    d.text((2.4, y + 0.3), "never open under current", 7.0)
-    _to_ground(d, 4.2, y, f"burden {sensor.burden_ohm:g} ohm")
-    d.line((4.2, y), (7.4, y))
-    d.rect((7.4, y - 0.3), (11.6, y + 0.3), f"rectifier, gain {sensor.gain:.2f}, 50 ms", 7.5)
-    d.line((11.6, y), (12.4, y))
-    _pin(d, 12.4, y, "converter")
+def _transformer(d, one, numbers, top):
+    # Burden; amplifiers 1 and 2 turn the negative half up; 47 kohm and 1 uF take the mean; amplifier 3 makes it 3.3 V.
+    sensor, y = one.sensor, top - 0.9
+    _head(d, top, "C", f"current sensor, pump {numbers}: transformer {sensor.ratio:.0f}:1, {sensor.range_a:g} A is "
+          "3.3 V DC; 1, 2, 3: one quad amplifier on 3.3 V")  # fmt: skip
+    lines = ((-0.6, "transformer round"), (-0.3, "one conductor"), (2.4, "Never open its"), (2.7, "circuit under"),
+             (3.0, "current."))  # fmt: skip
+    for low, words in lines:
+        d.text((0.0, y - low), words, 7.0)
+    low = y - 1.6
+    d.between(d.e.Inductor2(loops=3), (0.9, low), (0.9, y))
+    d.line((0.9, low), (2.0, low))
+    d.line((0.9, y), (1.4, y))
+    d.terminal((1.45, y))
+    d.text((1.5, y - 0.35), f"X5:{one.number}", 7.0, "center")
+    d.line((1.5, y), (5.0, y))
+    d.dot((2.0, y))
+    d.between(d.e.Resistor(), (2.0, y), (2.0, low))
+    d.dot((2.0, low))
+    d.ground((2.0, low))
+    d.text((2.3, y - 0.6), f"{sensor.burden_ohm:g} ohm", 7.0)
+    d.text((2.3, y - 0.9), "burden", 7.0)
+    _turned_up(d, y)
+    _mean(d, y, figures.rectifier(sensor))
 
 
-def _hall(d, one, numbers, y):
-    sensor = one.sensor
-    _head(d, y, "C", f"current sensor, pump {numbers}: Hall sensor for one direction, {sensor.range_a:g} A is 3.3 V")
+def _amplifier(d, number, plus):
+    # An amplifier whose plus input, the lower one, is at a place; returns the places of its minus input and its output.
+    x, y = plus
+    minus, out = (x, y + 0.7), (x + 1.9, y + 0.35)
+    d.line((x + 0.35, y - 0.4), (x + 0.35, y + 1.1), (x + 1.55, y + 0.35), (x + 0.35, y - 0.4))
+    d.line(plus, (x + 0.35, y))
+    d.line(minus, (x + 0.35, y + 0.7))
+    d.line((x + 1.55, y + 0.35), out)
+    d.text((x + 0.55, y), "+", 8.0, "center")
+    d.text((x + 0.55, y + 0.7), "-", 8.0, "center")
+    d.text((x + 0.9, y + 0.35), str(number), 8.0, "center")
+    return minus, out
+
+
+def _resistor(d, begin, end, words):
+    # From left to right, its value above it.
+    d.between(d.e.Resistor(), begin, end)
+    d.text(((begin[0] + end[0]) / 2, begin[1] + 0.42), words, 7.0, "center")
+
+
+def _turned_up(d, y):
+    # Amplifier 1 follows the positive half and rests at 0 V in the negative one; amplifier 2 passes the one on as it is
+    # and turns the other.
+    low = y - 2.0
+    d.dot((3.6, y))
+    d.line((3.6, y), (3.6, low))
+    _resistor(d, (3.6, low), (4.9, low), "10 kohm")
+    d.dot((5.1, low))
+    d.line((4.9, low), (5.4, low))
+    d.between(d.e.Schottky(), (5.1, low - 1.0), (5.1, low))
+    d.ground((5.1, low - 1.0))
+    minus, out = _amplifier(d, 1, (5.4, low))
+    d.line(minus, (minus[0], minus[1] + 0.6), (out[0], minus[1] + 0.6), out)
+    d.dot(out)
+    _resistor(d, (5.0, y), (6.4, y), "10 kohm 1 %")
+    d.line((6.4, y), (8.4, y))
+    _, out2 = _amplifier(d, 2, (8.4, y - 0.7))
+    d.line(out, (7.8, out[1]), (7.8, y - 0.7), (8.4, y - 0.7))
+    d.dot((8.1, y))
+    d.line((8.1, y), (8.1, y + 0.75), (8.5, y + 0.75))
+    _resistor(d, (8.5, y + 0.75), (9.9, y + 0.75), "10 kohm 1 %")
+    d.line((9.9, y + 0.75), (out2[0], y + 0.75), out2)
+    d.dot(out2)
+
+
+def _mean(d, y, gain):
+    # From the output of amplifier 2 to the pin.
+    low = y - 0.35
+    d.line((10.3, low), (10.5, low))
+    _resistor(d, (10.5, low), (11.8, low), "47 kohm")
+    d.line((11.8, low), (12.9, low))
+    d.dot((12.2, low))
+    d.between(d.e.Capacitor(), (12.2, low), (12.2, low - 1.0))
+    d.ground((12.2, low - 1.0))
+    d.text((11.8, low - 0.6), "1 uF film", 7.0, "right")
+    out = _gained(d, 3, (12.9, low), gain)
+    _pin(d, *out, "")
+    d.text((18.1, y + 0.32), "conv.", 7.0, "center")
+
+
+def _gained(d, number, plus, gain):
+    # An amplifier that makes its plus input larger; returns the place of its output.
+    minus, out = _amplifier(d, number, plus)
+    x, above = plus[0] - 0.3, plus[1] + 1.45
+    d.line(minus, (x, minus[1]), (x, above), (x + 0.4, above))
+    d.dot((x, above))
+    _resistor(d, (x + 0.4, above), (x + 1.8, above), f"{gain.feedback_kohm:g} kohm 1 %")
+    d.line((x + 1.8, above), (out[0], above), out)
+    d.dot(out)
+    d.line((x, above), (x - 0.3, above))
+    _resistor(d, (x - 1.7, above), (x - 0.3, above), "10 kohm 1 %")
+    d.ground((x - 1.7, above))
+    return out
+
+
+def _hall(d, one, numbers, top):
+    sensor, y = one.sensor, top - 1.25
+    _head(d, top, "C", f"current sensor, pump {numbers}: Hall sensor for one direction, {sensor.range_a:g} A is 3.3 V; "
+          "amplifier on 3.3 V")  # fmt: skip
     d.text((0.0, y), "Hall sensor, 5 V", 7.5)
-    d.line((2.9, y), (7.4, y))
+    d.line((2.9, y), (5.4, y))
+    d.terminal((5.5, y))
+    d.text((5.5, y + 0.32), f"X5:{one.number}", 7.0, "center")
+    d.line((5.6, y), (8.6, y))
     d.text((3.0, y + 0.3), f"0 to {sensor.full_v:g} V", 7.0)
-    d.rect((7.4, y - 0.3), (11.6, y + 0.3), f"gain {sensor.gain:.2f}, ends at 3.3 V", 7.5)
-    d.line((11.6, y), (12.4, y))
-    _pin(d, 12.4, y, "converter")
+    out = _gained(d, 1, (8.6, y), figures.amplifier(sensor.gain))
+    d.line(out, (12.4, out[1]))
+    _pin(d, 12.4, out[1], "converter")
 
 
 def _loop(d, board, y):

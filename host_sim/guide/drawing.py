@@ -57,7 +57,8 @@ class Drawing:
     def text(self, place, words, size=8.0, align="left"):
         """Write a line of text whose middle height is at the place."""
         self._reach(place)
-        place = (place[0], place[1] - 0.012 * size)  # schemdraw sets the middle of a line a little high
+        # schemdraw sets the middle of a line a little high, and a little to the right
+        place = (place[0] - (0.08 if align == "center" else 0.0), place[1] - 0.012 * size)
         self.add(self.e.Label().at(place).theta(0).label(words, loc="center", ofst=(0, 0), halign=align,
                                                          valign="center", fontsize=size))  # fmt: skip
 

@@ -5,6 +5,7 @@ Published sources are named by number; where the figure was not read in them it 
 """
 
 from dataclasses import dataclass
+from math import pi
 
 from duplexsump.control import settings as s
 
@@ -181,12 +182,44 @@ def _sensor_row(one, name):
     if sensor.kind == sensors.TRANSFORMER:
         return (f"{name}, current sensor", f"transformer {sensor.ratio:.0f}:1, burden {sensor.burden_ohm:g} ohm",
                 f"range {top:g} A: {1000 * top / sensor.ratio:g} mA through {sensor.burden_ohm:g} ohm is "
-                f"{sensor.full_v:.2f} V RMS; rectifier and amplifier, gain {sensor.gain:.2f}, to 3.3 V DC; {inside}",
-                f"{OWN}: Ohm's law")  # fmt: skip
+                f"{sensor.full_v:.2f} V RMS, rectified a mean of {MEAN * sensor.full_v:.2f} V; times "
+                f"{rectifier(sensor).gain:.2f} is 3.3 V DC; {inside}",
+                f"{OWN}: Ohm's law; mean of a sine 0.900 of its RMS value")  # fmt: skip
     return (f"{name}, current sensor", f"Hall sensor, one direction, {top:g} A",
             f"its {sensor.full_v:g} V at {top:g} A times {sensor.gain:.2f} is 3.3 V; or a shunt of "
             f"{1000 * sensors.SHUNT_V / top:.2f} mohm ({1000 * sensors.SHUNT_V:.0f} mV) and gain "
             f"{sensors.INPUT_V / sensors.SHUNT_V:.0f}; {inside}", PRACTICE)  # fmt: skip
+
+
+E96 = tuple(round(10.0 ** (n / 96.0), 2) for n in range(96))  # IEC 60063
+MEAN = 2.0 * 2.0**0.5 / pi  # of a sine rectified on both sides, by its RMS value: 0.900
+GROUND_KOHM = 10.0  # from the last amplifier's minus input to 0 V
+
+
+@dataclass(frozen=True)
+class Amplifier:
+    """An amplifier after a current sensor: its gain, and the resistor from its output back to its minus input."""
+
+    gain: float
+    feedback_kohm: float
+
+
+def amplifier(gain):
+    """Return the Amplifier of a gain: the nearest value of E96 over 10 kohm, so that 3.3 V is met within 1 %.
+
+    Example: gain 1.32, 3.16 kohm.
+    """
+    wanted = GROUND_KOHM * (gain - 1.0)
+    values = [value * scale for scale in (0.1, 1.0, 10.0, 100.0) for value in E96]
+    return Amplifier(gain, round(min(values, key=lambda value: (round(abs(value - wanted), 4), value)), 3))
+
+
+def rectifier(sensor):
+    """Return the last Amplifier of a transformer's rectifier (`host_sim.sizing.inputs.Sensor`, with its burden).
+
+    Example: 0.99 V RMS, a mean of 0.891 V, gain 3.70: 26.7 kohm over 10.
+    """
+    return amplifier(sensor.gain / MEAN)
 
 
 def _circuit_rows(board):

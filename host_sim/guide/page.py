@@ -1,10 +1,11 @@
 """The guide as one HTML file that needs nothing else, and prints on letter and A4 paper."""
 
+import re
 from dataclasses import dataclass
 from pathlib import Path
 
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
-from markupsafe import Markup
+from markupsafe import Markup, escape
 
 from host_sim.board import line_file, register_list, signals, wiring_list
 from host_sim.guide import assembly, circuits, controller, figures, ladder, parts, words
@@ -13,6 +14,7 @@ from host_sim.report.sheet import WIDTH_MM, Cell, Table
 from host_sim.report.version import made_by
 from host_sim.sizing.report.sources import Sources
 
+CODE = re.compile(r"`([^`]+)`")
 NAME = "build.html"
 SUMMARY = "build.json"
 MADE_BY = "sumpbench build"
@@ -29,6 +31,25 @@ class Leaf:
     drawing: str
     sheet: sheet.Sheet
     note: str = ""
+
+
+class Words(Cell):
+    """A cell with commands in back quotes: bold, and broken at spaces alone, so that they can be copied from paper."""
+
+    def shown(self, longest):
+        """Return the text as HTML, commands marked."""
+        parts = CODE.split(self.text)
+        return Markup("").join(_command(part) if n % 2 else escape(part) for n, part in enumerate(parts))
+
+    def lines(self, width_mm, point, longest):
+        """Return the estimated number of lines; a bold letter counts for more than one."""
+        wide = CODE.sub(lambda found: re.sub(r"\w{5}", r"\g<0>i", found[1]), self.text)
+        return Cell(wide, self.style, True).lines(width_mm, point, longest)
+
+
+def _command(text):
+    words = [Markup('<span class="word">{}</span>').format(word) for word in text.split(" ")]
+    return Markup("<code>{}</code>").format(Markup(" ").join(words))
 
 
 def leaves(site, board, expander, active_low=False):
@@ -99,7 +120,7 @@ def _split(table, point):
 
 
 def _cells(*texts, bold=0):
-    return [Cell(text, "name" if i < bold else "", True) for i, text in enumerate(texts)]
+    return [Words(text, "name" if i < bold else "", True) for i, text in enumerate(texts)]
 
 
 def _allowed(sources):

@@ -27,7 +27,7 @@ def parts(board, expander, motors, battery_ah=None):
         (1, "relay module, 6 channels or more", "optically isolated inputs that switch at 3.3 V, contacts 250 V AC 5 A and "
          "30 V DC 5 A, insulation reinforced"),
         (6, "holding resistor", "10 kohm, 0.25 W, one at each relay input"),
-        (1 if count["lamp"] else 0, "status light", "light-emitting diode, green, panel mount, with 330 ohm"),
+        (int(any(one.electrical == "lamp" and one.pin != "LED" for one in rows)), "status light", "light-emitting diode, green, panel mount, with 330 ohm"),
         (field, "optocoupler", "transistor output, current transfer 50 % or more at 5 mA, 5000 V RMS"),
         (field, "reverse diode", "100 V, 0.15 A, across each coupler's diode"),
         (field, "series resistor", "2.2 kohm, 0.25 W, in each field circuit"),
@@ -77,12 +77,18 @@ def _pump(one):
         found += [(1, f"pump {n}: ground-fault device", f"GFCI, class A (5 mA), {volts}, {one.breaker_a:g} A"),
                   (1, f"pump {n}: coil suppressor", "100 ohm 1 W and 0.1 uF 275 V AC class X2")]  # fmt: skip
     if sensor.kind == sensors.TRANSFORMER:
-        found.append((1, f"pump {n}: current transformer", f"{sensor.ratio:.0f}:1, {sensor.range_a:g} A, split core, with "
-                      f"{sensor.burden_ohm:g} ohm 1 % 0.5 W, precision rectifier and amplifier of gain "
-                      f"{sensor.gain:.2f}; or a ready transducer, {sensor.range_a:g} A AC to 3.3 V DC"))  # fmt: skip
+        found += [
+            (1, f"pump {n}: current transformer", f"{sensor.ratio:.0f}:1, {sensor.range_a:g} A, split core, insulation "
+             f"600 V, with {sensor.burden_ohm:g} ohm 1 % 0.5 W; or a ready transducer, {sensor.range_a:g} A AC to 3.3 V DC, "
+             "instead of the rectifier too"),
+            (1, f"pump {n}: quad amplifier", "inputs and outputs from rail to rail on 3.3 V, offset 3 mV or less, no phase "
+             "reversal, input current 5 mA; 100 nF at its supply; amplifier 4 unused: plus input to 0 V, output to minus"),
+            (1, f"pump {n}: rectifier", f"resistors 0.25 W: 10 kohm, 47 kohm, and at 1 % three of 10 kohm and one of "
+             f"{figures.rectifier(sensor).feedback_kohm:g} kohm; Schottky diode 30 V 0.2 A; capacitor 1 uF film 50 V")]  # fmt: skip
     else:
-        found.append((1, f"pump {n}: Hall sensor", f"{sensor.range_a:g} A DC, one direction, 0 to {sensor.full_v:g} V, "
-                      f"amplifier of gain {sensor.gain:.2f}"))  # fmt: skip
+        found.append((1, f"pump {n}: Hall sensor", f"{sensor.range_a:g} A DC, one direction, 0 to {sensor.full_v:g} V, supply "
+                      "5 V; amplifier with inputs and output from rail to rail on 3.3 V, 100 nF at its supply; 10 kohm and "
+                      f"{figures.amplifier(sensor.gain).feedback_kohm:g} kohm, 1 % 0.25 W"))  # fmt: skip
     return found
 
 

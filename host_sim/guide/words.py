@@ -70,7 +70,7 @@ LOW = (
     ("splices", "None below the cover of the pit; above it in a gel-filled box.", PRACTICE),
     ("panel contacts", "Only inside the enclosure, at most 3 ft (1 m), gold-plated.", PRACTICE),
     ("active-low relay modules", "Most modules switch on at 0 V. Their input's resistor goes to the module's own "
-     "supply, and the board is told: sumpbench hardware --active-low all. Check at the first power-up, without pumps.",
+     "supply, and the board is told: `sumpbench hardware --port PORT --active-low all`. Check at the first power-up, without pumps.",
      PRACTICE),
     ("supply", "Battery-backed: the mains failure that it reports must not take it down. Charger with float regulation "
      "and temperature compensation, 10 to 20 % of the battery's ampere-hours; a fuse at the post; the charger's contact "

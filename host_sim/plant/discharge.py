@@ -10,7 +10,8 @@ from dataclasses import dataclass
 from functools import lru_cache
 from math import sqrt
 
-from host_sim.plant.hydraulics import ORIFICE_CD, G, orifice_m3s
+from host_sim.plant.branch import pump_branch
+from host_sim.plant.friction import ORIFICE_CD, G, orifice_m3s
 from host_sim.plant.root import root
 
 TOLERANCE = 1e-4  # of the largest flow, at the middle of each straight piece
@@ -72,33 +73,6 @@ class Regime:
         return tuple(row[i] + row[i + 1] * volume_m3 for i in (0, 2, 4, 6))
 
 
-def _pump_branch(pump, drive, riser, level_m, junction_m):
-    # (flow through the pump, flow into the junction) of a turning pump against a head at the junction.
-    curve = pump.curve.scaled(drive.flow, drive.head)
-    throttle = (1.0 / drive.open_share**2 - 1.0) / (2.0 * G * riser.area_m2**2)
-
-    def weep(p):
-        return orifice_m3s(pump.weep_m2, curve.head_m(p))
-
-    def shut(p):
-        return p - weep(p)
-
-    low = 0.0
-    if pump.weep_m2 > 0.0:
-        low = root(shut, 0.0, curve.runout_m3s, xtol=1e-13)
-
-    def excess(p):
-        return level_m + curve.head_m(p) - throttle * p * p - riser.loss_m(p - weep(p)) - junction_m
-
-    if drive.blocked or excess(low) <= 0.0:
-        return low, 0.0
-    high = curve.runout_m3s
-    while excess(high) > 0.0:  # the water stands above the outlet: beyond runout
-        high *= 1.5
-    p = root(excess, low, high, xtol=1e-13)
-    return p, p - weep(p)
-
-
 class Lines:
     """Solves both pumps through their pipes.  Regimes are kept, so each state is solved once."""
 
@@ -132,7 +106,13 @@ class Lines:
         return self._shared(level_m, drives, outlet, end, header)
 
     def _branch(self, n, drive, level_m, junction_m):
-        return _pump_branch(self.pumps[n], drive, self.discharge.risers[n], level_m, junction_m)
+        pump, riser = self.pumps[n], self.discharge.risers[n]
+        curve = pump.curve.scaled(drive.flow, drive.head)
+        throttle = (1.0 / drive.open_share**2 - 1.0) / (2.0 * G * riser.area_m2**2)
+        pipe = (riser.area_m2, riser.diameter_m, riser.length_m, riser.k, riser.roughness_m)
+        return pump_branch(
+            curve.points, pump.weep_m2, curve.runout_m3s, throttle, drive.blocked, pipe, level_m, junction_m
+        )
 
     def _shared(self, level_m, drives, outlet, end_m, header):
         def branches(junction_m):

@@ -1,25 +1,19 @@
-"""Hydraulics of the discharge: friction, fittings, pump curves, operating points.
+"""Hydraulics of the discharge: pipes, fittings, pump curves, operating points.
 
-Plain functions of plain floats in SI: flows in m3/s, heads in metres of
-water, lengths in metres.  Darcy-Weisbach with the Colebrook friction factor
-(Clamond's solution of it), water at 60 F, PVC of 1.5e-6 m roughness.
+SI: flows in m3/s, heads in metres of water, lengths in metres.  The losses themselves are in `friction.py`.
 Diameters, friction factors and fitting coefficients (Crane TP-410's K = n * fT) are checked against `fluids`,
 fT being the friction factor of fully turbulent flow in commercial steel.
 """
 
 import functools
 from dataclasses import dataclass
-from math import log, pi, sqrt
+from math import pi
 
+from host_sim.plant import friction
+from host_sim.plant.friction import PVC_ROUGHNESS_M
 from host_sim.plant.root import root
 
-G = 9.80665  # m/s2, standard gravity
 DENSITY = 999.0  # kg/m3, water at 60 F (15.6 C)
-VISCOSITY = 1.122e-6  # m2/s, kinematic, water at 60 F: 1.2075e-5 ft2/s, relative 1.098 in EPANET's terms
-PVC_ROUGHNESS_M = 1.5e-6
-CRITICAL = 2000.0  # Reynolds number below which flow is laminar
-TURBULENT = 4000.0  # and above which it is turbulent; between the two the factor is interpolated
-ORIFICE_CD = 0.6  # sharp-edged hole, handbook value
 
 # Nominal sizes in inches whose Schedule 40 dimensions and turbulent friction factors are kept here:
 # size: fT as Crane TP-410 (2009), A-26, prints it.
@@ -61,52 +55,6 @@ def turbulent_friction(diameter_m):
     return TURBULENT_FRICTION[nearest]
 
 
-def colebrook(reynolds, relative_roughness):
-    """Return the Darcy friction factor of Colebrook's equation, to the last digits.
-
-    D. Clamond, "Efficient resolution of the Colebrook equation", Ind. Eng. Chem. Res. 48 (2009), 3665-3671.
-    Example: colebrook(1e5, 1e-4) = 0.018513866.
-    """
-    x1 = relative_roughness * reynolds * 0.12396818633541755  # ln(10) / 18.574
-    x2 = log(reynolds) - 0.7793974884556819  # ln(ln(10) / 5.02)
-    f = x2 - 0.2
-    e = (log(x1 + f) - 0.2) / (1.0 + (x1 + f))
-    f = _corrected(f, x1 + f, e)
-    x1f = x1 + f
-    x1f1 = 1.0 + x1f
-    e = (log(x1f) + f - x2) / x1f1
-    b = x1f1 + e * (1.0 + 1.0 / 3.0 * e)
-    f = b / (b * f - ((x1f1 + 0.5 * e) * e * x1f))
-    return 1.3254745276195996 * (f * f)  # (ln(10) / 2) ** 2
-
-
-def _corrected(f, x1f, e):
-    x1f1 = 1.0 + x1f
-    return f - (x1f1 + 0.5 * e) * e * x1f / (x1f1 + e * (1.0 + (1.0 / 3.0) * e))
-
-
-def friction_factor(reynolds, relative_roughness):
-    """Return the Darcy friction factor: 64/Re, Colebrook, and a straight line between in the critical zone."""
-    if reynolds < CRITICAL:
-        return 64.0 / reynolds
-    if reynolds >= TURBULENT:
-        return colebrook(reynolds, relative_roughness)
-    share = (reynolds - CRITICAL) / (TURBULENT - CRITICAL)
-    return 64.0 / CRITICAL * (1.0 - share) + colebrook(TURBULENT, relative_roughness) * share
-
-
-def friction_slope(flow_m3s, diameter_m, roughness_m=PVC_ROUGHNESS_M):
-    """Return head lost per length of pipe, dimensionless (m per m).
-
-    Example: 40 gpm (0.0025236 m3/s) in 1-1/2 in pipe (0.040894 m) loses 0.0900.
-    """
-    if flow_m3s <= 0.0:
-        return 0.0
-    velocity = flow_m3s / (pi / 4.0 * diameter_m * diameter_m)
-    factor = friction_factor(velocity * diameter_m / VISCOSITY, roughness_m / diameter_m)
-    return factor / diameter_m * velocity * velocity / (2.0 * G)
-
-
 def fitting_k(name, diameter_m):
     """Return the loss coefficient of a fitting of FITTINGS.  Raises KeyError for an unknown one."""
     times, plain, _ = FITTINGS[name]
@@ -132,11 +80,7 @@ class Pipe:
 
     def loss_m(self, flow_m3s):
         """Return the head lost at a flow, friction and fittings together."""
-        if flow_m3s <= 0.0:
-            return 0.0
-        velocity = flow_m3s / self.area_m2
-        slope = friction_slope(flow_m3s, self.diameter_m, self.roughness_m)
-        return slope * self.length_m + self.k * velocity * velocity / (2.0 * G)
+        return friction.loss_m(flow_m3s, self.area_m2, self.diameter_m, self.length_m, self.k, self.roughness_m)
 
 
 def pipe(nominal_in, length_m, fittings=(), extra_k=0.0):
@@ -167,12 +111,7 @@ class Curve:
 
     def head_m(self, flow_m3s):
         """Return the head at a flow; above runout it goes on falling, below 0."""
-        points = self.points
-        i = 1
-        while i < len(points) - 1 and flow_m3s > points[i][0]:
-            i += 1
-        (q0, h0), (q1, h1) = points[i - 1], points[i]
-        return h0 + (h1 - h0) * (flow_m3s - q0) / (q1 - q0)
+        return friction.head_m(self.points, flow_m3s)
 
     def flow_m3s(self, head_m):
         """Return the flow at a head: 0 above shut-off."""
@@ -188,14 +127,6 @@ class Curve:
     def scaled(self, flow=1.0, head=1.0):
         """Return the curve with its flows and heads multiplied: a worn pump, or one at another speed."""
         return Curve(tuple((q * flow, h * head) for q, h in self.points))
-
-
-def orifice_m3s(area_m2, head_m, coefficient=ORIFICE_CD):
-    """Return the flow through a hole under a head: Cd * A * sqrt(2 g h).
-
-    Example: a 0.5 in hole under 1 ft passes 2.95 gpm.
-    """
-    return coefficient * area_m2 * sqrt(2.0 * G * head_m) if head_m > 0.0 else 0.0
 
 
 def system_head_m(static_m, pipes, flow_m3s):

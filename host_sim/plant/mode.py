@@ -8,7 +8,7 @@ from math import inf, sqrt
 
 from host_sim.plant import battery as batteries
 from host_sim.plant.discharge import BACK_SHARE, Drive, Outlet, back_area_m2, rated_flow_m3s
-from host_sim.plant.hydraulics import ORIFICE_CD, G
+from host_sim.plant.friction import ORIFICE_CD, G
 
 STOPPED, TURNING, STALLED, AIR = "stopped", "turning", "stalled", "air"
 INVERTER_V = 12.0  # battery voltage for the inverter's current; our own choice

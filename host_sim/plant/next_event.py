@@ -30,13 +30,12 @@ def next_look(plant: "Plant", now_ms: int, limit_ms: int, edges: list) -> int:
     if _must_tick(plant, edges, now):
         return min(now_ms + TICK_MS, limit_ms)
     up, down = _targets(plant, edges, now)
-    if plant.volume >= up or plant.volume <= down:
-        return min(now_ms + TICK_MS, limit_ms)
+    best = _next_by_itself(plant, now_ms)
+    if plant.volume >= up or plant.volume <= down or plant.chattering:
+        return _unsteady(plant, now_ms, now_ms + TICK_MS, limit_ms, edges)
     limit = limit_ms / 1000.0
+    crossed = inf
     trajectory = plant.trajectory
-    best = _flicker(plant, now_ms)
-    if plant.fault_state.transmitter == "drifting":
-        best = min(best, now + DRIFT_STEP_S - (now - plant.drift_from_s) % DRIFT_STEP_S)
     i = 0
     segment = trajectory.head
     before = segment.mode
@@ -52,14 +51,11 @@ def next_look(plant: "Plant", now_ms: int, limit_ms: int, edges: list) -> int:
             break
         if segment.f0 > 0.0:
             if segment.v1 >= up:
-                best = min(best, segment.t0 + _crossing(segment, up))
+                crossed = segment.t0 + _crossing(segment, up)
         elif segment.v1 <= down:
-            best = min(best, segment.t0 + _crossing(segment, down))
-        if mode.energised and plant.sensing == SENSE_CURRENT and not plant.stuck:
-            best = min(best, _current_time(plant, segment, now, edges))
-        read = mode.battery is not None and not plant.stuck and not plant.silent & FAULT_CONVERTER
-        if read and (edges[6] > LOWEST or edges[7] < HIGHEST):
-            best = min(best, _battery_time(plant, segment, now, edges))
+            crossed = segment.t0 + _crossing(segment, down)
+        best = min(best, crossed)
+        best = min(best, _analog_time(plant, segment, now, edges))
         if segment.slots is not trajectory.head.slots and plant.fault_state.transmitter == "clogged":
             best = min(best, segment.t0)
         if segment.t1 >= limit or best <= segment.t1:
@@ -68,8 +64,69 @@ def next_look(plant: "Plant", now_ms: int, limit_ms: int, edges: list) -> int:
         segment = trajectory.after(i)
     if best >= limit:
         return limit_ms
-    ticks: int = -int(-(best - EARLY_S) * 10.0 // 1)
-    return min(max(now_ms + TICK_MS, ticks * TICK_MS), limit_ms)
+    first: int = max(now_ms + TICK_MS, _tick_at(best))
+    if best == crossed and segment is trajectory.head:
+        return _unsteady(plant, now_ms, first, limit_ms, edges)
+    return min(first, limit_ms)
+
+
+def _tick_at(time_s: float) -> int:
+    # The grid instant, in ms, at which a crossing is waited for.
+    ticks: int = -int(-(time_s - EARLY_S) * 10.0 // 1)
+    return ticks * TICK_MS
+
+
+def _next_by_itself(plant: "Plant", now_ms: int) -> float:
+    # When something next moves in steps of its own: a pump that draws air, a transmitter that drifts.
+    best = _flicker(plant, now_ms)
+    if plant.fault_state.transmitter == "drifting":
+        now = now_ms / 1000.0
+        best = min(best, now + DRIFT_STEP_S - (now - plant.drift_from_s) % DRIFT_STEP_S)
+    return best
+
+
+def _unsteady(plant: "Plant", now_ms: int, first_ms: int, limit_ms: int, edges: list) -> int:
+    # Where waves, noise or chatter decide: the first tick from `first_ms` on at which a reading passes its edge, no
+    # further than the end of this segment.
+    segment = plant.trajectory.head
+    best = min(segment.t1, _next_by_itself(plant, now_ms), _analog_time(plant, segment, now_ms / 1000.0, edges))
+    end: int = limit_ms
+    if best < limit_ms / 1000.0:
+        end = min(limit_ms, max(now_ms + TICK_MS, _tick_at(best)))
+    tick: int = first_ms
+    while tick < end and not _carried(plant, segment, tick, edges):
+        tick += TICK_MS
+    return min(tick, end)
+
+
+def _carried(plant: "Plant", segment: "Segment", now_ms: int, edges: list) -> bool:
+    # Whether a float, the floor, a pump's cover or the transmitter reads otherwise at an instant of a segment.
+    volume = segment.volume(now_ms / 1000.0)
+    index: int = now_ms // TICK_MS
+    if (volume > plant.pit.floor_m3) != (plant.volume > plant.pit.floor_m3):
+        return True
+    mode = segment.mode
+    if mode.energised:
+        for cover in mode.regime.cover_m3:
+            if (volume < cover) != (plant.volume < cover):
+                return True
+    if plant.contacts_turn(index, volume, segment):
+        return True
+    if plant.site.transmitter is None or plant.stuck:
+        return False
+    reads: int = plant.loop_ua(index, segment, plant.fault_state)
+    return not edges[4] <= reads < edges[5]
+
+
+def _analog_time(plant: "Plant", segment: "Segment", now: float, edges: list) -> float:
+    # When a motor current or the battery's voltage next crosses an edge of its band within a segment.
+    best, mode = inf, segment.mode
+    if mode.energised and plant.sensing == SENSE_CURRENT and not plant.stuck:
+        best = _current_time(plant, segment, now, edges)
+    read = mode.battery is not None and not plant.stuck and not plant.silent & FAULT_CONVERTER
+    if read and (edges[6] > LOWEST or edges[7] < HIGHEST):
+        best = min(best, _battery_time(plant, segment, now, edges))
+    return best
 
 
 def _must_tick(plant: "Plant", edges: list, now: float) -> bool:
@@ -80,7 +137,7 @@ def _must_tick(plant: "Plant", edges: list, now: float) -> bool:
         reading = plant.trajectory.head.slots.reading_m
         if reading <= low or reading >= high:
             return True
-    return plant.chattering
+    return False
 
 
 def _flicker(plant: "Plant", now_ms: int) -> float:

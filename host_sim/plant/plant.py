@@ -75,6 +75,8 @@ class Plant:
     rough_trip_m3: list
     rough_release_m3: list
     wet: list
+    ahead: list
+    closed: int
     maker: ModeMaker
     trajectory: Trajectory
     frozen_ua: int
@@ -120,6 +122,8 @@ class Plant:
         self.rough_release_m3 = [self.pit.volume_m3(x + self.wave_m) if x > -inf else -inf for x in releases]
         volume = self.pit.volume_m3(site.start_m)
         self.wet = [site.start_m >= trips[i] for i in range(4)]
+        self.closed = 0  # the contacts' word of the last sample
+        self.ahead = list(self.wet)  # the floats at a tick that is thought ahead
         lines = lines_of(self.pit, site.pumps, site.discharge)
         self.maker = ModeMaker(site, lines, self)
         self.trajectory = Trajectory(site, volume, self.maker.make)
@@ -168,7 +172,7 @@ class Plant:
             self.fault_state = fault_state
             if fault_state.transmitter != old.transmitter:
                 if fault_state.transmitter == "frozen":
-                    self.frozen_ua = self._loop_ua(now_ms // TICK_MS, self.trajectory.head, old)
+                    self.frozen_ua = self.loop_ua(now_ms // TICK_MS, self.trajectory.head, old)
                 elif fault_state.transmitter == "drifting":
                     self.drift_from_s = now_ms / 1000.0
                 elif fault_state.transmitter == "clogged":
@@ -183,7 +187,7 @@ class Plant:
         segment = self.trajectory.head
         t = now_ms / 1000.0
         self._currents(now_ms // TICK_MS, segment.volume(t), segment, self.held)
-        self.held[IN_LEVEL] = self._loop_ua(now_ms // TICK_MS, segment, self.fault_state)
+        self.held[IN_LEVEL] = self.loop_ua(now_ms // TICK_MS, segment, self.fault_state)
         if segment.mode.battery is not None:
             self.held[IN_BATTERY] = int(self.volts(segment, t) * 1000.0)
 
@@ -240,13 +244,13 @@ class Plant:
         self.volume = volume
         index = now_ms // TICK_MS
         mode = segment.mode
-        self._floats(index, volume, segment)
+        self._floats(index, volume, segment, self.wet)
         if raw is not self.wired:
             self._wire(raw)
-        raw[IN_CONTACTS] = self._contacts(index)
+        self.closed = raw[IN_CONTACTS] = self._contacts(index)
         self._currents(index, volume, segment, raw)
         if self.site.transmitter is not None:
-            raw[IN_LEVEL] = self._loop_ua(index, segment, self.fault_state)
+            raw[IN_LEVEL] = self.loop_ua(index, segment, self.fault_state)
         raw[IN_CHARGER] = 1 if mode.charging and not self.silent & FAULT_EXPANDER else 0
         if mode.battery is not None:
             self.battery_v = self.volts(segment, now_ms / 1000.0)
@@ -286,16 +290,24 @@ class Plant:
         """Whether the water is rough in a segment: while something flows."""
         return self.wave_m > 0.0 and (segment.mode.energised or segment.f0 != 0.0)
 
-    def _floats(self, index: int, volume: float, segment: Segment):
+    def _floats(self, index: int, volume: float, segment: Segment, found: list):
+        # Where the floats stand at a grid index, by where they stood at the last sample.
         i: int
         wet = self.wet
         if self.waves(segment):
             level = self.pit.level_m(volume) + noise.wave(self.seed, index, self.wave_m)
             for i in self.fitted:
-                wet[i] = level > self.release_m[i] if wet[i] else level >= self.trip_m[i]
+                found[i] = level > self.release_m[i] if wet[i] else level >= self.trip_m[i]
         else:
             for i in self.fitted:
-                wet[i] = volume > self.release_m3[i] if wet[i] else volume >= self.trip_m3[i]
+                found[i] = volume > self.release_m3[i] if wet[i] else volume >= self.trip_m3[i]
+
+    def contacts_turn(self, index: int, volume: float, segment: Segment) -> bool:
+        """Return whether a float turns or a contact chatters at a grid index within a segment, were it sampled next."""
+        self._floats(index, volume, segment, self.ahead)
+        if self.ahead != self.wet:
+            return True
+        return self.chattering and self._contacts(index) != self.closed
 
     def _contacts(self, index: int) -> int:
         i: int
@@ -357,7 +369,8 @@ class Plant:
         """Return how far a drifting transmitter has gone by a time."""
         return self.fault_state.transmitter_value * DRIFT_STEP_S * ((t - self.drift_from_s) // DRIFT_STEP_S)
 
-    def _loop_ua(self, index: int, segment: Segment, fault_state) -> int:
+    def loop_ua(self, index: int, segment: Segment, fault_state) -> int:
+        """Return what the transmitter's loop carries at a grid index within a segment, in microamps; 0 without one."""
         word = fault_state.transmitter
         if word == "below range":
             return BELOW_UA

@@ -6,7 +6,7 @@ holes lie in a row: what the soil lets through must also pass the holes
 (orifice), so the water stands higher outside the wall than inside.
 """
 
-from host_sim.plant.hydraulics import orifice_m3s
+from host_sim.plant.friction import orifice_m3s
 from host_sim.plant.root import root
 
 PIECES = 12  # straight pieces between the lowest entry and the outside level when there are holes

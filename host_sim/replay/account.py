@@ -152,7 +152,7 @@ def judged_lines(account, units):
     if not found.spans and found.recorded_starts is not None:
         lines.append("it called for pumps when the logged pumps ran: no difference of a minute or more")
     if found.first_alarm_s is not None:
-        lines.append(f"first alarm at {clock(found.first_alarm_s)}")
+        lines.append(f"first medium or high alarm at {clock(found.first_alarm_s)}")
     for span in sorted(found.spans, key=lambda s: s.start_s - s.end_s)[:4]:
         level = "" if np.isnan(span.level_m) else f", water at {units.level.text(span.level_m)}"
         lines.append(f"{clock(span.start_s)} to {clock(span.end_s)}: pumps called: {span.called}, "

@@ -11,7 +11,7 @@ from duplexsump.control.records import CONTACT_NAMES
 from host_sim.report.clock import lasting
 from host_sim.report.closeup import contacts_known, wet_spans
 from host_sim.report.series import merged, share
-from host_sim.report.verdict import hours
+from host_sim.report.verdict import PRIORITIES, hours
 
 # The eight colors of M. Okabe and K. Ito, "Color Universal Design: how to make figures and presentations that are
 # friendly to colorblind people", 2002, revised 2008.  No other hue is used in a picture; greys are tints of the black.
@@ -28,7 +28,6 @@ CONTACTS_TO_S = 2 * 3600.0
 MOST_TIMES = 4
 # The picture shows at most this many alarms; the rest stand in the timeline.
 MOST_ALARMS = 12
-PRIORITIES = ("high", "medium", "low")
 
 
 @dataclass
@@ -43,7 +42,7 @@ class Lane:
     labelled: bool = True  # whether each bar carries its times
     heights: list[float] = field(default_factory=list)
     mark: str = ""  # a letter that also stands in the level panel
-    first_alarm_s: float | None = None  # where the first alarm sounded
+    first_alarm_s: float | None = None  # when horn or relay first called
     gaps: list[tuple[float, float]] = field(default_factory=list)  # stretches written as "out ..."
 
 

@@ -174,7 +174,7 @@ def _bars(axes, row, lane, trace):
     axes.broken_barh(widths, (row + 0.14, 0.72), linewidth=outline, zorder=3, **fill)
     if lane.first_alarm_s is not None:
         first = Clock(trace.begins_s, trace.duration_s).at(lane.first_alarm_s)
-        _beside(axes, lane.first_alarm_s, row, f"first alarm {first}", "right")
+        _beside(axes, lane.first_alarm_s, row, f"first call {first}", "right")
 
 
 def _marks(level, scales, lanes, trace):

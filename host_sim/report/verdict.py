@@ -1,6 +1,11 @@
 """The verdict in one line, and the comparison with the common fit-out: one pump on one float switch."""
 
+from collections import Counter
+
 from host_sim.report.clock import Clock, lasting
+
+PRIORITIES = ("high", "medium", "low")
+MOST_NAMED = 3  # alarms named in the verdict, which stays one line; the timeline has all
 
 
 def margin(trace, units):
@@ -13,26 +18,57 @@ def margin(trace, units):
 
 
 def verdict(trace, units):
-    """Return one sentence: whether the floor stayed dry, the margin, and the time of the first alarm."""
+    """Return one sentence: whether the floor stayed dry, the margin, and when horn or relay first called.
+
+    Where neither called, it names the alarms that were raised without a call.
+    """
     clock = Clock(trace.begins_s, trace.duration_s)
     totals = trace.totals
     peak = f"highest water {margin(trace, units)} at {clock.at(totals.highest_at_s)}"
-    if trace.controller == "single":
-        alarm = "no alarm fitted"
-    else:
-        alarm = "no alarm" if totals.first_alarm_s is None else f"first alarm at {clock.at(totals.first_alarm_s)}"
+    alarm = _alarm(trace, clock)
     if trace.floor_dry:
         return f"The floor stayed dry: {peak}; {alarm}."
     first = "" if totals.floor_first_s is None else f" from {clock.at(totals.floor_first_s)}"
     return f"The floor got wet{first}, for {lasting(totals.floor_wet_s)}: {peak}; {alarm}."
 
 
-def first_alarm(trace, clock):
+def _alarm(trace, clock):
+    # Low alarms call nobody, but whoever reads "no alarm" would not look for them.
+    if trace.controller == "single":
+        return "no alarm fitted"
+    if trace.totals.first_alarm_s is not None:
+        return f"horn or relay first called at {clock.at(trace.totals.first_alarm_s)}"
+    if not trace.alarms:
+        return "no alarm"
+    return f"no call by horn or relay, but {quiet_alarms(trace)}"
+
+
+def quiet_alarms(trace):
+    """Return the alarms of a run as words, each named once: "a low alarm (a selector not in AUTO)"."""
+    first = {}
+    for alarm in trace.alarms:
+        first.setdefault(alarm.text, alarm)
+    texts, priorities = list(first), {alarm.priority for alarm in first.values()}
+    named = "; ".join(texts[:MOST_NAMED]) + (f"; and {len(texts) - MOST_NAMED} more" if len(texts) > MOST_NAMED else "")
+    kind = f"{priorities.pop()} alarm" if len(priorities) == 1 else "alarm"
+    count = ("an" if kind == "alarm" else "a") if len(texts) == 1 else str(len(texts))
+    return f"{count} {kind}{'' if len(texts) == 1 else 's'} ({named})"
+
+
+def first_call(trace, clock):
     """Return when the horn, alarm or service relay first called, "none", or "none fitted" for a float switch."""
     if trace.controller == "single":
         return "none fitted"
     first = trace.totals.first_alarm_s
     return "none" if first is None else clock.at(first)
+
+
+def alarm_count(trace):
+    """Return how many alarms were raised, by priority: "1 medium, 2 low", "none", or "none fitted"."""
+    if trace.controller == "single":
+        return "none fitted"
+    counts = Counter(alarm.priority for alarm in trace.alarms)
+    return ", ".join(f"{counts[priority]} {priority}" for priority in PRIORITIES if counts[priority]) or "none"
 
 
 def rows(trace, units):
@@ -44,7 +80,8 @@ def rows(trace, units):
         ("margin to the floor", margin(trace, units)),
         ("time of the highest water", clock.at(totals.highest_at_s)),
         ("water on the floor", "none" if trace.floor_dry else lasting(totals.floor_wet_s)),
-        ("first alarm", first_alarm(trace, clock)),
+        ("alarms raised", alarm_count(trace)),
+        ("first call by horn or relay", first_call(trace, clock)),
     ]
     for pump in (1, 2):
         fitted = pump == 1 or trace.controller == "duplex"

@@ -2,7 +2,7 @@
 
 from math import pi
 
-from host_sim.plant import hydraulics
+from host_sim.plant import friction, hydraulics
 from host_sim.plant.equipment import Battery, Charger, Discharge, Generator, Inverter, Motor, Pump, Supply
 from host_sim.plant.hydraulics import Curve, Pipe
 from host_sim.site.pit import read_rows
@@ -100,7 +100,7 @@ def _pipe(table, default=REQUIRED):
             except ValueError as error:
                 table.problem("pipe", f"{error}; or give its inner diameter")
     k = table.quantity("extra_k", "number", 0.0, least=0.0)
-    roughness = table.quantity("roughness", "length", hydraulics.PVC_ROUGHNESS_M, least=0.0)
+    roughness = table.quantity("roughness", "length", friction.PVC_ROUGHNESS_M, least=0.0)
     fittings = table.table("fittings", {})
     bad = None in (length, diameter, k, roughness, fittings)
     if fittings is not None:

@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass, replace
 
-from host_sim.plant import hydraulics
+from host_sim.plant import friction, hydraulics
 from host_sim.plant.discharge import Drive, Lines, Outlet
 from host_sim.site import pumps as site_pumps
 from host_sim.site.reader import Table
@@ -137,7 +137,7 @@ def pressure(inputs, found):
 
     Surge by Joukowsky: density * wave speed * velocity.
     """
-    shutoff = max(p.curve.shutoff_m for p in inputs.pumps) * hydraulics.DENSITY * hydraulics.G
+    shutoff = max(p.curve.shutoff_m for p in inputs.pumps) * hydraulics.DENSITY * friction.G
     fastest = max((v for p in found for v in p.velocity_ms.values()), default=0.0)
     surge = hydraulics.DENSITY * WAVE_SPEED.get(inputs.piping.material, SURGE_SPEED) * fastest
     pipes = [*inputs.discharge.risers, *([inputs.discharge.header] if inputs.discharge.header else [])]
@@ -169,7 +169,7 @@ def curves(inputs, contacts, steps=40):
         for i in range(steps + 1):
             through = pump.curve.runout_m3s * i / steps
             rise = pump.curve.head_m(through)
-            delivered = through - hydraulics.orifice_m3s(pump.weep_m2, rise)
+            delivered = through - friction.orifice_m3s(pump.weep_m2, rise)
             if delivered >= 0.0:
                 rows.append((delivered, rise - (riser.loss_m(delivered) if riser else 0.0)))
         return [row for row in rows if row[1] >= 0.0]

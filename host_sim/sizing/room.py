@@ -4,7 +4,8 @@ from dataclasses import dataclass
 from functools import lru_cache
 from math import cos, pi, sqrt
 
-from host_sim.plant.hydraulics import DENSITY, orifice_m3s
+from host_sim.plant.friction import orifice_m3s
+from host_sim.plant.hydraulics import DENSITY
 from host_sim.sizing.limits import limit
 
 

@@ -25,19 +25,10 @@ class GateBench:
         self.timers.expire(now)
         self.gate.begin()
 
-    def ask(self, now, want, *, barred=0, on_battery=0, first=0, lead=0, lag=0, high=0, generator=0, wet=None):
-        """One step.  `lead`, `lag`, `high` are believed; `wet` is what reads wet, the same unless given."""
+    def ask(self, now, want, *, barred=0, on_battery=0, first=0, lead=0, lag=0, high=0, generator=0):
+        """One step.  `lead` and `lag` are believed, `high` reads wet."""
         gate = self.gate
         self.timers.expire(now)
         gate.barred, gate.on_battery, gate.first, gate.generator = barred, on_battery, first, generator
         gate.contacts = lead | lag | high
-        gate.wet = gate.contacts if wet is None else wet
         return gate.step(want)
-
-
-def first_on(gate, want, start, until, **contacts):
-    """Return the first instant from `start` on at which the output is `want`, asked every 100 ms."""
-    for now in range(start, until, 100):
-        if gate.ask(now, want, **contacts) == want:
-            return now
-    return None

@@ -336,3 +336,30 @@ def test_l2_a_contact_that_is_made_suspect_on_evidence_is_left_out_at_once(mask)
         belief.begin(wet)
         belief.make_suspect(mask, wet)
         assert (belief.suspect, belief.wet, belief.dry) == (mask, wet & ~mask, 15 & ~wet & ~mask)
+
+
+@pytest.mark.parametrize(("floats", "virtual"), FITTED.values(), ids=FITTED)
+def test_r1_each_believed_wet_contact_tells_of_water_and_a_transmitter_once(floats, virtual):
+    belief = Belief(make_settings(fitted=floats, transmitter=int(bool(virtual)), sensing=2), Timers(), virtual)
+    for wet in range(16):
+        for suspects in range(16):
+            belief.evidence = suspects
+            belief.make_suspect(0, wet)
+            believed = places(wet & (floats | virtual) & ~suspects)
+            expected = len(believed - places(virtual)) + bool(believed & places(virtual))
+            assert belief.vouchers() == expected
+
+
+def test_l2_the_sequence_time_counts_from_the_end_of_the_power_up_hold():
+    timers = Timers()
+    belief = Belief(make_settings(), timers, 0)
+    timers.expire(0)
+    timers.arm(tm.BOOT, 10_000)
+    belief.begin(word({HIGH}))
+    at = []
+    for now in range(0, 40_000, 100):
+        timers.expire(now)
+        belief.step(word({HIGH}), 0, 0, False)
+        if belief.order:
+            at.append(now)
+    assert at[0] == 10_000 + SEQUENCE_TIME_MS

@@ -495,3 +495,54 @@ def test_l6_of_a_run_of_both_each_ends_by_its_own_underload_and_the_run_with_the
     assert bench.go(1000, running=2, dry=2) == "resting"
     bench.go(bench.rest_ms())
     assert (bench.b.takes(), bench.b.spent) == (0, 0), "the next is a run of one"
+
+
+MOVES = {"off dry": r.OFF, "lead": r.LEAD, "off and lead": r.OFF | r.LEAD, "lag": r.LAG}
+
+
+def loaded_run(bench, *moves):
+    """A run with high wet and suspect that stays loaded for blind_run; `moves`: contacts that turned since it rose."""
+    bench.believe(0)
+    bench.b.moved = r.HIGH | r.LEAD
+    assert bench.go(0, running=0) == "watching"
+    bench.believe(r.HIGH, suspects=r.HIGH)
+    now = 100
+    for bench.b.moved in (r.HIGH, *moves, 0):
+        bench.go(now, running=0)
+        now += 100
+    bench.b.started()
+    while bench.go(now) == "running" and not bench.b.stayed:
+        now += 100
+    return now
+
+
+@pytest.mark.parametrize("moved", MOVES.values(), ids=MOVES)
+def test_l6_a_run_that_stays_loaded_proves_high_only_while_nothing_below_has_moved_since_it_rose(moved):
+    bench = Bench()
+    loaded_run(bench)
+    assert (bench.b.stayed, bench.b.rung) == (1, 0)
+    assert bench.belief.evidence == r.OFF | r.LEAD | r.LAG, "high is right, what is dry below it dead"
+    bench = Bench()
+    ended = loaded_run(bench, moved)
+    assert (bench.b.stayed, bench.b.rung) == (1, 0), "there was water"
+    assert bench.belief.evidence == r.HIGH, "but it may have stood below"
+    assert bench.go(ended + 100, running=0) == "resting"
+    bench.b.reset()
+    loaded_run(bench)  # high has been dry in between
+    assert bench.belief.evidence == r.OFF | r.LEAD | r.LAG
+
+
+def test_l6_a_move_of_high_itself_says_nothing_of_the_floats_below():
+    bench = Bench()
+    loaded_run(bench, r.HIGH, r.HIGH | r.LEAD)
+    assert bench.belief.evidence == r.OFF | r.LEAD | r.LAG
+
+
+@pytest.mark.parametrize("contact", [r.OFF, r.LEAD, r.LAG])
+def test_l6_the_controller_tells_of_a_contact_that_turns(contact):
+    rig = ready(sensing=WITH_CURRENT).set(high=1).run(30)
+    assert rig.c.blind.live == 0
+    rig.set(**{r.CONTACT_NAMES[contact.bit_length() - 1]: 1}).run(3)
+    assert rig.c.blind.live == 1
+    rig.set(high=0).run(3)
+    assert rig.c.blind.live == 0

@@ -276,13 +276,13 @@ def test_l6_a_blind_run_that_underloads_is_no_fault_of_the_pump():
 
 
 def test_l6_a_blind_run_begins_with_the_pump_and_not_before_it_may_start():
-    rig = Rig(boot=False, sensing=WITH_CURRENT, boot_hold=27_000)
-    rig.apply({"high": 1})
+    rig = Rig(boot=False, sensing=WITH_CURRENT, transmitter=1, fitted=8)
+    rig.apply({"transmitter": "low"})
     rig.power_up()
     rig.load = ["normal", "normal"]
-    rig.run_until(lambda rig: rig.active("level_lost"), 25)
-    rig.run(60 - rig.t)
-    assert rig.all_starts()[0][0] == near(27)
+    rig.run_until(lambda rig: rig.active("level_lost"), 3)
+    rig.run(90 - rig.t)
+    assert rig.all_starts()[0][0] == near(60), "the rest of a pump that has just stopped"
     assert sum(rig.pumps_on()) == 1
 
 

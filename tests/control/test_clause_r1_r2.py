@@ -70,17 +70,36 @@ def test_r1_the_third_in_a_row_is_a_dry_run_lockout():
 def test_r1_both_pumps_underloading_in_one_demand_mean_an_empty_pit():
     rig = ready(sensing=WITH_CURRENT)
     rig.load = ["under", "under"]
-    rig.fill("off", "lead").run(60)
+    rig.set(lead=1).run(60)  # it hangs: `off` is dry
     assert rig.pump_state(1) not in OUT
     assert rig.pump_state(2) not in OUT
-    assert rig.suspects() == {"off", "lead"}
+    assert "lead" in rig.suspects()
     assert rig.pumps_on() == (0, 0)
+
+
+@pytest.mark.parametrize("wet", [("off", "lead"), ("lead", "lag"), ("off", "lead", "lag")])
+def test_r1_against_two_contacts_that_tell_of_water_both_pumps_are_out(wet):
+    # What both pumps share is blocked: a frozen discharge, a shut valve.
+    rig = ready(sensing=WITH_CURRENT, sequence_time=60_000)
+    rig.load = ["under", "under"]
+    rig.fill(*wet)
+    assert rig.run_until(lambda rig: rig.pump_state(1) == rig.pump_state(2) == "retry", 25)
+    assert rig.suspects() == set()
+    assert rig.active("no_pump")
+
+
+def test_r1_a_transmitter_is_one_thing_that_tells_of_water():
+    rig = ready(sensing=WITH_CURRENT, transmitter=1, fitted=8).set(level=LEVEL["lag"], moved=1)
+    rig.load = ["under", "under"]
+    rig.run(25)
+    assert {rig.pump_state(1), rig.pump_state(2)}.isdisjoint(OUT)
+    assert rig.suspects() == {"off", "lead", "lag"}
 
 
 def test_r1_trips_that_are_taken_back_are_not_counted():
     rig = ready(sensing=WITH_CURRENT)
     rig.load = ["under", "under"]
-    rig.fill("off", "lead").run(60)
+    rig.set(lead=1).run(60)
     assert (rig.c.pumps[0].trips, rig.c.pumps[1].trips) == (0, 0)
     assert (rig.c.pumps[0].failures, rig.c.pumps[1].failures) == (0, 0)
 
@@ -164,7 +183,7 @@ def test_r1_a_loaded_run_that_the_level_ends_forgets_what_came_before():
 def test_r1_a_pit_that_both_pumps_find_empty_blames_neither_of_them():
     rig = ready(sensing=WITH_CURRENT)
     rig.load = ["under", "under"]
-    rig.fill("off", "lead").run(60)  # `lead` hangs wet
+    rig.set(lead=1).run(60)  # it hangs wet
     assert rig.active("floats_out_of_sequence")
     assert [rig.raised(f"pump_{n}_unavailable") for n in (1, 2)] == [[], []]
 

@@ -184,18 +184,18 @@ def test_a5_an_inspection_that_is_due_is_awaited_no_longer():
 ])  # fmt: skip
 def test_i10_the_next_step_is_due_with_the_soonest_timer_or_long_time(timer_ms, left_min, expected_ms):
     rig = quiet(inspection_min=INSPECTION_MIN - left_min)
-    holding(rig, **{f"timers__at[{tm.BOOT_COUNT}]": rig.now_ms + timer_ms})
+    holding(rig, **{f"timers__at[{tm.BOOT}]": rig.now_ms + timer_ms})
     assert looked(rig, 0.0) == expected_ms
 
 
 def test_timers_ring_in_the_step_that_is_due():
     rig = quiet()
     at = rig.now_ms + 10_000
-    holding(rig, **{f"timers__at[{tm.BOOT_COUNT}]": at})
+    holding(rig, **{f"timers__at[{tm.BOOT}]": at})
     rig.c.step(at - 100, list(rig.held))
-    assert (rig.c.timers.at[tm.BOOT_COUNT], rig.c.timers.rang[tm.BOOT_COUNT]) == (at, False)
+    assert (rig.c.timers.at[tm.BOOT], rig.c.timers.rang[tm.BOOT]) == (at, False)
     rig.c.step(at, list(rig.held))
-    assert (rig.c.timers.at[tm.BOOT_COUNT], rig.c.timers.rang[tm.BOOT_COUNT]) == (NEVER, True)
+    assert (rig.c.timers.at[tm.BOOT], rig.c.timers.rang[tm.BOOT]) == (NEVER, True)
 
 
 # A step, and what it may skip ----------------------------------------------------------------------

@@ -56,7 +56,7 @@ def n(request):
 
 def test_as_built_no_try_is_owed_and_pump_1_comes_first():
     f = Bench().f
-    assert (f.rung, f.turn, f.second, f.overloads) == (0, 0, 0, [0, 0])
+    assert (f.rung, f.turn, f.second, f.aside, f.overloads) == (0, 0, 0, 0, [0, 0])
 
 
 @pytest.mark.parametrize("wet", [WET, r.HIGH])
@@ -97,13 +97,17 @@ def test_r3_a_try_that_runs_does_not_start_the_ladder_anew():
     bench.tick()
     bench.at(10_000)
     bench.taken()
+    bench.try_runs(1)
     bench.tick(out=1)
     assert (bench.f.rung, bench.f.second) == (0, 1)
+    bench.try_runs()
     assert bench.tick() == 1_000
     bench.at(11_000)
     bench.taken()
+    bench.try_runs(2)
     bench.tick(out=2)
     assert (bench.f.rung, bench.f.second) == (1, 0)
+    bench.try_runs()
     assert bench.tick() == 30_000
 
 
@@ -298,6 +302,43 @@ def test_r3_one_that_is_out_is_tried_beside_one_that_runs_with_high_wet(n):
             assert bench.tick(out=3, ready=1 << n) is None
             assert (bench.f.rung, bench.f.second) == (min(k + 1, 3), 0), "the try does not end the ladder"
             bench.pumps[1 - n].held, bench.pumps[1 - n].state = 0, state
+
+
+@pytest.mark.parametrize("state", [pm.RETRY, pm.LOCKED])
+def test_r3_when_the_run_beside_which_it_was_tried_trips_the_times_begin_anew(n, state):
+    # Night 67 of seed 10, currents stuck: with high wet nothing ran for 27 s, and might not have for two minutes.
+    bench, now = beside(n), 0
+    for step in (10_000, 30_000, 60_000):
+        assert bench.tick(out=1 << n, ready=1 << n) == step
+        now += step
+        bench.at(now)
+        bench.taken()
+    assert bench.tick(out=1 << n, ready=1 << n) == 120_000
+    bench.at(now + 5_000)
+    bench.pumps[n].state = state
+    assert bench.tick() == 10_000
+    bench.at(now + 6_000)
+    assert bench.tick() == 9_000, "once"
+    bench.at(now + 15_000)
+    bench.taken()
+    bench.at(now + 15_000 + bench.tick())
+    bench.taken()
+    assert bench.tick() == 30_000, "and grow again"
+
+
+def test_r3_when_it_trips_while_the_try_beside_it_runs_they_begin_anew_after_that(n):
+    bench = beside(n)
+    bench.tick(out=1 << n, ready=1 << n)
+    bench.f.rung = 3
+    bench.at(10_000)
+    bench.taken()
+    other = bench.pumps[1 - n]
+    other.held, other.state = pm.RETRY, pm.STARTING
+    assert bench.tick(out=3, ready=1 << n) is None
+    bench.pumps[n].state = pm.LOCKED
+    assert bench.tick(out=2 >> n) is None
+    other.held, other.state = 0, pm.LOCKED
+    assert bench.tick() == 10_000
 
 
 @pytest.mark.parametrize("wet", [0, r.LEAD, r.LEAD | r.LAG])

@@ -7,7 +7,7 @@ import pytest
 from duplexsump.control import records as r
 from duplexsump.control import timers as tm
 
-from tests.control.gate_bench import BOTH, FLOOD_OFF, LAG_OFF, MIN_OFF, NONE, PUMP_1, PUMP_2, GateBench, first_on
+from tests.control.gate_bench import BOTH, FLOOD_OFF, LAG_OFF, MIN_OFF, NONE, PUMP_1, PUMP_2, GateBench
 
 RING_MS = 1 << 30
 
@@ -17,7 +17,7 @@ RING_MS = 1 << 30
 
 def test_a_new_gate_asks_for_nothing_and_bars_nothing():
     built = GateBench().as_built
-    for name in ("out", "boots", "barred", "on_battery", "first", "contacts", "wet", "generator"):
+    for name in ("out", "barred", "on_battery", "first", "contacts", "generator"):
         assert built[name] == 0, name
 
 
@@ -46,78 +46,14 @@ def test_s4_a_power_up_takes_the_outputs_down():
     assert gate.ask(70_100, PUMP_1, high=8) == NONE
 
 
-def test_s4_power_ups_close_together_hold_longer_and_longer():
-    gate = GateBench(min_off=10_000, lag_min_off=10_000, flood_min_off=5000)
-    holds = []
-    now = 0
-    for boots in (1, 2, 3, 3, 3):
-        holds.append(first_on(gate, PUMP_1, now, now + 90_000, lead=2) - now)
-        assert gate.gate.boots == boots
-        now += 100_000
-        gate.power_up(now)
-    assert holds == [10_000, 20_000, 40_000, 40_000, 40_000]
-
-
-def test_s4_the_hold_ends_on_its_own_instant_and_not_before():
-    gate = GateBench(min_off=10_000, lag_min_off=10_000, flood_min_off=5000)
-    gate.power_up(100_000)
-    assert gate.ask(119_999, PUMP_1, lead=2) == NONE
-    assert gate.ask(120_000, PUMP_1, lead=2) == PUMP_1
-
-
-@pytest.mark.parametrize("wet", [{"lag": 4}, {"high": 8}, {"lag": 4, "high": 8}])
 @pytest.mark.parametrize("boot_hold", [10_000, 30_000])
-def test_s4_with_lag_or_high_wet_the_hold_does_not_grow(boot_hold, wet):
+@pytest.mark.parametrize("wet", [{"lead": 2}, {"lag": 4}, {"high": 8}])
+def test_s4_the_hold_is_the_same_however_often_the_power_comes_back(wet, boot_hold):
     gate = GateBench(boot_hold=boot_hold, lag_min_off=5000, flood_min_off=5000)
-    for now in (10_000, 20_000):
+    for now in (10_000, 20_000, 30_000, 40_000):
         gate.power_up(now)
-    assert gate.ask(20_000 + boot_hold - 1, PUMP_1, **wet) == NONE
-    assert gate.ask(20_000 + boot_hold, PUMP_1, **wet) == PUMP_1
-    lower = GateBench(boot_hold=boot_hold)
-    for now in (10_000, 20_000):
-        lower.power_up(now)
-    assert lower.ask(20_000 + 4 * boot_hold - 1, PUMP_1, lead=2) == NONE
-    assert lower.ask(20_000 + 4 * boot_hold, PUMP_1, lead=2) == PUMP_1
-
-
-def test_s4_the_hold_asks_what_reads_wet_and_the_rest_what_is_believed():
-    gate = GateBench(min_off=10_000, lag_min_off=10_000)
-    for now in (10_000, 20_000):
-        gate.power_up(now)
-    assert gate.ask(29_900, PUMP_1, wet=8) == NONE
-    assert gate.ask(30_000, PUMP_1, wet=8) == PUMP_1
-    gate.power_up(100_000)
-    assert gate.ask(109_900, PUMP_1, wet=4) == NONE
-    assert gate.ask(110_000, PUMP_1, wet=4) == PUMP_1
-    gate = GateBench()
-    assert gate.ask(15_000, PUMP_1, wet=2 | 4 | 8) == NONE
-    assert gate.ask(20_000, PUMP_1, lead=2, wet=0) == PUMP_1
-
-
-def test_s4_lead_or_off_wet_does_not_shorten_the_hold():
-    gate = GateBench(min_off=10_000, lag_min_off=10_000)
-    for now in (10_000, 20_000):
-        gate.power_up(now)
-    assert gate.ask(59_999, PUMP_1, wet=1 | 2) == NONE
-
-
-def test_s4_with_lag_or_high_wet_a_short_hold_is_not_made_longer():
-    for wet in ({"lag": 4}, {"high": 8}):
-        gate = GateBench(lag_min_off=5000, flood_min_off=5000)
-        assert gate.ask(9_999, PUMP_1, **wet) == NONE
-        assert gate.ask(10_000, PUMP_1, **wet) == PUMP_1
-
-
-def test_s4_power_ups_five_minutes_apart_are_not_counted():
-    gate = GateBench()
-    gate.ask(299_999, NONE)
-    assert gate.gate.boots == 1
-    gate.ask(300_000, NONE)
-    assert gate.gate.boots == 0
-    gate.power_up(300_100)
-    assert gate.gate.boots == 1
-    gate.ask(300_100 + 10_000, NONE)
-    assert gate.gate.boots == 1
+    assert gate.ask(40_000 + boot_hold - 1, PUMP_1, **wet) == NONE
+    assert gate.ask(40_000 + boot_hold, PUMP_1, **wet) == PUMP_1
 
 
 def test_s4_a_long_boot_hold_is_a_setting():
@@ -170,8 +106,8 @@ def test_s1_with_the_other_pump_running_lag_wet_shortens_the_rest():
 def test_s1_a_lag_that_is_not_believed_does_not_shorten_the_rest():
     gate = GateBench()
     stop = run_and_stop(gate, PUMP_1)
-    assert gate.ask(stop + LAG_OFF, PUMP_1, wet=2 | 4) == NONE
-    assert gate.ask(stop + MIN_OFF, PUMP_1, wet=2 | 4) == PUMP_1
+    assert gate.ask(stop + LAG_OFF, PUMP_1) == NONE
+    assert gate.ask(stop + MIN_OFF, PUMP_1) == PUMP_1
 
 
 def test_i10_a_deadline_at_the_very_instant_at_which_the_clock_wraps_is_a_deadline():
@@ -187,9 +123,9 @@ def test_i10_a_deadline_at_the_very_instant_at_which_the_clock_wraps_is_a_deadli
     assert gate.ask(RING_MS - 3000, BOTH) == PUMP_1
     assert gate.ask(RING_MS - 100, BOTH) == PUMP_1
     assert gate.ask(0, BOTH) == BOTH
-    for wet, hold in (({"lead": 2}, 20_000), ({"lag": 4}, 10_000), ({"high": 8}, 10_000)):
+    for wet in ({"lead": 2}, {"lag": 4}, {"high": 8}):
         gate = GateBench(min_off=10_000, lag_min_off=5000, flood_min_off=5000)
-        gate.power_up(RING_MS - hold)  # the second power-up: 20 s, with lag or high wet 10 s
+        gate.power_up(RING_MS - 10_000)
         assert gate.ask(RING_MS - 100, PUMP_1, **wet) == NONE
         assert gate.ask(0, PUMP_1, **wet) == PUMP_1
 
@@ -351,6 +287,6 @@ def test_a4_a_barred_pump_does_not_take_the_battery_from_the_other():
 # What is declared -------------------------------------------------------------------------------
 
 
-def test_j4_the_snapshot_fields_are_declared_and_only_the_power_ups_are_retained():
+def test_j4_the_snapshot_fields_are_declared_and_none_is_retained():
     gate = GateBench()
-    assert gate.gate.FIELDS == (("out", r.STATE, 0, r.AGAIN), ("boots", r.STATE, 0, r.RETAIN))
+    assert gate.gate.FIELDS == (("out", r.STATE, 0, r.AGAIN),)

@@ -146,11 +146,18 @@ def test_r1_an_empty_pit_is_held_against_the_contact_that_had_risen_and_the_seco
 
 
 def test_r1_when_both_found_the_pit_empty_it_is_held_against_all_that_read_wet(n):
-    bench = dry(n, LEAD | LAG, 1, other_bit(n), raised=HIGH)
+    bench = dry(n, LAG, 1, other_bit(n), raised=HIGH)
     assert bench.empty is True
-    assert (bench.belief.dried, bench.belief.fickle, bench.belief.evidence) == (LEAD | LAG, 0, LEAD | LAG)
-    bench = dry(n, LEAD | LAG, 1, other_bit(n), dried=LAG)
-    assert (bench.belief.dried, bench.belief.fickle, bench.belief.evidence) == (LEAD | LAG, LAG, LEAD | LAG)
+    assert (bench.belief.dried, bench.belief.fickle, bench.belief.evidence) == (LAG, 0, LAG)
+    bench = dry(n, LAG, 1, other_bit(n), dried=LAG)
+    assert (bench.belief.dried, bench.belief.fickle, bench.belief.evidence) == (LAG, LAG, LAG)
+
+
+@pytest.mark.parametrize("wet", [LEAD | LAG, OFF | LEAD, OFF | HIGH])
+def test_r1_two_contacts_that_agree_outweigh_two_pumps(n, wet):
+    bench = dry(n, wet, 1, other_bit(n), raised=LEAD, dried=LEAD)
+    assert bench.empty is False
+    assert (bench.belief.evidence, bench.pair.not_pumping, bench.belief.dried) == (0, 3, LEAD)
 
 
 def test_r1_one_pump_that_does_not_pump_says_nothing_of_the_contacts(n):

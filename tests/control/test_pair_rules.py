@@ -7,6 +7,7 @@ from duplexsump.control import settings as s
 from duplexsump.control import timers as tm
 from duplexsump.control.controller import Controller
 
+from tests.control.clause_bench import pump_1_only
 from tests.control.pair_bench import Bench, other_bit
 from tests.rig import NO_CURRENT, WITH_CURRENT, WITH_FEEDBACK, make_settings
 
@@ -332,6 +333,31 @@ def test_d6_a_good_lead_in_between_begins_the_count_anew(n):
     assert (bench.pair.lag_leads[n], bench.pair.suspects) == (1, 0)
 
 
+# S2: who starts first -------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("out", range(4))
+@pytest.mark.parametrize("lead", [-1, 0, 1])
+@pytest.mark.parametrize("turn", [0, 1])
+def test_s2_of_two_that_are_wanted_the_leader_starts_first_but_not_one_that_is_out(turn, lead, out):
+    bench = Bench()
+    bench.pair.turn, bench.pair.lead = turn, lead
+    bench.pumps[0].out, bench.pumps[1].out = out & 1, out >> 1
+    leader = lead if lead >= 0 else turn
+    assert bench.pair.goes_first() == ({1: 1, 2: 0}[out] if out in (1, 2) else leader)
+
+
+def test_s2_in_a_flood_after_a_reset_the_good_pump_starts_before_the_one_that_is_out():
+    rig = pump_1_only(sensing=WITH_CURRENT)
+    rig.load[0] = "over"
+    rig.fill("off", "lead").run(60)
+    assert rig.c.pumps[0].out
+    rig.set(selector_2="auto").fill("lag", "high").power_cut()
+    up = rig.t
+    rig.run(20)
+    assert [n for t, n in rig.all_starts() if t >= up] == [2, 1]
+
+
 # R1: underload -------------------------------------------------------------------------------------
 
 
@@ -350,7 +376,7 @@ def test_r1_underload_means_an_empty_pit_or_a_pump_that_does_not_pump(n, loaded,
             assert empty is True, "the pit is empty and the pump is good"
             assert (bench.belief.evidence, bench.belief.wet) == (wet & r.OFF, r.HIGH), "off, if it reads wet"
             assert (pump.state, pump.failures, other.state, bench.pair.not_pumping) == (pm.RUNNING, 0, pm.RETRY, before)
-        elif before & other_bit(n):
+        elif before & other_bit(n) and bin(wet).count("1") < 2:
             assert empty is True, "the other one found the same"
             assert (bench.belief.evidence, bench.belief.wet) == (wet, r.HIGH & ~wet), "every one that reads wet"
             assert [(p.state, p.failures, p.trips, p.cause) for p in bench.pumps] == [(pm.IDLE, 0, 0, 0)] * 2

@@ -58,7 +58,6 @@ def test_boot_with_high_wet_on_flapping_mains(up_s, first_starts):
         lives.append(next((pytest.approx(t - up, abs=0.15) for t, _ in rig.all_starts() if t >= up), None))
         rig.power_cut(2)
     judges.check()
-    # With high wet the hold does not grow: no flood ranks above wear.
     assert lives == first_starts
 
 
@@ -76,8 +75,8 @@ def test_a_full_pit_on_flapping_mains_keeps_its_floor_dry(sensing, up_s):
     assert pit.level_mm < HEIGHTS_MM[2]
 
 
-def test_with_lag_wet_the_hold_does_not_grow_and_with_lead_to_forty_seconds():
-    for wet, holds in ((("off", "lead", "lag"), [10, 10, 10]), (("off", "lead"), [20, 40, 40])):
+def test_on_flapping_mains_the_hold_does_not_grow():
+    for wet, holds in ((("off", "lead", "lag"), [10, 10, 10]), (("off", "lead"), [20, 20, 20])):
         rig = Rig(boot=False)
         rig.apply(dict.fromkeys(wet, 1))
         rig.power_up()

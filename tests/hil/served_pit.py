@@ -209,8 +209,8 @@ def _own_terminal():
 # What the dialogue asks to be done, and the name under which a PitPerson knows it.
 TOLD = (
     (r"Turn the selector of pump (\d) to (\w+)", "selector_{0}_{1}"),
-    (r"Unplug both pumps", "unplug"),
-    (r"Plug both pumps in", "plug"),
+    (r"Cut both pumps off", "unplug"),
+    (r"Power both pumps", "plug"),
     (r"Lift the `(\w+)` float", "lift_{0}"),
     (r"The water holds `(\w+)` wet", "lower_{0}"),
     (r"Let it go|Let the `\w+` float go|Release the", "let_go"),
@@ -219,8 +219,8 @@ TOLD = (
     (r"Close the isolation valve above check valve (\d)", "valve_{0}"),
     (r"[Oo]pen the hose|open it\.|with the hose open", "hose_on"),
     (r"Shut the hose", "hose_off"),
-    (r"Press the test button of pump (\d)", "trip_{0}"),
-    (r"Reset the GFCI or breaker of pump (\d)", "untrip_{0}"),
+    (r"^(?:Press the test button of|Pull the fuse in) pump (\d)", "trip_{0}"),
+    (r"^(?:Reset|Put the fuse back into) pump (\d)", "untrip_{0}"),
     (r"CUT THE POWER", "cut"),
     (r"Switch the power on again", "restore"),
     (r"Remove the test jumper", "jumper_out"),

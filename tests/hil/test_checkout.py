@@ -88,6 +88,18 @@ def test_stop_keeps_everything_and_skip_gives_a_reason(kit, tmp_path):
     assert "more than 3% of 30 A apart" in test.document["items"]["current 1"]["words"]
 
 
+@pytest.mark.long
+def test_an_output_can_be_skipped_where_its_eyes_are_asked_for_and_nothing_stays_called(kit, tmp_path):
+    answers = {"see horn": "skip no horn yet", "see pump 1": "Skip", "see status light": "skip dark in here"}
+    test = run(kit, tmp_path / "record.json", answers=answers)
+    items = test.document["items"]
+    assert {name for name, verdict in verdicts(test).items() if verdict != PROVED} == {"horn", "pump 1", "status light"}
+    assert [items[name]["words"] for name in ("horn", "pump 1")] == ["no horn yet", "no reason given"]
+    assert verdicts(test)["horn"] == SKIPPED
+    kit.run_ms(5000)
+    assert not kit.read("pump_1") and not kit.read("pump_2")
+
+
 def test_one_connector_at_a_time(kit, tmp_path):
     kit.reset()
     handy = Handy(kit, "pico", True)

@@ -21,10 +21,15 @@ from tests.micropython.places import micropython
 class Deaf:
     """A person who is never asked."""
 
+    in_place = False
+
     def __init__(self, answers=()):
         self.answers, self.heard = list(answers), []
 
     def say(self, text):
+        self.heard.append(text)
+
+    def waiting(self, text):
         self.heard.append(text)
 
     def does(self, key):
@@ -202,7 +207,7 @@ def test_the_example_of_every_question_is_a_good_answer(units):
         show = Say(units)
 
     for key in questions._BY_KEY:
-        one = questions.question(Speaks, key, 1 if "{" in key else None)
+        one = questions.question(Speaks, key, 1 if "{" in key else None, how="Is it off?")
         assert one.why and one.ask and "{" not in one.ask + one.key
         if one.example:
             assert asking.parse(one, one.example, {"date": read_date}) is not None, key

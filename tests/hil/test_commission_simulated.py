@@ -205,8 +205,8 @@ def test_stop_keeps_what_is_done_and_the_jumper_is_looked_for_by_the_board(tmp_p
 
 
 def test_the_command_shows_a_hose_test_without_hardware_and_leaves_no_signature(whole, tmp_path, monkeypatch):
-    def told(kit, told, units, the_site):
-        told("1 of 44.  Cautions")
+    def told(kit, screen, units, the_site):
+        screen.say("1 of 44.  Cautions")
         return dict(whole)
 
     monkeypatch.setattr(simulated, "run", told)
@@ -215,7 +215,9 @@ def test_the_command_shows_a_hose_test_without_hardware_and_leaves_no_signature(
     given = ["--virtual", "--record", str(tmp_path / "r.json"), "--place", "12 Nowhere Rd"]
     done = CliRunner().invoke(app, given)
     assert done.exit_code == 0, done.output
-    assert "simulated" in done.output.splitlines()[0] and "1 of 44.  Cautions" in done.output
+    said = " ".join(done.output.split())  # that it was done is said after it was
+    assert 0 <= said.index("1 of 44. Cautions") < said.index("A simulated person did this hose test")
+    assert "simulated person" in simulated.INTRO[0]
     page = (tmp_path / "r.html").read_text(encoding="utf-8")
     assert "NO HARDWARE" in page.upper() and "12 Nowhere Rd" in page and "date, signature" not in page
     assert CliRunner().invoke(app, given).exit_code != 0  # a record is never overwritten

@@ -21,7 +21,7 @@ ANSWERS = (
     ("locked out", ["no", "yes"]),
     ("wake you", ["no"]),
     ("turn freely", ["yes"]),
-    ("circuits on", ["yes", ""]),
+    ("powered again", ["yes", ""]),
     ("supply of pump 1 while", ["8.2 gpm", "2000 V", "118"]),
     ("supply while both", ["231 V"]),
     ("stand still", ["yes"]),
@@ -82,7 +82,7 @@ def _first(session, served, said, codes):
 def _second(session, served, said):
     # Goes on; lifts the wrong float and takes the step again; killed while pump 1 draws the pit down.
     answers = [(pattern, lines[-1:]) for pattern, lines in ANSWERS]
-    mine = [("Resume with them", ["perhaps", "yes"]), ("locked out", ["no", "yes"]), ("circuits on", ["yes", ""])]
+    mine = [("Resume with them", ["perhaps", "yes"]), ("locked out", ["no", "yes"]), ("powered again", ["yes", ""])]
     installer = Installer(session, served, [*mine, *answers[:3], *answers[4:6], *answers[7:]])
     installer.until("-> Lift the `off` float")
     served.act(served.person.float, "lag", WET)

@@ -113,14 +113,15 @@ def test_m3_a_clock_that_stands_still_lets_the_watchdog_drop_everything_and_star
 
 @pytest.mark.campaign
 def test_m3_a_clock_that_stands_still_for_good_leaves_everything_dropped(kit, bench):
+    # What follows in the lives after it: `test_stopped_clock.py`.  A second of a chip that waits in vain takes the
+    # emulator more than a minute.
     kit.run_ms(kit.settings[s.MIN_OFF_MS])
     bench.water("off", "lead")
     assert kit.run_until(lambda: on(kit), 5000)
     kit.pico.stop_clock(for_good=True)
     assert kit.run_until(lambda: not on(kit) and not kit.read("relay"), 9000)
-    for _ in range(2):  # a processor that waits in vain takes the emulator long
-        kit.run_ms(4500)
-        assert not kit.read("relay") and not kit.read("service") and not on(kit), "both relays call for help"
+    kit.run_ms(1000)
+    assert not kit.read("relay") and not kit.read("service") and not on(kit), "both relays call for help"
 
 
 def test_m3_worn_flash_is_told_and_costs_the_journal_alone(kit, bench):

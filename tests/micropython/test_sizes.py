@@ -6,7 +6,7 @@ from host_sim.board.deploy import compile_firmware
 from host_sim.board.virtual import FIRMWARE
 
 # What may lie in an RP2040's 230 kB of heap beside the state: a limit against growth nobody noticed.
-MOST_STATION, MOST_BOARD = 65_000, 5_500
+MOST_STATION, MOST_BOARD = 60_000, 5_000
 
 
 @pytest.mark.long

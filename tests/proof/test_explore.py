@@ -177,7 +177,7 @@ def test_the_timers_of_the_pair_that_are_left_out_are_named():
             for move in part.moves[::37]:
                 part.step(state, move)
                 armed |= {i for i in range(tm.N_TIMERS) if part.timers.at[i] >= 0}
-    # D5's three tell an alarm, D7's and S4's counts wait longer than any search, S7's closing rest is the choice OVER.
+    # D5's three tell an alarm, D7's count waits longer than any search, S7's closing rest is the choice OVER.
     alarms = {tm.BOTH, tm.LAG_LONG, tm.LEAD_LONG}
-    told = alarms | {tm.BOOT_COUNT, tm.RETRY, tm.RETRY + 1, tm.OVER_HOUR, tm.OVER_HOUR + 1, tm.RECENT, tm.RECENT + 1}
+    told = alarms | {tm.RETRY, tm.RETRY + 1, tm.OVER_HOUR, tm.OVER_HOUR + 1, tm.RECENT, tm.RECENT + 1}
     assert armed <= _TIMERS | told, {tm.NAMES[i] for i in armed - _TIMERS - told}

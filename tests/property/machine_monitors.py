@@ -194,14 +194,14 @@ class Invariants:
             self.waiting_ms = 0
             return
         self.waiting_ms += self.passed_ms
-        delay_ms = min(4 * st[s.BOOT_HOLD_MS], 240_000) if self.now - self.boot_ms < 240_000 else 0
+        delay_ms = st[s.BOOT_HOLD_MS] if self.now - self.boot_ms < 240_000 else 0
         limit_ms = max(st[s.LAG_MIN_OFF_MS], delay_ms) + st[s.GENERATOR_SPACING_MS] + SLACK_MS
         text = f"lead wet, a pump available and none running for {self.waiting_ms} ms, limit {limit_ms} ms"
         self._met("I5", self.waiting_ms <= limit_ms, text)
 
     def _flood(self, rig, believed, out):
         st = self.settings
-        hold_ms = 4 * st[s.BOOT_HOLD_MS] if self.now - self.boot_ms < 300_000 else 0
+        hold_ms = st[s.BOOT_HOLD_MS] if self.now - self.boot_ms < 300_000 else 0
         limit_ms = 2 * (max(60_000, st[s.FLOOD_RETRY_MS]) + st[s.DRY_RUN_MS] + st[s.OVERLOAD_MS]) + hold_ms
         limit_ms += 2 * st[s.GENERATOR_SPACING_MS] + st[s.FLOOD_MIN_OFF_MS] + SLACK_MS
         for n in range(2):

@@ -12,7 +12,8 @@ from scipy.integrate import solve_ivp
 from host_sim.plant import battery, seepage
 from host_sim.plant.discharge import Drive, Outlet
 from host_sim.plant.equipment import Inflow
-from host_sim.plant.hydraulics import DENSITY, G
+from host_sim.plant.friction import G
+from host_sim.plant.hydraulics import DENSITY
 from host_sim.plant.water_balance import time_to, volume_after, volume_seconds
 from tests.plant_sites import BATTERY, GPM, INCH, PIT, PUMP, SEPARATE, Still, site
 from tests.property.examples import in_proportion

@@ -105,6 +105,16 @@ def test_event_driven_and_ticking_journals_are_equal(which, gpm, later, start_m,
     assert ticking.totals.balance_relative < 1e-9
 
 
+@pytest.mark.parametrize(("which", "name"), [(0, "lead-chattering"), (0, None), (4, None)])
+def test_ticks_on_which_waves_noise_or_chatter_change_nothing_are_no_steps(which, name):
+    names = [faults.Fault(name, 0.0, None, 0.0)] if name else []
+    where = replace(sites()[which], duration_s=NIGHT_S, inflow=Inflow([0.0], [15 * GPM], None), wave_m=0.003)
+    jumping = closed_loop.run(where, faults=names, seed=5)
+    ticking = closed_loop.run(where, faults=names, seed=5, ticking=True)
+    assert records(jumping) == records(ticking)
+    assert jumping.totals.steps < 0.5 * ticking.totals.steps
+
+
 def test_the_comparison_can_fail():
     where = replace(sites()[0], duration_s=NIGHT_S)
     one, other = closed_loop.run(where, seed=1), closed_loop.run(replace(where, start_m=0.2), seed=1)

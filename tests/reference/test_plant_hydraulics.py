@@ -6,6 +6,7 @@ import warnings
 
 import pytest
 
+from host_sim.plant import friction
 from host_sim.plant import hydraulics as hy
 from host_sim.plant.discharge import Drive, Lines, Outlet
 from host_sim.plant.equipment import Discharge, Motor, Pump, Seepage
@@ -32,7 +33,7 @@ def test_schedule_40_plastic_pipe_has_its_own_inner_diameter(size, inner_in):
     ],
 )  # fmt: skip
 def test_our_own_friction_table(size, gpm, ft_in_100):
-    assert 100 * hy.friction_slope(gpm * GPM, hy.pipe_diameter_m(size)) == pytest.approx(ft_in_100, abs=0.0011)
+    assert 100 * friction.friction_slope(gpm * GPM, hy.pipe_diameter_m(size)) == pytest.approx(ft_in_100, abs=0.0011)
 
 
 # Source: Hazen-Williams with C = 150, SI form, which runs at 0.86 to 1.02 of Darcy-Weisbach here.
@@ -40,7 +41,7 @@ def test_our_own_friction_table(size, gpm, ft_in_100):
 def test_hazen_williams_stands_beside_it(gpm):
     diameter, flow = hy.pipe_diameter_m(1.5), gpm * GPM
     hazen = 10.67 * (flow / 150.0) ** 1.852 / diameter**4.8704
-    assert 0.86 <= hazen / hy.friction_slope(flow, diameter) <= 1.02
+    assert 0.86 <= hazen / friction.friction_slope(flow, diameter) <= 1.02
 
 
 # Source: Crane TP-410 (2009), A-26 and: K = n * fT; fT as printed, 0.021, 0.020, 0.019, from memory.
@@ -75,7 +76,7 @@ def test_the_handbook_s_friction_factors_are_those_that_are_printed():
 # Source: orifice equation, Cd 0.6 (handbook value): a 0.5 in hole under 1 ft.
 def test_orifice():
     area = 3.141592653589793 / 4 * (0.5 * INCH) ** 2
-    assert hy.orifice_m3s(area, 1 * FOOT) / GPM == pytest.approx(2.95, abs=0.005)
+    assert friction.orifice_m3s(area, 1 * FOOT) / GPM == pytest.approx(2.95, abs=0.005)
 
 
 # Source: soil and holes in a row: the wall stands at the level at which both pass the same flow (orifice, Cd 0.6).
@@ -91,7 +92,7 @@ def test_perforations_limit_what_the_soil_lets_through():
     assert flow_m3s(many, outside, level) == pytest.approx(free, rel=1e-3)
     held = flow_m3s(few, outside, level)
     wall = outside - held / few.conductance_m2s
-    assert held == pytest.approx(hy.orifice_m3s(4 * area, wall - level), rel=1e-6)
+    assert held == pytest.approx(friction.orifice_m3s(4 * area, wall - level), rel=1e-6)
     assert 0.3 * free < held < 0.9 * free
     assert flow_m3s(few, outside, outside) == 0.0
 
@@ -151,7 +152,7 @@ def test_operating_points_of_forty_random_sites_agree_with_epanet(record_propert
         static = draw.uniform(0.2, 0.8) * curve.shutoff_m
         flow, _ = hy.operating_point(curve, static, [line])
         velocity = flow / line.area_m2
-        if velocity * line.diameter_m / hy.VISCOSITY < 4000:
+        if velocity * line.diameter_m / friction.VISCOSITY < 4000:
             continue  # laminar or critical: no pump is chosen to run there
         gaps.append(abs(epanet(0.0, static, [curve], [line], None)[0] / flow - 1.0))
     record_property("median", statistics.median(gaps))

@@ -7,7 +7,7 @@ from math import log, pi, sqrt
 import pytest
 
 from host_sim.benchmark import swmm_pit
-from host_sim.plant import hydraulics
+from host_sim.plant import friction, hydraulics
 from host_sim.plant.equipment import Battery as Cell
 from host_sim.sizing import battery, cycling, head, inflow, limits, room
 from host_sim.sizing.document import edited
@@ -125,7 +125,7 @@ def test_hazen_williams_would_move_the_operating_point_little():
     at = next(p for p in result.points if p.which == head.ALONE_1 and p.contact == "off")
     diameter, flow = hydraulics.pipe_diameter_m(1.5), at.flow_m3s
     hazen = 30 * FOOT * 10.67 * (flow / 150) ** 1.852 / diameter**4.8704
-    darcy = 30 * FOOT * hydraulics.friction_slope(flow, diameter)
+    darcy = 30 * FOOT * friction.friction_slope(flow, diameter)
     assert 0.86 <= hazen / darcy <= 1.02
 
 

@@ -26,7 +26,7 @@ class Bus:
 
     def __init__(self, number, sda, scl, freq, timeout):
         type(self).opened += 1
-        self.freq, self.timeout = freq, timeout
+        self.number, self.sda, self.scl, self.freq, self.timeout = number, sda.number, scl.number, freq, timeout
 
     def _speak(self, byte_count):
         cls = type(self)
@@ -65,6 +65,7 @@ def board(request, monkeypatch, tmp_path):
         monkeypatch.setattr(Bus, name, value)
     for copy in "abc":
         (tmp_path / f"hardware.{copy}").write_bytes(hardware_file.text(0, 1))
+    before = sys.modules.get("duplexsump.boards.expander")
     monkeypatch.delitem(sys.modules, "duplexsump.boards.expander", raising=False)
     usual = made(monkeypatch, request.param)
     assert usual.extra is None and "duplexsump.boards.expander" not in sys.modules, "loaded only where it is fitted"
@@ -73,7 +74,10 @@ def board(request, monkeypatch, tmp_path):
     monkeypatch.setattr(Pin, "OPEN_DRAIN", 2, raising=False)
     wired = sys.modules["duplexsump.boards.wired"]
     monkeypatch.setattr(wired.WiredBoard, "files", lambda self: str(tmp_path))
+    if before is not None:
+        sys.modules["duplexsump.boards.expander"] = before  # the one module, whose mutants are live
     expander = importlib.import_module("duplexsump.boards.expander")
+    monkeypatch.setattr(expander, "machine", machine)
     monkeypatch.setattr(Clock, "now", 0)
     fake = type("time", (), {"ticks_ms": staticmethod(lambda: Clock.now), "sleep_us": staticmethod(lambda us: None),
                              "ticks_diff": staticmethod(lambda a, b: a - b)})  # fmt: skip
@@ -99,6 +103,8 @@ def test_the_board_with_it_has_every_input_and_its_own_pins_are_the_tables(board
     own = {(one.name, one.pin) for one in table if one.on_board}
     assert {(row[4], row[1]) for row in board.wiring} == own
     assert (board.extra.sda, board.extra.scl) == (data["sda"], data["scl"])
+    opened = board.extra.i2c
+    assert (opened.number, opened.sda, opened.scl, opened.freq) == (0, data["sda"], data["scl"], 400_000)
     places = {row[0] for row in board.inputs()}
     assert {one.place for one in table if one.kind in (signals.CONTACT, signals.ANALOG)} == places
     assert not board.shared, "level loop and battery together"
@@ -124,6 +130,18 @@ def test_each_contact_of_the_bus_is_read_and_the_battery_beside_the_loop(board):
         assert read(board)[r.IN_BATTERY] == 0, "a little below ground is none"
         Bus.counts = 0x7FFF
         assert read(board)[r.IN_BATTERY] == 33000
+
+
+def test_only_contacts_move_to_the_bus_and_only_the_light_changes_its_pin(board):
+    wired = sys.modules["duplexsump.boards.wired"]
+    rows = ((0, r.IN_SELECTOR_1, 2, "selector 1 HAND"),)
+    for kind, moves in ((wired.CLOSED, True), (wired.OUTPUT, False)):
+        assert board._moves((kind, 8, r.IN_SELECTOR_1, 2, ""), (0, 8, 13, 1, 17), rows) is moves
+    assert board._stays((wired.CLOSED, 8, r.OUT_LIGHT, 1, ""), (0, 8, 13, 1, 17), rows)[1] == 8
+    assert board._stays((wired.OUTPUT, 8, r.OUT_LIGHT, 1, ""), (0, 8, 13, 1, 17), rows)[1] == 17
+    bare = object.__new__(type(board))
+    wired.WiredBoard.__init__(bare, ())
+    assert bare.extra is None, "fitted by the file, but this board has no place for it"
 
 
 def test_a_pass_costs_a_third_of_a_millisecond_on_the_bus(board):

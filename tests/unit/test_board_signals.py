@@ -55,15 +55,55 @@ def test_the_firmwares_pins_are_the_tables(board):
     assert len(table) >= 27
 
 
-# The board's public pinout (Raspberry Pi Pico Datasheet, "Pico pinout"): down one side and up the other GP0 to GP22 and
-# GP26 to GP28 in order, with ground at 3, 8, 13, 18, 23, 28 (33 is the converter's) and 38, RUN at 30, the converter's
-# reference at 35, 3V3 36, 3V3_EN 37, VSYS 39, VBUS 40.
-def test_a_picos_header_is_its_public_pinout():
-    other = {3, 8, 13, 18, 23, 28, 30, 33, 35, 36, 37, 38, 39, 40}
-    places = [pin for pin in range(1, 41) if pin not in other]
+# Zephyr, dts/bindings/gpio/raspberrypi,pico-header.yaml: both columns of the header, from the USB socket down; "-" is
+# no GPIO.  Left pins 1 to 20, right pins 40 to 21 (the maker's pinout drawing, Pico R3).
+PICO_HEADER = """
+    0    GPIO0/UART0_TX      VBUS             -
+    1    GPIO1/UART0_RX      VSYS             -
+    -    GND                 GND              -
+    2    GPIO2               3V3_EN           -
+    3    GPIO3               3V3_OUT          -
+    4    GPIO4/I2C0_SDA      ADC_VREF         -
+    5    GPIO5/I2C0_SCL      GPIO28/ADC2      28
+    -    GND                 GND              -
+    6    GPIO6               GPIO27/ADC1      27
+    7    GPIO7               GPIO26/ADC0      26
+    8    GPIO8               RUN              -
+    9    GPIO9               GPIO22           22
+    -    GND                 GND              -
+    10   GPIO10              GPIO21           21
+    11   GPIO11              GPIO20           20
+    12   GPIO12              GPIO19/SPI0_TX   19
+    13   GPIO13              GPIO18/SPI0_SCK  18
+    -    GND                 GND              -
+    14   GPIO14              GPIO17/SPI0_CSn  17
+    15   GPIO15              GPIO16/SPI0_RX   16
+"""
+# ESP-IDF v4.4, docs/en/hw-reference/esp32s3/user-guide-devkitc-1.rst, header block: names down J1 and down J3.
+ESP32_HEADER = {
+    "J1": "3V3 3V3 RST 4 5 6 7 15 16 17 18 8 3 46 9 10 11 12 13 14 5V G",
+    "J3": "G TX RX 1 2 42 41 40 39 38 37 36 35 0 45 48 47 21 20 19 G G",
+}
+
+
+def test_a_picos_header_is_its_published_one():
+    names = {}
+    for n, row in enumerate(PICO_HEADER.split("\n")[1:-1]):
+        left, name, other, right = row.split()
+        names[1 + n], names[40 - n] = (name, left), (other, right)
     data = signals.board("pico")
-    assert data["header"] == {str(gpio): place for gpio, place in zip([*range(23), 26, 27, 28], places, strict=True)}
-    assert data["ground"] == [3, 8, 13, 18, 23, 28, 33, 38]
+    assert data["header"] == {gpio: place for place, (_, gpio) in names.items() if gpio != "-"}
+    assert data["ground"] == sorted(place for place, (name, _) in names.items() if name == "GND")
+    assert [names[place][0] for place in data["supply"].values()] == ["3V3_OUT", "VSYS"]
+
+
+def test_the_other_boards_header_is_its_published_one():
+    names = {f"{block}-{n}": name for block, text in ESP32_HEADER.items() for n, name in enumerate(text.split(), 1)}
+    assert len(names) == 44
+    data = signals.board("esp32")
+    assert data["header"] and all(names[place] == gpio for gpio, place in data["header"].items())
+    assert sorted(data["ground"]) == sorted(place for place, name in names.items() if name == "G")
+    assert [names[place] for place in data["supply"].values()] == ["3V3", "5V"]
 
 
 @pytest.mark.parametrize(("board", "expander"), BOTH)

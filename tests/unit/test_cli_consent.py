@@ -3,6 +3,7 @@
 import io
 
 import pytest
+import typer
 from typer.testing import CliRunner
 
 from hil.cli import rig
@@ -29,8 +30,18 @@ def test_yes_goes_on_no_changes_nothing_and_nobody_is_told(monkeypatch, capsys):
         if good:
             consent.ask("the pumps stop", False)
         else:
-            with pytest.raises(InputError, match="nothing was changed"):
+            with pytest.raises(typer.Exit) as left:
                 consent.ask("the pumps stop", False)
+            assert left.value.exit_code == 2 and "nothing was changed" in capsys.readouterr().out
+
+
+def test_a_caution_is_broken_between_words_at_a_terminal(monkeypatch, capsys):
+    monkeypatch.setenv("COLUMNS", "60")
+    monkeypatch.setattr("sys.stdout.isatty", lambda: True, raising=False)
+    consent.ask(consent.MAINTAIN, True)
+    lines = capsys.readouterr().out.splitlines()
+    assert len(lines) > 4 and max(map(len, lines)) <= 60
+    assert " ".join(lines) == f"CAUTION: {consent.MAINTAIN}"
 
 
 @pytest.mark.parametrize("words", [

@@ -175,16 +175,14 @@ def test_a_folded_name_cannot_be_set_and_a_hook_can(compiled):
     assert "imported before" in run(code + "from host_sim.compiled import select; print(select.told())")[1]
     code = (
         "import host_sim\n"
-        "from duplexsump.control import gate, settings, timers\n"
-        "before = gate.NEAR_MS\n"
-        "gate.NEAR_MS = 7000\n"
-        "t = timers.Timers(); t.expire(0)\n"
-        "gate.Gate(settings.defaults(), t).begin()\n"
-        "print(before, t.at[timers.BOOT_COUNT])\n"
+        "from duplexsump.control import belief, timers\n"
+        "before = belief.WIRE_MS\n"
+        "belief.WIRE_MS = 7000\n"
+        "print(before, belief.WIRE_MS)\n"
         "timers.REST = 5\n"
     )
     exit_code, out, said = run(code, "compiled")
-    assert out == "300000 7000"
+    assert out == "2000 7000"
     assert exit_code and "timers.REST is folded into the compiled core" in said
 
 

@@ -1,6 +1,7 @@
 """The building guide as its reader has it: every signal drawn once, nothing off the page, no text on text."""
 
 import functools
+import math
 import re
 
 import pytest
@@ -110,6 +111,8 @@ def test_nothing_lies_on_anything_and_nothing_leaves_the_sheet(tmp_path, board, 
         browser.show(path, PRINTED_MM[0] * chromium.PX_MM, "print")
         sheets, boxes = browser.sheets(), browser.boxes()
         assert not list(problems(sheets, boxes))
+        words = browser.words()
+        assert len(words) > 50 and not [one for one in words if one[1] != 1], "a command is broken within a word"
         assert len(boxes) > 400 and sum(box[0].startswith("drawing ") for box in boxes) == 5
         for name, paper in PAPERS.items():
             assert chromium.pages_of(browser.print(paper)) == len(sheets), name
@@ -132,6 +135,25 @@ def test_a_label_that_is_too_long_and_one_that_lies_on_its_neighbor_are_found(tm
             assert list(problems(browser.sheets(), browser.boxes())), name
 
 
+@chromium.needed
+@pytest.mark.long
+def test_a_command_that_breaks_at_a_hyphen_is_found(tmp_path):
+    path = tmp_path / "build.html"
+    path.write_text(html_of("pico", True).replace(".word { white-space: nowrap; }", ""), encoding="utf-8")
+    with chromium.Browser(tmp_path) as browser:
+        browser.show(path, PRINTED_MM[0] * chromium.PX_MM, "print")
+        assert [one for one in browser.words() if one[1] != 1]
+
+
+def test_a_command_is_marked_whole_and_what_it_says_is_what_is_typed():
+    html = html_of("pico", True)
+    found = [re.sub("<[^>]+>", "", one) for one in re.findall("<code>(.*?)</code>", html)]
+    assert "sumpbench build --check --board pico --port PORT --only X1 --only X3" in found
+    plain = re.sub("<code>.*?</code>", "", html)
+    assert not re.search(r"sumpbench [a-z]+ --", plain), "a command outside of the marks may break at its hyphens"
+    assert "`" not in plain and not set("".join(found)) & set("\u00ad\u2010\u2011\u2060")
+
+
 def test_the_overlap_check_can_fail():
     boxes = [("one", 0, 0, 50, 10), ("other", 40, 5, 90, 15)]
     assert chromium.overlaps(boxes)
@@ -148,6 +170,32 @@ def test_the_power_side_follows_from_the_data_plates():
         makes = 4 if motor.direct else 10
         assert motor.contactor_a * makes >= motor.locked_a and motor.contactor_a >= motor.conductor_a
         assert motor.sensor.range_a >= motor.sensor.locked_a, "a locked rotor lies within the range"
+
+
+def rectified_v(sensor, amps):
+    """What the drawn circuit makes of a sine, by its parts: burden, both halves up, mean, last amplifier on 3.3 V."""
+    drawn = figures.rectifier(sensor)
+    n = 20_000
+    wave = [abs(math.sin(2 * math.pi * k / n)) for k in range(n)]
+    mean = 2**0.5 * amps / sensor.ratio * sensor.burden_ohm * sum(wave) / n
+    return min(3.3, mean * (1 + drawn.feedback_kohm / figures.GROUND_KOHM))
+
+
+def test_the_drawn_rectifier_makes_of_the_range_3v3_and_of_half_of_it_half():
+    sensor = figures.motors(load_site(packaged("demo")))[0].sensor
+    assert rectified_v(sensor, sensor.range_a / 2) == pytest.approx(1.65, rel=0.01)
+    assert rectified_v(sensor, 0.98 * sensor.range_a) == pytest.approx(0.98 * 3.3, rel=0.01)
+    assert rectified_v(sensor, 3 * sensor.range_a) == 3.3, "it ends at its supply"
+    text = drawings("pico", True)["circuits C, L, B, S: measuring and serial"]
+    assert f"{figures.rectifier(sensor).feedback_kohm:g} kohm 1 %" in text
+
+
+# The E96 series holds 2.67 and 3.16 (IEC 60063).
+@pytest.mark.parametrize(("gain", "kohm"), [(3.7024, 26.7), (1.32, 3.16), (44.0, 432.0)])
+def test_an_amplifiers_resistor_is_the_nearest_of_its_series(gain, kohm):
+    found = figures.amplifier(gain)
+    assert found.feedback_kohm == pytest.approx(kohm)
+    assert 1 + found.feedback_kohm / figures.GROUND_KOHM == pytest.approx(gain, rel=0.01)
 
 
 def test_figures_of_the_circuits():

@@ -8,7 +8,7 @@ from fluids.friction import Clamond
 from fluids.piping import nearest_pipe
 from scipy.optimize import brentq
 
-from host_sim.plant import geometry, hydraulics
+from host_sim.plant import friction, geometry, hydraulics
 from host_sim.plant.root import root
 
 
@@ -43,7 +43,7 @@ def test_the_friction_factor_is_fluids_to_the_last_bit():
     rng = random.Random(4)
     for _ in range(2000):
         reynolds, rough = 10.0 ** rng.uniform(3.5, 8.0), 10.0 ** rng.uniform(-7.0, -1.5)
-        assert hydraulics.colebrook(reynolds, rough) == Clamond(reynolds, rough, False)
+        assert friction.colebrook(reynolds, rough) == Clamond(reynolds, rough, False)
 
 
 def test_the_diameters_are_those_of_schedule_40_pvc():

@@ -7,7 +7,9 @@ from host_sim.report.clock import Clock, lasting
 from host_sim.report.timeline import Line, fold, timeline, written
 from host_sim.report.units import SI, US, units
 from host_sim.report.verdict import comparison, margin, rows, summary, verdict
-from host_sim.run.trace import Event
+from host_sim.run import closed_loop
+from host_sim.run.trace import AlarmSpan, Event
+from host_sim.site import chosen
 
 HOUR = 3600.0
 
@@ -83,13 +85,47 @@ def test_durations_have_at_most_two_parts(seconds, words):
     assert lasting(seconds) == words
 
 
-def test_a_dry_night_says_how_near_it_was_and_when_the_first_alarm_came(duplex):
+def test_a_dry_night_says_how_near_it_was_and_when_somebody_was_first_called(duplex):
     words = verdict(duplex, US)
     assert words.startswith("The floor stayed dry:")
     # 14.6 in against a floor at 24.0 in.
     assert "highest water 9.4 in below the floor at 02:07" in words
-    assert "first alarm at 00:42" in words
+    assert "horn or relay first called at 00:42" in words
     assert "\n" not in words
+
+
+LOW = AlarmSpan("not_in_auto", "low", "a selector not in AUTO", 1800.0)
+
+
+@pytest.mark.parametrize(
+    ("alarms", "words"),
+    [
+        ([], "no alarm."),
+        ([LOW], "no call by horn or relay, but a low alarm (a selector not in AUTO)."),
+        ([LOW, LOW], "no call by horn or relay, but a low alarm (a selector not in AUTO)."),
+        (
+            [LOW] + [AlarmSpan(f"name {i}", "medium", f"text {i}", 0.0) for i in range(4)],
+            "no call by horn or relay, but 5 alarms (a selector not in AUTO; text 0; text 1; and 2 more).",
+        ),
+    ],
+)
+def test_alarms_that_call_nobody_are_not_denied(alarms, words):
+    trace = sample.empty("duplex")
+    trace.alarms = alarms
+    assert verdict(trace, US).endswith(f"; {words}")
+    table = dict(rows(trace, US))
+    assert table["first call by horn or relay"] == "none"
+    assert (table["alarms raised"] == "none") == (not alarms)
+
+
+@pytest.mark.long
+@pytest.mark.parametrize("fault", ["pump1-left-off", "pump1-moisture", "pump2-left-in-hand", "reset-stuck"])
+def test_a_night_with_low_alarms_only_does_not_say_that_there_was_none(fault):
+    plan, added, seed = chosen.read(None, [f"{fault}@0h"], None, own_faults=False)
+    trace = closed_loop.run(plan, faults=added, seed=seed)
+    assert {alarm.priority for alarm in trace.alarms} == {"low"} and trace.totals.first_alarm_s is None
+    words = verdict(trace, US)
+    assert "no alarm" not in words and trace.alarms[0].text in words
 
 
 def test_a_wet_night_says_from_when_and_for_how_long(single):
@@ -109,7 +145,8 @@ def test_the_comparison_sets_the_same_figures_side_by_side(duplex, single):
     table = {label: (ours, theirs) for label, ours, theirs in comparison(duplex, single, US)}
     assert table["margin to the floor"] == ("9.4 in below the floor", "12.2 in above the floor")
     assert table["water on the floor"] == ("none", "5 h 14 min")
-    assert table["first alarm"] == ("00:42", "none fitted")
+    assert table["first call by horn or relay"] == ("00:42", "none fitted")
+    assert table["alarms raised"] == ("2 high, 3 medium", "none fitted")
     assert table["pump 1 starts"] == ("60", "119")
     assert table["pump 2 run time"] == ("2.09 h", "not fitted")
 

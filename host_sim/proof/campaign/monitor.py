@@ -161,7 +161,7 @@ class Watched(Duplex):
         one: Pump = c.pumps[0]
         two: Pump = c.pumps[1]
         running = out[0] or out[1] or one.welded or two.welded  # S6: a welded pump counts as running
-        waits = c.belief.wet & LEAD and c.pair.available and not running and not c.gate._held()
+        waits = c.belief.wet & LEAD and c.pair.available and not running and not c.timers.running(tm.BOOT)
         if not waits and _I5 not in self.since:
             return
         limit_ms = st[s.LAG_MIN_OFF_MS] + st[s.START_SPACING_MS] + SLACK_MS
@@ -182,7 +182,8 @@ class Watched(Duplex):
             self.tries = 0
         if (out[0] or out[1]) and not (self.was[0] or self.was[1]):
             self.tries += 1
-        untried = wet and not (out[0] or out[1]) and not c.gate._held() and (self._able(0, c) or self._able(1, c))
+        idle = not (out[0] or out[1] or c.timers.running(tm.BOOT))
+        untried = wet and idle and (self._able(0, c) or self._able(1, c))
         if not untried and _I6 not in self.since:
             return
         delay_ms = RETRIES_MS[self.tries] if self.tries < len(RETRIES_MS) else st[s.FLOOD_RETRY_MS]

@@ -9,7 +9,7 @@ import copy
 ATTRIBUTES = {
     "gate": (
         {"REST", "REST_LAG", "REST_FLOOD"},
-        {"BOOT", "BOOT_FLOOD", "BOOT_COUNT", "SPACING"},
+        {"BOOT", "SPACING"},
         {"MIN_OFF_MS", "LAG_MIN_OFF_MS", "FLOOD_MIN_OFF_MS", "BOOT_HOLD_MS"},
         {"GENERATOR_SPACING_MS", "START_SPACING_MS"},
         {"barred", "on_battery", "out"},

@@ -22,7 +22,7 @@ STATION = tuple(f"station.{name}" for name in (
     "fitting", "line", "health", "framing", "modbus", "codec", "store", "checksum", "journal", "recorder", "registers",
     "link", "loop", "run", "minimal"))  # fmt: skip
 # The boards with pins, likewise `boards`; the virtual board's file runs under MicroPython alone.
-BOARDS = tuple(f"boards.{name}" for name in ("wired", "pico", "esp32", "stream", "hardware"))
+BOARDS = tuple(f"boards.{name}" for name in ("wired", "expander", "pico", "esp32", "stream", "hardware"))
 FAMILIES = {"station": STATION, "boards": BOARDS}
 _COMPARISONS = {
     ast.Eq: (ast.NotEq,), ast.NotEq: (ast.Eq,), ast.Lt: (ast.LtE, ast.GtE), ast.LtE: (ast.Lt, ast.Gt),

@@ -60,7 +60,7 @@ BY_STATION = {
     "journal": (("test_station_store", "test_station_run"), ("test_replay_late", "test_link_frames")),
     "recorder": (("test_station_store", "test_station_run"), ("test_replay_late", "test_link_frames")),
     "registers": (("test_station_registers", "test_link_frames"),),
-    "link": (("test_link_frames",), ("test_link_line", "test_board_fitting", "test_link_fuzz")),
+    "link": (("test_station_link",), ("test_link_frames",), ("test_link_line", "test_board_fitting", "test_link_fuzz")),
     "loop": (_RUNS, ("test_link_frames", "test_replay_late")),
     "run": (("test_station_run",), ("test_link_line",)),
     "minimal": (("test_station_minimal_pins", "test_station_minimal_rule", "test_station_minimal_bench"),
@@ -70,7 +70,8 @@ BY_STATION = {
 
 # The boards, their pins stand-ins.
 BY_BOARD = {
-    "wired": (("test_board_wired", "test_board_pins"), ("test_board_hardware",)),
+    "wired": (("test_board_wired", "test_board_pins"), ("test_board_hardware", "test_board_expander")),
+    "expander": (("test_board_expander",),),
     "pico": (("test_board_wired", "test_board_pins"),),
     "esp32": (("test_board_wired", "test_board_pins"),),
     "stream": (("test_board_pins",),),

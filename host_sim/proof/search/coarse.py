@@ -11,7 +11,7 @@ other settings rest on the fault campaign.
 import contextlib
 import functools
 
-from duplexsump.control import alarms, belief, blind, demand, flood, gate, pump
+from duplexsump.control import alarms, belief, blind, demand, flood, pump
 from duplexsump.control import settings as s
 
 TICK_MS = 1000
@@ -24,7 +24,7 @@ _SECONDS = {
     "blind_run": 35, "min_off": 60, "flood_retry": 120, "retry": 600, "not_keeping_up": 600, "max_run": 1200,
 }  # fmt: skip
 # Times fixed in the code, at their place in the same order.
-_FIXED = {"flood_settle": 5, "second": 1, "recent": 3, "wire": 2, "wire_no_off": 0.5, "near": 300,
+_FIXED = {"flood_settle": 5, "second": 1, "recent": 3, "wire": 2, "wire_no_off": 0.5,
           "hour": 3600, "longest_draw": 600, "flood_1": 10, "flood_2": 30, "flood_3": 60,
           "rest_1": 10, "rest_2": 60, "rest_3": 300, "rest_4": 600, "rest_5": 1800}  # fmt: skip
 DEFAULTS_S = {**_SECONDS, **_FIXED}
@@ -74,7 +74,6 @@ def world(name):
     ms = {key: ticks(name, key) * TICK_MS for key in _FIXED}
     changes = [
         (s, "check", lambda _values: []),
-        (gate, "NEAR_MS", ms["near"]),
         (pump, "_SECOND_MS", ms["second"]), (pump, "_RECENT_MS", ms["recent"]), (pump, "_HOUR_MS", ms["hour"]),
         (belief, "WIRE_MS", ms["wire"]), (belief, "WIRE_NO_OFF_MS", ms["wire_no_off"]),
         (demand, "LONGEST_DRAW_MS", ms["longest_draw"]),

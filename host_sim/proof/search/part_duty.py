@@ -69,7 +69,7 @@ _DRY_LOCKS, _FREED_DRY_LOCKS, _STAYS, _FREED_STAYS, _BAD_FREED, _OPEN_FREED, _AW
 LEVEL = 2  # the phase in which the level asks; 0 and 1 are the pumps'
 
 _RESTS = tuple(range(tm.REST, tm.REST_FLOOD + 2))
-_BOOT = (tm.BOOT, tm.BOOT_FLOOD)
+_BOOT = (tm.BOOT,)
 SILENT = (*_BOOT, tm.SPACING, *_RESTS, tm.MIN_RUN, tm.MIN_RUN + 1)
 
 
@@ -149,7 +149,6 @@ class DutyPart:
             for pump, state in zip(c.pumps, first, strict=True):
                 pump.state = state
                 pump.begin()
-            c.gate.boots = 0
             c.gate.begin()
             states.append(self.form.save((0,)))
         return states

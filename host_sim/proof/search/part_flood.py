@@ -54,7 +54,7 @@ class FloodPart(DutyPart):
         self.flood = c.flood = Counted(self.settings, c.timers, c.pumps)
 
     def _more_owners(self):
-        return [(self.flood, lambda name, i: name in ("rung", "turn", "second"))]
+        return [(self.flood, lambda name, i: name in ("rung", "turn", "second", "aside"))]
 
     def _bounds(self, tick):
         st = self.settings
@@ -68,12 +68,17 @@ class FloodPart(DutyPart):
         states = set()
         off, on = self._pumps_off(), self._pumps_on()
         waits = range(1, max(max(fl.STEPS_MS), self.settings[s.FLOOD_RETRY_MS]) // coarse.TICK_MS + 1)
-        ladders = list(product(range(4), (0, 1), (0, 1)))
         for pumps in product(off + on, repeat=2):
+            ladders = list(product(range(4), (0, 1), (0, 1), (0, 1) if self._aside(pumps) else (0,)))
             counts = (-1, *waits) if all(p in off and p[2] != pm.FLOOD_TRIAL for p in pumps) else (-1,)
             for not_pumping, ladder, count in product((0, 1, 2), ladders, counts):
                 states.add(self._state(pumps, not_pumping, ladder, count))
         return sorted(states)
+
+    def _aside(self, pumps):
+        # Whether a ladder may be climbed beside a run: at the end of a step the mark is taken back everywhere else.
+        held = [pump[1] for pump in pumps if pump[0] in (pm.STARTING, pm.RUNNING)]
+        return len(held) == 2 or held == [0]
 
     def _pumps_off(self):
         # (state, held, trial, loaded, prior, rest left, shortest run left)
@@ -110,7 +115,7 @@ class FloodPart(DutyPart):
         if count > 0:
             self.timers.arm(tm.FLOOD_TRY, count * coarse.TICK_MS)
         c.pair.not_pumping = not_pumping
-        self.flood.rung, self.flood.turn, self.flood.second = ladder
+        self.flood.rung, self.flood.turn, self.flood.second, self.flood.aside = ladder
         self.demand.demand, self.blind.asks = 2, 0
         return self._save((0,))
 

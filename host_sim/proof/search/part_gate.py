@@ -13,9 +13,8 @@ from host_sim.proof.search.canonical import Form
 
 _TIMERS = {*range(tm.BOOT, tm.SPACING + 1), *range(tm.REST, tm.REST_FLOOD + 2)}
 # (lead and lag believed wet and high reading wet, contacts that read wet): every class the gate can tell apart.
-_LEVELS = ((0, 0), (0, LAG), (LEAD, LEAD), (LEAD, LEAD | LAG), (LAG, LAG), (LEAD | LAG, LEAD | LAG),
-           (HIGH, HIGH), (LEAD | LAG | HIGH, LEAD | LAG | HIGH))  # fmt: skip
-_FEW_LEVELS = (_LEVELS[0], _LEVELS[3], _LEVELS[4], _LEVELS[6])
+_LEVELS = (0, LEAD, LAG, LEAD | LAG, HIGH, LEAD | LAG | HIGH)
+_FEW_LEVELS = (0, LEAD, LAG, HIGH)
 POWER_UP = ("power up",)
 
 
@@ -52,7 +51,6 @@ class GatePart:
         """One state: just powered up."""
         self.timers.at = [-1] * tm.N_TIMERS
         self.timers.expire(self.form.now_ms)
-        self.gate.boots = 0
         self.gate.begin()
         return [self.form.save((0, 0, 0, 0))]
 
@@ -67,9 +65,9 @@ class GatePart:
         if move is POWER_UP:
             gate.begin()
             return self.form.save((0, 0, spacing, 0)), None
-        want, barred, on_battery, first, (contacts, wet), generator = move
+        want, barred, on_battery, first, contacts, generator = move
         gate.barred, gate.on_battery, gate.first = barred, on_battery, first
-        gate.contacts, gate.wet, gate.generator = contacts, wet, generator
+        gate.contacts, gate.generator = contacts, generator
         out = gate.step(want)
         breach = self._judge(move, was, out, off, spacing, boot)
         for n in range(2):
@@ -80,7 +78,7 @@ class GatePart:
         return self.form.save((*off, spacing, boot)), breach
 
     def _judge(self, move, was, out, off, spacing, boot):
-        want, barred, on_battery, _first, (contacts, _wet), _generator = move
+        want, barred, on_battery, _first, contacts, _generator = move
         started = out & ~was
         if out & barred:
             return "I2", f"outputs {out} with pumps {barred} barred"
@@ -111,8 +109,8 @@ class GatePart:
         """Say a move in words."""
         if move is POWER_UP:
             return "power up"
-        want, barred, battery, first, (contacts, wet), generator = move
-        return (f"want={want} barred={barred} on_battery={battery} first={first} contacts={contacts} wet={wet} "
+        want, barred, battery, first, contacts, generator = move
+        return (f"want={want} barred={barred} on_battery={battery} first={first} contacts={contacts} "
                 f"generator={generator}")
 
     def describe(self, state):

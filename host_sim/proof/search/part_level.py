@@ -262,6 +262,8 @@ class BlindPart(LevelPart):
 
     `keep`: which of the demands that the contract allows; `loaded` is a mask: 1
     the pump that is followed, 2 the other; `dry`: a running pump has underloaded for dry_run.
+    Left out: whether a contact below `high` has moved.  It decides only whether `high` is proved, which is belief's
+    to answer, and belief is anything here.
     """
 
     title = "blind pumping over any demand and any duty"

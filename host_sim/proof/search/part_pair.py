@@ -29,11 +29,11 @@ from host_sim.proof.search.canonical import Form, look_at
 
 _TIMERS = {
     tm.SEQUENCE, tm.DRAW, tm.OVERDRAW, tm.STOPPED, tm.ALONE, tm.BLIND_RUN, tm.BLIND_REST, tm.LONG_RUN, tm.FLOOD_TRY,
-    tm.BOOT, tm.BOOT_FLOOD, tm.SPACING, tm.TURNED, tm.TURNED + 1, tm.TURNED + 2,
+    tm.BOOT, tm.SPACING, tm.TURNED, tm.TURNED + 1, tm.TURNED + 2,
     *range(tm.REST, tm.REST_FLOOD + 2), tm.MIN_RUN, tm.MIN_RUN + 1,
 }  # fmt: skip
 # Fields that decide nothing but an alarm or a record, or that the search does not move.
-_LEFT_OUT = {"boots", "turn_", "both_long", "lag_leads[0]", "lag_leads[1]", "suspects", "boost", "lowest",
+_LEFT_OUT = {"turn_", "both_long", "lag_leads[0]", "lag_leads[1]", "suspects", "boost", "lowest",
              "overloads[0]", "overloads[1]", "failed", "lagged", "handed", "seen"}  # fmt: skip
 _CURRENT = {GOOD: CURRENT_NORMAL, BAD: CURRENT_NONE, LOCK: CURRENT_NONE, DRY: CURRENT_UNDER, OVER: CURRENT_NORMAL,
             OPEN: CURRENT_NONE}  # fmt: skip
@@ -99,7 +99,6 @@ class PairPart:
             for pump in c.pumps:
                 pump.state = state
                 pump.begin()
-            c.gate.boots = 0
             c.gate.begin()
             c.contacts.wet = 0
             c.belief.begin(0)

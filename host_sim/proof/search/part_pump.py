@@ -66,10 +66,10 @@ BANDS = (CURRENT_NONE, CURRENT_UNDER, CURRENT_NORMAL, CURRENT_OVER, CURRENT_LOCK
 # What may end a run, or its try, in the step in which it is due.
 _TRIPS = (tm.PROOF, tm.LOST, tm.OVER, tm.ROTOR, tm.STEADY)
 LEVELS = (0, OFF, OFF | LEAD, OFF | LEAD | LAG, OFF | LEAD | LAG | HIGH)
-_FIRST = (tm.SPACING, tm.BOOT, tm.BOOT_FLOOD)
+_FIRST = (tm.SPACING, tm.BOOT)
 _LAST = (tm.REST, tm.REST_LAG, tm.REST_FLOOD, tm.PROOF, tm.LOST, tm.OVER, tm.INRUSH, tm.ROTOR, tm.DRY, tm.LOAD,
          tm.STEADY, tm.MIN_RUN, tm.RETRY, tm.RECENT)  # fmt: skip
-_SILENT = (tm.SPACING, tm.BOOT, tm.BOOT_FLOOD, tm.REST, tm.REST_LAG, tm.REST_FLOOD, tm.MIN_RUN,
+_SILENT = (tm.SPACING, tm.BOOT, tm.REST, tm.REST_LAG, tm.REST_FLOOD, tm.MIN_RUN,
            tm.RECENT, tm.INRUSH)  # fmt: skip
 
 
@@ -220,7 +220,6 @@ class PumpPart:
         c = self.controller
         self.pump._end_run()
         self.pump.begin()
-        c.gate.boots = 0
         c.gate.begin()
         c.pair.lead = c.pair.led = -1
         c.pair.not_pumping = c.pair.available = c.pair.ready = 0

@@ -26,7 +26,7 @@ class TurnsPart(DutyPart):
     title = "lead turns in fair weather"
     invariants = ("I8", "I3", "table")
     observers = ("led_last",)
-    silent = tuple(i for i in SILENT if i not in (tm.BOOT, tm.BOOT_FLOOD))
+    silent = tuple(i for i in SILENT if i != tm.BOOT)
     loud = (tm.LONG_RUN,)
     pump_kept = ("state",)
     pair_kept = ("turn", "lead", "led", "overdue")

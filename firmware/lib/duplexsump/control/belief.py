@@ -97,6 +97,10 @@ class Belief:
         self.fickle &= ~HIGH
         self.evidence |= ~wet & _BELOW_HIGH & self.fitted  # from the next step on: belief and demand go together
 
+    def vouchers(self) -> int:
+        """R1: return how many tell of water: each believed contact that is wet, those of a transmitter as one."""
+        return BITS[self.wet & ~self.virtual] + (1 if self.wet & self.virtual else 0)
+
     def found_dry(self, called: int, wet: int) -> None:
         """R1: the pit is empty though the contacts `called` rose; the second time running they are fickle."""
         again = called & self.dried
@@ -267,7 +271,8 @@ class Belief:
         return fell and fell & -fell < self.wet
 
     def _out_of_sequence(self, apart: int) -> bool:
-        return self.timers.on_delay(tm.SEQUENCE, False, apart, self.settings[s.SEQUENCE_TIME_MS])
+        held = self.timers.at[tm.BOOT] >= 0  # S4: no pump could have moved the water yet
+        return self.timers.on_delay(tm.SEQUENCE, False, apart and not held, self.settings[s.SEQUENCE_TIME_MS])
 
     def _fewest(self, wet: int, rising: int) -> int:
         """L2: the fewest contacts without which all readings are in order.

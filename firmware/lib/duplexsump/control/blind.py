@@ -56,6 +56,7 @@ class Blind:
         ("both", STATE, 0, 0),  # this run takes both pumps
         ("spent", STATE, 0, 0),  # those of them that have underloaded
         ("covered", STATE, 0, 0),  # off was believed wet when it began, or high read wet
+        ("live", STATE, 0, 0),  # a contact below high has moved since high turned wet: not all of them are dead
     )
 
     def __init__(self, settings: list[int], timers: "tm.Timers", belief: "Belief") -> None:
@@ -73,8 +74,10 @@ class Blind:
         self.both = 0
         self.spent = 0
         self.covered = 0
+        self.live = 0
         self.loaded = False
         self.dry = 0
+        self.moved = 0
 
     def event(self, event: int) -> None:
         """Go to the next state of TABLE.  Raises ValueError where the event cannot happen."""
@@ -111,12 +114,15 @@ class Blind:
     def step(self, wet: int, demand: int, running: int) -> None:
         """Work out the blind run; `demand`: pumps that the level asks for, `running`: a mask of those on.
 
-        Before it the controller sets `loaded` (a running pump's current is
-        normal, as far as it is measured) and `dry` (a mask of those that have underloaded for dry_run).
+        Before it the controller sets `loaded` (a running pump's current is normal, as far as it is measured),
+        `dry` (a mask of those that have underloaded for dry_run) and `moved` (contacts that turn in this step).
         """
         self.reason = bool(self._lost(wet))
         if not wet & HIGH:
             self.untried = HIGH
+            self.live = 0
+        elif self.moved and self.moved < HIGH:
+            self.live = 1
         if self.timers.rang[tm.BLIND_REST]:
             self.event(RESTED)
         if self.wants() and demand:
@@ -148,7 +154,7 @@ class Blind:
         loaded = self._stays(1 if self.loaded else 0)
         if self.timers.rang[tm.BLIND_RUN] and loaded:
             self._full()
-            if wet & HIGH:
+            if wet & HIGH and not self.live:
                 self.belief.prove_high(wet)
         over = not self.timers.running(tm.BLIND_RUN) and not loaded
         if self.covered & OFF and self.belief.dry & OFF:

@@ -308,6 +308,7 @@ class Controller:
         self.demand.loaded = self.blind.loaded = self._loaded(inputs)
         self.demand.step(c.wet, c.rose, c.fell, self._running(), inputs)
         self.blind.dry = self._dry()
+        self.blind.moved = c.rose | c.fell
         self.blind.step(c.wet, self.demand.demand, self.gate.out)
 
     def _dry_pump(self, n: int) -> None:
@@ -342,8 +343,7 @@ class Controller:
         # Who runs: wishes, the gate, and the pumps told what it did.
         gate = self.gate
         gate.on_battery = self.supply.on_battery
-        gate.wet = self.contacts.wet
-        gate.contacts = (self.belief.wet & (LEAD | LAG)) | (gate.wet & HIGH)
+        gate.contacts = (self.belief.wet & (LEAD | LAG)) | (self.contacts.wet & HIGH)
         gate.generator = inputs[IN_GENERATOR]
         calm = not self.demand.demand and not self.blind.reason and not self.blind.wants()
         self.exercise.calm = calm and self.supply.mains
@@ -368,7 +368,7 @@ class Controller:
         if self.exercise.who >= 0:
             want |= 1 << self.exercise.who
         want &= ~self._tripped()
-        gate.first = self.pair.lead if self.pair.lead >= 0 else self.pair.turn
+        gate.first = self.pair.goes_first()
         was = gate.out
         self._switched(0, was, gate.step(want))
         self._switched(1, was, gate.out)

@@ -19,6 +19,7 @@ class FloodRetries:
         ("rung", STATE, 0, AGAIN),
         ("turn", STATE, 0, 0),
         ("second", STATE, 0, AGAIN),  # the other pump's try follows the one just made
+        ("aside", STATE, 0, AGAIN),  # the ladder is climbed beside a run that is no try
         ("overloads", COUNTER, 2, 0),
     )
 
@@ -29,6 +30,7 @@ class FloodRetries:
         self.rung = 0
         self.turn = 0
         self.second = 0
+        self.aside = 0
         self.overloads = [0, 0]
         self.barred = 0  # pumps that cannot use a try, as told in this step
 
@@ -59,10 +61,14 @@ class FloodRetries:
     def _owed(self, high: int, out: int, ready: int) -> int:
         # Tell whether tries are owed now, and end their ladder where they are not.
         beside = high and self._beside(out)
-        if not high or (ready and not beside and not self._trying(out)):
-            self._over()
         if beside:
+            self.aside = 1
             return not self._outstanding()
+        trying = self._trying(out)
+        if not high or (ready and not trying):
+            self._over()
+        elif self.aside and not trying:
+            self._anew()
         if out:
             self.timers.stop(tm.FLOOD_TRY)
         return high and not (ready or out or self._outstanding())
@@ -85,11 +91,16 @@ class FloodRetries:
                 return True
         return False
 
+    def _anew(self) -> None:
+        # The run beside which the times grew is over: they begin anew, for nobody else pumps now.
+        self.rung = 0
+        self.aside = 0
+        self.timers.stop(tm.FLOOD_TRY)
+
     def _over(self) -> None:
         # A pump is ready in the usual way, or the water is down: no try is owed.
-        self.rung = 0
+        self._anew()
         self.second = 0
-        self.timers.stop(tm.FLOOD_TRY)
         for pump in self.pumps:
             if pump.trial == pm.FLOOD_TRIAL:
                 pump.trial = 0

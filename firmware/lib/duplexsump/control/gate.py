@@ -7,10 +7,7 @@ rest of S1, the start spacing of S2 and the power-up delay of S4.
 
 from . import settings as s
 from . import timers as tm
-from .records import AGAIN, HIGH, LAG, LEAD, RETAIN, STATE
-from .ticks import const
-
-NEAR_MS = const(300000)  # S4: power-ups closer than this are counted
+from .records import AGAIN, HIGH, LAG, LEAD, STATE
 
 
 class Gate:
@@ -19,31 +16,24 @@ class Gate:
     Before each step the controller sets `barred` (pumps that may not run whoever
     asks), `on_battery` (pumps that would draw on the battery), `first` (the pump,
     0 or 1, that goes first), `contacts` (lead and lag believed wet, high reading
-    wet), `wet` (contacts that read wet) and `generator`.
+    wet) and `generator`.
     """
 
-    FIELDS = (("out", STATE, 0, AGAIN), ("boots", STATE, 0, RETAIN))
+    FIELDS = (("out", STATE, 0, AGAIN),)
 
     def __init__(self, settings: list[int], timers: "tm.Timers") -> None:
         self.settings = settings
         self.timers = timers
         self.out = 0
-        self.boots = 0  # power-ups within 5 min of each other, before this one
         self.barred = 0
         self.on_battery = 0
         self.first = 0
         self.contacts = 0
-        self.wet = 0
         self.generator = 0
 
     def begin(self) -> None:
         """S4: hold the outputs off; both pumps count as just stopped."""
-        hold_ms = self.settings[s.BOOT_HOLD_MS]
-        self.timers.arm(tm.BOOT_FLOOD, hold_ms)
-        hold_ms <<= min(self.boots, 2)
-        self.timers.arm(tm.BOOT, hold_ms)
-        self.timers.arm(tm.BOOT_COUNT, NEAR_MS)
-        self.boots = min(self.boots + 1, 3)
+        self.timers.arm(tm.BOOT, self.settings[s.BOOT_HOLD_MS])
         self.out = 0
         self._stopped(0)
         self._stopped(1)
@@ -64,8 +54,6 @@ class Gate:
 
     def step(self, want: int) -> int:
         """Return the outputs as a mask; `want`: pumps asked for."""
-        if self.timers.rang[tm.BOOT_COUNT]:
-            self.boots = 0
         want &= ~self.barred
         if self.settings[s.BATTERY_PUMPS] == 1 and want & self.on_battery == 3:
             want = 1 << self._keeps()
@@ -73,14 +61,10 @@ class Gate:
             if self.out & ~want & (1 << n):
                 self.out &= ~(1 << n)
                 self._stopped(n)
-        if not self._held():
+        if self.timers.at[tm.BOOT] < 0:
             self._start(want, self.first)
             self._start(want, 1 - self.first)
         return self.out
-
-    def _held(self) -> bool:
-        # S4: the power-up delay, which rising water shortens.
-        return self.timers.at[tm.BOOT_FLOOD if self.wet & (LAG | HIGH) else tm.BOOT] >= 0
 
     def _start(self, want: int, n: int) -> None:
         if not want & ~self.out & (1 << n) or self.timers.at[tm.SPACING] >= 0 or not self.rested(n):

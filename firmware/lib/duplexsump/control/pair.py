@@ -100,7 +100,7 @@ class Pair:
             self.belief.found_dry(self.belief.raised, self.contacts.wet)
             return True
         pump.trip(pm.NOT_PUMPING)
-        if self.not_pumping & ~bit:
+        if self.not_pumping & ~bit and self.belief.vouchers() < 2:
             self.pumps[1 - n].withdraw()
             pump.withdraw()
             self.not_pumping = 0
@@ -127,6 +127,11 @@ class Pair:
             if self.lead >= 0:
                 return (self.available & takes if takes else 1 << self.lead) | self._held()
         return self._held()
+
+    def goes_first(self) -> int:
+        """S2: return the pump that starts first where both are wanted: who leads, but not one that is out (A1)."""
+        first = self.lead if self.lead >= 0 else self.turn
+        return 1 - first if self.pumps[first].out and not self.pumps[1 - first].out else first
 
     def behind(self) -> int:
         """D5: tell whether the pumps do not keep up."""

@@ -26,7 +26,7 @@ EXERCISE = const(13)  # D7
 FLOOD_TRY = const(14)  # R3: when a pump that is out is tried next
 BOOT = const(15)  # S4
 CHATTERS = const(16)  # L1: a contact has chattered for long
-BOOT_COUNT = const(17)  # S4: power-ups within 5 min of each other
+SHELVE = const(17)  # A2: a shelved alarm
 SPACING = const(18)  # S2
 SETTLE = const(19)  # A4
 SETTLE_FLOOD = const(20)
@@ -43,7 +43,7 @@ BELL = const(30)  # A2: the horn's 1 min every 12 h
 ALARM = const(31)  # A2: soonest of the quiet, reminder and horn deadlines
 CHATTER = const(32)  # L1: soonest of the chatter deadlines
 REAL_HIGH = const(79)  # M2
-BOOT_FLOOD = const(80)  # S4: the delay with lag or high wet, however often the power came back
+UNSTEADY = const(80)  # A4: losses of the mains
 UNSEEN = const(81)  # A4: lag wet without a mains
 LAG_LONG = const(82)  # D5: lag wet
 LEAD_LONG = const(83)  # D5: the water not below lead
@@ -76,14 +76,12 @@ HAND = const(77)  # M1
 BATTERY_GONE = const(85)  # A4: dead at rest
 BATTERY_FLAT = const(86)  # A4: low at rest
 CALL = const(87)  # A3: a call for service on the one relay
-UNSTEADY = const(88)  # A4: losses of the mains
-HAND_DRY = const(89)  # M1: by hand with no contact wet and no current sensed, 90 for pump 2
-SHELVE = const(91)  # A2: a shelved alarm
-N_TIMERS = const(92)
+HAND_DRY = const(88)  # M1: by hand with no contact wet and no current sensed, 89 for pump 2
+N_TIMERS = const(90)
 
 NAMES = (
     "sequence draw overdraw stopped alone signal frozen gap blind_run blind_rest long_run both no_draw exercise "
-    "flood_try boot chatters boot_count spacing settle settle_flood mains_alarm charger away away_long force "
+    "flood_try boot chatters shelve spacing settle settle_flood mains_alarm charger away away_long force "
     "force_long button test_hold test_run bell alarm chatter"
 ).split() + [name + "_" + tail for name in ("debounce", "turned") for tail in ("off", "lead", "lag", "high")]
 NAMES += [
@@ -94,8 +92,8 @@ NAMES += [
     ).split()
     for tail in ("_1", "_2")
 ]
-NAMES += "real_high boot_flood unseen lag_long lead_long fickle battery_gone battery_flat call unsteady".split()
-NAMES += ["hand_dry_1", "hand_dry_2", "shelve"]
+NAMES += "real_high unsteady unseen lag_long lead_long fickle battery_gone battery_flat call".split()
+NAMES += ["hand_dry_1", "hand_dry_2"]
 
 
 class Timers:

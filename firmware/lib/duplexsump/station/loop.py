@@ -40,6 +40,7 @@ if _TYPES:
     from ..shapes import Board
 
 OVERRUN_MS = const(500)  # a pass that takes longer is counted
+STILL = const(1000)  # passes without a tick; 21 are usual between two
 
 
 class Station:
@@ -67,6 +68,7 @@ class Station:
         self.overruns = 0
         self.longest_pass_ms = 0
         self.passes = 0
+        self.still = 0  # passes since the last tick: on a clock that stands still the watchdog is not fed for ever
         self.heap_free = 0  # bytes after the last collection at a quiet instant
         self.heap_told = 0  # and what it was when that was last told
         self.reason = ""
@@ -198,7 +200,8 @@ class Station:
         for link in self.links:
             link.serve(now)
         self._judge(diff(self.board.now_ms(), now))
-        self.board.feed_watchdog()
+        if self.still < STILL:
+            self.board.feed_watchdog()
         left = diff(self.due_ms, self.board.now_ms())
         if self.recorder.litter and left > TICK_MS // 2:
             self._collect(self.controller.out)
@@ -209,7 +212,9 @@ class Station:
 
     def _step(self, behind: int) -> None:
         # The grid is relative: an instant that was missed is left out, the next is on the grid again.
+        self.still += 1
         if behind >= 0:
+            self.still = 0
             instant = add(self.due_ms, behind // TICK_MS * TICK_MS)
             self.due_ms = add(instant, TICK_MS)
             self._tick(instant, False)

@@ -83,8 +83,7 @@ class Recorder:
         self.failing = False
         self.try_again_ms = 0
         self.litter = False  # something was allocated; collect at a quiet instant
-        self.retained_min = 0  # uptime and power-up count when what survives a reset was last written
-        self.retained_boots = 0
+        self.retained_min = 0  # uptime when what survives a reset was last written
 
     def recall(self, places: list[int]) -> "tuple[list[int] | None, list[tuple[int, int, str]]]":
         """Return what survived the life before (J4), or None; also numbers this life and names damaged segments.
@@ -210,11 +209,10 @@ class Recorder:
 
     def _long_quiet(self, controller: "Controller") -> bool:
         # What survives a reset changes in quiet hours as well: times run on, and power-ups come to lie far back.
-        return controller.uptime_min - self.retained_min >= RETAIN_MIN or controller.gate.boots != self.retained_boots
+        return controller.uptime_min - self.retained_min >= RETAIN_MIN
 
     def _retain(self, controller: "Controller") -> None:
         self.retained_min = controller.uptime_min
-        self.retained_boots = controller.gate.boots
         self.journal.retain(controller.now, controller.retain())
 
     def _note_more(self, now_ms: int) -> None:

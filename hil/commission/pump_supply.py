@@ -1,0 +1,103 @@
+"""What cuts a pump's own power, and the words for it: a mains pump's plug or breaker, a battery pump's fuse.
+
+A pump that may run on either is cut off only behind the point where both
+supplies come together: with its breaker off it goes on from the battery.
+"""
+
+from duplexsump.control import settings as s
+
+_ISOLATE = {
+    s.MAINS: "unplug pump {n} at the outlet, or lock out its circuit",
+    s.BATTERY: "pull the fuse in pump {n}'s own lead, and keep it in your pocket",
+    s.EITHER: "unplug pump {n} at its own outlet, behind the changeover to the battery; its breaker alone leaves it "
+              "on the battery",
+}  # fmt: skip
+_RECONNECT = {
+    s.MAINS: "plug in pump {n}, or switch its circuit on",
+    s.BATTERY: "put the fuse back into pump {n}'s lead",
+    s.EITHER: "plug in pump {n} at its own outlet",
+}
+_TRIP = {
+    s.MAINS: "press the test button of pump {n}'s GFCI, or switch its breaker off",
+    s.BATTERY: "pull the fuse in pump {n}'s own lead, with the battery well ventilated: under load it sparks",
+    s.EITHER: "unplug pump {n} at its own outlet, behind the changeover to the battery",
+}
+_RESTORE = {
+    s.MAINS: "reset pump {n}'s GFCI, or switch its breaker on",
+    s.BATTERY: _RECONNECT[s.BATTERY],
+    s.EITHER: _RECONNECT[s.EITHER],
+}
+_SEEN_OFF = {
+    s.MAINS: "Is its plug in your sight and out of the outlet, or its breaker off under your own lock?",
+    s.BATTERY: "Is the fuse of its lead in your pocket?",
+    s.EITHER: "Is its plug in your sight and out of its own outlet?",
+}
+_DEVICE = {
+    s.MAINS: "Run pump {n}, then press its GFCI's test button, or switch its breaker off and on.  Does it cut the pump "
+             "off, and does it hold when reset?",
+    s.BATTERY: "Run pump {n}, then pull the fuse in its own lead.  Does the pump stop, and run again with the fuse "
+               "back in?",
+    s.EITHER: "Run pump {n}, then unplug it at its own outlet.  Does it stop, and run again when plugged in?",
+}  # fmt: skip
+_METERS = {
+    s.MAINS: "connect a voltmeter to its supply and a clamp meter around one of its conductors; live terminals are an "
+             "electrician's work",
+    s.BATTERY: "put a clamp meter that reads DC around one conductor of its lead",
+    s.EITHER: "connect a voltmeter to its supply and a clamp meter around one of its conductors; live terminals are an "
+              "electrician's work",
+}  # fmt: skip
+
+
+def _of(board, n):
+    return board.setting(f"supply_{n + 1}")
+
+
+def _words(table, board, n):
+    return table[_of(board, n)].format(n=n + 1)
+
+
+def isolate(board, n):
+    """Return how pump n (0 or 1) is made dead for work on it."""
+    return _words(_ISOLATE, board, n)
+
+
+def reconnect(board, n):
+    """Return how that is undone."""
+    return _words(_RECONNECT, board, n)
+
+
+def trip(board, n):
+    """Return how the power of a running pump is cut at its own device."""
+    return _words(_TRIP, board, n)
+
+
+def restore(board, n):
+    """Return how that is undone."""
+    return _words(_RESTORE, board, n)
+
+
+def seen_off(board, n):
+    """Return the question whether a pump is visibly without power."""
+    return _words(_SEEN_OFF, board, n)
+
+
+def device(board, n):
+    """Return the question whether a pump's own device works, where the controller senses nothing."""
+    return _words(_DEVICE, board, n)
+
+
+def meters(board, n):
+    """Return where the meters go."""
+    return _words(_METERS, board, n)
+
+
+def both(board, words, all_mains):
+    """Return what is done to both pumps: `all_mains` where both are on the mains, else the words for each."""
+    if _of(board, 0) == _of(board, 1) == s.MAINS:
+        return all_mains
+    return f"{words(board, 0)}; {words(board, 1)}"
+
+
+def sentence(words):
+    """Return words as a sentence."""
+    return f"{words[0].upper()}{words[1:]}."
