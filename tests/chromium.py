@@ -119,6 +119,17 @@ class Browser:
         """Return [(width, height, what is wider than it)] of the sheets, in mm."""
         return [tuple(px / PX_MM for px in one) for one in self._value(SHEETS)]
 
+    def least_pt(self, selector):
+        """Return the smallest type of any text within the elements of a selector, in points."""
+        script = """(() => { let least = 1e9;
+          for (const root of document.querySelectorAll(%s)) {
+            const walk = document.createTreeWalker(root, NodeFilter.SHOW_TEXT);
+            while (walk.nextNode())
+              if (walk.currentNode.data.trim() && walk.currentNode.parentElement.checkVisibility())
+                least = Math.min(least, parseFloat(getComputedStyle(walk.currentNode.parentElement).fontSize)); }
+          return JSON.stringify(least); })()"""
+        return self._value(script % json.dumps(selector)) * 72.0 / 96.0
+
     def words(self):
         """Return [(word, lines it stands on)] of the words that must not be broken."""
         return [tuple(one) for one in self._value(WORDS)]

@@ -8,7 +8,7 @@ lines.  A sheet is what A4 and letter paper both hold within the margins.
 """
 
 from dataclasses import dataclass, field, replace
-from math import ceil
+from math import ceil, inf
 
 WIDTH_MM, HEIGHT_MM = 186.0, 250.0  # of paper: A4 is 210 x 297, letter 216 x 279; 12 mm margins, and some in hand
 POINT_MM = 0.3528
@@ -26,11 +26,16 @@ CUT = " ... (in full in the JSON)"
 
 @dataclass(frozen=True)
 class Cell:
-    """One cell: its text, a class of the style sheet ("" is regular type), and whether it must never be shortened."""
+    """One cell: its text, a class of the style sheet ("" is regular type), and whether it must never be shortened.
+
+    `runs`, where there are any, are pairs (words in bold, words after them) in the text's stead, one after another;
+    they are never shortened.
+    """
 
     text: str
     style: str = ""
     whole: bool = False
+    runs: tuple = ()
 
     def shown(self, longest):
         """Return the text with at most `longest` letters; what is left out is in the JSON, and it says so."""
@@ -41,7 +46,9 @@ class Cell:
     def lines(self, width_mm, point, longest):
         """Return the estimated number of lines in a column."""
         letters = max(1.0, (width_mm - 1.6) / (point * LETTER * POINT_MM * (BOLD if self.style else 1.0)))
-        return sum(_broken(part, letters) for part in self.shown(longest).split("\n"))
+        if self.runs:
+            return _broken([*_bold(self.runs)], letters)
+        return sum(_broken(_words(part), letters) for part in self.shown(longest).split("\n"))
 
 
 @dataclass
@@ -64,7 +71,7 @@ class Table:
 
     def head_mm(self, point, longest):
         """Return the estimated height of heading and titles at a type size."""
-        total = (point * 1.25 * LINE * POINT_MM + 2.2) if self.heading else 0.6
+        total = heading_mm(point) if self.heading else 0.6
         return total + (self.row_mm(self.titles, point, longest) if self.titles else 0.0)
 
     def height_mm(self, point, longest):
@@ -83,16 +90,26 @@ class Table:
             return self, None
         if taken == 0:
             return None, self
-        heading = self.heading if self.heading.endswith(AGAIN) or not self.heading else self.heading + AGAIN
-        return replace(self, rows=self.rows[:taken]), replace(self, rows=self.rows[taken:], heading=heading)
+        return replace(self, rows=self.rows[:taken]), replace(self, rows=self.rows[taken:], heading=again(self.heading))
+
+
+def heading_mm(point):
+    """Return the height of a heading at a type size."""
+    return point * 1.25 * LINE * POINT_MM + 2.2
+
+
+def again(heading):
+    """Return the heading of a table that goes on."""
+    return heading if heading.endswith(AGAIN) or not heading else heading + AGAIN
 
 
 @dataclass
 class Columns:
-    """Two stacks of tables side by side."""
+    """Two stacks of tables side by side, under a heading or none."""
 
     left: list
     right: list
+    heading: str = ""
 
     @property
     def sides(self):
@@ -101,7 +118,8 @@ class Columns:
 
     def height_mm(self, point, longest):
         """Return the estimated height at a type size."""
-        return max(sum(table.height_mm(point, longest) for table in side) for side in self.sides)
+        tallest = max(sum(table.height_mm(point, longest) for table in side) for side in self.sides)
+        return tallest + (heading_mm(point) if self.heading else 0.0)
 
     def cut(self, room_mm, point, longest):
         """Return (Columns that fit into a height, Columns of the rest), as a Table's `cut` does."""
@@ -110,6 +128,48 @@ class Columns:
             return None, self
         rest = Columns(*(left for _, left in cuts)) if any(left for _, left in cuts) else None
         return Columns(*(taken for taken, _ in cuts)), rest
+
+
+@dataclass
+class Halves:
+    """One list of rows in two halves side by side, each with the `widths`: down the left, then down the right."""
+
+    widths: tuple
+    rows: list
+    heading: str = ""
+    titles: tuple = ()
+
+    def laid(self, point, longest):
+        """Return the Columns: the two halves as even in height as the rows allow."""
+        left, right, best, taken = 0.0, sum(self._whole.row_mm(row, point, longest) for row in self.rows), inf, 0
+        for place, row in enumerate(self.rows):
+            height = self._whole.row_mm(row, point, longest)
+            left, right = left + height, right - height
+            if max(left, right) < best:
+                best, taken = max(left, right), place + 1
+        halves = [Table(self.widths, rows, "", self.titles) for rows in (self.rows[:taken], self.rows[taken:]) if rows]
+        return Columns(halves[:1], halves[1:], self.heading)
+
+    @property
+    def _whole(self):
+        return Table(self.widths, self.rows, "", self.titles)
+
+    def height_mm(self, point, longest):
+        """Return the estimated height at a type size."""
+        return self.laid(point, longest).height_mm(point, longest)
+
+    def cut(self, room_mm, point, longest):
+        """Return (Halves that fit into a height, Halves of the rest), as a Table's `cut` does."""
+        room_mm -= heading_mm(point) if self.heading else 0.0
+        taken, rest = self._whole.cut(room_mm, point, longest)
+        if taken is None:
+            return None, self
+        count = len(taken.rows)
+        more, _ = (None, None) if rest is None else rest.cut(room_mm, point, longest)
+        count += len(more.rows) if more is not None else 0
+        if count == len(self.rows):
+            return self, None
+        return replace(self, rows=self.rows[:count]), replace(self, rows=self.rows[count:], heading=again(self.heading))
 
 
 def _cut_stack(tables, room_mm, point, longest):
@@ -150,26 +210,29 @@ class Sheet:
         return self.sizes[-1], LONGEST[-1]
 
 
-def flow(plans, sheets, sizes, smallest):
-    """Lay blocks one after another onto empty Sheets, in one type size; return the Sheets, filled.
+def flow(plans, sizes, smallest):
+    """Lay blocks one after another onto empty Sheets, in one type size; return (the number of the plan, its Sheets,
+    filled).
 
-    What does not fit on one sheet goes on on the next.  `plans` are lists of
-    blocks, the fullest first: the first that fits in one of `sizes`, the largest
-    that does, is taken.  Where none fits, the last plan is set smaller, in sizes of
-    `smallest`, then its cells are shortened, and what is still too much is left to
-    the JSON, with a line that says so.
+    What does not fit on one sheet goes on on the next.  `plans` are pairs (blocks,
+    empty Sheets), the fullest first: the first that fits in one of `sizes`, the
+    largest that does, is taken.  Where none fits, the last plan is set smaller, in
+    sizes of `smallest`, then its cells are shortened, and what is still too much is
+    left to the JSON, with a line that says so.
     """
-    tries = [(blocks, point, LONGEST[0]) for blocks in plans for point in sizes]
-    tries += [(plans[-1], point, LONGEST[0]) for point in smallest]
-    tries += [(plans[-1], smallest[-1], longest) for longest in LONGEST[1:]]
-    for blocks, point, longest in tries:
-        filled, left = _fill(blocks, sheets, point, longest)
+    last = len(plans) - 1
+    tries = [(number, point, LONGEST[0]) for number in range(len(plans)) for point in sizes]
+    tries += [(last, point, LONGEST[0]) for point in smallest]
+    tries += [(last, smallest[-1], longest) for longest in LONGEST[1:]]
+    for number, point, longest in tries:
+        filled, left = _fill(*plans[number], point, longest)
         if not left:
-            return filled
-    last = replace(sheets[-1], foot_mm=sheets[-1].foot_mm + LEFT_OUT_MM)
-    filled, _ = _fill(plans[-1], [*sheets[:-1], last], point, longest)
+            return number, filled
+    blocks, sheets = plans[last]
+    cut = replace(sheets[-1], foot_mm=sheets[-1].foot_mm + LEFT_OUT_MM)
+    filled, _ = _fill(blocks, [*sheets[:-1], cut], point, longest)
     filled[-1].blocks.append(Table((WIDTH_MM,), [[Cell(LEFT_OUT, "name")]]))
-    return filled
+    return last, filled
 
 
 def _fill(blocks, sheets, point, longest):
@@ -180,23 +243,36 @@ def _fill(blocks, sheets, point, longest):
             block = left[0]
             height = block.height_mm(point, longest)
             if height <= room:
-                taken.append(left.pop(0))
+                taken.append(_laid(left.pop(0), point, longest))
                 room -= height
                 continue
             part, rest = block.cut(room, point, longest)
             if part is not None:
-                taken.append(part)
+                taken.append(_laid(part, point, longest))
                 left[0] = rest
             break
         filled.append(replace(sheet, blocks=taken, fitted=(point, longest)))
     return filled, left
 
 
-def _broken(text, letters):
-    # The number of lines of a text broken between words; a word that is longer than a line is broken itself.
+def _laid(block, point, longest):
+    return block.laid(point, longest) if isinstance(block, Halves) else block
+
+
+def _bold(runs):
+    for lead, text in runs:
+        yield from (BOLD * wide for wide in _words(lead))
+        yield from _words(text)
+
+
+def _words(text):
+    return [_letters(word) for word in text.split()]
+
+
+def _broken(words, letters):
+    # The number of lines of words, by their widths; one that is longer than a line is broken itself.
     lines, used = 1, 0.0
-    for word in text.split():
-        wide = _letters(word)
+    for wide in words:
         if used and used + 1.0 + wide > letters:
             lines, used = lines + 1, 0.0
         lines += max(0, ceil(wide / letters) - 1)

@@ -131,7 +131,11 @@ def wires(inputs, held):
     power = inputs.power
     gauge = power.cable_awg
     drop = drop_v(amps, power.cable_m, gauge)
-    fuse = next((size for size in FUSES_A if size >= FUSE_FACTOR * amps), FUSES_A[-1])
+    # By the plate's current, as cord and contactor are: a pump that labors up to its overload trip blows no fuse.
+    most = amps
+    if held:
+        most = max(amps, battery_amps(inputs, held.pump - 1, rated_flow_m3s(inputs.pumps[held.pump - 1].curve)))
+    fuse = next((size for size in FUSES_A if size >= FUSE_FACTOR * most), FUSES_A[-1])
     good = [
         size
         for size in sorted(AMPACITY, reverse=True)

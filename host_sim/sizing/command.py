@@ -57,6 +57,8 @@ def _size(site, changes, units_name, out, as_text, check, cure, head):
     read_site(site_out.text(result), Path(site).parent, str(site))
     screen = console()
     page = build(result, say, with_check=check)
+    if applied is not None:
+        page.changed = [(step.text, step.cost, step.title) for step in applied.steps]
     if as_text:
         print(json.dumps(as_json(page, say), indent=1, allow_nan=False))
     else:

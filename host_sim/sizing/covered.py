@@ -8,7 +8,7 @@ against the simulator.
 """
 
 from dataclasses import dataclass
-from math import inf
+from math import ceil, inf
 
 from duplexsump.control import settings as s
 
@@ -25,6 +25,8 @@ FLOATS = ("off", "lead", "lag", "high")
 WAYS = ("stuck-wet", "stuck-dry", "chattering", "wire-broken")
 NO_START = ("will-not-start", "breaker-open", "thermal-trip", "left-off", "jammed")
 NO_WATER = ("air-locked", "check-stuck-shut", "valve-shut")
+OFTENER = 1.5  # a pump leads in its turn as well, between two flood tries; 41 an hour at the most in 1,000 interviews
+TRY_BEGINS_S = 1.0  # from the start until the load is judged, at most
 APART_S = 3.0  # floats that turn nearer than this look like a broken cable (2 s in the controller); our own choice
 ONE_FLOAT = "only the high float is left: pumping goes on blind, with rests in which water may reach the floor"
 SHUT_OUT = "where both run, the stronger pump holds the other's check valve shut, and no current clearly tells of it"
@@ -57,6 +59,19 @@ def covered(result):
 def unfit(result):
     """Return why no fault at all is covered, "" where some may be."""
     return _Pit(result).unfit
+
+
+def tries(result):
+    """Return (seconds of a try, the most tries in an hour) of a pump that turns and moves no water; None where without
+    current sensing nobody tells.
+
+    A pump that is out is tried after 10, 30 and 60 s and then every `flood_retry` while `high` reads wet, hung up or
+    not; else after `retry`, which is longer.
+    """
+    if result.settings[s.SENSING] != s.SENSE_CURRENT:
+        return None
+    values = result.settings
+    return values[s.DRY_RUN_MS] / 1000.0 + TRY_BEGINS_S, 4 + ceil(OFTENER * 3600000.0 / values[s.FLOOD_RETRY_MS])
 
 
 def leaders(result):
@@ -251,8 +266,9 @@ def _contacts(pit):
         rows.append(Covered(names, f"the {name} float hung up, held down, chattering, its wire broken", dry, why))
     if pit.transmitter:
         names = tuple(name for name in REGISTRY if name.startswith("transmitter-"))
-        rows.append(Covered(names, "level transmitter failed, frozen, drifting or clogged", pit.seen,
-                            "high and the motor current show it" if pit.seen else UNSEEN))  # fmt: skip
+        held = pit.seen and pit.both_may_run()
+        told = "high and the motor current show it" if held else SHUT_OUT if pit.seen else UNSEEN
+        rows.append(Covered(names, "level transmitter failed, frozen, drifting or clogged", held, told))
     else:
         rows.append(Covered(("common-wire-broken",), "common wire of the three lower floats broken", False, ONE_FLOAT))
     return rows

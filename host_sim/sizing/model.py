@@ -8,6 +8,8 @@ from host_sim.sizing import battery, contacts, cycling, head, inflow, reserve, r
 from host_sim.sizing.limits import limit
 from host_sim.sizing.reading import read
 
+LEAST_BAND = 0.2  # of the pumped band that the bodies leave, however wide they are; our own choice
+
 
 @dataclass
 class Result:
@@ -33,6 +35,7 @@ class Result:
     wires: battery.Wires
     sensors: tuple = ()  # of inputs.Sensor, by pump
     rate_m3s: float = 0.0  # of the weaker pump alone at half the pit's depth, for tests that need a pump's rate
+    displaced_m3: float = 0.0  # of the pumped band by the bodies of the pumps, already off in `starts`
 
     @property
     def lead(self):
@@ -58,6 +61,10 @@ def size(data, source="site"):
     points = head.points(inputs, used)
     turns = cycling.Cycling(inputs, used, values)
     worst, starts = _worst(turns, design.inflow_m3s)
+    # Less water between off and lead where the bodies stand: T is in proportion to it.
+    displaced = room.displaced_m3(inputs, used[0].dry_m, used[1].wet_m)
+    fewer = max(1.0 - displaced / turns.band_m3, LEAST_BAND) if turns.band_m3 > 0.0 else 1.0
+    starts = {case: count / fewer for case, count in starts.items()}
     worn = head.worn(inputs, limit("wear"))
     worn_m3s = min(head.point(inputs, w, "high", used[3].wet_m, worn).flow_m3s for w in (head.ALONE_1, head.ALONE_2))
     held = battery.stored(inputs, points, design.inflow_m3s)
@@ -67,7 +74,7 @@ def size(data, source="site"):
         room.room(inputs, used, design.inflow_m3s, turns.band_m3),
         reserve.reserve(inputs, used, values, design, points, worn_m3s),
         held, battery.stored(inputs, points, design.expected_m3s), battery.wires(inputs, held),
-        sensors.sensors(inputs, values), min(rates),
+        sensors.sensors(inputs, values), min(rates), displaced,
     )  # fmt: skip
 
 

@@ -67,6 +67,11 @@ class Say:
         _, unit, decimals = SHOWN[kind][self.place]
         return f"{round(self.number(value, kind), decimals) + 0.0:.{decimals}f} {unit}"
 
+    def span(self, low, high, kind):
+        """Return two SI values as "32 min to 38 min", or as one where they read the same."""
+        ends = self(low, kind), self(high, kind)
+        return ends[0] if ends[0] == ends[1] else " to ".join(ends)
+
     def again(self, text):
         """Return a text with its quantities in the shown system: in SI "6.0 gpm" becomes "0.38 L/s"."""
         if self.system == "us":

@@ -69,7 +69,8 @@ def summary(all_found):
         f"kinds of trouble covered: {sum(f.promised for f in sized)} of {sum(f.rows for f in sized)}; pages that cover "
         f"none: {sum(not f.promised for f in sized)}",
         f"nights under a covered fault: {len(nights)}, {sum(tried[1] for tried in nights):.0f} h; longest dry run "
-        f"{max((tried[3] for tried in nights), default=0.0)} s",
+        f"{max((tried[3] for tried in nights), default=0.0)} s, most dry starts in an hour "
+        f"{max((tried[4] for tried in nights), default=0)}",
         f"interviews that broke a promise: {sum(bool(f.broken) for f in all_found)}",
     ]
     serious = Counter(name for f in sized for name in f.serious)

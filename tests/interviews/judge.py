@@ -10,7 +10,7 @@ from host_sim.run import closed_loop
 from host_sim.site.load import read_data
 from host_sim.sizing import site_out
 from host_sim.sizing.contacts import step_m
-from host_sim.sizing.covered import DRY_S, covered
+from host_sim.sizing.covered import DRY_S, covered, tries
 from host_sim.sizing.document import edited
 from host_sim.sizing.limits import COLD, limit
 from host_sim.sizing.model import size
@@ -37,7 +37,7 @@ class Verdict:
     serious: tuple = ()
     promised: int = 0  # rows that the page says are covered
     rows: int = 0
-    tried: list = field(default_factory=list)  # (fault, hours, highest level over floor height, longest dry run in s)
+    tried: list = field(default_factory=list)  # (fault, hours, highest level / floor, longest dry run in s, dry starts)
     broken: list = field(default_factory=list)
 
 
@@ -113,6 +113,16 @@ def longest_idle_s(trace):
     return max([longest, *(trace.duration_s - t for t in since.values())])
 
 
+def most_tries(trace):
+    """Return how often at the most a pump began to turn without moving water in any hour."""
+    most = 0
+    for pump in (1, 2):
+        times = [e.time_s for e in trace.events
+                 if e.kind == "motor" and e.data["what"] == "dry" and e.data["pump"] == pump]  # fmt: skip
+        most = max([most, *(sum(t <= other < t + 3600.0 for other in times) for t in times)])
+    return most
+
+
 def _weight(row):
     name = row.names[0]
     if name in ("mains-lost", "mains-sense-open", "battery-weak"):
@@ -137,8 +147,11 @@ def _night(result, row, rng, found):
     trace = closed_loop.run(site)
     dry_s, totals = longest_idle_s(trace), trace.totals
     full = totals.highest_m / result.inputs.pit.floor_m
-    found.tried.append((fault, round(hours, 2), round(full, 3), round(dry_s, 1)))
+    found.tried.append((fault, round(hours, 2), round(full, 3), round(dry_s, 1), most_tries(trace)))
     if totals.floor_first_s is not None:
         found.broken.append(f"{faults}: the floor is wet at {totals.floor_first_s / 3600.0:.2f} h; {row.why}")
     if dry_s > DRY_S:
         found.broken.append(f"{faults}: a pump runs dry for {dry_s:.0f} s; {row.why}")
+    told = tries(result)
+    if told is not None and (dry_s > told[0] or most_tries(trace) > told[1]):
+        found.broken.append(f"{faults}: {most_tries(trace)} tries in an hour, the longest {dry_s:.0f} s; page: {told}")

@@ -12,6 +12,7 @@ from host_sim.site.faults import REGISTRY
 from host_sim.sizing import covered as rules
 from host_sim.sizing.document import edited
 from host_sim.sizing.model import size
+from host_sim.sizing.report.covered_section import note
 from tests.interviews import judge as judging
 from tests.interviews.draw import draw
 from tests.interviews.judge import judge
@@ -75,6 +76,20 @@ def test_the_judge_finds_a_pump_that_runs_dry():
     promised = replace(row, names=("pump1-valve-shut",), held=True)
     judging._night(result, promised, judging.random.Random(1), found)
     assert any("runs dry" in line for line in found.broken)
+
+
+@pytest.mark.long
+def test_a_weaker_pump_that_is_shut_out_is_tried_no_more_often_than_the_page_says():
+    # Interview 77/20: with the high float hung wet the mains pump runs on, and the battery pump beside it turns in
+    # still water, 106 times in four hours; the page names how often and how long.
+    result = size(tomllib.loads(talk(draw(77, 20))[0]))
+    row = rules.by_fault(rules.covered(result))["high-stuck-wet"]
+    found = judging.Verdict(0, 0)
+    judging._night(result, replace(row, names=("high-stuck-wet",)), judging.random.Random(1), found)
+    assert row.held and not found.broken and 10 < found.tried[0][4] <= rules.tries(result)[1]
+    assert f"{rules.tries(result)[1]} tries an hour" in note(result)
+    shorter = edited(result.inputs.data, {"settings.flood_retry": "60 s"})
+    assert rules.tries(size(shorter))[1] > rules.tries(result)[1]
 
 
 def test_floats_that_turn_together_promise_nothing_without_current_sensing():

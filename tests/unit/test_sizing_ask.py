@@ -82,6 +82,15 @@ def test_tape_bucket_and_data_plate_lead_to_a_site_that_is_sized(tmp_path):
     assert person.asked == sorted(person.asked, key=order.index)
 
 
+def test_both_pumps_are_asked_for_together_and_before_the_pipe_that_they_are_on(tmp_path):
+    person = Person(UNEQUAL)
+    talk(tmp_path / "basement.toml", person)
+    at = {key: place for place, key in enumerate(person.asked)}
+    assert at["depth"] < at["lift"] < at["backup"] < at["amps_1"] < at["amps_2"] < at["pipe"] < at["outlet_1"]
+    plates = [key for key in person.asked if at["backup"] <= at[key] < at["pipe"]]
+    assert all(key[-2:] in ("_1", "_2") for key in plates[1:])
+
+
 def test_no_two_questions_are_asked_in_the_same_words():
     for word in ("ask", "key"):
         assert len({getattr(question, word) for question in QUESTIONS}) == len(QUESTIONS)

@@ -10,6 +10,7 @@ import pytest
 
 from host_sim.board.settings_file import checksum
 from host_sim.errors import InputError
+from host_sim.report.sheet import LEFT_OUT
 from host_sim.run.journal import firmware_checksum
 from host_sim.site.load import packaged
 from host_sim.sizing.document import edited
@@ -25,7 +26,7 @@ from tests.sampled import sampled
 from tests.sizing_sites import SOUND, random_site
 
 PAPERS = {"letter": (8.5, 11.0), "A4": (8.27, 11.69)}
-LEAST_PT = 6.0
+LEAST_PT = 7.5
 PRINTED_MM = (186.0, 255.0)  # what both papers hold within margins of 12 mm
 # Everything that can be wrong with a pit at once, in words as long as they come.  Invented.
 WRONG = {
@@ -120,7 +121,8 @@ def test_it_prints_on_three_sheets_and_no_text_lies_on_another_or_leaves_its_she
     for paper in PAPERS.values():
         assert chromium.pages_of(browser.print(paper)) == 3
     types = [float(size) for size in re.findall(r'class="sheet" style="font-size:([\d.]+)pt"', path.read_text("utf-8"))]
-    assert min(types) >= LEAST_PT
+    assert min(types) >= LEAST_PT and browser.least_pt(".sheet") >= LEAST_PT - 0.01
+    assert "in full in the JSON" not in path.read_text("utf-8") and LEFT_OUT not in path.read_text("utf-8")
 
 
 @pytest.mark.long

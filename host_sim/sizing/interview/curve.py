@@ -29,17 +29,32 @@ def read_curve(text):
             raise ValueError(
                 f'"{part.strip()}" is not a flow and a head: write the points as in "{example_curve.WORDS}"'
             )
-        flow, head = units.tidy(match[1], "flow"), units.tidy(match[2], "distance")
+        flow, head = _either_way(match[1], match[2])
         rows.append((units.read(flow, "flow"), units.read(head, "distance"), flow, head))
     rows.sort()
     if len(rows) < 2 or rows[0][0] != 0.0:
-        raise ValueError('give two points or more, one of them at "0 gpm": the shut-off head')
+        raise ValueError(
+            'give two points or more, one of them at "0 gpm": the shut-off head (maximum head) of the plate or box; '
+            "where neither has it, go back and measure with a bucket and a watch"
+        )
     for before, after in zip(rows, rows[1:], strict=False):
         if after[1] >= before[1] or after[0] == before[0]:
             raise ValueError(
                 f"head must fall as flow rises: from {before[2]} to {after[2]} it goes from {before[3]} to {after[3]}"
             )
     return [[flow, head] for _, _, flow, head in rows]
+
+
+def _either_way(one, other):
+    # A plate may give the head first: "5 ft 60 gpm".
+    try:
+        return units.tidy(one, "flow"), units.tidy(other, "distance")
+    except ValueError:
+        try:
+            return units.tidy(other.strip(), "flow"), units.tidy(one, "distance")
+        except ValueError:
+            pass
+        raise
 
 
 BATTERY_SHARE = 0.6  # of the flow of our own weak mains pump that its battery pump moves; invented

@@ -1,4 +1,5 @@
-"""The questions about the discharge pipe, in the order in which a person walks along it."""
+"""The questions about the discharge pipe, in the order in which a person walks along it; the lift, which each pump is
+held against, before the pumps."""
 
 from host_sim import units
 from host_sim.sizing.interview.question import Question, among, feet
@@ -33,11 +34,13 @@ def _least_run(answers):
 
 SEPARATE = among("lines", "separate")
 # fmt: off
-QUESTIONS = (
+LIFT = (
     Question("lift", "How high above the bottom of the pit is the highest point of the discharge pipe?",
              "Pit, basement wall, and up to where the pipe goes out.", "distance", "10 ft",
              lambda a: feet(max(12 * 0.3048, units.read(a.get("depth", "24 in"), "length") + 2.4384)), "a high wall",
              HEAD, "highest point of the pipe", least="1 ft", most="100 ft", check=_above_floor),
+)
+QUESTIONS = (
     Question("pipe", "What size is the discharge pipe?", "Nominal size; no smaller than the pump's outlet.", "size",
              "1.5 in", "1.5 in", "the usual one", HEAD, "pipe size", SIZES),
     Question("riser_length", "Walk the pipe.  How long is it from one pump to where the two lines join (or to the "

@@ -149,7 +149,7 @@ def _goes_with_bucket(n):
             _measured(n, a, units.read(value, "distance"))
         except ValueError as error:
             raise ValueError(
-                f"{error} that your pipe takes at the measured flow: read the plate again, go back to bucket or pipe, "
+                f"{error} that your pipe takes at the measured flow: read the plate again, go back to pipe or bucket, "
                 'or say "unknown"'
             ) from error
 
@@ -185,6 +185,18 @@ def _volts(n):
     return lambda a: "12 V" if direct(n, a) else "115 V"
 
 
+def _how(text):
+    # As people call them: "three points", "a bucket".
+    word = text.lower().strip()
+    if word in HOW:
+        return word
+    if "bucket" in word:
+        return HOW[2]
+    if "shut" in word:
+        return HOW[1]
+    return HOW[0] if "point" in word or "curve" in word else text
+
+
 def _plate(n):
     # fmt: off
     p = f"pump {n}"
@@ -199,9 +211,6 @@ def _plate(n):
         Question(f"body_{n}", f"How wide is the body of {p}?", "Two pumps and the floats must fit.", "length", "7 in",
                  "8 in", "a wide pump", "whether pumps and floats fit", f"body of {p}", when=_asked(n), least="2 in",
                  most="3 ft"),
-        Question(f"outlet_{n}", f"What size is the outlet of {p}?", "The pipe must be no smaller.", "length", "1.5 in",
-                 _outlet(n), "the usual one", "which pipe may be used", f"outlet of {p}", when=_asked(n),
-                 least="0.5 in", most="6 in", check=_fits_pipe(n)),
         Question(f"amps_{n}", f"What is the rated current on the plate of {p}?",
                  "Overload, dry-run and locked-rotor protection go by it; also cable, fuse and sensor.", "current",
                  "8 A", _amps(n), "a large one", "overload and dry-run protection, sensor range, cable and fuse",
@@ -214,7 +223,7 @@ def _plate(n):
                  "how large the pit must be", f"starts per hour of {p}", when=_asked(n), least="1", most="60"),
         Question(f"curve_how_{n}", f"What do you have of the curve of {p}?", "Three points of the plate's curve are "
                  "best; a bucket at the outlet and a watch tell as much.", "choice", HOW[1], HOW[0],
-                 "then a curve is assumed", PUMP_HEAD, f"source of the curve of {p}", HOW, when=_asked(n)),
+                 "then a curve is assumed", PUMP_HEAD, f"source of the curve of {p}", HOW, when=_asked(n), spelt=_how),
         Question(f"curve_{n}", f"What is the curve of {p}: flow at each head?",
                  "Flow and head, with a comma between points; the one at 0 gpm is the shut-off head.", "curve",
                  example_curve.WORDS, _weak(n), "an invented, weak pump", PUMP_HEAD, f"curve of {p}",
@@ -235,6 +244,18 @@ def _plate(n):
         Question(f"bucket_time_{n}", f"How long did that take, with {p}?", "By the watch.", "time", "10 s",
                  "15 s", "a slow pump", PUMP_HEAD,
                  f"time of the bucket test of {p}", when=_asked(n, HOW[2]), least="1 s", most="1 h"),
+    )
+    # fmt: on
+
+
+def _on_the_pipe(n):
+    # What is held against the pipe, and so asked after it.
+    # fmt: off
+    p = f"pump {n}"
+    return (
+        Question(f"outlet_{n}", f"What size is the outlet of {p}?", "The pipe must be no smaller.", "length", "1.5 in",
+                 _outlet(n), "the usual one", "which pipe may be used", f"outlet of {p}", when=_asked(n),
+                 least="0.5 in", most="6 in", check=_fits_pipe(n)),
         Question(f"plate_head_{n}", f"What shut-off head (maximum head) does the plate of {p} give?",
                  "On the plate or the box.", "distance", "22 ft", "unknown",
                  "then 1.3 times the head at the measured flow", PUMP_HEAD, f"shut-off head of {p}",
@@ -245,6 +266,7 @@ def _plate(n):
 
 
 QUESTIONS = (*SUPPLY, *_plate(1), *_plate(2))
+ON_THE_PIPE = (*_on_the_pipe(1), *_on_the_pipe(2))
 
 
 def _fits_current(n):

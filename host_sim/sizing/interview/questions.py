@@ -1,15 +1,15 @@
 """All questions of `size --ask`, in order, and the site document of their answers.
 
-Pit, water, the pipe as it is walked, pumps, power, floats: what a later
-question is held against is asked before it.
+Pit, lift, water, both pumps, the pipe as it is walked, power, floats: what a
+later question is held against is asked before it.
 """
 
 from host_sim.sizing.document import edited
 from host_sim.sizing.interview import floats, pipe, pit, power, pumps, water
 
 QUESTIONS = (
-    *pit.QUESTIONS, *water.QUESTIONS, *pipe.QUESTIONS, *pumps.QUESTIONS, *power.QUESTIONS, *pumps.SENSING,
-    *floats.QUESTIONS,
+    *pit.QUESTIONS, *pipe.LIFT, *water.QUESTIONS, *pumps.QUESTIONS, *pipe.QUESTIONS, *pumps.ON_THE_PIPE,
+    *power.QUESTIONS, *pumps.SENSING, *floats.QUESTIONS,
 )  # fmt: skip
 
 

@@ -12,7 +12,7 @@ from host_sim.sizing.remarks.remark import CONCRETE, DEEP, HAND, MACHINE, PAPER,
 from host_sim.sizing.say import text_of
 from host_sim.sizing.trade import fraction
 
-WIDEST_M = 60 * INCH
+WIDEST_M = 48 * INCH  # wider is a chamber, not a pit; our own choice
 DIGGING = "stay above the footing's bottom, shore the sides against cave-in, or hire a licensed contractor"
 
 

@@ -18,7 +18,7 @@ def _too_small(result, say):
         return None
     return (
         f"at the design inflow pump {held.pump} runs {say(held.duty, 'share')} of the time at "
-        f"{say(held.amps, 'current')}: plan on {say(held.shortest_s, 'time')} to {say(held.longest_s, 'time')} "
+        f"{say(held.amps, 'current')}: plan on {say.span(held.shortest_s, held.longest_s, 'time')} "
         "(with allowance for age, cold and depth of discharge); wanted: "
         f"{say(result.inputs.power.wanted_s, 'time')}"
     )
@@ -118,7 +118,8 @@ def _twice_the_volts(result, pump):
         "supply.battery.empty": f"{2.0 * supply.empty_v:.1f} V",
         "sizing.power.battery_voltage": f"{2.0 * result.inputs.power.battery_v:g} V",
     }
-    return one(f"a pump, battery and charger of {volts:g} V, for half the current", edits, cost(result, "pumps"))
+    return one(f"a pump, battery and charger of {volts:g} V, for half the current", edits,
+               max(MACHINE, cost(result, "pumps")))
 
 
 def _fuse(result, say):

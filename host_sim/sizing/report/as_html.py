@@ -17,7 +17,6 @@ from host_sim.sizing.report.page import CAUTIONS
 from host_sim.sizing.report.paper import assumptions, sheets
 from host_sim.sizing.report.pit_section import pit_section
 from host_sim.sizing.report.sections_running import float_words
-from host_sim.sizing.report.sources import Sources
 
 TEMPLATE = "page.html"
 SIGNERS = ("sized by", "customer")
@@ -36,9 +35,8 @@ def as_html(page, say, when="", place="", customer=""):
     `when` is the date at its head, `place` and `customer` are texts; each is a
     blank to be filled in by hand where it is empty.
     """
-    sources = Sources()
     drawings = (pit_section(page, say), elevation(page, say))
-    paper, small = sheets(page, say, sources, drawings, CAUTIONS)
+    paper, small, sources = sheets(page, say, drawings, CAUTIONS)
     return ENVIRONMENT.get_template(TEMPLATE).render(
         page=page,
         say=say,
@@ -58,7 +56,7 @@ def as_html(page, say, when="", place="", customer=""):
         sections=[(part, halves(part.rows)) for part in page.sections],
         limits=LIMITS,
         cite=sources.tag,
-        assumed=list(assumptions(page, say)),
+        assumed=[(taken, why) for taken, why, _ in assumptions(page, say)],
         sources=sources,
         signers=SIGNERS,
     )  # fmt: skip

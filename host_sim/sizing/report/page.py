@@ -23,6 +23,10 @@ CAUTIONS = (
     "are no promise of a dry basement.",
 )
 
+# What the person asked for, or what floods all the same: told with the verdict itself.
+MISSED = ("battery_too_small", "basin_floats", "nothing_measured", "outfall_unknown", "no_alarm_heard",
+          "controller_on_mains")  # fmt: skip
+
 
 @dataclass
 class Page:
@@ -40,6 +44,7 @@ class Page:
     curves: dict
     cycle_curve: dict
     settings: list = field(default_factory=list)
+    changed: list = field(default_factory=list)  # (what, its cost, for which remark), by `--apply-all`
 
 
 def build(result, say, with_cures=True, with_check=True):
@@ -96,7 +101,7 @@ def headline(result, found, word, say, checks=()):
         return f"Does not fit: {'; '.join(item.title for item in serious)}."
     if word == "not confirmed":
         return f"Not confirmed: the simulation disagrees with the {disagreement(checks, say)}."
-    start = f"design inflow {flow}, one pump {say(result.reserve.one_m3s, 'flow')}, at most "
+    start = f"design inflow {flow}, one pump {say(result.reserve.one_m3s, 'flow')} with water at high, at most "
     start += f"{result.starts['design']:.1f} starts per hour of each motor"
     believed = result.cycling.believed_m3s()
     if believed < result.design.inflow_m3s:  # above it draw-downs are cut short, and nothing is promised
@@ -107,7 +112,9 @@ def headline(result, found, word, say, checks=()):
     if word == "fits":
         return f"Fits: {start}."
     count = len(found)
-    return f"Fits with {count} remark{'s' if count != 1 else ''}: {start}."
+    missed = [item.title for item in found if item.remark.name in MISSED]
+    but = f" {'; '.join(missed).capitalize()}." if missed else ""
+    return f"Fits the pumps' limits, {count} point{'s' if count != 1 else ''} not met: {start}.{but}"
 
 
 def cycle_curve(result, steps=90):

@@ -4,23 +4,31 @@ The type is as large as three sheets allow.  What is not on paper is on the
 screen below the sheets, and in the JSON.
 """
 
-from math import ceil
+import re
+from math import inf
 
 from duplexsump.control import settings as s
 
-from host_sim.report.sheet import Cell, Columns, Sheet, Table, flow
+from host_sim.report.sheet import LINE, POINT_MM, WIDTH_MM, Cell, Columns, Halves, Sheet, Table, flow
 from host_sim.sizing.contacts import NAMES
+from host_sim.sizing.remarks.change import DIGGING
+from host_sim.sizing.report.covered_section import note
 from host_sim.sizing.report.sections import stretch
+from host_sim.sizing.report.sources import Sources
 from host_sim.sizing.report.terminal import SHORT, checked
 from host_sim.sizing.say import assumed_words
 
 # No figure that may be left to the screen makes the type smaller than 8 pt; only what must be on paper does.
-SIZES_PT, SMALLEST_PT = (9.0, 8.75, 8.5, 8.25, 8.0), (7.75, 7.5, 7.25, 7.0, 6.75, 6.5, 6.25, 6.0)
+SIZES_PT, SMALLEST_PT, SMALL_PT = (9.0, 8.75, 8.5, 8.25, 8.0), (7.75, 7.5), 7.5
 SHEETS = 3
-TITLE_MM, FIELDS_MM, CAPTION_MM = 11.5, 20.0, 8.0
+TITLE_MM, FIELDS_MM, CAPTION_MM = 11.5, 16.0, 8.0
 NAME_LETTERS, NAME_LINE_MM = 60, 6.6
 VERDICT_LETTERS, VERDICT_LINE_MM, VERDICT_MM = 84, 4.8, 6.5
-SIGNED_MM, SMALL_LETTERS, SMALL_LINE_MM = 18.0, 150, 3.1
+SIGNED_MM = 18.0
+SPARE_MM = 5.0  # of a sheet, beyond the height that is planned with: what both papers hold, 255 mm, is not used up;
+# of the tight plan alone, whose halves are estimated too tall
+KEY_WIDTHS = (42.0, 26.0, 23.0)
+PARAGRAPH = 300  # letters, from which on an assumption begins a new one
 # What is printed besides the key figures, the contacts, the operating points and the supply; the rest is on the screen.
 PRINTED = (
     "inflow.1.measured", "inflow.1.low", "inflow.1.high", "inflow.1.factor", "inflow.expected", "inflow.margin",
@@ -35,46 +43,81 @@ SUPPLY = (
 )  # fmt: skip
 TIGHT_SUPPLY = ("circuits", "design.shortest", "needed", "air", "drop", "fuse", "inverter", "generator")
 SUPPLIES = {"mains": "the mains", "battery": "the battery", "either": "the mains, or the battery by its inverter"}
-CURVES = {"not said": "as given in the site file", "curve": "from plate or manual", "assumed": "ASSUMED"}
+CURVES = {"not said": "as given in the site file", "curve": "from plate or manual", "assumed": "ASSUMED",
+          "bucket and watch": "bucket and watch; its head worked out from the pipe, water at the floor"}  # fmt: skip
 ASSUMED = "Assumed (not given), and what it changes"
-BLANK = "\N{NO-BREAK SPACE}"  # keeps the heading's line above the right half
+ASSUMED_BY_CHANGE = "Assumed (not given), and in brackets what it changes, or why"
 
 
-def sheets(page, say, sources, drawings, cautions):
-    """Return (the three Sheets of a Page, the small print at the foot of the last: a list of (word, text)).
+def sheets(page, say, drawings, cautions):
+    """Return (the three Sheets of a Page, the small print at the foot of the last: a list of (word, text), the Sources
+    that they name).
 
     `drawings` are the figures at the head of the first sheet.
     """
-    rows = {row.key: row for section in page.sections for row in section.rows}
     tall_mm = max(figure.get_figheight() for figure in drawings) * 25.4
     lines = 1 + len(page.headline) // VERDICT_LETTERS
     title = TITLE_MM + NAME_LINE_MM * (len(page.result.inputs.name) // NAME_LETTERS)
     top = title + FIELDS_MM + VERDICT_MM + lines * VERDICT_LINE_MM + tall_mm + CAPTION_MM
-    blocks = [
-        Columns([_contacts(rows, say), _points(page, say, sources)], [_key_figures(rows, say, sources)]),
-        _remarks(page),
-        _covered(page),
-        _pumps(page.result, say),
-        _parts(page, sources),
-        _supply(rows, say, sources),
-        _assumed(page, say),
-    ]
-    more = [_figures(rows, say, sources), _line(rows, say, sources, page.result.inputs.discharge)]
-    small = [("More.", "Every figure and limit, and the curves: on the screen below these sheets, and in sizing.json."),
-             ("Checked by simulation.", _checked(page, say)), ("Sources.", "  ".join(sources.listed())),
-             ("Cautions.", " ".join(cautions))]  # fmt: skip
-    foot = SIGNED_MM + sum(1.0 + SMALL_LINE_MM * ceil((len(word) + len(text)) / SMALL_LETTERS) for word, text in small)
-    empty = [Sheet(top), *(Sheet() for _ in range(SHEETS - 2)), Sheet(0.0, foot)]
-    tight = [*blocks[:-1], _assumed_by_change(page, say)]
-    tighter = [*blocks[:-2], _supply(rows, say, sources, TIGHT_SUPPLY), _assumed_alone(page, say)]
-    plans = [blocks + more, blocks + more[:1], blocks, tight, tighter]
-    return flow(plans, empty, SIZES_PT, SMALLEST_PT), small
+    plans, prints = [], []
+    for blocks_of in (_with_line, _with_figures, _in_full, _tight):
+        sources = Sources()  # of its own: only what a plan prints is cited at its foot
+        blocks = blocks_of(page, {row.key: row for part in page.sections for row in part.rows}, say, sources)
+        small = _small(page, say, sources, cautions)
+        foot = SIGNED_MM + sum(_small_mm(word, text) for word, text in small)
+        spare = SPARE_MM if blocks_of is _tight else 0.0
+        plans.append((blocks, [Sheet(top - spare), *(Sheet(-spare) for _ in range(SHEETS - 2)), Sheet(-spare, foot)]))
+        prints.append((small, sources))
+    number, filled = flow(plans, SIZES_PT, SMALLEST_PT)
+    return filled, *prints[number]
+
+
+def _with_line(page, rows, say, sources):
+    return [*_with_figures(page, rows, say, sources), _line(rows, say, sources, page.result.inputs.discharge)]
+
+
+def _with_figures(page, rows, say, sources):
+    return [*_in_full(page, rows, say, sources), _figures(rows, say, sources)]
+
+
+def _in_full(page, rows, say, sources):
+    return [*_first(page, rows, say, sources), *_changed(page), _remarks(page), _covered(page),
+            _pumps(page.result, say), _parts(page, sources), _supply(rows, say, sources),
+            _assumed(page, say)]  # fmt: skip
+
+
+def _tight(page, rows, say, sources):
+    return [*_first(page, rows, say, sources), *_changed(page), _remarks(page), _covered(page, tight=True),
+            _pumps(page.result, say), _parts(page, sources), _supply(rows, say, sources, TIGHT_SUPPLY),
+            _assumed_by_change(page, say)]  # fmt: skip
+
+
+def _first(page, rows, say, sources):
+    figures = _key_figures(rows, say, sources)
+    held = [row for key, row in figures if key.startswith("supply.")]
+    rest = [row for key, row in figures if not key.startswith("supply.")]
+    left = [_contacts(page, rows, say), _points(page, say, sources), *([Table(KEY_WIDTHS, held)] if held else [])]
+    return [Columns(left, [Table(KEY_WIDTHS, rest, "Key figures")])]
+
+
+def _small(page, say, sources, cautions):
+    return [("More.", "Every figure and limit, and the curves: on the screen below these sheets, and in sizing.json."),
+            ("Checked by simulation.", _checked(page, say)), ("Sources.", "  ".join(sources.listed())),
+            ("Cautions.", " ".join(cautions))]  # fmt: skip
+
+
+def _small_mm(word, text):
+    return 1.0 + Cell("", runs=((word, text),)).lines(WIDTH_MM, SMALL_PT, inf) * SMALL_PT * LINE * POINT_MM
 
 
 def _value(row, say, sources):
     style = "fail" if row.within is False else ""
     tag = sources.tag(row.source)
     return Cell(f"{row.shown(say)} {tag}".strip(), style)
+
+
+def _span(row, longest, say):
+    return say.span(row.value, longest.value, row.kind)
 
 
 def _held(row, say):
@@ -84,14 +127,15 @@ def _held(row, say):
     return Cell(words)
 
 
-def _contacts(rows, say):
+def _contacts(page, rows, say):
     found = []
     for name in reversed(NAMES):
         wet, dry = rows[f"contacts.{name}.wet"], rows[f"contacts.{name}.dry"]
         texts = [say(value, "length") for value in (wet.value, wet.bound, dry.value, dry.bound)]
         found.append([Cell(name, "name"), *(Cell(text) for text in texts)])
     titles = tuple(Cell(text) for text in ("", "turns wet", "recommended", "turns dry", "recommended"))
-    return Table((10.0, 17.0, 23.5, 17.0, 23.5), found, "Set the floats (heights above the bottom)", titles)
+    what = "the levels, and the float for high" if page.result.inputs.floats.kind == "transmitter" else "the floats"
+    return Table((10.0, 17.0, 23.5, 17.0, 23.5), found, f"Set {what} (heights above the bottom)", titles)
 
 
 def _points(page, say, sources):
@@ -120,37 +164,54 @@ def _key_figures(rows, say, sources):
         cell, longest = _value(row, say, sources), rows.get(f"{key.removesuffix('.shortest')}.longest")
         if longest is not None:  # both bounds on one line
             label = label.removesuffix(": low")
-            cell = Cell(f"{row.shown(say)} to {longest.shown(say)} {sources.tag(row.source)}".strip(), cell.style)
-        found.append([Cell(label), cell, _held(row, say)])
-    return Table((42.0, 26.0, 23.0), found, "Key figures")
+            cell = Cell(f"{_span(row, longest, say)} {sources.tag(row.source)}".strip(), cell.style)
+        found.append((key, [Cell(label), cell, _held(row, say)]))
+    return found
+
+
+def _changed(page):
+    rows = [[Cell("", runs=((f"{place}. {what}", f"({cost}), for: {title}"),))]
+            for place, (what, cost, title) in enumerate(page.changed, 1)]  # fmt: skip
+    return [Halves((91.0,), rows, "CHANGED from what was given: to be done before this page is true")] if rows else []
 
 
 def _remarks(page):
-    found = []
+    found, digs = [], False
     for item in page.found:
-        if item.cures:
-            cures = "; or ".join(cure.text for cure in item.cures)
-        else:
-            cures = "no single step is enough; begin with " + "; or ".join(cure.text for cure in item.untried)
-        title = f"SERIOUS: {item.title}" if item.serious else item.title
-        found.append([Cell(title, "name" if item.serious else ""), Cell(item.reason), Cell(cures)])
-    titles = tuple(Cell(text) for text in ("remark", "why", "what fixes it (each was tried: the remark was gone)"))
-    rows = found or [[Cell("none"), Cell(""), Cell("")]]
-    return Table((36.0, 75.0, 75.0), rows, "Remarks and fixes", titles)
+        cures = "; or ".join(cure.text for cure in item.cures or item.untried)
+        if DIGGING in cures:  # said once, below
+            cures, digs = cures.replace(f" ({DIGGING})", "*"), True
+        title = f"{'SERIOUS: ' if item.serious else ''}{item.title}:"
+        fix = "Fix:" if item.cures else "No single step is enough; begin with:"
+        found.append([Cell("", runs=((title, f"{item.reason}."), (fix, f"{cures}.")))])
+    if digs:
+        found.append([Cell(f"* {DIGGING}")])
+    heading = "Remarks and fixes (each fix was tried: the remark was gone)"
+    return Halves((91.0,), found or [[Cell("none")]], heading)
 
 
-def _covered(page):
-    """Return the Table of the faults that are covered and those that are not, what has the same reason in one row."""
+def _covered(page, tight=False):
+    """Return the table of the faults that are covered and those that are not, what has the same reason in one row.
+
+    `tight` leaves the list of faults to the screen where one reason holds of all of them.
+    """
     groups = {}
     for section in page.sections:
         for row in section.rows if section.key == "covered" else ():
             # Why a fault is covered is on the screen; why one is not must be read.
             said = str(row.value).partition(":")[0] if row.within else str(row.value)
             groups.setdefault((row.within, said), []).append(row.label)
-    found = [[Cell(said, "" if good else "name"), Cell("; ".join(_any_float(_either_pump(labels))), "", True)]
-             for (good, said), labels in sorted(groups.items(), key=lambda group: group[0][0] is False)]  # fmt: skip
-    titles = (Cell("one fault at the design inflow"), Cell("which faults"))
-    return Table((56.0, 130.0), found, "Faults covered, and not covered", titles)
+    groups = dict(sorted(groups.items(), key=lambda group: group[0][0] is False))
+    if tight and len(groups) == 1:
+        groups = {key: ["each of the faults that the screen lists below"] for key in groups}
+    rows = [[Cell(note(page.result))]]
+    rows += [[Cell("", runs=((_told(said, good), f"{'; '.join(_any_float(_either_pump(labels)))}."),))]
+            for (good, said), labels in groups.items()]  # fmt: skip
+    return Halves((91.0,), rows, "One fault at the design inflow: covered, and not covered")
+
+
+def _told(said, good):
+    return f"{said.capitalize() if good else said.replace('not covered: ', 'NOT COVERED, ')}:"
 
 
 def _either_pump(labels):
@@ -205,10 +266,27 @@ def _trips(values, n, say):
 
 
 def _parts(page, sources):
-    rows = [[Cell(part.count), Cell(part.what, "name"), Cell(part.rating), Cell(sources.tag(part.source))]
-            for part in page.parts]  # fmt: skip
-    titles = tuple(Cell(text) for text in ("count", "part", "rating", "source"))
-    return Table((14.0, 54.0, 103.0, 15.0), rows, "Parts", titles)
+    rows = [[Cell(count), Cell("", runs=((f"{what}:", f"{part.rating} {sources.tag(part.source)}"),))]
+            for count, what, part in _alike(page.parts)]  # fmt: skip
+    return Halves((13.0, 78.0), rows, "Parts: how many, what, and its rating")
+
+
+def _alike(parts):
+    # Both pumps' part on one line where it is the same: (count, what, part).
+    found, told = [], set()
+    for part in parts:
+        twin = next((other for other in parts if _names(other) == _names(part) and other is not part), None)
+        if twin is None:
+            found.append((part.count, part.what, part))
+        elif _names(part) not in told:
+            told.add(_names(part))
+            count = "2" if part.count == "1" else f"2 x {part.count}"
+            found.append((count, re.sub(r"\b(pump|riser|line) 1", r"\1s 1 and 2", part.what), part))
+    return found
+
+
+def _names(part):
+    return part.count, re.sub(r"\b(pump|riser|line) [12]", r"\1", part.what), part.rating, part.source
 
 
 def _supply(rows, say, sources, names=SUPPLY):
@@ -219,10 +297,10 @@ def _supply(rows, say, sources, names=SUPPLY):
             style, label, shown = "fail" if row.within is False else "", row.label, row.shown(say)
             longest = rows.get(f"supply.{name.removesuffix('.shortest')}.longest")
             if longest is not None:
-                label, shown = label.removesuffix(": low"), f"{shown} to {longest.shown(say)}"
+                label, shown = label.removesuffix(": low"), _span(row, longest, say)
             found.append([Cell(label), Cell(f"{shown} {sources.tag(row.source)}".strip(), style), _held(row, say)])
     titles = tuple(Cell(text) for text in ("supply", "figure", "held against"))
-    return Table((82.0, 60.0, 44.0), found, "Battery, ventilation, cable", titles)
+    return Halves((38.0, 28.0, 25.0), found, "Battery, ventilation, cable", titles)
 
 
 def _line(rows, say, sources, discharge):
@@ -246,44 +324,43 @@ def _figures(rows, say, sources):
         if key in rows:
             row = rows[key]
             found.append([Cell(row.label), _value(row, say, sources), _held(row, say)])
-    return _halves((42.0, 22.0, 27.0), found, "Other figures")
-
-
-def _halves(widths, rows, heading):
-    middle = (len(rows) + 1) // 2
-    return Columns([Table(widths, rows[:middle], heading)], [Table(widths, rows[middle:], BLANK)])
+    return Halves((42.0, 22.0, 27.0), found, "Other figures")
 
 
 def assumptions(page, say):
-    """Yield (what was taken, why and what it changes) of each value that was not given."""
+    """Yield (what was taken, why and what it changes, what it changes) of each value that was not given."""
     for a in page.assumptions:
         why = f"{a.why}; {a.changes}" if a.why and a.changes else a.changes or a.why
-        yield f"{assumed_words(a.key)}: {say.again(a.taken)}", why
+        yield f"{assumed_words(a.key)}: {say.again(a.taken)}", why, a.changes or a.why
 
 
 def _assumed(page, say):
-    rows = [[Cell(taken, "name"), Cell(changes)] for taken, changes in assumptions(page, say)]
+    rows = [[Cell(taken, "name"), Cell(changes)] for taken, changes, _ in assumptions(page, say)]
     if not rows:
         return Table((186.0,), [[Cell("Nothing: every question was answered.")]], "Assumed (not given)")
-    return _halves((46.0, 45.0), rows, ASSUMED)
+    return Halves((46.0, 45.0), rows, ASSUMED)
 
 
 def _assumed_by_change(page, say):
-    # What changes the same stands together, a line each, where the table would be too long.
+    # What changes the same stands together, one after another; why each was taken is on the screen.
     groups = {}
-    for taken, changes in assumptions(page, say):
+    for taken, _, changes in assumptions(page, say):
         groups.setdefault(changes, []).append(taken)
-    rows = [[Cell(changes), Cell("; ".join(taken), "", True)] for changes, taken in groups.items()]
-    titles = (Cell("why, and what it changes"), Cell("assumed"))
-    return Table((66.0, 120.0), rows or [[Cell("nothing"), Cell("")]], ASSUMED, titles)
+    runs = [("; ".join(_either_pump(taken)), f"({changes});" if changes else ";") for changes, taken in groups.items()]
+    rows = [[Cell("", runs=tuple(part))] for part in _paragraphs(runs)]
+    return Halves((91.0,), rows or [[Cell("nothing: every question was answered")]], ASSUMED_BY_CHANGE)
 
 
-def _assumed_alone(page, say):
-    # Three to a line; why, and what each changes, is on the screen.
-    texts = [taken for taken, _ in assumptions(page, say)]
-    texts += [""] * (-len(texts) % 3)
-    rows = [[Cell(text, "", True) for text in texts[i : i + 3]] for i in range(0, len(texts), 3)]
-    return Table((62.0, 62.0, 62.0), rows, "Assumed (not given); what each changes is on the screen")
+def _paragraphs(runs):
+    # Runs in paragraphs of some lines.
+    found, letters = [], PARAGRAPH
+    for run in runs:
+        if letters >= PARAGRAPH:
+            found.append([])
+            letters = 0
+        found[-1].append(run)
+        letters += len(run[0]) + len(run[1])
+    return found
 
 
 def _checked(page, say):

@@ -11,6 +11,7 @@ from host_sim.sizing.limits import (
     FUSES_A,
     FUSES_SOURCE,
     INCH,
+    OWN,
     PRACTICE,
     limit,
 )
@@ -34,7 +35,9 @@ class Part:
 
 def parts(result, say):
     """Return the Parts of a sized site."""
-    found = [_pump(result, n, say) for n in (0, 1)]
+    board = "two pump outputs, four contacts, alarm relay (sumpbench wiring)"
+    found = [_basin(result, say), Part("1", "controller", board, OWN)]
+    found += [_pump(result, n, say) for n in (0, 1)]
     found += _reducers(result, say) + _valves(result, say) + _pipe(result, say)
     found += [
         Part("1", "cover, bolted, with grommets", "childproof and gas-tight", PRACTICE),
@@ -49,6 +52,14 @@ def parts(result, say):
     dialer = "alarm relay to a dialer if nobody is home"
     found.append(Part("1", "horn and beacon, heard in the bedroom", dialer, PRACTICE))
     return found + _stored(result, say)
+
+
+def _basin(result, say):
+    inputs = result.inputs
+    there = "; a pit is installed: does it measure so?" if "pit" in inputs.installed else ""
+    shape = "square" if inputs.shape == "square" else "round"
+    rating = f"{shape}, {say(inputs.diameter_m, 'length')} inside, {say(inputs.pit.floor_m, 'length')} deep{there}"
+    return Part("1", "pit or basin", rating, limit_row("pit_diameter").source)
 
 
 def _pump(result, n, say):

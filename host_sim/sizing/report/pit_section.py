@@ -7,12 +7,13 @@ from matplotlib.patches import Ellipse, Polygon
 
 from host_sim.sizing.contacts import NAMES
 from host_sim.sizing.report.figure import FAINT, INK, POINTS_A_METRE, Drawing, apart, scale_for, styled
+from host_sim.sizing.room import body_top_m
 
 EARTH, CONCRETE, WATER, PUMP, PIPE = "#efe8dc", "#d3d7db", "#d5e7f5", "#7b8894", "#b7c0c8"
 COLORS = {"off": "#2e7d32", "lead": "#0b5fa5", "lag": "#6a3d9a", "high": "#b3470f"}
 WIDTH_PT = 258.0  # of paper, in all; what follows are points of paper too
 MOST_WIDE_PT, MOST_TALL_PT = 136.0, 184.0  # of the pit
-DIMENSION_PT, WALL_PT, ABOVE_PT, BELOW_PT = 20.0, 8.0, 26.0, 50.0
+DIMENSION_PT, WALL_PT, ABOVE_PT, BELOW_PT = 24.0, 8.0, 26.0, 50.0
 LINE_PT = 11.5  # between two labels
 DRAIN_M = 0.1016  # a 4 in drain pipe, the usual one; common practice, no source
 
@@ -53,7 +54,7 @@ class _Section(Drawing):
             self._pump(n, side)
         self._heights()
         self._floats()
-        self.dimension((10.0, self.base), (10.0, floor), self.say(self.pit.floor_m, "length"), -8.0)
+        self.dimension((16.0, self.base), (16.0, floor), self.say(self.pit.floor_m, "length"), 9.0)
         across, y = self._half(0.0), self.base - 19.0
         words = f"{self.say(self.inputs.diameter_m, 'length')} inside"
         self.dimension((self.middle - across, y), (self.middle + across, y), words, 9.0)
@@ -84,8 +85,7 @@ class _Section(Drawing):
         pump, plate = self.inputs.pumps[n], self.inputs.plates[n]
         body = min(plate.body_m * self.scale, self._half(0.0) - 2.0)
         center = self.middle + side * (self._half(0.0) - body / 2.0 - 2.0)
-        tall = min(max(plate.covered_m + 0.05, 1.3 * plate.body_m), 0.75 * self.pit.floor_m)
-        foot, top = self.base + 0.6 * pump.intake_m * self.scale, self._y(tall)
+        foot, top = self.base + 0.6 * pump.intake_m * self.scale, self._y(body_top_m(self.inputs, n))
         rim, pipe = self._y(self.pit.floor_m) + 10.0, max(3.5, self.inputs.discharge.risers[n].diameter_m * self.scale)
         self.box(center - pipe / 2.0, top, pipe, rim - top, PIPE, linewidth=0.6, edgecolor=INK)
         self.box(center - body / 2.0, foot, body, top - foot, PUMP, linewidth=0.6, edgecolor=INK)
@@ -98,8 +98,13 @@ class _Section(Drawing):
         # cord's clamp.
         self.line([self.middle] * 2, [self.base + 4.0, self._y(self.pit.floor_m) + 6.0], width=1.1)
         across, cord = max(7.0, 0.05 * self.scale), self.inputs.floats.tether_m * self.scale
+        if self.inputs.floats.kind == "transmitter":  # at the foot of its tube; of floats there is `high` alone
+            self.box(self.middle - 3.0, self.base + 2.0, 6.0, 12.0, COLORS["lead"], linewidth=0.6, edgecolor=INK)
         for place, (name, level) in enumerate(_turning(self.result)):
-            aside = (0.35 if place % 2 else -0.35) * min(cord, self._half(level))
+            if self.inputs.floats.kind == "transmitter" and name != "high":
+                continue
+            # Vertical ones side by side in turn, so that two close heights stay two floats.
+            aside = (0.35 if place % 2 else -0.35) * min(cord, self._half(level)) or (0.5 - place % 2) * across
             at = (self.middle + aside, self._y(level))
             if cord:
                 self.line([self.middle, at[0]], [at[1] + 0.5 * across, at[1]], width=0.8)

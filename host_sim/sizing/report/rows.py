@@ -30,7 +30,7 @@ class Row:
         if bound is None and self.limit:
             bound, kind = limit_row(self.limit).value, limit_row(self.limit).kind
         if self.kind == "text" or bound is None:
-            missed = f"no {self.word}" if self.word else "see the remarks"
+            missed = f"none {self.word}" if self.word else "see the remarks"
             return missed if self.within is False else ""
         if isinstance(bound, tuple):
             words = " to ".join(say(end, kind) for end in bound)

@@ -30,6 +30,8 @@ def cycling(result, say):
     rest = turns.shortest_fill_s(result.design.inflow_m3s)
     rows = [
         Row("cycling.band", "pumped band (off to lead)", turns.band_m3, "volume"),
+        Row("cycling.displaced", "pump bodies in that band, taken off for the starts", result.displaced_m3, "volume",
+            source="bodies 1.3 times as tall as wide: our own choice, no source"),
         Row("cycling.rate_1", "pump 1, mean flow over the band", turns.rate_m3s(0), "flow"),
         Row("cycling.rate_2", "pump 2, mean flow over the band", turns.rate_m3s(1), "flow"),
         Row(
@@ -268,7 +270,7 @@ def _battery(result, held):
         rows += [
             Row(f"supply.{name}.duty", f"duty cycle of pump {one.pump}, {at}", one.duty, "share",
                 source="inflow over the pump's rate"),
-            Row(f"supply.{name}.amps", "battery current while it runs", one.amps, "current",
+            Row(f"supply.{name}.amps", "battery current at this flow, under the plate's", one.amps, "current",
                 source="data plate, by the load at this flow"),
             Row(
                 f"supply.{name}.shortest",

@@ -28,7 +28,7 @@ class Sources:
 
     def _one(self, source):
         for letter, words in LETTERS.items():
-            if source == words or source.startswith(f"{words}:"):
+            if source == words or source.startswith(f"{words}:") or source.endswith(f": {words}"):
                 self.letters.add(letter)
                 return letter
         if source not in self.named:
