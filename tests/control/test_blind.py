@@ -536,13 +536,3 @@ def test_l6_a_move_of_high_itself_says_nothing_of_the_floats_below():
     bench = Bench()
     loaded_run(bench, r.HIGH, r.HIGH | r.LEAD)
     assert bench.belief.evidence == r.OFF | r.LEAD | r.LAG
-
-
-@pytest.mark.parametrize("contact", [r.OFF, r.LEAD, r.LAG])
-def test_l6_the_controller_tells_of_a_contact_that_turns(contact):
-    rig = ready(sensing=WITH_CURRENT).set(high=1).run(30)
-    assert rig.c.blind.live == 0
-    rig.set(**{r.CONTACT_NAMES[contact.bit_length() - 1]: 1}).run(3)
-    assert rig.c.blind.live == 1
-    rig.set(high=0).run(3)
-    assert rig.c.blind.live == 0

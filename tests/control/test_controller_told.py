@@ -182,3 +182,12 @@ def test_j3_the_history_is_told_of_whole_minutes():
     before = rig.c.history.peak_min
     rig.run(300.0)
     assert rig.c.history.peak_min == before + 5
+
+@pytest.mark.parametrize("contact", [r.OFF, r.LEAD, r.LAG])
+def test_l6_the_controller_tells_of_a_contact_that_turns(contact):
+    rig = ready(sensing=WITH_CURRENT).set(high=1).run(30)
+    assert rig.c.blind.live == 0
+    rig.set(**{r.CONTACT_NAMES[contact.bit_length() - 1]: 1}).run(3)
+    assert rig.c.blind.live == 1
+    rig.set(high=0).run(3)
+    assert rig.c.blind.live == 0

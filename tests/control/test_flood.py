@@ -314,6 +314,7 @@ def test_r3_when_the_run_beside_which_it_was_tried_trips_the_times_begin_anew(n,
         bench.at(now)
         bench.taken()
     assert bench.tick(out=1 << n, ready=1 << n) == 120_000
+    assert bench.f.aside == 1
     bench.at(now + 5_000)
     bench.pumps[n].state = state
     assert bench.tick() == 10_000

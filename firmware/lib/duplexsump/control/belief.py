@@ -271,7 +271,7 @@ class Belief:
         return fell and fell & -fell < self.wet
 
     def _out_of_sequence(self, apart: int) -> bool:
-        held = self.timers.at[tm.BOOT] >= 0  # S4: no pump could have moved the water yet
+        held = self.timers.running(tm.BOOT)  # S4: no pump could have moved the water yet
         return self.timers.on_delay(tm.SEQUENCE, False, apart and not held, self.settings[s.SEQUENCE_TIME_MS])
 
     def _fewest(self, wet: int, rising: int) -> int:
