@@ -12,8 +12,8 @@ of them that are on then bounds the run time (C. J. Clopper and E. S. Pearson,
 from dataclasses import dataclass, field
 
 import numpy as np
-from scipy.stats import beta
 
+from host_sim.replay import share
 from host_sim.replay.findings.finding import spans
 from host_sim.replay.inflow import Inflow
 from host_sim.replay.limits import CURVE
@@ -79,15 +79,8 @@ def _seconds(time, on, every, exact):
         return seconds, seconds
     if every:
         return float((steps * both).sum()), float((steps * either).sum())
-    low, high = _share(int(on.sum()), len(on))
+    low, high = share.bounds(int(on.sum()), len(on), SURE)
     return low * float(time[-1] - time[0]), high * float(time[-1] - time[0])
-
-
-def _share(count, rows):
-    # The bounds of Clopper and Pearson on a share of which `count` of `rows` were seen.
-    low = 0.0 if count == 0 else float(beta.ppf(1.0 - SURE, count, rows - count + 1))
-    high = 1.0 if count == rows else float(beta.ppf(SURE, count + 1, rows - count))
-    return low, high
 
 
 def bounds(log, site, rates, limits, found):
@@ -181,13 +174,13 @@ def moved(log, site, rates, every):
     def shares(a, b):
         rows, length = masks[a:b], float(log.time_s[b] - log.time_s[a])
 
-        def share(on):
-            return _share(int(on.sum()), len(rows))[1]
+        def most_of(on):
+            return share.bounds(int(on.sum()), len(rows), SURE)[1]
 
         # Each pump by its own rows, or some pump by the rows of either and the second one by those of both.
-        each = sum(flows[1 << n] * share(rows >> n & 1) for n in known)
+        each = sum(flows[1 << n] * most_of(rows >> n & 1) for n in known)
         if len(known) < 2:
             return length * each
-        return length * min(each, alone * share(rows > 0) + max(0.0, flows[3] - alone) * share(rows == 3))
+        return length * min(each, alone * most_of(rows > 0) + max(0.0, flows[3] - alone) * most_of(rows == 3))
 
     return shares
