@@ -9,8 +9,9 @@ from math import inf, sqrt
 from host_sim.plant import battery as batteries
 from host_sim.plant.discharge import BACK_SHARE, Drive, Outlet, back_area_m2, rated_flow_m3s
 from host_sim.plant.friction import ORIFICE_CD, G
+from host_sim.plant.totals import STALLED
 
-STOPPED, TURNING, STALLED, AIR = "stopped", "turning", "stalled", "air"
+STOPPED, TURNING, AIR = "stopped", "turning", "air"
 INVERTER_V = 12.0  # battery voltage for the inverter's current; our own choice
 
 

@@ -3,6 +3,7 @@
 from host_sim.plant.water_balance import volume_seconds
 
 MOVES = 0.05  # of the rated flow: below it a turning pump is counted as running dry
+STALLED = "stalled"  # a locked rotor turns no seal, and is not counted so
 
 
 class Totals:
@@ -88,5 +89,5 @@ class Totals:
             self.charge_as[n] += load * mode.rated_a[n]
             if moved[n] > MOVES * mode.rated_m3s[n] * dt:
                 self.loaded_s[n] += dt
-            else:
+            elif mode.states[n] != STALLED:
                 self.dry_s[n] += dt

@@ -4,7 +4,7 @@ Routine pumping is counted between the events that matter; an alarm that
 repeats is listed once with its count.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from host_sim.report.clock import Clock, lasting
 from host_sim.report.verdict import margin
@@ -25,7 +25,7 @@ class Line:
 def timeline(trace, units):
     """Return the lines of the timeline of `trace`, in order of time."""
     events = [event for event in trace.events if not implied(event, trace)]
-    lines = [Line(event.time_s, *told) for event in events if (told := tell(event, trace, units))]
+    lines = [Line(event.time_s, *told) for event in tried(events) if (told := tell(event, trace, units))]
     lines.append(peak(trace, units))
     lines.sort(key=lambda line: line.time_s)
     return routine(trace, fold(lines, Clock(trace.begins_s, trace.duration_s)))
@@ -35,6 +35,21 @@ def written(trace, units):
     """Return the timeline as texts "clock  words", one for each line."""
     clock = Clock(trace.begins_s, trace.duration_s)
     return [f"{clock.at(line.time_s, seconds=True)}  {line.text}" for line in timeline(trace, units)]
+
+
+def tried(events):
+    """Yield the events, with a lockout that only ends a try of a pump that was locked out told as the try."""
+    trying = set()
+    for event in events:
+        if event.kind == "pump_state":
+            pump, state, before = event.data["pump"], event.data["state"], event.data["before"]
+            if state == "locked" and pump in trying:
+                event = replace(event, data={**event.data, "state": "tried"})
+            if before == "locked":
+                trying.add(pump)
+            elif state in ("locked", "idle", "retry"):
+                trying.discard(pump)
+        yield event
 
 
 def implied(event, trace):
@@ -122,7 +137,7 @@ def _controller(data, trace, units):
 
 def _pump_state(data, trace, units):
     # The words of the firmware's own state table.
-    words = {"retry": "tripped, resting before a retry", "locked": "locked out"}
+    words = {"retry": "tripped, resting before a retry", "locked": "locked out", "tried": "tried, and locked out again"}
     word = words.get(data["state"])
     return (f"pump {data['pump']}: {word}", 1) if word else None
 

@@ -87,11 +87,19 @@ def rows(trace, units):
         fitted = pump == 1 or trace.controller == "duplex"
         figures.append((f"pump {pump} starts", str(totals.starts[pump - 1]) if fitted else "not fitted"))
         figures.append((f"pump {pump} run time", hours(totals.run_s[pump - 1]) if fitted else "not fitted"))
-        figures.append((f"pump {pump} dry running", lasting(totals.dry_s[pump - 1]) if fitted else "not fitted"))
+        figures.append((f"pump {pump} dry running", dry_running(trace, pump) if fitted else "not fitted"))
     figures.append(("total inflow", units.volume.text(totals.inflow_m3)))
     figures.append(("total pumped", units.volume.text(totals.pumped_m3)))
     figures.append(("battery used", f"{totals.battery_used:.0%}" if trace.battery_v else "no battery"))
     return figures
+
+
+def dry_running(trace, pump):
+    """Return the time that a pump turned without moving water, as words: "6 min 30 s in 47 runs, longest 8 s"."""
+    total, runs = trace.totals.dry_s[pump - 1], trace.totals.dry_runs_s[pump - 1]
+    if len(runs) < 2:
+        return lasting(total)
+    return f"{lasting(total)} in {len(runs)} runs, longest {lasting(max(runs))}"
 
 
 def hours(seconds):
@@ -120,6 +128,7 @@ def summary(trace):
         "starts": list(totals.starts),
         "run_s": list(totals.run_s),
         "dry_s": list(totals.dry_s),
+        "longest_dry_s": [max(runs, default=0.0) for runs in totals.dry_runs_s],
         "energy_j": list(totals.energy_j),
         "inflow_m3": totals.inflow_m3,
         "pumped_m3": totals.pumped_m3,

@@ -79,6 +79,7 @@ class Recorder:
         self.supply = None
         self.faults = {}
         self.motors = ["", ""]
+        self.dry_from_s = [0.0, 0.0]
         self.idle_mode = None
         self.battery, self.charger = BATTERY_GOOD, None
         self.floor = False
@@ -299,6 +300,9 @@ class Recorder:
         if what == self.motors[n]:
             return
         before, self.motors[n] = self.motors[n], what
+        if before == "dry":
+            self.trace.totals.dry_runs_s[n].append(now_s - self.dry_from_s[n])
+        self.dry_from_s[n] = now_s
         if what and not (what == "loaded" and before == ""):
             self.event(now_s, "motor", pump=n + 1, what=what)
         elif before == "thermal open":
@@ -360,6 +364,8 @@ class Recorder:
         plant.trajectory.cut(now_s)  # the totals count what has passed
         for n in (0, 1):
             self._close(n, now_s)
+            if self.motors[n] == "dry":
+                trace.totals.dry_runs_s[n].append(now_s - self.dry_from_s[n])
         trace.runs.sort(key=lambda run: (run.start_s, run.pump))
         for i in list(self.suspects):
             self._end_suspect(i, now_s, event=False)

@@ -110,6 +110,7 @@ class Totals:
     starts: list[int] = field(default_factory=lambda: [0, 0])  # by pump, commands that began
     run_s: list[float] = field(default_factory=lambda: [0.0, 0.0])  # by pump, commanded time
     dry_s: list[float] = field(default_factory=lambda: [0.0, 0.0])  # by pump, turning without moving water
+    dry_runs_s: list[list[float]] = field(default_factory=lambda: [[], []])  # the same by stretch, as seen at the steps
     energy_j: list[float] = field(default_factory=lambda: [0.0, 0.0])  # by pump, electrical
     battery_used: float = 0.0  # largest depth of discharge reached, 0 to 1
     first_alarm_s: float | None = None  # first time that the horn, the alarm relay or the service relay was on alarm

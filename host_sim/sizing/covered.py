@@ -19,6 +19,8 @@ from host_sim.sizing import battery
 from host_sim.sizing.model import fixed_duty
 
 SPARE = 1.05  # a pump must move this many times the design inflow to be counted on; our own choice
+CLEARLY = 0.94  # of the underload; the controller goes from normal to underload 5 % below it, 1 % for the sensor
+STEPS = 8  # between high and off, at whose ends both pumps are looked at
 MOVES = 0.1  # of a pump's rated flow, below which it is counted as running dry
 DRY_S = 60.0  # longest dry run that counts as none
 FLOATS = ("off", "lead", "lag", "high")
@@ -29,7 +31,9 @@ OFTENER = 1.5  # a pump leads in its turn as well, between two flood tries; 41 a
 TRY_BEGINS_S = 1.0  # from the start until the load is judged, at most
 APART_S = 3.0  # floats that turn nearer than this look like a broken cable (2 s in the controller); our own choice
 ONE_FLOAT = "only the high float is left: pumping goes on blind, with rests in which water may reach the floor"
-SHUT_OUT = "where both run, the stronger pump holds the other's check valve shut, and no current clearly tells of it"
+DRIVEN = "the stronger pump holds the other's check valve shut, and no current clearly tells of it"
+SHUT_OUT = f"where both run, {DRIVEN}"
+FAINT = "its current against a closed valve is not clearly below the underload: it may turn in still water for hours"
 UNSEEN = "without current sensing a pump that moves no water is not noticed, and may run dry for hours"
 
 
@@ -90,7 +94,8 @@ class _Pit:
         self.result, self.inputs = result, result.inputs
         self.need_m3s = SPARE * result.design.inflow_m3s
         self.high_m = result.contacts[3].wet_m
-        self.drawn_m = (result.contacts[0].dry_m, self.high_m)  # both pumps run between these
+        low_m = result.contacts[0].dry_m
+        self.drawn_m = tuple(low_m + i * (self.high_m - low_m) / STEPS for i in range(STEPS + 1))  # where both run
         self.seen = result.settings[s.SENSING] == s.SENSE_CURRENT
         self.blind_s = result.settings[s.BLIND_RUN_MS] / 1000.0
         self.transmitter = result.settings[s.TRANSMITTER] != 0
@@ -126,10 +131,16 @@ class _Pit:
         return flow_m3s > MOVES * rated_flow_m3s(self.inputs.pumps[n].curve)
 
     def _trips_at(self, n, through_m3s):
-        # Whether a pump that moves this much draws clearly less than its underload.
+        # Whether a pump that moves this much draws clearly less than its underload, dead band included: every run comes
+        # down to it from the inrush.
         pump = self.inputs.pumps[n]
         load = pump.motor.shut_share + (1.0 - pump.motor.shut_share) * through_m3s / rated_flow_m3s(pump.curve)
-        return self.seen and load * pump.motor.rated_a * 1000.0 < 0.97 * self.result.settings[s.UNDERLOAD_1_MA + n]
+        return self.seen and load * pump.motor.rated_a * 1000.0 < CLEARLY * self.result.settings[s.UNDERLOAD_1_MA + n]
+
+    def still_seen(self, n):
+        """Whether pump n against a closed valve is taken off; its weep hole still lets some water through."""
+        drives = tuple(Drive(i == n, blocked=i == n) for i in (0, 1))
+        return self._trips_at(n, self.inputs.lines.solve(self.high_m, drives, Outlet())[2 + n])
 
     def moves(self, n, share):
         """Whether worn pump n moves water worth the name down to `off`."""
@@ -143,6 +154,10 @@ class _Pit:
 
     def carries(self, n):
         return self.alone_m3s[n] >= self.need_m3s
+
+    def _empties(self, n):
+        # Whether pump n alone draws down to `off` at the design inflow: else the other is called after a while.
+        return self.flow(n, level_m=self.result.contacts[0].dry_m) >= self.need_m3s
 
     def lasts_s(self, n):
         """How long pump n can go on at the design inflow with the mains there: a battery pump is emptied all the
@@ -175,6 +190,8 @@ class _Pit:
             return "off is too low: the pumps draw air"
         if not all(self.carries(n) for n in self.everyday()):
             return "a pump that leads, or stands in for one that rests, does not carry the design inflow alone"
+        if not self.both_may_run() and not all(self._empties(n) for n in self.everyday()):
+            return "a pump that leads cannot draw down to off alone at the design inflow, so both run, and " + DRIVEN
         if not self.seen and not self.transmitter and self._apart_s() < APART_S:
             return "off and lead turn dry so soon after each other that the controller takes it for a broken cable"
         return ""
@@ -205,7 +222,8 @@ def _pump(pit, n):
     rows = [Covered(tuple(names), f"{p} does not start, is jammed, tripped or switched off", held, why, seconds)]
     idle = tuple(f"{key}-{fault}" for fault in NO_WATER)
     what = f"{p} turns but moves no water: air-locked, valve closed, check valve stuck"
-    rows.append(Covered(idle, what, held and pit.seen, why if pit.seen else UNSEEN, seconds))
+    told = why if pit.still_seen(n) else FAINT if pit.seen else UNSEEN
+    rows.append(Covered(idle, what, held and pit.still_seen(n), told, seconds))
     rows.append(_worn(pit, n, held, why, seconds))
     rows += _returns(pit, n)
     stuck = "a welded relay leaves the pump on, in a pumped-down pit: it runs dry until somebody unplugs it"

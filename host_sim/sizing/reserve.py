@@ -7,7 +7,6 @@ from duplexsump.control import settings as s
 
 from host_sim.sizing.head import ALONE_1, ALONE_2, BOTH
 
-FLAPPING_HOLD_S = 20.0  # the power-up delay after several power-ups in a row, with lag or high wet (narrative S4)
 BOOT_S = 0.5  # a microcontroller's own start; common practice
 
 
@@ -46,12 +45,11 @@ def _delays_s(inputs, values):
     # After a power-up both pumps count as just stopped (narrative S4), so they rest as well as being held.
     rest = seconds(s.LAG_MIN_OFF_MS)
     held = debounce + BOOT_S + max(seconds(s.BOOT_HOLD_MS), rest, spacing)
-    flapping = debounce + BOOT_S + max(FLAPPING_HOLD_S, seconds(s.BOOT_HOLD_MS), rest)
     found = [
         ("minimum off time of the only pump left, after a short run", rest, True),
         ("failed start, changeover to the other pump", debounce + failed, False),
         ("power-up delay and minimum off time", held, False),
-        ("power-up delay after repeated power failures, then a failed start", flapping + failed, False),
+        ("power-up delay, then a failed start", held + failed, False),
     ]
     if inputs.supply.generator is not None:
         after = inputs.supply.generator.after_s + seconds(s.MAINS_SETTLE_MS) + seconds(s.GENERATOR_SPACING_MS)

@@ -101,16 +101,7 @@ def _chosen(rng, held, nights):
 
 def longest_idle_s(trace):
     """Return the longest stretch, in seconds, in which a pump turned without moving water, under water or not."""
-    longest, since = 0.0, {}
-    for event in trace.events:
-        if event.kind not in ("motor", "pump"):
-            continue
-        n = event.data["pump"]
-        if n in since:
-            longest = max(longest, event.time_s - since.pop(n))
-        if event.kind == "motor" and event.data["what"] == "dry":
-            since[n] = event.time_s
-    return max([longest, *(trace.duration_s - t for t in since.values())])
+    return max([0.0, *trace.totals.dry_runs_s[0], *trace.totals.dry_runs_s[1]])
 
 
 def most_tries(trace):

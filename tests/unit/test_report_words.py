@@ -121,8 +121,7 @@ def test_alarms_that_call_nobody_are_not_denied(alarms, words):
 @pytest.mark.long
 @pytest.mark.parametrize("fault", ["pump1-left-off", "pump1-moisture", "pump2-left-in-hand", "reset-stuck"])
 def test_a_night_with_low_alarms_only_does_not_say_that_there_was_none(fault):
-    plan, added, seed = chosen.read(None, [f"{fault}@0h"], None, own_faults=False)
-    trace = closed_loop.run(plan, faults=added, seed=seed)
+    trace = night_of(f"{fault}@0h")
     assert {alarm.priority for alarm in trace.alarms} == {"low"} and trace.totals.first_alarm_s is None
     words = verdict(trace, US)
     assert "no alarm" not in words and trace.alarms[0].text in words
@@ -149,6 +148,39 @@ def test_the_comparison_sets_the_same_figures_side_by_side(duplex, single):
     assert table["alarms raised"] == ("2 high, 3 medium", "none fitted")
     assert table["pump 1 starts"] == ("60", "119")
     assert table["pump 2 run time"] == ("2.09 h", "not fitted")
+
+
+def night_of(fault):
+    plan, added, seed = chosen.read(None, [fault], None, own_faults=False)
+    return closed_loop.run(plan, faults=added, seed=seed)
+
+
+@pytest.mark.long
+def test_dry_running_in_many_tries_is_told_with_the_longest_and_a_locked_rotor_is_none():
+    # A closed valve: tried again and again, and every try ends after dry_run (8 s) and its start.
+    shut = night_of("pump1-valve-shut@0h")
+    runs, table = shut.totals.dry_runs_s[0], dict(rows(shut, US))
+    assert len(runs) > 2 and max(runs) < 10.0 and sum(runs) == pytest.approx(shut.totals.dry_s[0], abs=0.2 * len(runs))
+    assert f" in {len(runs)} runs, longest {max(runs):.0f} s" in table["pump 1 dry running"]
+    assert summary(shut)["longest_dry_s"][0] == max(runs)
+    jammed = night_of("pump1-jammed@0h")
+    assert jammed.totals.dry_s[0] == 0.0 and not jammed.totals.dry_runs_s[0] and jammed.totals.starts[0] > 2
+    # Locked out, it is tried all the same, and the story says so.
+    assert any("pump 1: tried, and locked out again" in line for line in written(shut, US) + written(jammed, US))
+
+
+def test_a_try_of_a_pump_that_is_locked_out_is_told_as_a_try():
+    trace = sample.empty("duplex")
+    steps = [("starting", "idle"), ("running", "starting"), ("locked", "running"), *TRY, *TRY,
+             ("starting", "locked"), ("running", "starting"), ("idle", "running"), ("locked", "idle")]  # fmt: skip
+    trace.events = [Event(60.0 * i, "pump_state", {"pump": 1, "state": state, "before": before})
+                    for i, (state, before) in enumerate(steps)]  # fmt: skip
+    told = [line.split("  ", 1)[1] for line in written(trace, US) if "locked out" in line]
+    assert told[0].startswith("pump 1: locked out (and 1 more")  # a trip, and one more after a good run
+    assert told[1].startswith("pump 1: tried, and locked out again (and 1 more")
+
+
+TRY = (("starting", "locked"), ("running", "starting"), ("locked", "running"))
 
 
 def test_every_row_of_a_run_has_a_label_of_its_own(duplex):
