@@ -70,12 +70,17 @@ def tries(result):
     current sensing nobody tells.
 
     A pump that is out is tried after 10, 30 and 60 s and then every `flood_retry` while `high` reads wet, hung up or
-    not; else after `retry`, which is longer.
+    up or not; else after `retry`, which is longer.  Where the pit fills and empties quickly, it is called twice in
+    every cycle of the other pump: as the lead pump, and beside it (narrative R4).
     """
     if result.settings[s.SENSING] != s.SENSE_CURRENT:
         return None
     values = result.settings
-    return values[s.DRY_RUN_MS] / 1000.0 + TRY_BEGINS_S, 4 + ceil(OFTENER * 3600000.0 / values[s.FLOOD_RETRY_MS])
+    flood = OFTENER * 3600000.0 / values[s.FLOOD_RETRY_MS]
+    # Most cycles an hour at half of what the faster pump moves: Q / (4 V).
+    band_m3 = max(result.cycling.band_m3 - result.displaced_m3, 1e-3)
+    cycles = 3600.0 * max(_Pit(result).alone_m3s) / (4.0 * band_m3)
+    return values[s.DRY_RUN_MS] / 1000.0 + TRY_BEGINS_S, 4 + ceil(max(flood, 2.0 * cycles))
 
 
 def leaders(result):

@@ -87,3 +87,5 @@ def test_the_command_tells_each_step_and_writes_the_site_that_fits(tmp_path, mon
     assert code == 0
     assert "Fixes applied together, cheapest first" in told and "simulated design night: floor dry" in told
     assert (tmp_path / "out" / "site.toml").exists()
+    sheet = (tmp_path / "out" / "sizing.html").read_text(encoding="utf-8")
+    assert "CHANGED from what was given" in sheet and told.count("simulated design night") >= sheet.count(", for: ") > 0

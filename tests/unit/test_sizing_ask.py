@@ -426,3 +426,22 @@ def test_a_curve_is_read_in_any_order():
     assert read_curve("52 gpm 0 ft; 0 gpm at 18 ft") == [["0 gpm", "18 ft"], ["52 gpm", "0 ft"]]
     assert read_curve("0 gph at 20', 1800 GPH @ 10' 6\"") == [["0 gph", "20 ft"], ["1800 GPH", "10.5 ft"]]
     assert read_curve("0 L/s 7 m, 2 L/s 3 m") == [["0 L/s", "7 m"], ["2 L/s", "3 m"]]
+
+
+def test_points_may_come_head_first_and_are_read_the_same():
+    assert read_curve("24 ft 0 gpm, 5 ft 60 gpm, 12 ft at 45 gpm") == [["0 gpm", "24 ft"], ["45 gpm", "12 ft"],
+                                                                      ["60 gpm", "5 ft"]]  # fmt: skip
+
+
+@pytest.mark.parametrize(("said", "meant"), [
+    ("three points", "curve"), ("3 points", "curve"), ("points", "curve"),
+    ("a bucket", "bucket and watch"), ("bucket", "bucket and watch"),
+])  # fmt: skip
+def test_how_a_curve_is_known_is_taken_in_a_persons_own_words(tmp_path, said, meant):
+    more = {"bucket_1": "5 gal", "bucket_time_1": "10 s", "plate_head_1": "24 ft"} if "bucket" in said else {}
+    path = tmp_path / "basement.toml"
+    person = Person({**GOOD, "curve_how_1": said, "curve_1": "24 ft 0 gpm, 16 ft 32 gpm, 5 ft 52 gpm", **more})
+    talk(path, person)
+    plates = size(tomllib.loads(path.read_text(encoding="utf-8"))).inputs.nameplates
+    assert plates[0].curve_how == meant
+    assert person.asked.count("curve_how_1") == 1 and not any(f'"{said}"' in text for text in person.heard)

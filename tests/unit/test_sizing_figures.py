@@ -1,7 +1,11 @@
 """The figures of the page as a plumber reads them: each one the right one, told once, with its own source."""
 
-import pytest
+from dataclasses import replace
 
+import pytest
+from duplexsump.control import settings
+
+from host_sim.sizing import model, room
 from host_sim.sizing.confirm import Check, confirm, inflows
 from host_sim.sizing.document import edited
 from host_sim.sizing.limits import GPM, limit
@@ -9,7 +13,7 @@ from host_sim.sizing.model import size
 from host_sim.sizing.remarks.catalogue import by_name
 from host_sim.sizing.remarks.raised import raised, verdict, working_cures
 from host_sim.sizing.remarks.remark import DEEP
-from host_sim.sizing.report.page import confirmed, headline
+from host_sim.sizing.report.page import MISSED, confirmed, headline
 from host_sim.sizing.report.paper import _any_float
 from host_sim.sizing.report.parts import parts
 from host_sim.sizing.report.sections import all_of
@@ -205,3 +209,47 @@ def test_what_is_said_of_every_float_is_said_once():
     four = [f"the {name} float hung up" for name in ("off", "lead", "lag", "high")]
     assert _any_float(["a", *four, "b"]) == ["a", "any one float hung up", "b"]
     assert _any_float(["a", *four[:3]]) == ["a", *four[:3]] and _any_float(["a"]) == ["a"]
+
+
+@pytest.mark.parametrize("plate", [8.0, 12.0, 18.0, 25.0])
+def test_a_battery_fuse_is_not_blown_by_a_pump_that_labors_below_its_overload_trip(plate):
+    # 125 % of the current on the plate, as cord and contactor are (NEC 430.22, from memory), not of the lesser at the
+    # duty of the pump: an 18 A pump trips at 21.6 A, and a fuse of 20 A would have gone first.
+    pump = {**BATTERY_PUMP["pump2"], "rated_current": f"{plate} A"}
+    result = size(edited(SOUND, {**BATTERY_PUMP, "pump2": pump}))
+    trip_a = result.settings[settings.OVERLOAD_1_MA + 1] / 1000.0
+    assert result.stored.amps < plate and trip_a == pytest.approx(1.2 * plate, abs=0.01)
+    assert result.wires.fuse_a >= 1.25 * plate > trip_a
+
+
+def test_the_headline_of_a_pit_with_points_not_met_does_not_hide_them():
+    # The person wanted more hours than the battery has, and nothing holds the basin down.
+    short = {**BATTERY_PUMP, "supply.battery.capacity": "40 Ah", "sizing.basin.held_down": False,
+             "sizing.power.wanted": "24 h"}  # fmt: skip
+    result = size(edited(SOUND, short))
+    found = raised(result, SAY, False)
+    said = headline(result, found, verdict(found), SAY)
+    assert verdict(found) not in ("fits", "does not fit")
+    assert said.startswith(f"Fits the pumps' limits, {len(found)} points not met: ")
+    for item in found:
+        if item.remark.name in MISSED:
+            assert item.title.lower() in said.lower()
+    assert sum(item.remark.name in MISSED for item in found) >= 2
+
+
+def test_the_bodies_of_the_pumps_are_taken_off_the_pumped_band_and_the_starts_told_for_what_is_left():
+    # Two bodies 8 in wide from their inlets up to body_top_m, within the band from off dry to lead wet: by hand.
+    result = size(SOUND)
+    low, high = result.contacts[0].dry_m, result.contacts[1].wet_m
+    tops = [room.body_top_m(result.inputs, n) for n in (0, 1)]
+    area = 3.14159265 / 4.0 * (8.0 * 0.0254) ** 2
+    expected = sum(area * (min(high, top) - low) for top in tops)
+    assert low > max(p.intake_m for p in result.inputs.pumps) and min(tops) > low
+    assert result.displaced_m3 == pytest.approx(expected, rel=1e-6) and expected > 0.0
+    band = result.cycling.band_m3
+    none = replace(result.inputs, plates=tuple(replace(plate, body_m=1e-3) for plate in result.inputs.plates))
+    assert room.displaced_m3(none, low, high) < 1e-6
+    _, bare = model._worst(result.cycling, result.design.inflow_m3s)
+    assert result.starts["design"] == pytest.approx(bare["design"] / (1.0 - expected / band), rel=1e-6)
+    row = figures({})["cycling.displaced"]
+    assert row.value == result.displaced_m3 and "taken off" in row.label

@@ -236,6 +236,25 @@ def test_beside_a_transmitter_the_list_has_one_float_and_the_loop():
     assert not any("transmitter" in what and "float" in what for what in parts)
 
 
+def test_pit_and_controller_stand_among_the_parts():
+    page = build(size(SOUND), Say("us"), False, False)
+    named = {part.what: part.rating for part in page.parts}
+    assert "controller" in named and "wiring" in named["controller"]
+    basin = next(part for part in page.parts if "basin" in part.what or "pit" in part.what)
+    assert "30.0 in" in basin.what + basin.rating and "36.0 in" in basin.what + basin.rating
+
+
+def test_the_sheet_lists_what_apply_all_changed():
+    say = Say("us")
+    page = build(size(SOUND), say, False, False)
+    assert "CHANGED from what was given" not in as_html(page, say)
+    page.changed = [("a pit 26.0 in wide", "breaking the floor", "pumps and floats do not fit beside each other"),
+                    ("vertical floats", "a part", "floats too close")]  # fmt: skip
+    html = as_html(page, say)
+    for text in ("CHANGED from what was given", "1. a pit 26.0 in wide", "(breaking the floor)", "2. vertical floats"):
+        assert text in html
+
+
 def test_what_was_assumed_is_named_in_words_and_not_by_the_keys_of_the_site_file():
     page = build(size(edited(SOUND, {"sizing.motor.starts_per_hour": None})), Say("us"), False, False)
     told = [assumed_words(a.key) for a in page.assumptions]
