@@ -44,6 +44,23 @@ CHANGE = {
 }  # fmt: skip
 
 
+# And what undoes it.
+UNDO = {"float": "let the float hang down", "thermal": "put the wire of the thermal contact back",
+        "moisture": "take the bridge away",
+        "mains": "put the wire of the mains relay's contact back",
+        "charging": "put the wire of the charger's contact back",
+        "generator": "take the bridge away", "silence": "release the button",
+        "reset": "release the button", "test": "take the jumper out"}  # fmt: skip
+# How a known value is put on, by electrical class.
+APPLY = {
+    "current": "a load on a cord or a 12 V lamp, one conductor of it through the sensor: n turns through it read n "
+               "times; the meter's clamp round the same turns. Nothing at line voltage is opened for it",
+    "loop": "a resistor in the transmitter's place, 1.8 kohm 0.5 W, is about 12 mA; meter in series",
+    "battery": "the battery itself; meter from X5:4 to 0 V",
+}  # fmt: skip
+PROVABLE = tuple(name for name in signals.CONNECTORS if name != "X6")
+
+
 class Stopped(Exception):  # noqa: N818 - a person's word, no error
     """The person leaves; everything so far is kept."""
 
@@ -73,10 +90,11 @@ class Checkout:
     """
 
     def __init__(self, client, board, expander, person, record, clock=None, only=()):
-        wrong = [name for name in only if name not in signals.CONNECTORS]
+        wrong = [name for name in only if name not in PROVABLE]
         if wrong:
-            named = ", ".join(f"{name} ({what})" for name, what in signals.CONNECTORS.items())
-            raise InputError(f"{', '.join(wrong)}: the connectors are {named}", "--only")
+            named = ", ".join(f"{name} ({signals.CONNECTORS[name]})" for name in PROVABLE)
+            raise InputError(f"{', '.join(wrong)}: this check proves {named}; serial, X6, is proved by "
+                             "sumpbench watch --framing rtu over it", "--only")  # fmt: skip
         self.only = tuple(only)
         self.client, self.person, self.clock = client, person, clock or Clock()
         self.board, self.expander, self.path = board, expander, Path(record)
@@ -128,6 +146,11 @@ class Checkout:
     def run(self):
         """Prove every signal that is not proved yet; return whether all are.  Raises InputError when the board goes."""
         self.document["firmware"] = f"{self.client.values()['firmware']:08x}"
+        self.rows = signals.ranged(self.rows, self.client.settings())
+        if not self._now():
+            self.person.say("Nothing is left to prove here.")
+            self.save()
+            return self.passed
         for line in CAUTIONS:
             self.person.say(f" * {line}")
         self.person.say(f"{len(self._now())} of {len(self.rows)} signals to prove.  {HELP}")
@@ -172,7 +195,13 @@ class Checkout:
         try:
             prove(one)
         except Skipped as left:
-            self._keep(one.name, SKIPPED, str(left) or "no reason given")
+            self._skip(one, str(left))
+
+    def _skip(self, one, reason):
+        # Whoever reads the record asks why.
+        while not reason.strip():
+            reason = self._line(f"why {one.name}", f"   why is {one.name} not tested? > ")
+        self._keep(one.name, SKIPPED, reason.strip())
 
     # Asking.
 
@@ -197,10 +226,14 @@ class Checkout:
         until = self.clock.seconds() + limit_s
         while not holds():
             typed = self.person.poll()
-            if typed is not None and typed.strip().lower() == "stop":
+            word = None if typed is None else typed.strip()
+            if word is not None and word.lower() == "stop":
                 raise Stopped
-            if typed is not None or self.clock.seconds() >= until:
-                return typed or ""
+            if word and word.split()[0].lower() != "skip":
+                self.person.say(f'   "{word}" is not understood, still waiting. {HELP}')
+                word = None
+            if word is not None or self.clock.seconds() >= until:
+                return word or ""
             self.clock.pause(LOOK_S)
         return None
 
@@ -214,7 +247,7 @@ class Checkout:
         rest = self._read_contacts()
         was = rest[one.name]
         self.person.say(f"{one.terminal} {one.name} ({one.to}) reads {_made(was)}.")
-        self.person.say(f"-> Now {_change(one)}, and hold it.")
+        self.person.say(f"-> Now {_change(one, was)}, and hold it.")
         self.person.does(f"change {one.name}")
         seen = {}
 
@@ -231,9 +264,8 @@ class Checkout:
         self.person.does(f"restore {one.name}")
         back = self._until(lambda: self._read_contacts()[one.name] == was)
         if gave_up is not None:
-            reason = gave_up.removeprefix("skip").strip()
-            if gave_up.startswith("skip"):
-                self._keep(one.name, SKIPPED, reason or "no reason given")
+            if gave_up.lower().startswith("skip"):
+                self._skip(one, gave_up[4:])
             else:
                 wrong = f"; instead {', '.join(others)} changed: swapped wires" if others else ": open, or shorted"
                 self._keep(one.name, FAILED, f"nothing changed at {one.pin_text}{wrong}")
@@ -249,13 +281,15 @@ class Checkout:
     def _measure(self, one):
         _, unit = readings.measured(one, self.client.values())
         self.person.say(f"{one.terminal} {one.name} ({one.to}).")
-        self.person.say(f"-> Put a known value on it, a third of full scale or more, and read it on a meter in {unit}.")
+        full = one.level / 1000.0
+        self.person.say(f"-> Put a known value on it, {full / 3:.1f} {unit} or more, and read it on a meter in {unit}.")
+        self.person.say(f"   ({APPLY[one.electrical]}.)")
         self.person.does(f"apply {one.name}")
         self.clock.pause(SETTLE_S)
         while True:
             line = self._line(f"meter {one.name}", f"   what does your meter read, in {unit}? > ")
             if line.lower().startswith("skip"):
-                self._keep(one.name, SKIPPED, line[4:].strip() or "no reason given")
+                self._skip(one, line[4:])
                 return
             try:
                 said = float(line.split()[0].replace(",", "."))
@@ -263,7 +297,6 @@ class Checkout:
             except (ValueError, IndexError):
                 self.person.say(f'   "{line}": a number, such as 12.1; or skip, with a reason.')
         value, _ = readings.measured(one, self.client.values())
-        full = one.level / 1000.0
         self.person.does(f"restore {one.name}")
         words = f"meter {said:g} {unit}, controller {value:.2f} {unit}"
         if said < full / 4:
@@ -321,9 +354,9 @@ class Checkout:
                          self.client.states()["jumper"]) == (0, 1, 1)  # fmt: skip
         typed = self._until(ready)
         if typed is not None:
-            skipped = typed.lower().startswith("skip")
-            self._keep(one.name, SKIPPED if skipped else FAILED,
-                       typed[4:].strip() if skipped else "selectors or jumper did not read so")  # fmt: skip
+            if typed.lower().startswith("skip"):
+                raise Skipped(typed[4:].strip())
+            self._keep(one.name, FAILED, "selectors or jumper did not read so")
             return
         try:
             self._force(1)
@@ -359,10 +392,12 @@ class Checkout:
         self.client.write_bits(r.FORCE_MASK_AT, [int(name in FORCED) for name in r.FORCES])
 
 
-def _change(one):
+def _change(one, was):
+    # From what it reads now: it need not be at rest.
+    rest = int(one.rest.startswith("closed"))
     if one.name.startswith("selector"):
-        return f"turn selector {one.name[9]} to {one.name[11:]}"
-    return CHANGE[one.name.split()[0]]
+        return f"turn selector {one.name[9]} to {one.name[11:] if was == rest else 'AUTO'}"
+    return (CHANGE if was == rest else UNDO)[one.name.split()[0]]
 
 
 def _made(closed):

@@ -1,6 +1,7 @@
 """`sumpbench build`: the building guide of a controller, and the check of what was built."""
 
 import json
+import tomllib
 from datetime import date
 from enum import StrEnum
 from pathlib import Path
@@ -57,6 +58,8 @@ def _guide(board, expander, active_low, site, out):
     from host_sim.site.load import load_site, packaged
 
     files.check(out, (page.NAME, page.SUMMARY), page.SUMMARY, {"made_by": page.MADE_BY}, "guide")
+    if site is not None:
+        _refuse_unsized(site)
     plan = load_site(site or packaged("demo"))
     html = page.as_html(plan, board, expander, active_low, date.today().isoformat())
     path = files.write(out, page.NAME, html)
@@ -66,6 +69,17 @@ def _guide(board, expander, active_low, site, out):
         typer.echo(f"no --site: sized for {plan.name}; give your own site file before you buy anything")
     typer.echo(f"guide: {path}; print it, letter or A4")
     typer.echo("Line voltage is a licensed electrician's work, with a permit; the cautions are on its first sheet.")
+
+
+def _refuse_unsized(site):
+    # What is written by `size --ask` has the answers only; what is wrong otherwise `load_site` says.
+    try:
+        data = tomllib.loads(site.read_text(encoding="utf-8"))
+    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError):
+        return
+    if "pit" in data and not {"contacts", "scenario"} & set(data):
+        raise InputError(f"it has the pit, but no contacts yet: size it, sumpbench size {site}, then give the sized "
+                         "site, --site sumpbench-size/site.toml", str(site))  # fmt: skip
 
 
 def _check(board, expander, port, virtual, link, record, only):

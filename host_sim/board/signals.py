@@ -7,10 +7,11 @@ from here; the firmware's own wiring tables are held to it by a test.
 
 import functools
 import tomllib
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from duplexsump.control import records
+from duplexsump.control import settings as s
 
 from host_sim.errors import InputError
 
@@ -123,6 +124,17 @@ def _signal(row, pin, data, to):
     words = to.get(row["name"], row["to"])
     return Signal(row["name"], row["wire"], place, level, row["rest"], row["safe"], row["class"], row["terminal"],
                   words, pin, position, pull)  # fmt: skip
+
+
+def ranged(rows, values):
+    """Return Signals with the current sensors' ranges of a settings record, in `level` (mA) and in `to`."""
+    found = []
+    for one in rows:
+        if one.electrical == "current":
+            level = values[s.SENSOR_RANGE_1_MA + one.place - records.IN_CURRENT_1]
+            one = replace(one, level=level, to=one.to.replace(f"({one.level / 1000:g} A)", f"({level / 1000:g} A)"))
+        found.append(one)
+    return tuple(found)
 
 
 def wires(name, expander=False):

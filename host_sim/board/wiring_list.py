@@ -5,7 +5,6 @@ from pathlib import Path
 
 from duplexsump.boards import __file__ as boards_file
 from duplexsump.control import records
-from duplexsump.control import settings as s
 from duplexsump.station.fitting import refusal
 
 from host_sim.board import signals
@@ -37,19 +36,12 @@ CAUTIONS = (
 def table(name, expander=False, values=None):
     """Return the wiring table of a board as a list of dictionaries; current sensors with the range that a settings
     record gives them.  Raises InputError for an unknown board."""
-    rows = _rows(name, expander)
-    for n in (0, 1):
-        for row in rows if values is not None else ():
-            if row["place"] == records.IN_CURRENT_1 + n and row["kind"] == "0 to 3.3 V":
-                usual, row["level"] = row["level"], values[s.SENSOR_RANGE_1_MA + n]
-                row["to"] = row["to"].replace(f"({usual / 1000:g} A)", f"({row['level'] / 1000:g} A)")
-    return rows
-
-
-def _rows(name, expander):
+    rows = signals.signals(name, expander)
+    if values is not None:
+        rows = signals.ranged(rows, values)
     return [{"kind": one.kind, "pin": one.pin, "place": one.place, "level": one.level, "wire": one.name, "to": one.to,
              "position": one.position}
-            for one in signals.signals(name, expander)]  # fmt: skip
+            for one in rows]  # fmt: skip
 
 
 def title(name, expander=False):

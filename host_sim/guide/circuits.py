@@ -1,56 +1,81 @@
 """The circuits between terminal and pin, one drawing for each class of signal, with every value."""
 
-from host_sim.guide import figures
+from host_sim.board import signals
+from host_sim.guide import figures, fuses
 from host_sim.guide.drawing import Drawing
 from host_sim.sizing import sensors
 
 STEP = 2.75
-RECTIFIED, AMPLIFIED = 5.7, 3.7  # heights of the current sensors: with a rectifier, with an amplifier
+RECTIFIED, AMPLIFIED = 5.7, 3.9  # heights of the current sensors: with a rectifier, with an amplifier
 
 
-def contacts(board):
-    """Return the drawing of the circuits of contacts and outputs: F, P, R, D."""
+def contacts(has_lamp, active_low=False):
+    """Return the drawing of the circuits of contacts and outputs: F, P, R for the kind of relay module, D if fitted."""
     d = Drawing("circuits F, P, R, D: contacts and outputs")
     _field(d, 0.0)
     _panel(d, -STEP - 0.9)
-    _relay(d, -2 * STEP - 0.9)
-    _lamp(d, -3 * STEP - 0.9)
+    _relay(d, -2 * STEP - 0.9, active_low)
+    if has_lamp:
+        _lamp(d, -3 * STEP - 0.9)
     return d
 
 
-def measuring(board, motors):
-    """Return the drawing of the measuring circuits: C, L, B, S."""
+def measuring(board, expander, motors):
+    """Return the drawing of the measuring circuits, C, L, B, S, each to its own pin."""
+    rows = {one.name: one for one in signals.signals(board, expander)}
     d = Drawing("circuits C, L, B, S: measuring and serial")
     y = 0.0
     kinds = []
     for one in motors:
         if one.sensor.kind not in kinds:
             kinds.append(one.sensor.kind)
-            numbers = " and ".join(str(each.number) for each in motors if each.sensor.kind == one.sensor.kind)
-            (_transformer if one.sensor.kind == sensors.TRANSFORMER else _hall)(d, one, numbers, y)
+            numbers = [each.number for each in motors if each.sensor.kind == one.sensor.kind]
+            pins = [rows[f"current {n}"] for n in numbers]
+            (_transformer if one.sensor.kind == sensors.TRANSFORMER else _hall)(d, one, numbers, y, _places(pins))
             y -= RECTIFIED if one.sensor.kind == sensors.TRANSFORMER else AMPLIFIED
-    _loop(d, board, y)
-    _divider(d, y - STEP)
-    _serial(d, y - 2 * STEP)
+    _loop(d, board, y, _places([rows["level loop"]]))
+    _divider(d, y - STEP, _places([rows["battery"]]))
+    _serial(d, y - 2 * STEP, rows)
     return d
+
+
+def _places(rows):
+    # Two lines: the pins, and where they are on the header.
+    pins = ", ".join(one.pin_text for one in rows)
+    at = ", ".join(one.position for one in rows)
+    return (pins, f"pin{'s' if len(rows) > 1 else ''} {at}" if at else "")
 
 
 def _head(d, y, letter, words):
     d.text((0.0, y + 1.25), f"{letter}: {words}", 9.0)
 
 
-def _pin(d, x, y, words="GPIO"):
-    # Series resistor and filter before the pin, clamp on the converter's side.
-    _resistor(d, (x, y), (x + 1.3, y), "1 kohm")
-    d.dot((x + 1.6, y))
+def _pin(d, x, y, lines=("its pin", ""), series="1 kohm", clamped=False):
+    # Series resistor, clamp and filter before the pin.
+    _resistor(d, (x, y), (x + 1.3, y), series)
     d.line((x + 1.3, y), (x + 1.6, y))
+    if clamped:
+        _clamp(d, x + 1.6, y)
+        d.line((x + 1.6, y), (x + 2.6, y))
+        x += 1.0
+    d.dot((x + 1.6, y))
     d.between(d.e.Capacitor(), (x + 1.6, y), (x + 1.6, y - 0.9))
     d.ground((x + 1.6, y - 0.9))
     d.text((x + 1.95, y - 0.5), "100 nF", 7.0)
     d.line((x + 1.6, y), (x + 3.2, y))
     d.terminal((x + 3.3, y))
-    if words:
-        d.text((x + 3.5, y), words, 8.0)
+    first, second = lines
+    d.text((x + 3.5, y + (0.17 if second else 0.0)), first, 7.5) if first else None
+    d.text((x + 3.5, y - 0.2), second, 7.5) if second else None
+
+
+def _clamp(d, x, y):
+    # Two diodes: what is above 3.3 V flows into the 3.3 V supply, what is below 0 V comes from ground.
+    d.dot((x, y))
+    d.between(d.e.Diode(), (x, y), (x, y + 0.75))
+    d.text((x + 0.2, y + 0.75), "3.3 V", 7.0)
+    d.between(d.e.Diode(), (x, y - 0.9), (x, y))
+    d.ground((x, y - 0.9))
 
 
 def _field(d, y):
@@ -60,7 +85,12 @@ def _field(d, y):
     d.text((0.0, y), "+12 V field", 7.5)
     d.line((2.0, y), (2.3, y))
     d.between(d.e.Fuse(), (2.3, y), (3.6, y))
-    d.text((2.95, y + 0.42), "0.1 A", 7.0, "center")
+    d.text((2.95, y + 0.42), f"FF {fuses.amps('FF')}", 7.0, "center")
+    d.dot((3.8, y))
+    d.between(d.e.RBox(), (3.8, y), (3.8, y - 1.2))
+    d.text((3.3, y - 0.45), "suppressor", 7.0, "right")
+    d.text((3.3, y - 0.75), "18 V", 7.0, "right")
+    d.text((4.25, y - 1.2), "0 V field", 7.5)
     d.terminal((4.2, y))
     d.line((3.6, y), (4.1, y))
     d.text((4.2, y + 0.32), "X1:+", 7.0, "center")
@@ -95,27 +125,34 @@ def _field(d, y):
 def _panel(d, y):
     _head(d, y, "P", "panel contact, inside the enclosure: selectors, buttons, jumper; "
           f"{figures.panel_ma():.1f} mA, gold contacts")  # fmt: skip
-    d.ground((3.0, y - 0.2))
-    d.line((3.0, y - 0.2), (3.0, y), (4.3, y))
+    d.ground((2.4, y - 0.2))
+    d.line((2.4, y - 0.2), (2.4, y), (3.1, y))
+    d.terminal((3.2, y))
+    d.text((3.2, y + 0.32), "X2:0", 7.0, "center")
+    d.line((3.3, y), (4.3, y))
     d.between(d.e.Switch(), (4.3, y), (5.9, y))
     d.terminal((6.0, y))
     d.text((6.0, y + 0.32), "X2:1", 7.0, "center")
-    d.line((6.1, y), (12.4, y))
+    d.line((6.1, y), (11.4, y))
     d.dot((7.8, y))
     d.between(d.e.Resistor(), (7.8, y), (7.8, y + 0.75))
     d.text((8.1, y + 0.45), "3.3 kohm to 3.3 V", 7.0)
-    d.dot((10.6, y))
-    d.between(d.e.Zener(), (10.6, y - 0.9), (10.6, y))
-    d.ground((10.6, y - 0.9))
-    d.text((10.05, y - 0.5), "clamp, 3.6 V", 7.0, "right")
-    _pin(d, 12.4, y)
+    _pin(d, 11.4, y, clamped=True)
 
 
-def _relay(d, y):
-    _head(d, y, "R", "relay drive: holds the relay off while the board boots, is in reset or has no power")
-    d.text((0.0, y), "GPIO", 8.0)
+def _relay(d, y, active_low):
+    _head(d, y, "R", f"relay drive, module on at {'0 V (active-low)' if active_low else '3.3 V'}: the resistor holds "
+          "it off while the board boots or is in reset")
+    d.text((0.0, y), "its pin", 7.5)
     d.line((1.0, y), (6.0, y))
-    _to_ground(d, 3.0, y, "10 kohm; for an active-low module to its own + instead")
+    if active_low:
+        d.dot((3.0, y))
+        d.between(d.e.Resistor(), (3.0, y), (3.0, y - 0.9))
+        d.text((3.35, y - 0.5), "10 kohm", 7.0)
+        d.text((3.35, y - 0.85), "3.3 V", 7.0)
+    else:
+        _to_ground(d, 3.0, y, "10 kohm")
+    d.text((8.3, y - 0.5), "input side 3.3 V and 0 V; coils 5 V, X4:+", 7.0, "center")
     d.rect((6.0, y - 0.25), (10.6, y + 0.35), "relay module, isolated input", 7.5)
     d.line((10.6, y), (11.4, y))
     d.between(d.e.Switch(), (11.4, y), (13.0, y))
@@ -124,7 +161,7 @@ def _relay(d, y):
 
 def _lamp(d, y):
     _head(d, y, "D", "lamp drive: a light-emitting diode on the front panel, 3 mA")
-    d.text((0.0, y), "GPIO", 8.0)
+    d.text((0.0, y), "its pin", 7.5)
     d.line((1.0, y), (2.0, y))
     d.between(d.e.Resistor(), (2.0, y), (3.5, y))
     d.text((2.75, y + 0.42), "330 ohm", 7.0, "center")
@@ -133,25 +170,31 @@ def _lamp(d, y):
     d.text((4.5, y + 0.32), "X2:9", 7.0, "center")
     d.line((4.6, y), (5.2, y))
     d.between(d.e.LED(), (5.2, y), (6.6, y))
-    d.line((6.6, y), (7.2, y))
-    d.ground((7.2, y))
+    d.line((6.6, y), (7.1, y))
+    d.terminal((7.2, y))
+    d.text((7.2, y + 0.32), "X2:0", 7.0, "center")
+    d.line((7.3, y), (7.8, y))
+    d.ground((7.8, y))
 
 
-def _transformer(d, one, numbers, top):
+def _transformer(d, one, numbers, top, pins):
     # Burden; amplifiers 1 and 2 turn the negative half up; 47 kohm and 1 uF take the mean; amplifier 3 makes it 3.3 V.
     sensor, y = one.sensor, top - 0.9
-    _head(d, top, "C", f"current sensor, pump {numbers}: transformer {sensor.ratio:.0f}:1, {sensor.range_a:g} A is "
-          "3.3 V DC; 1, 2, 3: one quad amplifier on 3.3 V")  # fmt: skip
-    lines = ((-0.6, "transformer round"), (-0.3, "one conductor"), (2.4, "Never open its"), (2.7, "circuit under"),
+    _head(d, top, "C", f"current sensor, pump {_and(numbers)}: transformer {sensor.ratio:.0f}:1, {sensor.range_a:g} A "
+          "is 3.3 V DC; 1, 2, 3: one quad amplifier on 3.3 V")  # fmt: skip
+    lines = ((-1.0, "transformer round"), (-0.7, "one conductor"), (2.4, "Never open its"), (2.7, "circuit under"),
              (3.0, "current."))  # fmt: skip
     for low, words in lines:
         d.text((0.0, y - low), words, 7.0)
     low = y - 1.6
     d.between(d.e.Inductor2(loops=3), (0.9, low), (0.9, y))
-    d.line((0.9, low), (2.0, low))
+    d.line((0.9, low), (1.37, low))
+    d.line((1.53, low), (2.0, low))
     d.line((0.9, y), (1.4, y))
     d.terminal((1.45, y))
-    d.text((1.5, y - 0.35), f"X5:{one.number}", 7.0, "center")
+    d.text((1.5, y + 0.32), _terminals(numbers), 7.0)
+    d.terminal((1.45, low))
+    d.text((1.5, low - 0.35), "X5:6", 7.0, "center")
     d.line((1.5, y), (5.0, y))
     d.dot((2.0, y))
     d.between(d.e.Resistor(), (2.0, y), (2.0, low))
@@ -160,7 +203,15 @@ def _transformer(d, one, numbers, top):
     d.text((2.3, y - 0.6), f"{sensor.burden_ohm:g} ohm", 7.0)
     d.text((2.3, y - 0.9), "burden", 7.0)
     _turned_up(d, y)
-    _mean(d, y, figures.rectifier(sensor))
+    _mean(d, y, figures.rectifier(sensor), pins)
+
+
+def _and(numbers):
+    return " and ".join(map(str, numbers))
+
+
+def _terminals(numbers):
+    return ", ".join(f"X5:{n}" for n in numbers)
 
 
 def _amplifier(d, number, plus):
@@ -208,7 +259,7 @@ def _turned_up(d, y):
     d.dot(out2)
 
 
-def _mean(d, y, gain):
+def _mean(d, y, gain, lines):
     # From the output of amplifier 2 to the pin.
     low = y - 0.35
     d.line((10.3, low), (10.5, low))
@@ -219,8 +270,9 @@ def _mean(d, y, gain):
     d.ground((12.2, low - 1.0))
     d.text((11.8, low - 0.6), "1 uF film", 7.0, "right")
     out = _gained(d, 3, (12.9, low), gain)
-    _pin(d, *out, "")
-    d.text((18.1, y + 0.32), "conv.", 7.0, "center")
+    _pin(d, *out, ("", ""))
+    for words, above in zip(lines, (0.65, 0.32), strict=True):
+        d.text((18.5, out[1] + above), words, 7.0, "right")
 
 
 def _gained(d, number, plus, gain):
@@ -238,34 +290,54 @@ def _gained(d, number, plus, gain):
     return out
 
 
-def _hall(d, one, numbers, top):
+def _hall(d, one, numbers, top, lines):
     sensor, y = one.sensor, top - 1.25
-    _head(d, top, "C", f"current sensor, pump {numbers}: Hall sensor for one direction, {sensor.range_a:g} A is 3.3 V; "
-          "amplifier on 3.3 V")  # fmt: skip
-    d.text((0.0, y), "Hall sensor, 5 V", 7.5)
-    d.line((2.9, y), (5.4, y))
-    d.terminal((5.5, y))
-    d.text((5.5, y + 0.32), f"X5:{one.number}", 7.0, "center")
-    d.line((5.6, y), (8.6, y))
-    d.text((3.0, y + 0.3), f"0 to {sensor.full_v:g} V", 7.0)
-    out = _gained(d, 1, (8.6, y), figures.amplifier(sensor.gain))
+    _head(d, top, "C", f"current sensor, pump {_and(numbers)}: Hall sensor for one direction, {sensor.range_a:g} A is "
+          "3.3 V; amplifier on 3.3 V")  # fmt: skip
+    d.text((0.0, y), "5 V", 7.5)
+    d.line((0.65, y), (0.8, y))
+    d.between(d.e.Fuse(), (0.8, y), (1.7, y))
+    d.text((1.2, y + 0.42), f"FH {fuses.amps('FH')}", 7.0, "center")
+    d.line((1.7, y), (2.0, y))
+    d.terminal((2.1, y))
+    d.text((2.1, y - 0.35), "X5:5", 7.0, "center")
+    d.line((2.2, y), (2.6, y))
+    d.rect((2.6, y - 0.3), (4.6, y + 0.3), "Hall sensor", 7.5)
+    d.line((3.6, y - 0.3), (3.6, y - 0.52))
+    d.terminal((3.6, y - 0.6))
+    d.text((3.85, y - 0.6), "X5:6", 7.0)
+    d.ground((3.6, y - 0.68))
+    d.line((4.6, y), (5.2, y))
+    d.terminal((5.3, y))
+    d.text((5.3, y + 0.32), _terminals(numbers), 7.0, "center")
+    d.text((5.0, y - 0.35), f"0 to {sensor.full_v:g} V", 7.0)
+    d.line((5.4, y), (6.4, y))
+    _resistor(d, (6.4, y), (7.7, y), "10 kohm")
+    _clamp(d, 8.0, y)
+    d.line((7.7, y), (10.0, y))
+    out = _gained(d, 1, (10.0, y), figures.amplifier(sensor.gain))
     d.line(out, (12.4, out[1]))
-    _pin(d, 12.4, out[1], "converter")
+    _pin(d, 12.4, out[1], lines)
 
 
-def _loop(d, board, y):
+def _loop(d, board, y, lines):
     ohm = figures.LOOP_OHM[board]
     _head(d, y, "L", f"level loop: {ohm:g} ohm, 22 mA is {0.022 * ohm:.2f} V")
     d.text((0.0, y), "+24 V loop", 7.5)
-    d.line((1.9, y), (3.0, y))
-    d.rect((3.0, y - 0.3), (5.4, y + 0.3), "transmitter", 7.5)
-    d.line((5.4, y), (6.3, y))
-    d.terminal((6.4, y))
-    d.text((6.4, y + 0.32), "X5:3", 7.0, "center")
-    d.line((6.5, y), (12.4, y))
+    d.line((1.7, y), (1.8, y))
+    d.between(d.e.Fuse(), (1.8, y), (3.0, y))
+    d.text((2.4, y + 0.42), f"FL {fuses.amps('FL')}", 7.0, "center")
+    d.terminal((3.4, y))
+    d.line((3.0, y), (3.3, y))
+    d.text((3.4, y + 0.32), "X5:+", 7.0, "center")
+    d.line((3.5, y), (4.0, y))
+    d.rect((4.0, y - 0.3), (6.0, y + 0.3), "transmitter", 7.5)
+    d.line((6.0, y), (6.5, y))
+    d.terminal((6.6, y))
+    d.text((6.6, y + 0.32), "X5:3", 7.0, "center")
+    d.line((6.7, y), (11.4, y))
     _to_ground(d, 7.8, y, f"{ohm:g} ohm")
-    _clamp(d, y)
-    _pin(d, 12.4, y, "converter")
+    _pin(d, 11.4, y, lines, figures.ANALOG_SERIES, True)
 
 
 def _to_ground(d, x, y, text):
@@ -276,40 +348,34 @@ def _to_ground(d, x, y, text):
     d.text((x + 0.35, y - 0.5), text, 7.0)
 
 
-def _clamp(d, y):
-    d.dot((11.6, y))
-    d.between(d.e.Zener(), (11.6, y - 0.9), (11.6, y))
-    d.ground((11.6, y - 0.9))
-    d.text((11.05, y - 0.5), "3.6 V", 7.0, "right")
-
-
-def _divider(d, y):
+def _divider(d, y, lines):
     _head(d, y, "B", "battery divider: 33 V is 3.3 V")
     d.text((0.0, y), "battery +", 7.5)
     d.line((1.7, y), (2.0, y))
     d.between(d.e.Fuse(), (2.0, y), (3.4, y))
-    d.text((2.7, y + 0.48), "0.1 A at the post", 7.0, "center")
-    d.line((3.4, y), (4.3, y))
-    d.terminal((4.4, y))
-    d.text((4.4, y + 0.32), "X5:4", 7.0, "center")
-    d.line((4.5, y), (5.2, y))
-    d.between(d.e.Resistor(), (5.2, y), (6.8, y))
-    d.text((6.0, y + 0.42), "180 kohm", 7.0, "center")
-    d.line((6.8, y), (12.4, y))
+    d.text((2.7, y + 0.48), f"FV {fuses.amps('FV')} at the post", 7.0, "center")
+    d.line((3.4, y), (4.7, y))
+    d.terminal((4.8, y))
+    d.text((4.8, y + 0.32), "X5:4", 7.0, "center")
+    d.line((4.9, y), (5.4, y))
+    d.between(d.e.Resistor(), (5.4, y), (7.0, y))
+    d.text((6.2, y + 0.42), "180 kohm", 7.0, "center")
+    d.line((7.0, y), (11.4, y))
     _to_ground(d, 7.8, y, "20 kohm")
-    _clamp(d, y)
-    _pin(d, 12.4, y, "converter")
+    _pin(d, 11.4, y, lines, figures.ANALOG_SERIES, True)
 
 
-def _serial(d, y):
+def _serial(d, y, rows):
     _head(d, y, "S", "RS-485: a transceiver that turns the line by itself, 3.3 V, isolated where the cable leaves "
           "the house")  # fmt: skip
-    d.text((0.0, y + 0.2), "X6:1, DI", 7.5)
-    d.text((0.0, y - 0.4), "X6:2, RO", 7.5)
-    d.line((2.0, y + 0.2), (4.0, y + 0.2))
-    d.line((2.0, y - 0.4), (4.0, y - 0.4))
-    d.rect((4.0, y - 0.7), (7.4, y + 0.5), "transceiver", 7.5)
+    for name, chip, low in (("RS-485 driver", "DI", 0.2), ("RS-485 receiver", "RO", -0.4)):
+        d.text((0.0, y + low), " ".join(_places([rows[name]])), 7.5)
+        d.line((2.6, y + low), (3.3, y + low))
+        d.terminal((3.4, y + low))
+        d.text((3.4, y + low + 0.3), f"{rows[name].terminal}, {chip}", 7.0, "center")
+        d.line((3.5, y + low), (4.6, y + low))
+    d.rect((4.6, y - 0.7), (7.4, y + 0.5), "transceiver", 7.5)
     d.line((7.4, y + 0.2), (9.4, y + 0.2))
     d.line((7.4, y - 0.4), (9.4, y - 0.4))
-    d.text((9.6, y + 0.2), "A", 7.5)
-    d.text((9.6, y - 0.4), "B; 120 ohm across A and B at each end of the cable", 7.5)
+    d.text((9.6, y + 0.2), "A, X6:3; across A and B: suppressor 6.5 V,", 7.5)
+    d.text((9.6, y - 0.4), "B, X6:4; and 120 ohm at each end of the cable", 7.5)

@@ -1,6 +1,7 @@
 """The schematic of a board: every signal of its table once, from the thing in the pit to the pin."""
 
 from host_sim.board import signals
+from host_sim.guide import fuses
 from host_sim.guide.drawing import Drawing
 
 PITCH = 0.62
@@ -129,25 +130,26 @@ def _supply(d, board, y):
     d.text((0, y), "12 V battery", 8.0)
     d.line((2.2, y), (2.6, y))
     d.between(d.e.Fuse(), (2.6, y), (4.1, y))
-    d.text((3.35, y + 0.45), "5 A at the post", 7.0, "center")
+    d.text((3.35, y + 0.45), f"FB {fuses.amps('FB')}, at the post", 7.0, "center")
     d.line((4.1, y), (5.4, y))
     d.dot((5.0, y))
     d.rect((5.4, y - 0.3), (8.4, y + 0.3), "12 V to 5 V, 3 A", 7.5)
     d.line((8.4, y), (8.9, y))
     d.dot((8.9, y))
     d.line((8.9, y), (8.9, y + 0.55), (9.6, y + 0.55))
-    d.text((9.8, y + 0.55), "5 V: relay module", 8.0)
+    d.text((9.8, y + 0.55), "5 V: relay coils, X4:+; Hall sensors, by FH to X5:5", 8.0)
     d.between(d.e.Schottky(), (8.9, y), (10.6, y))
     d.text((10.8, y), f"board pin {pins['5 V in']}; USB may be plugged in too", 8.0)
     y2 = y - 1.1
     d.line((5.0, y), (5.0, y2), (5.4, y2))
     d.rect((5.4, y2 - 0.3), (8.4, y2 + 0.3), "12 V isolated, 0.2 A", 7.5)
     d.line((8.4, y2), (9.6, y2))
-    d.text((9.8, y2), "+12 V field and 0 V field: terminal X1:+", 8.0)
+    d.text((9.8, y2), "+12 V field, by FF to X1:+ and X3:+; 0 V field to no terminal", 8.0)
     y3 = y2 - 1.0
     d.line((5.0, y2), (5.0, y3), (5.4, y3))
     d.dot((5.0, y2))
     d.rect((5.4, y3 - 0.3), (8.4, y3 + 0.3), "12 V to 24 V, 0.1 A", 7.5)
     d.line((8.4, y3), (9.6, y3))
-    d.text((9.8, y3), "+24 V loop: terminal X5:+, with a level transmitter only", 8.0)
-    d.text((5.4, y3 - 0.8), f"3.3 V for panel circuits, expander, converter: board pin {pins['3.3 V out']}", 8.0)
+    d.text((9.8, y3), "+24 V loop, by FL to X5:+; with a level transmitter only", 8.0)
+    d.text((5.4, y3 - 0.8), "3.3 V for panel circuits, relay inputs (X4:7), expander, converter: board pin "
+           f"{pins['3.3 V out']}", 8.0)  # fmt: skip

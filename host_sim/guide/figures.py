@@ -29,6 +29,7 @@ FUSES_DC_A = (5, 10, 15, 20, 25, 30, 40, 50, 60, 80, 100, 125, 150)
 FIELD_V, FIELD_OHM, LED_V = 12.0, 2200.0, 1.2  # of an isolated contact circuit; the coupler's diode at some mA
 PANEL_V, PANEL_OHM = 3.3, 3300.0  # of a contact within the enclosure
 SERIES_OHM, FILTER_F = 1000.0, 100e-9  # before each input pin
+ANALOG_SERIES = "10 kohm"  # before the clamp of loop and divider: 24 V there drive 2 mA into the 3.3 V supply
 PULL_OHM = 10000.0  # at the coupler's transistor
 CABLE_OHM_PER_M = 0.0333 * 2  # two conductors of 20 AWG copper at 20 C (from memory: 33.3 ohm/km)
 LONGEST_M = 50.0

@@ -4,7 +4,7 @@ Symbols as control diagrams in North America have them (JIC/NEMA ICS 19, from me
 a contact two bars, a closed one with a stroke; a selector's contact carries its positions, X closed and O open.
 """
 
-from host_sim.guide import symbols
+from host_sim.guide import fuses, symbols
 from host_sim.guide.drawing import Drawing
 
 LEFT, RIGHT = 0.9, 18.0
@@ -63,7 +63,7 @@ def _pump(d, one, top):
     d.text((6.4, y + 1.02), f"selector SS{n}: HAND OFF AUTO", 7.5, "center")
     _rung(d, hand, [(d.e.Fuse(), 1.5, 3.0, f"fuse FC{n}", "2 A, coil circuit"),
                     (symbols.contact(), 6.0, 6.8, "X O O", "closed in HAND"),
-                    (symbols.contact(closed=True), 12.4, 13.2, f"thermal T{n}", "opens when hot"),
+                    (symbols.contact(), 12.4, 13.2, f"relay KT{n}", "held in while cool"),
                     (symbols.coil(), 15.0, 16.1, f"C{n}", coil)])  # fmt: skip
     x, end = 4.4, 10.8
     d.dot((x, hand))
@@ -88,27 +88,45 @@ def _pump(d, one, top):
         words = "100 ohm + 0.1 uF, class X2"
     d.line((16.2, auto + 0.2), (16.6, auto + 0.2), (16.6, hand))
     d.text((15.5, auto - 0.25), words, 7.0, "center")
-    low = auto - 0.75
+    _thermal(d, n, hand, auto - 1.2)
+    low = auto - 1.95
     _rails(d, first + 0.45, low, names)
-    return low - 0.9
+    return low - 0.8
+
+
+def _thermal(d, n, hand, y):
+    # The motor's own contact holds KT in, whatever the selector says.
+    d.dot((3.5, hand))
+    d.line((3.5, hand), (3.5, y), (11.0, y))
+    for element, begin, end, above, below in (
+            (symbols.contact(closed=True), 11.0, 11.8, f"thermal T{n}", f"in M{n}, opens when hot"),
+            (symbols.coil(), 15.0, 16.1, f"KT{n}", f"suppressed as C{n}; to X1:{4 + n}")):  # fmt: skip
+        d.between(element, (begin, y), (end, y))
+        for words, off in ((above, 0.5), (below, -0.55)):
+            d.text(((begin + end) / 2, y + off), words, 7.0, "center")
+    d.line((11.8, y), (15.0, y))
+    d.line((16.1, y), (RIGHT, y))
+    d.dot((RIGHT, y))
 
 
 def _others(d, top):
     first = y = top - 0.35
-    _rung(d, y, [(d.e.Fuse(), 1.5, 3.0, "fuse FM", "1 A"),
+    _rung(d, y, [(d.e.Fuse(), 1.5, 3.0, "fuse FM", fuses.amps("FM")),
                  (symbols.coil(), 6.0, 7.1, "mains relay KM", "on a branch without a pump"),
                  ])  # fmt: skip
     d.text((12.5, y + 0.4), "its contact, closed while the mains is on: X3:1", 7.5, "center")
     _rails(d, first + 0.45, y - 0.5, ("L", "N"))
     first = y = y - 2.1
     for n, load, words in ((3, "horn", "12 V DC"), (4, "beacon", "12 V DC")):
-        _rung(d, y, [(d.e.Fuse(), 1.5, 3.0, f"fuse FA{n}", "2 A"),
+        _rung(d, y, [(d.e.Fuse(), 1.5, 3.0, f"fuse FA{n}", fuses.amps(f"FA{n}")),
                      (symbols.contact(), 6.0, 6.8, f"relay K{n}", f"channel X4:{n}"),
                      (symbols.coil(), 12.0, 13.1, load, words)])  # fmt: skip
-        y -= 1.6
+        y -= 1.55
     for n, load in ((5, "alarm"), (6, "service")):
-        _rung(d, y, [(symbols.contact(closed=True), 6.0, 6.8, f"relay K{n}, dropped", f"channel X4:{n}"),
+        _rung(d, y, [(d.e.Fuse(), 1.5, 3.0, f"fuse FA{n}", fuses.amps(f"FA{n}")),
+                     (symbols.contact(closed=True), 6.0, 6.8, f"relay K{n}, dropped", f"channel X4:{n}"),
                      (symbols.coil(), 12.0, 13.1, f"{load} line", "dialer or remote alarm, 12 V DC")])
-        y -= 1.6
-    _rails(d, first + 0.45, y + 1.05, ("+ 12 V", "0 V"))
+        y -= 1.55
+    d.text((LEFT + 2.6, first + 1.05), f"from the controller's battery, after its fuse FB, {fuses.amps('FB')}", 7.5)
+    _rails(d, first + 0.45, y + 1.0, ("+ 12 V", "0 V"))
     return d

@@ -15,6 +15,7 @@ from host_sim.report.version import made_by
 from host_sim.sizing.report.sources import Sources
 
 CODE = re.compile(r"`([^`]+)`")
+TERMINAL = re.compile(r"X\d:\d+")
 NAME = "build.html"
 SUMMARY = "build.json"
 MADE_BY = "sumpbench build"
@@ -55,6 +56,7 @@ def _command(text):
 def leaves(site, board, expander, active_low=False):
     """Return (the Leaves of a guide, its Sources).  Raises InputError where a motor is beyond the tables."""
     sources = Sources()
+    has_lamp = any(one.electrical == "lamp" and one.pin != "LED" for one in signals.signals(board, expander))
     motors = figures.motors(site)
     found = [
         _leaf("What you may do yourself", [_allowed(sources), _cautions()]),
@@ -62,16 +64,21 @@ def leaves(site, board, expander, active_low=False):
              "Contacts as they are at rest: floats hanging dry, mains on, motors cool."),
         Leaf("Schematic 2: outputs, measuring, serial, supply", controller.outputs(board, expander).svg(),
              _below(175.0, [_letters("RDCLBS")]), f"{wiring_list.ground(board)}."),
-        *_tables("Connections", _connections(board, expander)),
-        Leaf("Circuits between terminal and pin: contacts and outputs", circuits.contacts(board).svg(), sheet.Sheet(),
-             "The terminals X1:1, X2:1 and X2:9 stand for all of their kind."),
-        Leaf("Circuits between terminal and pin: measuring and serial", circuits.measuring(board, motors).svg(),
-             sheet.Sheet(), "Clamp: where the input's voltage may pass 3.3 V, a diode to 0 V that conducts at 3.6 V."),
+        *_tables("Connections", _connections(board, expander, site)),
+        Leaf("Circuits between terminal and pin: contacts and outputs",
+             circuits.contacts(has_lamp, active_low).svg(), sheet.Sheet(),
+             f"The terminals X1:1{', ' if has_lamp else ' and '}X2:1{' and X2:9' if has_lamp else ''} stand for all of "
+             "their kind; the pin of each is on schematics 1 and 2. X3 has its +12 V at X3:+."
+             f"{'' if has_lamp else ' D: the light on the board, nothing to wire.'}"),
+        Leaf("Circuits between terminal and pin: measuring and serial",
+             circuits.measuring(board, expander, motors).svg(), sheet.Sheet(),
+             "Two diodes before a pin are its clamp: one to 3.3 V, one from 0 V."),
         Leaf("Power side: ladder diagram", ladder.drawing(motors).svg(), sheet.Sheet(),
              "Licensed electrician. X closed, O open in the selector's positions HAND, OFF, AUTO. The program stands "
-             "between AUTO and the coil only: HAND and OFF work without it."),
+             "between AUTO and the coil only: HAND and OFF work without it. KT only where the motor "
+             "brings its thermal contact out; else its contact in the coil circuit is bridged."),
         _leaf("Figures, worked out", [_figures(site, board, sources)]),
-        _leaf("Power side: rules", [_rules("Power side", words.POWER, sources), _absent()]),
+        _leaf("Power side: rules", [_rules("Power side", words.POWER, sources), _common(), _absent(board, expander)]),
         _leaf("Low voltage and enclosure", [_rules("Low voltage", _low(board, expander), sources),
                                             _rules("Enclosure", words.ENCLOSURE, sources)]),
         *_tables("Parts, by rating", _parts(board, expander, motors, site)),
@@ -138,11 +145,12 @@ def _letters(letters):
     return Table((93.0, 93.0), rows, "Circuits, drawn on their own sheets")
 
 
-def _connections(board, expander):
+def _connections(board, expander, site):
     names = ("terminal", "signal", "GPIO", "pin", "way", "circuit", "pull", "at rest", "safe", "to")
     titles = tuple(Cell(text) for text in names)
     rows = []
-    for one in sorted(signals.signals(board, expander), key=lambda one: _place(one.terminal)):
+    ranged = signals.ranged(signals.signals(board, expander), site.settings)
+    for one in sorted(ranged, key=lambda one: _place(one.terminal)):
         rows.append(_cells(one.terminal, one.name, one.pin_text, one.position, one.direction,
                            f"{controller.CIRCUITS[one.electrical]}: {one.electrical}", one.pull, one.rest, one.safe,
                            one.to, bold=2))  # fmt: skip
@@ -162,15 +170,31 @@ def _figures(site, board, sources):
     return Table((50.0, 42.0, 94.0), rows, f"For: {site.name}", titles)
 
 
-def _absent():
-    return Table((58.0, 128.0), [_cells(*row, bold=1) for row in words.ABSENT], "Where something is not fitted")
+def _there(board, expander, rows):
+    # Rows without those whose terminals this board has none of.
+    known = {one.terminal for one in signals.signals(board, expander)}
+    for row in rows:
+        named = set(TERMINAL.findall(" ".join(row[:2])))
+        if not named or named & known:
+            yield row
+
+
+def _absent(board, expander):
+    rows = [_cells(*row, bold=1) for row in _there(board, expander, words.ABSENT)]
+    return Table((58.0, 128.0), rows, "Where something is not fitted")
+
+
+def _common():
+    titles = tuple(Cell(text) for text in ("terminal", "on it", "for"))
+    rows = [_cells(*row, bold=1) for row in words.COMMON]
+    return Table((32.0, 64.0, 90.0), rows, "Terminals without a signal", titles)
 
 
 def _low(board, expander):
     # The rules that apply to this board.
     bus = words.BUS[: 3 if any(str(one.pin).startswith("AIN") for one in signals.signals(board, expander)) else 2]
     own = [("your board", text, source) for text, source in signals.board(board)["notes"]]
-    return [*own, *words.LOW, *(bus if expander else ())]
+    return [*own, *_there(board, expander, words.LOW), *(bus if expander else ())]
 
 
 def _rules(heading, rules, sources):
@@ -180,7 +204,8 @@ def _rules(heading, rules, sources):
 
 def _parts(board, expander, motors, site):
     battery = site.supply.battery
-    found = parts.parts(board, expander, motors, None if battery is None else battery.capacity_as / 3600.0)
+    found = parts.parts(board, expander, motors, None if battery is None else battery.capacity_as / 3600.0,
+                        site.supply.charger and site.supply.charger.amps)
     titles = tuple(Cell(text) for text in ("count", "part", "rating", "have it"))
     return Table((12.0, 48.0, 108.0, 18.0), [[*_cells(*row), Cell("")] for row in found], "", titles)
 

@@ -42,14 +42,15 @@ POWER = (
     ("motor overload", "The thermal protector in the motor, wired into the coil circuit and to the input; a motor "
      "without one takes an overload relay at its plate current.", "NFPA 70 (NEC) 430.32 (from memory)"),
     ("thermal contact", "One contact cannot stand in the coil circuit and in the 12 V field circuit. Where the motor brings "
-     "one out, it holds in a relay KT; one contact of KT is T in the coil circuit, the other, gold-plated, goes to X1:5 or "
-     "X1:6. Where it brings none out the protector in the motor does its work alone, and these terminals are bridged.",
+     "one out, it holds in a relay KT; one contact of KT stands in the coil circuit, the other, gold-plated, goes to X1:5 "
+     "or X1:6. Where it brings none out, KT is left out, its contact in the coil circuit and these terminals are bridged.",
      PRACTICE),
     ("three-position selector", "HAND-OFF-AUTO, one for each pump, at least three contact blocks: HAND and AUTO in the "
      "coil circuit, OFF and HAND as second contacts to the controller, these gold-plated. OFF opens the coil circuit.",
      PRACTICE),
-    ("suppression", "Across each AC coil 100 ohm and 0.1 uF in series, capacitor of safety class X2; across each DC "
-     "coil a diode, cathode to plus. Across a relay contact that switches a coil the same pair.",
+    ("suppression", "Across each AC coil that a contact switches 100 ohm and 0.1 uF in series, capacitor of safety class "
+     "X2; across each DC coil a diode, cathode to plus. It saves the contact too. Nothing across the contact itself: at "
+     "120 V the pair passes 4.5 mA, and a small coil may stay in.",
      "IEC 60384-14 for class X2 (from memory); values " + PRACTICE),
     ("separation of line and low voltage", "Two enclosures, or a barrier: line and low-voltage conductors never in one "
      "cable, duct or terminal block; at least 2 in (50 mm) apart where they run side by side, crossing at right angles. "
@@ -69,12 +70,17 @@ LOW = (
      "voltage, the shield at ground at the controller's end only. `high` has a cable of its own.", PRACTICE),
     ("splices", "None below the cover of the pit; above it in a gel-filled box.", PRACTICE),
     ("panel contacts", "Only inside the enclosure, at most 3 ft (1 m), gold-plated.", PRACTICE),
-    ("active-low relay modules", "Most modules switch on at 0 V. Their input's resistor goes to the module's own "
-     "supply, and the board is told: `sumpbench hardware --port PORT --active-low all`. Check at the first power-up, without pumps.",
-     PRACTICE),
+    ("active-low relay modules", "Most modules switch on at 0 V. Each holding resistor then goes to 3.3 V instead of 0 V, and "
+     "the board is told: `sumpbench hardware --port PORT --active-low all`. Their input side is fed with 3.3 V, never 5 V: 5 V "
+     "reach the board's pins, and 3.3 V at an input fed with 5 V may not let the relay go. Check at the first power-up, without "
+     "pumps.", PRACTICE),
     ("supply", "Battery-backed: the mains failure that it reports must not take it down. Charger with float regulation "
-     "and temperature compensation, 10 to 20 % of the battery's ampere-hours; a fuse at the post; the charger's contact "
-     "to X3:2.", PRACTICE),
+     "and temperature compensation, 10 to 20 % of the battery's ampere-hours, as its maker allows; a fuse at "
+     "the post.", PRACTICE),
+    ("charger's contact", "To X3:2 and X3:+, closed while it charges.", PRACTICE),
+    ("clamps", "Two silicon diodes, to 3.3 V and from 0 V, behind a resistor that keeps what flows into the 3.3 V supply "
+     "under what the board draws: 10 kohm at loop, divider and Hall sensor, where 24 V drive 2 mA; 1 kohm at panel contacts, "
+     "where 12 V drive 8 mA. No Zener diode: of 3.6 V it leaks long before it clamps, and the battery reads low.", OWN),
     ("USB beside the supply", "A Schottky diode between the 5 V converter and the board keeps the two from feeding each "
      "other. 0 V is the battery's minus: read the board from a laptop on its own battery, or through a USB isolator.",
      PRACTICE),
@@ -94,6 +100,16 @@ ABSENT = (
     ("current sensors, X5:1, X5:2", "Leave open; sensing = \"nothing\" under [controller] in the site file. Much is then found late or not at "
      "all: sumpbench size says what."),
     ("level transmitter, X5:3, or battery, X5:4", "Leave open; leave it out of the site file."),
+)  # fmt: skip
+
+# Terminals that carry no signal: name, what is on it, what it is for.
+COMMON = (
+    ("X1:+, X3:+", "+12 V of the field supply, after FF", "one wire of every field contact"),
+    ("X2:0", "0 V", "one wire of every panel contact, and the status light"),
+    ("X4:+, X4:0; X4:7", "5 V and 0 V; 3.3 V", "relay module: its coils; its input side"),
+    ("X5:+", "+24 V, after FL", "level transmitter"),
+    ("X5:5, X5:6", "5 V, after FH, and 0 V", "Hall sensors; 0 V of a current transformer too"),
+    ("X6:3, X6:4", "A and B of RS-485", "the cable to whoever reads the controller"),
 )  # fmt: skip
 
 BUS = (

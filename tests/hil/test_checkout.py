@@ -3,10 +3,11 @@
 import json
 
 import pytest
+from duplexsump.control import settings as s
 from duplexsump.control.records import FAULT_CONVERTER, FAULT_EXPANDER, IN_BOARD
 
 from hil.checkout import page
-from hil.checkout.checkout import FAILED, PROVED, SKIPPED, Checkout
+from hil.checkout.checkout import FAILED, PROVED, SKIPPED, Checkout, _change
 from hil.checkout.person import Handy, KitClock
 from hil.kits import select
 from host_sim.board import signals
@@ -90,11 +91,12 @@ def test_stop_keeps_everything_and_skip_gives_a_reason(kit, tmp_path):
 
 @pytest.mark.long
 def test_an_output_can_be_skipped_where_its_eyes_are_asked_for_and_nothing_stays_called(kit, tmp_path):
-    answers = {"see horn": "skip no horn yet", "see pump 1": "Skip", "see status light": "skip dark in here"}
+    answers = {"see horn": "skip no horn yet", "see pump 1": "Skip", "why pump 1": "no contactor yet",
+               "see status light": "skip dark in here"}
     test = run(kit, tmp_path / "record.json", answers=answers)
     items = test.document["items"]
     assert {name for name, verdict in verdicts(test).items() if verdict != PROVED} == {"horn", "pump 1", "status light"}
-    assert [items[name]["words"] for name in ("horn", "pump 1")] == ["no horn yet", "no reason given"]
+    assert [items[name]["words"] for name in ("horn", "pump 1")] == ["no horn yet", "no contactor yet"]
     assert verdicts(test)["horn"] == SKIPPED
     kit.run_ms(5000)
     assert not kit.read("pump_1") and not kit.read("pump_2")
@@ -106,8 +108,60 @@ def test_one_connector_at_a_time(kit, tmp_path):
     test = Checkout(kit.client(), "pico", True, handy, tmp_path / "record.json", KitClock(kit), ("X3",))
     assert not test.run()
     assert verdicts(test) == dict.fromkeys(("mains present", "charging", "generator"), PROVED)
-    with pytest.raises(InputError, match=r"X1 \(pit\), X2 \(front panel\)"):
+    with pytest.raises(InputError, match=r"X1 \(pit\), X2 \(front panel\).*serial, X6, is proved by"):
         Checkout(None, "pico", True, handy, tmp_path / "record.json", None, ("X9",))
+    with pytest.raises(InputError, match="serial, X6, is proved by"):
+        Checkout(None, "pico", True, handy, tmp_path / "record.json", None, ("X6",))
+    # All of X3 is proved: the same run again has nothing to ask, not even for the pumps.
+    told = []
+    again = Checkout(kit.client(), "pico", True, Handy(kit, "pico", True, told=told.append), tmp_path / "record.json",
+                     KitClock(kit), ("X3",))  # fmt: skip
+    assert not again.run() and told == ["Nothing is left to prove here."]
+
+
+class Talker(Handy):
+    """Types what the check does not know while it waits, then does what is asked."""
+
+    typed = ("hello?", "done")
+
+    def poll(self):
+        self.waits = True
+        word, self.typed = (self.typed[0], self.typed[1:]) if self.typed else (None, ())
+        return word
+
+
+def test_a_word_that_is_not_known_ends_no_wait(kit, tmp_path):
+    kit.reset()
+    told = []
+    person = Talker(kit, "pico", True, wrong={"charging": "open"}, told=told.append)
+    test = Checkout(kit.client(), "pico", True, person, tmp_path / "record.json", KitClock(kit), ("X3",))
+    test.run()
+    assert [text for text in told if "is not understood" in text][0].startswith('   "hello?" is not understood')
+    assert verdicts(test) == {"mains present": PROVED, "charging": FAILED, "generator": PROVED}
+
+
+def test_the_order_follows_what_the_contact_reads_now():
+    rows = {one.name: one for one in signals.signals("pico", True)}
+    asked = [_change(rows[name], was) for name in ("float off", "float high", "selector 1 HAND") for was in (0, 1)]
+    assert asked == ["tip the float up", "let the float hang down", "let the float hang down", "tip the float up",
+                     "turn selector 1 to HAND", "turn selector 1 to AUTO"]  # fmt: skip
+    contacts = [one for one in rows.values() if one.kind == signals.CONTACT]
+    assert all(_change(one, 0) != _change(one, 1) for one in contacts)
+
+
+def test_a_known_value_is_asked_in_the_range_that_the_board_is_set_to(kit, tmp_path):
+    kit.reset()
+    values = kit.client().settings()
+    values[s.SENSOR_RANGE_2_MA] = 75_000
+    rows = {one.name: one for one in signals.ranged(signals.signals("pico", True), values)}
+    assert rows["current 2"].level == 75_000 and "(75 A)" in rows["current 2"].to
+    assert rows["current 1"].level == 30_000 and "(30 A)" in rows["current 1"].to
+    told = []
+    test = Checkout(kit.client(), "pico", True, Handy(kit, "pico", True, told=told.append), tmp_path / "record.json",
+                    KitClock(kit), ("X5",))  # fmt: skip
+    test.run()
+    text = " ".join(told)
+    assert "10.0 A or more" in text and "n turns through it read n times" in text
 
 
 def test_nothing_is_switched_before_the_pumps_are_said_to_be_dead(kit, tmp_path):

@@ -54,7 +54,7 @@ def test_every_row_of_the_table_is_drawn_once_with_its_pin_and_its_terminal(boar
 @pytest.mark.parametrize(("board", "expander"), BOTH)
 def test_every_row_stands_in_the_connection_table(board, expander):
     text = html_of(board, expander)
-    for one in signals.signals(board, expander):
+    for one in signals.ranged(signals.signals(board, expander), load_site(packaged("demo")).settings):
         row = re.search(rf'<tr><td class="name">{re.escape(one.terminal)}</td>.*?</tr>', text, re.DOTALL)
         assert row, one.terminal
         for words in (one.name, one.pin_text, one.rest, one.safe, one.to, one.pull):
@@ -65,7 +65,7 @@ def test_the_ladder_has_three_positions_a_guard_and_a_suppressor_for_each_pump()
     texts = drawings("pico", True)["ladder diagram, power side and coil circuits"]
     for n in (1, 2):
         for words in (f"selector SS{n}: HAND OFF AUTO", f"disconnect DS{n}", f"contactor C{n}", f"thermal T{n}",
-                      f"relay K{n}", f"fuse FC{n}", f"motor M{n}"):  # fmt: skip
+                      f"relay K{n}", f"fuse FC{n}", f"motor M{n}", f"KT{n}", f"relay KT{n}"):  # fmt: skip
             assert texts.count(words) == 1, words
     assert texts.count("X O O") == texts.count("O O X") == 2
     # The demo's pump 1 is on the mains, pump 2 on the battery.
@@ -243,6 +243,125 @@ def test_parts_are_counted_from_the_table_and_carry_ratings(board, expander):
     assert all(rating for _, _, rating in rows)
 
 
+def of_the_demo(board, expander):
+    """The parts as {name: (count, rating)}; a name that stands twice has its counts added."""
+    found = {}
+    for number, part, rating in parts.parts(board, expander, figures.motors(load_site(packaged("demo")))):
+        count, words = found.get(part, (0, ""))
+        found[part] = (count + int(number), f"{words} {rating}")
+    return found
+
+
+@pytest.mark.parametrize(("board", "expander"), BOTH)
+def test_everything_that_is_drawn_is_in_the_parts_list_with_its_rating(board, expander):
+    drawn = [text for texts in drawings(board, expander).values() for text in texts]
+    bought = of_the_demo(board, expander)
+    listed = " | ".join(f"{part}: {rating}" for part, (_, rating) in bought.items())
+    named = {word for text in drawn
+             for word in re.findall(r"\b(?:F[A-Z]\d?|CB\d|DS\d|SS\d|KT\d|K[M\d]|C\d|GFCI \d)(?= |$|:|,)", text)}
+    assert {"FB", "FV", "FF", "FL", "FH", "FM", "FA3", "FA4", "FA5", "FA6", "FC1", "FC2", "FU2", "CB1", "GFCI 1",
+            "KT1", "KM", "C1", "DS2", "SS1"} <= named  # fmt: skip
+    missing = {name for name in named if not re.search(rf"\b{name}\b", listed)} - {"K2", "K3", "K4", "K5"}
+    assert not missing and "K1 to K6" in listed
+    values = {value for text in drawn
+              for value in re.findall(r"(?<![\d.])\d+(?:\.\d+)? (?:kohm|ohm|nF|uF)\b", text)}  # fmt: skip
+    assert len(values) > 10
+    assert not {value for value in values if not re.search(rf"(?<![\d.]){re.escape(value)}\b", listed)}
+    # A fuse or suppressor is bought in the rating that is drawn beside it.
+    ladder = drawings(board, expander)["ladder diagram, power side and coil circuits"]
+    for at, text in enumerate(ladder):
+        if text.startswith(("fuse ", "breaker ")):
+            amps = re.match(r"[\d.]+ A", ladder[at + 1])[0]
+            row = next(rating for part, (_, rating) in bought.items() if re.search(rf"\b{text.split()[1]}\b", part))
+            assert row.strip().startswith(amps), (text, amps, row)
+    beside = {text for text in drawn if re.match(r"F[A-Z] [\d.]+ m?A", text)}
+    assert len(beside) == 5
+    for text in beside:
+        name, amps = re.match(r"(F[A-Z]) ([\d.]+ m?A)", text).groups()
+        assert amps in bought[f"fuse {name}"][1], text
+    assert "18 V" in drawn and "18 V" in bought["field suppressor"][1]
+    assert any("suppressor 6.5 V" in text for text in drawn) and "6.5 V" in bought["serial suppressor"][1]
+
+
+@pytest.mark.parametrize(("board", "expander"), BOTH)
+def test_the_circuits_parts_are_counted_by_the_schematics_letters(board, expander):
+    drawn = [text for name, texts in drawings(board, expander).items()
+             if name.startswith("schematic") for text in texts]  # fmt: skip
+    f, p, c, loop, battery = (drawn.count(letter) for letter in "FPCLB")
+    bought = {part: count for part, (count, _) in of_the_demo(board, expander).items()}
+    assert f >= 7 and p == 7 and (c, loop, battery) == (2, 1, 1)
+    assert bought["filter capacitor"] == f + p + c + loop + battery
+    assert bought["filter resistor"] == f + p + c + loop + battery + 1, "and one before the Hall sensor's clamp"
+    assert bought["clamp diode"] == 2 * (p + loop + battery + 1)
+    assert bought["pull-up resistor"] == f + p + (2 if expander else 0)
+    assert bought["fuse FH"] == 1 and bought["terminator"] == 2
+
+
+@pytest.mark.parametrize(("board", "expander"), BOTH)
+def test_every_measuring_and_serial_line_ends_at_its_pin_or_channel(board, expander):
+    drawn = drawings(board, expander)["circuits C, L, B, S: measuring and serial"]
+    for one in signals.signals(board, expander):
+        if one.kind in (signals.ANALOG, signals.SERIAL):
+            assert any(one.pin_text in re.split(r", | (?=pin)", text) for text in drawn), one.name
+            assert not one.position or any(text.endswith(f"pin {one.position}") for text in drawn), one.name
+            assert any(one.terminal in re.split(", ", text) for text in drawn), one.terminal
+    assert not {"converter", "conv.", "GPIO"} & set(drawn)
+
+
+def test_a_sensors_range_is_the_same_on_every_sheet():
+    text = html_of("pico", True)
+    assert "sensor_range_1 (30 A)" in text and "sensor_range_2 (75 A)" in text
+    assert text.count("75 A") >= 4 and "sensor_range_2 (30 A)" not in text
+
+
+def test_a_step_that_needs_a_voltage_comes_after_the_one_that_gives_it():
+    for board, expander in BOTH:
+        steps = assembly.steps(board, expander)
+        at = {words: next(n for n, (do, _) in enumerate(steps) if words in do) for words in (
+            "Connect the battery", "Board still out of its socket", "board into its socket",
+            "Relay module connected")}  # fmt: skip
+        assert sorted(at.values()) == list(at.values())
+        for n, (do, test) in enumerate(steps):
+            # 3.3 V comes from the board itself: before it is in its socket it is a place on the meter, in ohms.
+            if n < at["board into its socket"]:
+                assert not re.search(r"3\.3 V \(|(?:SDA|SCL) 3\.3 V|3\.3 V at", test), (board, do, test)
+            # Nothing is soldered or put in under voltage.
+            if any(words in do for words in ("board into its socket", "Relay module connected")):
+                assert do.index("Fuse FB out") < do.index("Fuse FB in")
+        assert "no voltage at any other pin" in steps[at["Board still out of its socket"]][1]
+        bus = "SDA and SCL 3.3 V" in steps[at["board into its socket"]][1]
+        assert bus == expander
+
+
+@pytest.mark.parametrize(("board", "expander"), BOTH)
+def test_the_guide_asks_for_no_contact_that_the_board_does_not_read(board, expander):
+    text = re.sub("<[^>]+>", " ", html_of(board, expander))
+    known = {one.terminal for one in signals.signals(board, expander)}
+    for terminal, words in (("X1:7", ("moisture contacts", "moisture relay")), ("X3:3", ("generator.",)),
+                            ("X3:2", ("with an alarm contact", "charger's contact"))):  # fmt: skip
+        for one in words:
+            assert (one in text.replace("&#39;", "'")) == (terminal in known), (terminal, one)
+
+
+def test_the_relay_drive_is_drawn_for_the_module_that_is_fitted():
+    site = load_site(packaged("demo"))
+    low, high = (re.findall(">R: (relay drive, [^<]*)<", page.as_html(site, "pico", True, active))
+                 for active in (True, False))  # fmt: skip
+    assert "0 V (active-low)" in low[0] and "active-low" not in high[0]
+    step = {active: next(test for _, test in assembly.steps("pico", True, active) if test.startswith("FIRST POWER-UP"))
+            for active in (True, False)}  # fmt: skip
+    assert "the module is active-low" in step[False] and "the module is active-low" not in step[True]
+
+
+def test_a_site_that_is_not_sized_yet_is_told_what_to_do(tmp_path):
+    path = tmp_path / "my-site.toml"
+    path.write_text('name = "mine"\n[pit]\ndepth = "30 in"\n', encoding="utf-8")
+    with pytest.raises(InputError, match=rf"size it, sumpbench size {path}.*--site sumpbench-size/site.toml"):
+        build.build(site=path, out=tmp_path / "out")
+    assert not (tmp_path / "out").exists()
+    assert assembly.SITE in " ".join(f"{do} {test}" for do, test in assembly.steps("pico", True))
+
+
 @pytest.mark.parametrize("expander", [False, True])
 def test_each_step_ends_with_a_test_and_the_first_power_is_without_pumps(expander):
     steps = assembly.steps("pico", expander, True)
@@ -265,7 +384,7 @@ def test_every_command_of_a_step_is_for_this_board_and_is_taken_by_the_program(b
     found = {**typer.main.get_command(app.app).commands, **typer.main.get_command(bench).commands}
     commands = {name: {word for option in one.params for word in option.opts + option.secondary_opts}
                 for name, one in found.items()}  # fmt: skip
-    said = re.findall(r"sumpbench (\w+)((?: (?:--[a-z-]+|[A-Z][A-Z0-9]*|[a-z0-9-]+(?:\.toml)?))*)", text)
+    said = re.findall(r"sumpbench (\w+)((?: (?:--[a-z-]+|[A-Z][A-Z0-9]*|[a-z0-9/-]+(?:\.toml)?))*)", text)
     assert {name for name, _ in said} >= {"size", "build", "deploy", "hardware", "commission"}
     for name, rest in said:
         assert not {word for word in rest.split() if word.startswith("--")} - commands[name], (name, rest)
