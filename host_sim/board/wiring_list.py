@@ -22,7 +22,8 @@ CAUTIONS = (
     "The coil circuit of each contactor goes through its hand-off-auto selector: OFF opens the coil in the wiring "
     "itself. The controller only reads the selector's second contact; no program stands between OFF and the coil.",
     "Wire the motor's own thermal contact into the coil circuit as well as to the input.",
-    "Work on a pump only with it unplugged or locked out, never by trusting a selector, a relay or this controller.",
+    "Work on a pump only with it unplugged, or its breaker switched off and tagged, never by trusting a selector, a "
+    "relay or this controller.",
     "Relay inputs need a resistor that holds them off while the board boots, is reset or has no power.",
     "Alarm relay and service relay are energized while all is well: wire the alarm to the contact that closes when "
     "it drops out. With one alarm line use the alarm relay and leave the setting `calls` at 0; with two set it to 1.",

@@ -21,7 +21,7 @@ from host_sim.errors import InputError
 
 CAUTION = (
     "Cautions: electricity and water kill, and people drown in open pits. "
-    "Work on a pump only with it unplugged or locked out. "
+    "Work on a pump only with it unplugged, or its breaker switched off and tagged. "
     "A charging battery gives off explosive gas. A simulated dry night does not promise a dry basement. "
     "Local codes and licensed trades decide."
 )
@@ -116,7 +116,9 @@ def settings(
 
 @app.command()
 def alarms(
-    words: Annotated[list[str] | None, typer.Argument(help="Only alarms with these words; all if left out.")] = None,
+    words: Annotated[
+        list[str] | None, typer.Argument(help="Only alarms with these words in any of their texts; all if left out.")
+    ] = None,
     as_json: Annotated[bool, typer.Option("--json", help="Print JSON instead of text.")] = False,
     port: Annotated[
         str | None,

@@ -7,7 +7,7 @@ from rich.progress import BarColumn, Progress, TaskProgressColumn, TextColumn, T
 from rich.table import Table
 from rich.text import Text
 
-from host_sim.report import advice, files
+from host_sim.report import advice, calls, files
 from host_sim.report.clock import Clock, stretch
 from host_sim.report.console import CAUTIONS_LINE, console
 from host_sim.report.timeline import timeline
@@ -82,6 +82,8 @@ def tell(screen, duplex, single, units):
     screen.print()
     if duplex.alarms:
         screen.print(advice_table(duplex))
+        if advice.calling(duplex):
+            screen.print(Text(calls.UNSEEN))
         screen.print()
     screen.print(comparison_table(duplex, single, units))
     screen.print()

@@ -2,6 +2,7 @@
 
 import dataclasses
 import json
+import re
 import tomllib
 from importlib import resources
 
@@ -10,6 +11,7 @@ from rich.text import Text
 
 from host_sim import alarm_words
 from host_sim.errors import InputError
+from host_sim.report import calls
 from host_sim.report.clock import lasting
 from host_sim.report.console import console, table_of
 
@@ -62,35 +64,30 @@ def alarm_rows():
     return found
 
 
-# What each priority means to the people in the house (A2, A3).
-PRIORITY_WORDS = {
-    "high": "HIGH: the floor may soon be wet. The alarm relay drops. The horn sounds as long as high water stands; for "
-    "the others 5 min, then 1 min each hour for 6 h.",
-    "medium": "MEDIUM: something needs a person within days. The service relay drops (with one relay wired, the alarm "
-    "relay for 10 min a day). The horn sounds for 2 min, then 20 s at 10, 30 and 60 min.",
-    "low": "LOW: something to see to at the next visit. No relay drops and no horn sounds; it is listed.",
-}
-
-
 def list_alarms(as_json, words=()):
-    """Print alarms with what to do about each, as text or as JSON; `words`: only those whose text has them all.
+    """Print alarms with what to do about each, as text or as JSON; `words`: only those whose texts have them all.
 
-    Raises InputError where no alarm has them.
+    A word is looked for where words begin, in the name and in every text.  Raises InputError where no alarm has them.
     """
-    asked = [word.lower() for word in words]
-    rows = [row for row in alarm_rows() if all(word in f"{row['name']} {row['text']}".lower() for word in asked)]
+    asked = [re.compile(rf"(?<![a-z0-9]){re.escape(word.lower())}") for word in words]
+    rows = [row for row in alarm_rows() if all(word.search(_said(row)) for word in asked)]
     if not rows:
-        raise InputError(f'no alarm has "{" ".join(words)}" in its name: `sumpbench alarms` lists them all')
+        raise InputError(f'no alarm has "{" ".join(words)}" in its name or texts: `sumpbench alarms` lists them all')
     if as_json:
         print(json.dumps(rows, indent=1))
         return
     screen = console()
-    priority = ""
+    priority, heads = "", calls.words()
     for row in rows:
         if row["priority"] != priority:
             priority = row["priority"]
-            screen.print(Text(f"\n{PRIORITY_WORDS[priority]}", style="bold"))
+            screen.print(Text(f"\n{heads[priority]}", style="bold"))
         screen.print(alarm_block(row))
+
+
+def _said(row):
+    parts = ("name", "text", *alarm_words.Words.__dataclass_fields__)
+    return " ".join(row[part] for part in parts).lower()
 
 
 def alarm_block(row):

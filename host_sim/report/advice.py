@@ -3,6 +3,7 @@
 from duplexsump.control import alarm_table as at
 
 from host_sim import alarm_words
+from host_sim.report import calls
 
 
 def raised(trace):
@@ -12,15 +13,20 @@ def raised(trace):
 
 
 def advice(trace):
-    """Return (alarm with its priority, what to do and what not to do) for each alarm raised in a run."""
+    """Return (alarm with its priority, its words but for the reason) for each alarm raised in a run."""
     found = []
     for row in raised(trace):
         words = alarm_words.of(row[at.NAME])
         head = f"{row[at.TEXT]} ({at.PRIORITIES[row[at.PRIORITY]]})"
-        found.append((head, f"{words.wrong} {words.do} {words.never}"))
+        found.append((head, f"{words.wrong} Likely: {words.causes}. Do: {words.do} Caution: {words.never}"))
     return found
 
 
 def written(trace):
-    """Return the same as lines of text, none where no alarm was raised."""
-    return [f"{head}: {text}" for head, text in advice(trace)]
+    """Return the same as lines of text, none where no alarm was raised; the last says how long an alarm calls."""
+    return [f"{head}: {text}" for head, text in advice(trace)] + ([calls.UNSEEN] if calling(trace) else [])
+
+
+def calling(trace):
+    """Whether an alarm of a run called anybody: a low one does not."""
+    return any(alarm_words.call(row) != "none" for row in raised(trace))

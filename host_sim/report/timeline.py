@@ -138,8 +138,9 @@ def _controller(data, trace, units):
 def _pump_state(data, trace, units):
     # The words of the firmware's own state table.
     words = {"retry": "tripped, resting before a retry", "locked": "locked out", "tried": "tried, and locked out again"}
-    word = words.get(data["state"])
-    return (f"pump {data['pump']}: {word}", 1) if word else None
+    word, cause = words.get(data["state"]), data.get("cause", "none")
+    because = "" if cause == "none" else f" ({cause})"
+    return (f"pump {data['pump']}: {word}{because}", 1) if word else None
 
 
 TELLERS = {

@@ -7,7 +7,7 @@ from math import inf
 
 from duplexsump.control import alarm_table, alarms
 from duplexsump.control.controller import Controller
-from duplexsump.control.pump import FLOOD_TRIAL, STATES, Pump
+from duplexsump.control.pump import CAUSES, FLOOD_TRIAL, STATES, Pump
 from duplexsump.control.records import (
     BATTERY_DEAD,
     BATTERY_GOOD,
@@ -187,7 +187,8 @@ class Recorder:
             pump: Pump = c.pumps[n]
             state = pump.state
             if state != self.states[n]:
-                self.event(now_s, "pump_state", pump=n + 1, state=STATES[state], before=STATES[self.states[n]])
+                self.event(now_s, "pump_state", pump=n + 1, state=STATES[state], before=STATES[self.states[n]],
+                           cause=CAUSES[pump.cause])  # fmt: skip
                 self.states[n] = state
         if c.belief.suspect != self.suspect:
             self._suspects(now_s, c)

@@ -17,6 +17,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
+from duplexsump.control import settings as s
 from duplexsump.control.records import CONTACT_NAMES
 
 from host_sim import units
@@ -27,6 +28,7 @@ GRAMMAR = 'NAME[=VALUE][@START][+DURATION], as in "lead-stuck-wet@02:10+90min" o
 _FORM = re.compile(r"^([a-z0-9-]+)(?:=([^@+]+))?(?:@([^+]+))?(?:\+(.+))?$")
 _CLOCK = re.compile(r"^(\d{1,2}):(\d{2})(?::(\d{2}))?$")
 TICK_S = 0.1
+_GRACE_MIN = s.TABLE[s.MAINS_GRACE_MS][s.DEFAULT] // 60000
 # Responses to expect that many faults share.
 TRIP = "the other pump takes over; retries, then lockout; medium alarm"
 NOT_PUMPING = 'underload: "not pumping", trip, ' + TRIP
@@ -168,7 +170,8 @@ def _motor_faults(n, p, key):
     _add(f"{key}-jammed", f"{p} jammed: locked-rotor current, no flow, the motor heats up",
          "overcurrent trip within seconds; " + TRIP, _pump(n, "jammed"))
     _add(f"{key}-worn", f"{p} worn: a share of its flow and head is lost",
-         "longer runs; the pump rate falls in the trend",
+         f'longer runs; low alarm "{p} worn" from a quarter less flow than at first; where current is sensed and it no '
+         f'longer lifts the water (about 60 %), medium alarm "{p} unavailable", then medium alarm "{p} locked out"',
          _pump_value(n, "worn"), Parameter("share lost", "share", 0.3, 0.0, 0.95))
     _add(f"{key}-breaker-open", f"breaker of {p} open: no supply to that pump alone", TRIP, _pump(n, "breaker_open"))
     _add(f"{key}-relay-welded", f"relay of {p} welded: the pump runs whatever the command",
@@ -186,36 +189,45 @@ def _motor_faults(n, p, key):
 
 
 def _line_faults(n, p, key):
-    drains_back = "apparent inflow right after a stop far above that before it"
+    drains_back = (f'low alarm "water runs back after {p}" where it begins after commissioning, for it is told by '
+                   "the difference from the first runs; from the first day on, only where it runs back within seconds")
     _add(f"{key}-air-locked", f"{p} air-locked: it runs without flow", NOT_PUMPING, _pump(n, "air_locked"))
-    _add(f"{key}-clogged", f"inlet of {p} partly blocked by debris", "longer runs; underload when nearly blocked",
+    _add(f"{key}-clogged", f"inlet of {p} partly blocked by debris",
+         f'longer runs; low alarm "{p} worn" from a quarter less flow; underload when nearly blocked',
          _pump_value(n, "clogged"), Parameter("share of the inlet blocked", "share", 0.7, 0.0, 0.99))
     _add(f"{key}-check-leaking", f"check valve of {p} leaks: water drains back between runs", drains_back,
          _pump_value(n, "leak_m3s", "check", "leaking"),
          Parameter("leak at full lift", "flow", units.read("1 gpm", "flow"), 0.0, units.read("50 gpm", "flow")))
     _add(f"{key}-check-stuck-shut", f"check valve of {p} stuck shut: no flow", NOT_PUMPING, _pump(n, "check", "shut"))
     _add(f"{key}-check-missing", f"{p} has no check valve: its pipe drains back at every stop",
-         drains_back + "; short cycling", _pump(n, "check", "missing"))
+         drains_back, _pump(n, "check", "missing"))
     _add(f"{key}-valve-shut", f"shutoff valve above the check valve of {p} left closed: no flow", NOT_PUMPING,
          _pump(n, "valve_shut"))
 
 
 def _others():
     _add("discharge-frozen", "discharge pipe frozen shut: no flow from either pump",
-         "both pumps underload; high water", _set("frozen"))
+         "both pumps underload, trip and are locked out, where current is sensed; both pumps unavailable; "
+         "high water", _set("frozen"))
     _add("discharge-burst", "discharge pipe burst: a share of the water runs back into the pit",
          "long runs, both pumps; not keeping up", lambda c, v: (setattr(c, "burst", True), setattr(c, "returned", v)),
          Parameter("share that runs back", "share", 0.7, 0.0, 1.0))
-    _add("mains-lost", "mains out in the whole house", "medium alarm after 10 s; a pump on battery keeps running",
+    _add("mains-lost", "mains out in the whole house",
+         f'medium alarm "mains lost" after {_GRACE_MIN} min (`mains_grace`), at once with lag or high wet; a pump on '
+         "battery keeps running; a controller without a battery is off too: its relays drop, and that is the call",
          _set("mains_lost"))
     _add("mains-sense-open", "wire of the mains-present input open: the controller sees no mains while it is there",
          "medium alarm, mains lost; with lag or high wet the mains pumps run all the same", _set("mains_sense_open"))
     _add("mains-flapping", "mains on and off again and again",
          "no fault counted; power-up delays; restored once it has settled",
          _set_value("flapping_s"), Parameter("mean time between changes", "time", 20.0, 1.0, 3600.0))
-    _add("battery-weak", "battery holds only a share of its capacity", "high alarm, battery low, sooner",
+    _add("battery-weak", "battery holds only a share of its capacity",
+         'in an outage, high alarm "battery low on battery" '
+         "sooner; almost empty (5 %), it does not carry its pump in the weekly test and is told before",
          _set_value("battery_share"), Parameter("share left", "share", 0.3, 0.01, 1.0), needs=("battery",))
-    _add("battery-dead", "battery gives no power", "its pump unavailable; high alarm on battery",
+    _add("battery-dead", "battery gives no power",
+         'medium alarm "standby battery failed" while the mains is on; in an outage its pump does not run, '
+         "and a controller that lives on this battery is off: no alarm, but its relays drop",
          _set("battery_dead"), needs=("battery",))
     _add("charger-failed", "charger does not charge", "medium alarm after 24 h with mains", _set("not_charging"),
          needs=("charger",))

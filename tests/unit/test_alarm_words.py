@@ -3,19 +3,23 @@
 import dataclasses
 import io
 import json
+from pathlib import Path
 
 import pytest
+from duplexsump.control import settings as s
 from duplexsump.control.alarm_table import TABLE
+from duplexsump.station import registers
 from rich.console import Console
 
 from host_sim import alarm_words
 from host_sim.cli import tables
 from host_sim.errors import InputError
 
+ROOT = Path(__file__).resolve().parents[2]
 NAMES = [row[0] for row in TABLE]
 # Where water may stand on the floor or over the pit when somebody comes to look.
 WET = ("high_water", "no_pump", "level_lost", "float_wiring", "not_keeping_up", "floats_out_of_sequence",
-       "transmitter_failed", "chattering")  # fmt: skip
+       "transmitter_failed", "chattering", "pump_1_will_not_stop", "pump_2_will_not_stop")  # fmt: skip
 
 
 @pytest.mark.parametrize("name", NAMES)
@@ -49,9 +53,81 @@ def test_where_water_may_stand_nobody_is_sent_into_it(name):
     assert "Do not step into standing water; cut the power from a dry place" in alarm_words.of(name).never
 
 
+def test_the_water_caution_says_what_cutting_the_power_does_and_who_cuts_it_where_nobody_can():
+    assert "also stops the pumps" in alarm_words.WATER
+    assert "utility or the fire department" in alarm_words.WATER
+
+
+@pytest.mark.parametrize("name", ["no_pump", "pump_1_lockout", "pump_2_lockout"])
+def test_nobody_reads_that_a_locked_out_pump_is_safe_to_touch(name):
+    caution = alarm_words.of(name).never
+    assert "still tries a locked-out pump when the water is high: it can start at any moment" in caution
+    assert "Unplug it, or have its breaker switched off and tagged, before anybody touches it" in caution
+
+
+def test_locked_out_is_said_of_an_alarm_s_pump_alone_never_as_a_safe_state():
+    for name in NAMES:
+        words = alarm_words.of(name)
+        assert "locked out" not in f"{words.do} {words.never}", name
+        assert "stays off until" not in f"{words.wrong} {words.reason}", name
+    for place in ("README.md", "host_sim/cli/app.py", "host_sim/board/wiring_list.py", "host_sim/living/web/index.html",
+                  "host_sim/sizing/report/page.py"):  # fmt: skip
+        assert "unplugged or locked out" not in " ".join((ROOT / place).read_text(encoding="utf-8").split()), place
+
+
+FROZEN = ("no_pump", "high_water", "not_keeping_up", *(f"pump_{n}_{kind}" for n in (1, 2)
+          for kind in ("unavailable", "lockout")))  # fmt: skip
+
+
+@pytest.mark.parametrize("name", FROZEN)
+def test_where_no_water_gets_out_a_frozen_discharge_is_named_looked_for_and_thawed_without_a_flame(name):
+    words = alarm_words.of(name)
+    assert "frozen" in words.causes and "discharge" in words.causes
+    assert "Check that water comes out of the discharge outdoors" in words.do
+    assert "open flame" in words.never and "licensed plumber" in words.never
+
+
+@pytest.mark.parametrize("n", [1, 2])
+@pytest.mark.parametrize("kind", ["unavailable", "lockout"])
+def test_a_pump_that_fails_tells_where_its_cause_stands_and_that_it_may_be_worn(n, kind):
+    words = alarm_words.of(f"pump_{n}_{kind}")
+    assert "worn or clogged" in words.causes
+    register = f"pump_{n}_cause"
+    assert register in words.wrong and register in [row[0] for row in registers.WORD_ROWS]
+    assert "sumpbench watch" in words.wrong and "timeline" in words.wrong
+
+
+@pytest.mark.parametrize("name", ["battery_low", "battery_failed", "battery_old", "charger_failed"])
+def test_who_works_at_a_battery_is_warned_of_its_gas_and_its_acid(name):
+    caution = alarm_words.of(name).never
+    assert "explosive gas" in caution and "acid" in caution and "ventilate" in caution
+
+
+def test_of_a_dead_standby_battery_one_reads_that_the_alarm_itself_may_die_with_it():
+    assert "alarm itself" in alarm_words.of("battery_failed").wrong
+
+
+@pytest.mark.parametrize(("name", "word", "plain"), [
+    ("mains_lost", "grace time", "the wait before it is told"), ("expander_silent", "bus", "the wires that join it"),
+    ("inputs_forced", "forced over the link", "made-up signals"), ("pump_1_worn", "draw-down", "start to its stop"),
+    ("inputs_forced_long", "forced over the link", "made-up signals"),
+    ("pump_1_exercise_failed", "exercise", "test run"),
+    ("transmitter_failed", "loop supply", "the power on those wires"),
+    ("pump_2_short_cycling", "short cycling", "starts more often than its motor should"),
+])  # fmt: skip
+def test_a_word_of_the_trade_has_a_plain_half_sentence_beside_it(name, word, plain):
+    words = alarm_words.of(name)
+    [text] = [text for text in (words.wrong, words.causes, words.do) if word in text]
+    assert text.index(word) < text.index(plain)
+
+
+def test_the_grace_of_a_lost_mains_is_the_setting_s():
+    assert f"{s.TABLE[s.MAINS_GRACE_MS][s.DEFAULT] // 60000} min" in alarm_words.of("mains_lost").wrong
+
+
 def test_wherever_a_generator_is_spoken_of_it_runs_outdoors():
     spoken = [name for name in NAMES if "generator" in " ".join(dataclasses.astuple(alarm_words.of(name))).lower()]
-    assert {"battery_low", "mains_lost"} <= set(spoken)
+    assert {"battery_low", "mains_lost", "no_pump", "high_water"} <= set(spoken)
     for name in spoken:
         assert "outdoors only" in alarm_words.of(name).never
 
@@ -90,6 +166,11 @@ def test_on_a_terminal_no_word_is_cut_and_the_headings_stay_apart_from_the_text(
 
 def test_the_command_shows_the_alarms_asked_for(capsys):
     tables.list_alarms(True, ("standby", "battery"))
-    assert [row["name"] for row in json.loads(capsys.readouterr().out)] == ["battery_failed", "battery_old"]
+    names = [row["name"] for row in json.loads(capsys.readouterr().out)]
+    assert {"battery_failed", "battery_old"} <= set(names) and "high_water" not in names
+    for place, words in (("causes", ("frozen",)), ("do", ("discharge", "outdoors")), ("never", ("fire", "department"))):
+        tables.list_alarms(True, words)
+        rows = json.loads(capsys.readouterr().out)
+        assert any(all(word in row[place] and word not in row["text"] for word in words) for row in rows)
     with pytest.raises(InputError, match='no alarm has "cup of tea"'):
         tables.list_alarms(False, ("cup", "of", "tea"))

@@ -59,7 +59,8 @@ def test_floats_selectors_and_buttons_are_wired(board):
 def test_the_cautions_say_what_matters():
     text = " ".join(wiring_list.CAUTIONS)
     for words in ("rated in horsepower", "fuse or breaker", "Ground-fault protection (GFCI)", "OFF opens the coil",
-                  "unplugged or locked out", "licensed electrician", "explosive gas", "energized while all is well"):
+                  "breaker switched off and tagged", "licensed electrician", "explosive gas",
+                  "energized while all is well"):
         assert words in text
     with pytest.raises(InputError, match="pico, esp32, posix"):
         wiring_list.table("toaster")

@@ -149,5 +149,6 @@ def test_help_comes_up_without_the_heavy_libraries():
 
 def test_help_carries_the_cautions():
     said = words("--help").replace("│", "")
-    for caution in ("unplugged or locked out", "people drown", "explosive gas", "Local codes and licensed trades"):
+    for caution in ("breaker switched off and tagged", "people drown", "explosive gas",
+                    "Local codes and licensed trades"):
         assert caution in said

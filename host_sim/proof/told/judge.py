@@ -5,9 +5,12 @@ from dataclasses import dataclass
 from functools import cache
 from importlib import resources
 
+from duplexsump.control import alarm_table as at
+
 from host_sim import units
 from host_sim.errors import InputError
 from host_sim.proof.told import months
+from host_sim.report.clock import lasting
 from host_sim.run import closed_loop
 from host_sim.site.faults import REGISTRY
 from host_sim.site.load import read_site
@@ -35,6 +38,7 @@ BLAMES = {
 }  # fmt: skip
 PRIORITIES = ("high", "medium", "low")
 CALLS = ("flood", "service", "none")
+TEXTS = {row[at.NAME]: row[at.TEXT] for row in at.TABLE}  # an alarm as people know it
 
 
 @dataclass(frozen=True)
@@ -145,31 +149,35 @@ def _broken(record, trace, month):
         yield f"horn {record['horn_min_a_week']:.0f} min in a week"
     yield from _floor(record, trace, month)
     if record["before"]:
-        yield "before the fault: " + ", ".join(record["before"])
+        yield "before the fault: " + _texts(record["before"])
     if not month.fault:
         if record["alarms"]:
-            yield "a healthy month: " + ", ".join(sorted(record["alarms"]))
+            yield "a healthy month: " + _texts(sorted(record["alarms"]))
         return
     row = row_of(month.fault, month.house, month.season)
     for name, stood_s in record["stood_s"].items():
         sound = name in BLAMES and name not in row.borne and not month.fault.startswith(BLAMES[name])
         if stood_s > BLAME_S and sound:
-            yield f"{name} blames what is sound, for {units.show(stood_s, 'time')}"
+            yield f"{TEXTS[name]}: blames what is sound, for {lasting(stood_s)}"
     for name, times in record["raises"].items():
         if name not in BY_WATER and times > (months.DAYS if name in DAILY else row.times * month.episodes):
-            yield f"{name} raised {times} times"
+            yield f"{TEXTS[name]}: raised {times} times"
     if row.silent:
         return
     told = {name: record["alarms"][name] for name in row.alarms if name in record["alarms"]}
     if not told:
-        yield f"never told: {' or '.join(row.alarms)}"
+        yield f"never told: {_texts(row.alarms, ' or ')}"
         return
     name, (after_s, priority) = min(told.items(), key=lambda item: item[1][0])
     if after_s > row.within_s:
-        yield f"{name} after {units.show(after_s, 'time')}, {units.show(row.within_s, 'time')} allowed"
+        yield f"{TEXTS[name]}: after {lasting(after_s)}, {lasting(row.within_s)} allowed"
     if PRIORITIES.index(priority) > PRIORITIES.index(row.priority):
-        yield f"{name} is {priority}, {row.priority} promised"
+        yield f"{TEXTS[name]}: {priority}, {row.priority} promised"
     yield from _call(record, row)
+
+
+def _texts(names, between=", "):
+    return between.join(TEXTS[name] for name in names)
 
 
 def _call(record, row):
@@ -185,4 +193,4 @@ def _floor(record, trace, month):
     wet_s = trace.totals.floor_first_s
     calls = [record[name] for name in ("flood_call_s", "service_call_s") if record[name] is not None]
     if wet_s is not None and (not calls or min(calls) + month.begins_s > wet_s):
-        yield f"the floor was wet at {wet_s:.0f} s and nobody had been called"
+        yield f"the floor was wet after {lasting(wet_s)} and nobody had been called"

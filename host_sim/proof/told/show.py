@@ -6,9 +6,9 @@ import sys
 
 from rich.text import Text
 
-from host_sim import units
 from host_sim.errors import InputError
 from host_sim.proof.told import judge, months
+from host_sim.report.clock import lasting
 from host_sim.report.console import console, table_of
 
 
@@ -79,8 +79,9 @@ def _cells(record):
     told = [name for name in names if row and name in row.alarms]
     first = min(told, key=lambda name: names[name][0]) if told else ""
     may = "(may be silent)" if row and row.silent else ""
-    after = units.show(names[first][0], "time") if first else ""
+    after = lasting(names[first][0]) if first else ""
     calls = [word for word in ("flood", "service") if record[f"{word}_call_s"] is not None]
-    return (record["fault"] or "(healthy)", record["house"], record["season"], first or may, after,
+    by = judge.TEXTS[first] if first else may
+    return (record["fault"] or "(healthy)", record["house"], record["season"], by, after,
             "+".join(calls), f"{record['horn_min_a_week']:.0f}", "wet" if record["floor_wet_s"] else "dry",
             "NO" if record["broken"] else "yes")  # fmt: skip
