@@ -52,12 +52,15 @@ def a_pump_out(retries, band="none"):
 
 
 def aimed():
-    """Play what random nights do not hit: people who act within the seconds of an unproved try."""
+    """Play what random nights do not hit: people who act within the seconds of an unproved try, an empty pit."""
     for retries in (1, 3):
         a_pump_out(retries).press("reset")
         a_pump_out(retries).set(selector_1="off").run(10)
     rig = ready(sensing=WITH_CURRENT)
     rig.set(moisture_1=1).run(5).press("silence").set(moisture_1=0).run(5).press("reset")
+    empty = ready(sensing=WITH_CURRENT)  # lead hangs wet alone, and both pumps find nothing to pump (R1)
+    empty.load = ["under", "under"]
+    empty.set(lead=1).run(60)
 
 
 @pytest.fixture(scope="module")
