@@ -201,8 +201,9 @@ def test_a_message_says_what_it_is_why_what_to_do_and_what_not_to(night):
     first, *rest = body_of(night).split("\n")
     assert first.startswith("MEDIUM: pump 1 unavailable, since 20")
     assert "  Last fault of pump 1: overload." in rest and not any("run lost" in line for line in rest)
-    assert any(line.startswith("  What to do: Find the cause named") for line in rest)
-    assert any(line.startswith("  Caution: Do not work on a pump before it is unplugged") for line in rest)
+    do = "  What to do: Check that water comes out of the discharge outdoors. Find the cause"
+    assert any(line.startswith(do) for line in rest)
+    assert any(line.startswith("  Caution: The program can start a pump at any moment: unplug it") for line in rest)
     assert "Time to floor if both pumps stopped now: at least 7 min." in rest
     assert rest[-1] == "Press silence at the pit, or run sumpbench acknowledge, so that nobody else is called."
 
