@@ -347,8 +347,11 @@ class PumpJudge:
         cause = self._trip_cause(pump, band, inputs)
         if cause is None:
             ran = self.now - pump.started_ms
-            # Whether `high` is believed in such a try, and a missing current so no fault (R3), cannot be seen here.
-            unsure = pump.tried and pump.flooded and (self.floats_suspect or self.cut)
+            # Whether `high` is believed in such a try, and a missing current so no fault (R3), cannot be seen here; nor,
+            # where `high` has turned dry before the start had to be proved, whether it still was when that was due.
+            dried = band == r.CURRENT_NONE and not self.settled.word & r.HIGH
+            due = dried and ran + self.SLACK_MS >= self.settings[s.START_PROOF_MS]
+            unsure = pump.tried and pump.flooded and (self.floats_suspect or self.cut or due)
             lost = unsure or self._useless(pump.n) or self._battery_taken(inputs)
             if not lost and ran < self.settings[s.MIN_RUN_MS]:
                 self._say("S3", f"pump {pump.n + 1} stopped after {ran} ms, min_run = {self.settings[s.MIN_RUN_MS]} ms")
