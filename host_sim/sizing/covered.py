@@ -77,9 +77,10 @@ def tries(result):
         return None
     values = result.settings
     flood = OFTENER * 3600000.0 / values[s.FLOOD_RETRY_MS]
-    # Most cycles an hour at half of what the faster pump moves: Q / (4 V).
-    band_m3 = max(result.cycling.band_m3 - result.displaced_m3, 1e-3)
-    cycles = 3600.0 * max(_Pit(result).alone_m3s) / (4.0 * band_m3)
+    # Cycles an hour, q (Q - q) / (Q V): most at half of what the faster pump moves, or at the design inflow below it.
+    most_m3s, band_m3 = max(_Pit(result).alone_m3s), max(result.cycling.band_m3 - result.displaced_m3, 1e-3)
+    inflow_m3s = min(result.design.inflow_m3s, 0.5 * most_m3s)
+    cycles = 3600.0 * inflow_m3s * (1.0 - inflow_m3s / most_m3s) / band_m3 if most_m3s > 0.0 else 0.0
     return values[s.DRY_RUN_MS] / 1000.0 + TRY_BEGINS_S, 4 + ceil(max(flood, 2.0 * cycles))
 
 

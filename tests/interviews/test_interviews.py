@@ -78,34 +78,25 @@ def test_the_judge_finds_a_pump_that_runs_dry():
     assert any("runs dry" in line for line in found.broken)
 
 
-def night_of(seed, number, fault, judged_by=1):
-    result = size(tomllib.loads(talk(draw(seed, number))[0]))
-    found = judging.Verdict(0, 0)
-    row = rules.by_fault(rules.covered(result))[fault]
-    assert row.held
-    judging._night(result, replace(row, names=(fault,)), judging.random.Random(judged_by), found)
-    assert not found.broken
-    return result, found.tried[0][4]
-
-
 @pytest.mark.long
 def test_a_weaker_pump_that_is_shut_out_is_tried_no_more_often_than_the_page_says():
     # Interview 79/51: with the lead float hung wet the mains pump runs on, and the battery pump beside it turns in
     # still water, 32 times in an hour; the page names how often and how long.
-    result, most = night_of(79, 51, "lead-stuck-wet")
-    assert 10 < most <= rules.tries(result)[1]
+    result, found = size(tomllib.loads(talk(draw(79, 51))[0])), judging.Verdict(0, 0)
+    row = rules.by_fault(rules.covered(result))["lead-stuck-wet"]
+    judging._night(result, replace(row, names=("lead-stuck-wet",)), judging.random.Random(1), found)
+    assert row.held and not found.broken and 10 < found.tried[0][4] <= rules.tries(result)[1]
     assert f"{rules.tries(result)[1]} tries an hour" in note(result)
-    slower = size(tomllib.loads(talk(draw(77, 20))[0]))  # a pit whose cycles are long: flood retries count
-    shorter = edited(slower.inputs.data, {"settings.flood_retry": "60 s"})
-    assert rules.tries(size(shorter))[1] > rules.tries(slower)[1]
+    assert rules.tries(size(sound(settings__flood_retry="60 s")))[1] > rules.tries(size(sound()))[1]
 
 
 @pytest.mark.long
 def test_in_a_pit_that_fills_quickly_a_pump_is_tried_twice_in_every_cycle_of_the_other():
     # Interview 3016/919: a cycle of 130 s, and the air-locked pump tried 56 times in an hour, more often than by
     # flood retries (49).
-    result, most = night_of(3016, 919, "pump1-air-locked", judged_by=6)
-    assert 49 < most <= rules.tries(result)[1]
+    result, found = size(tomllib.loads(talk(draw(3016, 919))[0])), judge(3016, 919)
+    assert not found.broken and found.tried[0][0] == "pump1-air-locked"
+    assert 49 < found.tried[0][4] <= rules.tries(result)[1]
 
 
 def test_floats_that_turn_together_promise_nothing_without_current_sensing():
