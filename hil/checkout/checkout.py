@@ -158,6 +158,7 @@ class Checkout:
         try:
             if not self._yes("safe", "Are both pumps unplugged or locked out, and proved dead?"):
                 self.person.say("   Then do not start.")
+                self.save()
                 return self.passed
             self._parts()
         except Stopped:
