@@ -63,7 +63,7 @@ def leaves(site, board, expander, active_low=False):
         Leaf("Schematic 1: contacts", controller.inputs(board, expander).svg(), _below(165.0, [_letters("FP")]),
              "Contacts as they are at rest: floats hanging dry, mains on, motors cool."),
         Leaf("Schematic 2: outputs, measuring, serial, supply", controller.outputs(board, expander).svg(),
-             _below(175.0, [_letters("RDCLBS")]), f"{wiring_list.ground(board)}."),
+             _below(175.0, [_letters("RDCLBS")]), f"{wiring_list.ground(board)}.{_shared(board, expander)}"),
         *_tables("Connections", _connections(board, expander, site)),
         Leaf("Circuits between terminal and pin: contacts and outputs",
              circuits.contacts(has_lamp, active_low).svg(), sheet.Sheet(),
@@ -100,6 +100,13 @@ def as_html(site, board, expander, active_low=False, when=""):
         title=f"Building guide: {signals.title(board, expander)}", site=site.name, when=when, made_by=made_by(),
         leaves=[(leaf, Markup(leaf.drawing)) for leaf in found], count=len(found),
     )  # fmt: skip
+
+
+def _shared(board, expander):
+    # Two measuring circuits on one pin.
+    pins = {one.electrical: one.pin_text for one in signals.signals(board, expander)}
+    same = pins["loop"] == pins["battery"]
+    return f" Level loop and battery share {pins['loop']}: build one of the two, never both." if same else ""
 
 
 def _below(top_mm, blocks):
