@@ -13,7 +13,7 @@ from duplexsump.control import settings as s
 from duplexsump.control.records import FAULT_CONVERTER, FAULT_EXPANDER
 from duplexsump.station import registers as r
 
-from hil.checkout import readings
+from hil.checkout import orders, readings
 from host_sim.board import signals
 from host_sim.errors import InputError
 from host_sim.report.files import write as write_file
@@ -33,31 +33,6 @@ CAUTIONS = (
 )
 HELP = "Enter when done; skip and a reason; stop saves everything, and the same command resumes."
 SETTLE_S = 1.0  # for filter and averaging
-# What a person does to change a contact, by the beginning of its name.
-CHANGE = {
-    "float": "tip the float up", "thermal": "lift one wire of the thermal contact off its terminal",
-    "moisture": "bridge the two terminals of the moisture relay's contact",
-    "mains": "lift one wire of the mains relay's low-voltage contact off its terminal",
-    "charging": "lift one wire of the charger's contact off its terminal",
-    "generator": "bridge the two terminals of the transfer switch's contact",
-    "silence": "press the button", "reset": "press the button", "test": "make the jumper",
-}  # fmt: skip
-
-
-# And what undoes it.
-UNDO = {"float": "let the float hang down", "thermal": "put the wire of the thermal contact back",
-        "moisture": "take the bridge away",
-        "mains": "put the wire of the mains relay's contact back",
-        "charging": "put the wire of the charger's contact back",
-        "generator": "take the bridge away", "silence": "release the button",
-        "reset": "release the button", "test": "take the jumper out"}  # fmt: skip
-# How a known value is put on, by electrical class.
-APPLY = {
-    "current": "a load on a cord or a 12 V lamp, one conductor of it through the sensor: n turns through it read n "
-               "times; the meter's clamp round the same turns. Nothing at line voltage is opened for it",
-    "loop": "a resistor in the transmitter's place, 1.8 kohm 0.5 W, is about 12 mA; meter in series",
-    "battery": "the battery itself; meter from X5:4 to 0 V",
-}  # fmt: skip
 PROVABLE = tuple(name for name in signals.CONNECTORS if name != "X6")
 
 
@@ -158,6 +133,7 @@ class Checkout:
         try:
             if not self._yes("safe", "Are both pumps unplugged or locked out, and proved dead?"):
                 self.person.say("   Then do not start.")
+                self.save()
                 return self.passed
             self._parts()
         except Stopped:
@@ -247,7 +223,7 @@ class Checkout:
         rest = self._read_contacts()
         was = rest[one.name]
         self.person.say(f"{one.terminal} {one.name} ({one.to}) reads {_made(was)}.")
-        self.person.say(f"-> Now {_change(one, was)}, and hold it.")
+        self.person.say(f"-> Now {orders.change(one, was)}, and hold it.")
         self.person.does(f"change {one.name}")
         seen = {}
 
@@ -283,7 +259,7 @@ class Checkout:
         self.person.say(f"{one.terminal} {one.name} ({one.to}).")
         full = one.level / 1000.0
         self.person.say(f"-> Put a known value on it, {full / 3:.1f} {unit} or more, and read it on a meter in {unit}.")
-        self.person.say(f"   ({APPLY[one.electrical]}.)")
+        self.person.say(f"   ({orders.APPLY[one.electrical]}.)")
         self.person.does(f"apply {one.name}")
         self.clock.pause(SETTLE_S)
         while True:
@@ -390,14 +366,6 @@ class Checkout:
         values = [wet ^ (closed >> i & 1) if name in FORCED else 0 for i, name in enumerate(r.FORCES)]
         self.client.write_bits(r.FORCE_VALUE_AT, values)
         self.client.write_bits(r.FORCE_MASK_AT, [int(name in FORCED) for name in r.FORCES])
-
-
-def _change(one, was):
-    # From what it reads now: it need not be at rest.
-    rest = int(one.rest.startswith("closed"))
-    if one.name.startswith("selector"):
-        return f"turn selector {one.name[9]} to {one.name[11:] if was == rest else 'AUTO'}"
-    return (CHANGE if was == rest else UNDO)[one.name.split()[0]]
 
 
 def _made(closed):

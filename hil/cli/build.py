@@ -1,6 +1,7 @@
 """`sumpbench build`: the building guide of a controller, and the check of what was built."""
 
 import json
+import os
 import tomllib
 from datetime import date
 from enum import StrEnum
@@ -53,6 +54,7 @@ def build(
 
 
 def _guide(board, expander, active_low, site, out):
+    from host_sim.board import wiring_list
     from host_sim.guide import page
     from host_sim.report import files
     from host_sim.site.load import load_site, packaged
@@ -61,6 +63,9 @@ def _guide(board, expander, active_low, site, out):
     if site is not None:
         _refuse_unsized(site)
     plan = load_site(site or packaged("demo"))
+    if site is not None:
+        # What this board cannot read of the site is said before anybody buys it.
+        wiring_list.check(board, plan.settings, expander)
     html = page.as_html(plan, board, expander, active_low, date.today().isoformat())
     path = files.write(out, page.NAME, html)
     about = {"made_by": page.MADE_BY, "board": board, "expander": expander, "site": plan.name}
@@ -94,6 +99,8 @@ def _check(board, expander, port, virtual, link, record, only):
 
     with connect(port, *link) as client:
         test = Checkout(client, board, expander, Terminal(), record, only=only)
+        # A port that a program made, as `sumpbench virtual` does, has no terminals.
+        test.document["hardware"] = not os.path.realpath(port).startswith("/dev/pts/")
         try:
             passed = test.run()
         except (KeyboardInterrupt, EOFError):

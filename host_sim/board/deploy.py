@@ -261,6 +261,16 @@ def wait_running(port, checksum, say, unit=1):
     return values
 
 
+def _restart(repl, say):
+    # Whoever reads the error must not be left with pumps that nothing runs.
+    try:
+        repl.call("exec", "--no-follow", RESET)
+        say("nothing installed; the controller restarts with what it had")
+    except InputError:
+        say("PUMPS STAY STOPPED: the controller restarts by itself within 10 min; sooner: mpremote connect "
+            f"{repl.port} reset")  # fmt: skip
+
+
 def deploy(port, board, source, build, settings=None, say=print, at_prompt=None):
     """Install the firmware below `source` on the board at `port` and leave it running.
 
@@ -277,9 +287,14 @@ def deploy(port, board, source, build, settings=None, say=print, at_prompt=None)
         shutil.copy(Path(source) / name, build / name)
     before = enter(port, say)
     repl = Repl(port)
-    copy(repl, build, board, say)
-    if at_prompt is not None:
-        at_prompt(repl)
+    try:
+        copy(repl, build, board, say)
+        if at_prompt is not None:
+            at_prompt(repl)
+    except InputError:
+        if before is not None:
+            _restart(repl, say)
+        raise
     repl.call("exec", "--no-follow", RESET)
     values = wait_running(port, checksum, say)
     if settings is not None:

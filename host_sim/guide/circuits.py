@@ -26,14 +26,16 @@ def measuring(board, expander, motors):
     d = Drawing("circuits C, L, B, S: measuring and serial")
     y = 0.0
     kinds = []
-    for one in motors:
+    sensed = [one for one in motors if one.sensor is not None]
+    for one in sensed:
         if one.sensor.kind not in kinds:
             kinds.append(one.sensor.kind)
-            numbers = [each.number for each in motors if each.sensor.kind == one.sensor.kind]
+            numbers = [each.number for each in sensed if each.sensor.kind == one.sensor.kind]
             pins = [rows[f"current {n}"] for n in numbers]
             (_transformer if one.sensor.kind == sensors.TRANSFORMER else _hall)(d, one, numbers, y, _places(pins))
             y -= RECTIFIED if one.sensor.kind == sensors.TRANSFORMER else AMPLIFIED
-    _loop(d, board, y, _places([rows["level loop"]]))
+    one_of_two = ", or B: one of the two, never both" if rows["level loop"].pin == rows["battery"].pin else ""
+    _loop(d, board, y, _places([rows["level loop"]]), one_of_two)
     _divider(d, y - STEP, _places([rows["battery"]]))
     _serial(d, y - 2 * STEP, rows)
     return d
@@ -144,7 +146,10 @@ def _relay(d, y, active_low):
     _head(d, y, "R", f"relay drive, module on at {'0 V (active-low)' if active_low else '3.3 V'}: the resistor holds "
           "it off while the board boots or is in reset")
     d.text((0.0, y), "its pin", 7.5)
-    d.line((1.0, y), (6.0, y))
+    d.line((1.0, y), (5.2, y))
+    d.terminal((5.3, y))
+    d.text((5.3, y + 0.32), "X4:1", 7.0, "center")
+    d.line((5.4, y), (6.0, y))
     if active_low:
         d.dot((3.0, y))
         d.between(d.e.Resistor(), (3.0, y), (3.0, y - 0.9))
@@ -320,9 +325,9 @@ def _hall(d, one, numbers, top, lines):
     _pin(d, 12.4, out[1], lines)
 
 
-def _loop(d, board, y, lines):
+def _loop(d, board, y, lines, one_of_two):
     ohm = figures.LOOP_OHM[board]
-    _head(d, y, "L", f"level loop: {ohm:g} ohm, 22 mA is {0.022 * ohm:.2f} V")
+    _head(d, y, "L", f"level loop: {ohm:g} ohm, 22 mA is {0.022 * ohm:.2f} V{one_of_two}")
     d.text((0.0, y), "+24 V loop", 7.5)
     d.line((1.7, y), (1.8, y))
     d.between(d.e.Fuse(), (1.8, y), (3.0, y))

@@ -123,6 +123,8 @@ def _right_row(d, one, y):
     d.text((11.7, y), one.name, 8.0)
     if one.electrical == "relay":
         d.text((15.0, y), f"to relay K{one.terminal.split(':')[1]}", 7.5)
+    if one.pin == "LED":
+        d.text((15.0, y), "on the board: no wire", 7.5)
 
 
 def _supply(d, board, y):

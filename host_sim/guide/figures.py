@@ -60,10 +60,10 @@ class Motor:
     awg: int
     contactor_a: int
     category: str
-    sensor: object  # `host_sim.sizing.inputs.Sensor`
+    sensor: object  # `host_sim.sizing.inputs.Sensor`, None where the site senses no motor current
 
 
-def motor(number, pump, sensor_range_ma):
+def motor(number, pump, sensor_range_ma, sensed=True):
     """Return the Motor of a pump (`host_sim.plant.equipment.Pump`).
 
     Raises InputError where the current is beyond what the tables hold.
@@ -82,14 +82,16 @@ def motor(number, pump, sensor_range_ma):
     if None in (device, wire, contactor):
         raise InputError(f"pump {number} draws {rated:g} A, {locked:g} A with its rotor locked: more than this guide's "
                          f"tables hold ({CONTACTORS_A[-1]} A); an electrician sizes it", "build")  # fmt: skip
-    sensor = sensors.sensor(sensors.usual(direct), pump, sensor_range_ma, False)
+    sensor = sensors.sensor(sensors.usual(direct), pump, sensor_range_ma, False) if sensed else None
     return Motor(number, direct, plate.volts, rated, locked, conductor, float(device), wire, contactor,
                  "DC-3" if direct else "AC-3", sensor)  # fmt: skip
 
 
 def motors(site):
     """Return the pair of Motors of a site (`host_sim.site.plan.Site`).  Raises InputError."""
-    return tuple(motor(n + 1, pump, site.settings[s.SENSOR_RANGE_1_MA + n]) for n, pump in enumerate(site.pumps))
+    sensed = site.settings[s.SENSING] == s.SENSE_CURRENT
+    ranges = site.settings[s.SENSOR_RANGE_1_MA : s.SENSOR_RANGE_2_MA + 1]
+    return tuple(motor(n + 1, pump, ranges[n], sensed) for n, pump in enumerate(site.pumps))
 
 
 def field_ma(cable_m=0.0):
@@ -173,7 +175,8 @@ def _motor_rows(one):
                   f"at least 125 % of {one.rated_a:g} A; makes {makes} x {one.contactor_a} = "
                   f"{makes * one.contactor_a} A, no less than the {one.locked_a:g} A of a locked rotor",
                   CONTACTOR_DC if one.direct else CONTACTOR_AC))  # fmt: skip
-    found.append(_sensor_row(one, name))
+    if one.sensor is not None:
+        found.append(_sensor_row(one, name))
     return found
 
 

@@ -55,7 +55,7 @@ def _pump(d, one, top):
     _rung(d, y, [*guard,
                  (d.e.Switch(), 5.9, 7.4, f"disconnect DS{n}", "in sight, lockable"),
                  (symbols.contact(), 8.7, 9.5, f"contactor C{n}", f"{one.contactor_a} A {one.category}"),
-                 (d.e.RBox(), 10.9, 12.4, "current sensor", f"to X5:{n}"),
+                 *([(d.e.RBox(), 10.9, 12.4, "current sensor", f"to X5:{n}")] if one.sensor else []),
                  (symbols.coil(), 13.9, 15.0, f"motor M{n}", f"pump {n}")])  # fmt: skip
     y -= 2.1
     hand, auto = y, y - ROW

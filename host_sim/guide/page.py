@@ -63,7 +63,7 @@ def leaves(site, board, expander, active_low=False):
         Leaf("Schematic 1: contacts", controller.inputs(board, expander).svg(), _below(165.0, [_letters("FP")]),
              "Contacts as they are at rest: floats hanging dry, mains on, motors cool."),
         Leaf("Schematic 2: outputs, measuring, serial, supply", controller.outputs(board, expander).svg(),
-             _below(175.0, [_letters("RDCLBS")]), f"{wiring_list.ground(board)}."),
+             _below(175.0, [_letters("RDCLBS")]), f"{wiring_list.ground(board)}.{_shared(board, expander)}"),
         *_tables("Connections", _connections(board, expander, site)),
         Leaf("Circuits between terminal and pin: contacts and outputs",
              circuits.contacts(has_lamp, active_low).svg(), sheet.Sheet(),
@@ -72,13 +72,15 @@ def leaves(site, board, expander, active_low=False):
              f"{'' if has_lamp else ' D: the light on the board, nothing to wire.'}"),
         Leaf("Circuits between terminal and pin: measuring and serial",
              circuits.measuring(board, expander, motors).svg(), sheet.Sheet(),
-             "Two diodes before a pin are its clamp: one to 3.3 V, one from 0 V."),
+             "Two diodes before a pin are its clamp: one to 3.3 V, one from 0 V."
+             f"{'' if motors[0].sensor else ' No current sensors: the site file has none; X5:1 and X5:2 stay open.'}"),
         Leaf("Power side: ladder diagram", ladder.drawing(motors).svg(), sheet.Sheet(),
              "Licensed electrician. X closed, O open in the selector's positions HAND, OFF, AUTO. The program stands "
              "between AUTO and the coil only: HAND and OFF work without it. KT only where the motor "
              "brings its thermal contact out; else its contact in the coil circuit is bridged."),
         _leaf("Figures, worked out", [_figures(site, board, sources)]),
-        _leaf("Power side: rules", [_rules("Power side", words.POWER, sources), _common(), _absent(board, expander)]),
+        _leaf("Power side: rules", [_rules("Power side", words.POWER, sources), _common(board, expander),
+                                     _absent(board, expander)]),
         _leaf("Low voltage and enclosure", [_rules("Low voltage", _low(board, expander), sources),
                                             _rules("Enclosure", words.ENCLOSURE, sources)]),
         *_tables("Parts, by rating", _parts(board, expander, motors, site)),
@@ -98,6 +100,13 @@ def as_html(site, board, expander, active_low=False, when=""):
         title=f"Building guide: {signals.title(board, expander)}", site=site.name, when=when, made_by=made_by(),
         leaves=[(leaf, Markup(leaf.drawing)) for leaf in found], count=len(found),
     )  # fmt: skip
+
+
+def _shared(board, expander):
+    # Two measuring circuits on one pin.
+    pins = {one.electrical: one.pin_text for one in signals.signals(board, expander)}
+    same = pins["loop"] == pins["battery"]
+    return f" Level loop and battery share {pins['loop']}: build one of the two, never both." if same else ""
 
 
 def _below(top_mm, blocks):
@@ -184,9 +193,12 @@ def _absent(board, expander):
     return Table((58.0, 128.0), rows, "Where something is not fitted")
 
 
-def _common():
+def _common(board, expander):
     titles = tuple(Cell(text) for text in ("terminal", "on it", "for"))
-    rows = [_cells(*row, bold=1) for row in words.COMMON]
+    data = signals.board(board)
+    bus = [(name, f"GP{gpio}, pin {data['header'][str(gpio)]}", "to expander and converter, inside the enclosure")
+           for name, gpio in (("SDA", data["expander"]["sda"]), ("SCL", data["expander"]["scl"]))]  # fmt: skip
+    rows = [_cells(*row, bold=1) for row in (*words.COMMON, *(bus if expander else ()))]
     return Table((32.0, 64.0, 90.0), rows, "Terminals without a signal", titles)
 
 

@@ -15,7 +15,10 @@ def parts(board, expander, motors, battery_ah=None, charger_a=None):
     rows = signals.signals(board, expander)
     count = {kind: sum(one.electrical == kind for one in rows) for kind in signals.KINDS}
     field, panel = count["field contact"], count["panel contact"]
-    hall = sum(one.sensor.kind != sensors.TRANSFORMER for one in motors)
+    hall = sum(one.sensor is not None and one.sensor.kind != sensors.TRANSFORMER for one in motors)
+    count["current"] = sum(one.sensor is not None for one in motors)
+    pins = {one.electrical: one.pin for one in rows}
+    shared = "; loop or divider, never both: one pin" if pins["loop"] == pins["battery"] else ""
     analog = count["loop"] + count["battery"]
     found = [(1, "controller board", f"{BOARD[board]}, MicroPython 1.24 or later")]
     if expander:
@@ -42,8 +45,8 @@ def parts(board, expander, motors, battery_ah=None, charger_a=None):
         (analog + hall, "filter resistor", "10 kohm, 0.25 W, before the clamp of loop, divider and Hall sensor"),
         (field + panel + count["current"] + analog, "filter capacitor", "100 nF, 50 V, ceramic, at each input pin"),
         (1, "loop supply", "9 to 18 V in, 24 V 0.1 A out; with a level transmitter only"),
-        (1, "loop shunt", f"{figures.LOOP_OHM[board]:g} ohm, 0.1 %, 1 W"),
-        (1, "divider", "180 kohm and 20 kohm, 0.1 %, 0.25 W"),
+        (1, "loop shunt", f"{figures.LOOP_OHM[board]:g} ohm, 0.1 %, 1 W; with a level transmitter only{shared}"),
+        (1, "divider", f"180 kohm and 20 kohm, 0.1 %, 0.25 W{shared}"),
         (4, "float switch", "dry contact for 12 V DC, 5 mA; `high` normally closed (opens when wet), the others normally open"),
         (1, "level transmitter", "4 to 20 mA, two wires, submersible, its range the pit's depth or more; where one is fitted"),
         (sum(one.name.startswith("moisture") for one in rows), "moisture relay", "as the motor's maker asks for its seal probe, "
@@ -76,6 +79,8 @@ def _pump(one):
          f"{volts}"),
         (1, f"pump {n}: {what}", f"{one.breaker_a:g} A, {'32 V DC, at the battery post' if one.direct else volts}"),
         (1, f"pump {n}: disconnect DS{n}", f"lockable, {volts}, {one.breaker_a:g} A, motor rated, in sight of the pump"),
+        (int(not one.direct), f"pump {n}: receptacle", f"for a pump with cord and plug: {volts}, rated for its plug and its "
+         "breaker, weather-resistant"),
         (1, f"pump {n}: conductors", f"{one.awg} AWG copper, insulation 75 C wet"),
         (1, f"pump {n}: coil fuse FC{n}", f"2 A, {volts}, with holder"),
         (1, f"pump {n}: thermal relay KT{n}", f"where the motor brings its contact out: coil {volts}, two contacts, one "
@@ -87,6 +92,8 @@ def _pump(one):
         found += [(1, f"pump {n}: ground-fault device GFCI {n}", f"GFCI, class A (5 mA), {volts}, {one.breaker_a:g} A"),
                   (2, f"pump {n}: coil suppressor", "100 ohm 1 W and 0.1 uF 275 V AC class X2, across the coils of "
                       f"C{n} and KT{n}")]  # fmt: skip
+    if sensor is None:
+        return found
     if sensor.kind == sensors.TRANSFORMER:
         found += [
             (1, f"pump {n}: current transformer", f"{sensor.ratio:.0f}:1, {sensor.range_a:g} A, split core, insulation "
@@ -118,5 +125,8 @@ def _supply(battery_ah, charger_a, has_contact):
         (1, "hook-up wire", "22 AWG stranded, 300 V; 16 AWG for the 12 V supply; ferrules"),
         (1, "enclosure", "NEMA 4X (IP66), non-metallic, with back plate, glands, drain-breather; a second one for line "
          "voltage"),
+        (1, "USB isolator", "or a laptop on its own battery, to read the board"),
+        (1, "test gear", "multimeter; clamp meter for AC and DC; plug-in cord splitter with insulated loop; 12 V lamp of 5 A; "
+         "1.8 kohm 0.5 W"),
         (1, "terminals", "numbered, 2.5 mm2 (12 AWG), 20 % spare, with partition plates"),
     ]  # fmt: skip

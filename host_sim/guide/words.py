@@ -106,7 +106,7 @@ ABSENT = (
 COMMON = (
     ("X1:+, X3:+", "+12 V of the field supply, after FF", "one wire of every field contact"),
     ("X2:0", "0 V", "one wire of every panel contact, and the status light"),
-    ("X4:+, X4:0; X4:7", "5 V and 0 V; 3.3 V", "relay module: its coils; its input side"),
+    ("X4:+, X4:0; X4:7", "5 V and 0 V; 3.3 V", "relay module: its coils; its input side. X4:1 to X4:6 are its inputs"),
     ("X5:+", "+24 V, after FL", "level transmitter"),
     ("X5:5, X5:6", "5 V, after FH, and 0 V", "Hall sensors; 0 V of a current transformer too"),
     ("X6:3, X6:4", "A and B of RS-485", "the cable to whoever reads the controller"),

@@ -6,8 +6,8 @@ import pytest
 from duplexsump.control import settings as s
 from duplexsump.control.records import FAULT_CONVERTER, FAULT_EXPANDER, IN_BOARD
 
-from hil.checkout import page
-from hil.checkout.checkout import FAILED, PROVED, SKIPPED, Checkout, _change
+from hil.checkout import orders, page
+from hil.checkout.checkout import FAILED, PROVED, SKIPPED, Checkout
 from hil.checkout.person import Handy, KitClock
 from hil.kits import select
 from host_sim.board import signals
@@ -142,11 +142,12 @@ def test_a_word_that_is_not_known_ends_no_wait(kit, tmp_path):
 
 def test_the_order_follows_what_the_contact_reads_now():
     rows = {one.name: one for one in signals.signals("pico", True)}
-    asked = [_change(rows[name], was) for name in ("float off", "float high", "selector 1 HAND") for was in (0, 1)]
+    names = ("float off", "float high", "selector 1 HAND")
+    asked = [orders.change(rows[name], was) for name in names for was in (0, 1)]
     assert asked == ["tip the float up", "let the float hang down", "let the float hang down", "tip the float up",
                      "turn selector 1 to HAND", "turn selector 1 to AUTO"]  # fmt: skip
     contacts = [one for one in rows.values() if one.kind == signals.CONTACT]
-    assert all(_change(one, 0) != _change(one, 1) for one in contacts)
+    assert all(orders.change(one, 0) != orders.change(one, 1) for one in contacts)
 
 
 def test_a_known_value_is_asked_in_the_range_that_the_board_is_set_to(kit, tmp_path):

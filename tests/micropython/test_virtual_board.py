@@ -157,6 +157,9 @@ def test_deployment_updates_a_running_board_and_keeps_what_is_its_own(tmp_path):
         after = work.deploy(board.port, "posix", FIRMWARE, tmp_path / "build", say=said.append)
         segments = read_back(board)
         code, words = sumpbench("deploy", "--port", board.port, "--board", "pico", "--yes")
+        # Refused, it runs again with what it had, and says so.
+        assert work.wait_running(board.port, firmware_checksum(), said.append)["firmware"] == firmware_checksum()
+        assert "nothing installed; the controller restarts with what it had" in " ".join(words.split())
     assert after["firmware"] == before["firmware"] == firmware_checksum(), "sources, compiled files and the PC agree"
     assert {segment.checksum for segment in segments} == {firmware_checksum()}
     assert readback.replay(segments).foreign == {}

@@ -6,6 +6,7 @@ import re
 
 import pytest
 import typer
+from duplexsump.control import settings as s
 
 from hil.cli import build, commission
 from host_sim.board import signals
@@ -360,6 +361,35 @@ def test_a_site_that_is_not_sized_yet_is_told_what_to_do(tmp_path):
         build.build(site=path, out=tmp_path / "out")
     assert not (tmp_path / "out").exists()
     assert assembly.SITE in " ".join(f"{do} {test}" for do, test in assembly.steps("pico", True))
+
+
+def test_a_site_without_current_sensors_draws_and_buys_none():
+    from dataclasses import replace
+
+    site = load_site(packaged("demo"))
+    values = list(site.settings)
+    values[s.SENSING] = s.SENSE_NOTHING
+    bare = replace(site, settings=values)
+    html = page.as_html(bare, "pico", True)
+    assert "No current sensors: the site file has none" in html and "No current sensors" not in html_of("pico", True)
+    assert ">C: current sensor, pump" not in html and ">C: current sensor, pump" in html_of("pico", True)
+    rows = parts.parts("pico", True, figures.motors(bare))
+    assert not [part for _, part, _ in rows if "transformer" in part or "Hall" in part or part == "fuse FH"]
+
+
+def test_two_measuring_circuits_on_one_pin_are_one_of_two():
+    shared = "one of the two, never both"
+    for board, expander in BOTH:
+        assert html_of(board, expander).count(shared) == 2 * ((board, expander) == ("pico", False)), "on both sheets"
+        rows = parts.parts(board, expander, figures.motors(load_site(packaged("demo"))))
+        count = sum("never both" in rating for _, _, rating in rows)
+        assert count == (2 if (board, expander) == ("pico", False) else 0)
+
+
+def test_a_site_that_the_board_cannot_read_is_refused_before_anything_is_bought(tmp_path):
+    with pytest.raises(InputError, match=r"no input for it|both read at"):
+        build.build(site=packaged("demo"), board=build.Wired.esp32, expander=False, out=tmp_path / "out")
+    assert not (tmp_path / "out").exists()
 
 
 @pytest.mark.parametrize("expander", [False, True])
