@@ -347,7 +347,7 @@ class PumpJudge:
         cause = self._trip_cause(pump, band, inputs)
         if cause is None:
             ran = self.now - pump.started_ms
-            # Whether `high` is believed in such a try, and a missing current so no fault (R3), cannot be seen here; nor,
+            # Whether `high` is believed in such a try, and a missing current so no fault (R3), cannot be seen here; nor
             # where `high` has turned dry before the start had to be proved, whether it still was when that was due.
             dried = band == r.CURRENT_NONE and not self.settled.word & r.HIGH
             due = dried and ran + self.SLACK_MS >= self.settings[s.START_PROOF_MS]

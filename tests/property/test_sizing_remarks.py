@@ -151,7 +151,7 @@ def cures_of(name, edits):
 
 @pytest.mark.long
 def test_a_pit_too_small_is_told_plainly_with_each_cure_in_numbers():
-    reason, texts = cures_of("pit_too_small", {**SMALL, "sizing.evidence": rise(0.58)})
+    reason, texts = cures_of("pit_too_small", {**SMALL, "sizing.evidence": rise(0.7)})
     assert "starts per hour" in reason and "limit 15" in reason
     for way in ("in wide", "in deep", "smaller pumps"):
         assert way in texts
