@@ -133,8 +133,8 @@ NEMA_STARTS = {
 }  # fmt: skip
 # Long cycles that lift stations are built for, said beside our own figures.
 STATION_CYCLES = (
-    ("10 to 15 min between starts for motors under 20 hp", "US Army EI 11C201, 1997"),
-    ("at least 6 min between starts for motors under 50 hp", "MIL-HDBK-1005/9A"),
+    ("10 to 15 min from start to start under 20 hp", "US Army EI 11C201, 1997"),
+    ("at least 6 min under 50 hp", "MIL-HDBK-1005/9A"),
 )
 # Inflow by the floor's area, where it was not measured: m3/s for each m2.  Rules of thumb of the trade: common
 # practice, no source; they tell nothing of a house that stands in groundwater.

@@ -128,7 +128,8 @@ def test_a_planted_type_error_is_found(tree, text, code):
 
 # Where, what stands there, what is planted; where mypy tells it and as what.
 MISTAKES = [
-    ("control/gate.py", "self.timers.arm(tm.BOOT, hold_ms)", "self.timers.arm(tm.BOOT)", "gate.py", "call-arg"),
+    ("control/gate.py", "self.timers.arm(tm.BOOT, self.settings[s.BOOT_HOLD_MS])", "self.timers.arm(tm.BOOT)",
+     "gate.py", "call-arg"),
     ("station/loop.py", "self.board.write(out)", "self.board.wriite(out)", "loop.py", "attr-defined"),
     ("control/demand.py", "t.stop(tm.DRAW)", "t.stopp(tm.DRAW)", "demand.py", "attr-defined"),
     ("boards/wired.py", "def feed_watchdog(", "def feed_watch_dog(", "boards/__init__.py", "assignment"),

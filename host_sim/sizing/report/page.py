@@ -10,8 +10,8 @@ from host_sim.sizing.remarks.reserve import never_at_off
 from host_sim.sizing.report import parts, sections
 
 CAUTIONS = (
-    "Mains voltage and water kill: work on a pump only with it unplugged, or its breaker switched off and tagged. "
-    "Receptacles near the pit are GFCI-protected where the code requires it; then an alarm must report a trip.",
+    "Mains voltage and water kill: work on a pump only with it unplugged, or its breaker off and tagged. "
+    "Where the code wants GFCI-protected receptacles near the pit, an alarm must report a trip.",
     "A child can drown in an open pit: bolt the cover. A pit may hold bad air: never climb in alone.",
     "Never discharge into the sanitary sewer. Groundwater goes to daylight, or to a storm drain where the town allows "
     "it in writing.",

@@ -18,8 +18,9 @@ from host_sim.sizing.report.sources import Sources
 from host_sim.sizing.report.terminal import SHORT, checked
 from host_sim.sizing.say import assumed_words
 
-# No figure that may be left to the screen makes the type smaller than 8 pt; only what must be on paper does.
-SIZES_PT, SMALLEST_PT, SMALL_PT = (9.0, 8.75, 8.5, 8.25, 8.0), (7.75, 7.5), 7.5
+# No figure that may be left to the screen makes the type smaller than 8 pt; only what must be on paper does, and below
+# 7.5 pt only where a text would be cut otherwise.
+SIZES_PT, SMALLEST_PT, SMALL_PT = (9.0, 8.75, 8.5, 8.25, 8.0), (7.75, 7.5, 7.25, 7.0), 7.5
 SHEETS = 3
 TITLE_MM, FIELDS_MM, CAPTION_MM = 11.5, 16.0, 8.0
 NAME_LETTERS, NAME_LINE_MM = 60, 6.6

@@ -113,7 +113,7 @@ def cycling(result, say):
     said = "; ".join(f"{text} ({source})" for text, source in STATION_CYCLES)
     small = [(poles, *found) for (hp, poles), found in NEMA_STARTS.items() if hp == 1.0]
     table = ", ".join(f"{poles} poles {most:g} and {rest} s" for poles, most, rest in small)
-    note = f"For comparison, lift stations: {said}; three-phase motors of 1 hp, most starts per hour and least rest "
+    note = f"For comparison, lift stations: {said}; three-phase, 1 hp: most starts per hour and least rest "
     note += f"between them: {table} (NEMA MG 10-2001, table 2-3). Small single-phase motors stand in no table."
     return section("cycling", "Cycling", rows, note)
 
