@@ -8,6 +8,7 @@ from scipy.stats import beta
 from host_sim.replay import share
 
 
+# Source: SciPy, `scipy.stats.beta`.
 @pytest.mark.parametrize("sure", [0.9, 0.975, 0.995])
 def test_the_bounds_are_scipys_quantiles(sure):
     rng = random.Random(20261130)
@@ -19,6 +20,7 @@ def test_the_bounds_are_scipys_quantiles(sure):
         assert high == pytest.approx(1.0 if count == rows else beta.ppf(sure, count + 1, rows - count), abs=1e-11)
 
 
+# Source: SciPy, `scipy.stats.beta`.
 def test_the_distribution_function_is_scipys_and_ends_at_0_and_1():
     for a, b in ((1, 1), (0.5, 3), (7, 2), (400, 600)):
         for x in (0.0, 0.01, 0.3, 0.5, 0.77, 0.999, 1.0):

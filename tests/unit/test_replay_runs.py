@@ -8,7 +8,7 @@ from typer.testing import CliRunner
 
 from host_sim.cli.app import app
 from host_sim.replay import account as words
-from host_sim.replay import night, recorded
+from host_sim.replay import night, recorded, share
 from host_sim.replay.reading import export, mapping, sources
 from host_sim.report.units import US
 from tests.replay_nights import demo, logged, true_inflow
@@ -69,9 +69,9 @@ def test_rows_too_far_apart_give_at_least_so_many_starts():
 
 def test_the_share_of_rows_bounds_what_it_was_drawn_from():
     rng = np.random.default_rng(4)
-    for share in (0.02, 0.3, 0.9):
-        bounds = [recorded._share(int((rng.random(50) < share).sum()), 50) for _ in range(400)]
-        assert np.mean([low <= share <= high for low, high in bounds]) > 0.98
+    for true in (0.02, 0.3, 0.9):
+        bounds = [share.bounds(int((rng.random(50) < true).sum()), 50, recorded.SURE) for _ in range(400)]
+        assert np.mean([low <= true <= high for low, high in bounds]) > 0.98
 
 
 def test_nothing_is_said_of_the_floor_and_the_pumps_condition():
