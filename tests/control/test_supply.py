@@ -342,3 +342,14 @@ def test_a4_on_a_spent_battery_a_missing_current_is_no_fault(kinds, on_it):
     supply = bench.go(high=8)
     assert supply.doubted() == supply.unseen | on_it
     assert bench.go(high=8, battery=GOOD).doubted() == supply.unseen
+
+
+def test_m8_of_a_battery_that_nobody_reads_nothing_is_raised_and_nothing_cleared():
+    bench = Bench((s.MAINS, s.BATTERY))
+    bench.go(battery=DEAD, board=r.FAULT_CONVERTER)
+    assert not bench.go(DAY_MS).gone
+    bench.go(board=0)
+    assert bench.go(60_000).gone
+    assert bench.go(battery=GOOD, board=r.FAULT_CONVERTER).gone
+    assert bench.go(DAY_MS).gone
+    assert not bench.go(board=r.FAULT_EXPANDER).gone, "read at its own pin or not: the expander has no part in it"
