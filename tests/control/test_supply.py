@@ -353,3 +353,13 @@ def test_m8_of_a_battery_that_nobody_reads_nothing_is_raised_and_nothing_cleared
     assert bench.go(battery=GOOD, board=r.FAULT_CONVERTER).gone
     assert bench.go(DAY_MS).gone
     assert not bench.go(board=r.FAULT_EXPANDER).gone, "read at its own pin or not: the expander has no part in it"
+
+
+def test_m8_of_a_charger_that_nobody_reads_nothing_is_raised_and_nothing_cleared():
+    bench = Bench((s.MAINS, s.BATTERY), charger_fitted=1)
+    bench.go(charger=0, board=r.FAULT_EXPANDER)
+    assert not bench.go(DAY_MS).not_charging
+    bench.go(board=0)
+    assert bench.go(DAY_MS).not_charging
+    assert bench.go(charger=1, board=r.FAULT_EXPANDER).not_charging
+    assert not bench.go(board=r.FAULT_CONVERTER).not_charging
