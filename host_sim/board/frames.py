@@ -105,8 +105,8 @@ class _Reader:
 def frames(tree):
     """Return {(class or None, function): words of frame} for what stands at a tree's top.  Raises InputError."""
     tree, known = copy.deepcopy(tree), {}
-    for owner, function in _functions(tree):
-        known[f"zz{len(known)}"] = owner, function.name
+    for owner, function in methods(tree):
+        known[f"zz{len(known)}"] = owner and owner.name, function.name
         function.name = f"zz{len(known) - 1}"
     with tempfile.TemporaryDirectory() as folder:
         source, out = Path(folder) / "frames.py", Path(folder) / "frames.mpy"
@@ -118,14 +118,15 @@ def frames(tree):
     return {where: reader.frames[name] for name, where in known.items()}
 
 
-def _functions(tree):
+def methods(tree):
+    """Yield (class, function) for each function of a class at a tree's top, (None, function) for those at the top."""
     for node in tree.body:
         if isinstance(node, ast.FunctionDef):
             yield None, node
         elif isinstance(node, ast.ClassDef):
             for inner in node.body:
                 if isinstance(inner, ast.FunctionDef):
-                    yield node.name, inner
+                    yield node, inner
 
 
 def estimate(function):

@@ -12,7 +12,7 @@ import ast
 import copy
 import itertools
 
-from host_sim.board.frames import LIMIT, estimate
+from host_sim.board.frames import LIMIT, estimate, methods
 from host_sim.board.join import INNER
 
 _LOOPS = (ast.For, ast.While)
@@ -38,17 +38,6 @@ def mentions(tree):
             yield node.arg
         elif isinstance(node, ast.Constant) and isinstance(node.value, str):
             yield node.value
-
-
-def methods(tree):
-    """Yield (class, function) for each function of a class at a tree's top, (None, function) for those at the top."""
-    for node in tree.body:
-        if isinstance(node, ast.FunctionDef):
-            yield None, node
-        elif isinstance(node, ast.ClassDef):
-            for inner in node.body:
-                if isinstance(inner, ast.FunctionDef):
-                    yield node, inner
 
 
 def make_unique(trees):
