@@ -82,7 +82,7 @@ class Expander:
         self.begun = 0  # the input whose conversion has been started, 0: none
         self.turn = 0  # passes until the converter has to prove itself
         self.missed = [0, 0]  # running, of the expander and of the converter
-        self.tried_ms = [0, 0]
+        self.tried_ms = [time.ticks_ms(), time.ticks_ms()]
         self._open()
 
     def _open(self) -> None:
