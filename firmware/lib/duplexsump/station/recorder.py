@@ -20,6 +20,7 @@ MINUTE_MS = const(60000)
 TRY_AGAIN_MS = const(60000)
 RETAIN_MIN = const(60)  # J4: at least so often is written what survives a reset
 TRIES = const(4)  # of a write, an old segment given up before each but the first
+NO_RESET = const(-1)
 _MOST = const(1000000)
 _SHARE = const(32)  # a minute is recorded when a mean has moved by more than 1 part in so many
 
@@ -124,7 +125,7 @@ class Recorder:
     def begin(
         self, controller: "Controller", now_ms: int, wall_s: int, retained: "list[int] | None", cause: int
     ) -> None:
-        """Open the segment of a new life; `cause` of the reset, or -1 for new settings."""
+        """Open the segment of a new life; `cause` of the reset, or NO_RESET for new settings."""
         self.minute_due_ms = add(now_ms, MINUTE_MS)
         self.retained_min = 0  # uptime when what survives a reset was last written
         if not self.on:
