@@ -46,8 +46,10 @@ class Minute:
         value = min(value, _MOST)
         self.sums[i] += value
         values = self.values
-        values[3 * i] = min(value, values[3 * i]) if self.readings else value
-        values[3 * i + 2] = max(value, values[3 * i + 2]) if self.readings else value
+        if not self.readings or value < values[3 * i]:
+            values[3 * i] = value
+        if not self.readings or value > values[3 * i + 2]:
+            values[3 * i + 2] = value
 
     def close(self) -> int:
         """Fill the means, begin the next minute; tell whether this one says anything new.  A minute has a reading."""
