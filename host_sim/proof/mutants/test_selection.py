@@ -47,7 +47,6 @@ SLOW = ("../proof/test_explore", "test_timeline_floats", "test_timeline_pumps", 
 
 
 # The station's modules: its tests lie in tests/unit.  Those that start MicroPython see no mutant and are left out.
-_RUNS = ("test_station_run", "test_station_heap", "test_link_line")
 BY_STATION = {
     "fitting": (("test_board_fitting",),),
     "line": (("test_link_line",),),
@@ -57,11 +56,11 @@ BY_STATION = {
     "codec": (("test_station_codec",), ("test_station_store",)),
     "store": (("test_station_store",), ("test_board_fitting", "test_link_frames")),
     "checksum": (("test_station_checksum",), ("test_station_store",)),
-    "journal": (("test_station_store", "test_station_run"), ("test_replay_late", "test_link_frames")),
-    "recorder": (("test_station_store", "test_station_run"), ("test_replay_late", "test_link_frames")),
+    "journal": (("test_station_journal",), ("test_station_store",)),
+    "recorder": (("test_station_recorder",), ("test_station_store",)),
     "registers": (("test_station_registers", "test_link_frames"),),
     "link": (("test_station_link",), ("test_link_frames",), ("test_link_line", "test_board_fitting", "test_link_fuzz")),
-    "loop": (_RUNS, ("test_link_frames", "test_replay_late")),
+    "loop": (("test_station_loop",), ("test_station_heap", "test_station_store"), ("test_link_line",)),
     "run": (("test_station_run",), ("test_link_line",)),
     "minimal": (("test_station_minimal_pins", "test_station_minimal_rule", "test_station_minimal_bench"),
                 ("test_station_minimal",)),

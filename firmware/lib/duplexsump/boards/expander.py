@@ -81,9 +81,8 @@ class Expander:
         self.silent = 0
         self.begun = 0  # the input whose conversion has been started, 0: none
         self.turn = 0  # passes until the converter has to prove itself
-        self.grounded = False  # it has read AIN3 as it should
         self.missed = [0, 0]  # running, of the expander and of the converter
-        self.tried_ms = [time.ticks_ms()] * 2
+        self.tried_ms = [time.ticks_ms(), time.ticks_ms()]
         self._open()
 
     def _open(self) -> None:
@@ -168,12 +167,11 @@ class Expander:
         if self.begun == _AIN0:
             self.battery = min(counts, _TOP) * 5 // 4
             self.missed[1] = 0
-        elif self.begun == _AIN3:
-            self.grounded = counts <= _GROUND
-        elif self.grounded and counts >= _RAIL:
-            self._heard(1)
-        else:
+        elif counts > _GROUND if self.begun == _AIN3 else counts < _RAIL:
             self._miss(1, MISSES)
+            self.begun = 0  # the proof begins anew
+        elif self.begun == _AIN2:
+            self._heard(1)
 
     def _free(self) -> None:
         # A part that was cut off in mid-byte holds the data line until it has been clocked through.

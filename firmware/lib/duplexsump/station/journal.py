@@ -19,7 +19,7 @@ import os
 
 from ..control.records import N_INPUTS, OUT_CLOCK, OUT_LATE
 from ..control.ticks import TICK_MS, const, diff
-from .codec import Batch, Reader, payloads
+from .codec import HEAD, Batch, Reader, payloads
 
 _TYPES = const(0)  # true to the type check alone
 if _TYPES:
@@ -53,7 +53,9 @@ SEGMENT_BYTES = const(12288)  # a segment is closed once it is longer
 LONGEST_SEGMENT = const(24576)  # no segment grows longer: what is, is none
 MOST_SEGMENTS = const(40)
 RESERVE_BLOCKS = const(8)  # free blocks of the file system below which the oldest segment goes
-ROOM = const(1900)  # payload of a batch; RETAINED takes 1100 bytes at the most, STEP 150, MINUTE 80, EVENT 210
+ROOM = const(1900)  # payload of a batch; RETAINED takes 1130 bytes at the most, STEP 150, MINUTE 70, EVENT 210
+NUMBER = const(5)  # bytes that one takes at the most
+MORE = const(1200)  # of an OPEN record, for what survives and the head
 FULL = const(360)  # a batch that is longer is flushed at once
 HELD_MS = const(900)  # J1: input-only records wait at most 1 s, one tick of it for the flush itself
 QUIET_MS = const(43200000)  # no two records lie further apart
@@ -164,12 +166,6 @@ class Journal:
         self.life = 0
         self.first = 0
         self.count = 0
-        self.last = [0] * N_INPUTS
-        self.out = 0
-        self.edge = False
-        self.at_ms = 0  # instant of the last STEP
-        self.since_ms = 0  # instant of the oldest record that is not flushed
-        self.retained = []
         self.flushes = 0
         self.records = 0
         self.dropped = 0
@@ -188,27 +184,30 @@ class Journal:
         now_ms: int,
         wall_s: int,
         retained: "list[int] | None" = None,
-        begins: bool = False,
     ) -> None:
-        """Close the segment and open the next with the controller's snapshot; drop the oldest beyond MOST_SEGMENTS."""
+        """Close the segment and open the next with the controller's snapshot; drop the oldest beyond MOST_SEGMENTS.
+
+        `retained`: what survived, where a life begins; None where it goes on.
+        """
+        begins = retained is not None
         self.close()
         while self.count >= MOST_SEGMENTS or (self.count > 1 and self.scarce()):
             self.drop()
         snapshot = controller.snapshot()
-        batch = Batch(5 * (len(snapshot) + len(controller.settings)) + 1200)
+        batch = Batch(NUMBER * (len(snapshot) + len(controller.settings)) + MORE)
         batch.byte(OPEN)
         for value in (VERSION, self.number + 1, self.life, self.checksum, wall_s, 1 if begins else 0, now_ms):
             batch.count(value)
-        retained = (retained or []) if begins else None
         for values in (controller.settings, retained, snapshot):
             if values is not None:
                 batch.count(len(values))
                 for value in values:
                     batch.number(value)
         self._create(batch)
-        self.at_ms = now_ms
+        self.at_ms = now_ms  # instant of the last STEP
         self.retained = controller.retain()
-        self._base(controller, begins)
+        self.last = [0] * N_INPUTS if begins else list(controller.last)
+        self.out = pack(controller.out)
 
     def _create(self, batch: Batch) -> None:
         # The file of the next segment with its first batch; nothing is left of it when that fails.
@@ -232,11 +231,6 @@ class Journal:
         self.size = length
         self.flushes += 1
 
-    def _base(self, controller: "Controller", begins: bool) -> None:
-        for i in range(N_INPUTS):
-            self.last[i] = 0 if begins else controller.last[i]
-        self.out = pack(controller.out)
-
     def close(self) -> None:
         """Close the segment, if one is open."""
         if self.file is not None:
@@ -252,16 +246,11 @@ class Journal:
 
     def scarce(self) -> bool:
         """Tell whether so little is free that a segment and both settings slots might not find room."""
-        stat = os.statvfs(self.folder)
-        return stat[3] < RESERVE_BLOCKS
-
-    def reopen(self) -> None:
-        """Go on with the segment after an error."""
-        self.file = open(path_of(self.folder, self.number), "ab")
+        return os.statvfs(self.folder)[3] < RESERVE_BLOCKS
 
     def drop(self) -> None:
         """Remove the oldest segment; raises OSError when there is none but the open one."""
-        numbers = [number for number in segments(self.folder) if number != self.number or self.count == 0]
+        numbers = [number for number in segments(self.folder) if number != self.number]
         if not numbers:
             raise OSError("no segment is left to drop")
         os.remove(path_of(self.folder, numbers[0]))
@@ -270,24 +259,21 @@ class Journal:
         self.first = numbers[1] if len(numbers) > 1 else self.number
 
     def _begin(self, now_ms: int) -> None:
-        if self.batch.end == 7:
-            self.since_ms = now_ms
+        if self.batch.end == HEAD:
+            self.since_ms = now_ms  # instant of the oldest record that is not flushed
         self.records += 1
 
     def step(self, controller: "Controller", inputs: list[int], late_ms: int, always: bool) -> bool:
         """Record a step if inputs or outputs differ, it was late, or `always`; tell whether the outputs differ."""
         mask = self._differ(inputs)
         packed = pack(controller.out)
-        self.edge = packed != self.out
-        if not (mask or late_ms or always or self.edge or self._quiet(controller.now)):
+        edge = packed != self.out
+        if not (mask or late_ms or always or edge or diff(controller.now, self.at_ms) >= QUIET_MS):
             return False
         self.out = packed
         self._head(controller.now, late_ms)
         self._inputs(mask, inputs)
-        return self.edge
-
-    def _quiet(self, now_ms: int) -> bool:
-        return diff(now_ms, self.at_ms) >= QUIET_MS
+        return edge
 
     def _head(self, now_ms: int, late_ms: int) -> None:
         self._begin(now_ms)
@@ -321,8 +307,6 @@ class Journal:
         if not changed:
             return
         self._begin(now_ms)
-        if changed > 40:
-            self.flush()
         batch = self.batch
         batch.byte(RETAINED)
         batch.count(changed)
@@ -353,20 +337,20 @@ class Journal:
 
     def waiting(self) -> bool:
         """Tell whether records wait to be flushed."""
-        return self.batch.end > 7
+        return self.batch.end > HEAD
 
     def due(self, now_ms: int) -> bool:
         """Tell whether what waits must be flushed now (J1)."""
-        return self.batch.end > 7 and (self.batch.end > FULL or diff(now_ms, self.since_ms) >= HELD_MS)
+        return self.waiting() and (self.batch.end > FULL or diff(now_ms, self.since_ms) >= HELD_MS)
 
     def flush(self) -> None:
-        """Write what waits as one batch and have it on flash when this returns."""
-        if self.batch.end == 7 or self.file is None:
-            self.batch.clear()
+        """Write what waits as one batch and have it on flash when this returns; after an error the segment goes on."""
+        if not self.waiting():
             return
+        file = self.file = self.file or open(path_of(self.folder, self.number), "ab")
         length = self.batch.seal()
-        self.file.write(self.batch.view[:length])
-        self.file.flush()
+        file.write(self.batch.view[:length])
+        file.flush()
         self.size += length
         self.flushes += 1
         self.batch.clear()
@@ -383,7 +367,7 @@ class Journal:
             return 0
         try:
             file.seek(offset)
-            return file.readinto(buffer) or 0
+            return file.readinto(buffer)
         finally:
             file.close()
 

@@ -20,7 +20,6 @@ from ..control.records import (
     IN_FORCE_VALUE,
     IN_JUMPER,
     N_INPUTS,
-    OUT_LATE,
     OUT_RELAY,
     OUT_SERVICE,
 )
@@ -32,7 +31,7 @@ from .framing import AsciiPort, RtuPort
 from .line import Guarded, Line
 from .link import Model
 from .modbus import Handler
-from .recorder import Recorder
+from .recorder import NO_RESET, Recorder
 from .store import Store
 
 _TYPES = const(0)  # true to the type check alone
@@ -57,13 +56,12 @@ class Station:
         self.checksum = firmware_checksum(board.firmware(), manifest is not None and manifest.sound)
         self.recorder = Recorder(board.files() + "/journal" if mode == h.FULL else None, self.checksum)
         self.raw = [0] * N_INPUTS
-        self.inputs = [0] * N_INPUTS
+        self.inputs = list(self.raw)
         self.command = 0  # CMD_ bits for the next step
         self.force_mask = 0
         self.force_value = 0
         self.force_refresh = 0
         self.wall_s = 0  # clock time at `wall_mark_min` of uptime, 0: not set
-        self.wall_mark_min = 0
         self.wish = 0  # what to do after this pass: one of the WISH_ values
         self.overruns = 0
         self.longest_pass_ms = 0
@@ -71,8 +69,6 @@ class Station:
         self.still = 0  # passes since the last tick: on a clock that stands still the watchdog is not fed for ever
         self.heap_free = 0  # bytes after the last collection at a quiet instant
         self.heap_told = 0  # and what it was when that was last told
-        self.reason = ""
-        self.due_ms = 0
         self.links = []
         self.controller = Controller(list(self.store.values))
         self.bands = Bands(self.controller.settings)
@@ -150,12 +146,12 @@ class Station:
             self.reason = "damaged on flash: " + name
 
     def _check_next(self, manifest: Manifest) -> None:
-        # One file a minute while no pump runs, so that each is read again at least once a day.
+        # One file a minute, so that each is read again at least once a day.
         self.checked_min = self.controller.uptime_min
         self.recorder.litter = True
         name = manifest.next()
         if name and name not in self.damaged:
-            self.damage(name)
+            self.damaged.append(name)
             self._tell_damage(self.controller.now, name)
 
     def wall_now_s(self) -> int:
@@ -179,8 +175,7 @@ class Station:
             out[OUT_SERVICE] = 0
         self.board.write(out)
         self.command = 0
-        late_ms = diff(instant, due) if out[OUT_LATE] and not first else 0
-        self.recorder.step(self, late_ms, first)
+        self.recorder.step(self, max(0, diff(instant, due)), first)
 
     def _inputs(self, inputs: list[int], out: list[int]) -> None:
         # Readings, through the bands, and what the link asks for.
@@ -203,11 +198,9 @@ class Station:
         if self.still < STILL:
             self.board.feed_watchdog()
         left = diff(self.due_ms, self.board.now_ms())
-        if self.recorder.litter and left > TICK_MS // 2:
-            self._collect(self.controller.out)
-        if self.manifest is not None and left > TICK_MS // 2 and self.controller.uptime_min != self.checked_min:
-            if not (self.controller.out[0] or self.controller.out[1]):
-                self._check_next(self.manifest)
+        out = self.controller.out
+        if left > TICK_MS // 2 and not (out[0] or out[1]):
+            self._quiet()
         return max(0, min(self.board.PASS_MS, left))
 
     def _step(self, behind: int) -> None:
@@ -221,17 +214,18 @@ class Station:
 
     def _judge(self, took_ms: int) -> None:
         # M3: how long the pass took.
-        if took_ms > self.longest_pass_ms:
-            self.longest_pass_ms = took_ms
+        self.longest_pass_ms = max(took_ms, self.longest_pass_ms)
         if took_ms > OVERRUN_MS:
             self.overruns += 1
         self.passes = (self.passes + 1) & 0xFFFFFFF
 
-    def _collect(self, out: list[int]) -> None:
-        # Garbage is collected at a quiet instant: no pump runs, the next tick is far.
-        if not (out[0] or out[1]):
+    def _quiet(self) -> None:
+        # No pump runs, the next tick is far: garbage is collected, and once a minute a file is checked.
+        if self.recorder.litter:
             self.recorder.litter = False
             self._sweep()
+        if self.manifest is not None and self.controller.uptime_min != self.checked_min:
+            self._check_next(self.manifest)
 
     def _sweep(self) -> None:
         # What is free after a collection must not shrink; every eighth of it that is lost is told.
@@ -254,7 +248,7 @@ class Station:
         self.controller = Controller(list(self.store.values))
         self.bands = Bands(self.controller.settings)
         self._fit()
-        self._life(now, retained, -1)
+        self._life(now, retained, NO_RESET)
         self.due_ms = add(now, TICK_MS)
         self.recorder.event(now, j.SETTINGS, self.store.sequence)
         gc.collect()

@@ -20,6 +20,7 @@ MINUTE_MS = const(60000)
 TRY_AGAIN_MS = const(60000)
 RETAIN_MIN = const(60)  # J4: at least so often is written what survives a reset
 TRIES = const(4)  # of a write, an old segment given up before each but the first
+NO_RESET = const(-1)
 _MOST = const(1000000)
 _SHARE = const(32)  # a minute is recorded when a mean has moved by more than 1 part in so many
 
@@ -28,9 +29,9 @@ class Minute:
     """Least, mean and most of the analog channels over the running minute."""
 
     def __init__(self) -> None:
-        self.sums = [0] * 4
+        self.sums = [0] * len(CHANNELS)
         self.values = [0] * 12
-        self.told = [0] * 4
+        self.told = [0] * len(CHANNELS)
         self.readings = 0
         self.pumped = 0
 
@@ -42,8 +43,7 @@ class Minute:
         self.pumped |= out[0] | out[1]
 
     def _add(self, i: int, value: int) -> None:
-        if value > _MOST:
-            value = _MOST
+        value = min(value, _MOST)
         self.sums[i] += value
         values = self.values
         if not self.readings or value < values[3 * i]:
@@ -52,10 +52,10 @@ class Minute:
             values[3 * i + 2] = value
 
     def close(self) -> int:
-        """Fill the means, begin the next minute; tell whether this one says anything new."""
+        """Fill the means, begin the next minute; tell whether this one says anything new.  A minute has a reading."""
         news = self.pumped
         for i in range(4):
-            mean = self.sums[i] // max(1, self.readings)
+            mean = self.sums[i] // self.readings
             self.values[3 * i + 1] = mean
             self.sums[i] = 0
             if abs(mean - self.told[i]) * _SHARE > abs(self.told[i]) + 320:
@@ -72,18 +72,14 @@ class Recorder:
     """The journal of a station.  `folder` None: nothing is recorded (M5)."""
 
     def __init__(self, folder: "str | None", checksum: int) -> None:
-        self.journal = j.Journal(folder or "", checksum)
+        self.journal = j.Journal(str(folder), checksum)
         self.on = folder is not None
         self.minute = Minute()
-        self.minute_due_ms = 0
         self.alarms = bytearray(COUNT)
         self.faults = 0
         self.told_faults = 0
-        self.fault = ""  # what the last file error was
         self.failing = False
-        self.try_again_ms = 0
         self.litter = False  # something was allocated; collect at a quiet instant
-        self.retained_min = 0  # uptime when what survives a reset was last written
 
     def recall(self, places: list[int]) -> "tuple[list[int] | None, list[tuple[int, int, str]]]":
         """Return what survived the life before (J4), or None; also numbers this life and names damaged segments.
@@ -111,7 +107,7 @@ class Recorder:
                 words = "segment %d is of another firmware: lockouts, latched alarms and counters begin anew"
                 notes.append((j.FIRMWARE, checksum, words % number))
                 return None, notes
-            return (retained if len(retained) == len(places) else None), notes
+            return retained, notes
         return None, notes
 
     def _make_folder(self, folder: str) -> None:
@@ -119,8 +115,8 @@ class Recorder:
         for path in (folder.rsplit("/", 1)[0], folder):
             try:
                 os.mkdir(path)
-            except OSError as error:
-                self.fault = str(error)
+            except OSError:
+                pass
 
     def _recall(self, path: str, places: list[int]) -> tuple[int, int, list[int]]:
         if os.stat(path)[6] > j.LONGEST_SEGMENT:
@@ -131,29 +127,23 @@ class Recorder:
     def begin(
         self, controller: "Controller", now_ms: int, wall_s: int, retained: "list[int] | None", cause: int
     ) -> None:
-        """Open the segment of a new life; `cause` of the reset, or -1 for new settings."""
+        """Open the segment of a new life; `cause` of the reset, or NO_RESET for new settings."""
         self.minute_due_ms = add(now_ms, MINUTE_MS)
-        self.retained_min = 0
+        self.retained_min = 0  # uptime when what survives a reset was last written
         if not self.on:
             return
         self.journal.life += 1
-        self._open(controller, now_ms, wall_s, retained, True)
+        self._open(controller, now_ms, wall_s, retained or [])
         if cause >= 0 and self.journal.file is not None:
             self.journal.event(now_ms, j.POWER_UP, cause)
-        self._copy_alarms(controller)
 
     def _open(
-        self,
-        controller: "Controller",
-        now_ms: int,
-        wall_s: int,
-        retained: "list[int] | None" = None,
-        begins: bool = False,
+        self, controller: "Controller", now_ms: int, wall_s: int, retained: "list[int] | None" = None
     ) -> None:
         self.litter = True
         for _ in range(TRIES):
             try:
-                self.journal.open(controller, now_ms, wall_s, retained, begins)
+                self.journal.open(controller, now_ms, wall_s, retained)
                 self.failing = False
                 return
             except OSError as error:
@@ -179,16 +169,14 @@ class Recorder:
 
     def step(self, station: "Station", late_ms: int, first: bool) -> None:
         """Record the step that `station` has just taken, after its outputs have been written (J1)."""
-        self.minute.add(station.raw, station.controller.out)
+        out = station.controller.out
+        self.minute.add(station.raw, out)
         if not self.on or (self.journal.file is None and not self._again(station)):
             return
         if self._note(station, late_ms, first) or self.journal.due(station.controller.now):
             self.flush(station.controller.now)
-        if self.journal.full() and not self.journal.waiting() and not self._pumping(station.controller.out):
+        if self.journal.full() and not (self.journal.waiting() or out[0] or out[1]):
             self._open(station.controller, station.controller.now, station.wall_now_s())
-
-    def _pumping(self, out: list[int]) -> int:
-        return out[0] or out[1]
 
     def _again(self, station: "Station") -> bool:
         # The steps that were missed are in the snapshot of the new segment.
@@ -200,8 +188,7 @@ class Recorder:
     def _note(self, station: "Station", late_ms: int, first: bool) -> bool:
         # Tell whether what was recorded must be flushed in this pass.
         urgent = self.journal.step(station.controller, station.inputs, late_ms, first)
-        if self._copy_alarms(station.controller) or first:
-            urgent = True
+        urgent = self._copy_alarms(station.controller) or first or urgent
         if urgent or self._long_quiet(station.controller):
             self._retain(station.controller)
         self._note_more(station.controller.now)
@@ -226,15 +213,10 @@ class Recorder:
 
     def flush(self, now_ms: int) -> None:
         """Have everything that waits on flash."""
-        if self.journal.file is None:
-            return
         self.litter = True
-        book = self.journal
         for _ in range(TRIES):
             try:
-                if book.file is None:
-                    book.reopen()
-                book.flush()
+                self.journal.flush()
                 return
             except OSError as error:
                 self._make_room(error)
@@ -243,7 +225,7 @@ class Recorder:
     def _make_room(self, error: OSError) -> None:
         # A full flash gives up the oldest segment.
         self.faults += 1
-        self.fault = str(error)
+        self.fault = str(error)  # what the last one was
         self.journal.abandon()
         try:
             self.journal.drop()
@@ -252,7 +234,6 @@ class Recorder:
 
     def _give_up(self, now_ms: int) -> None:
         # What waited is lost; later a new segment opens with a snapshot of its own.
-        self.journal.abandon()
         self.journal.batch.clear()
         self.try_again_ms = add(now_ms, TRY_AGAIN_MS)
         self.failing = True
