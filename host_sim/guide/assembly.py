@@ -96,6 +96,8 @@ def _low_voltage(subject):
     field = ", ".join(["floats on the bench in a bucket", *(words for name, words in FIELD if name in there)])
     bridges = "; ".join(f"{bridge}, for the {words}" for name, bridge, words in BRIDGED if subject.has(name))
     found = [
+        ("Charger to the battery's posts, its plus through FG; then its cord in.",
+         "Meter at the posts: the charger's float voltage, after some hours (lead-acid 13.2 to 13.8 V). No smell, nothing warm."),
         (f"Front panel at X2: selectors' second contacts, push buttons, {'lamp, ' if subject.has_lamp else ''}jumper.",
          f"`{check} --only X2`: the program asks for each contact and reads it. The status light is dark until nothing is wrong: "
          "it is proved later."),
@@ -116,8 +118,6 @@ def _low_voltage(subject):
          "and K6 normally closed), the load, X7:0.",
          "Tip the high float: you hear the horn, see the beacon, and the alarm line calls. Let it hang; press silence, then "
          "reset."),
-        ("Charger to the battery's posts, its plus through FG; then its cord in.",
-         "Meter at the posts: the charger's float voltage, after some hours (lead-acid 13.2 to 13.8 V). No smell, nothing warm."),
     ]  # fmt: skip
 
 

@@ -8,6 +8,7 @@ from host_sim.guide import fuses, symbols
 from host_sim.guide.drawing import Drawing
 
 LEFT, RIGHT = 0.9, 18.0
+FED = 1.2  # where a coil circuit begins
 ROW = 1.35
 LOAD_ROW = 1.55
 HALF = 7.8  # width of each half of the alarms' ladder
@@ -46,10 +47,11 @@ def _rung(d, y, items, sides=(LEFT, RIGHT)):
 
 def _pump(d, one, top):
     n = one.number
-    names = ("+ 12 V", "0 V") if one.direct else ("L1", "L2") if one.two_poles else ("L", "N")
+    names = ("+ post", "- post") if one.direct else ("L1", "L2") if one.two_poles else ("L", "N")
     poles = ", 2 poles" if one.two_poles else ""
     d.text((LEFT + 0.6, top + 0.3), f"pump {n}: {one.volts:g} V {'DC' if one.direct else 'AC'}, "
-           f"{one.rated_a:g} A, locked rotor {one.locked_a:g} A", 8.0)  # fmt: skip
+           f"{one.rated_a:g} A, locked rotor {one.locked_a:g} A"
+           f"{', conductors of its own from the posts' if one.direct else ''}", 8.0)  # fmt: skip
     y = top - 0.95
     first = y
     guard = [(d.e.Fuse(), 1.4, 3.0, f"fuse FU{n}", f"{one.breaker_a:g} A, at the post")] if one.direct else [
@@ -69,10 +71,13 @@ def _pump(d, one, top):
     hand, auto = y, y - ROW
     coil = "12 V DC coil" if one.direct else f"{one.volts:g} V AC coil"
     d.text((6.4, y + 1.02), f"selector SS{n}: HAND OFF AUTO", 7.5, "center")
+    # The coil circuit is fed after overcurrent and ground-fault device, before the disconnect.
+    d.dot((5.45, first))
+    d.line((5.45, first), (5.45, first - 0.85), (FED, first - 0.85), (FED, hand))
     _rung(d, hand, [(d.e.Fuse(), 1.5, 3.0, f"fuse FC{n}", "2 A, coil circuit"),
                     (symbols.contact(), 6.0, 6.8, "X O O", "closed in HAND"),
                     (symbols.contact(), 12.4, 13.2, f"relay KT{n}", "held in while cool"),
-                    (symbols.coil(), 15.0, 16.1, f"C{n}", coil)])  # fmt: skip
+                    (symbols.coil(), 15.0, 16.1, f"C{n}", coil)], (FED, RIGHT))  # fmt: skip
     x, end = 4.4, 10.8
     d.dot((x, hand))
     d.dot((end, hand))
@@ -98,7 +103,10 @@ def _pump(d, one, top):
     d.text((15.5, auto - 0.25), words, 7.0, "center")
     _thermal(d, n, hand, auto - 1.2)
     low = auto - 1.95
-    _rails(d, first + 0.45, low, names)
+    d.line((LEFT, first + 0.45), (LEFT, first - 0.5))
+    d.line((RIGHT, first + 0.45), (RIGHT, low))
+    for side, name in zip((LEFT, RIGHT), names, strict=True):
+        d.text((side, first + 0.7), name, 8.0, "center")
     return low - 0.8
 
 

@@ -60,7 +60,7 @@ def leaves(subject):
     Raises InputError where a motor is beyond the tables.
     """
     sources = Sources()
-    has_lamp = subject.has_lamp
+    has_lamp, poles = subject.has_lamp, any(one.two_poles for one in subject.motors)
     found = [
         _leaf("What you may do yourself", [_allowed(sources), _cautions()]),
         Leaf("Schematic 1: contacts", controller.inputs(subject).svg(), _below(165.0, [_letters("FP")]),
@@ -78,10 +78,7 @@ def leaves(subject):
              circuits.measuring(subject).svg(), sheet.Sheet(),
              f"Two diodes before a pin are its clamp: one to 3.3 V, one from 0 V.{_not_built(subject, '0 to 3.3 V')}"),
         Leaf("Power side: ladder diagram", ladder.drawing(subject).svg(), sheet.Sheet(),
-             "Licensed electrician. X closed, O open in the selector's positions HAND, OFF, AUTO. The program stands "
-             "between AUTO and the coil only: HAND and OFF work without it. KT only where the motor "
-             "brings its thermal contact out; else its contact in the coil circuit is bridged. A pump with cord and "
-             "plug has its receptacle before M."),
+             f"{words.LADDER}{words.TWO_POLES if poles else ''}"),
         _leaf("Figures, worked out", [_figures(subject, sources)]),
         _leaf("Power side: rules", [_rules("Power side", words.POWER, sources), _absent(subject)]),
         _leaf("Low voltage and enclosure", [_rules("Low voltage", _low(subject), sources),

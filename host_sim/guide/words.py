@@ -36,7 +36,7 @@ POWER = (
     ("one branch circuit a pump", "A fault of one pump must leave the other running; no receptacle, light or freezer on "
      "them.", PRACTICE),
     ("disconnect in sight of the pump", "Lockable, or the cord and plug of a plug-connected pump.",
-     f"NFPA 70 (NEC) 430.102(B) {QUOTED}; 430.109(F) (from memory)"),
+     f"NFPA 70 (NEC) 430.102(B) {QUOTED}; NFPA 70 (NEC) 430.109(F) (from memory)"),
     ("ground-fault protection", "One device for each pump, so that one trip leaves the other running, before the contactor: "
      "it must not lose its supply at every stop. Up to 20 A at 120 V a GFCI receptacle, its LOAD terminals feeding the "
      "circuit, or a breaker with GFCI; above, or at 240 V, a breaker with GFCI. A trip must be seen: with current sensors the "
@@ -110,6 +110,15 @@ ABSENT = (
      "all: sumpbench size says what."),
     ("level transmitter, X5:3, or battery, X5:4", "Leave open; leave it out of the site file."),
 )  # fmt: skip
+
+# How the ladder diagram is read.
+LADDER = (
+    "Licensed electrician. X closed, O open in the selector's positions HAND, OFF, AUTO. The program stands between AUTO and the "
+    "coil only: HAND and OFF work without it. KT only where the motor brings its thermal contact out; else its contact in the coil "
+    "circuit is bridged. A pump with cord and plug has its receptacle before M. DS leaves the coil circuit live: to work on C or "
+    "in its enclosure, CB off and locked, or FU out."
+)
+TWO_POLES = " Two poles: CB, DS and C break L1 and L2, the coil circuit is between them after CB."
 
 # Terminals that carry no signal: name, what is on it, what it is for.
 COMMON = (
