@@ -152,8 +152,15 @@ def _end(test, record, passed):
     from host_sim.report.prompt import show
 
     path = files.write(record.parent, f"{record.stem}.html", page.as_html(test.document), "--record")
-    left = [one.name for one in test.left]
-    show("every signal is proved" if passed else f"not proved: {', '.join(left)}")
+    left = test.left
+    here = [one.name for one in left if not test.only or one.terminal.split(":")[0] in test.only]
+    if not left:
+        show("every signal is proved")
+    elif passed:
+        places = sorted({one.terminal.split(":")[0] for one in left})
+        show(f"every signal of {', '.join(test.only)} is proved; still to prove: {len(left)} of {', '.join(places)}")
+    else:
+        show(f"not proved: {', '.join(here)}")
     if test.document["hardware"]:
         typer.echo("Take the test jumper out, turn both selectors to AUTO.")
     else:
