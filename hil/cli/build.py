@@ -128,7 +128,8 @@ def _check(board, expander, port, virtual, link, record, only):
             passed = test.run()
         except (KeyboardInterrupt, EOFError):
             test.save()
-            typer.echo(f"\nstopped; kept in {record}, the same command resumes")
+            path = _page(test, record)
+            typer.echo(f"\nstopped; kept in {record} and {path}, the same command resumes")
             return 1
         return _end(test, record, passed)
 
@@ -146,12 +147,17 @@ def _check_virtual(board, expander, record, only):
         return _end(test, record, test.run())
 
 
-def _end(test, record, passed):
+def _page(test, record):
     from hil.checkout import page
     from host_sim.report import files
+
+    return files.write(record.parent, f"{record.stem}.html", page.as_html(test.document), "--record")
+
+
+def _end(test, record, passed):
     from host_sim.report.prompt import show
 
-    path = files.write(record.parent, f"{record.stem}.html", page.as_html(test.document), "--record")
+    path = _page(test, record)
     left = test.left
     here = [one.name for one in left if not test.only or one.terminal.split(":")[0] in test.only]
     if not left:
