@@ -195,6 +195,13 @@ def test_a4_a_dead_battery_is_spent_until_it_has_borne_its_pump_or_the_mains_has
     assert bench.supply.fed == (2 if again else 0) | mains
 
 
+def test_a4_a_battery_that_is_not_spent_has_nothing_to_bear():
+    bench = Bench((s.MAINS, s.BATTERY))
+    bench.supply.loaded = 2
+    bench.go(60_000)
+    assert not bench.timers.running(tm.BEARS)
+
+
 def test_a4_a_battery_that_sinks_again_within_ten_seconds_has_borne_nothing():
     bench = Bench((s.MAINS, s.BATTERY), mains=0)
     settled(bench, battery=DEAD)

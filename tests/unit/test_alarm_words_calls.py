@@ -66,7 +66,7 @@ def test_an_acknowledged_alarm_sounds_anew_when_the_words_say(alarm, setting, ho
 
 
 @pytest.mark.parametrize(("alarm", "relay"), [(at.NOT_KEEPING_UP, "relay"), (at.MAINS_LOST, "service")])
-def test_what_has_cleared_chirps_and_calls_for_an_hour_and_lights_the_beacon_until_somebody_acknowledges_it(alarm, relay):
+def test_what_has_cleared_calls_for_an_hour_and_lights_the_beacon_until_somebody_acknowledges_it(alarm, relay):
     bench = Bench(calls=1)
     bench.go(on=(alarm,))
     bench.go(HOUR + 30 * MINUTE)
