@@ -30,6 +30,7 @@ NO_WATER = ("air-locked", "check-stuck-shut", "valve-shut")
 OFTENER = 1.5  # a pump leads in its turn as well, between two flood tries; 41 an hour at the most in 1,000 interviews
 TRY_BEGINS_S = 1.0  # from the start until the load is judged, at most
 APART_S = 3.0  # floats that turn nearer than this look like a broken cable (2 s in the controller); our own choice
+RUNS_UP_S = 2.0  # until a started pump moves more than the inflow; our own choice
 ONE_FLOAT = "only the high float is left: pumping goes on blind, with rests in which water may reach the floor"
 DRIVEN = "the stronger pump holds the other's check valve shut, and no current clearly tells of it"
 SHUT_OUT = f"where both run, {DRIVEN}"
@@ -202,6 +203,13 @@ class _Pit:
             return "off and lead turn dry so soon after each other that the controller takes it for a broken cable"
         return ""
 
+    def from_high_m(self):
+        """The level that the water reaches until the second of two pumps runs, of which the first failed with high
+        wet."""
+        wait_s = sum(self.result.settings[i] for i in (s.DEBOUNCE_MS, s.START_PROOF_MS, s.START_SPACING_MS)) / 1000.0
+        pit = self.inputs.pit
+        return pit.level_m(pit.volume_m3(self.high_m) + self.need_m3s * (wait_s + RUNS_UP_S))
+
     def _apart_s(self):
         # From lead dry to off dry under both pumps.
         off, lead = self.result.contacts[:2]
@@ -347,7 +355,14 @@ def _outage(pit):
     if not all(pit.carries(n) for n in pumps):
         return Covered(names, what, False, "the pump on the battery does not carry the design inflow alone")
     n = min(pumps, key=pit.battery_s)
-    return Covered(names, what, True, f"pump {n + 1} runs on the battery", pit.battery_s(n))
+    start_v, dead_v = battery.start_v(pit.inputs, n), pit.result.settings[s.BATTERY_DEAD_MV] / 1000.0
+    if start_v >= dead_v:
+        return Covered(names, what, True, f"pump {n + 1} runs on the battery", pit.battery_s(n))
+    # The controller takes it for dead, and runs it to exhaustion with high wet.
+    pulled = f"its start pulls the battery down to {start_v:.1f} V, dead is {dead_v:.1f} V"
+    if pit.from_high_m() > pit.inputs.pit.floor_m:
+        return Covered(names, what, False, f"pump {n + 1} starts too late, from high on: {pulled}")
+    return Covered(names, what, True, f"pump {n + 1} runs on the battery, from high on: {pulled}", pit.battery_s(n))
 
 
 def _inverter_starts(pit):

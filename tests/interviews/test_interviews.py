@@ -9,6 +9,7 @@ from dataclasses import replace
 import pytest
 
 from host_sim.site.faults import REGISTRY
+from host_sim.sizing import battery
 from host_sim.sizing import covered as rules
 from host_sim.sizing.document import edited
 from host_sim.sizing.model import size
@@ -157,6 +158,24 @@ def test_a_pump_that_leads_must_draw_down_to_off_alone():
     # not fall, shut it out, and with no more wrong than a silent battery monitor it turned in still water for 437 s.
     rows = rules.covered(size(tomllib.loads(talk(draw(7, 64))[0])))
     assert not any(row.held for row in rows) and "cannot draw down to off alone" in rows[0].why
+
+
+def test_a_start_that_pulls_the_battery_down_waits_for_high_and_so_needs_room_above_it():
+    # Interview 3021/390: the start on the inverter takes 340 A from the battery, which the controller then takes for
+    # dead; with high wet the pump runs all the same, 8 s later, and the floor, 3 in above, was wet by then.
+    result = size(tomllib.loads(talk(draw(3021, 390))[0]))
+    assert battery.start_v(result.inputs, 1) < 8.0  # 7.7 A x 5 x 120 V x 0.75 / (12 V x 0.85) = 340 A, 12 mohm / 0.8
+    row = rules.by_fault(rules.covered(result))["mains-lost"]
+    assert not row.held and "too late" in row.why and "dead is 10.5 V" in row.why
+    # With room above high it is covered, from high on.
+    lower = {name: {"wet_at": f"{wet} in", "dry_at": f"{wet - 1} in"} for name, wet in
+             {"off": 10.5, "lead": 20, "lag": 22, "high": 24}.items()}  # fmt: skip
+    result = size(edited(tomllib.loads(talk(draw(3021, 390))[0]), {"contacts": lower}))
+    row = rules.by_fault(rules.covered(result))["mains-lost"]
+    assert row.held and "from high on" in row.why
+    found = judging.Verdict(0, 0)
+    judging._night(result, row, judging.random.Random(1), found)
+    assert not found.broken and found.tried[0][2] > 24 / 42
 
 
 def test_every_fault_of_the_registry_is_covered_or_not_in_one_row():
