@@ -57,6 +57,15 @@ def test_a_word_taken_for_another_is_said_before_it_goes_on(tmp_path):
     assert not any("taken as bolted" in text for text in person.heard)
 
 
+def test_two_pumps_alike_must_fit_the_narrower_of_two_lines(tmp_path):
+    # Interview 3023/65: pump 2's own line of 1 1/4 in was told only after the last question.
+    lines = {**GOOD, "lines": "separate", "pipe_2": "1 1/4", "run_2": "20 ft", "elbows_2": "3", "outlet_1": "1 1/4"}
+    path, person = tmp_path / "basement.toml", Person(lines, {"outlet_1": ["1 1/2 in"]})
+    talk(path, person)
+    assert any("is more than the pipe of 1.25 in" in text for text in person.heard), person.heard[-30:]
+    assert size(tomllib.loads(path.read_text(encoding="utf-8")))
+
+
 def test_three_points_need_no_shut_off_head_and_the_page_says_what_was_assumed(tmp_path):
     path, person = tmp_path / "basement.toml", Person({**GOOD, "curve_1": NO_SHUTOFF})
     talk(path, person)

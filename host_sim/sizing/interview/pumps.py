@@ -75,9 +75,17 @@ def _below(n, what):
     return check
 
 
+def _narrowest(n, a):
+    # The pipe that pump n stands on; of two alike, the narrower of their lines.
+    sizes = [a.get("pipe", "1.5 in")] if n == 1 or a.get("lines") != "separate" else []
+    if a.get("lines") == "separate" and (n == 2 or a.get("same", False)):
+        sizes.append(a.get("pipe_2", "1.5 in"))
+    return min(sizes, key=lambda size: units.read(size, "length"))
+
+
 def _fits_pipe(n):
     def check(value, a):
-        size = a.get("pipe_2" if n == 2 and a.get("lines") == "separate" else "pipe", "1.5 in")
+        size = _narrowest(n, a)
         if units.read(value, "length") > units.read(size, "length") + 1e-6:
             raise ValueError(
                 f"{value} is more than the pipe of {size}: a discharge pipe is no smaller than the pump's outlet.  "
@@ -89,7 +97,7 @@ def _fits_pipe(n):
 
 def _outlet(n):
     def default(a):
-        size = a.get("pipe_2" if n == 2 and a.get("lines") == "separate" else "pipe", "1.5 in")
+        size = _narrowest(n, a)
         return size if units.read(size, "length") < 1.5 * INCH else "1.5 in"
 
     return default
