@@ -4,6 +4,7 @@ import functools
 import re
 from dataclasses import replace
 
+import pytest
 from duplexsump.control import settings as s
 
 from host_sim.guide import page
@@ -47,6 +48,10 @@ def lines():
 SITES = {"demo": demo, "loop": loop, "bare": bare, "lines": lines}
 # Every board with every site, and both kinds of relay module.
 ALL = [(name, board, expander, (board == "pico") == expander) for name in SITES for board, expander in BOTH]
+
+QUICK = [("loop", "esp32", True, False), ("bare", "pico", False, False), ("lines", "pico", True, True)]
+# For a test of its own each: the demo on every board and each other site once; the rest in the long run.
+CASES = [pytest.param(*case, marks=() if case[0] == "demo" or case in QUICK else pytest.mark.long) for case in ALL]
 
 
 @functools.cache

@@ -4,7 +4,8 @@ import time
 
 SKIPPED = "not tested"
 WAIT_S, LOOK_S = 120.0, 0.2
-HELP = "Enter when done; skip and a reason; stop saves everything, and the same command resumes."
+HELP = ("A contact is seen by itself; Enter if nothing happens; skip and a reason; stop saves everything, and the same "
+        "command resumes.")  # fmt: skip
 
 
 class Stopped(Exception):  # noqa: N818 - a person's word, no error

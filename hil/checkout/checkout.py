@@ -79,7 +79,10 @@ class Checkout(Asking):
     # Going through.
 
     def run(self):
-        """Prove every signal that is not proved yet; return whether all are.  Raises InputError when the board goes."""
+        """Prove every signal of this run that is not proved yet; return whether all of them are.
+
+        Raises InputError when the board goes.
+        """
         self.document["firmware"] = f"{self.client.values()['firmware']:08x}"
         settings = self.client.settings()
         self.rows = signals.ranged(self.rows, settings)
@@ -87,7 +90,7 @@ class Checkout(Asking):
         if not self._now():
             self.person.say("Nothing is left to prove here.")
             self.save()
-            return self.passed
+            return True
         for line in CAUTIONS:
             self.person.say(f" * {line}")
         self.person.say(f"{len(self._now())} of {len(self.rows)} signals to prove.  {HELP}")
@@ -98,12 +101,12 @@ class Checkout(Asking):
             if not self._yes("safe", "Are both pumps unplugged or locked out, and proved dead?"):
                 self.person.say("   Then do not start.")
                 self.save()
-                return self.passed
+                return not self._now()
             self._parts()
         except Stopped:
             self.person.say(f"   Stopped; kept in {self.path}.")
         self.save()
-        return self.passed
+        return not self._now()
 
     def _bus(self):
         # A bus that does not answer would make each of its signals fail for itself.
@@ -150,7 +153,7 @@ class Checkout(Asking):
         rest = self._read_contacts()
         was = rest[one.name]
         self.person.say(f"{one.terminal} {one.name} ({one.to}) reads {_made(was)}.")
-        self.person.say(f"-> Now {orders.change(one, was)}, and hold it.  (It is seen by itself; Enter gives up.)")
+        self.person.say(f"-> Now {orders.change(one, was)}, and hold it.  (If nothing happens: Enter.)")
         self.person.does(f"change {one.name}")
         seen = {}
 

@@ -128,7 +128,8 @@ def _check(board, expander, port, virtual, link, record, only):
             passed = test.run()
         except (KeyboardInterrupt, EOFError):
             test.save()
-            typer.echo(f"\nstopped; kept in {record}, the same command resumes")
+            path = _page(test, record)
+            typer.echo(f"\nstopped; kept in {record} and {path}, the same command resumes")
             return 1
         return _end(test, record, passed)
 
@@ -146,14 +147,26 @@ def _check_virtual(board, expander, record, only):
         return _end(test, record, test.run())
 
 
-def _end(test, record, passed):
+def _page(test, record):
     from hil.checkout import page
     from host_sim.report import files
+
+    return files.write(record.parent, f"{record.stem}.html", page.as_html(test.document), "--record")
+
+
+def _end(test, record, passed):
     from host_sim.report.prompt import show
 
-    path = files.write(record.parent, f"{record.stem}.html", page.as_html(test.document), "--record")
-    left = [one.name for one in test.left]
-    show("every signal is proved" if passed else f"not proved: {', '.join(left)}")
+    path = _page(test, record)
+    left = test.left
+    here = [one.name for one in left if not test.only or one.terminal.split(":")[0] in test.only]
+    if not left:
+        show("every signal is proved")
+    elif passed:
+        places = sorted({one.terminal.split(":")[0] for one in left})
+        show(f"every signal of {', '.join(test.only)} is proved; still to prove: {len(left)} of {', '.join(places)}")
+    else:
+        show(f"not proved: {', '.join(here)}")
     if test.document["hardware"]:
         typer.echo("Take the test jumper out, turn both selectors to AUTO.")
     else:

@@ -2,6 +2,8 @@
 
 from math import ceil
 
+from duplexsump.control import settings as s
+
 from host_sim.guide import figures, fuses, trials
 from host_sim.sizing import sensors
 
@@ -78,7 +80,9 @@ def _devices(subject):
     return [
         (len(floats), "float switch", "dry contact for 12 V DC, 5 mA, cable 2 x 20 AWG to the enclosure; `high` normally "
          "closed (opens when wet), the others normally open"),
-        (loop, "level transmitter", "4 to 20 mA, two wires, submersible, its range that of the site file, working from "
+        (loop, "level transmitter", "4 to 20 mA, two wires, submersible, range "
+         f"{subject.site.settings[s.LEVEL_SPAN_MM] / 304.8:.3g} ft of water ({subject.site.settings[s.LEVEL_SPAN_MM]} mm) as in the "
+         "site file, working from "
          f"{24.0 - 0.022 * figures.LOOP_OHM[subject.board]:.0f} V or less"),
         (sum(one.name.startswith("moisture") for one in subject.rows), "moisture relay", "as the motor's maker asks for its "
          "seal probe, contact gold-plated, 5 mm or more from the line; where the motor has a probe"),

@@ -13,6 +13,7 @@ from tests.guides import subject
 pytest.importorskip("schemdraw")
 
 
+@pytest.mark.long
 def test_a_guide_has_a_folder_for_each_board_and_writes_over_no_other_boards(tmp_path, monkeypatch):
     monkeypatch.chdir(tmp_path)
     build.build(board=build.Wired.pico)

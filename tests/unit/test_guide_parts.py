@@ -6,7 +6,7 @@ import pytest
 
 from host_sim.board import signals
 from host_sim.guide import parts
-from tests.guides import ALL, BOTH, drawings, drawn, html_of, subject
+from tests.guides import BOTH, CASES, drawings, drawn, html_of, subject
 
 pytest.importorskip("schemdraw")
 
@@ -31,7 +31,7 @@ def test_parts_are_counted_from_the_table_and_carry_ratings(board, expander):
     assert all(rating for _, _, rating in rows)
 
 
-@pytest.mark.parametrize(("name", "board", "expander", "low"), ALL)
+@pytest.mark.parametrize(("name", "board", "expander", "low"), CASES)
 def test_everything_that_is_drawn_is_in_the_parts_list_with_its_rating(name, board, expander, low):
     texts = drawn(board, expander, low, name=name)
     have = bought(board, expander, low, name)
@@ -63,7 +63,7 @@ def test_everything_that_is_drawn_is_in_the_parts_list_with_its_rating(name, boa
     assert "surge arrester" in texts and have["surge arrester"][0] == 1
 
 
-@pytest.mark.parametrize(("name", "board", "expander", "low"), ALL)
+@pytest.mark.parametrize(("name", "board", "expander", "low"), CASES)
 def test_the_circuits_parts_are_counted_by_the_schematics_letters(name, board, expander, low):
     texts = [text for title, texts in drawings(board, expander, low, name).items()
              if title.startswith("schematic") for text in texts]  # fmt: skip

@@ -12,7 +12,7 @@ from host_sim.cli import app
 from host_sim.errors import InputError
 from host_sim.guide import assembly, parts, words
 from host_sim.site.load import packaged
-from tests.guides import ALL, BOTH, subject
+from tests.guides import ALL, BOTH, CASES, subject
 
 pytest.importorskip("schemdraw")
 TERMINAL = re.compile(r"X\d:[\d+]+")
@@ -41,7 +41,7 @@ def at(what, beginning):
     return next(n for n, (do, _) in enumerate(assembly.steps(what)) if do.startswith(beginning))
 
 
-@pytest.mark.parametrize(("name", "board", "expander", "low"), ALL)
+@pytest.mark.parametrize(("name", "board", "expander", "low"), CASES)
 def test_every_terminal_of_a_step_or_a_rule_is_on_the_board_or_among_the_common_ones(name, board, expander, low):
     what = subject(board, expander, low, name)
     common = set(TERMINAL.findall(" ".join(row[0] for row in words.COMMON)))
@@ -53,7 +53,7 @@ def test_every_terminal_of_a_step_or_a_rule_is_on_the_board_or_among_the_common_
     assert len(common) == 13
 
 
-@pytest.mark.parametrize(("name", "board", "expander", "low"), ALL)
+@pytest.mark.parametrize(("name", "board", "expander", "low"), CASES)
 def test_every_part_and_tool_of_a_step_is_in_the_parts_list(name, board, expander, low):
     what = subject(board, expander, low, name)
     rows = [(part, rating) for _, part, rating in parts.parts(what)]
@@ -90,7 +90,7 @@ def test_a_step_that_needs_a_voltage_comes_after_the_one_that_gives_it():
         assert bus == expander
 
 
-@pytest.mark.parametrize(("name", "board", "expander", "low"), ALL)
+@pytest.mark.parametrize(("name", "board", "expander", "low"), CASES)
 def test_what_is_proved_has_been_wired_and_what_comes_later_has_a_bridge(name, board, expander, low):
     what = subject(board, expander, low, name)
     field, power = at(what, "Field wiring"), at(what, "Electrician: contactors")
@@ -134,7 +134,8 @@ def program(name):
 
 
 # The demo has a charger's contact, and the second board without expander no input for it: its guide is refused.
-RUN = [one for one in ALL if one[0] in ("demo", "bare") and one[:3] != ("demo", "esp32", False)]
+RUN = [pytest.param(*one, marks=() if one[:3] == ("bare", "pico", False) else pytest.mark.long)
+       for one in ALL if one[0] in ("demo", "bare") and one[:3] != ("demo", "esp32", False)]  # fmt: skip
 
 
 @pytest.mark.parametrize(("name", "board", "expander", "low"), RUN)
