@@ -19,8 +19,8 @@ from host_sim.sizing.limits import OWN, PRACTICE
 QUOTED = "(read as quoted by others, not in the code book)"
 NEC_BRANCH = f"NFPA 70 (NEC) 430.22, 430.52, standard sizes 240.6(A), conductors 240.4(D) {QUOTED}"
 CONTACTOR_AC = "IEC 60947-4-1, utilization category AC-3: makes 10 times its rated current (as quoted by a maker)"
-CONTACTOR_DC = "IEC 60947-4-1, utilization category DC-3: makes and breaks 4 times its rated current (from memory)"
-GFCI = f"NFPA 70 (NEC) 210.8 for sump pumps {QUOTED}; UL 943 for class A (from memory)"
+CONTACTOR_DC = "IEC 60947-4-1, utilization category DC-3: makes 4 times its rated current (as quoted by a maker)"
+GFCI = f"NFPA 70 (NEC) 210.8 for sump pumps {QUOTED}; UL 943, class A (read as quoted by others)"
 INPUT_TYPES = "IEC 61131-2, digital inputs type 1 and 3: at least 2 mA flow while on (from memory)"
 NAMUR = "NAMUR NE 43: failure below 3.6 mA or above 21 mA (read as quoted by others)"
 
@@ -195,7 +195,7 @@ def _motor_rows(one):
                   f"largest usual size from 125 % ({one.conductor_a:g} A) to {share} of {one.rated_a:g} A, or the next "
                   f"one up{at_most}", source))  # fmt: skip
     if not one.direct:
-        found.append((f"{name}, ground-fault protection", guard(one), "class A trips at 5 mA (4 to 6 mA)", GFCI))
+        found.append((f"{name}, ground-fault protection", guard(one), "class A trips between 4 and 6 mA", GFCI))
     found.append((f"{name}, conductors", f"{one.awg} AWG copper",
                   f"for a device of {one.breaker_a:g} A; larger for a long run: hold the drop to 3 %", source))
     makes = 4 if one.direct else 10

@@ -122,7 +122,7 @@ def _pump(one):
         found.append((2, f"pump {n}: coil diode", f"100 V, 1 A, across the coils of C{n} and KT{n}"))
     else:
         found += [(1, f"pump {n}: GFCI {n}", f"class A (5 mA), {volts}: {figures.guard(one)}"),
-                  (int(one.plugs), f"pump {n}: receptacle", f"single, NEMA {_receptacle(one)} (NEMA WD 6, from memory), "
+                  (int(one.plugs), f"pump {n}: receptacle", f"single, NEMA {_receptacle(one)} (NEMA WD 6), "
                    f"{one.breaker_a:g} A, wet-location cover, after C{n}; for a pump with cord and plug"),
                   (2, f"pump {n}: coil suppressor", "100 ohm 1 W and 0.1 uF 275 V AC class X2, across the coils of "
                       f"C{n} and KT{n}")]  # fmt: skip

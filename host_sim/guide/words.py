@@ -48,7 +48,7 @@ POWER = (
      "metal enclosure and to the receptacle: through no switch, contactor or fuse. 0 V is not it.",
      "NFPA 70 (NEC) 250.4(A), 430.241 (from memory)"),
     ("motor overload", "The thermal protector in the motor, wired into the coil circuit and to the input; a motor "
-     "without one takes an overload relay at its plate current.", "NFPA 70 (NEC) 430.32 (from memory)"),
+     "without one takes an overload relay, at most 115 % of its plate current (125 % where its service factor is 1.15).", f"NFPA 70 (NEC) 430.32(A) {QUOTED}"),
     ("thermal contact", "One contact cannot stand in the coil circuit and in the 12 V field circuit. Where the motor brings "
      "one out, it holds in a relay KT; one contact of KT stands in the coil circuit, the other, gold-plated, goes to X1:5 "
      "or X1:6. Where it brings none out, KT is left out, its contact in the coil circuit and these terminals are bridged.",
