@@ -45,10 +45,10 @@ _HOUSE = {
         "Get a second pump ready.",
         f"{WATER} {GENERATOR} {THAW}", "The floor is wet within minutes, and nothing but a person can stop it."),
     "no_pump": Words(
-        "Neither pump can run: the house is unprotected.",
-        "both pumps tripped or locked out; a frozen or blocked discharge pipe; selectors at OFF; "
+        "Neither pump can be relied on: the house is unprotected.",
+        "a frozen or blocked discharge pipe, which stops both; both pumps tripped or locked out; selectors at OFF; "
         "no mains and no battery",
-        f"Check both selectors, the breakers and the cords. {OUTLET} Call for service now, or bring another pump.",
+        f"{OUTLET} Check both selectors, the breakers and the cords. Call for service now, or bring another pump.",
         f"{WATER} {LOCKED} {GENERATOR} {THAW}",
         "The next inflow floods the floor; how soon depends on the weather alone."),
     "level_lost": Words(
@@ -67,8 +67,8 @@ _HOUSE = {
         f"Watch the water. {OUTLET} Get another pump ready.",
         f"{WATER} {THAW}", "The floor may be wet within the hour."),
     "battery_low": Words(
-        "The house runs on the battery, and the battery is low.",
-        "a long outage; an old battery; a charger that did not charge before the outage",
+        "The house runs on the battery, and the battery is low or does not carry its pump.",
+        "a long outage; an old or weak battery; a charger that did not charge before the outage",
         "Bring a generator or a charged battery, and connect it by the installer's instructions.",
         f"{GENERATOR} {ACID}", "When the battery is empty no pump runs; that is a matter of an hour or so."),
     "inputs_forced_long": Words(
@@ -78,9 +78,11 @@ _HOUSE = {
         "Do not leave the site with the jumper in.", "While inputs are forced nothing protects the house."),
     "mains_lost": Words(
         f"The mains is out: for longer than the grace time (the wait before it is told, `mains_grace`, {GRACE_MIN} min "
-        "unless changed), or with the lag or high float wet.",
+        "unless changed), or with the lag or high float wet. At a power-up: the controller was without power, and the "
+        "water has risen to the lag or high float meanwhile.",
         "a power failure; a tripped breaker; a tripped ground-fault device (GFCI)",
-        "Check the breaker and the GFCI from a dry place. In a long outage get a generator ready.",
+        "Check the breaker and the GFCI from a dry place. In a long outage get a generator ready. After an outage look "
+        "from a dry place whether the floor got wet.",
         GENERATOR, "A battery pump carries the pit for some hours; a mains pump does nothing until the mains is back."),
     "mains_unsteady": Words(
         "The mains went away five times within an hour.",
@@ -172,7 +174,7 @@ _PUMP = {
         "replaced.", "Do not trust the selector to stop it. " + WATER,
         "It runs dry and burns out within the hour."),
     "unavailable": Words(
-        "Pump {n} cannot be relied on: it tripped, overheated or has no battery. " + _CAUSE,
+        "Pump {n} cannot be relied on: it tripped or overheated. " + _CAUSE,
         "a jam; a worn or clogged pump; a frozen or blocked discharge pipe; an air lock; a tripped breaker; a pulled "
         "cord; a shut valve; heat",
         OUTLET + " Find the cause and repair it. The alarm clears after a proved run with water.",
@@ -180,7 +182,7 @@ _PUMP = {
         "One pump is left; a storm that needs both, or a second fault, floods the floor."),
     "exercise_failed": Words(
         "Pump {n} failed its exercise, the short test run that an idle pump gets every week.",
-        "a seized or blocked pump; no supply; a battery that does not carry it",
+        "a seized or blocked pump; a pulled cord; a tripped breaker",
         "Pour water and test it; have it repaired.", UNPLUG, "The standby may not be there when needed; days to act."),
     "suspect": Words(
         "Twice pump {n} ran alone and the water rose, or did not fall until the other pump took over.",

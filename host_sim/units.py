@@ -24,7 +24,7 @@ KINDS = {
     "current": ("A", "a current", "8 A", "A", "A"),
     "voltage": ("V", "a voltage", "12.1 V", "V", "V"),
     "power": ("W", "a power", "1500 W", "W", "W"),
-    "charge": ("A*s", "an electric charge", "100 Ah", "Ah", "Ah"),
+    "charge": ("A*s", "a capacity in amp-hours", "100 Ah", "Ah", "Ah"),
     "resistance": ("ohm", "a resistance", "15 mohm", "mohm", "mohm"),
     "mass": ("kg", "a mass", "20 lb", "lb", "kg"),
     "share": ("dimensionless", "a share", "20 %", "%", "%"),
@@ -36,6 +36,7 @@ _WORDS = ("gpm = gallon / minute", "gph = gallon / hour", "cfs = foot ** 3 / sec
 _POWER = re.compile(r"\b(mm|cm|m|in|ft)\s*([23])\b")
 _TOWER = re.compile(r"(\*\*|\^)\s*-?(\d{2,}|\d.*(\*\*|\^))")  # a power that would take for ever to work out
 _USUAL = re.compile(r"(-?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?)(?:/([1-9]\d*)(?![\d.]))?(?:\s*([^\s\d.+-]\S*))?")
+_MARKED = re.compile(r"[\d/.]\s*['\"’‘”“′″]")  # 9 1/2" or 6'
 _COMMA = re.compile(r"\d,\d")
 LONGEST = 60
 _NUMBER = re.compile(r"[-+]?(\d+\.?\d*|\.\d+)([eE][-+]?\d+)?(/\d+)?")
@@ -66,14 +67,17 @@ def _without_comma(text):
 
 
 @functools.lru_cache(maxsize=4096)
-def _read(text, kind):
-    si, called, example = KINDS[kind][:3]
+def _read(text, kind, example=""):
+    si, called = KINDS[kind][:2]
+    example = example or KINDS[kind][2]
     if len(text) > LONGEST or _TOWER.search(text):
         raise ValueError(f'"{text[:LONGEST]}" cannot be read as {called}: write it as in "{example}"')
     if _COMMA.search(text):
         raise ValueError(_without_comma(text))
     if not _NUMBER.match(text.strip()):
         raise ValueError(f'"{text}" is not {called}: begin with a number, as in "{example}"')
+    if _MARKED.search(text) and kind not in ("length", "distance", "area"):
+        raise ValueError(f'{text} is in feet or inches: {called} is wanted, as in "{example}"')
     words = _plain(text, kind)
     usual = _USUAL.fullmatch(words)
     if usual and (usual[3] or "") in READ[kind]:
@@ -97,21 +101,21 @@ def _read(text, kind):
     return value
 
 
-def read(text, kind):
+def read(text, kind, example=""):
     """Return the SI value of a quantity written as a text.
 
     `kind` is one of KINDS.  Plain numbers are taken only for "share" and
     "number".  Raises ValueError with a sentence that says what was given and
-    what is wanted.
+    what is wanted, with `example`, or with the kind's own.
     """
-    called, example = KINDS[kind][1:3]
+    called, example = KINDS[kind][1], example or KINDS[kind][2]
     if isinstance(text, bool) or not isinstance(text, (int, float, str)):
         raise ValueError(f'{text!r} is not {called}: write it as in "{example}"')
     if isinstance(text, (int, float)):
         if kind not in ("share", "number"):
             raise ValueError(f'{text} has no unit: {called} is wanted, as in "{example}"')
         text = repr(text)
-    return _read(text, kind)
+    return _read(text, kind, example)
 
 
 def bare(text):

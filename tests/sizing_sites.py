@@ -31,7 +31,7 @@ SOUND = {
     },
     "supply": {
         "controller": "battery",
-        "battery": {"capacity": "600 Ah", "peukert": 1.1},
+        "battery": {"capacity": "600 Ah", "peukert": 1.1, "resistance": "2 mohm"},
         "charger": {"current": "30 A"},
         "inverter": {"limit": "6500 W"},
     },

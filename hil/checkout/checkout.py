@@ -5,7 +5,6 @@ horn, service relay and light.
 """
 
 import json
-import time
 from datetime import datetime
 from pathlib import Path
 
@@ -13,14 +12,13 @@ from duplexsump.control import settings as s
 from duplexsump.control.records import FAULT_CONVERTER, FAULT_EXPANDER
 from duplexsump.station import registers as r
 
-from hil.checkout import orders, readings
-from host_sim.board import signals
+from hil.checkout import kept, orders, readings, serial_line
+from hil.checkout.asking import HELP, SKIPPED, Asking, Clock, Skipped, Stopped
+from host_sim.board import fitted, signals
 from host_sim.errors import InputError
 from host_sim.report.files import write as write_file
 
-KIND, VERSION = "build check", 1
-PROVED, FAILED, SKIPPED = "proved", "failed", "not tested"
-WAIT_S, LOOK_S = 120.0, 0.2
+PROVED, FAILED = "proved", "failed"
 TEST_S = 5.0  # how long the test command lasts
 NEAR = 0.03  # of full scale, between the meter and the controller
 FORCED = ("off", "lead", "lag")  # what calls for pumps
@@ -31,70 +29,32 @@ CAUTIONS = (
     "Flood: while you do this nothing guards the pit. Have another way to pump.",
     "Drowning: keep the pit covered. Battery gas: no flame, no spark at a charging battery.",
 )
-HELP = "Enter when done; skip and a reason; stop saves everything, and the same command resumes."
 SETTLE_S = 1.0  # for filter and averaging
-PROVABLE = tuple(name for name in signals.CONNECTORS if name != "X6")
 
 
-class Stopped(Exception):  # noqa: N818 - a person's word, no error
-    """The person leaves; everything so far is kept."""
-
-
-class Skipped(Exception):  # noqa: N818 - a person's word, no error
-    """The person leaves one signal out; its text is the reason."""
-
-
-class Clock:
-    """The wall's time."""
-
-    def seconds(self):
-        """Return seconds."""
-        return time.monotonic()
-
-    def pause(self, seconds):
-        """Let time pass."""
-        time.sleep(seconds)
-
-
-class Checkout:
+class Checkout(Asking):
     """One build's checkout; `client` a `host_sim.board.client.Client`, `person` as `hil.commission.terminal.Terminal`.
 
     `only`: names of connectors ("X2") whose signals alone are proved in this run.
-    Raises InputError where the record's file is of another build or is not ours, and
-    for a connector that is none.
+    `line`: makes a Client over RS-485, None where X6 is not to be proved.  `hardware`:
+    whether a board is at the client's end.  Raises InputError where the record's file
+    is of another build or is not ours, and for a connector that is none.
     """
 
-    def __init__(self, client, board, expander, person, record, clock=None, only=()):
-        wrong = [name for name in only if name not in PROVABLE]
-        if wrong:
-            named = ", ".join(f"{name} ({signals.CONNECTORS[name]})" for name in PROVABLE)
-            raise InputError(f"{', '.join(wrong)}: this check proves {named}; serial, X6, is proved by "
-                             "sumpbench watch --framing rtu over it", "--only")  # fmt: skip
-        self.only = tuple(only)
-        self.client, self.person, self.clock = client, person, clock or Clock()
-        self.board, self.expander, self.path = board, expander, Path(record)
-        self.rows = [one for one in signals.signals(board, expander) if one.kind != signals.SERIAL]
-        self.document = self._recall()
+    def __init__(self, client, board, expander, person, record, clock=None, only=(), line=None, hardware=True):
+        _check_only(only, line)
+        super().__init__(person, clock or Clock())
+        self.only, self.client, self.line = tuple(only), client, line
+        self.path = Path(record)
+        every = signals.signals(board, expander)
+        self.serial = [one for one in every if one.kind == signals.SERIAL]
+        self.rows = [one for one in every if one.kind != signals.SERIAL] + (self.serial if line else [])
+        self.document = kept.recall(self.path, board, expander, hardware)
 
     # Keeping.
 
-    def _recall(self):
-        fresh = {"kind": KIND, "version": VERSION, "board": self.board, "expander": self.expander,
-                 "when": datetime.now().astimezone().isoformat(timespec="seconds"), "firmware": "", "hardware": True,
-                 "items": {}}  # fmt: skip
-        if not self.path.exists():
-            return fresh
-        try:
-            found = json.loads(self.path.read_text(encoding="utf-8"))
-        except (OSError, ValueError) as error:
-            raise InputError(f"{self.path} cannot be read as a record: {error}; name another", "--record") from error
-        if not isinstance(found, dict) or found.get("kind") != KIND or not isinstance(found.get("items"), dict):
-            raise InputError(f"{self.path} is no record of a build check: name another", "--record")
-        if (found.get("board"), found.get("expander")) != (self.board, self.expander):
-            raise InputError(f"{self.path} is of another board: name another record", "--record")
-        return found
-
-    def _keep(self, name, verdict, words):
+    def keep(self, name, verdict, words):
+        """Keep a verdict in the record, and say it."""
         row = next((one for one in self.rows if one.name == name), None)
         self.document["items"][name] = {"verdict": verdict, "words": words, "terminal": row.terminal if row else "",
                                         "when": datetime.now().astimezone().isoformat(timespec="seconds")}  # fmt: skip
@@ -108,38 +68,45 @@ class Checkout:
     @property
     def left(self):
         """Return the signals that are not proved yet."""
-        items = self.document["items"]
-        return [one for one in self.rows if items.get(one.name, {}).get("verdict") != PROVED]
+        items, absent = self.document["items"], self.document["absent"]
+        return [one for one in self.rows if one.name not in absent and items.get(one.name, {}).get("verdict") != PROVED]
 
     @property
     def passed(self):
-        """Return whether every signal of the board is proved."""
+        """Return whether every signal that is built is proved."""
         return not self.left
 
     # Going through.
 
     def run(self):
-        """Prove every signal that is not proved yet; return whether all are.  Raises InputError when the board goes."""
+        """Prove every signal of this run that is not proved yet; return whether all of them are.
+
+        Raises InputError when the board goes.
+        """
         self.document["firmware"] = f"{self.client.values()['firmware']:08x}"
-        self.rows = signals.ranged(self.rows, self.client.settings())
+        settings = self.client.settings()
+        self.rows = signals.ranged(self.rows, settings)
+        self.document["absent"] = fitted.absent(self.rows, settings)
         if not self._now():
             self.person.say("Nothing is left to prove here.")
             self.save()
-            return self.passed
+            return True
         for line in CAUTIONS:
             self.person.say(f" * {line}")
         self.person.say(f"{len(self._now())} of {len(self.rows)} signals to prove.  {HELP}")
+        for name, why in self.document["absent"].items():
+            self.person.say(f"   {name}: not built, by the controller's settings: {why}.")
         self._bus()
         try:
             if not self._yes("safe", "Are both pumps unplugged or locked out, and proved dead?"):
                 self.person.say("   Then do not start.")
                 self.save()
-                return self.passed
+                return not self._now()
             self._parts()
         except Stopped:
             self.person.say(f"   Stopped; kept in {self.path}.")
         self.save()
-        return self.passed
+        return not self._now()
 
     def _bus(self):
         # A bus that does not answer would make each of its signals fail for itself.
@@ -161,7 +128,10 @@ class Checkout:
             self._outputs(others)
         for part, prove in ((signals.CONTACT, self._contact), (signals.ANALOG, self._measure)):
             for one in [row for row in self._now() if row.kind == part]:
-                prove(one)
+                while prove(one) == FAILED and self._yes(f"again {one.name}", "   Try it again?"):
+                    pass
+        for one in [row for row in self._now() if row.kind == signals.SERIAL][:1]:
+            self._over_the_line(one)
         for one in outputs:
             if one.name.startswith("pump"):
                 self._or_skip(self._pump, one)
@@ -173,46 +143,6 @@ class Checkout:
         except Skipped as left:
             self._skip(one, str(left))
 
-    def _skip(self, one, reason):
-        # Whoever reads the record asks why.
-        while not reason.strip():
-            reason = self._line(f"why {one.name}", f"   why is {one.name} not tested? > ")
-        self._keep(one.name, SKIPPED, reason.strip())
-
-    # Asking.
-
-    def _line(self, key, prompt):
-        line = self.person.read(key, prompt).strip()
-        if line.lower() == "stop":
-            raise Stopped
-        return line
-
-    def _yes(self, key, question):
-        skips = key.startswith("see ")
-        while True:
-            line = self._line(key, f"{question} (yes or no) > ")
-            if line.lower() in ("yes", "y", "no", "n"):
-                return line.lower().startswith("y")
-            if skips and line.lower().startswith("skip"):
-                raise Skipped(line[4:].strip())
-            self.person.say(f"   Please answer yes or no{'; or skip, with a reason' if skips else ''}.")
-
-    def _until(self, holds, limit_s=WAIT_S):
-        # Whether it comes true; a person may end the wait with a line: "" gives up, skip and stop as ever.
-        until = self.clock.seconds() + limit_s
-        while not holds():
-            typed = self.person.poll()
-            word = None if typed is None else typed.strip()
-            if word is not None and word.lower() == "stop":
-                raise Stopped
-            if word and word.split()[0].lower() != "skip":
-                self.person.say(f'   "{word}" is not understood, still waiting. {HELP}')
-                word = None
-            if word is not None or self.clock.seconds() >= until:
-                return word or ""
-            self.clock.pause(LOOK_S)
-        return None
-
     # Contacts.
 
     def _read_contacts(self):
@@ -223,7 +153,7 @@ class Checkout:
         rest = self._read_contacts()
         was = rest[one.name]
         self.person.say(f"{one.terminal} {one.name} ({one.to}) reads {_made(was)}.")
-        self.person.say(f"-> Now {orders.change(one, was)}, and hold it.")
+        self.person.say(f"-> Now {orders.change(one, was)}, and hold it.  (If nothing happens: Enter.)")
         self.person.does(f"change {one.name}")
         seen = {}
 
@@ -239,18 +169,20 @@ class Checkout:
         self.person.say("-> And back as it was.")
         self.person.does(f"restore {one.name}")
         back = self._until(lambda: self._read_contacts()[one.name] == was)
+        if gave_up is not None and gave_up.lower().startswith("skip"):
+            self._skip(one, gave_up[4:])
+            return SKIPPED
         if gave_up is not None:
-            if gave_up.lower().startswith("skip"):
-                self._skip(one, gave_up[4:])
-            else:
-                wrong = f"; instead {', '.join(others)} changed: swapped wires" if others else ": open, or shorted"
-                self._keep(one.name, FAILED, f"nothing changed at {one.pin_text}{wrong}")
+            wrong = f"; instead {', '.join(others)} changed: swapped wires" if others else ": open, or shorted"
+            verdict, words = FAILED, f"nothing changed at {one.pin_text}{wrong}"
         elif others:
-            self._keep(one.name, FAILED, f"{', '.join(others)} changed with it: wires that touch")
+            verdict, words = FAILED, f"{', '.join(others)} changed with it: wires that touch"
         elif back is not None:
-            self._keep(one.name, FAILED, f"it stays {_made(1 - was)}")
+            verdict, words = FAILED, f"it stays {_made(1 - was)}"
         else:
-            self._keep(one.name, PROVED, f"{_made(was)}, {_made(1 - was)}, {_made(was)}")
+            verdict, words = PROVED, f"{_made(was)}, {_made(1 - was)}, {_made(was)}"
+        self.keep(one.name, verdict, words)
+        return verdict
 
     # Measuring.
 
@@ -266,7 +198,7 @@ class Checkout:
             line = self._line(f"meter {one.name}", f"   what does your meter read, in {unit}? > ")
             if line.lower().startswith("skip"):
                 self._skip(one, line[4:])
-                return
+                return SKIPPED
             try:
                 said = float(line.split()[0].replace(",", "."))
                 break
@@ -275,12 +207,24 @@ class Checkout:
         value, _ = readings.measured(one, self.client.values())
         self.person.does(f"restore {one.name}")
         words = f"meter {said:g} {unit}, controller {value:.2f} {unit}"
+        verdict = FAILED
         if said < full / 4:
-            self._keep(one.name, FAILED, f"{words}: too little to prove anything, {full / 3:.1f} {unit} or more")
+            words = f"{words}: too little to prove anything, {full / 3:.1f} {unit} or more"
         elif abs(value - said) > NEAR * full:
-            self._keep(one.name, FAILED, f"{words}: more than {NEAR:.0%} of {full:g} {unit} apart")
+            words = f"{words}: more than {NEAR:.0%} of {full:g} {unit} apart"
         else:
-            self._keep(one.name, PROVED, words)
+            verdict = PROVED
+        self.keep(one.name, verdict, words)
+        return verdict
+
+    # Serial.
+
+    def _over_the_line(self, one):
+        # One exchange takes both wires.
+        self.person.say(f"{', '.join(row.terminal for row in self.serial)}: RS-485, asked by the program itself.")
+        proved, words = serial_line.prove(self.client, self.line)
+        for row in self.serial:
+            self.keep(row.name, PROVED if proved else FAILED, words)
 
     # Outputs.
 
@@ -293,8 +237,10 @@ class Checkout:
         answer = self._yes(f"see {one.name}", f"{one.terminal} {one.name}: is it lit?")
         same = answer == bool(lit)
         words = f"controller {'on' if lit else 'off'}, seen {'lit' if answer else 'dark'}"
-        self._keep(one.name, PROVED if same and lit else FAILED,
-                   words if lit or not same else f"{words}: something is wrong, mend it and prove this again")
+        if same and not lit:
+            self.keep(one.name, SKIPPED, f"{words}: dark while something is wrong; asked for again when nothing is")
+            return
+        self.keep(one.name, PROVED if same else FAILED, words)
 
     def _clear(self):
         # What was tipped and bridged before may have raised alarms.
@@ -312,11 +258,11 @@ class Checkout:
         moved = self._until(lambda: readings.output(one, self.client.states()) != rest, TEST_S)
         self.clock.pause(TEST_S)
         if moved is not None:
-            self._keep(one.name, FAILED, "the controller did not switch it: an alarm or a silence holds it")
+            self.keep(one.name, FAILED, "the controller did not switch it: an alarm or a silence holds it")
             return
         moves = "drop out" if rest else "pull in"
         answer = self._yes(f"see {one.name}", f"   did {one.name} {moves} and come back?")
-        self._keep(one.name, PROVED if answer else FAILED,
+        self.keep(one.name, PROVED if answer else FAILED,
                    f"{'on' if rest else 'off'} at rest, switched by the test"
                    if answer else "the controller switched it and nothing moved: wire, polarity or relay")  # fmt: skip
 
@@ -332,13 +278,13 @@ class Checkout:
         if typed is not None:
             if typed.lower().startswith("skip"):
                 raise Skipped(typed[4:].strip())
-            self._keep(one.name, FAILED, "selectors or jumper did not read so")
+            self.keep(one.name, FAILED, "selectors or jumper did not read so")
             return
         try:
             self._force(1)
             came = self._until(self._refreshed(lambda: readings.output(one, self.client.states()) == 1), PUMP_WAIT_S)
             if came is not None:
-                self._keep(one.name, FAILED, "the controller did not call for it within 90 s")
+                self.keep(one.name, FAILED, "the controller did not call for it within 90 s")
                 return
             answer = self._yes(f"see {one.name}", f"   did contactor {n}, and only that one, pull in?")
         except Skipped:
@@ -350,7 +296,7 @@ class Checkout:
         good = answer and off is None
         words = "pulled in by a call for it, dropped out after" if good else (
             "the wrong contactor, or none" if not answer else "it stays on")
-        self._keep(one.name, PROVED if good else FAILED, words)
+        self.keep(one.name, PROVED if good else FAILED, words)
         self.client.write_bits(r.FORCE_MASK_AT, [0] * r.N_FORCES)
 
     def _refreshed(self, holds):
@@ -366,6 +312,16 @@ class Checkout:
         values = [wet ^ (closed >> i & 1) if name in FORCED else 0 for i, name in enumerate(r.FORCES)]
         self.client.write_bits(r.FORCE_VALUE_AT, values)
         self.client.write_bits(r.FORCE_MASK_AT, [int(name in FORCED) for name in r.FORCES])
+
+
+def _check_only(only, line):
+    wrong = [name for name in only if name not in signals.CONNECTORS]
+    if wrong:
+        named = ", ".join(f"{name} ({words})" for name, words in signals.CONNECTORS.items())
+        raise InputError(f"{', '.join(wrong)}: this check proves {named}", "--only")
+    if "X6" in only and line is None:
+        raise InputError("X6 is proved over RS-485 itself: add --line and the port of a USB adapter for RS-485 at its "
+                         "far end", "--only")  # fmt: skip
 
 
 def _made(closed):

@@ -4,10 +4,20 @@
 of the signal that it is swapped with, for an output "dead".
 """
 
+from duplexsump.control import settings as s
+
 from hil.kits import wires
+from hil.kits.virtual import bench_settings
 from host_sim.board import signals
 
 METER = {"current": 15000, "loop": 12000, "battery": 12800}
+
+
+def everything():
+    """Return the settings record of a virtual board to which everything of the table is fitted."""
+    values = bench_settings()
+    values[s.TRANSMITTER] = values[s.CHARGER_FITTED] = values[s.MAINS_FITTED] = 1
+    return values
 
 
 class Handy:
@@ -67,7 +77,8 @@ class Handy:
             return f"{METER[self.rows[name].electrical] / 1000:g}"
         if word == "see":
             return "no" if self.wrong.get(name) == "dead" else self._saw(self.rows[name])
-        return "yes"
+        # Whoever wired it wrong does not find it by trying again.
+        return "no" if word == "again" else "yes"
 
     def _saw(self, one):
         if one.name == "status light":

@@ -29,7 +29,9 @@ def build(
     site: Annotated[
         Path | None, typer.Option(help="Site file: its pumps and battery; an invented one if omitted.")
     ] = None,
-    out: Annotated[Path, typer.Option(help="Folder for build.html.")] = Path("sumpbench-build"),
+    out: Annotated[
+        Path | None, typer.Option(help="Folder for build.html; sumpbench-build-BOARD if left out.", show_default=False)
+    ] = None,
     check: Annotated[bool, typer.Option("--check", help="Prove each input and output of what was built.")] = False,
     port: Annotated[str | None, typer.Option(help="With --check: serial port of the controller.")] = None,
     virtual: Annotated[
@@ -38,19 +40,23 @@ def build(
     framing: Annotated[str, typer.Option(help="With --check: ascii on USB, rtu on RS-485.")] = "ascii",
     unit: Annotated[int, typer.Option(min=1, max=247, help="With --check: Modbus address.")] = 1,
     only: Annotated[
-        list[str] | None, typer.Option(help="With --check: only this connector, X1 to X5; may be repeated.")
+        list[str] | None, typer.Option(help="With --check: only this connector, X1 to X6; may be repeated.")
+    ] = None,
+    line: Annotated[
+        str | None, typer.Option(help="With --check: port of the USB adapter at the RS-485 line's far end; proves X6.")
     ] = None,
     record: Annotated[Path, typer.Option(help="With --check: record (JSON); its page goes beside it.")] = Path(
         "build-check.json"
     ),
 ):
     """Guide to build a controller, as one page to print: schematic, power side, parts, assembly; --check proves it."""
-    if not check and (port or virtual):
-        raise InputError("--port and --virtual go with --check", "build")
+    if not check and (port or virtual or line):
+        raise InputError("--port, --virtual and --line go with --check", "build")
     if check:
         chosen = [one.upper() for one in only or ()]
-        raise typer.Exit(_check(board.value, expander, port, virtual, (framing, unit), record, chosen))
-    _guide(board.value, expander, active_low, site, out)
+        raise typer.Exit(_check(board.value, expander, port, virtual, (framing, unit, line), record, chosen))
+    plain = f"sumpbench-build-{board.value}{'' if expander else '-no-expander'}"
+    _guide(board.value, expander, active_low, site, out or Path(plain))
 
 
 def _guide(board, expander, active_low, site, out):
@@ -60,6 +66,7 @@ def _guide(board, expander, active_low, site, out):
     from host_sim.site.load import load_site, packaged
 
     files.check(out, (page.NAME, page.SUMMARY), page.SUMMARY, {"made_by": page.MADE_BY}, "guide")
+    _refuse_other(out / page.SUMMARY, board, expander)
     if site is not None:
         _refuse_unsized(site)
     plan = load_site(site or packaged("demo"))
@@ -74,6 +81,16 @@ def _guide(board, expander, active_low, site, out):
         typer.echo(f"no --site: sized for {plan.name}; give your own site file before you buy anything")
     typer.echo(f"guide: {path}; print it, letter or A4")
     typer.echo("Line voltage is a licensed electrician's work, with a permit; the cautions are on its first sheet.")
+
+
+def _refuse_other(summary, board, expander):
+    # A guide lies in the workshop for weeks: that of another board is not written over.
+    if not summary.exists():
+        return
+    found = json.loads(summary.read_text(encoding="utf-8"))
+    if (found.get("board"), found.get("expander")) != (board, expander):
+        which = f"{found.get('board')}{'' if found.get('expander') else ', no expander'}"
+        raise InputError(f"{summary.parent} holds the guide for {which}: name another folder", "--out")
 
 
 def _refuse_unsized(site):
@@ -93,44 +110,63 @@ def _check(board, expander, port, virtual, link, record, only):
     from hil.checkout.checkout import Checkout
 
     if virtual:
+        if link[2]:
+            raise InputError("--line is a real RS-485 line's: it goes with --port", "build")
         return _check_virtual(board, expander, record, only)
     from hil.commission.terminal import Terminal
     from host_sim.board.client import connect
 
-    with connect(port, *link) as client:
-        test = Checkout(client, board, expander, Terminal(), record, only=only)
-        # A port that a program made, as `sumpbench virtual` does, has no terminals.
-        test.document["hardware"] = not os.path.realpath(port).startswith("/dev/pts/")
+    framing, unit, line = link
+    # A port that a program made, as `sumpbench virtual` does, has no terminals.
+    hardware = not os.path.realpath(port).startswith("/dev/pts/")
+    far = (lambda: connect(line, "rtu", unit)) if line else None
+    with connect(port, framing, unit) as client:
+        test = Checkout(client, board, expander, Terminal(), record, only=only, line=far, hardware=hardware)
+        if not hardware:
+            typer.echo("This port belongs to a program: NO HARDWARE IS TESTED.")
         try:
             passed = test.run()
         except (KeyboardInterrupt, EOFError):
             test.save()
-            typer.echo(f"\nstopped; kept in {record}, the same command resumes")
+            path = _page(test, record)
+            typer.echo(f"\nstopped; kept in {record} and {path}, the same command resumes")
             return 1
         return _end(test, record, passed)
 
 
 def _check_virtual(board, expander, record, only):
     from hil.checkout.checkout import Checkout
-    from hil.checkout.person import Handy, KitClock
+    from hil.checkout.person import Handy, KitClock, everything
     from hil.kits import select
 
-    with select.open_kit(select.Choice(virtual=True, board=board, expander=expander)) as kit:
+    choice = select.Choice(virtual=True, board=board, expander=expander)
+    with select.open_kit(choice, everything()) as kit:
         kit.reset()
         person = Handy(kit, board, expander, told=typer.echo)
-        test = Checkout(kit.client(), board, expander, person, record, KitClock(kit), only)
-        test.document["hardware"] = False
+        test = Checkout(kit.client(), board, expander, person, record, KitClock(kit), only, hardware=False)
         return _end(test, record, test.run())
 
 
-def _end(test, record, passed):
+def _page(test, record):
     from hil.checkout import page
     from host_sim.report import files
+
+    return files.write(record.parent, f"{record.stem}.html", page.as_html(test.document), "--record")
+
+
+def _end(test, record, passed):
     from host_sim.report.prompt import show
 
-    path = files.write(record.parent, f"{record.stem}.html", page.as_html(test.document), "--record")
-    left = [one.name for one in test.left]
-    show("every signal is proved" if passed else f"not proved: {', '.join(left)}")
+    path = _page(test, record)
+    left = test.left
+    here = [one.name for one in left if not test.only or one.terminal.split(":")[0] in test.only]
+    if not left:
+        show("every signal is proved")
+    elif passed:
+        places = sorted({one.terminal.split(":")[0] for one in left})
+        show(f"every signal of {', '.join(test.only)} is proved; still to prove: {len(left)} of {', '.join(places)}")
+    else:
+        show(f"not proved: {', '.join(here)}")
     if test.document["hardware"]:
         typer.echo("Take the test jumper out, turn both selectors to AUTO.")
     else:

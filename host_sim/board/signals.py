@@ -24,7 +24,7 @@ OUTPUT, CONTACT, ANALOG, SERIAL = "output", "contact to ground", "0 to 3.3 V", "
 KINDS = {"relay": OUTPUT, "lamp": OUTPUT, "field contact": CONTACT, "panel contact": CONTACT, "current": ANALOG,
          "loop": ANALOG, "battery": ANALOG, "serial": SERIAL}  # fmt: skip
 
-# What pulls an input up that is not on the board's own pins (drawings F and P).
+# The resistor that is fitted at an input (drawings F and P); a chip's own pull-up, where there is one, is far weaker.
 FITTED = {"field contact": "up, 10 kohm fitted", "panel contact": "up, 3.3 kohm fitted"}
 
 
@@ -115,9 +115,8 @@ def signals(name, expander=False):
 
 def _signal(row, pin, data, to):
     bit = data.get("bits", {}).get(row["name"], row["bit"])
-    kind = KINDS[row["class"]]
     own = isinstance(pin, int)
-    pull = "none" if kind in (OUTPUT, ANALOG, SERIAL) else data["pull"] if own else FITTED[row["class"]]
+    pull = FITTED.get(row["class"], "none")
     place = getattr(records, row["place"]) if row["place"] else -1
     level = getattr(records, bit) if isinstance(bit, str) else bit
     position = str(data["header"][str(pin)]) if own else ""

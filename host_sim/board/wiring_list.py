@@ -59,6 +59,14 @@ def ground(name):
     return f"Ground on the header: {', '.join(map(str, data['ground']))}; {supply}"
 
 
+def bus(name):
+    """Return the line that says where the expander's bus is on a board's header; a board with pins."""
+    data = signals.board(name)
+    pins = [f"{line.upper()} GP{data['expander'][line]}, pin {data['header'][str(data['expander'][line])]}"
+            for line in ("sda", "scl")]  # fmt: skip
+    return f"I2C bus to the expander: {'; '.join(pins)}"
+
+
 def check(name, values, expander=False):
     """Raise InputError where a settings record asks a board for an input that it lacks, or for more than it reads."""
     rows = table(name, expander)

@@ -71,6 +71,8 @@ def wiring(
     if rows:
         screen.print(table)
         screen.print(Text(f"pin: the position on the board's header.  {wiring_list.ground(board.value)}"))
+        if expander:
+            screen.print(Text(wiring_list.bus(board.value)))
         if values is None:
             screen.print(Text("Sensor ranges are the defaults: with --settings FILE the list shows those of your pit."))
     else:

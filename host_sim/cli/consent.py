@@ -21,7 +21,8 @@ RESTS = (
 MAINTAIN = (
     "This stops both pumps and leaves the controller at MicroPython's prompt, outputs off, the alarm relay dropped, "
     "for 10 min at most; then it restarts by itself. Nothing guards the pit meanwhile: have the water low and another "
-    "pump ready. Whoever writes a wrong file may leave it without a program."
+    "pump ready. On a bench, unplug both pumps first: at the restart the relays may move. Pumps that are plugged in "
+    "may start by themselves after it: no hand in the pit. Whoever writes a wrong file may leave it without a program."
 )
 RIG = (
     "This restarts the board of the rig: its wires let go, so that the controller sees both thermal contacts open and "

@@ -2,9 +2,10 @@
 
     figures.py       what is worked out: contactor, breaker, wire, sensor, contact circuits, supply and its run time
     words.py         what is said: what one may do oneself, cautions, separation, enclosure, labels
+    subject.py       what a guide is about: site, board, expander, relay modules; what of it is not built
     symbols.py       drawing symbols; drawing.py, a drawing as SVG that fits the page
     controller.py, ladder.py, circuits.py   the drawings
-    connections.py   the table of every signal
-    parts.py         parts by rating; assembly.py, the order of assembly with a test after each step
+    parts.py         parts by rating; fuses.py, every fuse; trials.py, how a measuring input is given a known value
+    assembly.py      the order of assembly with a test after each step
     page.py          the pages; page.html, their template
 """

@@ -1,6 +1,5 @@
 """The circuits between terminal and pin, one drawing for each class of signal, with every value."""
 
-from host_sim.board import signals
 from host_sim.guide import figures, fuses
 from host_sim.guide.drawing import Drawing
 from host_sim.sizing import sensors
@@ -20,25 +19,52 @@ def contacts(has_lamp, active_low=False):
     return d
 
 
-def measuring(board, expander, motors):
-    """Return the drawing of the measuring circuits, C, L, B, S, each to its own pin."""
-    rows = {one.name: one for one in signals.signals(board, expander)}
+def measuring(subject):
+    """Return the drawing of a `subject.Subject`'s measuring circuits, C, L, B, S as they are built, to their pins."""
     d = Drawing("circuits C, L, B, S: measuring and serial")
     y = 0.0
-    kinds = []
-    sensed = [one for one in motors if one.sensor is not None]
-    for one in sensed:
-        if one.sensor.kind not in kinds:
-            kinds.append(one.sensor.kind)
-            numbers = [each.number for each in sensed if each.sensor.kind == one.sensor.kind]
-            pins = [rows[f"current {n}"] for n in numbers]
-            (_transformer if one.sensor.kind == sensors.TRANSFORMER else _hall)(d, one, numbers, y, _places(pins))
-            y -= RECTIFIED if one.sensor.kind == sensors.TRANSFORMER else AMPLIFIED
-    one_of_two = ", or B: one of the two, never both" if rows["level loop"].pin == rows["battery"].pin else ""
-    _loop(d, board, y, _places([rows["level loop"]]), one_of_two)
-    _divider(d, y - STEP, _places([rows["battery"]]))
-    _serial(d, y - 2 * STEP, rows)
+    for kind, height, draw in ((sensors.TRANSFORMER, RECTIFIED, _transformer), (sensors.HALL, AMPLIFIED, _hall)):
+        for alike in _alike(subject.sensed(kind)):
+            numbers = [one.number for one in alike]
+            draw(d, alike[0], numbers, y, _places([subject.row(f"current {n}") for n in numbers]))
+            y -= height
+    if subject.has("level loop"):
+        _loop(d, subject.board, y, _places([subject.row("level loop")]))
+        y -= STEP
+    if subject.has("battery"):
+        _divider(d, y, _places([subject.row("battery")]))
+        y -= STEP
+    _serial(d, y, {name: subject.row(name) for name in ("RS-485 driver", "RS-485 receiver")})
     return d
+
+
+def _alike(motors):
+    # Motors by their sensor: two of one range have one drawing.
+    found = {}
+    for one in motors:
+        found.setdefault(one.sensor.range_a, []).append(one)
+    return found.values()
+
+
+def fed(d, y, source, fuse, terminal, end):
+    """Draw a supply, its fuse and the terminal after it, from the left edge to x = `end`.
+
+    `fuse` is ((x where the wire begins, x and x of the fuse's ends), height of its words
+    above the wire, words), `terminal` (x, name) or None; the schematic of the supply uses it too.
+    """
+    (wire, begin, after), above, words = fuse
+    d.text((0.0, y), source, 7.5)
+    d.line((wire, y), (begin, y))
+    d.between(d.e.Fuse(), (begin, y), (after, y))
+    d.text(((begin + after) / 2, y + above), words, 7.0, "center")
+    if terminal is None:
+        d.line((after, y), (end, y))
+        return
+    x, name = terminal
+    d.line((after, y), (x - 0.1, y))
+    d.terminal((x, y))
+    d.text((x, y + 0.32), name, 7.0, "center")
+    d.line((x + 0.1, y), (end, y))
 
 
 def _places(rows):
@@ -84,18 +110,12 @@ def _field(d, y):
     ma = figures.field_ma()
     _head(d, y, "F", "field contact, isolated: floats, thermal, moisture, mains, charger, generator; "
           f"{ma:.1f} mA wets it")  # fmt: skip
-    d.text((0.0, y), "+12 V field", 7.5)
-    d.line((2.0, y), (2.3, y))
-    d.between(d.e.Fuse(), (2.3, y), (3.6, y))
-    d.text((2.95, y + 0.42), f"FF {fuses.amps('FF')}", 7.0, "center")
+    fed(d, y, "+12 V field", ((2.0, 2.3, 3.6), 0.42, f"FF {fuses.amps('FF')}"), (4.2, "X1:+"), 4.3)
     d.dot((3.8, y))
     d.between(d.e.RBox(), (3.8, y), (3.8, y - 1.2))
     d.text((3.3, y - 0.45), "suppressor", 7.0, "right")
     d.text((3.3, y - 0.75), "18 V", 7.0, "right")
     d.text((4.25, y - 1.2), "0 V field", 7.5)
-    d.terminal((4.2, y))
-    d.line((3.6, y), (4.1, y))
-    d.text((4.2, y + 0.32), "X1:+", 7.0, "center")
     d.between(d.e.Switch(), (4.3, y), (5.9, y))
     d.terminal((6.0, y))
     d.text((6.0, y + 0.32), "X1:1", 7.0, "center")
@@ -161,7 +181,7 @@ def _relay(d, y, active_low):
     d.rect((6.0, y - 0.25), (10.6, y + 0.35), "relay module, isolated input", 7.5)
     d.line((10.6, y), (11.4, y))
     d.between(d.e.Switch(), (11.4, y), (13.0, y))
-    d.text((13.3, y), "coil of the contactor, 2 A fuse", 7.5)
+    d.text((13.3, y), "its load: ladder diagram", 7.5)
 
 
 def _lamp(d, y):
@@ -172,7 +192,7 @@ def _lamp(d, y):
     d.text((2.75, y + 0.42), "330 ohm", 7.0, "center")
     d.line((3.5, y), (4.4, y))
     d.terminal((4.5, y))
-    d.text((4.5, y + 0.32), "X2:9", 7.0, "center")
+    d.text((4.5, y + 0.32), "X2:8", 7.0, "center")
     d.line((4.6, y), (5.2, y))
     d.between(d.e.LED(), (5.2, y), (6.6, y))
     d.line((6.6, y), (7.1, y))
@@ -299,14 +319,7 @@ def _hall(d, one, numbers, top, lines):
     sensor, y = one.sensor, top - 1.25
     _head(d, top, "C", f"current sensor, pump {_and(numbers)}: Hall sensor for one direction, {sensor.range_a:g} A is "
           "3.3 V; amplifier on 3.3 V")  # fmt: skip
-    d.text((0.0, y), "5 V", 7.5)
-    d.line((0.65, y), (0.8, y))
-    d.between(d.e.Fuse(), (0.8, y), (1.7, y))
-    d.text((1.2, y + 0.42), f"FH {fuses.amps('FH')}", 7.0, "center")
-    d.line((1.7, y), (2.0, y))
-    d.terminal((2.1, y))
-    d.text((2.1, y - 0.35), "X5:5", 7.0, "center")
-    d.line((2.2, y), (2.6, y))
+    fed(d, y, "5 V", ((0.65, 0.8, 1.7), 0.42, f"FH {fuses.amps('FH')}"), (2.2, "X5:5"), 2.6)
     d.rect((2.6, y - 0.3), (4.6, y + 0.3), "Hall sensor", 7.5)
     d.line((3.6, y - 0.3), (3.6, y - 0.52))
     d.terminal((3.6, y - 0.6))
@@ -325,17 +338,10 @@ def _hall(d, one, numbers, top, lines):
     _pin(d, 12.4, out[1], lines)
 
 
-def _loop(d, board, y, lines, one_of_two):
+def _loop(d, board, y, lines):
     ohm = figures.LOOP_OHM[board]
-    _head(d, y, "L", f"level loop: {ohm:g} ohm, 22 mA is {0.022 * ohm:.2f} V{one_of_two}")
-    d.text((0.0, y), "+24 V loop", 7.5)
-    d.line((1.7, y), (1.8, y))
-    d.between(d.e.Fuse(), (1.8, y), (3.0, y))
-    d.text((2.4, y + 0.42), f"FL {fuses.amps('FL')}", 7.0, "center")
-    d.terminal((3.4, y))
-    d.line((3.0, y), (3.3, y))
-    d.text((3.4, y + 0.32), "X5:+", 7.0, "center")
-    d.line((3.5, y), (4.0, y))
+    _head(d, y, "L", f"level loop: {ohm:g} ohm, 22 mA is {0.022 * ohm:.2f} V")
+    fed(d, y, "+24 V loop", ((1.7, 1.8, 3.0), 0.42, f"FL {fuses.amps('FL')}"), (3.4, "X5:+"), 4.0)
     d.rect((4.0, y - 0.3), (6.0, y + 0.3), "transmitter", 7.5)
     d.line((6.0, y), (6.5, y))
     d.terminal((6.6, y))
@@ -355,16 +361,8 @@ def _to_ground(d, x, y, text):
 
 def _divider(d, y, lines):
     _head(d, y, "B", "battery divider: 33 V is 3.3 V")
-    d.text((0.0, y), "battery +", 7.5)
-    d.line((1.7, y), (2.0, y))
-    d.between(d.e.Fuse(), (2.0, y), (3.4, y))
-    d.text((2.7, y + 0.48), f"FV {fuses.amps('FV')} at the post", 7.0, "center")
-    d.line((3.4, y), (4.7, y))
-    d.terminal((4.8, y))
-    d.text((4.8, y + 0.32), "X5:4", 7.0, "center")
-    d.line((4.9, y), (5.4, y))
-    d.between(d.e.Resistor(), (5.4, y), (7.0, y))
-    d.text((6.2, y + 0.42), "180 kohm", 7.0, "center")
+    fed(d, y, "battery +", ((1.7, 2.0, 3.4), 0.48, f"FV {fuses.amps('FV')} at the post"), (4.8, "X5:4"), 5.4)
+    _resistor(d, (5.4, y), (7.0, y), "180 kohm")
     d.line((7.0, y), (11.4, y))
     _to_ground(d, 7.8, y, "20 kohm")
     _pin(d, 11.4, y, lines, figures.ANALOG_SERIES, True)

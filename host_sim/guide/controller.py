@@ -2,6 +2,7 @@
 
 from host_sim.board import signals
 from host_sim.guide import fuses
+from host_sim.guide.circuits import fed
 from host_sim.guide.drawing import Drawing
 
 PITCH = 0.62
@@ -13,9 +14,10 @@ CIRCUIT_WORDS = {
 }  # fmt: skip
 
 
-def inputs(board, expander):
-    """Return the drawing of all contacts, from switch to pin."""
-    rows = [one for one in signals.signals(board, expander) if one.kind == signals.CONTACT]
+def inputs(subject):
+    """Return the drawing of all contacts of a `subject.Subject`, from switch to pin."""
+    board = subject.board
+    rows = [one for one in subject.rows if one.kind == signals.CONTACT]
     own = [one for one in rows if one.on_board]
     other = [one for one in rows if not one.on_board]
     d = Drawing("schematic 1, contacts")
@@ -34,7 +36,8 @@ def _group(d, rows, top, title, board):
     for part, common in ((fields, "+12 V field"), (panels, "0 V")):
         if not part:
             continue
-        d.text((4.1, y), common, 7.5, "center")
+        at = " and ".join(sorted({f"{one.terminal.split(':')[0]}:{'+' if part is fields else '0'}" for one in part}))
+        d.text((4.1, y), f"{common}, {at}", 7.5, "center")
         y -= PITCH
         first = y
         for one in part:
@@ -82,9 +85,9 @@ def _bus(d, board, y):
         y -= 0.4
 
 
-def outputs(board, expander):
-    """Return the drawing of outputs, measuring, serial and supply."""
-    rows = [one for one in signals.signals(board, expander) if one.kind != signals.CONTACT]
+def outputs(subject):
+    """Return the drawing of outputs, measuring, serial and supply of a `subject.Subject`."""
+    rows = [one for one in subject.rows if one.kind != signals.CONTACT]
     out = [one for one in rows if one.kind == signals.OUTPUT]
     measured = [one for one in rows if one.kind == signals.ANALOG]
     serial = [one for one in rows if one.kind == signals.SERIAL]
@@ -92,17 +95,17 @@ def outputs(board, expander):
     y = -0.9
     for part in (out, measured, serial):
         for one in part:
-            _right_row(d, one, y)
+            _right_row(d, one, y, subject)
             y -= PITCH + 0.1
         y -= 0.35
     low = y + 0.3
     d.rect((0, low), (4.4, 0.1))
-    d.text((2.2, -0.25), signals.title(board), 8.0, "center")
-    _supply(d, board, low - 0.7)
+    d.text((2.2, -0.25), signals.title(subject.board), 8.0, "center")
+    _supply(d, subject, low - 0.7)
     return d
 
 
-def _right_row(d, one, y):
+def _right_row(d, one, y, subject):
     own = one.on_board
     words = one.pin_text
     d.text((4.25 if own else 4.55, y), words, 8.0, "right") if own else None
@@ -110,7 +113,9 @@ def _right_row(d, one, y):
     if not own:
         # The converter's channel lies outside the controller's box.
         d.rect((5.0, y - 0.22), (7.4, y + 0.22), words, 7.5)
-        d.text((4.25, y), "SDA, SCL", 7.5, "right")
+        data = signals.board(subject.board)
+        pins = ", ".join(str(data["header"][str(data["expander"][name])]) for name in ("sda", "scl"))
+        d.text((4.25, y), f"SDA, SCL: pins {pins}", 7.5, "right")
         d.line((4.4, y), (5.0, y))
         start = 7.4
     d.line((start, y), (8.2, y))
@@ -121,25 +126,27 @@ def _right_row(d, one, y):
     d.terminal((11.3, y))
     d.text((11.3, y + 0.24), one.terminal, 7.0, "center")
     d.text((11.7, y), one.name, 8.0)
-    if one.electrical == "relay":
+    if one.name in subject.absent:
+        d.text((13.7, y), f"not built: {subject.absent[one.name]}", 7.5)
+    elif one.electrical == "relay":
         d.text((15.0, y), f"to relay K{one.terminal.split(':')[1]}", 7.5)
-    if one.pin == "LED":
+    elif one.pin == "LED":
         d.text((15.0, y), "on the board: no wire", 7.5)
 
 
-def _supply(d, board, y):
-    pins = signals.board(board)["supply"]
-    d.text((0, y), "12 V battery", 8.0)
-    d.line((2.2, y), (2.6, y))
-    d.between(d.e.Fuse(), (2.6, y), (4.1, y))
-    d.text((3.35, y + 0.45), f"FB {fuses.amps('FB')}, at the post", 7.0, "center")
-    d.line((4.1, y), (5.4, y))
+def _supply(d, subject, y):
+    pins = signals.board(subject.board)["supply"]
+    d.text((0, y - 0.42), "battery -: X7:0", 7.5)
+    fed(d, y, "battery +", ((1.5, 2.1, 3.5), 0.45, f"FB {fuses.amps('FB')}, at the post"), (4.4, "X7:+"), 5.4)
     d.dot((5.0, y))
+    low = y - 1.3
+    fed(d, low, "charger +", ((1.5, 2.1, 3.5), 0.45, f"FG {subject.charger_fuse_a:g} A, at the post"), None, 3.8)
+    d.text((0, low - 0.65), "to the posts, minus: X7:0", 7.5)
     d.rect((5.4, y - 0.3), (8.4, y + 0.3), "12 V to 5 V, 3 A", 7.5)
     d.line((8.4, y), (8.9, y))
     d.dot((8.9, y))
     d.line((8.9, y), (8.9, y + 0.55), (9.6, y + 0.55))
-    d.text((9.8, y + 0.55), "5 V: relay coils, X4:+; Hall sensors, by FH to X5:5", 8.0)
+    d.text((9.8, y + 0.55), f"5 V: relay coils, X4:+{'; Hall sensors, by FH to X5:5' if subject.hall else ''}", 8.0)
     d.between(d.e.Schottky(), (8.9, y), (10.6, y))
     d.text((10.8, y), f"board pin {pins['5 V in']}; USB may be plugged in too", 8.0)
     y2 = y - 1.1
@@ -148,10 +155,12 @@ def _supply(d, board, y):
     d.line((8.4, y2), (9.6, y2))
     d.text((9.8, y2), "+12 V field, by FF to X1:+ and X3:+; 0 V field to no terminal", 8.0)
     y3 = y2 - 1.0
-    d.line((5.0, y2), (5.0, y3), (5.4, y3))
-    d.dot((5.0, y2))
-    d.rect((5.4, y3 - 0.3), (8.4, y3 + 0.3), "12 V to 24 V, 0.1 A", 7.5)
-    d.line((8.4, y3), (9.6, y3))
-    d.text((9.8, y3), "+24 V loop, by FL to X5:+; with a level transmitter only", 8.0)
-    d.text((5.4, y3 - 0.8), "3.3 V for panel circuits, relay inputs (X4:7), expander, converter: board pin "
-           f"{pins['3.3 V out']}", 8.0)  # fmt: skip
+    if subject.has("level loop"):
+        d.line((5.0, y2), (5.0, y3), (5.4, y3))
+        d.dot((5.0, y2))
+        d.rect((5.4, y3 - 0.3), (8.4, y3 + 0.3), "12 V to 24 V, 0.1 A", 7.5)
+        d.line((8.4, y3), (9.6, y3))
+        d.text((9.8, y3), "+24 V loop, by FL to X5:+", 8.0)
+    chips = ", expander, converter" if subject.has_converter else ", expander" if subject.expander else ""
+    d.text((5.4, y3 - 0.8), f"3.3 V for pull-ups, relay inputs (X4:7), amplifiers, transceiver{chips}: board pin "
+           f"{pins['3.3 V out']}", 7.5)  # fmt: skip

@@ -15,13 +15,17 @@ from host_sim.plant.equipment import Battery
 from host_sim.sizing import sensors
 from host_sim.sizing.limits import OWN, PRACTICE
 
-NEC_BRANCH = "NFPA 70 (NEC) 430.22 and 430.52(C)(1), standard sizes 240.6(A), conductors 240.4(D) (from memory)"
-CONTACTOR_AC = "IEC 60947-4-1, utilization category AC-3: makes 10 times its rated current (from memory)"
+# What was read is the wording as others quote it, not the standard itself; "from memory" was not read at all.
+QUOTED = "(read as quoted by others, not in the code book)"
+NEC_BRANCH = f"NFPA 70 (NEC) 430.22, 430.52, standard sizes 240.6(A), conductors 240.4(D) {QUOTED}"
+CONTACTOR_AC = "IEC 60947-4-1, utilization category AC-3: makes 10 times its rated current (as quoted by a maker)"
 CONTACTOR_DC = "IEC 60947-4-1, utilization category DC-3: makes and breaks 4 times its rated current (from memory)"
+GFCI = f"NFPA 70 (NEC) 210.8 for sump pumps {QUOTED}; UL 943 for class A (from memory)"
 INPUT_TYPES = "IEC 61131-2, digital inputs type 1 and 3: at least 2 mA flow while on (from memory)"
-NAMUR = "NAMUR NE 43"
+NAMUR = "NAMUR NE 43: failure below 3.6 mA or above 21 mA (read as quoted by others)"
 
-BREAKERS_A = (15, 20, 25, 30, 35, 40, 45, 50, 60)
+BREAKERS_A = (15, 20, 30, 40, 50, 60)  # in which breakers with GFCI are usual; common practice, no source
+PLUG_A, PLUG_V = 20, 150.0  # up to these a GFCI receptacle and a plug are usual; common practice, no source
 WIRES = ((15, 14), (20, 12), (30, 10), (40, 8), (55, 6))  # most amperes of the overcurrent device, AWG copper
 CONTACTORS_A = (9, 12, 18, 25, 32, 40, 50, 65)
 FUSES_DC_A = (5, 10, 15, 20, 25, 30, 40, 50, 60, 80, 100, 125, 150)
@@ -62,10 +66,21 @@ class Motor:
     category: str
     sensor: object  # `host_sim.sizing.inputs.Sensor`, None where the site senses no motor current
 
+    @property
+    def two_poles(self):
+        """Return whether both conductors are hot: 208 to 240 V."""
+        return not self.direct and self.volts > PLUG_V
+
+    @property
+    def plugs(self):
+        """Return whether a pump with cord and plug is usual on its circuit."""
+        return not self.direct and self.breaker_a <= PLUG_A
+
 
 def motor(number, pump, sensor_range_ma, sensed=True):
     """Return the Motor of a pump (`host_sim.plant.equipment.Pump`).
 
+    Where 20 A carry the motor that is its breaker, else the largest size within 250 %.
     Raises InputError where the current is beyond what the tables hold.
     Example: 8 A at 115 V, locked 40 A: conductor for 10 A, breaker 20 A, 12 AWG, contactor 12 A.
     """
@@ -74,6 +89,8 @@ def motor(number, pump, sensor_range_ma, sensed=True):
     conductor = 1.25 * rated
     sizes = FUSES_DC_A if direct else BREAKERS_A
     most = (1.5 if direct else 2.5) * rated
+    if not direct and conductor <= PLUG_A:
+        most = min(most, PLUG_A)  # larger ones there are, but neither GFCI receptacles nor plugs for them
     allowed = [size for size in sizes if conductor <= size <= most]
     device = max(allowed, default=next((size for size in sizes if size >= conductor), None))
     wire = next((awg for amps, awg in WIRES if device is not None and device <= amps), None)
@@ -138,23 +155,29 @@ def reserve(site, has_loop=True):
     return Reserve(rest, battery.capacity_as / 3600.0, seconds / 3600.0, shared)
 
 
-def rows(site, board, has_loop=True):
-    """Return the figures as rows of (what, value, worked out from, source)."""
+def rows(subject):
+    """Return the figures of a `subject.Subject` as rows of (what, value, worked out from, source)."""
+    site, has_loop = subject.site, subject.has("level loop")
     found = []
-    for one in motors(site):
+    for one in subject.motors:
         found += _motor_rows(one)
-    found += _circuit_rows(board)
+    found += _circuit_rows(subject)
     kept = reserve(site, has_loop)
     found.append((
         "controller's supply, at rest", f"{kept.rest_a:.2f} A at 12 V",
         f"{' + '.join(f'{amps:g} A' for _, amps in LOADS_5V)} at 5 V through a converter of {CONVERTER:.0%}; "
-        f"{FIELD_CLOSED} closed contacts of {field_ma():.1f} mA; the level loop 20 mA", f"{PRACTICE}: measure yours",
+        f"{FIELD_CLOSED} closed contacts of {field_ma():.1f} mA{'; the level loop 20 mA' if has_loop else ''}",
+        f"{PRACTICE}: measure yours",
     ))  # fmt: skip
     whose = "the battery of the site file" if kept.shared else "a sealed 7 Ah battery of its own"
     found.append((
         "run time of the controller", f"{kept.hours:.0f} h",
         f"{whose}, {kept.capacity_ah:g} Ah, divided by {AGED:g} for ageing, half discharged, Peukert's law"
         f"{', no pump running' if kept.shared else ''}", "Peukert's law; ageing 1.25 by IEEE 485 (from memory)",
+    ))  # fmt: skip
+    found.append((
+        "charger's fuse FG", f"{subject.charger_fuse_a:g} A", f"the next size from 125 % of {subject.charger_a:g} A",
+        PRACTICE,
     ))  # fmt: skip
     return found
 
@@ -164,10 +187,15 @@ def _motor_rows(one):
     volts = f"{one.volts:g} V {'DC' if one.direct else 'AC'}"
     found = [(f"{name}, full load and locked rotor", f"{one.rated_a:g} A, {one.locked_a:g} A", volts, "data plate")]
     share = "150 %" if one.direct else "250 %"
+    plate = "where the plate gives horsepower, the electrician takes the amperes of Table 430.248"
     device = "fuse at the battery" if one.direct else "branch breaker, inverse time"
     source = f"{PRACTICE}" if one.direct else NEC_BRANCH
-    found.append((f"{name}, {device}", f"{one.breaker_a:g} A",
-                  f"largest standard size from 125 % ({one.conductor_a:g} A) to {share} of {one.rated_a:g} A", source))
+    at_most = f", 20 A where that is enough; {plate}" if not one.direct else ""
+    found.append((f"{name}, {device}", f"{one.breaker_a:g} A{', two poles' if one.two_poles else ''}",
+                  f"largest usual size from 125 % ({one.conductor_a:g} A) to {share} of {one.rated_a:g} A, or the next "
+                  f"one up{at_most}", source))  # fmt: skip
+    if not one.direct:
+        found.append((f"{name}, ground-fault protection", guard(one), "class A trips at 5 mA (4 to 6 mA)", GFCI))
     found.append((f"{name}, conductors", f"{one.awg} AWG copper",
                   f"for a device of {one.breaker_a:g} A; larger for a long run: hold the drop to 3 %", source))
     makes = 4 if one.direct else 10
@@ -178,6 +206,14 @@ def _motor_rows(one):
     if one.sensor is not None:
         found.append(_sensor_row(one, name))
     return found
+
+
+def guard(one):
+    """Return how the circuit of an AC Motor gets its ground-fault protection."""
+    breaker = f"{'two-pole ' if one.two_poles else ''}breaker CB{one.number} with GFCI, {one.breaker_a:g} A"
+    if one.two_poles or not one.plugs:
+        return breaker
+    return f"GFCI receptacle, {one.breaker_a:g} A, fed through; or {breaker}"
 
 
 def _sensor_row(one, name):
@@ -226,9 +262,9 @@ def rectifier(sensor):
     return amplifier(sensor.gain / MEAN)
 
 
-def _circuit_rows(board):
-    ohm = LOOP_OHM[board]
-    return [
+def _circuit_rows(subject):
+    ohm = LOOP_OHM[subject.board]
+    found = [
         ("field contact, wetting current", f"{field_ma():.1f} mA at {FIELD_V:g} V",
          f"({FIELD_V:g} - {LED_V:g} V) / {FIELD_OHM / 1000:g} kohm; {field_ma(LONGEST_M):.1f} mA at the end of "
          f"{LONGEST_M:g} m of 20 AWG pair", INPUT_TYPES),
@@ -240,9 +276,16 @@ def _circuit_rows(board):
          "more", PRACTICE),
         ("panel contact, filter", f"{filter_ms(PANEL_OHM):.2f} ms",
          f"({PANEL_OHM / 1000:g} + {SERIES_OHM / 1000:g} kohm) x 100 nF", f"{OWN}: R x C"),
-        ("level loop, shunt", f"{ohm:g} ohm, 0.1 %",
-         f"20 mA x {ohm:g} ohm = {0.02 * ohm:.2f} V, 22 mA {0.022 * ohm:.2f} V; failure is told at 3.6 and 21 mA; the "
-         f"loop's supply is the transmitter's least voltage and {0.022 * ohm:.1f} V more", NAMUR),
-        ("battery, divider", f"{DIVIDER_OHM[0] / 1000:g} and {DIVIDER_OHM[1] / 1000:g} kohm, 0.1 %",
-         f"{DIVIDER_OHM[1] / sum(DIVIDER_OHM):g} of the voltage: 33 V is 3.3 V", f"{OWN}: Ohm's law"),
     ]  # fmt: skip
+    if subject.has("level loop"):
+        found.append((
+            "level loop, shunt", f"{ohm:g} ohm, 0.1 %",
+            f"20 mA x {ohm:g} ohm = {0.02 * ohm:.2f} V, 22 mA {0.022 * ohm:.2f} V; failure is told at 3.6 and 21 mA; "
+            f"of the loop's 24 V the transmitter has {24 - 0.022 * ohm:.1f} V left", NAMUR,
+        ))  # fmt: skip
+    if subject.has("battery"):
+        found.append((
+            "battery, divider", f"{DIVIDER_OHM[0] / 1000:g} and {DIVIDER_OHM[1] / 1000:g} kohm, 0.1 %",
+            f"{DIVIDER_OHM[1] / sum(DIVIDER_OHM):g} of the voltage: 33 V is 3.3 V", f"{OWN}: Ohm's law",
+        ))  # fmt: skip
+    return found

@@ -1,13 +1,14 @@
 """Every fuse that the guide draws beside the pumps' own, once: drawings and parts list take its rating from here."""
 
+POST = "32 V DC, interrupting 1000 A or more, with holder, at the battery post"
 # Name: (amperes, what it is).  All common practice, no source.
 FUSES = {
-    "FB": ("5 A", "32 V DC, with holder, at the battery post: controller, horn, beacon, alarm lines"),
-    "FV": ("0.1 A", "32 V DC, with holder, at the battery post: battery divider, to X5:4"),
+    "FB": ("5 A", f"{POST}: controller, horn, beacon, alarm lines"),
+    "FV": ("0.1 A", f"{POST}: battery divider, to X5:4"),
     "FF": ("0.1 A", "resettable, 0.1 A hold, 30 V: field supply"),
-    "FL": ("63 mA", "quick-acting, 32 V DC or more, with holder: 24 V loop; with a level transmitter only"),
+    "FL": ("63 mA", "quick-acting, 32 V DC or more, with holder: 24 V loop"),
     "FH": ("0.1 A", "resettable, 0.1 A hold, 16 V: 5 V for Hall sensors, to X5:5"),
-    "FM": ("1 A", "250 V AC, interrupting rating 10 kA, with holder: mains relay KM"),
+    "FM": ("1 A", "250 V AC, interrupting 10 kA, with holder: mains relay KM"),
     "FA3": ("2 A", "32 V DC, with holder: horn"),
     "FA4": ("2 A", "32 V DC, with holder: beacon"),
     "FA5": ("1 A", "32 V DC, with holder: alarm line"),
@@ -20,6 +21,10 @@ def amps(name):
     return FUSES[name][0]
 
 
-def rows(hall):
-    """Return the rows of the parts list; `hall`: whether there is a Hall sensor to feed."""
-    return [(1, f"fuse {name}", f"{rating}, {what}") for name, (rating, what) in FUSES.items() if hall or name != "FH"]
+def rows(subject):
+    """Return the rows of the parts list for a `subject.Subject`, without the fuses of what is not built."""
+    left_out = {"FH": not subject.hall, "FL": not subject.has("level loop"), "FV": not subject.has("battery"),
+                "FM": not subject.has("mains present")}  # fmt: skip
+    found = [(1, f"fuse {name}", f"{rating}, {what}") for name, (rating, what) in FUSES.items()
+             if not left_out.get(name)]  # fmt: skip
+    return [*found, (1, "fuse FG", f"{subject.charger_fuse_a:g} A, {POST}: charger")]

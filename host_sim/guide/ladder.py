@@ -8,28 +8,31 @@ from host_sim.guide import fuses, symbols
 from host_sim.guide.drawing import Drawing
 
 LEFT, RIGHT = 0.9, 18.0
+FED = 1.2  # where a coil circuit begins
 ROW = 1.35
+LOAD_ROW = 1.55
+HALF = 7.8  # width of each half of the alarms' ladder
 
 
-def drawing(motors):
-    """Return the ladder of a pair of `figures.Motor`s."""
+def drawing(subject):
+    """Return the ladder of a `subject.Subject`: pumps, mains relay where it is fitted, surge arrester, alarms."""
     d = Drawing("ladder diagram, power side and coil circuits")
     y = 0.0
-    for one in motors:
+    for one in subject.motors:
         y = _pump(d, one, y)
-    return _others(d, y)
+    return _alarms(d, _panel(d, y, subject))
 
 
-def _rails(d, top, low, names):
-    for x, name, align in ((LEFT, names[0], "center"), (RIGHT, names[1], "center")):
+def _rails(d, top, low, names, sides=(LEFT, RIGHT)):
+    for x, name in zip(sides, names, strict=True):
         d.line((x, top), (x, low))
-        d.text((x, top + 0.25), name, 8.0, align)
+        d.text((x, top + 0.25), name, 8.0, "center")
 
 
-def _rung(d, y, items):
+def _rung(d, y, items, sides=(LEFT, RIGHT)):
     # (element, from x, to x, text above, text below): the wire between them; returns nothing.
-    x = LEFT
-    d.dot((LEFT, y))
+    x, right = sides
+    d.dot((x, y))
     for element, begin, end, above, below in items:
         d.line((x, y), (begin, y))
         d.between(element, (begin, y), (end, y))
@@ -38,33 +41,43 @@ def _rung(d, y, items):
             if words:
                 d.text((middle, y + off), words, 7.0, "center")
         x = end
-    d.line((x, y), (RIGHT, y))
-    d.dot((RIGHT, y))
+    d.line((x, y), (right, y))
+    d.dot((right, y))
 
 
 def _pump(d, one, top):
     n = one.number
-    names = ("+ 12 V", "0 V") if one.direct else ("L", "N")
+    names = ("+ post", "- post") if one.direct else ("L1", "L2") if one.two_poles else ("L", "N")
+    poles = ", 2 poles" if one.two_poles else ""
     d.text((LEFT + 0.6, top + 0.3), f"pump {n}: {one.volts:g} V {'DC' if one.direct else 'AC'}, "
-           f"{one.rated_a:g} A, locked rotor {one.locked_a:g} A", 8.0)  # fmt: skip
+           f"{one.rated_a:g} A, locked rotor {one.locked_a:g} A"
+           f"{', conductors of its own from the posts' if one.direct else ''}", 8.0)  # fmt: skip
     y = top - 0.95
     first = y
     guard = [(d.e.Fuse(), 1.4, 3.0, f"fuse FU{n}", f"{one.breaker_a:g} A, at the post")] if one.direct else [
-        (d.e.Breaker(), 1.4, 2.8, f"breaker CB{n}", f"{one.breaker_a:g} A"),
-        (d.e.RBox(), 3.5, 5.0, f"GFCI {n}", "one a pump")]  # fmt: skip
+        (d.e.Breaker(), 1.4, 2.8, f"breaker CB{n}", f"{one.breaker_a:g} A{poles}"),
+        (d.e.RBox(), 3.5, 5.0, f"GFCI {n}",
+         f"or in CB{n}" if one.plugs and not one.two_poles else f"in CB{n}")]  # fmt: skip
     _rung(d, y, [*guard,
                  (d.e.Switch(), 5.9, 7.4, f"disconnect DS{n}", "in sight, lockable"),
-                 (symbols.contact(), 8.7, 9.5, f"contactor C{n}", f"{one.contactor_a} A {one.category}"),
+                 (symbols.contact(), 8.7, 9.5, f"contactor C{n}", f"{one.contactor_a} A {one.category}{poles}"),
                  *([(d.e.RBox(), 10.9, 12.4, "current sensor", f"to X5:{n}")] if one.sensor else []),
-                 (symbols.coil(), 13.9, 15.0, f"motor M{n}", f"pump {n}")])  # fmt: skip
+                 (symbols.coil(), 13.9, 15.0, f"motor M{n}", f"pump {n}" if one.direct else "")])  # fmt: skip
+    if not one.direct:
+        d.line((14.45, y - 0.35), (14.45, y - 0.5))
+        d.ground((14.45, y - 0.5))
+        d.text((14.8, y - 0.58), "equipment ground", 7.0)
     y -= 2.1
     hand, auto = y, y - ROW
     coil = "12 V DC coil" if one.direct else f"{one.volts:g} V AC coil"
     d.text((6.4, y + 1.02), f"selector SS{n}: HAND OFF AUTO", 7.5, "center")
+    # The coil circuit is fed after overcurrent and ground-fault device, before the disconnect.
+    d.dot((5.45, first))
+    d.line((5.45, first), (5.45, first - 0.85), (FED, first - 0.85), (FED, hand))
     _rung(d, hand, [(d.e.Fuse(), 1.5, 3.0, f"fuse FC{n}", "2 A, coil circuit"),
                     (symbols.contact(), 6.0, 6.8, "X O O", "closed in HAND"),
                     (symbols.contact(), 12.4, 13.2, f"relay KT{n}", "held in while cool"),
-                    (symbols.coil(), 15.0, 16.1, f"C{n}", coil)])  # fmt: skip
+                    (symbols.coil(), 15.0, 16.1, f"C{n}", coil)], (FED, RIGHT))  # fmt: skip
     x, end = 4.4, 10.8
     d.dot((x, hand))
     d.dot((end, hand))
@@ -90,7 +103,10 @@ def _pump(d, one, top):
     d.text((15.5, auto - 0.25), words, 7.0, "center")
     _thermal(d, n, hand, auto - 1.2)
     low = auto - 1.95
-    _rails(d, first + 0.45, low, names)
+    d.line((LEFT, first + 0.45), (LEFT, first - 0.5))
+    d.line((RIGHT, first + 0.45), (RIGHT, low))
+    for side, name in zip((LEFT, RIGHT), names, strict=True):
+        d.text((side, first + 0.7), name, 8.0, "center")
     return low - 0.8
 
 
@@ -109,24 +125,34 @@ def _thermal(d, n, hand, y):
     d.dot((RIGHT, y))
 
 
-def _others(d, top):
+def _panel(d, top, subject):
+    # At the service panel: what holds the mains relay in, and the surge arrester.
     first = y = top - 0.35
-    _rung(d, y, [(d.e.Fuse(), 1.5, 3.0, "fuse FM", fuses.amps("FM")),
-                 (symbols.coil(), 6.0, 7.1, "mains relay KM", "on a branch without a pump"),
-                 ])  # fmt: skip
-    d.text((12.5, y + 0.4), "its contact, closed while the mains is on: X3:1", 7.5, "center")
+    if subject.has("mains present"):
+        _rung(d, y, [(d.e.Fuse(), 1.5, 3.0, "fuse FM", fuses.amps("FM")),
+                     (symbols.coil(), 6.0, 7.1, "mains relay KM", "on a branch without a pump")])  # fmt: skip
+        d.text((12.5, y + 0.4), "its contact, closed while the mains is on: X3:1", 7.5, "center")
+        y -= LOAD_ROW
+    _rung(d, y, [(d.e.RBox(), 5.8, 7.3, "surge arrester", "type 2, at the panel")])
+    d.line((6.55, y - 0.8), (8.3, y - 0.8))
+    d.line((6.55, y - 0.68), (6.55, y - 0.8))
+    d.ground((8.3, y - 0.8))
+    d.text((8.7, y - 0.85), "to the panel's ground bar, short and straight", 7.0)
     _rails(d, first + 0.45, y - 0.5, ("L", "N"))
-    first = y = y - 2.1
-    for n, load, words in ((3, "horn", "12 V DC"), (4, "beacon", "12 V DC")):
-        _rung(d, y, [(d.e.Fuse(), 1.5, 3.0, f"fuse FA{n}", fuses.amps(f"FA{n}")),
-                     (symbols.contact(), 6.0, 6.8, f"relay K{n}", f"channel X4:{n}"),
-                     (symbols.coil(), 12.0, 13.1, load, words)])  # fmt: skip
-        y -= 1.55
-    for n, load in ((5, "alarm"), (6, "service")):
-        _rung(d, y, [(d.e.Fuse(), 1.5, 3.0, f"fuse FA{n}", fuses.amps(f"FA{n}")),
-                     (symbols.contact(closed=True), 6.0, 6.8, f"relay K{n}, dropped", f"channel X4:{n}"),
-                     (symbols.coil(), 12.0, 13.1, f"{load} line", "dialer or remote alarm, 12 V DC")])
-        y -= 1.55
-    d.text((LEFT + 2.6, first + 1.05), f"from the controller's battery, after its fuse FB, {fuses.amps('FB')}", 7.5)
-    _rails(d, first + 0.45, y + 1.0, ("+ 12 V", "0 V"))
+    return y - 2.5
+
+
+def _alarms(d, first):
+    # Horn and beacon on the left, the lines that call for help on the right: each between X7:+ and X7:0.
+    d.text((LEFT + 2.6, first + 1.05), f"from X7:+ and X7:0, after the controller's fuse FB, {fuses.amps('FB')}", 7.5)
+    for n, load, words in ((3, "horn", "12 V DC"), (4, "beacon", "12 V DC"), (5, "alarm line", "dialer, 12 V DC"),
+                           (6, "service line", "dialer, 12 V DC")):  # fmt: skip
+        left, y = LEFT + (9.3 if n > 4 else 0.0), first - LOAD_ROW * (n % 2 == 0)
+        drops = n > 4
+        relay = f"relay K{n}{', dropped' if drops else ''}"
+        _rung(d, y, [(d.e.Fuse(), left + 0.6, left + 1.9, f"fuse FA{n}", fuses.amps(f"FA{n}")),
+                     (symbols.contact(closed=drops), left + 3.4, left + 4.2, relay, f"channel X4:{n}"),
+                     (symbols.coil(), left + 5.8, left + 6.9, load, words)], (left, left + HALF))  # fmt: skip
+        if n % 2:
+            _rails(d, first + 0.45, first - LOAD_ROW - 0.5, ("+ 12 V", "0 V"), (left, left + HALF))
     return d

@@ -9,6 +9,7 @@ from markupsafe import Markup, escape
 
 from host_sim.board import line_file, register_list, signals, wiring_list
 from host_sim.guide import assembly, circuits, controller, figures, ladder, parts, words
+from host_sim.guide.subject import Subject
 from host_sim.report import sheet
 from host_sim.report.sheet import WIDTH_MM, Cell, Table
 from host_sim.report.version import made_by
@@ -53,38 +54,37 @@ def _command(text):
     return Markup("<code>{}</code>").format(Markup(" ").join(words))
 
 
-def leaves(site, board, expander, active_low=False):
-    """Return (the Leaves of a guide, its Sources).  Raises InputError where a motor is beyond the tables."""
+def leaves(subject):
+    """Return (the Leaves of a guide for a `subject.Subject`, its Sources).
+
+    Raises InputError where a motor is beyond the tables.
+    """
     sources = Sources()
-    has_lamp = any(one.electrical == "lamp" and one.pin != "LED" for one in signals.signals(board, expander))
-    motors = figures.motors(site)
+    has_lamp, poles = subject.has_lamp, any(one.two_poles for one in subject.motors)
     found = [
         _leaf("What you may do yourself", [_allowed(sources), _cautions()]),
-        Leaf("Schematic 1: contacts", controller.inputs(board, expander).svg(), _below(165.0, [_letters("FP")]),
-             "Contacts as they are at rest: floats hanging dry, mains on, motors cool."),
-        Leaf("Schematic 2: outputs, measuring, serial, supply", controller.outputs(board, expander).svg(),
-             _below(175.0, [_letters("RDCLBS")]), f"{wiring_list.ground(board)}.{_shared(board, expander)}"),
-        *_tables("Connections", _connections(board, expander, site)),
+        Leaf("Schematic 1: contacts", controller.inputs(subject).svg(), _below(165.0, [_letters("FP")]),
+             "Contacts as they are at rest: floats hanging dry, mains on, motors cool."
+             f"{_not_built(subject, 'contact')}"),
+        Leaf("Schematic 2: outputs, measuring, serial, supply", controller.outputs(subject).svg(),
+             _below(172.0, [_letters("RDCLBS"), _common(subject)]), f"{wiring_list.ground(subject.board)}."),
+        *_tables("Connections", _connections(subject)),
         Leaf("Circuits between terminal and pin: contacts and outputs",
-             circuits.contacts(has_lamp, active_low).svg(), sheet.Sheet(),
-             f"The terminals X1:1{', ' if has_lamp else ' and '}X2:1{' and X2:9' if has_lamp else ''} stand for all of "
+             circuits.contacts(has_lamp, subject.active_low).svg(), sheet.Sheet(),
+             f"The terminals X1:1{', ' if has_lamp else ' and '}X2:1{' and X2:8' if has_lamp else ''} stand for all of "
              "their kind; the pin of each is on schematics 1 and 2. X3 has its +12 V at X3:+."
              f"{'' if has_lamp else ' D: the light on the board, nothing to wire.'}"),
         Leaf("Circuits between terminal and pin: measuring and serial",
-             circuits.measuring(board, expander, motors).svg(), sheet.Sheet(),
-             "Two diodes before a pin are its clamp: one to 3.3 V, one from 0 V."
-             f"{'' if motors[0].sensor else ' No current sensors: the site file has none; X5:1 and X5:2 stay open.'}"),
-        Leaf("Power side: ladder diagram", ladder.drawing(motors).svg(), sheet.Sheet(),
-             "Licensed electrician. X closed, O open in the selector's positions HAND, OFF, AUTO. The program stands "
-             "between AUTO and the coil only: HAND and OFF work without it. KT only where the motor "
-             "brings its thermal contact out; else its contact in the coil circuit is bridged."),
-        _leaf("Figures, worked out", [_figures(site, board, sources)]),
-        _leaf("Power side: rules", [_rules("Power side", words.POWER, sources), _common(board, expander),
-                                     _absent(board, expander)]),
-        _leaf("Low voltage and enclosure", [_rules("Low voltage", _low(board, expander), sources),
+             circuits.measuring(subject).svg(), sheet.Sheet(),
+             f"Two diodes before a pin are its clamp: one to 3.3 V, one from 0 V.{_not_built(subject, '0 to 3.3 V')}"),
+        Leaf("Power side: ladder diagram", ladder.drawing(subject).svg(), sheet.Sheet(),
+             f"{words.LADDER}{words.TWO_POLES if poles else ''}"),
+        _leaf("Figures, worked out", [_figures(subject, sources)]),
+        _leaf("Power side: rules", [_rules("Power side", words.POWER, sources), _absent(subject)]),
+        _leaf("Low voltage and enclosure", [_rules("Low voltage", _low(subject), sources),
                                             _rules("Enclosure", words.ENCLOSURE, sources)]),
-        *_tables("Parts, by rating", _parts(board, expander, motors, site)),
-        *_tables("Order of assembly, a test after each step", _steps(board, expander, active_low)),
+        *_tables("Parts, by rating", _parts(subject)),
+        *_tables("Order of assembly, a test after each step", _steps(subject)),
         _leaf("Link, labels, sources", [_link(), _labels(), _listed(sources)]),
     ]  # fmt: skip
     return found, sources
@@ -92,7 +92,7 @@ def leaves(site, board, expander, active_low=False):
 
 def as_html(site, board, expander, active_low=False, when=""):
     """Return the guide for a site (`host_sim.site.plan.Site`), a board and its expander as one HTML text."""
-    found, _ = leaves(site, board, expander, active_low)
+    found, _ = leaves(Subject(site, board, expander, active_low))
     folders = [Path(__file__).parent, Path(sheet.__file__).parent]
     environment = Environment(loader=FileSystemLoader(folders), autoescape=True, undefined=StrictUndefined,
                               trim_blocks=True, lstrip_blocks=True)  # fmt: skip
@@ -102,11 +102,11 @@ def as_html(site, board, expander, active_low=False, when=""):
     )  # fmt: skip
 
 
-def _shared(board, expander):
-    # Two measuring circuits on one pin.
-    pins = {one.electrical: one.pin_text for one in signals.signals(board, expander)}
-    same = pins["loop"] == pins["battery"]
-    return f" Level loop and battery share {pins['loop']}: build one of the two, never both." if same else ""
+def _not_built(subject, kind):
+    # What the site file leaves out, of contacts or of measuring inputs.
+    left = [one for one in subject.rows if one.name in subject.absent and one.kind.startswith(kind)]
+    said = "; ".join(f"{one.name}, {one.terminal} ({subject.absent[one.name]})" for one in left)
+    return f" Not built, by the site file, its terminal left open: {said}." if said else ""
 
 
 def _below(top_mm, blocks):
@@ -154,15 +154,15 @@ def _letters(letters):
     return Table((93.0, 93.0), rows, "Circuits, drawn on their own sheets")
 
 
-def _connections(board, expander, site):
+def _connections(subject):
     names = ("terminal", "signal", "GPIO", "pin", "way", "circuit", "pull", "at rest", "safe", "to")
     titles = tuple(Cell(text) for text in names)
     rows = []
-    ranged = signals.ranged(signals.signals(board, expander), site.settings)
-    for one in sorted(ranged, key=lambda one: _place(one.terminal)):
+    for one in sorted(subject.rows, key=lambda one: _place(one.terminal)):
+        why = subject.absent.get(one.name)
         rows.append(_cells(one.terminal, one.name, one.pin_text, one.position, one.direction,
                            f"{controller.CIRCUITS[one.electrical]}: {one.electrical}", one.pull, one.rest, one.safe,
-                           one.to, bold=2))  # fmt: skip
+                           f"leave open: {why}" if why else one.to, bold=2))  # fmt: skip
     return Table((15.5, 23.0, 17.0, 11.0, 9.0, 17.5, 17.0, 19.0, 19.0, 38.0), rows, "", titles)
 
 
@@ -171,42 +171,42 @@ def _place(terminal):
     return family, int(number)
 
 
-def _figures(site, board, sources):
-    has_loop = True
+def _figures(subject, sources):
     rows = [_cells(what, value, f"{worked} {sources.tag(source)}", bold=1)
-            for what, value, worked, source in figures.rows(site, board, has_loop)]  # fmt: skip
+            for what, value, worked, source in figures.rows(subject)]  # fmt: skip
     titles = tuple(Cell(text) for text in ("what", "value", "worked out from"))
-    return Table((50.0, 42.0, 94.0), rows, f"For: {site.name}", titles)
+    return Table((50.0, 42.0, 94.0), rows, f"For: {subject.site.name}", titles)
 
 
-def _there(board, expander, rows):
+def _there(subject, rows):
     # Rows without those whose terminals this board has none of.
-    known = {one.terminal for one in signals.signals(board, expander)}
+    known = {one.terminal for one in subject.rows}
     for row in rows:
         named = set(TERMINAL.findall(" ".join(row[:2])))
         if not named or named & known:
             yield row
 
 
-def _absent(board, expander):
-    rows = [_cells(*row, bold=1) for row in _there(board, expander, words.ABSENT)]
+def _absent(subject):
+    rows = [_cells(*row, bold=1) for row in _there(subject, words.ABSENT)]
     return Table((58.0, 128.0), rows, "Where something is not fitted")
 
 
-def _common(board, expander):
+def _common(subject):
     titles = tuple(Cell(text) for text in ("terminal", "on it", "for"))
-    data = signals.board(board)
-    bus = [(name, f"GP{gpio}, pin {data['header'][str(gpio)]}", "to expander and converter, inside the enclosure")
+    data = signals.board(subject.board)
+    chips = "expander and converter" if subject.has_converter else "the expander"
+    bus = [(name, f"GP{gpio}, pin {data['header'][str(gpio)]}", f"to {chips}, inside the enclosure, 4.7 kohm to 3.3 V")
            for name, gpio in (("SDA", data["expander"]["sda"]), ("SCL", data["expander"]["scl"]))]  # fmt: skip
-    rows = [_cells(*row, bold=1) for row in (*words.COMMON, *(bus if expander else ()))]
-    return Table((32.0, 64.0, 90.0), rows, "Terminals without a signal", titles)
+    rows = [_cells(*row, bold=1) for row in (*words.COMMON, *(bus if subject.expander else ()))]
+    return Table((32.0, 54.0, 100.0), rows, "Terminals without a signal", titles)
 
 
-def _low(board, expander):
+def _low(subject):
     # The rules that apply to this board.
-    bus = words.BUS[: 3 if any(str(one.pin).startswith("AIN") for one in signals.signals(board, expander)) else 2]
-    own = [("your board", text, source) for text, source in signals.board(board)["notes"]]
-    return [*own, *_there(board, expander, words.LOW), *(bus if expander else ())]
+    bus = words.BUS[: 3 if subject.has_converter else 2]
+    own = [("your board", text, source) for text, source in signals.board(subject.board)["notes"]]
+    return [*own, *_there(subject, words.LOW), *(bus if subject.expander else ())]
 
 
 def _rules(heading, rules, sources):
@@ -214,18 +214,14 @@ def _rules(heading, rules, sources):
     return Table((40.0, 146.0), rows, heading)
 
 
-def _parts(board, expander, motors, site):
-    battery = site.supply.battery
-    found = parts.parts(board, expander, motors, None if battery is None else battery.capacity_as / 3600.0,
-                        site.supply.charger and site.supply.charger.amps)
+def _parts(subject):
     titles = tuple(Cell(text) for text in ("count", "part", "rating", "have it"))
-    return Table((12.0, 48.0, 108.0, 18.0), [[*_cells(*row), Cell("")] for row in found], "", titles)
+    return Table((12.0, 48.0, 108.0, 18.0), [[*_cells(*row), Cell("")] for row in parts.parts(subject)], "", titles)
 
 
-def _steps(board, expander, active_low):
+def _steps(subject):
     titles = tuple(Cell(text) for text in ("", "do", "test before you go on", "done"))
-    rows = [[Cell(str(n), "name"), *_cells(*row), Cell("")]
-            for n, row in enumerate(assembly.steps(board, expander, active_low), 1)]  # fmt: skip
+    rows = [[Cell(str(n), "name"), *_cells(*row), Cell("")] for n, row in enumerate(assembly.steps(subject), 1)]
     return Table((8.0, 82.0, 82.0, 14.0), rows, "", titles)
 
 

@@ -1,9 +1,10 @@
 """What the guide says: what one may do oneself, cautions, separation, enclosure, labels.  Rows carry their source."""
 
-from host_sim.sizing.limits import MEMORY, OWN, PRACTICE
+from host_sim.guide.figures import GFCI, QUOTED
+from host_sim.sizing.limits import OWN, PRACTICE
 
 ALLOWED = (
-    ("You", "Everything at 12 V DC and below inside the low-voltage enclosure: controller, contact and measuring "
+    ("You", "Everything at 24 V DC and below inside the low-voltage enclosure: controller, contact and measuring "
      "circuits, floats on extra-low voltage, front panel, programming, tests. Ask first: some places license low-voltage "
      "work too.", PRACTICE),
     ("Licensed electrician, with a permit", "Everything at line voltage: branch circuits, breakers, GFCI devices, "
@@ -35,10 +36,17 @@ POWER = (
     ("one branch circuit a pump", "A fault of one pump must leave the other running; no receptacle, light or freezer on "
      "them.", PRACTICE),
     ("disconnect in sight of the pump", "Lockable, or the cord and plug of a plug-connected pump.",
-     "NFPA 70 (NEC) 430.102(B), 430.109(F) (from memory)"),
-    ("ground-fault protection", "Where the code requires it, one device for each pump, so that one trip leaves the other "
-     "running. A trip must be seen: the controller raises an alarm for a pump that draws no current.",
-     "NFPA 70 (NEC) 210.8, 422.5 (from memory)"),
+     f"NFPA 70 (NEC) 430.102(B) {QUOTED}; NFPA 70 (NEC) 430.109(F) (from memory)"),
+    ("ground-fault protection", "One device for each pump, so that one trip leaves the other running, before the contactor: "
+     "it must not lose its supply at every stop. Up to 20 A at 120 V a GFCI receptacle, its LOAD terminals feeding the "
+     "circuit, or a breaker with GFCI; above, or at 240 V, a breaker with GFCI. A trip must be seen: with current sensors the "
+     "controller raises an alarm for a pump that draws no current.", GFCI),
+    ("cord and plug", "Up to 20 A, in a single receptacle after the contactor, rated as its circuit (a 15 A plug goes into a "
+     "20 A receptacle as well); its plug pulled is the disconnect. Above 20 A the pump is hard-wired.",
+     f"NFPA 70 (NEC) 210.21(B)(1) {QUOTED}"),
+    ("equipment ground", "One unbroken conductor, green or bare, from the panel's ground bar to each motor's frame, to every "
+     "metal enclosure and to the receptacle: through no switch, contactor or fuse. 0 V is not it.",
+     "NFPA 70 (NEC) 250.4(A), 430.241 (from memory)"),
     ("motor overload", "The thermal protector in the motor, wired into the coil circuit and to the input; a motor "
      "without one takes an overload relay at its plate current.", "NFPA 70 (NEC) 430.32 (from memory)"),
     ("thermal contact", "One contact cannot stand in the coil circuit and in the 12 V field circuit. Where the motor brings "
@@ -54,8 +62,9 @@ POWER = (
      "IEC 60384-14 for class X2 (from memory); values " + PRACTICE),
     ("separation of line and low voltage", "Two enclosures, or a barrier: line and low-voltage conductors never in one "
      "cable, duct or terminal block; at least 2 in (50 mm) apart where they run side by side, crossing at right angles. "
-     "The relay module's contacts, the mains relay's contact and the transformers are the only places where they meet.",
-     "NFPA 70 (NEC) 725.136 (from memory)"),
+     "They meet at relays and transformers alone. So a relay that switches a coil at line voltage is on a module of its own, in "
+     "the line-voltage enclosure; its input wires come in by their own gland and stay 1/4 in (6 mm) from line conductors.",
+     f"NFPA 70 (NEC) 725.136(A), (D) {QUOTED}"),
     ("insulation where they meet", "Relays and optocouplers with reinforced insulation for the line voltage; at 120 V "
      "on a grounded system at least 5.5 mm over a surface.", "IEC 60664-1, pollution degree 2 (from memory)"),
 )  # fmt: skip
@@ -75,8 +84,8 @@ LOW = (
      "reach the board's pins, and 3.3 V at an input fed with 5 V may not let the relay go. Check at the first power-up, without "
      "pumps.", PRACTICE),
     ("supply", "Battery-backed: the mains failure that it reports must not take it down. Charger with float regulation "
-     "and temperature compensation, 10 to 20 % of the battery's ampere-hours, as its maker allows; a fuse at "
-     "the post.", PRACTICE),
+     "and temperature compensation, 10 to 20 % of the battery's ampere-hours, as its maker allows. Every wire at the "
+     "plus post has its fuse there: FB, FG, and FV and a pump's where they are fitted.", PRACTICE),
     ("charger's contact", "To X3:2 and X3:+, closed while it charges.", PRACTICE),
     ("clamps", "Two silicon diodes, to 3.3 V and from 0 V, behind a resistor that keeps what flows into the 3.3 V supply "
      "under what the board draws: 10 kohm at loop, divider and Hall sensor, where 24 V drive 2 mA; 1 kohm at panel contacts, "
@@ -84,7 +93,7 @@ LOW = (
     ("USB beside the supply", "A Schottky diode between the 5 V converter and the board keeps the two from feeding each "
      "other. 0 V is the battery's minus: read the board from a laptop on its own battery, or through a USB isolator.",
      PRACTICE),
-    ("surge", "A surge arrester of type 2 at the panel; a bidirectional suppressor of 18 V across the field supply and "
+    ("surge", "A surge arrester of type 2 at the panel (ladder diagram); a bidirectional suppressor of 18 V across the field supply and "
      "6.5 V across RS-485.", "IEC 61643-11 for type 2 (from memory); voltages " + PRACTICE),
 )  # fmt: skip
 
@@ -102,14 +111,25 @@ ABSENT = (
     ("level transmitter, X5:3, or battery, X5:4", "Leave open; leave it out of the site file."),
 )  # fmt: skip
 
+# How the ladder diagram is read.
+LADDER = (
+    "Licensed electrician. X closed, O open in the selector's positions HAND, OFF, AUTO. The program stands between AUTO and the "
+    "coil only: HAND and OFF work without it. KT only where the motor brings its thermal contact out; else its contact in the coil "
+    "circuit is bridged. A pump with cord and plug has its receptacle before M. DS leaves the coil circuit live: to work on C or "
+    "in its enclosure, CB off and locked, or FU out."
+)
+TWO_POLES = " Two poles: CB, DS and C break L1 and L2, the coil circuit is between them after CB."
+
 # Terminals that carry no signal: name, what is on it, what it is for.
 COMMON = (
-    ("X1:+, X3:+", "+12 V of the field supply, after FF", "one wire of every field contact"),
-    ("X2:0", "0 V", "one wire of every panel contact, and the status light"),
-    ("X4:+, X4:0; X4:7", "5 V and 0 V; 3.3 V", "relay module: its coils; its input side. X4:1 to X4:6 are its inputs"),
-    ("X5:+", "+24 V, after FL", "level transmitter"),
-    ("X5:5, X5:6", "5 V, after FH, and 0 V", "Hall sensors; 0 V of a current transformer too"),
+    ("X1:+, X3:+", "+12 V of the field supply, after FF", "one wire of every field contact: a point for each, bridged"),
+    ("X2:0", "0 V", "one wire of every panel contact, and of a status light: a point for each, bridged"),
+    ("X4:+, X4:0; X4:7", "5 V and 0 V; 3.3 V", "relay modules: coils; input side. X4:1 to X4:6 are the modules' inputs"),
+    ("X5:+", "+24 V, after FL", "level transmitter, where one is fitted"),
+    ("X5:5, X5:6", "5 V, after FH; 0 V", "Hall sensors; 0 V of a current transformer too"),
     ("X6:3, X6:4", "A and B of RS-485", "the cable to whoever reads the controller"),
+    ("X7:+, X7:0", "+12 V after FB; 0 V, the battery's minus", "converters, FA3 to FA6; horn, beacon, both lines. X2:0, "
+     "X4:0, X5:6 and the board's GND are joined to X7:0"),
 )  # fmt: skip
 
 BUS = (
@@ -146,5 +166,3 @@ LABELS = (
     "Test with a hose every month; battery test with the mains off every three months.",
     "Installed on: ______________  By: ______________  Settings: ______________  Next visit: ______________",
 )
-
-SELF_MADE = (MEMORY, PRACTICE, OWN)

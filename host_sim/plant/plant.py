@@ -396,7 +396,7 @@ class Plant:
         if mode.flat:
             depth = 1.0
             wanted = any(self.commands[n] and self.maker.on_battery(n) for n in (0, 1))
-            if wanted and not mode.charging:
+            if wanted:  # a charger does not carry a pump: its current is a fraction of the motor's
                 return batteries.volts(mode.battery, 1.0, 1.0, 1.0, False)
         return batteries.volts(mode.battery, depth, segment.amps, mode.battery_share, mode.charging)
 

@@ -10,8 +10,8 @@ from host_sim.report.clock import lasting
 
 # How long an alarm that has cleared goes on calling, for a screen that shows one.
 UNSEEN = (
-    "A high or medium alarm that has cleared goes on calling until somebody presses SILENCE, however long that takes: "
-    "the cause may come back."
+    "A high or medium alarm that has cleared calls for an hour more; then only the beacon stays on, until somebody has "
+    "looked and presses SILENCE: the cause may come back."
 )
 
 
@@ -43,7 +43,7 @@ def words():
     late = f"{lasting(alarms.BELL_ON_MS / 1000)} every {lasting((alarms.BELL_ON_MS + alarms.BELL_OFF_MS) / 1000)}"
     call = _setting(s.SERVICE_CALL_MS)
     cleared = (f"Cleared, but acknowledged by nobody: {lasting(over[0][1])} of horn {_minutes(over)} after that and no "
-               "more, but the relay {relay} until somebody presses SILENCE, however long that takes.")  # fmt: skip
+               "more; the relay {relay} until then, the beacon stays on until somebody presses SILENCE.")  # fmt: skip
     again = f"Acknowledged and still there after {_setting(s.REMIND_OTHER_MS)} (`remind_other`), it sounds anew."
     return {
         "high": "HIGH: the floor may soon be wet. The alarm relay drops. The horn sounds as long as high water stands; "

@@ -80,7 +80,7 @@ def choice(choices, text):
     fits = fits or [one for one in choices if one.lower().startswith(low)]
     if len(fits) == 1:
         return fits[0]
-    raise ValueError(f'"{text}": one of: {"; ".join(choices)}')
+    raise ValueError(f'"{text}" is none of these: {"; ".join(choices)}')
 
 
 def _whole(question, text):
@@ -95,7 +95,7 @@ def _quantity(question, text):
         text = f"{text} {question.example.split(' ', 1)[1]}"
     elif question.kind == "area" and as_written.sides(text):
         text = f"{text} ft"
-    value = units.read(text, question.kind)
+    value = units.read(text, question.kind, question.example)
     for bound, wrong, word in ((question.least, -1, "at least"), (question.most, 1, "at most")):
         if bound and (value - units.read(bound, question.kind)) * wrong > 0.0:
             raise ValueError(f"{text}: {word} {bound}; a sensible answer looks like {question.example}")

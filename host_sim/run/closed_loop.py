@@ -60,6 +60,7 @@ class Night:
         self.schedule.at(self.down_until_ms, lambda now, order: None)
         if self.control.powered:
             self.control.power_down(now_ms)
+            self.control.retained[0] = 0  # as the station does: a reset is no loss of power
             self.recorder.dead(now_ms / 1000.0, True, "reset")
             self.plant.command(now_ms, 0, 0)
 

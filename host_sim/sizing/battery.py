@@ -68,6 +68,20 @@ def battery_amps(inputs, n, through_m3s):
     return amps
 
 
+def start_v(inputs, n):
+    """Return the battery's voltage while pump n starts, at the end of what a plan counts on: aged, cold, discharged.
+
+    Rest voltage less locked-rotor current times resistance.
+    """
+    pump, battery = inputs.pumps[n], inputs.supply.battery
+    amps = pump.motor.rated_a * pump.motor.locked_share
+    if pump.supply == "either":
+        efficiency = inputs.supply.inverter.efficiency if inputs.supply.inverter else 1.0
+        amps *= pump.motor.volts * pump.motor.power_factor / (inputs.power.battery_v * efficiency)
+    share = COLD[inputs.power.room] / limit("ageing")
+    return peukert.volts(battery, limit(CHEMISTRY[inputs.power.chemistry][1]), amps, share, False)
+
+
 def bounds_s(battery, amps, duty, share, idle_a=0.0):
     """Return (shortest, longest) run time at a duty: Peukert at the running current, and at the mean current.
 

@@ -33,6 +33,8 @@ APART_S = 3.0  # floats that turn nearer than this look like a broken cable (2 s
 ONE_FLOAT = "only the high float is left: pumping goes on blind, with rests in which water may reach the floor"
 DRIVEN = "the stronger pump holds the other's check valve shut, and no current clearly tells of it"
 SHUT_OUT = f"where both run, {DRIVEN}"
+AGAIN = ("where both run, the stronger pump holds the other's check valve shut: stopped and tried again up to twice a "
+         "minute, its motor wears out")  # fmt: skip
 FAINT = "its current against a closed valve is not clearly below the underload: it may turn in still water for hours"
 UNSEEN = "without current sensing a pump that moves no water is not noticed, and may run dry for hours"
 
@@ -126,6 +128,10 @@ class _Pit:
         moved = self._both_m3s(level_m)
         return all(self._moves_worth(n, moved[n]) or self._trips_at(n, moved[2 + n]) for n in (0, 1))
 
+    def both_move(self):
+        """Whether both pumps move water where both run, from `high` down to `off`."""
+        return not (self.shut_out(0) or self.shut_out(1))
+
     def shut_out(self, n):
         """Whether the other pump holds the check valve of pump n shut where both run."""
         return not all(self._moves_worth(n, self._both_m3s(level_m)[n]) for level_m in self.drawn_m)
@@ -202,6 +208,15 @@ class _Pit:
             return "off and lead turn dry so soon after each other that the controller takes it for a broken cable"
         return ""
 
+    def pulled_down(self, n):
+        """What the start of pump n does to its battery where the controller takes that for dead, "" where it does not.
+
+        Then it runs with high wet alone, to exhaustion (narrative A4), after a failed start in every cycle.
+        """
+        start_v, dead_v = battery.start_v(self.inputs, n), self.result.settings[s.BATTERY_DEAD_MV] / 1000.0
+        return f"its start pulls the battery down to {start_v:.1f} V; below {dead_v:.1f} V it counts as dead" if (
+            start_v < dead_v) else ""  # fmt: skip
+
     def _apart_s(self):
         # From lead dry to off dry under both pumps.
         off, lead = self.result.contacts[:2]
@@ -216,6 +231,8 @@ def _other(pit, n):
     other = 1 - n
     if not pit.carries(other):
         return False, f"pump {other + 1} alone does not carry the design inflow", inf
+    if pit.inputs.pumps[other].supply == "battery" and pit.pulled_down(other):
+        return False, f"pump {other + 1} waits for high: {pit.pulled_down(other)}", inf
     return True, f"pump {other + 1} carries the design inflow alone", pit.lasts_s(other)
 
 
@@ -271,15 +288,18 @@ def _returns(pit, n):
         reason = f"pump {other + 1} carries the design inflow all the same"
         if not good:
             reason = f"pump {other + 1} pumps back through it and moves less than the design inflow"
+        elif not pit.both_move():
+            # What runs back fills the pit the sooner, until the pump whose valve it is must help.
+            good, reason = False, AGAIN if pit.both_may_run() else SHUT_OUT
         rows.append(Covered((f"pump{n + 1}-check-{word}",), what, good, reason))
     return rows
 
 
 def _contacts(pit):
-    dry = pit.both_may_run() and (pit.seen or pit.blind_s <= DRY_S)
+    dry = pit.both_move() and (pit.seen or pit.blind_s <= DRY_S)
     why = "the other contacts show it, and pumping goes on blind for at most one draw-down"
-    if not pit.both_may_run():
-        why = SHUT_OUT
+    if not pit.both_move():
+        why = AGAIN if pit.both_may_run() else SHUT_OUT
     elif not dry:
         why = f"without current sensing a pump may run dry for up to {pit.blind_s:.0f} s (blind_run)"
     rows = []
@@ -290,8 +310,9 @@ def _contacts(pit):
         rows.append(Covered(names, f"the {name} float hung up, held down, chattering, its wire broken", dry, why))
     if pit.transmitter:
         names = tuple(name for name in REGISTRY if name.startswith("transmitter-"))
-        held = pit.seen and pit.both_may_run()
-        told = "high and the motor current show it" if held else SHUT_OUT if pit.seen else UNSEEN
+        held = pit.seen and pit.both_move()
+        shut = AGAIN if pit.both_may_run() else SHUT_OUT
+        told = "high and the motor current show it" if held else shut if pit.seen else UNSEEN
         rows.append(Covered(names, "level transmitter failed, frozen, drifting or clogged", held, told))
     else:
         rows.append(Covered(("common-wire-broken",), "common wire of the three lower floats broken", False, ONE_FLOAT))
@@ -324,8 +345,8 @@ def _power(pit):
     mains = [n for n in (0, 1) if pit.inputs.pumps[n].supply != "battery"]
     good = any(pit.carries(n) for n in mains)
     why = "with lag wet the mains pumps run all the same" if good else "the mains pump does not carry the inflow alone"
-    if good and not pit.both_may_run():
-        good, why = False, SHUT_OUT
+    if good and not pit.both_move():
+        good, why = False, AGAIN if pit.both_may_run() else SHUT_OUT
     rows.append(Covered(("mains-sense-open",), "wire of the mains-present input broken", good, why))
     return rows
 
@@ -347,6 +368,9 @@ def _outage(pit):
     if not all(pit.carries(n) for n in pumps):
         return Covered(names, what, False, "the pump on the battery does not carry the design inflow alone")
     n = min(pumps, key=pit.battery_s)
+    for pump in pumps:
+        if pit.pulled_down(pump):
+            return Covered(names, what, False, f"pump {pump + 1} waits for high: {pit.pulled_down(pump)}")
     return Covered(names, what, True, f"pump {n + 1} runs on the battery", pit.battery_s(n))
 
 

@@ -6,7 +6,7 @@ from host_sim.plant import friction, hydraulics
 from host_sim.plant.discharge import Drive, Lines, Outlet
 from host_sim.site import pumps as site_pumps
 from host_sim.site.reader import Table
-from host_sim.sizing.limits import INCH, PRESSURE_PSI, PSI, SURGE_SPEED, WAVE_SPEED
+from host_sim.sizing.pipes import SURGE_SPEED, WAVE_SPEED, bore, rated
 
 ALONE_1, ALONE_2, BOTH = "pump 1 alone", "pump 2 alone", "both"
 TURNING = {ALONE_1: (True, False), ALONE_2: (False, True), BOTH: (True, True)}
@@ -84,12 +84,13 @@ def next_size(nominal_in):
 
 
 def resized(data, nominal_in):
-    """Return the edits that put all of the discharge into one nominal size."""
+    """Return the edits that put all of the discharge into one nominal size of the same material."""
     edits = {}
+    now = bore(nominal_in, data.get("sizing", {}).get("piping", {}).get("material"))
     for key in ("riser", "riser1", "riser2", "header"):
         if key in data["discharge"]:
-            edits[f"discharge.{key}.pipe"] = f"{nominal_in:g} in"
-            edits[f"discharge.{key}.diameter"] = None
+            edits[f"discharge.{key}.pipe"] = now.get("pipe")
+            edits[f"discharge.{key}.diameter"] = now.get("diameter")
     return edits
 
 
@@ -104,6 +105,8 @@ def with_pipe(inputs, nominal_in):
 
 def smallest_nominal(inputs):
     """Return the nominal size of the narrowest pipe of the discharge, the nearest below where a diameter is given."""
+    if None not in _sizes(inputs):
+        return min(_sizes(inputs))
     pipes = [*inputs.discharge.risers, *([inputs.discharge.header] if inputs.discharge.header else [])]
     narrowest = min(pipe.diameter_m for pipe in pipes)
     sizes = [s for s in hydraulics.TURBULENT_FRICTION if hydraulics.pipe_diameter_m(s) <= narrowest * 1.001]
@@ -133,20 +136,23 @@ def worn(inputs, share):
 
 
 def pressure(inputs, found):
-    """Return (shut-off pressure, surge of a valve that slams, rated pressure) in Pa; rated is None where not listed.
+    """Return (shut-off pressure in Pa, surge of a valve that slams in Pa, rating).
 
-    Surge by Joukowsky: density * wave speed * velocity.
+    The rating is (pressure in Pa, what it holds for, source) of the widest pipe,
+    which holds least, None where it is not listed.  Surge by Joukowsky:
+    density * wave speed * velocity.
     """
     shutoff = max(p.curve.shutoff_m for p in inputs.pumps) * hydraulics.DENSITY * friction.G
     fastest = max((v for p in found for v in p.velocity_ms.values()), default=0.0)
     surge = hydraulics.DENSITY * WAVE_SPEED.get(inputs.piping.material, SURGE_SPEED) * fastest
-    pipes = [*inputs.discharge.risers, *([inputs.discharge.header] if inputs.discharge.header else [])]
-    rated = None
-    if inputs.piping.material == "PVC schedule 40":
-        widest = max(pipe.diameter_m for pipe in pipes) / INCH
-        fits = [psi for inside, psi in PRESSURE_PSI if inside >= widest - 0.02]
-        rated = max(fits) * PSI if fits else None
-    return shutoff, surge, rated
+    held = [rated(inputs.piping.material, size) for size in _sizes(inputs)]
+    return shutoff, surge, None if None in held else min(held)
+
+
+def _sizes(inputs):
+    # Nominal sizes of all pipes of the discharge, None where only a diameter is known.
+    return [size for name, size in inputs.piping.nominal_in.items()
+            if name != "header" or inputs.discharge.header is not None]  # fmt: skip
 
 
 def curves(inputs, contacts, steps=40):

@@ -91,29 +91,6 @@ CHEMISTRY = {
 # Gassing current on boost charge, mA for each Ah: 20 vented, 8 valve-regulated.  A lithium battery gives off none.
 GAS_MA_AH = {"flooded": 20.0, "AGM": 8.0, "lithium": 0.0}
 GAS_SOURCE = "IEC 62485-2:2010, 7.2 and table 1 (boost charge), as quoted in the trade"
-# Pipe materials: (made for pressure, what it is, source)
-MATERIALS = {
-    "PVC schedule 40": (True, "solid-wall PVC 1120", "ASTM D1785"),
-    "PVC schedule 80": (True, "solid-wall PVC 1120", "ASTM D1785"),
-    "polyethylene pressure": (True, "pressure-rated polyethylene", "ASTM D2239, from memory"),
-    "cellular-core DWV": (False, "cellular-core (foam-core) drain pipe", "ASTM F891: not for pressure"),
-    "corrugated drain": (False, "corrugated drain pipe", PRACTICE),
-    "copper": (True, "copper tube type L", "ASTM B88, from memory"),
-    "galvanized steel": (True, "schedule 40 galvanized steel pipe", "ASTM A53, from memory"),
-    "ABS": (False, "ABS drain pipe", "ASTM D2661: drain, waste and vent, not for pressure; from memory"),
-    "other": (False, "another pipe (look up its pressure rating and write it on this page)", OWN),
-    "unknown": (False, "pipe of unknown marking", OWN),
-}
-# Inside diameter of copper tube type L, in, by its name (ASTM B88, from memory); type M is a little wider.
-COPPER_IN = {"1 in": 1.025, "1.25 in": 1.265, "1.5 in": 1.505, "2 in": 1.985, "2.5 in": 2.465, "3 in": 2.945,
-             "4 in": 3.905}  # fmt: skip
-# Roughness, mm, of pipe that is no plastic: Moody (1944), figure 2, drawn tubing and galvanized iron; from memory.
-ROUGHNESS_MM = {"copper": 0.0015, "galvanized steel": 0.15}
-# Pressure wave, m/s, in pipe that is no plastic; from memory.
-WAVE_SPEED = {"copper": 1250.0, "galvanized steel": 1350.0}
-# Rated pressure of Sch 40 PVC 1120 at 73 F by inside diameter in inches (ASTM D1785).
-PRESSURE_PSI = ((1.380, 370.0), (1.610, 330.0), (2.067, 280.0))
-SURGE_SPEED = 430.0  # m/s, pressure wave in small Sch 40 PVC; from memory
 RESISTIVITY = 1.7241e-8  # ohm m, annealed copper at 20 C: 1/58 ohm mm2/m (IEC 60028)
 # Amperes by American wire gauge: copper, insulation and terminals for 60 C, not more than three current-carrying
 # conductors in raceway, cable or earth, 30 C (86 F) around.  Single conductors in free air are table 310.17, and more.

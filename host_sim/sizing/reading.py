@@ -36,7 +36,8 @@ from host_sim.sizing import evidence
 from host_sim.sizing.document import own
 from host_sim.sizing.hints import sensible
 from host_sim.sizing.inputs import Assumption, Basin, Floats, Inputs, Nameplate, Outfall, Piping, Plate, Power
-from host_sim.sizing.limits import AMPACITY, CHEMISTRY, COLD, FOOT, INCH, MATERIALS, PRACTICE, limit
+from host_sim.sizing.limits import AMPACITY, CHEMISTRY, COLD, FOOT, INCH, PRACTICE, limit
+from host_sim.sizing.pipes import MATERIALS, nominal_in
 from host_sim.sizing.refusals import check_physics
 from host_sim.sizing.say import Say
 from host_sim.sizing.sensors import KINDS as SENSORS
@@ -265,7 +266,7 @@ def _piping(sizing, table, assumptions):
     check = tuple(any(fittings.get(name, 0) for name in CHECKS) for fittings in held)
     valve = tuple(any(fittings.get(name, 0) for name in VALVES) for fittings in held)
     pieces = {"riser1": risers[0], "riser2": risers[1], "header": _dictionary(discharge, "header")}
-    nominal = {name: _nominal(piece) for name, piece in pieces.items()}
+    nominal = {name: _nominal(piece, material) for name, piece in pieces.items()}
     return Piping(material, MATERIALS[material][0], check, valve, nominal)
 
 
@@ -275,13 +276,14 @@ def _dictionary(data, key):
     return found if isinstance(found, dict) else {}
 
 
-def _nominal(piece):
+def _nominal(piece, material):
+    # A bore that is narrower than schedule 40 of the same name is given by its diameter.
     from host_sim import units
 
-    if "pipe" not in piece:
-        return None
     try:
-        return round(units.read(piece["pipe"], "length") / INCH, 4)
+        if "pipe" in piece:
+            return round(units.read(piece["pipe"], "length") / INCH, 4)
+        return nominal_in(units.read(piece["diameter"], "length"), material) if "diameter" in piece else None
     except ValueError:
         return None
 

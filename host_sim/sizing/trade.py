@@ -48,7 +48,7 @@ _WORDS = {
 
 
 def marking(text):
-    """Return the marking of a pipe in the words of `limits.MATERIALS`: "sch 40" is "PVC schedule 40"."""
+    """Return the marking of a pipe in the words of `pipes.MATERIALS`: "sch 40" is "PVC schedule 40"."""
     words = re.sub(r"[\s.,-]+", " ", text.lower()).strip()
     match = _SCHEDULE.fullmatch(words)
     return f"PVC schedule {match[1]}" if match else _WORDS.get(words, text)

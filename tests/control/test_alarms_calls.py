@@ -117,3 +117,31 @@ def test_a3_with_one_line_high_and_medium_alarms_drop_it(i):
     bench.go(on=[i])
     assert (bench.a.relay, bench.a.service) == (int(i not in SOUNDING), int(i not in MEDIUMS))
     assert bench.a.calling == int(i in MEDIUMS)
+
+
+@pytest.mark.parametrize("start", [0, MASK - HOUR // 2])
+@pytest.mark.parametrize("calls", [0, 1])
+@pytest.mark.parametrize("i", SOUNDING)
+def test_a3_one_that_has_returned_calls_until_its_last_chirp_an_hour_later_and_the_beacon_stays(i, calls, start):
+    bench = Bench(start, calls=calls)
+    bench.go(on=[i])
+    bench.go(MINUTE, off=[i])
+    lasts = bench.a.state[i] == LATCHED
+    bench.heard(HOUR + 9900)
+    called = int(i in HIGHS), int(i in MEDIUMS)
+    assert (1 - bench.a.service, bench.a.beacon) == (called[1], 1)
+    if i in HIGHS:
+        assert bench.a.relay == 0
+    bench.go(100)
+    stays = called if lasts else (0, 0)
+    assert (bench.a.state[i], bench.a.beacon) == (LATCHED if lasts else RETURNED, 1), "somebody must look"
+    assert bench.a.service == 1 - stays[1]
+    assert lines(bench, 3 * DAY) == ([] if not lasts or calls else lines_of_a_latched())
+    bench.go(on=[i])
+    assert (1 - bench.a.relay if i in HIGHS else 1 - bench.a.service) == 1, "come again, it calls again"
+
+
+def lines_of_a_latched():
+    """The relay's edges over the three days that begin an hour after the first call, and 70 s."""
+    at = HOUR + MINUTE + 10_000
+    return [(k * DAY + on * CALL - at, on) for k in (1, 2, 3) for on in (0, 1)]

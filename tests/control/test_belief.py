@@ -147,7 +147,7 @@ def made(floats, virtual, start=0):
 def seen(belief):
     names = ("order", "evidence", "wiring", "suspect", "wet", "dry")
     return {name: getattr(belief, name) for name in names} | {
-        "apart": belief.timers.running(tm.SEQUENCE), "rise": belief.rising}  # fmt: skip
+        "apart": belief.timers.running(tm.SEQUENCE), "rise": belief.rising & 1}  # fmt: skip
 
 
 def wanted(plain, wet):
@@ -363,3 +363,28 @@ def test_l2_the_sequence_time_counts_from_the_end_of_the_power_up_hold():
         if belief.order:
             at.append(now)
     assert at[0] == 10_000 + SEQUENCE_TIME_MS
+
+
+@pytest.mark.parametrize("turns", [0, 1])
+@pytest.mark.parametrize("wet", [2, 4, 6, 8, 9, 12])
+def test_l2_a_suspect_by_order_is_told_once_any_contact_has_turned(wet, turns):
+    belief, timers = made(15, 0)
+    belief.begin(wet)
+    now, before = 0, wet
+    for after in (100, 20_100, 40_000):
+        now = after
+        timers.expire(now)
+        belief.step(wet, 0, 0, False)
+    assert belief.order
+    assert belief.told() == 0, "before any edge either side may be the one that hangs"
+    if turns:  # one that is wet falls: it is the last edge, and in no order with those below
+        wet &= wet - 1
+        timers.expire(now + 100)
+        belief.step(wet, 0, before & ~wet, False)
+        assert belief.rising in (0, 1)
+        for after in (20_200, 40_400):
+            timers.expire(now + after)
+            belief.step(wet, 0, 0, False)
+        assert belief.told() == belief.order
+    belief.begin(wet)
+    assert belief.rising == 3

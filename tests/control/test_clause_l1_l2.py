@@ -4,7 +4,7 @@ import pytest
 from duplexsump.control import records as r
 
 from tests.control.clause_bench import near
-from tests.rig import WITH_CURRENT, Rig, ready
+from tests.rig import ALARM_PLACE, NO_CURRENT, WITH_CURRENT, Rig, ready
 
 # L1 ------------------------------------------------------------------------------------------------
 
@@ -268,3 +268,24 @@ def test_l2_a_float_that_was_wet_in_between_has_not_missed_twice_running():
     rig.drain("lag", "lead", "off").run(70)
     blink_high(rig)
     assert rig.suspects() & {"off", "lead", "lag"} == set()
+
+
+@pytest.mark.parametrize("sensing", [NO_CURRENT, WITH_CURRENT])
+def test_l2_a_lead_that_hangs_wet_at_power_up_over_an_empty_pit_is_named_and_off_is_not(sensing):
+    rig = Rig(boot=False, sensing=sensing)
+    rig.apply({"lead": 1})
+    rig.load = ["under", "under"]
+    rig.power_up().run(600)
+    assert len(rig.raised("floats_out_of_sequence")) == 1
+    assert rig.c.alarms.detail[ALARM_PLACE["floats_out_of_sequence"]] == r.LEAD
+
+
+def test_l2_an_off_that_is_dead_dry_at_power_up_is_named_once_lead_has_turned():
+    rig = Rig(boot=False, sensing=WITH_CURRENT)
+    rig.apply({"lead": 1})
+    rig.power_up().run(60)
+    assert rig.raised("floats_out_of_sequence") == []
+    at = rig.set(lead=0).t
+    rig.run(60)
+    assert rig.raised("floats_out_of_sequence") == [near(at + 1)]
+    assert rig.c.alarms.detail[ALARM_PLACE["floats_out_of_sequence"]] == r.OFF

@@ -17,7 +17,7 @@ PLACE = {name: place for place, name in enumerate(NAMES)}
 PARTS = ("", "timers", "chatter", "contacts", "transmitter", "belief", "supply", "selectors", "demand", "blind",
          "pump_1", "pump_2", "flood", "pair", "gate", "exercise", "forces", "buttons", "alarms", "history")  # fmt: skip
 # What is not 0 (a deadline: not armed) in a controller that has not yet been powered up.
-AS_BUILT = {"belief.rising": 1, "pair.lead": -1, "pair.led": -1, "exercise.who": -1, "forces.lapsed": 1,
+AS_BUILT = {"belief.rising": 3, "pair.lead": -1, "pair.led": -1, "exercise.who": -1, "forces.lapsed": 1,
             "alarms.nothing": 1, "due": 0}  # fmt: skip
 # Attributes that are worked out in each step before they are read; as built they must say "nothing".
 SILENT = {
@@ -28,7 +28,7 @@ SILENT = {
     "flood": ("barred",),
 }  # fmt: skip
 RETAINED_BY_J4 = {
-    "": {"inspection_min", "battery_min"}, "blind": {"rung", "turn"},
+    "": {"dark", "inspection_min", "battery_min"}, "blind": {"rung", "turn"},
     "pair": {"turn", "lag_leads", "suspects", "cycles"},
     "pump_1": {"state", "cause", "failures", "out", "starts", "trips"},
     "pump_2": {"state", "cause", "failures", "out", "starts", "trips"},

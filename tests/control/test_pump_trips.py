@@ -460,3 +460,11 @@ def test_a1_a_trip_that_is_taken_back_leaves_the_pump_as_it_was(n, before):
     bench.trip()
     bench.pump.withdraw()
     assert bench.pump.out == before
+
+
+@pytest.mark.parametrize("state", [pm.RETRY, pm.LOCKED])
+def test_s8_a_try_of_a_pump_that_is_out_does_not_count(n, state):
+    bench = Bench(n)
+    bench.pump.state = state
+    bench.start()
+    assert (bench.pump.starts, bench.pump.count, bench.left("HOUR")) == (1, 0, None)

@@ -156,22 +156,78 @@ def test_a4_four_losses_within_an_hour_or_five_in_more_are_not():
         assert not bench.supply.unsteady
 
 
-def test_a4_a_dead_battery_is_spent_until_it_is_good_again_or_the_mains_is_back():
+def settled(bench, ms=1000, **changes):
+    """Give `changes` and let the battery count as what it reads."""
+    bench.go(**changes)
+    return bench.go(ms, high=changes.get("high", 0))
+
+
+@pytest.mark.parametrize("battery", [LOW, DEAD])
+def test_a4_what_the_battery_reads_counts_once_it_has_stood_for_a_second(battery):
     bench = Bench((s.MAINS, s.BATTERY), mains=0)
-    bench.go(battery=DEAD)
-    assert (bench.supply.spent, bench.supply.fed) == (1, 0)
-    assert bench.go(battery=LOW).spent == 1, "it recovers a little when the pump stops: that is no charge"
-    assert bench.go(battery=GOOD).spent == 0
-    bench.go(battery=DEAD)
-    bench.go(battery=LOW, mains=1)
-    assert bench.go(20_000).spent == 0
-    assert bench.supply.fed == 3
+    bench.go(battery=battery)
+    supply = bench.go(900)
+    assert (supply.battery, supply.spent, supply.low, supply.fed) == (GOOD, 0, 0, 2)
+    bench.go(battery=GOOD)
+    bench.go(battery=battery)
+    assert bench.go(900).battery == GOOD, "the second begins anew"
+    supply = bench.go(100)
+    dead = battery == DEAD
+    assert (supply.battery, supply.spent, bool(supply.low), supply.fed) == (battery, dead, True, 0 if dead else 2)
+    bench.go(battery=GOOD)
+    assert bench.go(900).battery == battery
+    assert bench.go(100).battery == GOOD
+
+
+@pytest.mark.parametrize("loaded", [0, 2])
+@pytest.mark.parametrize("mains", [0, 1])
+@pytest.mark.parametrize("battery", [GOOD, LOW, DEAD])
+def test_a4_a_dead_battery_is_spent_until_it_has_borne_its_pump_or_the_mains_has_been_back(battery, mains, loaded):
+    bench = Bench((s.MAINS, s.BATTERY), mains=mains)
+    settled(bench, battery=DEAD)
+    assert (bench.supply.spent, bench.supply.fed) == (1, mains)
+    bench.supply.loaded = loaded
+    settled(bench, battery=battery)
+    assert bench.go(9900).spent == 1
+    again = battery != DEAD and (mains or loaded)
+    assert bench.go(100).spent == (0 if again else 1)
+    assert bench.go(3_600_000).spent == (0 if again else 1), "at rest a dead battery soon reads as a good one"
+    assert bench.supply.fed == (2 if again else 0) | mains
+
+
+def test_a4_a_battery_that_is_not_spent_has_nothing_to_bear():
+    bench = Bench((s.MAINS, s.BATTERY))
+    bench.supply.loaded = 2
+    bench.go(60_000)
+    assert not bench.timers.running(tm.BEARS)
+
+
+def test_a4_a_battery_that_sinks_again_within_ten_seconds_has_borne_nothing():
+    bench = Bench((s.MAINS, s.BATTERY), mains=0)
+    settled(bench, battery=DEAD)
+    bench.supply.loaded = 2
+    settled(bench, battery=GOOD)
+    settled(bench, 8000, battery=DEAD)
+    settled(bench, battery=GOOD)
+    assert bench.go(9900).spent == 1
+    assert bench.go(100).spent == 0
+
+
+def test_a4_a_battery_found_dead_with_the_mains_there_is_low_at_the_outage_though_it_reads_good_at_rest():
+    bench = Bench((s.MAINS, s.BATTERY))
+    settled(bench, battery=DEAD)
+    settled(bench, battery=GOOD)
+    assert not bench.supply.low
+    assert bench.go(mains=0).low
+    bench.go(mains=1)
+    assert bench.go(14_900).low
+    assert not bench.go(100).low, "until the mains is back"
 
 
 def test_a4_no_battery_fitted_is_never_spent_and_never_low():
     bench = Bench(mains=0)
-    assert bench.go(battery=DEAD).spent == 0
-    assert not bench.supply.battery_low(bench.inputs)
+    assert settled(bench, battery=DEAD).spent == 0
+    assert not bench.supply.low
 
 
 @pytest.mark.parametrize(("mains", "battery", "low"), [
@@ -179,13 +235,15 @@ def test_a4_no_battery_fitted_is_never_spent_and_never_low():
 ])  # fmt: skip
 def test_a4_battery_low_is_told_while_it_carries_the_house(mains, battery, low):
     bench = Bench((s.BATTERY, s.MAINS), mains=mains)
-    bench.go(battery=battery)
-    assert bool(bench.supply.battery_low(bench.inputs)) == low
+    settled(bench, battery=battery)
+    assert bool(bench.supply.low) == low
+    settled(bench, battery=GOOD)
+    assert bool(bench.supply.low) == low, "once low, low until the mains is back"
 
 
 def test_a4_with_high_wet_a_spent_battery_runs_to_exhaustion():
     bench = Bench((s.MAINS, s.BATTERY), mains=0)
-    bench.go(battery=DEAD)
+    settled(bench, battery=DEAD)
     assert bench.go(high=8).fed == 2
 
 
@@ -199,9 +257,9 @@ def test_a4_exhaustion_begins_with_high_water_and_goes_on_until_the_level_ends_t
     bench = Bench((s.MAINS, s.BATTERY), mains=0)
     supply = bench.supply
     assert (supply.demanded, supply.exhaust) == (0, 0)
-    supply.spent, supply.exhaust, supply.demanded = spent, exhaust, demanded
+    supply.battery, supply.spent, supply.exhaust, supply.demanded = battery, spent, exhaust, demanded
     bench.go(battery=battery, high=high)
-    now_spent = battery == DEAD or (battery == LOW and spent)
+    now_spent = battery == DEAD or spent
     on = now_spent and (high or (exhaust and demanded))
     assert (supply.spent, supply.exhaust) == (int(now_spent), int(bool(on)))
     assert supply.fed == (2 if on or not now_spent else 0)
@@ -247,7 +305,7 @@ def test_a4_without_a_pump_on_a_battery_none_is_judged():
 def test_a4_with_high_wet_a_mains_that_is_not_seen_is_used_all_the_same(kinds):
     bench = Bench(kinds, mains=0)
     bench.supply.demanded = 2
-    bench.go(battery=DEAD if s.BATTERY in kinds or s.EITHER in kinds else GOOD)
+    settled(bench, battery=DEAD if s.BATTERY in kinds or s.EITHER in kinds else GOOD)
     assert bench.supply.unseen == 0
     supply = bench.go(high=8)
     on_mains = sum((kind != s.BATTERY) << n for n, kind in enumerate(kinds))
@@ -291,7 +349,7 @@ def test_a4_a_mains_that_counts_again_is_seen_and_no_more_assumed():
 @pytest.mark.parametrize("spent", [0, 1])
 def test_a4_a_battery_that_is_good_is_used_in_the_usual_way(spent):
     bench = Bench((s.EITHER, s.BATTERY), mains=0)
-    supply = bench.go(high=8, battery=DEAD if spent else GOOD)
+    supply = settled(bench, high=8, battery=DEAD if spent else GOOD)
     assert (supply.fed, supply.unseen, supply.on_battery) == (3, 0, 3)
 
 
@@ -330,7 +388,8 @@ def test_a4_lag_that_was_wet_before_the_mains_went_does_not_shorten_the_time():
 
 def test_a4_a_spent_battery_is_not_the_mains():
     bench = Bench((s.MAINS, s.BATTERY), mains=0)
-    bench.go(lag=4, battery=DEAD)
+    settled(bench, battery=DEAD)
+    bench.go(lag=4)
     supply = bench.go(5000, lag=4)
     assert (supply.fed, supply.unseen) == (0, 1)
 
@@ -338,10 +397,12 @@ def test_a4_a_spent_battery_is_not_the_mains():
 @pytest.mark.parametrize(("kinds", "on_it"), [((s.MAINS, s.BATTERY), 2), ((s.EITHER, s.EITHER), 3)])
 def test_a4_on_a_spent_battery_a_missing_current_is_no_fault(kinds, on_it):
     bench = Bench(kinds, mains=0)
-    assert bench.go(battery=DEAD).doubted() == 0
+    assert settled(bench, battery=DEAD).doubted() == 0
     supply = bench.go(high=8)
     assert supply.doubted() == supply.unseen | on_it
-    assert bench.go(high=8, battery=GOOD).doubted() == supply.unseen
+    supply.loaded = on_it
+    settled(bench, high=8, battery=GOOD)
+    assert bench.go(10_000, high=8).doubted() == supply.unseen
 
 
 def test_m8_of_a_battery_that_nobody_reads_nothing_is_raised_and_nothing_cleared():

@@ -24,6 +24,7 @@ def quiet(**overrides):
     c = Controller(make_settings(**overrides))
     c.pair.available = c.supply.fed = 3
     c.supply.mains = 1
+    c.belief.rising = 1
     return c
 
 
@@ -192,13 +193,79 @@ def test_i4_high_water_goes_by_what_high_reads_and_the_water_at_lag_is_no_alarm(
     assert told(c) == {}
 
 
-def test_a4_battery_low_goes_by_the_inputs_of_the_step():
-    for mains in (0, 1):
-        c = quiet(supply_2=1)
-        c.supply.mains = mains
-        assert told(c, battery=r.BATTERY_GOOD) == {}
-        for battery in (r.BATTERY_LOW, r.BATTERY_GOOD):  # once low, low until the mains is back
-            assert told(c, battery=battery) == ({} if mains else {"battery_low": 0})
+@pytest.mark.parametrize("low", [False, True])
+def test_a4_battery_low_is_what_the_supply_has_found(low):
+    c = quiet(supply_2=1)
+    c.supply.low = low
+    for battery in (r.BATTERY_LOW, r.BATTERY_GOOD, r.BATTERY_DEAD):
+        assert told(c, battery=battery) == ({"battery_low": 0} if low else {})
+
+
+@pytest.mark.parametrize(("dark", "told_so"), [(0, False), (1, False), (2, True)])
+def test_a4_a_controller_that_was_without_power_while_the_water_rose_tells_of_the_mains(dark, told_so):
+    c = quiet()
+    c.dark = dark
+    assert told(c) == ({"mains_lost": 0} if told_so else {})
+
+
+@pytest.mark.parametrize("order", range(1, 16))
+def test_l2_before_any_edge_a_suspect_by_order_is_not_told_and_one_by_evidence_is(order):
+    c = quiet()
+    c.belief.order, c.belief.rising = order, Controller(make_settings()).belief.rising
+    assert told(c) == {}
+    c.belief.evidence = r.LEAD
+    assert told(c) == {"floats_out_of_sequence": r.LEAD}
+    for rising in (0, 1):
+        c.belief.rising = rising
+        assert told(c) == {"floats_out_of_sequence": r.LEAD | order}
+
+
+@pytest.mark.parametrize("exhaust", [0, 1])
+def test_a4_a_pump_that_runs_a_dead_battery_to_exhaustion_is_no_protection(exhaust):
+    c = quiet(supply_2=1)
+    c.pair.available, c.supply.fed, c.supply.on_battery = 2, 2, 2
+    c.supply.lost, c.supply.exhaust = True, exhaust
+    assert ("no_pump" in told(c)) == bool(exhaust)
+
+
+@pytest.mark.parametrize("no_pump", [0, 1])
+@pytest.mark.parametrize("told_before", [0, 1])
+def test_d5_with_no_pump_left_nothing_can_keep_up_and_what_was_told_stands(no_pump, told_before):
+    c = quiet()
+    c.pair.both_long = bool(told_before)
+    assert ("not_keeping_up" in told(c)) == bool(told_before)
+    c.pair.both_long, c.pair.available = True, 0 if no_pump else 3
+    c.selectors.at[:] = [r.SELECT_OFF if no_pump else r.SELECT_AUTO] * 2
+    assert ("not_keeping_up" in told(c)) == bool(told_before or not no_pump)
+    c.pair.both_long = False
+    assert "not_keeping_up" not in told(c)
+
+
+@pytest.mark.parametrize("other", ["well", "waits", "out"])
+@pytest.mark.parametrize("told_before", [0, 1])
+@pytest.mark.parametrize("n", [0, 1])
+def test_a1_of_two_pumps_that_are_out_both_unavailable_tells_and_none_of_their_own(n, told_before, other):
+    c = quiet()
+    c.pair.available = 1 << 1 - n
+    if told_before:
+        c.pumps[n].state, c.pumps[n].out = pm.LOCKED, 1
+        told(c)
+    if other != "well":
+        c.pair.available = 0
+        c.pumps[1 - n].state, c.pumps[1 - n].out = pm.RETRY, int(other == "out")
+    c.pumps[n].state, c.pumps[n].out = pm.LOCKED, 1
+    own = {f"pump_{n + 1}_unavailable", f"pump_{n + 1}_lockout"}
+    expected = own if told_before or other != "out" else set()
+    assert told(c).keys() == (expected | {"no_pump"} if other != "well" else expected)
+    c.pumps[1 - n].state, c.pumps[1 - n].out, c.pair.available = pm.RUNNING, 0, 1 << 1 - n
+    assert told(c).keys() == own, "once the other pumps, the one that is out is told"
+
+
+def test_a1_two_pumps_out_of_which_one_may_still_start_are_told_each():
+    c = quiet()
+    for pump in c.pumps:
+        pump.out, pump.cause = 1, pm.OVERLOAD
+    assert told(c) == {"pump_1_unavailable": pm.OVERLOAD, "pump_2_unavailable": pm.OVERLOAD}
 
 
 @pytest.mark.parametrize("days", [1, 90])
@@ -263,8 +330,7 @@ def test_a4_the_loss_of_the_mains_counts_against_a_pump_when_its_own_alarm_does(
     c.supply.lost = True
     assert told(c) == {"mains_lost": 0, **({} if fed else {"no_pump": 0})}, "mains lost tells of its pumps too"
     c.supply.on_battery = 3
-    expected = {f"pump_{k + 1}_unavailable": 0 for k in range(2) if not fed >> k & 1}
-    assert told(c) == {"mains_lost": 0, **expected, **({} if fed else {"no_pump": 0})}
+    assert told(c) == {"mains_lost": 0, **({} if fed else {"no_pump": 0})}, "a dead battery is told by battery low"
 
 
 @pytest.mark.parametrize(("state", "opened", "off"), list(product(range(5), (0, 1), (0, 1))))

@@ -39,6 +39,7 @@ OPEN = ("unacknowledged", "returned", "latched")
 # A2: how long the horn sounds at first, and where the alarm came back before anybody acknowledged it.
 FIRST_MS = {"high": (300_000, 60_000), "medium": (120_000, 20_000)}
 LONGEST_MS = 7 * 3_600_000
+OVER_MS = 3_610_000
 
 
 class Alarm:
@@ -73,6 +74,17 @@ class Alarm:
         if self.priority == "high":
             return age_s > 6 * 3600 or age_s % 3600 <= 60 or self.again
         return age_s > 3620 or any(at <= age_s <= at + 20 for at in (600, 1800, 3600)) or self.again
+
+    def calls(self, now_ms, late=False):
+        """Tell whether A3 has it call: one that is over for an hour and its last chirp of 10 s no more.
+
+        `late`: also where that is a matter of the very step, or of a life before this one.
+        """
+        if self.state not in OPEN + STANDING or self.state != "returned":
+            return self.state in OPEN + STANDING
+        if self.turned_ms is None:
+            return late
+        return now_ms - self.turned_ms < OVER_MS or (late and now_ms - self.turned_ms == OVER_MS)
 
     def path(self, target, may):
         """Return the shortest list of triggers out of `may` that leads to `target`, or None."""
@@ -172,19 +184,20 @@ class AlarmJudge:
 
     def _outputs(self, rig):
         high = [a.name for a in self.alarms if a.priority == "high" and a.state in STANDING]
-        unseen = [a.name for a in self.alarms if a.priority == "high" and a.state in OPEN]
+        unseen = [a.name for a in self.alarms if a.priority == "high" and a.state in OPEN and a.calls(self.now)]
         if rig.output("relay") and high:
             self._say("I11", f"the alarm relay is energised with {high} active")
         if rig.output("relay") and unseen:
             self._say("A3", f"the alarm relay is energised with {unseen} unacknowledged")
-        medium = [a.name for a in self.alarms if a.priority == "medium" and a.state in OPEN + STANDING]
-        calling = [a.name for a in self.alarms if a.priority == "medium" and a.state in OPEN]
+        medium = [a.name for a in self.alarms if a.priority == "medium" and a.calls(self.now)]
+        may = {p: [a for a in self.alarms if a.priority == p and a.calls(self.now, True)] for p in FIRST_MS}
+        calling = [a.name for a in may["medium"] if a.state in OPEN]
         if rig.output("service") and medium:
             self._say("A3", f"the service relay is energised with {medium}")
-        if not rig.output("service") and not medium and not self.may_test:
+        if not rig.output("service") and not may["medium"] and not self.may_test:
             self._say("A3", "the service relay has dropped with no medium alarm")
         shared = calling and not self.settings[s.CALLS]
-        if not rig.output("relay") and not high and not unseen and not shared and not self.may_test:
+        if not rig.output("relay") and not may["high"] and not shared and not self.may_test:
             self._say("A3", "the alarm relay has dropped with no high alarm")
         loud = [a.name for a in self.alarms if a.priority != "low" and a.state in OPEN]
         standing = [a.name for a in self.alarms if a.priority != "low" and a.state in STANDING]

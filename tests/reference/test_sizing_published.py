@@ -4,7 +4,7 @@ from math import pi
 
 import pytest
 
-from host_sim.sizing import battery, limits
+from host_sim.sizing import battery, limits, pipes
 
 
 # Source: NEMA MG 10-2001, table 2-3, designs A and B: most starts per hour (A) and least rest in s (C), by poles.
@@ -78,3 +78,44 @@ def test_a_cold_battery_holds_less():
 def test_the_drop_of_a_cable():
     assert battery.drop_v(10.0, 304.8 / 2.0, 10) == pytest.approx(9.989, rel=2e-3)
     assert limits.RESISTIVITY * 304.8 / (pi / 4 * 2.588e-3**2) == pytest.approx(0.9989, rel=3e-3)
+
+
+# Source: ASTM D1785, X1: rated pressure 2 S t / (D - t) of PVC 1120, S 2000 psi, to 10 psi; least walls of schedule 40
+# and 80, and outside diameters, from its tables 1 and 2.
+@pytest.mark.parametrize(
+    ("nominal", "outside", "wall_40", "wall_80"),
+    [(1.0, 1.315, 0.133, 0.179), (1.25, 1.660, 0.140, 0.191), (1.5, 1.900, 0.145, 0.200), (2.0, 2.375, 0.154, 0.218),
+     (2.5, 2.875, 0.203, 0.276), (3.0, 3.500, 0.216, 0.300), (4.0, 4.500, 0.237, 0.337)],
+)  # fmt: skip
+def test_rated_pressure_and_bore_of_pvc_pipe(nominal, outside, wall_40, wall_80):
+    for schedule, wall in ((40, wall_40), (80, wall_80)):
+        held, holds, source = pipes.rated(f"PVC schedule {schedule}", nominal)
+        assert held / limits.PSI == pytest.approx(2 * 2000 * wall / (outside - wall), abs=7)
+        assert holds == "at 73 F" and source == "ASTM D1785"
+    assert pipes.bore_m(nominal, "PVC schedule 80") / limits.INCH == pytest.approx(outside - 2 * wall_80, abs=1e-3)
+
+
+# Source: Copper Tube Handbook, table 3c, type M, annealed, 100 F: 2 S t / (D - 0.8 t) with S 6000 psi, least wall and
+# largest outside diameter of ASTM B88, table 1 (from memory).
+@pytest.mark.parametrize(
+    ("nominal", "psi", "outside", "wall"),
+    [(1.25, 338, 1.375, 0.042), (1.5, 331, 1.625, 0.049), (2.0, 299, 2.125, 0.058), (3.0, 253, 3.125, 0.072)],
+)
+def test_rated_pressure_of_copper_tube(nominal, psi, outside, wall):
+    assert pipes.rated("copper", nominal)[0] / limits.PSI == pytest.approx(psi)
+    assert psi == pytest.approx(2 * 6000 * wall / (outside - 0.8 * wall), rel=0.12)
+
+
+# Source: the steel pipe data that HVAC handbooks print for ASTM A53 grade B, schedule 40: working pressure of threaded
+# joints to 2 in, of welded ones above, psig.
+@pytest.mark.parametrize(("nominal", "psi"), [(1.0, 226), (1.25, 229), (1.5, 231), (2.0, 230), (3.0, 482)])
+def test_rated_pressure_of_steel_pipe(nominal, psi):
+    assert pipes.rated("galvanized steel", nominal)[0] / limits.PSI == pytest.approx(psi)
+
+
+# Source: ASTM D2239, X1: 2 S / (SIDR + 1), S 800 psi, from memory.
+def test_polyethylene_is_bought_by_its_ratio():
+    for sidr, psi in pipes.POLYETHYLENE_PSI.items():
+        assert psi == pytest.approx(2 * 800 / (sidr + 1), rel=0.03)
+    assert pipes.polyethylene(81 * limits.PSI) == (15.0, 100 * limits.PSI)
+    assert pipes.polyethylene(201 * limits.PSI) is None and pipes.rated("polyethylene pressure", 1.5) is None

@@ -194,7 +194,7 @@ def test_every_word_is_good_at_every_question_the_last_included(tmp_path):
     ("curve_1", "lots", "not a flow and a head"),
     ("rise_time", "4:30", '"4 min 30 s" or "4 h 30 min"'),
     ("inlet", "40 in", "not below the floor"),
-    ("rise_from", "28 in", "the pit is 30 in deep"),
+    ("rise", "31 in", "more than the pit is deep, 30 in"),
     ("lift", "2 ft", "not above the floor"),
     ("run", "0.5 ft", "cannot reach"),
     ("outlet_1", "3 in", "no smaller than the pump's outlet"),
@@ -209,6 +209,16 @@ def test_a_wrong_answer_is_told_and_asked_again(tmp_path, key, bad, told):
     person = Person(GOOD, {key: [bad]})
     assert talk(tmp_path / "basement.toml", person)
     assert any(told in text for text in person.heard)
+
+
+def test_where_a_rise_starts_is_asked_of_a_tapered_pit_alone(tmp_path):
+    person = Person({**GOOD, "rise": "28 in", "rise_time": "30 min"})
+    path = tmp_path / "straight.toml"
+    talk(path, person)
+    assert "rise_from" not in person.asked and size(tomllib.loads(path.read_text(encoding="utf-8")))
+    person = Person({**GOOD, "shape": "bucket", "top": "30 in"}, {"rise_from": ["28 in"]})
+    talk(tmp_path / "bucket.toml", person)
+    assert "rise_from" in person.asked and any("the pit is 30 in deep" in text for text in person.heard)
 
 
 def test_nothing_of_somebody_elses_is_overwritten(tmp_path):

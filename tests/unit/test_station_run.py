@@ -2,6 +2,7 @@
 
 import pytest
 from duplexsump import marks
+from duplexsump.control.controller import Controller
 from duplexsump.control.records import LEAD, OFF
 from duplexsump.station import health, link
 from duplexsump.station import run as runner
@@ -172,6 +173,23 @@ def test_the_link_is_opened_in_full_operation_alone(tmp_path, made):
     (folder / "boots").write_text("0 0")
     board = go(Limited(folder, 3, cause=health.WATCHDOG))
     assert made[1].mode == health.CONTROL_ONLY and not made[1].links and not hasattr(board, "line")
+
+
+@pytest.mark.parametrize("cause", [health.POWER_ON, health.WATCHDOG, health.ASKED])
+def test_a4_after_a_reset_the_controller_does_not_take_itself_for_one_that_was_without_power(tmp_path, made, cause):
+    go(Limited(tmp_path / "pit", 3))
+    assert made[0].controller.dark == 1
+    seen = []
+    whole = Controller.power_up
+
+    def power_up(controller, now_ms, retained=None):
+        seen.append(retained[0])
+        whole(controller, now_ms, retained)
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(Controller, "power_up", power_up)
+        go(Limited(tmp_path / "pit", 3, cause=cause))
+    assert seen == [1 if cause == health.POWER_ON else 0]
 
 
 def test_m5_lives_that_ended_early_are_forgotten_after_the_first_minute_and_not_before(tmp_path):

@@ -40,6 +40,8 @@ class Shadow:
     def up(self, row):
         self.controller = Controller(self.settings)
         self.bands = Bands(self.settings)
+        if self.retained:
+            self.retained[0] = row[3][0]  # told by the station: a reset, or a loss of power
         self.controller.power_up(row[2], self.retained)
         self.raw = [0] * N_INPUTS
         self.out = None

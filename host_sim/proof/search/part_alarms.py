@@ -121,9 +121,10 @@ class AlarmsPart:
                 if acknowledged and seen[3 * k + 1] >= self.remind[i]:
                     return "A2", f"{TABLE[i][0]} acknowledged for {seen[3 * k + 1]} ticks and not told again"
             if i < URGENT:
-                dropped = dropped or state in (UNACKNOWLEDGED, ACKNOWLEDGED, RETURNED)
+                dropped = dropped or state in (UNACKNOWLEDGED, ACKNOWLEDGED) or (state == RETURNED and a.bell[i])
             elif i < SOUNDING:
-                needed = needed or state in (UNACKNOWLEDGED, ACKNOWLEDGED, RETURNED, LATCHED)
+                stands = state in (UNACKNOWLEDGED, ACKNOWLEDGED, LATCHED)
+                needed = needed or stands or (state == RETURNED and a.bell[i])
         if bool(a.relay) == dropped:
             return "I11", f"alarm relay {a.relay} with alarms {[a.state[i] for i in self.which]}, test {test}"
         if bool(a.service) == needed:

@@ -6,10 +6,11 @@ from host_sim.errors import InputError
 from host_sim.report import prompt
 from host_sim.report.prompt import StoppedError
 from host_sim.sizing.document import to_toml
-from host_sim.sizing.interview.curve import read_curve
+from host_sim.sizing.interview.curve import assumed_shutoff, read_curve
 from host_sim.sizing.interview.naming import named
 from host_sim.sizing.interview.question import NOT_KNOWN
 from host_sim.sizing.interview.questions import QUESTIONS, asked, document
+from host_sim.sizing.interview.spelling import meant
 from host_sim.sizing.trade import fraction, read_size
 
 INTRO = " ".join(
@@ -133,6 +134,7 @@ def _dialogue(given, earlier, kept, read, say):
 
 
 def _one(question, values, before, place, read, say):
+    question = question.seen(values)
     say(f"\n{place[0]} of about {place[1]}.  {named(question.ask, values)}")
     if question.choices:
         say("   one of: " + "; ".join(shown(question, one) for one in question.choices))
@@ -208,22 +210,40 @@ def _read(question, line, values):
 
 
 def _echo(question, line, value, say):
-    # A bare number gets its unit, and a length in marks its inches, in front of the person's eyes.
-    if question.kind in ("words", "choice", "yes", "whole", "curve", "number") or value == line.strip():
+    # A bare number gets its unit, a length in marks its inches, and a short word what it is taken for, in front of the
+    # person's eyes.
+    if question.kind in ("words", "yes", "whole", "number") or (value == line.strip() and question.kind != "curve"):
+        return
+    if question.kind == "choice" and value.lower() == line.strip().lower():
+        return
+    if question.kind == "curve":
+        _echo_curve(value, say)
         return
     if shown(question, value) == line.strip():
         return
     say(f'   taken as {shown(question, value)}; "back" corrects it.')
 
 
+def _echo_curve(text, say):
+    taken = ", ".join(f"{flow} {head}" for flow, head in read_curve(text))
+    head = assumed_shutoff(text)
+    what = "" if head is None else f"  At no flow {head} is assumed: the plate's shut-off head is better."
+    if taken != text.strip():
+        say(f'   taken as {taken}; "back" corrects it.{what}')
+
+
 def parse(question, text):
     """Return the value of an answer.  Raises ValueError that says what is wrong and what is sensible."""
     if text.lower() in question.words:
         return text.lower()
+    if "none" in question.words and text.lower() in ("no", "nothing"):
+        return "none"
     if question.kind == "size":
         return read_size(text)
     if question.spelt is not None:
         text = question.spelt(text)
+    if question.kind == "choice":
+        text = meant(question.key, text, question.choices)
     return prompt.parse(question, text, {"curve": read_curve})
 
 

@@ -3,7 +3,8 @@ held against, before the pumps."""
 
 from host_sim import units
 from host_sim.sizing.interview.question import Question, among, feet
-from host_sim.sizing.limits import COPPER_IN, MATERIALS, ROUGHNESS_MM
+from host_sim.sizing.limits import INCH
+from host_sim.sizing.pipes import MATERIALS, ROUGHNESS_MM, bore
 from host_sim.sizing.reading import OUTFALLS
 from host_sim.sizing.trade import SIZES, marking
 
@@ -105,8 +106,8 @@ def _fittings(a, elbows, bends, last):
 
 
 def _bore(size, material):
-    # Copper is narrower than schedule 40 of the same name, and steel rougher than plastic.
-    found = {"diameter": f"{COPPER_IN[size]:g} in"} if material == "copper" else {"pipe": size}
+    # Copper and schedule 80 are narrower than schedule 40 of the same name, and steel is rougher than plastic.
+    found = bore(round(units.read(size, "length") / INCH, 4), material)
     if material in ROUGHNESS_MM:
         found["roughness"] = f"{ROUGHNESS_MM[material]:g} mm"
     return found

@@ -3,7 +3,15 @@
 from host_sim import units
 from host_sim.sizing import example_curve
 from host_sim.sizing.interview import pipe
-from host_sim.sizing.interview.curve import BATTERY_SHARE, for_lift, measured, read_curve, through
+from host_sim.sizing.interview.curve import (
+    BATTERY_SHARE,
+    assumed_shutoff,
+    for_lift,
+    highest_known_m,
+    measured,
+    read_curve,
+    through,
+)
 from host_sim.sizing.interview.question import Question, among, inches, si
 from host_sim.sizing.limits import FOOT, INCH
 from host_sim.sizing.sensors import KINDS as SENSORS
@@ -13,6 +21,7 @@ ROOM_M = 2.0 * INCH  # that must be left between what a pump needs under water a
 HOW = ("points of the curve", "shut-off and one point", "bucket and watch")
 KINDS = dict(zip(HOW, ("curve", "shut-off and one point", "bucket and watch"), strict=True))
 BACKUPS = ("none", "battery pump", "inverter", "generator")
+NO_FLOW = "by the two points of least flow, a parabola about no flow"
 PUMP_HEAD = "flow of this pump, starts per hour, reserve"
 
 # fmt: off
@@ -66,9 +75,17 @@ def _below(n, what):
     return check
 
 
+def _narrowest(n, a):
+    # The pipe that pump n stands on; of two alike, the narrower of their lines.
+    sizes = [a.get("pipe", "1.5 in")] if n == 1 or a.get("lines") != "separate" else []
+    if a.get("lines") == "separate" and (n == 2 or a.get("same", False)):
+        sizes.append(a.get("pipe_2", "1.5 in"))
+    return min(sizes, key=lambda size: units.read(size, "length"))
+
+
 def _fits_pipe(n):
     def check(value, a):
-        size = a.get("pipe_2" if n == 2 and a.get("lines") == "separate" else "pipe", "1.5 in")
+        size = _narrowest(n, a)
         if units.read(value, "length") > units.read(size, "length") + 1e-6:
             raise ValueError(
                 f"{value} is more than the pipe of {size}: a discharge pipe is no smaller than the pump's outlet.  "
@@ -80,7 +97,7 @@ def _fits_pipe(n):
 
 def _outlet(n):
     def default(a):
-        size = a.get("pipe_2" if n == 2 and a.get("lines") == "separate" else "pipe", "1.5 in")
+        size = _narrowest(n, a)
         return size if units.read(size, "length") < 1.5 * INCH else "1.5 in"
 
     return default
@@ -106,12 +123,22 @@ def _reaches(n):
     def check(value, a):
         rows = read_curve(value)
         _lifts(n, units.read(rows[0][1], "distance"), a)
+        known_m, lift_m = highest_known_m(value), _lift_m(n, a)
+        if known_m <= lift_m:
+            raise ValueError(
+                f"the points end at {known_m / FOOT:.1f} ft, and the water must go {lift_m / FOOT:.1f} ft up from the "
+                'pump\'s inlet: add the shut-off head (maximum head) of the plate or box, at "0 gpm"'
+            )
 
     return check
 
 
+def _lift_m(n, a):
+    return units.read(a["lift"], "distance") - (si(a, f"intake_{n}", "length") or 0.0)
+
+
 def _lifts(n, shutoff_m, a):
-    lift_m = units.read(a["lift"], "distance") - (si(a, f"intake_{n}", "length") or 0.0)
+    lift_m = _lift_m(n, a)
     if shutoff_m <= lift_m:
         raise ValueError(
             f"a shut-off head of {shutoff_m / FOOT:.1f} ft does not reach {lift_m / FOOT:.1f} ft up from the pump's "
@@ -181,6 +208,10 @@ def _amps(n):
     return lambda a: "25 A" if direct(n, a) else "10 A"
 
 
+def _plate_amps(n):
+    return lambda a: "18 A" if direct(n, a) else "8 A"
+
+
 def _volts(n):
     return lambda a: "12 V" if direct(n, a) else "115 V"
 
@@ -213,10 +244,11 @@ def _plate(n):
                  most="3 ft"),
         Question(f"amps_{n}", f"What is the rated current on the plate of {p}?",
                  "Overload, dry-run and locked-rotor protection go by it; also cable, fuse and sensor.", "current",
-                 "8 A", _amps(n), "a large one", "overload and dry-run protection, sensor range, cable and fuse",
+                 _plate_amps(n), _amps(n), "a large one",
+                 "overload and dry-run protection, sensor range, cable and fuse",
                  f"rated current of {p}", when=_asked(n), least="0.5 A", most="60 A"),
         Question(f"volts_{n}", f"What is the voltage on the plate of {p}?", "Amps alone say nothing about the power.",
-                 "voltage", "115 V", _volts(n), "the usual one", "generator, inverter and battery size",
+                 "voltage", _volts(n), _volts(n), "the usual one", "generator, inverter and battery size",
                  f"voltage of {p}", when=_asked(n), least="6 V", most="480 V", check=_goes_with_supply(n)),
         Question(f"starts_hour_{n}", f"How many starts per hour does the maker of {p} allow?", "In the manual, if "
                  "anywhere.", "number", "15", "10", "low end of common practice (10 to 15)",
@@ -225,7 +257,8 @@ def _plate(n):
                  "best; a bucket at the outlet and a watch tell as much.", "choice", HOW[1], HOW[0],
                  "then a curve is assumed", PUMP_HEAD, f"source of the curve of {p}", HOW, when=_asked(n), spelt=_how),
         Question(f"curve_{n}", f"What is the curve of {p}: flow at each head?",
-                 "Flow and head, with a comma between points; the one at 0 gpm is the shut-off head.", "curve",
+                 "Flow and head, with a comma between points; the one at 0 gpm is the shut-off head.  Three "
+                 "points do without it: then what the pump holds at no flow is assumed.", "curve",
                  example_curve.WORDS, _weak(n), "an invented, weak pump", PUMP_HEAD, f"curve of {p}",
                  when=_asked(n, HOW[0]), check=_reaches(n)),
         Question(f"shutoff_{n}", f"What is the shut-off head (maximum head) of {p}?", "On the plate or the box; at "
@@ -335,6 +368,19 @@ def edits(a, known):
         for n in (1, 2):
             if known(f"sensor_{n}"):
                 found[f"sizing.motor{n}.sensor"] = a[f"sensor_{n}"]
+    return found
+
+
+def assumed(a, known):
+    """Return what a curve that was given leaves open, as tables of sizing.assumed."""
+    found = []
+    for n in (1, 2):
+        if a.get(f"curve_how_{n}") != HOW[0] or not known(f"curve_{n}"):
+            continue
+        taken = assumed_shutoff(a[f"curve_{n}"])
+        if taken is not None:
+            found.append({"what": f"shut-off head of pump {n}", "taken": taken, "why": NO_FLOW,
+                          "changes": "the pressure that pipe and valves must hold"})  # fmt: skip
     return found
 
 

@@ -1,7 +1,7 @@
 """What a question of `size --ask` is, and the small helpers that the lists of questions share."""
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from host_sim import units
@@ -15,7 +15,7 @@ class Question:
 
     `kind` is one of units.KINDS, or "choice", "size" (of pipe),
     "yes", "whole", "curve", "words".
-    `default` is a text, or a function of the answers so far that gives one;
+    `default` and `example` are texts, or functions of the answers so far that give one;
     `when(answers)` asks the question or not; `words` are answers beside a
     quantity, such as "none"; `check(value, answers)` raises ValueError for
     what cannot be; `spelt(text)` puts an answer as people write it into one of
@@ -27,7 +27,7 @@ class Question:
     ask: str
     why: str
     kind: str
-    example: str
+    example: Any
     default: Any
     because: str  # why the default is conservative
     changes: str
@@ -43,6 +43,10 @@ class Question:
     def taken(self, answers):
         """Return the default as a text for the answers so far."""
         return self.default(answers) if callable(self.default) else self.default
+
+    def seen(self, answers):
+        """Return the question with its example as a text for the answers so far."""
+        return replace(self, example=self.example(answers)) if callable(self.example) else self
 
     def wanted(self, answers):
         """Whether the question applies to the answers so far."""

@@ -26,6 +26,11 @@ def _within(key, sign):
     return check
 
 
+def _in_the_pit(value, a):
+    if units.read(value, "length") > units.read(a.get("depth", "24 in"), "length") + 1e-9:
+        raise ValueError(f"{value} is more than the pit is deep, {a.get('depth', '24 in')}: give the rise in the pit")
+
+
 def _above(key):
     def check(value, a):
         if key in a and units.read(value, "distance") <= units.read(a[key], "distance"):
@@ -48,13 +53,14 @@ QUESTIONS = (
              "inflow measurement", (*EVIDENCE, NOTHING)),
     Question("rise", "How far did the water rise?", "With 4 in or more the error of the tape is small.", "length",
              "4 in", "1 in", "a short rise carries a large error, which is added", INFLOW, "rise",
-             when=among("evidence", "rise test"), least="0.1 in", most="10 ft"),
+             when=among("evidence", "rise test"), least="0.1 in", most="10 ft", check=_in_the_pit),
     Question("rise_time", "How long did the rise take?", "By the watch.", "time", "5 min", "30 s",
              "an inch in half a minute is a wet basement", INFLOW, "time of the rise",
              when=among("evidence", "rise test"), least="1 s", most="10 days"),
     Question("rise_from", "At what height above the bottom did the rise start?", "A tapered pit is wider higher up.",
-             "length", "6 in", "6 in", "matters little in a straight-sided pit", INFLOW, "start of the rise",
-             when=among("evidence", "rise test"), least="0 in", most="10 ft", check=_within("rise", 1)),
+             "length", "6 in", "6 in", "near the stop height", INFLOW, "start of the rise",
+             when=lambda a: (a.get("evidence"), a.get("shape")) == ("rise test", "bucket"), least="0 in",
+             most="10 ft", check=_within("rise", 1)),
     Question("falls", "With one pump running, how far did the water fall?", "Inflow = pump rate less the fall.",
              "length", "6 in", "1 in", "a slow fall means a large inflow", INFLOW, "fall",
              when=among("evidence", "pump-down test"), least="0.1 in", most="10 ft"),
@@ -117,4 +123,6 @@ def edits(a):
     if a["evidence"] == NOTHING:
         return {}
     facts = {KEYS[key]: a[key] for key in KEYS if key in a}
+    if "rise" in a and "rise_from" not in a:
+        facts["from"] = "0 in"  # a straight pit is as wide at any height
     return {"sizing.evidence": [{"kind": a["evidence"], **facts}]}

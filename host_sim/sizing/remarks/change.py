@@ -5,9 +5,10 @@ What is not there yet is changed on paper; what is, is dear.
 
 from math import ceil
 
-from host_sim.plant.hydraulics import TURBULENT_FRICTION, pipe_diameter_m
+from host_sim.plant.hydraulics import TURBULENT_FRICTION
 from host_sim.sizing import contacts, head
 from host_sim.sizing.limits import INCH, limit
+from host_sim.sizing.pipes import bore_m
 from host_sim.sizing.remarks.remark import CONCRETE, DEEP, HAND, MACHINE, PAPER, PARTS, Cure
 from host_sim.sizing.say import text_of
 from host_sim.sizing.trade import fraction
@@ -162,7 +163,7 @@ def other_pump(result, steps, say, grow_head=False, only=None):
 
 def pipes(result, say, larger=True):
     """Return a family of other pipe sizes for the whole discharge, none smaller than the pumps' outlets."""
-    now = head.smallest_nominal(result.inputs)
+    now, material = head.smallest_nominal(result.inputs), result.inputs.piping.material
     outlet = max(plate.outlet_m for plate in result.inputs.plates) / INCH
     sizes = sorted(TURBULENT_FRICTION)
     if larger:
@@ -171,7 +172,7 @@ def pipes(result, say, larger=True):
         sizes = [s for s in reversed(sizes) if s < now - 1e-6 and s >= outlet - 1e-6]
     return [
         Cure(
-            f"{fraction(s)} pipe throughout ({say(pipe_diameter_m(s), 'length')} inside diameter)",
+            f"{fraction(s)} pipe throughout ({say(bore_m(s, material), 'length')} inside diameter)",
             head.resized(result.inputs.data, s),
             cost(result, "pipe"),
         )

@@ -1,7 +1,8 @@
 """Remarks about head, flow and pipe."""
 
 from host_sim.sizing.head import ALONE_1, ALONE_2, BOTH
-from host_sim.sizing.limits import GALLON, MATERIALS, limit
+from host_sim.sizing.limits import GALLON, limit
+from host_sim.sizing.pipes import MATERIALS
 from host_sim.sizing.remarks.change import cost, one, other_pump, pipes, separate_lines
 from host_sim.sizing.remarks.remark import HAND, MACHINE, Cure, Remark
 from host_sim.sizing.say import text_of
@@ -33,10 +34,10 @@ def _solid_wall(result, say):
 
 def _pressure(result, say):
     shutoff, surge, rated = result.pressure
-    if rated is None or shutoff + surge <= rated:
+    if rated is None or shutoff + surge <= rated[0]:
         return None
-    total = say(shutoff + surge, "pressure")
-    return f"shut-off pressure plus surge is {total}; the pipe is rated {say(rated, 'pressure')} at 73 F"
+    total, (held, holds, _) = say(shutoff + surge, "pressure"), rated
+    return f"shut-off pressure plus surge is {total}; the pipe is rated {say(held, 'pressure')} ({holds})"
 
 
 def _slower(result, say):

@@ -2,7 +2,9 @@
 
 from math import ceil
 
-from host_sim.sizing.battery import gas_m3s
+from duplexsump.control import settings as s
+
+from host_sim.sizing.battery import gas_m3s, on_battery, start_v
 from host_sim.sizing.limits import AMPACITY, CHEMISTRY, limit
 from host_sim.sizing.remarks.change import cost, one
 from host_sim.sizing.remarks.remark import HAND, MACHINE, Cure, Remark
@@ -49,6 +51,30 @@ def _larger_charger(result, say):
     efficiency = result.inputs.supply.charger.efficiency if result.inputs.supply.charger else 0.85
     amps = ceil(battery.capacity_as / (limit("recharge") * efficiency))
     return [one(f"a charger of {amps} A or more", {"supply.charger.current": f"{amps} A"})]
+
+
+def _sags(result, say):
+    dead_v = result.settings[s.BATTERY_DEAD_MV] / 1000.0
+    found = {n: start_v(result.inputs, n) for n in on_battery(result.inputs)}
+    low = [f"pump {n + 1} pulls it down to {say(volts, 'voltage')}" for n, volts in found.items() if volts < dead_v]
+    if not low:
+        return None
+    return (f"starting {'; '.join(low)} (aged, cold, used as far as planned); below {say(dead_v, 'voltage')} the "
+            "controller takes it for dead and waits for high water")  # fmt: skip
+
+
+def _side_by_side(result, say):
+    # Resistance goes down and charge up with the number.
+    battery, charger = result.inputs.supply.battery, result.inputs.supply.charger
+    family = []
+    for count in (2, 3, 4, 6):
+        edits = {"supply.battery.capacity": f"{count * battery.capacity_as / 3600.0:g} Ah",
+                 "supply.battery.resistance": f"{1000.0 * battery.resistance_ohm / count:.3g} mohm"}  # fmt: skip
+        if charger is not None:
+            edits["supply.charger.current"] = f"{count * charger.amps:g} A"
+        text = f"{count} such batteries side by side (in parallel), with a charger to match"
+        family.append(Cure(text, edits, MACHINE))
+    return [family]
 
 
 def _drop(result, say):
@@ -248,6 +274,7 @@ def _right_sensor(result, say):
 
 REMARKS = (
     Remark("battery_too_small", SECTION, False, "battery run time too short", _too_small, _more_charge),
+    Remark("battery_sags", SECTION, False, "the start pulls the battery down", _sags, _side_by_side),
     Remark("recharge_too_slow", SECTION, False, "battery recharges too slowly", _recharge, _larger_charger),
     Remark("cable_drop", SECTION, False, "battery cable voltage drop too high", _drop, _thicker, True),
     Remark("cable_too_thin", SECTION, True, "battery cable too thin for its fuse", _cable_thin, _bear),

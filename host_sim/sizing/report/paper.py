@@ -42,6 +42,7 @@ SUPPLY = (
     "circuits", "battery", "expected.shortest", "design.shortest", "share", "needed",
     "air", "vent", "recharge", "drop", "gauge", "fuse", "surge", "inverter", "generator",
 )  # fmt: skip
+TIGHT_FIXES = 3  # of a remark, where a page is too full
 TIGHT_SUPPLY = ("circuits", "design.shortest", "needed", "air", "drop", "fuse", "inverter", "generator")
 SUPPLIES = {"mains": "the mains", "battery": "the battery", "either": "the mains, or the battery by its inverter"}
 CURVES = {"not said": "as given in the site file", "curve": "from plate or manual", "assumed": "ASSUMED",
@@ -88,7 +89,7 @@ def _in_full(page, rows, say, sources):
 
 
 def _tight(page, rows, say, sources):
-    return [*_first(page, rows, say, sources), *_changed(page), _remarks(page), _covered(page, tight=True),
+    return [*_first(page, rows, say, sources), *_changed(page), _remarks(page, tight=True), _covered(page, tight=True),
             _pumps(page.result, say), _parts(page, sources), _supply(rows, say, sources, TIGHT_SUPPLY),
             _assumed_by_change(page, say)]  # fmt: skip
 
@@ -176,10 +177,14 @@ def _changed(page):
     return [Halves((91.0,), rows, "CHANGED from what was given: to be done before this page is true")] if rows else []
 
 
-def _remarks(page):
+def _remarks(page, tight=False):
+    # `tight` leaves all but the cheapest fixes of a remark to the screen.
     found, digs = [], False
     for item in page.found:
-        cures = "; or ".join(cure.text for cure in item.cures or item.untried)
+        several = [cure.text for cure in item.cures or item.untried]
+        if tight and len(several) > TIGHT_FIXES + 1:
+            several[TIGHT_FIXES:] = [f"one of {len(several) - TIGHT_FIXES} more on the screen"]
+        cures = "; or ".join(several)
         if DIGGING in cures:  # said once, below
             cures, digs = cures.replace(f" ({DIGGING})", "*"), True
         title = f"{'SERIOUS: ' if item.serious else ''}{item.title}:"
@@ -205,7 +210,7 @@ def _covered(page, tight=False):
     groups = dict(sorted(groups.items(), key=lambda group: group[0][0] is False))
     if tight and len(groups) == 1:
         groups = {key: ["each of the faults that the screen lists below"] for key in groups}
-    rows = [[Cell(note(page.result))]]
+    rows = [] if tight and not any(good for good, _ in groups) else [[Cell(note(page.result))]]
     rows += [[Cell("", runs=((_told(said, good), f"{'; '.join(_any_float(_either_pump(labels)))}."),))]
             for (good, said), labels in groups.items()]  # fmt: skip
     return Halves((91.0,), rows, "One fault at the design inflow: covered, and not covered")
@@ -346,6 +351,8 @@ def _assumed_by_change(page, say):
     # What changes the same stands together, one after another; why each was taken is on the screen.
     groups = {}
     for taken, _, changes in assumptions(page, say):
+        if taken.startswith(("curve of pump", "voltage of pump", "rated current of pump")):  # in the pumps' table
+            taken = f"{taken.partition(':')[0]}: as above"
         groups.setdefault(changes, []).append(taken)
     runs = [("; ".join(_either_pump(taken)), f"({changes});" if changes else ";") for changes, taken in groups.items()]
     rows = [[Cell("", runs=tuple(part))] for part in _paragraphs(runs)]

@@ -16,6 +16,7 @@ from host_sim.sizing.limits import (
     limit,
 )
 from host_sim.sizing.limits import row as limit_row
+from host_sim.sizing.pipes import POLYETHYLENE_SOURCE, polyethylene
 from host_sim.sizing.trade import fraction
 
 VALVES = ("swing_check", "swing_check_straight", "ball_valve", "gate_valve", "exit", "entrance")
@@ -121,10 +122,21 @@ def _pipe(result, say):
         given = inputs.data["discharge"].get(key, inputs.data["discharge"].get("riser", {}))
         fittings = {k: v for k, v in given.get("fittings", {}).items() if k in FITTINGS and v and k not in VALVES}
         words = ", ".join(f"{count} x {FITTINGS[k][2]}" for k, count in fittings.items()) or "no fittings"
-        holds = f"schedule 40, {say(rated, 'pressure')}" if rated else f"{say(shutoff + surge, 'pressure')} or more"
-        source = "ASTM D1785" if rated else SUM
+        holds, source = _holds(inputs.piping.material, shutoff + surge, rated, say)
         found.append(Part(say(pipe.length_m, "distance"), f"{size} pressure pipe, {name}", f"{holds}; {words}", source))
     return found
+
+
+def _holds(material, must_pa, rated, say):
+    # What the pipe is rated for, or what it must be.
+    must = f"{say(must_pa, 'pressure')} or more"
+    if rated is not None:
+        return f"{material}, rated {say(rated[0], 'pressure')} ({rated[1]})", rated[2]
+    found = polyethylene(must_pa) if material == "polyethylene pressure" else None
+    if found is None:
+        return must, SUM
+    sidr, held = found
+    return f"{must}: polyethylene of SIDR {sidr:g} or less ({say(held, 'pressure')})", f"{SUM}; {POLYETHYLENE_SOURCE}"
 
 
 def _floats(result, say):

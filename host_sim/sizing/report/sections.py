@@ -149,12 +149,12 @@ def _head(result, say):
         rows.append(
             Row(
                 "head.rated_pressure",
-                "pipe pressure rating (73 F)",
-                rated,
+                f"pipe pressure rating ({rated[1]})",
+                rated[0],
                 "pressure",
                 bound=shutoff + surge,
-                within=shutoff + surge <= rated,
-                source="ASTM D1785",
+                within=shutoff + surge <= rated[0],
+                source=rated[2],
             )
         )
     piping = inputs.piping

@@ -22,6 +22,15 @@ from host_sim.sizing.report.rows import Row, section
 CYCLE = "T = V/Q + V/(Qp-Q), US Army EI 11C201"
 
 
+def _fuse_word(wires):
+    # What the fuse that is there is worth.
+    if wires.fuse_given_a is None:
+        return "given"
+    if wires.fuse_given_a > wires.ampacity_a:
+        return "more than the cable carries: given"
+    return "may blow: given" if wires.fuse_given_a < wires.fuse_a else "good, the cable carries it: given"
+
+
 def cycling(result, say):
     turns, starts = result.cycling, result.starts
     allowed = min(plate.starts_per_hour for plate in result.inputs.plates)
@@ -232,7 +241,7 @@ def supply(result, say):
                 wires.fuse_a,
                 "current",
                 bound=wires.fuse_given_a,
-                word="given",
+                word=_fuse_word(wires),
                 within=wires.fuse_given_a is not None,
                 source=f"{FUSE_SOURCE}; {FUSES_SOURCE}",
             ),

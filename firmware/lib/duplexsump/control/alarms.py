@@ -268,6 +268,8 @@ class Alarms:
                 self._heard(i, state)
 
     def _heard(self, i: int, state: int) -> None:
+        if state == RETURNED and not self.bell[i]:
+            return  # A3: an hour after it is over it calls no more; the beacon stays on
         if state != LATCHED_ACKNOWLEDGED:
             if i < URGENT:
                 self.relay = 0

@@ -15,6 +15,7 @@ WIRE_MS = const(2000)  # L7
 WIRE_NO_OFF_MS = const(500)  # L7: lead and lag alone may honestly pass within 2 s
 FICKLE_MS = const(60000)  # L2: a fickle contact that stands wet for so long is believed again
 _BOBS = const(3)  # rises in one run
+NO_EDGE = const(3)  # `rising` before any edge: it counts as a rise
 _BELOW_HIGH = const(7)
 CUTS = b"\x00\x01\x03\x07\x0f"  # the contacts below each cut
 BITS = b"\x00\x01\x01\x02\x01\x02\x02\x03\x01\x02\x02\x03\x02\x03\x03\x04"  # bits set in 0 .. 15
@@ -51,7 +52,7 @@ class Belief:
         self.evidence = 0
         self.wiring = 0
         self.suspect = 0
-        self.rising = 1
+        self.rising = NO_EDGE
         self.over = 0
         self.missed = 0
         self.before = 0
@@ -68,7 +69,7 @@ class Belief:
     def begin(self, wet: int) -> None:
         """Believe everything at power-up; before any edge, wet wins."""
         self.reset()
-        self.rising = 1
+        self.rising = NO_EDGE
         self._sort(wet)
 
     def reset(self) -> None:
@@ -100,6 +101,10 @@ class Belief:
     def vouchers(self) -> int:
         """R1: return how many tell of water: each believed contact that is wet, those of a transmitter as one."""
         return BITS[self.wet & ~self.virtual] + (1 if self.wet & self.virtual else 0)
+
+    def told(self) -> int:
+        """L2: return who is suspect by order as it is told: before any edge either float may be the one that hangs."""
+        return 0 if self.rising == NO_EDGE else self.order
 
     def found_dry(self, called: int, wet: int) -> None:
         """R1: the pit is empty though the contacts `called` rose; the second time running they are fickle."""
@@ -165,6 +170,7 @@ class Belief:
 
     def _edges(self, wet: int, rose: int, fell: int) -> None:
         turned = ~self.wiring
+        self.rising &= 1
         self._release(wet, rose, fell)
         self._wires(wet, rose & turned, fell & turned)
         self._sort(wet)

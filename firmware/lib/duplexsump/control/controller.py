@@ -56,7 +56,7 @@ from .selector import Selectors
 from .supply import Supply
 from .ticks import DAY_MS, TICK_MS, add, const, diff
 from .transmitter import Transmitter
-from .watch import MONTH_MIN, tell_alarms
+from .watch import DARK_WET, MONTH_MIN, tell_alarms
 
 _MINUTE_MS = const(60000)
 _MOST_MIN = const(1 << 29)
@@ -66,6 +66,7 @@ class Controller:
     """Duplex sump controller.  Raises ValueError for a settings record that `settings.check()` refuses."""
 
     FIELDS = (
+        ("dark", STATE, 0, RETAIN),  # A4: a life ended, 1; and this one began with lag or high wet, DARK_WET
         ("now", CLOCK, 0, 0),
         ("due", DEADLINE, 0, 0),
         ("mark", CLOCK, 0, 0),  # the last whole minute of uptime
@@ -116,6 +117,7 @@ class Controller:
         self.seen = [None] * len(marked)
         self.out = [0] * N_OUTPUTS
         self.last = [0] * N_INPUTS
+        self.dark = 0
         self.now = 0
         self.due = 0
         self.mark = 0
@@ -159,6 +161,8 @@ class Controller:
         self.selectors.begin(inputs)
         self.forces.begin(inputs)
         self.buttons.begin(inputs)
+        if self.dark:
+            self.dark = DARK_WET
         self.first = False
 
     def step(self, now_ms: int, inputs: list[int], limited: bool = False) -> list[int]:
@@ -239,6 +243,8 @@ class Controller:
         c = self.contacts
         c.step(inputs[IN_CONTACTS] | self.transmitter.contacts(inputs))
         self.supply.lag = c.wet & (LAG | HIGH)
+        if not self.supply.lag:
+            self.dark = 1
         self.supply.loaded = self.gate.out & self.supply.on_battery
         self.transmitter.step(inputs, self._proved(), c.wet)
         self.belief.running = self.gate.out

@@ -92,7 +92,6 @@ class Exercise:
     def _judge(self, pump: "pm.Pump", available: int) -> None:
         # A battery that does not bear the load is not the pump's fault, but no standby either.
         if self.began and self.drawing & (1 << self.who) and self.battery != BATTERY_GOOD:
-            self.flat = 1
             self._end(self.who, FLAT)
         elif pump.state >= pm.RETRY or (self.began and self.calm and not available):
             self._end(self.who, FAILED)
@@ -113,7 +112,7 @@ class Exercise:
                 self.who = n
                 return
             if self.unfed & (1 << n) and self.idle_min[n] >= limit + DAY_MIN:
-                self._end(n, FAILED)
+                self._end(n, FLAT)  # while the mains is there nothing but a battery leaves a pump without a supply
 
     def _end(self, n: int, verdict: int) -> None:
         self.verdicts[n] = (self.verdicts[n] << 2 & _FOUR) | verdict
@@ -123,7 +122,10 @@ class Exercise:
             if self.drawing & (1 << n):
                 self.flat = 0
         else:
-            self.failed |= 1 << n
+            if verdict == FLAT:
+                self.flat = 1
+            else:
+                self.failed |= 1 << n
             self.idle_min[n] = 0
         self._quit()
 

@@ -216,7 +216,8 @@ class Pump:
         self.trial = 0
         self.event(START)
         self.starts += 1
-        self._count_start()
+        if not self.held:  # S8: a try of R3 says nothing of the motor's use
+            self._count_start()
         t.arm(tm.PROOF + n, self.settings[s.START_PROOF_MS])
         t.arm(tm.INRUSH + n, _SECOND_MS)
         t.arm(tm.MIN_RUN + n, self.settings[s.MIN_RUN_MS])

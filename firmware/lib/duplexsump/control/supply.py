@@ -20,6 +20,8 @@ from .ticks import DAY_MS, const
 UNSTEADY = const(5)  # losses within an hour
 _HOUR_MS = const(3600000)
 GONE_MS = const(60000)
+SAG_MS = const(1000)  # the inrush of a start pulls any battery down for a moment
+BEARS_MS = const(10000)
 
 
 class Supply:
@@ -30,12 +32,13 @@ class Supply:
         ("lost", STATE, 0, 0),  # it has been gone for mains_grace, or is gone with lag wet
         ("losses", COUNTER, 0, 0),  # within an hour
         ("unsteady", STATE, 0, 0),
+        ("battery", STATE, 0, 0),  # what it counts as: what it has read for a second
         ("spent", STATE, 0, AGAIN),  # the battery was found dead
         ("exhaust", STATE, 0, AGAIN),  # ... and is used all the same, until the demand is over
         ("not_charging", STATE, 0, 0),
         ("gone", STATE, 0, 0),  # dead at rest for a minute, though the mains is there
         ("flat", STATE, 0, 0),  # low at rest for a day, though the mains is there
-        ("low", STATE, 0, 0),  # found low since the mains went
+        ("low", STATE, 0, 0),  # it carries the house and is low, or has been since the mains went
         ("fed", STATE, 0, AGAIN),  # pumps that are seen to have a supply
         ("unseen", STATE, 0, AGAIN),  # pumps used without: water is high, and the mains may be there all the same
         ("assumed", STATE, 0, AGAIN),  # ... until the demand is over
@@ -50,6 +53,7 @@ class Supply:
         self.losses = 0
         self.unsteady = False
         self.lag = 0  # lag or high reads wet
+        self.battery = BATTERY_GOOD
         self.spent = 0
         self.exhaust = 0
         self.demanded = 0  # pumps that the level asked for in the step before
@@ -57,7 +61,7 @@ class Supply:
         self.not_charging = False
         self.gone = False
         self.flat = False
-        self.low = False
+        self.low = 0
         self.loaded = 0  # pumps that draw on the battery now
         self.fed = 0
         self.unseen = 0
@@ -81,10 +85,7 @@ class Supply:
     def step(self, inputs: list[int], high: int, lag: int) -> None:
         """Judge the supplies; `high`: it reads wet, believed or not; `lag`: it is believed wet."""
         self._mains(self._present(inputs), high)
-        if inputs[IN_BATTERY] == BATTERY_DEAD and self.fitted:
-            self.spent = 1
-        elif inputs[IN_BATTERY] == BATTERY_GOOD or self.mains:
-            self.spent = 0
+        self._battery(inputs[IN_BATTERY])
         # M8: of what nobody reads nothing is raised and nothing cleared.
         if not inputs[IN_BOARD] & FAULT_EXPANDER:
             self._charger(self._present(inputs) and self.settings[s.CHARGER_FITTED] and not inputs[IN_CHARGER])
@@ -93,6 +94,23 @@ class Supply:
         self._exhaustion(high)
         self._assume(high, self._long(lag and not self.mains))
         self._masks()
+
+    def _battery(self, battery: int) -> None:
+        # At rest a dead battery soon reads as a good one: it is spent until it bears its pump or the mains is back.
+        if self._sags(battery != self.battery):
+            self.battery = battery
+        dead = self.battery == BATTERY_DEAD
+        if self._bears(self.spent and not dead and (self.mains or self.loaded)):
+            self.spent = 0
+        elif dead and self.fitted:
+            self.spent = 1
+        self.low = self.fitted and not self.mains and (self.low or self.spent or self.battery != BATTERY_GOOD)
+
+    def _sags(self, other: int) -> bool:
+        return self.timers.on_delay(tm.SAG, False, other, SAG_MS)
+
+    def _bears(self, bears: int) -> bool:
+        return self.timers.on_delay(tm.BEARS, False, bears, BEARS_MS)
 
     def _resting(self, battery: int) -> None:
         # A battery that the charger does not keep up, told while the mains is still there.
@@ -180,11 +198,3 @@ class Supply:
     def on_mains(self, n: int) -> int:
         """Tell whether pump `n` hangs on the mains, or did until it went."""
         return self.settings[s.SUPPLY_1 + n] != s.BATTERY
-
-    def battery_low(self, inputs: list[int]) -> bool:
-        """Tell whether the battery carries the house and is low, or has been since the mains went."""
-        if self.mains:
-            self.low = False
-        elif self.fitted and inputs[IN_BATTERY] != BATTERY_GOOD:
-            self.low = True
-        return self.low

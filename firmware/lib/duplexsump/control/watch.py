@@ -15,12 +15,13 @@ if _TYPES:
 
 MONTH_MIN = const(43830)  # 365.25 / 12 days
 _CHATTERS_MS = const(60000)
+DARK_WET = const(2)  # A4: the controller was without power, and the water is at lag or high
 
 def tell_alarms(c: "Controller", inputs: list[int]) -> None:
     """Tell the alarms of controller `c` what holds in this step."""
-    _level(c, inputs)
     _house(c)
-    _supply(c, inputs)
+    _level(c, inputs)
+    _supply(c)
     _pump(c, 0)
     _pump(c, 1)
     _people(c)
@@ -32,10 +33,20 @@ def _level(c: "Controller", inputs: list[int]) -> None:
     alarms.tell(at.HIGH_WATER, c.contacts.wet & HIGH)
     alarms.tell(at.LEVEL_LOST, _lost(c))
     alarms.tell(at.FLOAT_WIRING, c.belief.wiring, c.belief.wiring)
-    alarms.tell(at.NOT_KEEPING_UP, c.pair.behind() or c.demand.boost)
-    _suspects(c, (c.belief.order | c.belief.evidence) & c.belief.fitted)
+    alarms.tell(at.NOT_KEEPING_UP, _behind(c, alarms.active))
+    _suspects(c, (c.belief.told() | c.belief.evidence) & c.belief.fitted)
     alarms.tell(at.CHATTERING, _chatters(c, inputs), inputs[IN_CHATTER])
     alarms.tell(at.POUR_AND_TEST, c.exercise.pour())
+
+
+def _behind(c: "Controller", active: list[int]) -> object:
+    # Once both pumps are told to be unavailable none is left that could keep up.
+    return (active[at.NOT_KEEPING_UP] or not active[at.NO_PUMP]) and (c.pair.behind() or c.demand.boost)
+
+
+def _own(c: "Controller", i: int) -> int:
+    # A1: of two pumps that are both out "both pumps unavailable" tells, and none of their own that was not told before.
+    return c.alarms.active[i] or not (c.alarms.active[at.NO_PUMP] and _out(c) == 3)
 
 
 def _lost(c: "Controller") -> object:
@@ -61,7 +72,7 @@ def _chatters(c: "Controller", inputs: list[int]) -> bool:
 def _house(c: "Controller") -> None:
     # Mains lost counts against a pump only when its own alarm does (A4: after mains_grace).
     out = _out(c) if c.alarms.active[at.NO_PUMP] else 0
-    ready = c.pair.available & ~(c.supply.unseen | c.silent() | out) != 0
+    ready = c.pair.available & ~(c.supply.doubted() | c.silent() | out) != 0
     if not c.supply.lost:
         for n in range(2):
             waiting = c.pumps[n].state < pm.RETRY and not c.pumps[n].open and not out & (1 << n)
@@ -75,10 +86,10 @@ def _out(c: "Controller") -> int:
     return (1 if c.pumps[0].out else 0) | (2 if c.pumps[1].out else 0)
 
 
-def _supply(c: "Controller", inputs: list[int]) -> None:
+def _supply(c: "Controller") -> None:
     alarms = c.alarms
-    alarms.tell(at.MAINS_LOST, c.supply.lost)
-    alarms.tell(at.BATTERY_LOW, c.supply.battery_low(inputs))
+    alarms.tell(at.MAINS_LOST, c.supply.lost or c.dark == DARK_WET)
+    alarms.tell(at.BATTERY_LOW, c.supply.low)
     alarms.tell(at.CHARGER_FAILED, c.supply.not_charging)
     alarms.tell(at.BATTERY_FAILED, c.supply.gone or c.supply.flat or c.exercise.flat)
     alarms.tell(at.BATTERY_OLD, _battery_old(c))
@@ -117,10 +128,8 @@ def _pump(c: "Controller", n: int) -> None:
 
 
 def _unavailable(c: "Controller", n: int) -> object:
-    if c.pumps[n].out and not _doubted(c, n):
-        return True
-    # What a lost mains takes away is told by mains lost; of a pump on the battery, here.
-    return c.pumps[n].open or (c.supply.lost and c.supply.on_battery & ~c.supply.fed & (1 << n))
+    # What a lost mains or a dead battery takes away is told by their own alarms.
+    return (c.pumps[n].open or (c.pumps[n].out and not _doubted(c, n))) and _own(c, at.UNAVAILABLE + n)
 
 
 def _doubted(c: "Controller", n: int) -> int:
@@ -133,7 +142,8 @@ def _doubted(c: "Controller", n: int) -> int:
 def _locked(c: "Controller", n: int) -> int:
     # One lockout is one alarm: what R4 gives to rising water is a try, until the pump has run loaded.
     pump = c.pumps[n]
-    return pump.state == pm.LOCKED or pump.held == pm.LOCKED or (pump.out and c.alarms.active[at.LOCKOUT + n])
+    locked = pump.state == pm.LOCKED or pump.held == pm.LOCKED or (pump.out and c.alarms.active[at.LOCKOUT + n])
+    return locked and _own(c, at.LOCKOUT + n)
 
 
 def _worn(c: "Controller", n: int) -> int:

@@ -125,6 +125,8 @@ class Station:
         gc.collect()
 
     def _life(self, now: int, retained: "list[int] | None", cause: int) -> None:
+        if retained and cause:
+            retained[0] = 0  # a reset is no loss of power
         try:
             self.controller.power_up(now, retained)
         except ValueError:  # written by another firmware: a life without a past
