@@ -92,8 +92,7 @@ def _bus(subject):
 
 def _low_voltage(subject):
     check = check_command(subject)
-    there = {one.name for one in subject.rows}
-    field = ", ".join(["floats on the bench in a bucket", *(words for name, words in FIELD if name in there)])
+    field = ", ".join(["floats on the bench in a bucket", *(words for name, words in FIELD if subject.has(name))])
     bridges = "; ".join(f"{bridge}, for the {words}" for name, bridge, words in BRIDGED if subject.has(name))
     found = [
         ("Charger to the battery's posts, its plus through FG; then its cord in.",

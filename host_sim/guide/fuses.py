@@ -27,4 +27,4 @@ def rows(subject):
                 "FM": not subject.has("mains present")}  # fmt: skip
     found = [(1, f"fuse {name}", f"{rating}, {what}") for name, (rating, what) in FUSES.items()
              if not left_out.get(name)]  # fmt: skip
-    return [*found, (1, "fuse FG", f"{subject.charger_fuse_a:g} A, {POST}: charger")]
+    return [*found, (1, "fuse FG", f"{subject.charger_fuse_a:g} A, {POST}: in the charger's plus lead")]

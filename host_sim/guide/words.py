@@ -78,7 +78,7 @@ LOW = (
     ("cable of a float", "At most 160 ft (50 m), two conductors of 20 AWG or larger, shielded where it runs beside line "
      "voltage, the shield at ground at the controller's end only. `high` has a cable of its own.", PRACTICE),
     ("splices", "None below the cover of the pit; above it in a gel-filled box.", PRACTICE),
-    ("panel contacts", "Only inside the enclosure, at most 3 ft (1 m), gold-plated.", PRACTICE),
+    ("panel contacts", "Only inside the enclosures and the gland between them, at most 3 ft (1 m), gold-plated.", PRACTICE),
     ("active-low relay modules", "Most modules switch on at 0 V. Each holding resistor then goes to 3.3 V instead of 0 V, and "
      "the board is told: `sumpbench hardware --port PORT --active-low all`. Their input side is fed with 3.3 V, never 5 V: 5 V "
      "reach the board's pins, and 3.3 V at an input fed with 5 V may not let the relay go. Check at the first power-up, without "
@@ -152,7 +152,8 @@ ENCLOSURE = (
     ("condensation", "A drain-breather in the bottom, rated like the enclosure; boards coated or in an inner box.", PRACTICE),
     ("two compartments", "Line voltage in its own enclosure beside it, closed with a tool.", PRACTICE),
     ("terminals", "Numbered as in the connection table; ferrules on stranded wire; 20 % spare.", PRACTICE),
-    ("door", "Selectors, push buttons, beacon or horn, status light; the test jumper stays inside.", OWN),
+    ("doors", "Line voltage: both selectors, the wires of their gold-plated blocks by their own gland, 1/4 in (6 mm) from line "
+     "conductors. Low voltage: push buttons, beacon or horn, status light; the test jumper stays inside.", OWN),
 )  # fmt: skip
 
 LABELS = (
