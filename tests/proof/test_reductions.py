@@ -191,3 +191,16 @@ def test_the_contract_refuses_what_it_should():
     assert contract.flood_breach(0, [pm.BOOT_TRIAL, 0], True) is None
     assert contract.flood_breach(0, [0, pm.FLOOD_TRIAL], True)
     assert contract.flood_breach(1, [0, 0], True)
+
+
+@pytest.mark.parametrize("first", [0, 1])
+def test_the_move_says_which_pump_leads_in_the_duty(first):
+    with coarse.world("quick"):
+        part = DutyPart("quick")
+        state = part.start()[0]
+        for _ in range(2):  # the hold after power-up ends
+            for phase in (0, 1):
+                state, _breach = part.step(state, (phase, 0))
+            state, breach = part.step(state, (part_duty.LEVEL, 4, 0, 0, first, 0, 0))
+            assert breach is None
+        assert part.controller.pair.lead == first
