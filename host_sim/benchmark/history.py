@@ -29,7 +29,7 @@ def machine():
     return f"{platform.machine()} {os.cpu_count()} cores, Python {platform.python_version()}"
 
 
-def record(pairs, rows, checksum, now_s=None):
+def record(pairs, rows, checksum, goals=(), now_s=None):
     """Return one run as a dictionary of plain values; `checksum` is the control firmware's."""
     stamp = time.strftime("%Y-%m-%dT%H:%M:%SZ", time.gmtime(now_s))
     figures = {}
@@ -41,6 +41,8 @@ def record(pairs, rows, checksum, now_s=None):
         "at": stamp, "machine": machine(), "firmware": f"{checksum:08x}", "yards": figures,
         "ratios": {pair.name: pair.ratio for pair in pairs if pair.ratio is not None},
         "rows": {row.name: row.cpu_s for row in rows},
+        "goals": {goal.name: [goal.figure, goal.met] for goal in goals},
+        "load": os.getloadavg()[0] if hasattr(os, "getloadavg") else 0.0,
     }  # fmt: skip
 
 
@@ -69,6 +71,13 @@ def keep(path, run):
         raise InputError(f"the history cannot be written: {error}", str(path)) from error
 
 
+def _missed(run, last):
+    # Goals that the run before met and this one does not.
+    met = {name for name, (_figure, met) in last.get("goals", {}).items() if met}
+    return [f"MISSED: {name}: {figure}, which the run before reached." for name, (figure, now) in run["goals"].items()
+            if now is False and name in met]  # fmt: skip
+
+
 def compared(run, before):
     """Return sentences on what is slower than the median of the last runs on the same machine, or that nothing is."""
     alike = [one for one in before if one["machine"] == run["machine"]][-LAST:]
@@ -80,4 +89,5 @@ def compared(run, before):
         if known and value > SLOWER * statistics.median(known):
             share = value / statistics.median(known)
             words.append(f"SLOWER: {name} takes {share:.2f} times the median of the last {len(known)} runs.")
+    words += _missed(run, alike[-1])
     return words or [f"Nothing is slower by {SLOWER:g} times than the median of the last {len(alike)} runs."]

@@ -11,6 +11,8 @@ The sources stay as they are; the checksum of a build is that of its sources.
 import ast
 from pathlib import Path
 
+from host_sim.board.columns import lay_out
+from host_sim.board.hoist import hoist
 from host_sim.board.inline import inline
 from host_sim.board.join import joined
 from host_sim.board.local_names import frequent_first, rename_locals
@@ -183,8 +185,11 @@ def _tighten(trees, outside):
     for tree in ours:
         unroll(tree)
         pack(tree)
+    others = [tree for tree in trees.values() if not any(tree is one for one in ours)] + outside
+    lay_out(ours, others)
     _bury(trees, outside)
-    inline(ours, [tree for tree in trees.values() if not any(tree is one for one in ours)] + outside)
+    inline(ours, others)
+    hoist(ours, others)
 
 
 def _named(trees, outside, join):

@@ -81,13 +81,16 @@ def frequent_first(tree, most=120):
     two at every use.
     """
     uses = {}
+    variables = set().union(*(local_names(node) for node in ast.walk(tree) if isinstance(node, SCOPES)))
     for node in ast.walk(tree):
-        for name in (getattr(node, "id", None), getattr(node, "attr", None)):
-            if name and not name[0].isupper():
+        variable = getattr(node, "id", None)
+        told = [getattr(node, part, None) for part in ("attr", "arg", "name")]  # in a function's head as well
+        for name in (*told, None if variable in variables else variable):
+            if isinstance(name, str):
                 uses[name] = uses.get(name, 0) + 1
     first = sorted(uses, key=lambda name: (-uses[name], name))[:most]
-    if len(uses) <= most:
-        return
+    if len(uses) <= 2 * most:
+        return  # the line is longer than what it saves
     line = ast.parse(f"if __name__ == 0:\n    {'.'.join(first)}\n").body
     after = next((i for i, node in enumerate(tree.body) if not isinstance(node, ast.Expr)), 0)
     tree.body[after:after] = line

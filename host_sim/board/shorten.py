@@ -1,7 +1,8 @@
 """Names cut short in a build for a board: MicroPython keeps the text of every name in the heap, and in every file.
 
-Only names that the package itself defines are renamed, each to the same short one wherever it stands, so that two
-names never become one.  Left alone is whatever the outside knows by its name: what the files that are not folded
+Only names that the package itself defines are renamed, each to the same short one wherever it stands.  Two names
+become one only where nothing can take one for the other: a name at a module's top and one that is never looked up but
+behind a dot.  Left alone is whatever the outside knows by its name: what the files that are not folded
 mention, modules, builtins, and the attributes and keywords of the libraries' objects.
 """
 
@@ -12,6 +13,8 @@ import itertools
 import keyword
 import string
 import types
+
+from host_sim.board.join import SCOPES, local_names
 
 # Of MicroPython's objects that the firmware calls: `machine`, `select`, streams, `time`, `gc`.
 HARDWARE = frozenset(
@@ -93,7 +96,74 @@ def plan(trees, kept):
             uses[name] = uses.get(name, 0) + 1
     wanted = sorted((name for name in defined - stay if len(name) > 2 and not name.startswith("__")),
                     key=lambda name: (-uses[name], name))  # fmt: skip
-    return dict(zip(wanted, _short(set(uses) | stay), strict=False))
+    tops, members = kinds(trees.values())
+    short = _behind_a_dot(trees.values(), [name for name in wanted if name in members], kept)
+    left = [name for name in wanted if name not in short]
+    pairs = itertools.zip_longest(*([name for name in left if name in one] for one in (members, tops)))
+    others = ((name,) for name in left if name not in tops | members)
+    letters = zip(itertools.chain(pairs, others), _short(set(uses) | stay), strict=False)
+    return short | {name: one for names, one in letters for name in names if name}
+
+
+def _behind_a_dot(trees, members, kept):
+    # Members that take a parameter's letter; fields' names first, for they stand in tables too.
+    dots = kept | {node.attr for tree in trees for node in ast.walk(tree) if isinstance(node, ast.Attribute)}
+    fields = {name for tree in trees for node in ast.walk(tree) if isinstance(node, ast.ClassDef)
+              for name in _fields(node)}  # fmt: skip
+    members = [name for name in members if name in fields] + [name for name in members if name not in fields]
+    letters = [name for name in string.ascii_uppercase if name not in dots]
+    return dict(zip(members, letters, strict=False))
+
+
+def kinds(trees):
+    """Return (names of what modules define at their top, names that stand behind a dot alone); none is both."""
+    tops, dots, bare, others = set(), set(), set(), set()
+    for tree in trees:
+        for node in tree.body:
+            if isinstance(node, ast.FunctionDef | ast.ClassDef):
+                tops.add(node.name)
+            elif isinstance(node, ast.Assign):
+                tops.update(one.id for one in node.targets if isinstance(one, ast.Name))
+        for node in ast.walk(tree):
+            if isinstance(node, ast.Attribute):
+                dots.add(node.attr)
+            elif isinstance(node, ast.Name):
+                bare.add(node.id)
+            elif isinstance(node, ast.ClassDef):
+                dots.update(_members(node))
+            others.update(_inner(node))
+    return tops - dots - others, dots - tops - bare - others
+
+
+def _members(owner):
+    # Methods of a class, and the fields that its table names.
+    for node in owner.body:
+        if isinstance(node, ast.FunctionDef):
+            yield node.name
+    yield from _fields(owner)
+
+
+def _fields(owner):
+    for node in owner.body:
+        if isinstance(node, ast.Assign) and getattr(node.targets[0], "id", None) in TABLES:
+            yield from (one.value for one in ast.walk(node.value) if isinstance(one, ast.Constant))
+
+
+def _inner(node):
+    # Names that a function, a class or a call has for itself: parameters, variables, imports, keywords.
+    if isinstance(node, SCOPES):
+        found = local_names(node)
+        for one in ast.walk(node):
+            if isinstance(one, ast.Import | ast.ImportFrom):
+                found.update(name for alias in one.names for name in (alias.name, alias.asname))
+        for one in getattr(getattr(node, "args", None), "defaults", ()):
+            found |= names_in(one)  # worked out where the class is
+        return found
+    if isinstance(node, ast.ClassDef):
+        return set().union(*(names_in(one) for one in node.body if not isinstance(one, ast.FunctionDef)))
+    if isinstance(node, ast.keyword):
+        return {node.arg}
+    return node.names if isinstance(node, ast.Global) else ()
 
 
 class Renaming(ast.NodeTransformer):

@@ -155,14 +155,14 @@ def benchmark(
     history: Annotated[
         Path | None, typer.Option(help="File to which this run is added; in the cache if left out.")
     ] = None,
-    short: Annotated[
-        bool, typer.Option("--short", help="Measure both cores once and nothing else: some two minutes.")
+    quick: Annotated[
+        bool, typer.Option("--quick", help="What CI runs: each once, on small samples: some three minutes.")
     ] = False,
 ):
-    """Measure the simulator's speed: both cores, fixed 100 ms steps, EPA SWMM's engine, and the runs before."""
+    """Measure speed and size against their goals: both cores, EPA SWMM's engine, and the runs before."""
     from host_sim.cli.tables import run_benchmark
 
-    run_benchmark(as_json, history, short)
+    run_benchmark(as_json, history, quick)
 
 
 @app.command()

@@ -16,12 +16,15 @@ def compile_core():
     place = select.sources()
     if place is None:
         raise InputError("no firmware is found to compile: run from an installed sumpbench")
-    paths = select.loop_paths()
+
+    def standing_on_it(library):
+        return select.library_path(library), lambda: build.build_loop(place, select.loop_paths(library), library)
+
     wanted = (
         ("core", cache.library(cache.key(place)), lambda: build.build(place)),
-        ("plant and loop", cache.library(cache.loop_key(cache.key(place), paths.values()), cache.LOOP),
-         lambda: build.build_loop(place, paths)),
-    )  # fmt: skip
+        ("plant and loop", *standing_on_it(cache.LOOP)),
+        ("explorer", *standing_on_it(cache.SEARCH)),
+    )
     for name, path, work in wanted:
         if path.exists():
             print(f"{name}: compiled already: {path}")

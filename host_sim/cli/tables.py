@@ -2,6 +2,7 @@
 
 import dataclasses
 import json
+import os
 import re
 import tomllib
 from importlib import resources
@@ -173,13 +174,13 @@ def state_table(table):
     return found
 
 
-def run_benchmark(as_json, path=None, short=False):
+def run_benchmark(as_json, path=None, quick=False):
     """Measure the simulator's speed and print it as a table or as JSON; the status line names the current run.
 
-    The run is added to the history at `path`, or where `history.place()` says.  A `short` one measures
-    both cores once, and nothing else.
+    The run is added to the history at `path`, or where `history.place()` says.  A `quick` one measures
+    both cores once and the goals on small samples, and leaves out fixed steps and the whole exploration.
     """
-    from host_sim.benchmark import history, pairs, speed
+    from host_sim.benchmark import goals, history, pairs, speed
     from host_sim.compiled import select
     from host_sim.run.journal import firmware_checksum
 
@@ -187,18 +188,21 @@ def run_benchmark(as_json, path=None, short=False):
     before = history.read(path)
     with console(stderr=True).status("") as status:
         rows, words = [], []
-        if not short:
+        if not quick:
             rows, words = speed.run_benchmark(lambda name: status.update(f"running: {name}"))
             words = [f"The rows of the first table: {select.told()}.", *words]
-        both = pairs.compare(lambda name: status.update(f"running: {name}"), 1 if short else pairs.ROUNDS)
-    run = history.record(both, rows, firmware_checksum())
+        both = pairs.compare(lambda name: status.update(f"running: {name}"), 1 if quick else pairs.ROUNDS)
+        wanted = goals.measured(both, quick, lambda name: status.update(f"running: {name}"))
+    run = history.record(both, rows, firmware_checksum(), wanted)
     words += history.compared(run, before)
     history.keep(path, run)
     if as_json:
         names = ("name", "simulated_s", "cpu_s", "steps", "note", "us_per_step", "ms_per_hour", "times_real")
         figures = [{name: getattr(row, name) for name in names} for row in rows]
         cores = [dataclasses.asdict(pair) for pair in both]
-        print(json.dumps({"rows": figures, "cores": cores, "says": words, "history": str(path)}, indent=1))
+        print(json.dumps({"rows": figures, "cores": cores, "says": words, "history": str(path),
+                          "load": run["load"], "goals": [dataclasses.asdict(goal) for goal in wanted],
+                          "install": [dataclasses.asdict(one) for one in goals.packages()]}, indent=1))  # fmt: skip
         return
     columns = (("run", "left", 30), ("simulated", "right", 9), ("CPU time", "right", 9), ("steps", "right", 8))
     more = (("us per step", "right", 9), ("CPU ms per hour", "right", 9), ("times real time", "right", 9))
@@ -211,6 +215,8 @@ def run_benchmark(as_json, path=None, short=False):
     if rows:
         screen.print(table)
     screen.print(_cores_table(both))
+    screen.print(_install_table(goals.packages()))
+    screen.print(_goals_table(wanted, run["load"]))
     for line in words:
         screen.print(Text(line))
     screen.print(Text(f"History of runs: {path}"))
@@ -225,6 +231,25 @@ def _cores_table(both):
         times = ["" if seconds is None else _short_time(seconds) for seconds in (pair.pure_s, pair.compiled_s)]
         ratios = ["" if ratio is None else f"{ratio:.1f}" for ratio in (pair.ratio, pair.swmm_pure, pair.swmm_compiled)]
         table.add_row(f"{pair.name}: {pair.unit}", *times, *ratios)
+    return table
+
+
+def _install_table(found):
+    # What each package of the default install weighs and gives.
+    columns = (("package", "left", 14), ("MB", "right", 6), ("gives", "left", 40))
+    table = table_of("The default install, by package", columns)
+    for one in found:
+        table.add_row(one.name, f"{one.size / 1e6:.1f}", one.gives)
+    return table
+
+
+def _goals_table(wanted, load):
+    # One line a goal; the load says how far seconds on the clock can be trusted.
+    columns = (("goal", "left", 30), ("now", "right", 10), ("wanted", "right", 9), ("met", "left", 7), ("", "left", 30))
+    table = table_of(f"Goals of speed and size ({os.cpu_count()} cores, load at the start {load:.1f})", columns)
+    for goal in wanted:
+        met = {True: "yes", False: "NO", None: "unknown"}[goal.met]
+        table.add_row(goal.name, goal.figure, goal.goal, met, goal.note)
     return table
 
 

@@ -25,27 +25,29 @@ def build(sources):
     return made if made.exists() else _built(made, Path(sources), cache.NAME)
 
 
-def build_loop(sources, paths):
-    """Compile plant and loop, {module: file} `paths`, to stand on the core of `sources`; return the library's path.
+def build_loop(sources, paths, name=cache.LOOP):
+    """Compile {module: file} `paths` to stand on the core of `sources`; return the library's path.
+
+    `name`: a library of `cache.LIBRARIES`; plant and loop if left out.
 
     What is there already is not built again.  Raises InputError as `build()` does.
     """
-    made = cache.library(cache.loop_key(cache.key(sources), paths.values()), cache.LOOP)
-    return made if made.exists() else _built(made, Path(sources), cache.LOOP, paths)
+    made = cache.library(cache.loop_key(cache.key(sources), paths.values()), name)
+    return made if made.exists() else _built(made, Path(sources), name, paths)
 
 
 def _built(made, sources, name, paths=None):
     try:
         made.parent.parent.mkdir(parents=True, exist_ok=True)
         with tempfile.TemporaryDirectory(dir=made.parent.parent, prefix="building-") as folder:
-            _write(sources, Path(folder), paths)
+            _write(sources, Path(folder), name, paths)
             _keep(_compiled(Path(folder), name), made)
     except OSError as error:
         raise InputError(f"the compiled core cannot be kept in {cache.folder()}: {error}") from error
     return made
 
 
-def _write(sources, folder, paths):
+def _write(sources, folder, name, paths):
     # The core's declarations are needed for either.
     core = translate.Translation(shapes.load(sources))
     text = core.text()
@@ -53,8 +55,8 @@ def _write(sources, folder, paths):
     if paths is None:
         (folder / f"{cache.NAME}.pyx").write_text(text, encoding="utf-8")
     else:
-        made = loop.Loop(paths, set(core.shapes.classes)).text()
-        (folder / f"{cache.LOOP}.pyx").write_text(made, encoding="utf-8")
+        made = loop.Loop(paths, core.shapes).text()
+        (folder / f"{name}.pyx").write_text(made, encoding="utf-8")
 
 
 def _compiled(folder, name):

@@ -10,7 +10,7 @@ import os
 import sysconfig
 from pathlib import Path
 
-TRANSLATOR = ("build.py", "hooks.py", "shapes.py", "translate.py")
+TRANSLATOR = ("build.py", "carrier.py", "hooks.py", "shapes.py", "translate.py")
 NAME = "sumpbench_core"  # the name of the extension module
 LOOP = "sumpbench_loop"  # that of the plant and the loop, which stand on the core
 
@@ -36,6 +36,24 @@ MODULES = (
     "host_sim.proof.campaign.monitor",
 )
 
+SEARCH = "sumpbench_search"  # that of the explorer's parts, which stand on the core
+# Their files, in the order of their imports.
+SEARCH_MODULES = (
+    "host_sim.proof.search.stand_ins",
+    "host_sim.proof.search.abstract_pump",
+    "host_sim.proof.search.part_duty",
+    "host_sim.proof.search.part_flood",
+    "host_sim.proof.search.part_turns",
+    "host_sim.proof.search.part_pump",
+    "host_sim.proof.search.part_belief",
+    "host_sim.proof.search.part_level",
+    "host_sim.proof.search.part_pair",
+    "host_sim.proof.search.part_alarms",
+    "host_sim.proof.search.part_gate",
+    "host_sim.proof.search.part_contacts",
+)
+LIBRARIES = {LOOP: MODULES, SEARCH: SEARCH_MODULES}  # what stands on the core, each by itself
+
 
 def folder():
     """Return the folder of compiled cores: $SUMPBENCH_CACHE, or `sumpbench` in the user's cache."""
@@ -52,7 +70,7 @@ def key(sources):
 
 
 def loop_key(core, paths):
-    """Return the name of the loop made from the files `paths`, to stand on the core of key `core`."""
+    """Return the name of what is made from the files `paths`, to stand on the core of key `core`."""
     return _key([*paths, Path(__file__).parent / "loop.py"], core)
 
 

@@ -12,10 +12,15 @@ import importlib
 import math
 import types
 
-from host_sim.compiled.cache import MODULES
+from host_sim.compiled import carrier
+from host_sim.compiled.hooks import HOOKS
+from host_sim.compiled.translate import UNLIKELY, c_type
 
 C_TYPES = {"int": "long long", "float": "double", "bool": "bint", "list": "list", "tuple": "tuple", "dict": "dict"}
-ERRORS = {"long long": " except? -4611686018427387903", "double": " except? -7.25e300", "bint": " except -1"}
+ERRORS = {
+    "long long": f" except? {UNLIKELY}", "long": f" except? {UNLIKELY}", "double": " except? -7.25e300",
+    "bint": " except -1",
+}  # fmt: skip
 # Functions of the standard library that have a C counterpart in HEAD with the same results and errors.
 IN_C = {("math", name) for name in ("exp", "expm1", "log", "log1p", "sin", "sqrt")} | {("bisect", "bisect_right")}
 HEAD = """\
@@ -78,13 +83,14 @@ cdef long long c_bisect_right(list values, double x) except -1:
 
 
 class Loop:
-    """The translation of the files in MODULES.
+    """The translation of some files.
 
-    `paths` is {module: its file}; `core` the names of the classes of the compiled core.
+    `paths` is {module: its file}, in the order of their imports; `core` the `Shapes` of the compiled core.
     """
 
     def __init__(self, paths, core):
-        self.trees = {name: ast.parse(paths[name].read_text(encoding="utf-8")) for name in MODULES}
+        self.modules = tuple(paths)
+        self.trees = {name: ast.parse(path.read_text(encoding="utf-8")) for name, path in paths.items()}
         self.core = core
         self.cimported = set()
         self.classes = {}  # class: module
@@ -92,25 +98,39 @@ class Loop:
         for name, tree in self.trees.items():
             self.classes |= {node.name: name for node in tree.body if isinstance(node, ast.ClassDef)}
         self.by_keyword = self._called_by_keyword()
+        self.plain = self._plain_somewhere()
         self.names = {}  # module: {name: what it stands for}
         self.imports = []
-        for name in MODULES:
+        for name in self.modules:
             self.names[name] = self._names_of(name)
 
     def text(self):
         """Return the Cython source."""
         bodies = [f"cdef class {name}({base})\n" if base else f"cdef class {name}\n" for name, base in self._bases()]
-        for name in MODULES:
+        for name in self.modules:
             bodies.append(f"\n# {name}\n")
             bodies += [self._statement(name, node) for node in self.trees[name].body]
         cimports = "".join(f"from sumpbench_core cimport {name}\n" for name in sorted(self.cimported))
         return HEAD.format(cimports=cimports) + "".join(self.imports) + "\n" + "".join(bodies) + self._exports()
 
     def _bases(self):
-        for name in MODULES:
+        for name in self.modules:
             for node in self.trees[name].body:
                 if isinstance(node, ast.ClassDef):
-                    yield node.name, node.bases[0].id if node.bases else ""
+                    base = node.bases[0].id if node.bases else ""
+                    if base in self.core.classes:
+                        self.cimported.add(base)
+                    yield node.name, base
+
+    def _plain_somewhere(self):
+        # A method that stays a Python function in one class does so in all: the others may stand above or below it.
+        found = set()
+        for tree in self.trees.values():
+            for node in tree.body:
+                for inner in node.body if isinstance(node, ast.ClassDef) else ():
+                    if isinstance(inner, ast.FunctionDef) and self.stays_python(inner):
+                        found.add(inner.name)
+        return found
 
     def _called_by_keyword(self):
         # A C function takes no arguments by name.
@@ -142,18 +162,18 @@ class Loop:
 
     def _imported(self, module, source, alias):
         whole = f"{source}.{alias.name}"
-        if whole in MODULES:
+        if whole in self.modules:
             return "module", whole
-        if source in MODULES:
+        if source in self.modules:
             return self.names[source][alias.name]
         if (source, alias.name) in IN_C:
             self._import(module, f"from {source} import {alias.name}", alias)
             return "name", f"c_{alias.name}"
         value = getattr(importlib.import_module(source), alias.name, None)
-        if isinstance(value, type) and source.startswith("duplexsump.control") and alias.name in self.core:
+        if isinstance(value, type) and source.startswith("duplexsump.control") and alias.name in self.core.classes:
             self._import(module, f"from {source} import {alias.name}", alias)
             return "core", alias.name
-        if _folds(value):
+        if _folds(value) and not hooked(source, alias.name):
             return "constant", value
         found = self._import(module, f"from {source} import {alias.name}", alias)
         if value is None:
@@ -219,18 +239,31 @@ class Loop:
                 lines.append(self._function(module, inner, inner.name, node, 1))
             elif isinstance(inner, ast.Assign) and inner.targets[0].id != "__slots__":
                 lines.append(unparsed(Scope(self, module, node).visit(copy.deepcopy(inner)), 1) + "\n")
+        if node.bases and node.bases[0].id in self.core.classes:
+            lines.append(self._slots(module, node))
         return "".join(lines)
+
+    def _slots(self, module, node):
+        # Of a class below one of the core: its own whole numbers, behind those of that one.
+        base = node.bases[0].id
+        own_ones = self._attributes(module, node).items()
+        numbers = [(name, name) for name, kind in own_ones if kind in ("long long", "bint")]
+        return carrier.slots(sum(len(found) for found in self.core.slots(base)), numbers, [], base)
 
     def _attributes(self, module, node):
         # What the class's head says, its slots, and whatever its methods set; less what the class above has.
         found, above = {}, set()
-        if node.bases:
+        if node.bases and node.bases[0].id in self.core.classes:
+            above = set(self.core.attributes[node.bases[0].id])
+        elif node.bases:
             owner = self.classes[node.bases[0].id]
             parent = next(one for one in self.trees[owner].body if getattr(one, "name", "") == node.bases[0].id)
-            above = set(self._attributes(owner, parent))
+            above = set(self._all_attributes(owner, parent))
         for inner in node.body:
             if isinstance(inner, ast.AnnAssign):
                 found[inner.target.id] = self.c_type(module, inner.annotation)
+                if inner.value is not None and inner.value.value not in (0, None):
+                    raise ValueError(f"{node.name}.{inner.target.id}: at the head of a class only 0 or None, as in C")
             elif isinstance(inner, ast.Assign) and inner.targets[0].id == "__slots__":
                 found |= {each.value: "object" for each in inner.value.elts if each.value not in found}
         for inner in ast.walk(node):
@@ -239,14 +272,29 @@ class Loop:
                 found.setdefault(inner.attr, "object")
         return {name: kind for name, kind in found.items() if name not in above}
 
+    def _all_attributes(self, module, node):
+        # With those of the classes above it.
+        found = dict(self._attributes(module, node))
+        base = node.bases[0].id if node.bases else ""
+        if base in self.core.classes:
+            found |= self.core.attributes[base]
+        elif base:
+            owner = self.classes[base]
+            above = next(one for one in self.trees[owner].body if getattr(one, "name", "") == base)
+            found |= self._all_attributes(owner, above)
+        return found
+
     def _function(self, module, node, name, owner=None, indent=0):
         scope = Scope(self, module, owner)
-        plain = self.stays_python(node)
+        plain = self.stays_python(node) or (owner is not None and node.name in self.plain)
         tab = "    " * indent
         scope.enter(node)
         takes = self._takes(module, node, scope, owner)
-        lines = [f"\n{tab}@{ast.unparse(one)}\n" for one in node.decorator_list]
+        lines = [f"\n{tab}@{unparsed(scope.visit(copy.deepcopy(one)))}\n" for one in node.decorator_list]
         gives = self.c_type(module, node.returns)
+        overridden = self._overridden(owner, name)
+        if overridden and not plain and not overridden.plain:
+            gives = c_type(overridden.gives)
         if plain:
             lines.append(f"\n{tab}def {name}({takes}):\n" if not lines else f"{tab}def {name}({takes}):\n")
         else:
@@ -262,11 +310,22 @@ class Loop:
         lines += [f"{tab}    cdef {kind} {local}\n" for local, kind in declared.items() if kind != "object"]
         return "".join(lines + body)
 
+    def _overridden(self, owner, name):
+        # The signature of the method of the core that a method of a class below stands in for, or None.
+        base = owner.bases[0].id if owner is not None and owner.bases else ""
+        functions = self.core.modules[self.core.classes[base]].functions if base in self.core.classes else {}
+        return functions[f"{base}.{name}"][1] if f"{base}.{name}" in functions else None
+
     def _takes(self, module, node, scope, owner):
         arguments, takes = node.args, []
+        overridden = self._overridden(owner, node.name)
+        if overridden and not overridden.plain and len(overridden.takes) != len(arguments.args):
+            raise ValueError(f"{owner.name}.{node.name} must take what {owner.bases[0].id}.{node.name} takes")
         defaults = [None] * (len(arguments.args) - len(arguments.defaults)) + arguments.defaults
         for place, (argument, default) in enumerate(zip(arguments.args, defaults, strict=True)):
             kind = self.c_type(module, argument.annotation)
+            if overridden and not overridden.plain:
+                kind = c_type(overridden.takes[place][1])
             typed = argument.arg if kind == "object" or (owner and not place) else f"{kind} {argument.arg}"
             takes.append(typed if default is None else f"{typed}={unparsed(scope.visit(copy.deepcopy(default)))}")
         takes += [f"*{arguments.vararg.arg}"] if arguments.vararg else []
@@ -282,7 +341,7 @@ class Loop:
 
     def _exports(self):
         lines = ["\n\ndef exports():\n    found = {}\n"]
-        for module in MODULES:
+        for module in self.modules:
             lines.append(f"    found[{module!r}] = {{\n")
             for name, found in self.names[module].items():
                 if found[0] in ("module", "core") or (found[1].__class__ is str and found[1].startswith("c_")):
@@ -296,6 +355,11 @@ class Loop:
 def own(module, name):
     """Return the name that a module's name has in the one source."""
     return f"{module.rpartition('.')[2]}__{name}"
+
+
+def hooked(module, name):
+    """Tell whether a name of a module may be changed from outside."""
+    return module.startswith("duplexsump.control.") and name in HOOKS.get(module.rpartition(".")[2], ())
 
 
 def literal(value):
@@ -315,7 +379,7 @@ def _folds(value):
 
 def unparsed(node, indent=0):
     """Return a statement or an expression as text."""
-    text = ast.unparse(ast.fix_missing_locations(node))
+    text = ast.unparse(ast.fix_missing_locations(node)).replace("__OBJECT__(", "<object>(")
     tab = "    " * indent
     return "\n".join(tab + line if line else line for line in text.split("\n"))
 
@@ -399,9 +463,19 @@ class Scope(ast.NodeTransformer):
             found = self.loop.names[self.module].get(node.value.id, ("",))
             if found[0] == "module":
                 return self._found(self.loop.names[found[1]][node.attr], node)
-            if found[0] == "alias" and _folds(getattr(found[2], node.attr, None)):
+            folds = found[0] == "alias" and not hooked(found[2].__name__, node.attr)
+            if folds and _folds(getattr(found[2], node.attr, None)):
                 return ast.Name(literal(getattr(found[2], node.attr)), ast.Load())
         return self.generic_visit(node)
+
+    def visit_IfExp(self, node):
+        """One or the other: tuples of different lengths are no tuples of C."""
+        node = self.generic_visit(node)
+        for side in ("body", "orelse"):
+            found = getattr(node, side)
+            if isinstance(found, ast.Tuple) or (isinstance(found, ast.Name) and found.id.startswith("(")):
+                setattr(node, side, ast.Call(ast.Name("__OBJECT__", ast.Load()), [found], []))
+        return node
 
     def visit_Call(self, node):
         """A call; that of the class above is made by its name."""

@@ -17,7 +17,9 @@ from host_sim.errors import InputError
 
 PACKAGE = "duplexsump.control"
 WISHES = ("auto", "pure", "compiled")
-_found = {}  # "core", "loop": the extension modules or None; "why": the reason in words; "names"; "sources"
+# "core": the extension module or None; a library: what it exports or None; "compiled": all of these; "why": the reason
+# in words; "names"; "sources".
+_found = {}
 
 
 class CompiledModule(types.ModuleType):
@@ -45,10 +47,11 @@ class _Finder:
         package, _, name = fullname.rpartition(".")
         if package == PACKAGE and name in _found["names"]:
             origin = _found["sources"] / f"{name}.py"
-        elif fullname in cache.MODULES and _loop() is not None:
-            origin = loop_paths()[fullname]
         else:
-            return None
+            library = next((one for one, names in cache.LIBRARIES.items() if fullname in names), None)
+            if library is None or _library(library) is None:
+                return None
+            origin = loop_paths(library)[fullname]
         spec = importlib.machinery.ModuleSpec(fullname, _Finder, origin=str(origin))
         spec.has_location = True
         return spec
@@ -60,27 +63,33 @@ class _Finder:
     @staticmethod
     def exec_module(module):
         package, _, name = module.__name__.rpartition(".")
-        names = _found["names"][name] if package == PACKAGE else _found["loop"][module.__name__]
+        names = _found["names"][name] if package == PACKAGE else _found["compiled"][module.__name__]
         module.__dict__.update(names)
         module.__dict__.setdefault("const", int)
 
 
-def loop_paths():
-    """Return {module: its file} of plant and loop."""
+def loop_paths(library=cache.LOOP):
+    """Return {module: its file} of plant and loop, or of another library of `cache.LIBRARIES`."""
     root = Path(__file__).parents[2]
-    return {name: root.joinpath(*name.split(".")).with_suffix(".py") for name in cache.MODULES}
+    return {name: root.joinpath(*name.split(".")).with_suffix(".py") for name in cache.LIBRARIES[library]}
 
 
-def _loop():
-    # What plant and loop export, compiled to stand on the core that runs; None where that is not there.
-    if "loop" not in _found:
-        _found["loop"] = None  # what it imports itself
-        paths = loop_paths()
-        path = cache.library(cache.loop_key(cache.key(_found["sources"]), paths.values()), cache.LOOP)
+def library_path(library):
+    """Return where the library of `cache.LIBRARIES` lies that belongs to the core's sources; it may not exist."""
+    paths = loop_paths(library)
+    return cache.library(cache.loop_key(cache.key(sources()), paths.values()), library)
+
+
+def _library(library):
+    # What a library exports that stands on the core that runs; None where that is not there.
+    if library not in _found:
+        _found[library] = None  # what it imports itself
+        path = library_path(library)
         if path.exists():
             with contextlib.suppress(ImportError):
-                _found["loop"] = _loaded(cache.LOOP, path).exports()
-    return _found["loop"]
+                _found[library] = _loaded(library, path).exports()
+                _found.setdefault("compiled", {}).update(_found[library])
+    return _found[library]
 
 
 def sources():
@@ -150,7 +159,8 @@ def use_pure(why):
     for name in [name for name in sys.modules if name.startswith(f"{PACKAGE}.")]:
         del sys.modules[name]
     os.environ["SUMPBENCH_CORE"] = "pure"  # for the processes that it starts
-    _found.update(core=None, loop=None, why=why)
+    _found.update(core=None, why=why)
+    _found.update(dict.fromkeys(cache.LIBRARIES))
 
 
 def is_compiled():
@@ -163,8 +173,16 @@ def core():
     return "compiled" if is_compiled() else "pure"
 
 
+def carrier():
+    """Return the class that carries states in and out of compiled parts (`carrier.py`); None in pure Python."""
+    return _found["core"].Carrier if is_compiled() else None
+
+
 def told():
     """Return in words which core runs, and why."""
     if is_compiled():
-        return "compiled core and plant" if _loop() is not None else "compiled core, plant in pure Python"
+        if _library(cache.LOOP) is None:
+            return "compiled core, plant in pure Python"
+        there = library_path(cache.SEARCH).exists()
+        return "compiled core and plant" if there else "compiled core and plant, explorer in pure Python"
     return f"pure Python core ({_found.get('why', 'not chosen yet')})"

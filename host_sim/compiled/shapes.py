@@ -18,6 +18,8 @@ import inspect
 import sys
 from dataclasses import dataclass, field
 
+# Words that are types to Cython, and so no name of an attribute.
+RESERVED = {"long", "short", "int", "signed", "unsigned", "char", "float", "double", "void"}
 PURE = "sumpbench_pure_core"  # the name under which the sources are loaded to be looked at
 
 
@@ -125,6 +127,15 @@ class Shapes:
     def live(self, name):
         """Return the live class of a name."""
         return getattr(self.modules[self.classes[name]].live, name)
+
+    def slots(self, name):
+        """Return ([whole numbers], [lists of them]) of a class, each (name outside, name in the source)."""
+        found = {"numbers": [], "lists": []}
+        for attribute, kind in self.attributes[name].items():
+            if kind in ("long", "bint", "ints"):
+                inner = f"c_{attribute}" if attribute in RESERVED else attribute
+                found["lists" if kind == "ints" else "numbers"].append((attribute, inner))
+        return found["numbers"], found["lists"]
 
     def _functions(self, module):
         for node in module.tree.body:

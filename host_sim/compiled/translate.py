@@ -13,31 +13,15 @@ is known here.
 import ast
 import copy
 
+from host_sim.compiled import carrier
+from host_sim.compiled.carrier import UNLIKELY
 from host_sim.compiled.hooks import HOOKS
-from host_sim.compiled.shapes import Shapes
+from host_sim.compiled.shapes import RESERVED, Shapes
 
-# Words that are types to Cython, and so no name of an attribute.
-RESERVED = {"long", "short", "int", "signed", "unsigned", "char", "float", "double", "void"}
 NUMBERS = ("long", "bint")
-UNLIKELY = "-4611686018427387903"  # what a function of whole numbers returns when it raises
 HEAD = """\
 # cython: language_level=3, boundscheck=True, wraparound=True, cdivision=False, initializedcheck=False
 # cython: embedsignature=False, warn.maybe_uninitialized=False
-
-cdef class Part:
-    # Holds the marked fields against what they were, from place `at` on; returns the next place.
-    cdef int _again(self, long* seen, int at, bint* differs) except -1:
-        return at
-
-    cdef int _marked(self) except -1:
-        return 0
-
-"""
-# The classes as others may know them by type; the attributes are declared here alone.
-DECLARED_HEAD = """\
-cdef class Part:
-    cdef int _again(self, long* seen, int at, bint* differs) except -1
-    cdef int _marked(self) except -1
 
 """
 # What `Controller._compare` does, over the places of the marked fields instead of their names.
@@ -88,17 +72,17 @@ class Translation:
     def declarations(self):
         """Return the declarations of the classes, for sources beside this one; after `text()`."""
         classes = [f"cdef class {name}(Part)\n" for name in self.shapes.classes]
-        return DECLARED_HEAD + "".join(classes) + "".join("".join(lines) for lines in self.declared.values())
+        return carrier.DECLARED + "".join(classes) + "".join("".join(lines) for lines in self.declared.values())
 
     def text(self):
         """Return the Cython source."""
-        parts = [HEAD]
+        parts = [HEAD, carrier.PART]
         parts += [self._checked(name) for name in self.shapes.classes]
         for module in self.modules.values():
             parts.append(f"\n# {module.name}.py\n\n")
             parts += [self._declared(module)]
             parts += [self._statement(module, node) for node in module.tree.body]
-        return "".join(parts) + self._exports()
+        return "".join(parts) + carrier.CARRIER + self._exports()
 
     def _checked(self, name):
         return f"\ncdef inline {name} as_{name}(object thing):\n    return <{name}?>thing\n"
@@ -129,7 +113,7 @@ class Translation:
         lines = []
         for name in self._values(module):
             kind = self.type_of(module.name, name)
-            lines.append(f"cdef {_c_type(kind)} {module.name}__{name}\n")
+            lines.append(f"cdef {c_type(kind)} {module.name}__{name}\n")
         for name in HOOKS.get(module.name, ()):
             if name in module.functions:
                 lines.append(f"cdef object {module.name}__{name}\n")
@@ -162,9 +146,9 @@ class Translation:
         attributes = self.shapes.attributes[node.name]
         for name, kind in attributes.items():
             if name in RESERVED:
-                declared.append(f"    cdef {_c_type(kind)} c_{name}\n")
+                declared.append(f"    cdef {c_type(kind)} c_{name}\n")
             else:
-                declared.append(f"    cdef public {_c_type(kind)} {name}\n")
+                declared.append(f"    cdef public {c_type(kind)} {name}\n")
         lines += [_property(name) for name in attributes if name in RESERVED]
         again = [row[0] for row in self.shapes.fields[node.name] if row[3] & self._again_mark()]
         compared = self._compares(node)
@@ -172,6 +156,7 @@ class Translation:
             declared.append(f"    cdef long[{self._marked()}] _was\n    cdef list _compared\n")
             declared.append("    cdef _start_comparing(self)\n    cpdef _compare(self)\n")
         lines.append(_again(again))
+        lines.append(carrier.slots(0, *self.shapes.slots(node.name), "Part"))
         for inner in node.body:
             if isinstance(inner, ast.Assign):
                 lines.append(self._unparsed(_Scope(self, module).visit(copy.deepcopy(inner)), 1) + "\n")
@@ -208,7 +193,7 @@ class Translation:
         lines = [f"\n{tab}{_header(name, owner, signature, plain or signature.plain)}\n"]
         for local, kind in locals_.items():
             if kind != "object":
-                lines.append(f"{tab}    cdef {_c_type(kind)} {local}\n")
+                lines.append(f"{tab}    cdef {c_type(kind)} {local}\n")
         for statement in body:
             lines.append(self._unparsed(statement, indent + 1) + "\n")
         return "".join(lines)
@@ -454,7 +439,8 @@ def _arithmetic(a, b):
     return "long" if a in NUMBERS and b in NUMBERS else "object"
 
 
-def _c_type(kind):
+def c_type(kind):
+    """Return how Cython writes a type of `shapes`."""
     if isinstance(kind, tuple):
         return {"is": kind[1], "all": "list"}.get(kind[0], "object")
     return {"ints": "list", "table": "tuple"}.get(kind, kind)
@@ -464,13 +450,13 @@ def _header(name, owner, signature, plain, declared=False):
     takes = []
     for place, (argument, kind, default) in enumerate(signature.takes):
         first = owner and place == 0
-        typed = argument if first or kind == "object" else f"{_c_type(kind)} {argument}"
+        typed = argument if first or kind == "object" else f"{c_type(kind)} {argument}"
         takes.append(typed if default is None else f"{typed}=*" if declared else f"{typed}={ast.unparse(default)}")
     if plain:
         return f"def {name}({', '.join(takes)}):"
     gives = signature.gives
     tail = {"long": f" except? {UNLIKELY}", "bint": " except -1"}.get(gives, "")
-    kind = "" if gives == "object" else _c_type(gives) + " "
+    kind = "" if gives == "object" else c_type(gives) + " "
     return f"cpdef {kind}{name}({', '.join(takes)}){tail}{'' if declared else ':'}"
 
 

@@ -7,6 +7,7 @@ alarms only counts are kept, so memory does not grow with the log.
 """
 
 from collections import Counter
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -139,6 +140,16 @@ def blocks(path, mapping):
         raise InputError(f"cannot be read: {error}", str(path)) from error
 
 
+def _ahead(source):
+    # What `source` yields, the next read while the one before is worked on: pyarrow leaves the other core to us.
+    nothing = object()
+    with ThreadPoolExecutor(1) as reader:
+        coming = reader.submit(next, source, nothing)
+        while (block := coming.result()) is not nothing:
+            coming = reader.submit(next, source, nothing)
+            yield block
+
+
 def _types(pa, mapping):
     found = {}
     if mapping.clock in ("unix s", "unix ms", "seconds"):
@@ -162,8 +173,12 @@ def _times(columns, mapping, zone, found):
         seconds, known = stamps.parse(cells, mapping.clock, [])
     elif pa.types.is_timestamp(kind):
         known = np.full(len(array), kind.tz is not None)
-        seconds = np.asarray(array.cast(pa.timestamp("ms")).cast(pa.int64()).fill_null(-(2**62)), np.int64) / 1000.0
-        seconds[seconds < -1e15] = np.nan
+        whole = array.cast(pa.timestamp("ms")).cast(pa.int64())
+        if whole.null_count:
+            seconds = np.asarray(whole.fill_null(-(2**62)), np.int64) / 1000.0
+            seconds[seconds < -1e15] = np.nan
+        else:
+            seconds = whole.to_numpy() / 1000.0
     elif pa.types.is_integer(kind) or pa.types.is_floating(kind):
         seconds = np.array(array.cast(pa.float64()).to_numpy(zero_copy_only=False), float)
         seconds /= 1000.0 if mapping.clock == "unix ms" else 1.0
@@ -206,7 +221,7 @@ def _run(loop, found, path, mapping, site, progress):
     floats, before = openloop.Floats(site.contacts), (-np.inf, False)
     zone = stamps.zone_of(mapping.zone) if mapping.zone else None
     last, state, origin = -np.inf, None, None
-    for share, columns in blocks(path, mapping):
+    for share, columns in _ahead(blocks(path, mapping)):
         time = _times(columns, mapping, zone, found)
         level = _numbers(columns[mapping.level.name], mapping.level)
         found.rows += len(time)
@@ -214,7 +229,7 @@ def _run(loop, found, path, mapping, site, progress):
         time, level = (time, level) if keep is None else (time[keep], level[keep])
         if not len(time):
             continue
-        level = _clean(level, found, mapping.spike_m, float(np.median(np.diff(time))) if len(time) > 1 else 0.0)
+        level = _clean(level, found, mapping.spike_m, time)
         mains = _mains(columns, mapping, keep, len(time))
         if origin is None:
             origin = found.begins_s = float(time[0])
@@ -250,7 +265,7 @@ def _keep(time, last, found):
     return keep
 
 
-def _clean(level, found, spike_m, spacing_s):
+def _clean(level, found, spike_m, time):
     lost = np.isnan(level)
     with np.errstate(invalid="ignore"):
         outside = (level < cleaning.LOWEST_M) | (level > cleaning.HIGHEST_M)
@@ -259,7 +274,7 @@ def _clean(level, found, spike_m, spacing_s):
     issues = []
     if (np.abs(level[1:] - level[:-1]) > (spike_m or cleaning.SPIKE_M)).any():
         level = level.copy()
-        cleaning.spikes(level, issues, spike_m, spacing_s)
+        cleaning.spikes(level, issues, spike_m, float(np.median(np.diff(time))) if len(time) > 1 else 0.0)
     found.lost["drop-out"] += int(lost.sum())
     found.lost["out of range"] += int(outside.sum())
     found.lost["spike"] += sum(f.count for f in issues)

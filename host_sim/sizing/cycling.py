@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from math import inf
 
 from duplexsump.control import settings as s
+from duplexsump.control.bands import STEP_BAND_MM, STEP_MM
 from duplexsump.control.demand import LONGEST_DRAW_MS
 
 from host_sim.plant.discharge import Outlet
@@ -60,17 +61,28 @@ def out_m3s(regime, volume_m3):
     return sum(regime.flows(volume_m3)[:2])
 
 
+def _turns_m(inputs, level_mm):
+    # (wet, dry) of a transmitter's level in m: the controller reads it in steps, each left only a band outside it.
+    step_mm = -(-level_mm // STEP_MM) * STEP_MM
+    zero_m = inputs.transmitter.zero_m
+    return zero_m + (step_mm + STEP_BAND_MM) / 1000.0, zero_m + (step_mm - STEP_BAND_MM) / 1000.0
+
+
 class Cycling:
     """The cycles of a pit with its contacts, by pump."""
 
     def __init__(self, inputs, contacts, settings):
         self.pit = inputs.pit
-        self.lead_m3 = inputs.pit.volume_m3(contacts[1].wet_m)
-        self.off_m3 = inputs.pit.volume_m3(contacts[0].dry_m)
+        lead_m, lead_dry_m, off_m = contacts[1].wet_m, contacts[1].dry_m, contacts[0].dry_m
+        if settings[s.TRANSMITTER] != 0:
+            lead_m, lead_dry_m = _turns_m(inputs, settings[s.LEVEL_LEAD_MM])
+            off_m = _turns_m(inputs, settings[s.LEVEL_OFF_MM])[1]
+        self.lead_m3 = inputs.pit.volume_m3(lead_m)
+        self.off_m3 = inputs.pit.volume_m3(off_m)
         self.regimes = [inputs.lines.regime(drives(which), Outlet()) for which in (ALONE_1, ALONE_2)]
         self.late_s = settings[s.DEBOUNCE_MS] / 1000.0 + HALF_TICK_S
         self.shortest_run_s = settings[s.MIN_RUN_MS] / 1000.0
-        self.lead_dry_m3 = inputs.pit.volume_m3(contacts[1].dry_m)
+        self.lead_dry_m3 = inputs.pit.volume_m3(lead_dry_m)
         self.pump_down_s = settings[s.PUMP_DOWN_LEAD_MS] / 1000.0
         self.senses = settings[s.SENSING] == s.SENSE_CURRENT
         self.transmitter = settings[s.TRANSMITTER] != 0

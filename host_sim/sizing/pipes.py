@@ -47,6 +47,9 @@ RATED_PSI = {
                          "threaded to 2 in, welded above",
                          "ASTM A53 grade B; ASHRAE Handbook, Systems and Equipment, steel pipe data"),
 }  # fmt: skip
+# Pipe whose rating, a quarter of what bursts it or less, is held against the sustained pressure alone: a surge is borne
+# by what is in hand.  Common practice, no source.
+BEARS_SURGE = ("copper", "galvanized steel")
 # Polyethylene pipe, inside diameter controlled: rated psi by SIDR, 2 * 800 psi / (SIDR + 1), rounded as it is printed.
 POLYETHYLENE_PSI = {19.0: 80, 15.0: 100, 11.5: 125, 9.0: 160, 7.0: 200}
 POLYETHYLENE_SOURCE = "ASTM D2239, design stress 800 psi (PE 3408), from memory"
@@ -75,6 +78,11 @@ def rated(material, nominal):
     """Return (pressure in Pa, what it holds for, source) of a nominal size in inches, None where it is not listed."""
     table, holds, source = RATED_PSI.get(material, ({}, "", ""))
     return (table[nominal] * PSI, holds, source) if nominal in table else None
+
+
+def held_against(material, shutoff_pa, surge_pa):
+    """Return the pressure in Pa that is held against a pipe's rating."""
+    return shutoff_pa + (0.0 if material in BEARS_SURGE else surge_pa)
 
 
 def polyethylene(pressure_pa):

@@ -108,15 +108,32 @@ def test_a1_a_condition_raises_and_clears_once_and_every_raise_is_counted(i):
 
 
 @pytest.mark.parametrize("state", range(6))
-def test_j4_after_a_power_up_what_still_holds_is_raised_anew(state):
-    a = Bench().a
-    a.state = [state] * COUNT
-    a.begin()
-    for i in PLACES:
-        cleared = {UNACKNOWLEDGED: (RETURNED, LATCHED), ACKNOWLEDGED: (NORMAL, LATCHED_ACKNOWLEDGED)}
-        assert a.state[i] == cleared.get(state, (state, state))[i in LATCHING]
-    a.tell(0, 1)
-    assert (a.state[0], a.active[0]) == (UNACKNOWLEDGED, 1)
+def test_j4_after_a_power_up_what_nobody_acknowledged_goes_on_and_what_somebody_did_is_raised_anew(state):
+    for holds in (0, 1):
+        bench = Bench()
+        a = bench.a
+        a.state = [state] * COUNT
+        a.begin()
+        for i in PLACES:
+            over = {ACKNOWLEDGED: (NORMAL, LATCHED_ACKNOWLEDGED)}
+            assert a.state[i] == over.get(state, (state, state))[i in LATCHING]
+        assert a.active == [int(state == UNACKNOWLEDGED)] * COUNT
+        bench.go(on=PLACES if holds else (), off=() if holds else PLACES)
+        for i in PLACES:
+            cleared = {UNACKNOWLEDGED: (RETURNED, LATCHED), ACKNOWLEDGED: (NORMAL, LATCHED_ACKNOWLEDGED)}
+            over = cleared.get(state, (state, state))[i in LATCHING]
+            assert (a.state[i], a.active[i]) == ((UNACKNOWLEDGED, 1) if holds else (over, 0))
+        assert a.raised == [holds * int(state != UNACKNOWLEDGED)] * COUNT, "one episode is one alarm, dark or not"
+
+
+@pytest.mark.parametrize("i", SOUNDING)
+def test_a2_after_a_power_up_an_alarm_that_nobody_acknowledged_is_heard_again(i):
+    bench = Bench()
+    bench.a.state[i] = UNACKNOWLEDGED
+    bench.a.begin()
+    assert bench.go(on=[i]) == 1
+    heard = bench.heard(300_000)
+    assert heard == ([] if i == 0 else [(60_000 if i in HIGHS else 20_000, 0)])
 
 
 @pytest.mark.parametrize("i", PLACES)

@@ -347,10 +347,24 @@ def test_a4_water_at_lag_at_a_power_up_tells_that_the_controller_was_dark_until_
     rig.run(60)
     assert rig.raised("mains_lost") == [near(at)]
     assert rig.active("mains_lost")
-    rig.drain(*reversed(wet[2:])).run(10)
+    rig.drain(*reversed(wet[2:])).run(3590)
+    assert rig.active("mains_lost")
+    rig.run(15)
     assert rig.alarm("mains_lost") == "returned"
     rig.fill("lag").run(60)
     assert not rig.active("mains_lost"), "what rises with the mains there is told by other alarms"
+
+
+def test_a4_a_controller_whose_supply_flaps_tells_it_once_until_an_hour_has_passed_without():
+    rig = ready(sensing=NO_CURRENT).fill("off", "lead", "lag")
+    for _ in range(6):
+        rig.power_cut(60).run(60).drain("lag").run(1200).power_cut(5).run(300).fill("lag")
+    assert rig.c.alarms.raised[ALARM_PLACE["mains_lost"]] == 1
+    assert rig.active("mains_lost")
+    rig.drain("lag").run(3590)
+    assert rig.active("mains_lost")
+    rig.run(15)
+    assert not rig.active("mains_lost")
 
 
 def test_a4_water_that_stands_at_lead_after_the_dark_or_at_lag_at_the_first_power_up_of_all_is_no_alarm():

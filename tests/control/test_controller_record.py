@@ -199,6 +199,10 @@ def test_j4_a_power_up_clears_what_is_not_latched_and_keeps_what_is(acknowledged
     after = Controller(s.defaults())
     after.power_up(0, c.retain())
     latched = alarms.LATCHED_ACKNOWLEDGED if acknowledged else alarms.LATCHED
+    if not acknowledged:
+        assert after.alarms.state[ALARM_PLACE["inspection_due"]] == alarms.UNACKNOWLEDGED, "until it is over"
+        assert after.alarms.raised == c.alarms.raised
+    after.step(0, [0] * r.N_INPUTS)
     assert after.alarms.state[ALARM_PLACE["inspection_due"]] == (alarms.NORMAL if acknowledged else alarms.RETURNED)
     assert after.alarms.state[ALARM_PLACE["pump_1_lockout"]] == latched
     assert TABLE[ALARM_PLACE["pump_1_lockout"]][2] == 1

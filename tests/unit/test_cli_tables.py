@@ -10,7 +10,7 @@ import pytest
 from duplexsump.control import settings
 from typer.testing import CliRunner
 
-from host_sim.benchmark import pairs, speed
+from host_sim.benchmark import goals, pairs, speed
 from host_sim.cli.app import app, main
 from host_sim.site import faults
 
@@ -107,9 +107,20 @@ def cores(progress, rounds):
     return [pairs.Pair("core", "step", 50e-6, 2.5e-6, 20.0, 0.001, 0.00005, 12.0, 240.0)]
 
 
+def wanted(both, quick, progress):
+    """Stand in for the goals: one met, one missed, one that this run cannot tell."""
+    assert both[0].name == "core"
+    progress("start-up")
+    return [
+        goals.Goal("start", "0.21 s", "0.3 s", True), goals.Goal("log", "7.0 times", "5 times", False, "busy"),
+        goals.Goal("two", "0.61", "0.9", None),
+    ]  # fmt: skip
+
+
 def test_the_benchmark_shows_every_row_and_what_it_says(monkeypatch, tmp_path):
     monkeypatch.setattr(speed, "run_benchmark", measured)
     monkeypatch.setattr(pairs, "compare", cores)
+    monkeypatch.setattr(goals, "measured", wanted)
     path = tmp_path / "runs.jsonl"
     said = words("benchmark", "--history", str(path))
     assert "core: step 50.0 us 2.5 us 20.0 12.0 240.0" in said
@@ -120,17 +131,21 @@ def test_the_benchmark_shows_every_row_and_what_it_says(monkeypatch, tmp_path):
     assert "demo night 10 h 0.50 s 10000 50 50.00 72,000" in said
     assert "another engine 10 h 1.00 s 0 100.00 36,000" in said
     assert "The demo night takes 0.50 times the other's time." in said
+    for line in ("start 0.21 s 0.3 s yes", "log 7.0 times 5 times NO busy", "two 0.61 0.9 unknown"):
+        assert line in said
 
 
 def test_the_benchmark_as_json(monkeypatch, tmp_path):
     monkeypatch.setattr(speed, "run_benchmark", measured)
     monkeypatch.setattr(pairs, "compare", cores)
+    monkeypatch.setattr(goals, "measured", wanted)
     path = str(tmp_path / "runs.jsonl")
     figures = json.loads(runner.invoke(app, ["benchmark", "--json", "--history", path]).stdout)
     assert figures["rows"][0]["us_per_step"] == pytest.approx(50.0)
     assert figures["rows"][1]["note"] == "no controller"
     assert figures["cores"][0]["ratio"] == 20.0
     assert len(figures["says"]) == 3
+    assert [goal["met"] for goal in figures["goals"]] == [True, False, None]
 
 
 def test_help_comes_up_without_the_heavy_libraries():

@@ -30,9 +30,10 @@ def translation():
 
 @pytest.fixture(scope="session")
 def compiled():
-    """Return the paths of the compiled core and of plant and loop, built where they are not there yet."""
+    """Return the paths of the compiled core and of what stands on it, built where they are not there yet."""
     try:
-        return build.build(CONTROL), build.build_loop(CONTROL, select.loop_paths())
+        core = build.build(CONTROL)
+        return core, *(build.build_loop(CONTROL, select.loop_paths(name), name) for name in cache.LIBRARIES)
     except InputError as error:
         pytest.skip(str(error))
 
@@ -79,7 +80,7 @@ def test_the_comparison_of_marked_fields_is_exchanged_only_while_its_source_is_k
 
 
 def test_the_loop_says_its_types_and_folds_its_constants(translation):
-    text = loop.Loop(select.loop_paths(), set(translation.shapes.classes)).text()
+    text = loop.Loop(select.loop_paths(), translation.shapes).text()
     assert "cdef double water_balance__volume_after(" not in text
     assert "cpdef double water_balance__volume_after(double v0, double f0, double b, double dt)" in text
     segment = text[text.index("\ncdef class Segment:") :][:900]
@@ -91,9 +92,30 @@ def test_the_loop_says_its_types_and_folds_its_constants(translation):
     assert "trajectory__EDGE" not in text.replace("'EDGE'", "")
 
 
-def test_a_local_that_hides_a_name_of_its_module_stays_a_local():
+def test_a_stand_in_has_the_signatures_of_the_part_it_stands_for_and_its_own_numbers_by_slot(translation):
+    text = loop.Loop(select.loop_paths(cache.SEARCH), translation.shapes).text()
+    stand_in = text[text.index("\ncdef class AnyDemand(Demand):") :].split("\ncdef class ")[1]
+    assert "cpdef step(self, long _wet, long _rose, long _fell, long _pumps, list _inputs):" in stand_in
+    first = sum(len(found) for found in translation.shapes.slots("Demand"))
+    assert f"{{**Demand._slots(self), **{{'keep': {first}}}}}" in stand_in
+    # What a coarse world shortens is read where it is used, and not folded as it is at build time.
+    assert "max(part_flood__fl.STEPS_MS)" in text
+
+
+def test_a_stand_in_that_takes_something_else_or_begins_with_another_number_is_refused(translation, tmp_path):
+    path = tmp_path / "stand_in.py"
+    head = "from duplexsump.control.demand import Demand\n\n\nclass Other(Demand):\n"
+    path.write_text(head + "    def end(self):\n        self.demand = 0\n")
+    with pytest.raises(ValueError, match=r"Other\.end must take what Demand\.end takes"):
+        loop.Loop({"host_sim.stand_in": path}, translation.shapes).text()
+    path.write_text(head + "    keep: int = 3\n")
+    with pytest.raises(ValueError, match=r"Other\.keep: at the head of a class only 0 or None"):
+        loop.Loop({"host_sim.stand_in": path}, translation.shapes).text()
+
+
+def test_a_local_that_hides_a_name_of_its_module_stays_a_local(translation):
     """As a parameter, as a local of a function within, and as the variable of a comprehension."""
-    made = loop.Loop(select.loop_paths(), set())
+    made = loop.Loop(select.loop_paths(), translation.shapes)
     made.names["host_sim.plant.noise"]["taken"] = ("constant", 7)
     node = ast.parse("def f(a):\n    def g(taken):\n        return taken\n    return g(taken), [taken for taken in a]")
     scope = loop.Scope(made, "host_sim.plant.noise")
@@ -202,6 +224,30 @@ def test_both_cores_write_the_same_journals_and_traces_and_search_the_same_state
         assert a == b
         assert a[2] > 0
     assert len(found["pure"]) == 1 + 6 + len(core_records.SEARCHES) + 1
+
+
+@pytest.mark.long
+def test_a_compiled_carrier_refuses_what_does_not_fit_a_place(compiled):
+    code = (
+        "import host_sim.proof.search.canonical as c\n"
+        "from host_sim.compiled import select\n"
+        "from duplexsump.control.timers import Timers\n"
+        "timers = Timers()\n"
+        "form = c.Form([(timers, lambda name, i: i in (3, 4))], 1000, extra=1)\n"
+        "timers.expire(form.now_ms)\n"
+        "timers.arm(3, 5000)\n"
+        "state = form.save((7,))\n"
+        "print(list(state), form.load(state), timers.left_ms(3), select.carrier() is not None)\n"
+        "for wrong in (lambda: form.load(b'12'), lambda: form.save((200,)), lambda: form.save(()),\n"
+        "              lambda: (timers.arm(4, 1500), form.save((0,)))):\n"
+        "    try:\n        wrong()\n        print('no error')\n"
+        "    except Exception as error:\n        print(type(error).__name__)\n"
+    )
+    for core, errors in (("compiled", "ValueError OverflowError ValueError"), ("pure", "error error error")):
+        exit_code, said, told = run(code, core)
+        assert exit_code == 0, told
+        assert said.splitlines()[0] == f"[5, 255, 7] (7,) 4000 {core == 'compiled'}"
+        assert said.split()[-4:] == [*errors.split(), "KeyError"]
 
 
 @pytest.mark.campaign

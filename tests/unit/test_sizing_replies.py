@@ -11,6 +11,7 @@ from host_sim.sizing.interview.questions import QUESTIONS
 from host_sim.sizing.interview.spelling import SAID
 from host_sim.sizing.limits import FOOT, GPM
 from host_sim.sizing.model import size
+from host_sim.sizing.pipes import held_against
 from tests.unit.test_sizing_ask import GOOD, UNEQUAL, Person, talk
 
 BY_KEY = {question.key: question for question in QUESTIONS}
@@ -109,6 +110,12 @@ def test_a_unit_holds_for_the_points_after_it():
         assert [(q.split()[0], h.split()[0]) for q, h in read_curve(text)] == [
             (q.split()[0], h.split()[0]) for q, h in read_curve(plain)
         ]
+
+
+def test_a_surge_is_held_against_plastic_pipe_alone():
+    # A metal pipe passes a surge on at 1250 m/s and more, and is rated a quarter of what bursts it or less.
+    assert held_against("PVC schedule 40", 1e5, 7e5) == 8e5
+    assert held_against("copper", 1e5, 2.3e6) == held_against("galvanized steel", 1e5, 2.5e6) == 1e5
 
 
 @pytest.mark.parametrize(("material", "told", "source"), [

@@ -28,15 +28,18 @@ GOOD, BAD, LOCK, DRY, OVER, OPEN = range(6)
 CHOICES = ("good", "bad", "bad, locks out", "dry", "rested", "thermal open")
 
 
+_FIELDS = tuple(
+    row for row in Pump.FIELDS
+    if row[0] in ("state", "cause", "held", "trial", "loaded", "steady", "open", "dry", "prior")
+) + (("locks", STATE, 0, 0),)  # fmt: skip
+
+
 class AbstractPump(Pump):
     """A pump whose protections are a choice.  It keeps the real state table, releases and pardons."""
 
-    FIELDS = tuple(
-        row for row in Pump.FIELDS
-        if row[0] in ("state", "cause", "held", "trial", "loaded", "steady", "open", "dry", "prior")
-    ) + (("locks", STATE, 0, 0),)  # fmt: skip
-    choice = GOOD
-    locks = False
+    FIELDS = _FIELDS
+    choice: int = 0  # GOOD
+    locks: bool = False
 
     def trip(self, cause):
         """A counted fault; the choice tells whether it locks out."""
@@ -50,8 +53,12 @@ class AbstractPump(Pump):
 
     def _forget(self):
         # No timer but the shortest run, which the pair looks at.
-        for timer in (tm.RETRY, tm.RECENT, tm.HOUR, tm.PROOF, tm.INRUSH):
-            self.timers.stop(timer + self.n)
+        timers: Timers = self.timers
+        timers.stop(tm.RETRY + self.n)
+        timers.stop(tm.RECENT + self.n)
+        timers.stop(tm.HOUR + self.n)
+        timers.stop(tm.PROOF + self.n)
+        timers.stop(tm.INRUSH + self.n)
 
     def withdraw(self):
         """Take the last trip back, without a count of trips."""
@@ -77,7 +84,7 @@ class AbstractPump(Pump):
 
     def step(self, n, inputs):
         """Do what the choice says."""
-        choice = self.choice
+        choice: int = self.choice
         self.locks = choice == LOCK
         self.open = int(choice == OPEN)
         if choice == OPEN:
@@ -98,7 +105,7 @@ class AbstractPump(Pump):
             self.cause = 0
             self.event(pm.RESTED)
 
-    def _run(self, choice):
+    def _run(self, choice: int):
         if choice in (BAD, LOCK):
             self.trip(pm.FAILED_START if self.state == pm.STARTING else pm.RUN_LOST)
             return

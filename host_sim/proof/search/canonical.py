@@ -72,6 +72,7 @@ class Form:
         self.names = []
         self.labels = []  # the same for a person: timers by name, pumps by number
         self.values = {}
+        self.kept, self.at_rest = [], []  # for a compiled core, as `compiled/carrier.py` takes them
         load, save = [], []
         for which, (owner, keep) in enumerate(owners):
             self.values[f"o{which}"] = owner
@@ -81,12 +82,19 @@ class Form:
         self.extra = extra
         self.packer = struct.Struct(f"{self.places + extra}b")
         self._compile(load, save)
+        carrier = select.carrier()
+        if carrier is not None:
+            work = carrier([owner for owner, _keep in owners], self.kept, self.at_rest, extra,
+                           (self.base_ms, self.now_ms, self.unit_ms), MOST_LEFT, MASK)  # fmt: skip
+            self.load, self.save, self.rest = work.load, work.save, work.rest
+            self.save_within, self.save_begun = work.save_within, work.save_begun
 
     def _field(self, which, name, kind, count, keep, scaled, load, save):
         # One line of the loader and of the saver for each place.
         self._put_back(which, name, count, load)
         if kind in (CLOCK, STATISTIC):
             return
+        before = len(self.names)
         for i in range(count or 1):
             full = f"{name}[{i}]" if count else name
             if keep is not None and not keep(full, i):
@@ -94,6 +102,8 @@ class Form:
             place = len(self.names)
             self.names.append(full)
             self.labels.append(self._label(which, name, full, i))
+            how = (3 if full in self.silent else 2) if kind == DEADLINE else int(scaled)
+            self.kept.append((which, name, i if count else None, how))
             if kind == DEADLINE:
                 load.append(f"o{which}.{full} = AT[v[{place}]]")
                 save.append(f"{'SILENT' if full in self.silent else 'LEFT'}[o{which}.{full}]")
@@ -103,6 +113,8 @@ class Form:
             else:
                 load.append(f"o{which}.{full} = v[{place}]")
                 save.append(f"o{which}.{full}")
+        if len(self.names) > before and not count:
+            self.at_rest[-1] = (*self.at_rest[-1][:3], True)
 
     def _label(self, which, name, full, i):
         owner = self.values[f"o{which}"]
@@ -115,6 +127,7 @@ class Form:
         at_rest = getattr(self.values[f"o{which}"], name)
         self.values[f"rest_{which}_{name}"] = list(at_rest) if count else at_rest
         load.append(f"o{which}.{name}{'[:]' if count else ''} = rest_{which}_{name}")
+        self.at_rest.append((which, name, self.values[f"rest_{which}_{name}"], False))
 
     def _compile(self, load, save):
         # AT[-1] is the last entry: a deadline that is not armed.

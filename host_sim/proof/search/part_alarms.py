@@ -6,9 +6,10 @@ from duplexsump.control import settings as s
 from duplexsump.control import timers as tm
 from duplexsump.control import watch
 from duplexsump.control.alarm_table import HIGH_WATER, LATCH, SOUNDING, TABLE, URGENT
-from duplexsump.control.alarms import ACKNOWLEDGED, LATCHED, NORMAL, RETURNED, UNACKNOWLEDGED
+from duplexsump.control.alarms import ACKNOWLEDGED, LATCHED, NORMAL, RETURNED, UNACKNOWLEDGED, Alarms
 from duplexsump.control.controller import Controller
 from duplexsump.control.records import HIGH, N_INPUTS
+from duplexsump.control.timers import Timers
 
 from host_sim.proof.search import coarse
 from host_sim.proof.search.canonical import Form
@@ -29,12 +30,21 @@ class AlarmsPart:
 
     title = "alarms and the horn"
     invariants = ("I4", "I11", "A2", "A1", "A3")
+    controller: Controller
+    alarms: Alarms
+    timers: Timers
+    inputs: list
+    before: list
+    quiet: int
 
     def __init__(self, world, which, floats=False):
         self.name = "high water" if floats else "alarms " + "+".join(TABLE[i][0] for i in which)
         self.which, self.floats = which, floats
         self.before = []  # states before this tick
-        quiet, high, other = (n * coarse.TICK_MS for n in _TIMES[world])
+        times = [n * coarse.TICK_MS for n in _TIMES[world]]
+        quiet: int = times[0]
+        high: int = times[1]
+        other: int = times[2]
         self.settings = coarse.values(world, quiet=quiet, remind_high=high, remind_other=other)
         self.settings[s.DEBOUNCE_MS] = 2 * coarse.TICK_MS
         self.settings[s.CALLS] = 1
@@ -50,13 +60,13 @@ class AlarmsPart:
         if floats:
             owners.append((c.contacts, None))
         self.form = Form(owners, coarse.TICK_MS, extra=3 * len(which))
-        count = 2 ** len(which)
+        count = 1 << len(which)
         self.moves = list(product(range(count), (0, 1), (0, 1), (0, 1)))
         self.inputs = [0] * N_INPUTS
 
     def start(self):
         """One state: nothing is wrong."""
-        self.timers.at = [-1] * tm.N_TIMERS
+        self.timers.at[:] = [-1] * tm.N_TIMERS
         self.timers.expire(self.form.now_ms)
         self.alarms.step(0)
         return [self.form.save((self.quiet, 0, 2) * len(self.which))]
@@ -65,7 +75,7 @@ class AlarmsPart:
         """One tick in the order of the controller: reset, conditions, silence, horn."""
         seen = list(self.form.load(state))
         bits, silence, reset, test = move
-        alarms = self.alarms
+        alarms: Alarms = self.alarms
         self.before = [alarms.state[i] for i in self.which]
         self.timers.expire(self.form.now_ms)
         conditions = [bits >> k & 1 for k in range(len(self.which))]
@@ -93,18 +103,21 @@ class AlarmsPart:
         c.step(HIGH if raw else 0)
         return raw if seen[2] >= 2 else settled
 
-    def _silenced(self, seen):
+    def _silenced(self, seen: list):
         for k, i in enumerate(self.which):
             state = self.alarms.state[i]
             if state in (UNACKNOWLEDGED, RETURNED, LATCHED):
                 seen[3 * k] = -1  # becomes 0 in this tick
                 seen[3 * k + 1] = -1
 
-    def _judge(self, seen, conditions, silence, test):
-        a = self.alarms
+    def _judge(self, seen: list, conditions: list, silence, test):
+        a: Alarms = self.alarms
+        k: int
+        i: int
         loud, dropped, calling, needed = False, bool(test), False, bool(test)
         for k, i in enumerate(self.which):
-            state, condition = a.state[i], conditions[k]
+            state: int = a.state[i]
+            condition: int = conditions[k]
             seen[3 * k] = min(seen[3 * k] + 1, self.quiet)
             acknowledged = state == ACKNOWLEDGED
             seen[3 * k + 1] = min(seen[3 * k + 1] + 1, self.remind[i]) if acknowledged else 0

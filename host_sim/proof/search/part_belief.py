@@ -24,6 +24,9 @@ class BeliefPart:
 
     title = "belief under arbitrary debounced contacts"
     invariants = ("L2", "I12")
+    timers: Timers
+    belief: Belief
+    sequence: int
     observers = ("word", "unmoved")
 
     def __init__(self, world, fitted=15, every=True):
@@ -56,19 +59,23 @@ class BeliefPart:
     def moves_at(self, state):
         """Return the numbers of the moves that differ from `state`: only what is believed wet is made suspect."""
         self.form.load(state)
-        wet = self.belief.wet
+        wet: int = self.belief.wet
         return [i for i, (kind, mask) in enumerate(self.moves) if kind != SUSPECTED or mask & wet]
 
     def step(self, state, move):
         """One tick: the contacts have turned to a word; or, at an instant, a reset or a verdict."""
-        before, unmoved = self.form.load(state)
-        kind, word = move
+        seen: tuple = self.form.load(state)
+        before: int = seen[0]
+        unmoved: int = seen[1]
+        kind: int = move[0]
+        word: int = move[1]
         if kind != TURNED:
             return self._at_once(kind, word, before)
-        b = self.belief
-        suspect_before = b.suspect
+        b: Belief = self.belief
+        suspect_before: int = b.suspect
         self.timers.expire(self.form.now_ms)
-        rose, fell = word & ~before, before & ~word
+        rose: int = word & ~before
+        fell: int = before & ~word
         b.step(word, rose, fell, False)
         breach = self._judge(word, rose, fell, suspect_before)
         # A disagreement is counted from the moment the readings stand as they do.
@@ -77,8 +84,9 @@ class BeliefPart:
             breach = "L2", f"readings {word} have stood for over sequence_time, believed wet {b.wet} over dry {b.dry}"
         return self.form.save((word, unmoved)), breach
 
-    def _at_once(self, kind, mask, word):
-        b, breach = self.belief, None
+    def _at_once(self, kind: int, mask: int, word: int):
+        b: Belief = self.belief
+        breach = None
         self.timers.now = self.form.base_ms
         if kind == RESET:
             b.reset()
@@ -93,8 +101,8 @@ class BeliefPart:
         lowest_dry = self.belief.dry & -self.belief.dry
         return lowest_dry and self.belief.wet > lowest_dry
 
-    def _judge(self, word, rose, fell, suspect_before):
-        b = self.belief
+    def _judge(self, word: int, rose: int, fell: int, suspect_before: int):
+        b: Belief = self.belief
         if b.suspect & ~b.fitted or b.wet != word & b.fitted & ~b.suspect or b.dry != b.fitted & ~b.suspect & ~word:
             return "L2", f"suspects {b.suspect}, believed wet {b.wet} and dry {b.dry} of readings {word}"
         if (rose | fell) & suspect_before & HIGH & b.suspect:

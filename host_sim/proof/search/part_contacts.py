@@ -12,6 +12,7 @@ from itertools import product
 from duplexsump.control import contacts as core
 from duplexsump.control import settings as s
 from duplexsump.control import timers as tm
+from duplexsump.control.contacts import Chatter, Contacts
 from duplexsump.control.ticks import diff
 from duplexsump.control.timers import Timers
 
@@ -37,6 +38,9 @@ class ContactsPart:
 
     title = "contacts: chatter and debounce"
     invariants = ("L1",)
+    timers: Timers
+    chatter: Chatter
+    contacts: Contacts
 
     def __init__(self, which, debounce_ticks, window_ticks, chatter=True):
         self.name = "contacts " + "+".join(str(i) for i in which) + ("" if chatter else " (debounce)")
@@ -45,8 +49,8 @@ class ContactsPart:
         record = s.defaults()
         record[s.DEBOUNCE_MS] = debounce_ticks * TICK_MS
         self.timers = Timers()
-        self.chatter = core.Chatter(self.timers)
-        self.contacts = core.Contacts(record, self.timers)
+        self.chatter = Chatter(self.timers)
+        self.contacts = Contacts(record, self.timers)
         rings = {tm.DEBOUNCE + i for i in which} | ({tm.CHATTER} if chatter else set())
         changes = {5 * i + k for i in which for k in range(5)}
         keep = {"changes": changes, "steady": set(which)}
@@ -62,7 +66,7 @@ class ContactsPart:
         """Two states: all that move read dry, or wet, from the first reading on."""
         states = []
         for word in (0, self.moves[-1]):
-            self.timers.at = [-1] * tm.N_TIMERS
+            self.timers.at[:] = [-1] * tm.N_TIMERS
             self.timers.expire(self.form.now_ms)
             self.chatter.begin(word)
             self.contacts.begin(word)
@@ -79,8 +83,8 @@ class ContactsPart:
         self.contacts.step(limited)
         after, breach = [], None
         for k, i in enumerate(self.which):
-            account = self._account(seen[5 * k : 5 * k + 5], i, word, raw_before, before)
-            low, high, held, chattering, steady, reads, settled = (*account, account[3] or word >> i & 1, wet >> i & 1)
+            low, high, held, chattering, steady = self._account(seen[5 * k : 5 * k + 5], i, word, raw_before, before)
+            reads, settled = chattering or word >> i & 1, wet >> i & 1
             if held >= self.debounce:
                 settled = reads
             if reads == settled:

@@ -39,11 +39,12 @@ from duplexsump.control import settings as s
 from duplexsump.control import timers as tm
 from duplexsump.control.controller import Controller
 from duplexsump.control.records import HIGH, IN_MAINS, LAG, LEAD, N_INPUTS, OFF
+from duplexsump.control.timers import Timers
 
 from host_sim.proof.search import coarse, contract
 from host_sim.proof.search.abstract_pump import BAD, CHOICES, DRY, GOOD, LOCK, OPEN, OVER, AbstractPump
 from host_sim.proof.search.canonical import Form, look_at
-from host_sim.proof.search.stand_ins import Blind, Demand, FreePair, Trials, Views
+from host_sim.proof.search.stand_ins import AnyBlind, AnyDemand, AnyViews, FreePair, Trials
 
 # What the contacts may show: (believed wet, read wet though suspect).  OFF tells only below lead, HIGH among
 # the suspects shortens the rest (S1).
@@ -88,6 +89,13 @@ class DutyPart:
     loud = ()  # timers whose ringing is looked at
     pump_kept = ("state", "held", "loaded", "dry", "prior")
     pair_kept = ("lead", "not_pumping")
+    controller: Controller
+    timers: Timers
+    views: "AnyViews"
+    demand: "AnyDemand"
+    blind: "AnyBlind"
+    inputs: list
+    i5: int
 
     def __init__(self, world):
         self.settings = coarse.values(world, sensing=s.SENSE_CURRENT)
@@ -96,8 +104,8 @@ class DutyPart:
         for n in range(2):
             c.pumps[n] = AbstractPump(n, self.settings, c.timers)
         c.supply.mains, c.supply.fed = 1, 3
-        self.views = Views(c)
-        self.demand, self.blind = Demand(c, self.views), Blind(c)
+        self.views = AnyViews(c)
+        self.demand, self.blind = AnyDemand(c, self.views), AnyBlind(c)
         self._stand_ins()
         c.belief = c.pair.belief = self.views
         c.demand, c.blind = self.demand, self.blind
@@ -107,6 +115,7 @@ class DutyPart:
         self.form = self._form(self.pump_kept, len(self.observers), self.silent)
         # Within a tick: the phase, pumps without supply and what rang are added.
         self.within = self._form((*self.pump_kept, "open", "locks"), len(self.observers) + 3, self.silent)
+        self.size = self.form.packer.size
         pumps = list(product((0, 1), range(len(PUMP_MOVES))))
         self.moves = pumps + list(product((LEVEL,), range(len(VIEWS)), range(3), range(5), (0, 1), (0, 1), range(4)))
         self._numbers = {move: i for i, move in enumerate(self.moves)}
@@ -157,19 +166,29 @@ class DutyPart:
 
     def moves_at(self, state):
         """Return the numbers of the moves that differ from `state`."""
-        phase, away = self._load(state)[1:3]
-        c = self.controller
+        loaded: tuple = self._load(state)
+        phase: int = loaded[1]
+        away: int = loaded[2]
+        c: Controller = self.controller
+        pump: AbstractPump
         if phase < LEVEL:
-            key = phase, c.pumps[phase].state, c.pumps[phase].held
+            pump = c.pumps[phase]
+            key = phase, pump.state, pump.held
         else:
-            pumps = tuple((p.state, p.dry and 1 + p.loaded, away >> p.n & 1 or p.open) for p in c.pumps)
-            resting = tuple(any(self.timers.at[i + n] >= 0 for i in _RESTS[::2]) for n in (0, 1))
-            key = phase, pumps, self.demand.demand, self.blind.asks, c.gate.out, resting, c.pair.lead
+            pumps = []
+            for pump in c.pumps:
+                pumps.append((pump.state, pump.dry and 1 + pump.loaded, away >> pump.n & 1 or pump.open))
+            resting = self._rests(0), self._rests(1)
+            key = phase, tuple(pumps), self.demand.demand, self.blind.asks, c.gate.out, resting, c.pair.lead
         found = self._at.get(key)
         if found is None:
             moves = self._pump_moves(*key) if phase < LEVEL else self._level_moves(*key[1:])
             found = self._at[key] = tuple(self._numbers[move] for move in moves)
         return found
+
+    def _rests(self, n: int):
+        at: list = self.timers.at
+        return at[tm.REST + n] >= 0 or at[tm.REST_LAG + n] >= 0 or at[tm.REST_FLOOD + n] >= 0
 
     def _pump_moves(self, phase, state, held):
         return [(phase, choice) for choice in _choices(state, held)]
@@ -211,17 +230,24 @@ class DutyPart:
 
     def _load(self, state):
         # Returns (observers, phase, pumps without supply, what rang).
-        if len(state) == self.form.packer.size:
+        if len(state) == self.size:
             return self.form.load(state), 0, 0, 0
-        *seen, phase, away, rang = self.within.load(state)
-        return seen, phase, away, rang
+        found: tuple = self.within.load(state)
+        return found[:-3], found[-3], found[-2], found[-1]
 
     def step(self, state, move):
         """Protect one pump, or let the level ask and the pair answer, with the controller's own code."""
-        seen, phase, away, rang = self._load(state)
+        loaded: tuple = self._load(state)
+        seen = loaded[0]
+        phase: int = loaded[1]
+        away: int = loaded[2]
+        rang: int = loaded[3]
         if phase == 0:
             self.timers.expire(self.form.now_ms)
-            rang = sum(1 << k for k, i in enumerate(self.loud) if self.timers.rang[i])
+            rang = 0
+            for k, i in enumerate(self.loud):
+                if self.timers.rang[i]:
+                    rang |= 1 << k
             away = self._protect(0, move[1], 0)
             return self.within.save_begun((*seen, 1, away, rang)), None
         if self.timers.any:
@@ -234,9 +260,9 @@ class DutyPart:
             return self.within.save_within((*seen, LEVEL, away, rang), over=False), None
         return self._answer(seen, away, move)
 
-    def _protect(self, n, number, away):
+    def _protect(self, n: int, number, away: int):
         before, choice, dry_locks, after, fed = PUMP_MOVES[number]
-        pump = self.controller.pumps[n]
+        pump: AbstractPump = self.controller.pumps[n]
         if before and (pump.state >= pm.RETRY or pump.held):
             pump.release()
         pump.choice = choice
@@ -246,16 +272,17 @@ class DutyPart:
             pump.release()
         return away if fed else away | 1 << n
 
-    def _answer(self, seen, away, move):
+    def _answer(self, seen, away: int, move):
         _phase, view, keep, wish, first, late, tries = move
-        c = self.controller
-        was, seam = c.gate.out, (self.demand.demand, self.blind.asks)
-        believed, suspect = VIEWS[view]
+        c: Controller = self.controller
+        was: int = c.gate.out
+        seam = self.demand.demand, self.blind.asks
+        believed: int = VIEWS[view][0]
+        suspect: int = VIEWS[view][1]
         self.views.show(believed, suspect)
         c.contacts.wet, c.contacts.rose = believed | suspect, 0
         self.demand.keep, self.blind.wish = keep, wish
-        c.pair.turn = first
-        c.pair.late = late
+        self._take_turn(first, late)
         self.flood.granted = tries
         c.supply.fed = 3 & ~away
         c._level(self.inputs)
@@ -267,9 +294,16 @@ class DutyPart:
         after, late = self._watch(seen, was, away)
         return self._save(after), self._judged(asked, was) or late
 
+    def _take_turn(self, first: int, late: int):
+        # Who leads where nobody does, who goes first where both start, and max_run: all the move's.
+        pair: FreePair = self.controller.pair
+        pair.first = pair.turn = first
+        pair.late = late
+
     def _save(self, seen):
         # What nobody reads is put to rest first; see the head of this file.
-        not_pumping = self.controller.pair.not_pumping
+        not_pumping: int = self.controller.pair.not_pumping
+        pump: AbstractPump
         for pump in self.controller.pumps:
             pardoned = pump.state >= pm.RETRY and not_pumping >> pump.n & 1
             pump.prior = pm.LOCKED if pardoned and pump.prior == pm.LOCKED else 0
@@ -277,11 +311,13 @@ class DutyPart:
                 pump.dry = 0
         return self.form.save_within(seen)
 
-    def _judged(self, asked, was):
-        c = self.controller
-        held = 0
+    def _judged(self, asked, was: int):
+        c: Controller = self.controller
+        held: int = 0
+        n: int
+        pump: AbstractPump
         for n in range(2):
-            pump, on = c.pumps[n], bool(c.gate.out >> n & 1)
+            pump, on = c.pumps[n], c.gate.out >> n & 1 > 0
             if on != pump.on():
                 return "table", f"pump {n + 1}: output {on}, its own state {pm.STATES[pump.state]}"
             if self.timers.at[tm.MIN_RUN + n] >= 0:
@@ -289,9 +325,10 @@ class DutyPart:
         wrong = contract.duty_breach(asked, was, c.gate.out, held)
         return ("I3", wrong) if wrong else None
 
-    def _watch(self, seen, _was, _away):
-        c = self.controller
-        waits = min(seen[0] + 1, self.i5 + 1) if self.views.wet & LEAD and c.pair.available and not c.gate.out else 0
+    def _watch(self, seen, _was: int, _away: int):
+        c: Controller = self.controller
+        stands = self.views.wet & LEAD and c.pair.available and not c.gate.out
+        waits: int = min(seen[0] + 1, self.i5 + 1) if stands else 0
         if waits > self.i5:
             text = f"lead believed wet for {waits} ticks, pumps {c.pair.available} available, none runs"
             return (waits,), ("I5", text)

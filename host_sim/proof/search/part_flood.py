@@ -19,9 +19,12 @@ from duplexsump.control import flood as fl
 from duplexsump.control import pump as pm
 from duplexsump.control import settings as s
 from duplexsump.control import timers as tm
+from duplexsump.control.controller import Controller
+from duplexsump.control.gate import Gate
 from duplexsump.control.records import HIGH
 
 from host_sim.proof.search import coarse, contract
+from host_sim.proof.search.abstract_pump import AbstractPump
 from host_sim.proof.search.part_duty import FLOODED, LEVEL, DutyPart
 from host_sim.proof.search.stand_ins import Counted
 
@@ -42,6 +45,9 @@ class FloodPart(DutyPart):
     loud = (tm.FLOOD_TRY,)
     pump_kept = ("state", "held", "trial", "loaded", "dry", "prior")
     pair_kept = ("not_pumping",)
+    flood: "Counted"
+    who: int
+    i6: int
 
     def __init__(self, world, who=0):
         self.name = f"flood, pump {who + 1}"
@@ -100,8 +106,9 @@ class FloodPart(DutyPart):
             if state == pm.RUNNING or not loaded
         ]  # fmt: skip
 
-    def _state(self, pumps, not_pumping, ladder, count):
-        c = self.controller
+    def _state(self, pumps, not_pumping: int, ladder, count: int):
+        c: Controller = self.controller
+        pump: AbstractPump
         self.form.rest()
         self.timers.expire(self.form.base_ms)
         c.gate.out = 0
@@ -125,16 +132,21 @@ class FloodPart(DutyPart):
             for first in (0, 1):
                 yield LEVEL, FLOODED, keep, 0, first, 0, 0
 
-    def _judged(self, asked, was):
-        c = self.controller
+    def _judged(self, asked, was: int):
+        c: Controller = self.controller
         counting = self.timers.at[tm.FLOOD_TRY] >= 0
         wrong = contract.flood_breach(contract.keeps_waiting(c.pumps, c.gate.out), [p.trial for p in c.pumps], counting)
         return ("I6", wrong) if wrong else super()._judged(asked, was)
 
-    def _watch(self, seen, was, away):
-        gate, bit = self.controller.gate, 1 << self.who
-        barred = away & bit or self.controller.pumps[self.who].open
-        untried = seen[0]
+    def _open(self):
+        pump: AbstractPump = self.controller.pumps[self.who]
+        return pump.open
+
+    def _watch(self, seen, was: int, away: int):
+        gate: Gate = self.controller.gate
+        bit: int = 1 << self.who
+        barred = away & bit or self._open()
+        untried: int = seen[0]
         if gate.out & bit or barred or not self.views.wet & HIGH or self.controller.pair.ready:
             untried = 0
         elif not gate.out and not was:

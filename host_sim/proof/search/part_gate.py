@@ -29,6 +29,8 @@ class GatePart:
     title = "the gate under arbitrary commands"
     invariants = ("I1", "I2", "I7", "S4", "A4")
     observers = ("off_1", "off_2", "spacing_left", "since_boot")
+    timers: Timers
+    gate: Gate
 
     def __init__(self, world, every=True):
         self.settings = coarse.values(world)
@@ -49,7 +51,7 @@ class GatePart:
 
     def start(self):
         """One state: just powered up."""
-        self.timers.at = [-1] * tm.N_TIMERS
+        self.timers.at[:] = [-1] * tm.N_TIMERS
         self.timers.expire(self.form.now_ms)
         self.gate.begin()
         return [self.form.save((0, 0, 0, 0))]
@@ -57,8 +59,8 @@ class GatePart:
     def step(self, state, move):
         """One tick of the real gate, and what the invariants say of it."""
         off_1, off_2, spacing, boot = self.form.load(state)
-        gate = self.gate
-        was = gate.out
+        gate: Gate = self.gate
+        was: int = gate.out
         self.timers.expire(self.form.now_ms)
         off = [min(off_1 + 1, self.rests[0]), min(off_2 + 1, self.rests[0])]
         spacing, boot = max(0, spacing - 1), min(boot + 1, self.hold)
@@ -68,7 +70,7 @@ class GatePart:
         want, barred, on_battery, first, contacts, generator = move
         gate.barred, gate.on_battery, gate.first = barred, on_battery, first
         gate.contacts, gate.generator = contacts, generator
-        out = gate.step(want)
+        out: int = gate.step(want)
         breach = self._judge(move, was, out, off, spacing, boot)
         for n in range(2):
             if out & (1 << n) or was & (1 << n):

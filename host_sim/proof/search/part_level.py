@@ -32,11 +32,15 @@ from itertools import product
 from duplexsump.control import blind as bl
 from duplexsump.control import settings as s
 from duplexsump.control import timers as tm
+from duplexsump.control.blind import Blind
 from duplexsump.control.controller import Controller
+from duplexsump.control.demand import Demand
 from duplexsump.control.records import HIGH, LAG, LEAD, N_INPUTS, OFF, STATE
+from duplexsump.control.timers import Timers
 
 from host_sim.proof.search import coarse, contract, stand_ins
 from host_sim.proof.search.canonical import Form, look_at
+from host_sim.proof.search.stand_ins import AnyViews
 
 STOOD, MOVED, OFF_MOVED = range(3)
 OFF_DRY, OFF_WET, OFF_UNBELIEVED = range(3)
@@ -50,7 +54,9 @@ class Duty:
     """
 
     FIELDS = (("on", STATE, 0, 0), ("other", STATE, 0, 0), ("fresh", STATE, 0, 0))
-    on = other = fresh = 0
+    on: int = 0
+    other: int = 0
+    fresh: int = 0
 
 
 class LevelPart:
@@ -63,13 +69,22 @@ class LevelPart:
     invariants = ("I3", "I13", "I12", "table")
     observers = ("draws", "blind_for")
     phases = 2
+    controller: Controller
+    timers: Timers
+    views: AnyViews
+    duty: "Duty"
+    demand: Demand
+    blind: Blind
+    inputs: list
+    min_run: int
+    i13: int
 
     def __init__(self, world, sensing):
         self.sensed = sensing == s.SENSE_CURRENT
         self.settings = coarse.values(world, sensing=sensing)
         self.controller = c = Controller(self.settings)
         self.timers = c.timers
-        self.views, self.duty = stand_ins.Views(c), Duty()
+        self.views, self.duty = stand_ins.AnyViews(c), Duty()
         self.demand, self.blind = c.demand, c.blind
         c.demand.belief = c.blind.belief = self.views
         look_at(self.timers, self.timers_kept)
@@ -92,7 +107,7 @@ class LevelPart:
 
     def moves_at(self, state):
         """Return the numbers of the moves that differ from `state` and that the contract allows."""
-        duty = self.duty
+        duty: Duty = self.duty
         if len(state) == self.form.packer.size:
             self.form.load(state)
             key = 0, duty.on, duty.other, self.demand.demand, self.blind.state
@@ -119,7 +134,7 @@ class LevelPart:
         if move[0]:
             return self._answer(state, move)
         seen = self.form.load(state)
-        duty = self.duty
+        duty: Duty = self.duty
         seam, running = (self.demand.demand, self._asks()), duty.on + duty.other
         self.timers.expire(self.form.now_ms)
         loaded = self._look(move, running)
@@ -135,7 +150,7 @@ class LevelPart:
     def _answer(self, state, move):
         draws, blind_for, _asks, dry, alone = self.within.load(state)
         _phase, on, other = move
-        duty = self.duty
+        duty: Duty = self.duty
         self.timers.now = self.form.base_ms
         duty.fresh = 0 if not on else self.min_run if not duty.on else max(0, duty.fresh - 1)
         duty.on, duty.other = on, other
@@ -205,7 +220,7 @@ class DemandPart(LevelPart):
         super().__init__(world, sensing)
 
     def _half(self, world):
-        self.blind = stand_ins.Blind(self.controller)
+        self.blind = stand_ins.AnyBlind(self.controller)
         self.demand.last_run_ds, self.demand.last_refill_ds = 10 * coarse.LAST_RUN_S[world], 100
         kept = ("demand", "draw_pumps", "draw_left", "stopped", "stops", "limit_ms", "patience_ms", "covered")
         return [(self.demand, lambda name, i: name in kept)]
@@ -235,7 +250,7 @@ class DemandPart(LevelPart):
 
     def _look(self, move, running):
         _phase, upper, off, moved, high, loaded, dry = move
-        v = self.views
+        v: AnyViews = self.views
         v.show(_BELIEVED[upper] | (OFF if off == OFF_WET else 0), OFF if off == OFF_UNBELIEVED else 0)
         word = v.wet | (HIGH if high else 0)
         if dry:
@@ -274,7 +289,7 @@ class BlindPart(LevelPart):
         super().__init__(world, sensing)
 
     def _half(self, _world):
-        self.demand = stand_ins.Demand(self.controller, self.views)
+        self.demand = stand_ins.AnyDemand(self.controller, self.views)
         kept = ("state", "rung", "stayed", "untried", "both", "spent", "covered")
         return [(self.demand, None), (self.blind, lambda name, i: name in kept)]
 
@@ -303,11 +318,12 @@ class BlindPart(LevelPart):
 
     def _look(self, move, running):
         _phase, upper, off, keep, high, lost, loaded, dry = move
-        v, blind = self.views, self.blind
+        v: AnyViews = self.views
+        blind: Blind = self.blind
         v.show(_BELIEVED[upper] | (OFF if off == OFF_WET else 0), OFF if off == OFF_UNBELIEVED else 0)
         v.wiring = LAG if lost else 0
         self.demand.keep = keep
-        self.demand.step()
+        self.demand.step(0, 0, 0, 0, self.inputs)
         on = self.duty.on | self.duty.other << 1
         blind.loaded, blind.dry = loaded > 0, on & ~loaded if dry else 0
         blind.step(v.wet | (HIGH if high else 0), self.demand.demand, on)

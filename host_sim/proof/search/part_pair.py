@@ -10,6 +10,7 @@ from itertools import product
 from duplexsump.control import pump as pm
 from duplexsump.control import settings as s
 from duplexsump.control import timers as tm
+from duplexsump.control.contacts import Contacts
 from duplexsump.control.controller import Controller
 from duplexsump.control.records import (
     CONTACT_NAMES,
@@ -22,6 +23,7 @@ from duplexsump.control.records import (
     LEAD,
     N_INPUTS,
 )
+from duplexsump.control.timers import Timers
 
 from host_sim.proof.search import abstract_pump, coarse, contract
 from host_sim.proof.search.abstract_pump import BAD, DRY, GOOD, LOCK, OPEN, OVER, AbstractPump
@@ -51,6 +53,14 @@ class PairPart:
     title = "the pair over abstract pumps"
     invariants = ("I3", "I5", "I6", "I8", "I13", "table")
     observers = ("dry_running", "lead_waits", "tried_1", "tried_2", "led_last", "blind_1", "blind_2")
+    controller: Controller
+    timers: Timers
+    inputs: list
+    i3: int
+    i5: int
+    i6: int
+    i13: int
+    fitted: int
 
     def __init__(self, world, fitted=15, every=True, sensing=s.SENSE_CURRENT):
         self.name = "pair " + "+".join(n for i, n in enumerate(CONTACT_NAMES) if fitted >> i & 1)
@@ -68,6 +78,7 @@ class PairPart:
         owners += [(c.contacts, kept), (c.timers, lambda name, i: i in _TIMERS)]
         look_at(self.timers, _TIMERS)
         self.form = Form(owners, coarse.TICK_MS, coarse.TICK_MS // 2, extra=7, scaled=("draw_left",))
+        self.allowed = abstract_pump.allowed()
         self._moves(every)
         self._bounds(coarse.TICK_MS)
         self.inputs = [0] * N_INPUTS
@@ -93,7 +104,7 @@ class PairPart:
         """Two states: powered up, and locked out from the life before."""
         states = []
         for state in (pm.IDLE, pm.LOCKED):
-            c = self.controller
+            c: Controller = self.controller
             self.form.rest()
             self.timers.expire(self.form.now_ms)
             for pump in c.pumps:
@@ -109,13 +120,13 @@ class PairPart:
         """One tick through the controller's own belief, level and duty code."""
         seen = self.form.load(state)
         word, choice_1, choice_2, reset = move
-        c = self.controller
-        before = [abstract_pump.view(pump) for pump in c.pumps]
+        c: Controller = self.controller
+        before = [contract.view(pump) for pump in c.pumps]
         was, cycles, led, lead = c.gate.out, c.pair.cycles, c.pair.led, c.pair.lead
         seam = self._view()
         high_before = c.belief.wet & HIGH
         self.timers.expire(self.form.now_ms)
-        contacts = c.contacts
+        contacts: Contacts = c.contacts
         contacts.rose, contacts.fell = word & ~contacts.wet, contacts.wet & ~word
         contacts.wet = word
         c.belief.step(word, contacts.rose, contacts.fell, False)
@@ -133,12 +144,12 @@ class PairPart:
         return self.form.save(after), breach or self._seam(seam, was)
 
     def _view(self):
-        c = self.controller
+        c: Controller = self.controller
         return c.demand.demand, contract.asks(c.blind)
 
     def _seam(self, seam, was):
         # What the parts that are searched apart count on from each other.
-        c = self.controller
+        c: Controller = self.controller
         held = sum(1 << n for n in range(2) if self.timers.at[tm.MIN_RUN + n] >= 0)
         counting = self.timers.at[tm.FLOOD_TRY] >= 0
         wrong = contract.level_breach(seam, self._view(), c.belief.wet, was)
@@ -149,7 +160,7 @@ class PairPart:
 
     def _fair(self, was, lead):
         # I8: both rested and off when somebody was chosen to lead, and no hand-over since.
-        c = self.controller
+        c: Controller = self.controller
         if not c.demand.demand:
             return True
         if lead >= 0:
@@ -160,7 +171,7 @@ class PairPart:
         return rested and not was
 
     def _judged(self, seen, move, was, before, high_before, led):
-        c = self.controller
+        c: Controller = self.controller
         out, wet = c.gate.out, c.belief.wet
         dry_running, waits, tried_1, tried_2, led_last, blind_1, blind_2 = seen
         dry_running = min(dry_running + 1, self.i3 + 1) if out and not wet and not c.blind.wants() else 0
@@ -184,11 +195,11 @@ class PairPart:
         return (dry_running, waits, *tried, led_last, *blind), breach or fair
 
     def _pump(self, n, bit, out, before, blind, tried):
-        pump = self.controller.pumps[n]
-        after = abstract_pump.view(pump)
+        pump: AbstractPump = self.controller.pumps[n]
+        after = contract.view(pump)
         if bool(out & bit) != pump.on():
             return "table", f"pump {n + 1}: output {bool(out & bit)}, its own state {pm.STATES[pump.state]}"
-        if (before[n], after) not in abstract_pump.allowed():
+        if (before[n], after) not in self.allowed:
             return "table", f"pump {n + 1}: {before[n]} to {after} is not allowed by the abstract pump"
         if blind[n] > self.i13:
             return "I13", f"pump {n + 1} on for {blind[n]} ticks on suspects alone, not loaded"
@@ -198,7 +209,7 @@ class PairPart:
 
     def _turns(self, last, led, move):
         # I8: 0 nobody led last, 1 or 2 the pump; 0 again whenever anything but fair weather comes between.
-        c = self.controller
+        c: Controller = self.controller
         clean = all(p.state in (pm.IDLE, pm.STARTING, pm.RUNNING) and not p.held for p in c.pumps)
         clean = clean and move[1] == move[2] == GOOD and not c.belief.suspect
         clean = clean and not c.blind.reason and self.fair
@@ -218,7 +229,7 @@ class PairPart:
         st = self.settings
         rest = (st[s.MIN_OFF_MS] + st[s.BLIND_RUN_MS] + 3 * st[s.MIN_RUN_MS]) // coarse.TICK_MS + 6
         low, lead = self.fitted & 1, self.fitted & (1 | LEAD)
-        c = self.controller
+        c: Controller = self.controller
         for word, ticks, reset in ((0, 1, 0), (0, 1, 1), (0, rest, 0), (low, 2, 0), (lead, 1, 0)):
             for _ in range(ticks):
                 state, _breach = self.step(state, (word, GOOD, GOOD, reset))

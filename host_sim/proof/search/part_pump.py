@@ -35,9 +35,11 @@ from duplexsump.control import settings as s
 from duplexsump.control import timers as tm
 from duplexsump.control.belief import Belief
 from duplexsump.control.blind import Blind
+from duplexsump.control.contacts import Contacts
 from duplexsump.control.controller import Controller
 from duplexsump.control.demand import Demand
 from duplexsump.control.flood import FloodRetries
+from duplexsump.control.pump import Pump
 from duplexsump.control.records import (
     CURRENT_LOCKED,
     CURRENT_NONE,
@@ -56,8 +58,9 @@ from duplexsump.control.records import (
     SELECT_OFF,
     STATE,
 )
+from duplexsump.control.timers import Timers
 
-from host_sim.proof.search import abstract_pump, coarse
+from host_sim.proof.search import abstract_pump, coarse, contract
 from host_sim.proof.search.canonical import Form, look_at
 
 CALM, THERMAL, RESET, TURNED_OFF, MAINS_GONE, POWER_UP = range(6)
@@ -73,7 +76,7 @@ _SILENT = (tm.SPACING, tm.BOOT, tm.REST, tm.REST_LAG, tm.REST_FLOOD, tm.MIN_RUN,
            tm.RECENT, tm.INRUSH)  # fmt: skip
 
 
-class Views(Belief):
+class PumpViews(Belief):
     """Stands in for belief: every contact is believed; a verdict against one is taken note of and ends the demand."""
 
     def __init__(self, controller):
@@ -91,9 +94,9 @@ class Wish(Demand):
     """Stands in for the demand: `wish` pumps, from the search."""
 
     FIELDS = (("demand", STATE, 0, 0), ("by_level", STATE, 0, 0))
-    wish = 0
+    wish: int = 0
 
-    def step(self, *_):
+    def step(self, _wet, _rose, _fell, _pumps, _inputs):
         """Take the wish of this tick."""
         self.by_level = 1
         self.demand = self.wish
@@ -115,7 +118,7 @@ class Nothing(Blind):
         """None."""
         return 0
 
-    def step(self, *_):
+    def step(self, _wet, _demand, _running):
         """Nothing to do."""
 
     def started(self):
@@ -125,17 +128,17 @@ class Nothing(Blind):
 class Tries(FloodRetries):
     """Stands in for the flood retries: gives pump 1 its try when the move says so."""
 
-    granted = False
+    granted: bool = False
 
     def step(self, _high, barred):
         """Give or take back a try of R3; that of S4 is the pump's own."""
-        pump = self.pumps[0]
+        pump: Pump = self.pumps[0]
         if self.granted and not barred & 1 and pump.state >= pm.RETRY:
             pump.trial = pm.FLOOD_TRIAL
         elif pump.trial == pm.FLOOD_TRIAL:
             pump.trial = 0
 
-    def count(self, *_):
+    def count(self, _high, _out, _ready):
         """Nothing to count."""
 
 
@@ -150,17 +153,28 @@ class PumpPart:
     title = "one pump under arbitrary demand"
     invariants = ("I3", "I9", "I2", "S5", "R1", "table")
     observers = ("since_trip", "on_unasked", "boot_try", "none_for", "under_for")
+    controller: Controller
+    timers: Timers
+    views: "PumpViews"
+    wish: "Wish"
+    pump: Pump
+    flood: "Tries"
+    inputs: list
+    retry: int
+    proof: int
+    dry: int
+    min_run: int
 
     def __init__(self, world, every=True):
         self.settings = coarse.values(world, sensing=s.SENSE_CURRENT)
         self.controller = c = Controller(self.settings)
         self.timers = c.timers
-        self.views = Views(c)
+        self.views = PumpViews(c)
         self.wish = Wish(self.settings, c.timers, self.views)
         c.belief = c.pair.belief = self.views
         c.demand, c.blind = self.wish, Nothing(self.settings, c.timers, self.views)
         self.pump = c.pumps[0]
-        c.flood = Tries(self.settings, c.timers, c.pumps)
+        c.flood = self.flood = Tries(self.settings, c.timers, c.pumps)
         ring = ("ring_first", "count", "ring", "short", "moist", "welded")
         owners = [
             (self.pump, lambda name, i: name.split("[")[0] not in ring),
@@ -182,6 +196,7 @@ class PumpPart:
             self.moves += list(product((0, 1), (CURRENT_NORMAL,), (OFF, LEVELS[4]), (THERMAL, RESET, TURNED_OFF), (0,)))
             self.moves += [(0, 0, 0, MAINS_GONE, 0), (0, 0, 0, POWER_UP, 0), (1, 0, LEVELS[4], MAINS_GONE, 0)]
         self._at = {}
+        self.allowed = abstract_pump.allowed()
         tick = coarse.TICK_MS
         self.retry = self.settings[s.RETRY_MS] // tick
         self.proof = self.settings[s.START_PROOF_MS] // tick
@@ -204,17 +219,19 @@ class PumpPart:
     def moves_at(self, state):
         """Return the numbers of the moves that differ from `state`."""
         self.form.load(state)
-        pump, left = self.pump, self.timers.at
+        pump: Pump = self.pump
+        left: list = self.timers.at
         soon = self.form.now_ms  # due in the next step
-        sharp = any(left[i] == soon for i in _TRIPS)
+        sharp = soon in [left[i] for i in _TRIPS]
         fell = self.controller.contacts.wet & HIGH > 0
         key = pump.state, pump.held, sharp, bool(pump.dry) or left[tm.DRY] == soon, pump.failures > 0, fell
-        if key not in self._at:
+        found = self._at.get(key)
+        if found is None:
             alike = {}
             for number, move in enumerate(self.moves):
                 alike.setdefault(_alike(move, *key), number)
-            self._at[key] = tuple(alike.values())
-        return self._at[key]
+            found = self._at[key] = tuple(alike.values())
+        return found
 
     def _power_up(self):
         c = self.controller
@@ -228,16 +245,22 @@ class PumpPart:
     def step(self, state, move):
         """One tick through the controller's own duty and protection code."""
         seen = self.form.load(state)
-        demand, band, level, event, tried = move
-        c, pump = self.controller, self.pump
-        before, was = abstract_pump.view(pump), c.gate.out
+        demand: int = move[0]
+        band: int = move[1]
+        level: int = move[2]
+        event: int = move[3]
+        tried: int = move[4]
+        c: Controller = self.controller
+        pump: Pump = self.pump
+        before: tuple = contract.view(pump)
+        was: int = c.gate.out
         self.timers.expire(self.form.now_ms)
         if event == POWER_UP:
             self._power_up()
             c.contacts.wet = level
             return self._save((self.retry, 0, 1, 0, 0)), None
         self._inputs(demand, band, level, event)
-        c.flood.granted = tried and (level | c.contacts.fell) & HIGH
+        self.flood.granted = tried and (level | c.contacts.fell) & HIGH
         if event == RESET:
             self._reset()
         c._protect(0, self.inputs)
@@ -245,11 +268,13 @@ class PumpPart:
         c._duty(self.inputs)
         self.pump.ring_first = self.pump.count = 0
         self.pump.ring[0] = -1
-        return self._judged(seen, move, was, before)
+        return self._judged(seen, was, before, band, level, event)
 
-    def _inputs(self, demand, band, level, event):
-        c = self.controller
-        c.contacts.rose, c.contacts.fell = level & ~c.contacts.wet, c.contacts.wet & ~level
+    def _inputs(self, demand: int, band: int, level: int, event: int):
+        c: Controller = self.controller
+        wet: int = c.contacts.wet
+        c.contacts.rose = level & ~wet
+        c.contacts.fell = wet & ~level
         c.contacts.wet = self.views.wet = level
         self.views.dry = 15 & ~level
         self.wish.wish = demand
@@ -269,20 +294,24 @@ class PumpPart:
             self.pump.release()
         self.pump.failures = 0
 
-    def _judged(self, seen, move, was, before):
-        since_trip, unasked, boot_try, none_for, under_for = seen
-        _demand, band, level, event, _tried = move
-        pump, out = self.pump, self.controller.gate.out
-        started = out & ~was
+    def _judged(self, seen, was: int, before, band: int, level: int, event: int):
+        since_trip: int = seen[0]
+        unasked: int = seen[1]
+        boot_try: int = seen[2]
+        none_for: int = seen[3]
+        under_for: int = seen[4]
+        pump: Pump = self.pump
+        out: int = self.controller.gate.out
+        started: int = out & ~was
         since_trip = min(since_trip + 1, self.retry)
         unasked = unasked + 1 if out and not self.wish.demand else 0
         # R3: with high believed wet a missing current ends no try.
         excused = pump.silent or (pump.held and level & HIGH)
         none_for = min(none_for + 1, 20) if was and out and band == CURRENT_NONE and not excused else 0
         under_for = min(under_for + 1, 20) if was and out and band == CURRENT_UNDER else 0
-        after = abstract_pump.view(pump)
+        after: tuple = contract.view(pump)
         breach = None
-        if (before, after) not in abstract_pump.allowed():
+        if (before, after) not in self.allowed:
             breach = "table", f"{before} to {after} is not allowed by the abstract pump"
         elif bool(out) != pump.on():
             breach = "table", f"output {out}, the pump's own state {pm.STATES[pump.state]}"
@@ -305,7 +334,8 @@ class PumpPart:
     def _save(self, seen):
         # What nobody reads any more is put to rest; see the head of this file.
         since_trip, unasked, boot_try, none_for, under_for = seen
-        pump, contacts = self.pump, self.controller.contacts
+        pump: Pump = self.pump
+        contacts: Contacts = self.controller.contacts
         out, locked = pump.state >= pm.RETRY, pm.LOCKED in (pump.state, pump.held)
         if not out and not pump.held:
             pump.cause = 0
@@ -325,9 +355,9 @@ class PumpPart:
             since_trip = self.retry
         return self.form.save((since_trip, unasked, boot_try if locked else 0, none_for, under_for))
 
-    def _judge_try(self, state, since_trip, boot_try, level, event):
+    def _judge_try(self, state: int, since_trip: int, boot_try: int, level: int, event: int):
         # I9: what may start a pump that rests or is locked out.
-        c = self.controller.contacts
+        c: Contacts = self.controller.contacts
         # A try granted a tick ago and held up by the gate may still be taken in the tick in which the water falls.
         if event in (RESET, TURNED_OFF) or c.rose & (LEAD | LAG | HIGH) or (level | c.fell) & HIGH:
             return None

@@ -13,10 +13,14 @@ from itertools import product
 from duplexsump.control import pump as pm
 from duplexsump.control import settings as s
 from duplexsump.control import timers as tm
+from duplexsump.control.controller import Controller
+from duplexsump.control.gate import Gate
 
 from host_sim.proof.search import coarse
 from host_sim.proof.search.abstract_pump import GOOD
 from host_sim.proof.search.part_duty import FROM_LEAD, LEVEL, SILENT, VIEWS, DutyPart
+
+_SILENT = tuple(i for i in SILENT if i != tm.BOOT)
 
 
 class TurnsPart(DutyPart):
@@ -26,10 +30,13 @@ class TurnsPart(DutyPart):
     title = "lead turns in fair weather"
     invariants = ("I8", "I3", "table")
     observers = ("led_last",)
-    silent = tuple(i for i in SILENT if i != tm.BOOT)
+    silent = _SILENT
     loud = (tm.LONG_RUN,)
     pump_kept = ("state",)
     pair_kept = ("turn", "lead", "led", "overdue")
+    lead: int
+    led: int
+    cycles: int
 
     def _stand_ins(self):
         real = self.controller.pair
@@ -85,15 +92,13 @@ class TurnsPart(DutyPart):
         for keep in (0, 1) if demand else (0,):
             yield LEVEL, 0, keep, 0, 0, 0, 0
 
-    def _answer(self, seen, away, move):
-        c = self.controller
-        turn, self.cycles, self.led, self.lead = c.pair.turn, c.pair.cycles, c.pair.led, c.pair.lead
-        # The turn is the pair's own here, not the move's.
-        state, breach = super()._answer(seen, away, (*move[:4], turn, *move[5:]))
-        return state, breach
+    def _take_turn(self, first: int, late: int):
+        # The turn is the pair's own here, not the move's: this only looks at what it was before.
+        c: Controller = self.controller
+        self.cycles, self.led, self.lead = c.pair.cycles, c.pair.led, c.pair.lead
 
-    def _watch(self, seen, was, _away):
-        c = self.controller
+    def _watch(self, seen, was: int, _away: int):
+        c: Controller = self.controller
         led = self.led if c.pair.cycles > self.cycles else -1
         if self.demand.demand and self.lead < 0 and (was or not self._rested()):
             # A pump that rests is skipped (D2); one that still runs out its shortest run (S3) goes on with it.
@@ -108,7 +113,7 @@ class TurnsPart(DutyPart):
 
     def _rested(self):
         # As the pair saw it when it chose who leads: before anybody was on.
-        gate = self.controller.gate
+        gate: Gate = self.controller.gate
         out, gate.out = gate.out, 0
         rested = gate.rested(0) and gate.rested(1)
         gate.out = out

@@ -7,16 +7,17 @@ much of it as is asked for.
 
 from duplexsump.control import pump as pm
 from duplexsump.control.belief import Belief
-from duplexsump.control.blind import Blind as RealBlind
-from duplexsump.control.demand import Demand as RealDemand
+from duplexsump.control.blind import Blind
+from duplexsump.control.demand import Demand
 from duplexsump.control.flood import FloodRetries
 from duplexsump.control.pair import Pair
+from duplexsump.control.pump import Pump
 from duplexsump.control.records import STATE
 
 from host_sim.proof.search import contract
 
 
-class Views(Belief):
+class AnyViews(Belief):
     """For belief: shows the contacts that the move says."""
 
     def __init__(self, controller):
@@ -24,7 +25,7 @@ class Views(Belief):
         self.fitted = 15
         self.fickle = self.bobs = 0
 
-    def show(self, believed, suspect):
+    def show(self, believed: int, suspect: int):
         """Take the view of this step; `suspect` are contacts that read wet and are not believed."""
         self.wet, self.suspect, self.dry = believed, suspect, 15 & ~believed & ~suspect
 
@@ -40,19 +41,20 @@ class Views(Belief):
         """R1: the pit is empty though `called` rose; which of them are fickle is the part of belief's to search."""
 
 
-class Demand(RealDemand):
+class AnyDemand(Demand):
     """For demand: `keep` chooses among what the contract allows, 0 the least."""
 
     FIELDS = (("demand", STATE, 0, 0),)
-    keep = 0
+    keep: int = 0
+    views: "AnyViews"
 
     def __init__(self, controller, views):
         super().__init__(controller.settings, controller.timers, views)
         self.views = views
 
-    def step(self, *_):
+    def step(self, _wet, _rose, _fell, _pumps, _inputs):
         """Ask for what the contract allows."""
-        allowed = contract.demands(self.demand, self.views.wet)
+        allowed: tuple = contract.demands(self.demand, self.views.wet)
         self.demand = allowed[min(self.keep, len(allowed) - 1)]
 
     def end(self, by_level):
@@ -63,20 +65,22 @@ class Demand(RealDemand):
         """Nothing to forget."""
 
 
-class Blind(RealBlind):
+class AnyBlind(Blind):
     """For blind pumping: `asks` is 0, or 1 + the pump that it asks for, and 2 more for both."""
 
     FIELDS = (("asks", STATE, 0, 0),)
-    asks = wish = both = dry = 0
+    asks: int = 0
+    wish: int = 0
 
     def __init__(self, controller):
         super().__init__(controller.settings, controller.timers, controller.belief)
+        self.asks = self.wish = self.both = self.dry = 0
 
     def wants(self):
         """Tell whether a blind run asks for a pump."""
         return self.asks
 
-    def step(self, _wet, demand, _running):
+    def step(self, _wet, demand: int, _running):
         """Ask as the move says; a demand takes the pump over."""
         self.asks = 0 if demand else self.wish
         self.turn, self.both = (self.asks - 1) % 2 if self.asks else 0, int(self.asks > 2)
@@ -95,26 +99,27 @@ class Blind(RealBlind):
 class Trials(FloodRetries):
     """For the flood retries and S4: any pump that is out and not barred may be given its try in any step."""
 
-    granted = 0
+    granted: int = 0
 
     def __init__(self, controller):
         super().__init__(controller.settings, controller.timers, controller.pumps)
 
-    def step(self, _high, barred):
+    def step(self, _high, barred: int):
         """Give the tries of this step; those of the step before are gone."""
+        pump: Pump
         for pump in self.pumps:
-            bit = 1 << pump.n
+            bit: int = 1 << pump.n
             free = self.granted & ~barred & bit and pump.state >= pm.RETRY
             pump.trial = pm.FLOOD_TRIAL if free else 0
 
-    def count(self, *_):
+    def count(self, _high, _out, _ready):
         """Nothing to do."""
 
 
 class Counted(FloodRetries):
     """The flood retries themselves, for which the tries that a move would grant mean nothing."""
 
-    granted = 0
+    granted: int = 0
 
 
 class FreePair(Pair):
@@ -123,7 +128,8 @@ class FreePair(Pair):
     `first` (0 or 1) leads; `late`: a lead that runs alone is past max_run.
     """
 
-    first = late = 0
+    first: int = 0
+    late: int = 0
 
     def _first(self):
         return self.first

@@ -92,17 +92,19 @@ def spikes(level_m, issues, spike_m=None, spacing_s=1.0):
     if len(good) < 5:
         return
     values = level_m[good]
-    usual = float(np.quantile(np.abs(np.diff(values)), 0.9))
+    strides = np.abs(np.diff(values))
+    usual = float(np.quantile(strides, 0.9))
     limit = spike_m or max(SPIKE_M, SPIKE_DIFFS * usual, FASTEST_M_S * spacing_s)
     bad = np.zeros(len(values), bool)
+    begins = np.flatnonzero(strides > limit)  # the last row before a spike, if it is one
     for width in range(1, LONGEST_SPIKE + 1):
-        before, after = values[: -width - 1], values[width + 1 :]
-        agree = np.abs(after - before) < 0.5 * limit
-        far = np.ones(len(before), bool)
+        places = begins[begins + width + 1 < len(values)]
+        before, after = values[places], values[places + width + 1]
+        found = np.abs(after - before) < 0.5 * limit
         for k in range(1, width + 1):
-            inside = values[k : len(values) - width - 1 + k]
-            far &= (np.abs(inside - before) > limit) & (np.abs(inside - after) > limit)
-        for i in np.flatnonzero(agree & far):
+            inside = values[places + k]
+            found &= (np.abs(inside - before) > limit) & (np.abs(inside - after) > limit)
+        for i in places[found]:
             bad[i + 1 : i + 1 + width] = True
     size = f"{limit / 0.0254:.1f} in / {limit * 1000:.0f} mm"
     note(issues, "spike", bad.sum(), f"spikes of the level (over {size}), dropped",

@@ -2,7 +2,7 @@
 
 from host_sim.sizing.head import ALONE_1, ALONE_2, BOTH
 from host_sim.sizing.limits import GALLON, limit
-from host_sim.sizing.pipes import MATERIALS
+from host_sim.sizing.pipes import MATERIALS, held_against
 from host_sim.sizing.remarks.change import cost, one, other_pump, pipes, separate_lines
 from host_sim.sizing.remarks.remark import HAND, MACHINE, Cure, Remark
 from host_sim.sizing.say import text_of
@@ -34,7 +34,7 @@ def _solid_wall(result, say):
 
 def _pressure(result, say):
     shutoff, surge, rated = result.pressure
-    if rated is None or shutoff + surge <= rated[0]:
+    if rated is None or held_against(result.inputs.piping.material, shutoff, surge) <= rated[0]:
         return None
     total, (held, holds, _) = say(shutoff + surge, "pressure"), rated
     return f"shut-off pressure plus surge is {total}; the pipe is rated {say(held, 'pressure')} ({holds})"

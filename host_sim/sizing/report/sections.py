@@ -8,6 +8,7 @@ from host_sim.site.settings import describe
 from host_sim.sizing.head import BOTH
 from host_sim.sizing.limits import limit
 from host_sim.sizing.limits import row as limit_row
+from host_sim.sizing.pipes import held_against
 from host_sim.sizing.report.covered_section import covers
 from host_sim.sizing.report.rows import Row, section
 from host_sim.sizing.report.sections_running import contacts, cycling, reserve, supply
@@ -152,8 +153,8 @@ def _head(result, say):
                 f"pipe pressure rating ({rated[1]})",
                 rated[0],
                 "pressure",
-                bound=shutoff + surge,
-                within=shutoff + surge <= rated[0],
+                bound=held_against(inputs.piping.material, shutoff, surge),
+                within=held_against(inputs.piping.material, shutoff, surge) <= rated[0],
                 source=rated[2],
             )
         )

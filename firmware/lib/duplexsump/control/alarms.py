@@ -103,10 +103,14 @@ class Alarms:
         self.moved = True  # a quiet time, a reminder or a stage of the horn was set or ended: the timer follows
 
     def begin(self) -> None:
-        """After a power-up: what was latched stays; what still holds is raised anew."""
+        """After a power-up: what was latched stays; what nobody acknowledged goes on, if it still holds."""
         for i in range(COUNT):
-            if self.state[i] == UNACKNOWLEDGED or self.state[i] == ACKNOWLEDGED:
+            if self.state[i] == ACKNOWLEDGED:
                 self._clear(i)
+            elif self.state[i] == UNACKNOWLEDGED:
+                self.active[i] = 1
+                if i < SOUNDING:
+                    self.turned(i, UNACKNOWLEDGED, True)
 
     def _event(self, i: int, event: int) -> None:
         state = NEXT[self.state[i] * 6 + event]

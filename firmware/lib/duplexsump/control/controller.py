@@ -59,6 +59,7 @@ from .transmitter import Transmitter
 from .watch import DARK_WET, MONTH_MIN, tell_alarms
 
 _MINUTE_MS = const(60000)
+_HOUR_MS = const(3600000)
 _MOST_MIN = const(1 << 29)
 
 
@@ -66,7 +67,7 @@ class Controller:
     """Duplex sump controller.  Raises ValueError for a settings record that `settings.check()` refuses."""
 
     FIELDS = (
-        ("dark", STATE, 0, RETAIN),  # A4: a life ended, 1; and this one began with lag or high wet, DARK_WET
+        ("dark", STATE, 0, RETAIN),  # A4: a life may end, 1; one began with lag or high wet, DARK_WET
         ("now", CLOCK, 0, 0),
         ("due", DEADLINE, 0, 0),
         ("mark", CLOCK, 0, 0),  # the last whole minute of uptime
@@ -161,7 +162,7 @@ class Controller:
         self.selectors.begin(inputs)
         self.forces.begin(inputs)
         self.buttons.begin(inputs)
-        if self.dark:
+        if self.dark and self.contacts.wet & (LAG | HIGH):
             self.dark = DARK_WET
         self.first = False
 
@@ -243,7 +244,7 @@ class Controller:
         c = self.contacts
         c.step(inputs[IN_CONTACTS] | self.transmitter.contacts(inputs))
         self.supply.lag = c.wet & (LAG | HIGH)
-        if not self.supply.lag:
+        if self._lit(self.dark == DARK_WET and not self.supply.lag) or not self.supply.lag | self.dark:
             self.dark = 1
         self.supply.loaded = self.gate.out & self.supply.on_battery
         self.transmitter.step(inputs, self._proved(), c.wet)
@@ -265,6 +266,10 @@ class Controller:
         self._level(inputs)
         self._duty(inputs)
         self._tell(inputs)
+
+    def _lit(self, lit: int) -> bool:
+        # A4: a supply that flaps is one outage.
+        return self.timers.on_delay(tm.DARK, False, lit, _HOUR_MS)
 
     def _proved(self) -> bool:
         return self.pumps[0].state == pm.RUNNING or self.pumps[1].state == pm.RUNNING

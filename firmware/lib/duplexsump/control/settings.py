@@ -189,26 +189,26 @@ MEANING = const(6)
 
 def defaults() -> list[int]:
     """Return a new settings record that holds every default."""
-    return [row[4] for row in TABLE]
+    return [TABLE[i][4] for i in range(N_SETTINGS)]
 
 
 def index(name: str) -> int:
     """Return the place of the setting `name`.  Raises ValueError naming the nearest thing to do."""
-    for i in range(len(TABLE)):
+    for i in range(N_SETTINGS):
         if TABLE[i][0] == name:
             return i
     raise ValueError("unknown setting %r: the settings command lists them all" % (name,))
 
 
 def _ranges(values: list[int], refusals: list[str]) -> None:
-    for i in range(len(TABLE)):
-        name, unit, least, most = TABLE[i][:4]
+    for i in range(N_SETTINGS):
+        unit, least, most = TABLE[i][1], TABLE[i][2], TABLE[i][3]
         value = values[i]
         if not isinstance(value, int) or not least <= value <= most:
-            text = "%s = %r: a whole number from %d to %d" % (name, value, least, most)
+            text = "%s = %r: a whole number from %d to %d" % (TABLE[i][0], value, least, most)
             refusals.append(text + (" " + unit if unit else ""))
         elif unit == "ms" and value % 100:
-            refusals.append("%s = %d ms: a whole number of 100 ms steps" % (name, value))
+            refusals.append("%s = %d ms: a whole number of 100 ms steps" % (TABLE[i][0], value))
 
 
 # (lower, upper, strictly, reason)
