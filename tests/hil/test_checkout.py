@@ -1,5 +1,6 @@
 """The checkout of a build on a virtual board: what is sound is proved, what is wired wrong is named, it resumes."""
 
+import contextlib
 import json
 
 import pytest
@@ -9,6 +10,7 @@ from duplexsump.control.records import FAULT_CONVERTER, FAULT_EXPANDER, IN_BOARD
 from hil.checkout import orders, page
 from hil.checkout.checkout import FAILED, PROVED, SKIPPED, Checkout
 from hil.checkout.person import Handy, KitClock, everything
+from hil.cli import build
 from hil.kits import select
 from host_sim.board import signals
 from host_sim.errors import InputError
@@ -313,3 +315,22 @@ def test_a_full_record_prints_on_one_sheet(tmp_path):
             path.write_text(page.as_html({**document, "hardware": hardware}), encoding="utf-8")
             browser.show(path, 186 * chromium.PX_MM, "print")
             assert [chromium.pages_of(browser.print(inches)) for inches in ((8.5, 11.0), (8.27, 11.69))] == [1, 1]
+
+
+class Gone(Handy):
+    """Whose terminal goes away at the first question."""
+
+    def read(self, key, prompt):
+        raise EOFError
+
+
+@pytest.mark.parametrize("port", ["/dev/pts/7", "/dev/ttyACM7"])
+def test_an_input_that_ends_keeps_the_record_and_its_page(kit, tmp_path, monkeypatch, port):
+    kit.reset()
+    monkeypatch.setattr("host_sim.board.client.connect", lambda *_: contextlib.nullcontext(kit.client()))
+    monkeypatch.setattr("hil.commission.terminal.Terminal", lambda: Gone(kit, "pico", True))
+    record = tmp_path / "record.json"
+    assert build._check("pico", True, port, False, ("ascii", 1, None), record, ["X2"]) == 1
+    assert json.loads(record.read_text())["items"] == {}
+    html = (tmp_path / "record.html").read_text()
+    assert "NOT PASSED: 0 of 29" in html and ("NO HARDWARE" in html) == port.startswith("/dev/pts")
