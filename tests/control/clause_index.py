@@ -21,6 +21,7 @@ LETTERS = "LDSRAMJI"
 ELSEWHERE = {
     **{f"I{i}": "tests/property/test_control_invariants.py" for i in range(1, 15)},
     **dict.fromkeys(("I8", "I12"), "tests/property/test_control_nights.py"),
+    **{f"I{i}": "tests/property/test_station_invariants.py" for i in range(15, 21)},
     "I10": "tests/property/test_control_skipping.py",
     "I14": "tests/control/test_timeline_floats.py",
     **dict.fromkeys(("M5", "M6"), "tests/unit/test_station_run.py"),  # kept by the board, not by the core
