@@ -222,8 +222,8 @@ def _others():
          "no fault counted; power-up delays; restored once it has settled",
          _set_value("flapping_s"), Parameter("mean time between changes", "time", 20.0, 1.0, 3600.0))
     _add("battery-weak", "battery holds only a share of its capacity",
-         'in an outage, high alarm "battery low on battery" '
-         "sooner; almost empty (5 %), it does not carry its pump in the weekly test and is told before",
+         'medium alarm "standby battery failed" when it sags under its pump in the weekly test; '
+         'in an outage, high alarm "battery low on battery" sooner',
          _set_value("battery_share"), Parameter("share left", "share", 0.3, 0.01, 1.0), needs=("battery",))
     _add("battery-dead", "battery gives no power",
          'medium alarm "standby battery failed" while the mains is on; in an outage its pump does not run, '
