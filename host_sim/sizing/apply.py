@@ -7,7 +7,7 @@ cable).  A measurement is never made up: what
 only a measurement could settle stays.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from host_sim.errors import InputError
 from host_sim.run import closed_loop
@@ -22,7 +22,8 @@ MOST_STEPS = 20
 
 @dataclass(frozen=True)
 class Step:
-    """One cure that was applied: for which remark, what, what it costs; serious remarks left; what its night showed."""
+    """One cure that was applied: for which remarks, what, what it costs; serious remarks left; what its night showed;
+    the keys of the site file that it sets."""
 
     title: str
     text: str
@@ -30,6 +31,7 @@ class Step:
     left: int
     night: str
     dry: bool
+    keys: frozenset = frozenset()
 
 
 @dataclass(frozen=True)
@@ -54,9 +56,17 @@ def apply_all(data, say, source="site"):
         item, cure, result, serious = found
         seen.add(_names(serious))
         dry, night = night_of(result)
-        steps.append(Step(item.title, cure.text, COSTS[cure.cost], len(serious), night, dry))
+        step = Step(item.title, cure.text, COSTS[cure.cost], len(serious), night, dry, frozenset(cure.edits))
+        steps = _followed(steps, step)
     fits = not serious and all(step.dry for step in steps[-1:])
     return Applied(result.inputs.data, tuple(steps), fits, tuple(f"{i.title}: {i.reason}" for i in serious))
+
+
+def _followed(steps, step):
+    # What a later step sets anew nobody does first: a pit of 18 in and then one of 40 in is one pit of 40 in.
+    done = [old for old in steps if old.keys and old.keys <= step.keys]
+    titles = dict.fromkeys([*(old.title for old in done), step.title])
+    return [*(old for old in steps if old not in done), replace(step, title="; ".join(titles))]
 
 
 def _serious(result, say):

@@ -33,6 +33,7 @@ from host_sim.plant.equipment import Supply
 from host_sim.site import pit, pumps, settings
 from host_sim.site.reader import Table
 from host_sim.sizing import evidence
+from host_sim.sizing.changes import CHANGES
 from host_sim.sizing.document import own
 from host_sim.sizing.hints import sensible
 from host_sim.sizing.inputs import Assumption, Basin, Floats, Inputs, Nameplate, Outfall, Piping, Plate, Power
@@ -62,7 +63,7 @@ class Asker:
 
     def _note(self, key, taken, why):
         if key not in self.table.data:
-            self.assumptions.append(Assumption(self.table.name(key), str(taken), why))
+            self.assumptions.append(Assumption(self.table.name(key), str(taken), why, CHANGES.get(key, "")))
 
     def quantity(self, key, kind, default, why, **bounds):
         """Return a quantity; `default` is a text with a unit, or an SI number."""

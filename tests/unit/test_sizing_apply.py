@@ -2,7 +2,7 @@
 
 import pytest
 
-from host_sim.sizing.apply import apply_all
+from host_sim.sizing.apply import Step, _followed, apply_all
 from host_sim.sizing.command import run
 from host_sim.sizing.document import edited, to_toml
 from host_sim.sizing.model import size
@@ -28,6 +28,23 @@ def test_applied_together_they_make_it_fit_and_each_has_its_night():
     assert [step.left for step in found.steps][-1] == 0
     word = remarks.verdict(remarks.raised(size(found.data), SAY, with_cures=False))
     assert word in ("fits", "fits with remarks")
+
+
+def test_a_step_that_a_later_one_sets_anew_is_not_done_twice():
+    # A typed pit was to be dug 18 in wide for its pumps, and then 40 in wide for its starts.
+    def step(title, text, *keys):
+        return Step(title, text, "breaking the floor", 0, "floor dry", True, frozenset(keys))
+
+    steps = []
+    for one in (step("pumps and floats do not fit", "a pit 18 in wide", "pit.side"),
+                step("no cover", "a cover", "cover"),
+                step("too many starts", "a pit 40 in wide", "pit.side")):  # fmt: skip
+        steps = _followed(steps, one)
+    assert [(one.title, one.text) for one in steps] == [
+        ("no cover", "a cover"), ("pumps and floats do not fit; too many starts", "a pit 40 in wide"),
+    ]  # fmt: skip
+    # What a later step leaves as it was stays a step of its own.
+    assert len(_followed(steps, step("pit too deep", "a pit 30 in deep", "pit.depth"))) == 3
 
 
 @pytest.mark.long

@@ -62,12 +62,13 @@ def sheets(page, say, drawings, cautions):
     title = TITLE_MM + NAME_LINE_MM * (len(page.result.inputs.name) // NAME_LETTERS)
     top = title + FIELDS_MM + VERDICT_MM + lines * VERDICT_LINE_MM + tall_mm + CAPTION_MM
     plans, prints = [], []
-    for blocks_of in (_with_line, _with_figures, _in_full, _tight):
+    # What is planned with the spare height is set small: in large type an estimate may be more than that short.
+    usual = [(blocks_of, 0.0) for blocks_of in (_with_line, _with_figures, _in_full, _tight)]
+    for blocks_of, spare in (*usual, (_tight, SPARE_MM)):
         sources = Sources()  # of its own: only what a plan prints is cited at its foot
         blocks = blocks_of(page, {row.key: row for part in page.sections for row in part.rows}, say, sources)
         small = _small(page, say, sources, cautions)
         foot = SIGNED_MM + sum(_small_mm(word, text) for word, text in small)
-        spare = SPARE_MM if blocks_of is _tight else 0.0
         plans.append((blocks, [Sheet(top - spare), *(Sheet(-spare) for _ in range(SHEETS - 2)), Sheet(-spare, foot)]))
         prints.append((small, sources))
     number, filled = flow(plans, SIZES_PT, SMALLEST_PT)
