@@ -46,6 +46,8 @@ def lines():
 
 
 SITES = {"demo": demo, "loop": loop, "bare": bare, "lines": lines}
+# Pumps whose motor brings its thermal contact out.
+THERMAL = {"demo": (1, 2), "loop": (), "bare": (1, 2), "lines": (1, 2)}
 # Every board with every site, and both kinds of relay module.
 ALL = [(name, board, expander, (board == "pico") == expander) for name in SITES for board, expander in BOTH]
 
@@ -57,13 +59,14 @@ CASES = [pytest.param(*case, marks=() if case[0] == "demo" or case in QUICK else
 @functools.cache
 def subject(board, expander, active_low=False, name="demo"):
     """The Subject of a guide."""
-    return Subject(SITES[name](), board, expander, active_low)
+    return Subject(SITES[name](), board, expander, active_low, THERMAL[name])
 
 
 @functools.cache
 def html_of(board, expander, active_low=False, name="demo"):
     """The guide as HTML."""
-    return page.as_html(subject(board, expander, active_low, name).site, board, expander, active_low)
+    site = subject(board, expander, active_low, name).site
+    return page.as_html(site, board, expander, active_low, thermal=THERMAL[name])
 
 
 def drawings(board, expander, active_low=False, name="demo"):

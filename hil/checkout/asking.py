@@ -45,7 +45,7 @@ class Asking:
         return line
 
     def _yes(self, key, question):
-        skips = key.startswith("see ")
+        skips = key.startswith(("see ", "again ", "relay "))
         while True:
             line = self._line(key, f"{question} (yes or no) > ")
             if line.lower() in ("yes", "y", "no", "n"):

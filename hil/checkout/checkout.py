@@ -19,17 +19,21 @@ from host_sim.errors import InputError
 from host_sim.report.files import write as write_file
 
 PROVED, FAILED = "proved", "failed"
+BRIDGED = "proved on a bridge"  # the wire is sound, the contact is not proved: asked again
+RELAYED = ("thermal", "mains")  # beginnings of contacts that an electrician's relay makes
 TEST_S = 5.0  # how long the test command lasts
 NEAR = 0.03  # of full scale, between the meter and the controller
 FORCED = ("off", "lead", "lag")  # what calls for pumps
 PUMP_WAIT_S = 90.0
 CAUTIONS = (
-    "Shock: both pumps unplugged or their circuits locked out, and proved dead, for the whole of this check. It "
-    "switches the pump relays. Line voltage is an electrician's work.",
+    "Shock: both pumps unplugged, or their leads off, or their disconnects locked out, and proved dead, for the whole "
+    "of this check. It switches the pump relays; breakers and fuses stay on, they feed the contactors' coils. Line "
+    "voltage is an electrician's work.",
     "Flood: while you do this nothing guards the pit. Have another way to pump.",
     "Drowning: keep the pit covered. Battery gas: no flame, no spark at a charging battery.",
 )
 SETTLE_S = 1.0  # for filter and averaging
+DRAWN = {"field contact": "F", "panel contact": "P"}  # the guide's circuits
 
 
 class Checkout(Asking):
@@ -98,7 +102,8 @@ class Checkout(Asking):
             self.person.say(f"   {name}: not built, by the controller's settings: {why}.")
         self._bus()
         try:
-            if not self._yes("safe", "Are both pumps unplugged or locked out, and proved dead?"):
+            if not self._yes("safe", "Are both pumps unplugged, or their leads off or disconnects locked out, and "
+                             "proved dead?"):  # fmt: skip
                 self.person.say("   Then do not start.")
                 self.save()
                 return not self._now()
@@ -128,18 +133,24 @@ class Checkout(Asking):
             self._outputs(others)
         for part, prove in ((signals.CONTACT, self._contact), (signals.ANALOG, self._measure)):
             for one in [row for row in self._now() if row.kind == part]:
-                while prove(one) == FAILED and self._yes(f"again {one.name}", "   Try it again?"):
-                    pass
+                self._or_skip(self._tried, one, prove)
         for one in [row for row in self._now() if row.kind == signals.SERIAL][:1]:
             self._over_the_line(one)
+        pumps = [one for one in outputs if one.name.startswith("pump")]
+        if pumps:
+            self._clear()  # a thermal contact that was opened has its pump at rest
         for one in outputs:
-            if one.name.startswith("pump"):
+            if one in pumps:
                 self._or_skip(self._pump, one)
                 self._command("reset")  # a pump without current has tripped
 
-    def _or_skip(self, prove, one):
+    def _tried(self, one, prove):
+        while prove(one) == FAILED and self._yes(f"again {one.name}", "   Try it again?"):
+            pass
+
+    def _or_skip(self, prove, one, *more):
         try:
-            prove(one)
+            prove(one, *more)
         except Skipped as left:
             self._skip(one, str(left))
 
@@ -166,7 +177,7 @@ class Checkout(Asking):
             self.clock.pause(SETTLE_S)
             gave_up = None if changed() else gave_up
         others = sorted(name for name in seen if seen[name] != rest[name] and name != one.name)
-        self.person.say("-> And back as it was.")
+        self.person.say("-> And back as it was." if gave_up is None else "-> Put back what you changed.")
         self.person.does(f"restore {one.name}")
         back = self._until(lambda: self._read_contacts()[one.name] == was)
         if gave_up is not None and gave_up.lower().startswith("skip"):
@@ -174,15 +185,28 @@ class Checkout(Asking):
             return SKIPPED
         if gave_up is not None:
             wrong = f"; instead {', '.join(others)} changed: swapped wires" if others else ": open, or shorted"
-            verdict, words = FAILED, f"nothing changed at {one.pin_text}{wrong}"
+            at = f"{one.terminal}, {one.pin_text}{f', pin {one.position}' if one.position else ''}"
+            verdict = FAILED
+            words = f"nothing changed at {at} (drawing {DRAWN[one.electrical]}){wrong}"
         elif others:
             verdict, words = FAILED, f"{', '.join(others)} changed with it: wires that touch"
         elif back is not None:
             verdict, words = FAILED, f"it stays {_made(1 - was)}"
         else:
             verdict, words = PROVED, f"{_made(was)}, {_made(1 - was)}, {_made(was)}"
+        if verdict == PROVED and one.name.startswith(RELAYED):
+            verdict, words = self._made_by(one, words)
         self.keep(one.name, verdict, words)
         return verdict
+
+    def _made_by(self, one, words):
+        # What stands at the terminal: a bridge in a relay's place proves the wire alone.
+        if self._yes(f"relay {one.name}", "   Was that the relay's own contact (yes), or a bridge for it (no)?"):
+            return PROVED, words
+        if one.name.startswith("thermal") and self._yes(
+                f"for good {one.name}", "   Does it stay for good, no relay KT for this terminal?"):  # fmt: skip
+            return PROVED, f"{words}; bridged for good, no relay KT"
+        return BRIDGED, f"{words}; asked again when the relay's contact is in the bridge's place"
 
     # Measuring.
 

@@ -5,12 +5,12 @@ from pathlib import Path
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
 from hil.checkout.asking import SKIPPED
-from hil.checkout.checkout import FAILED, PROVED
+from hil.checkout.checkout import BRIDGED, FAILED, PROVED
 from host_sim.board import signals
 from host_sim.report import sheet
 from host_sim.report.sheet import Cell, Sheet, Table
 
-WORDS = {PROVED: "PROVED", FAILED: "FAILED", SKIPPED: "NOT TESTED"}
+WORDS = {PROVED: "PROVED", BRIDGED: "ON A BRIDGE", FAILED: "FAILED", SKIPPED: "NOT TESTED"}
 NOT_BUILT = "NOT BUILT"
 NO_HARDWARE = "NO HARDWARE WAS TESTED: a simulated person at the terminals of a simulated controller."
 

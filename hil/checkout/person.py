@@ -28,6 +28,7 @@ class Handy:
         self.rows = {one.name: one for one in signals.signals(board, expander)}
         self.told = told or (lambda text: None)
         self.edge = 0
+        self.bridges = ()  # signals at whose terminals a bridge stands in a relay's place
         self.waits = True  # False: nothing will ever change, this person sees that at once
 
     def say(self, text):
@@ -77,8 +78,10 @@ class Handy:
             return f"{METER[self.rows[name].electrical] / 1000:g}"
         if word == "see":
             return "no" if self.wrong.get(name) == "dead" else self._saw(self.rows[name])
-        # Whoever wired it wrong does not find it by trying again.
-        return "no" if word == "again" else "yes"
+        if key.startswith("relay "):
+            return "no" if name in self.bridges else "yes"
+        # Whoever wired it wrong does not find it by trying again; a bridge stays until the relay is there.
+        return "no" if word in ("again", "for") else "yes"
 
     def _saw(self, one):
         if one.name == "status light":

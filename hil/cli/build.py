@@ -26,6 +26,10 @@ def build(
         bool, typer.Option("--expander/--no-expander", help="With the I2C expander: every signal on one board.")
     ] = True,
     active_low: Annotated[bool, typer.Option("--active-low", help="The relay module switches on at 0 V.")] = False,
+    thermal: Annotated[
+        list[int] | None,
+        typer.Option(min=1, max=2, help="Pump whose motor brings its thermal contact out: relay KT; may be repeated."),
+    ] = None,
     site: Annotated[
         Path | None, typer.Option(help="Site file: its pumps and battery; an invented one if omitted.")
     ] = None,
@@ -56,10 +60,10 @@ def build(
         chosen = [one.upper() for one in only or ()]
         raise typer.Exit(_check(board.value, expander, port, virtual, (framing, unit, line), record, chosen))
     plain = f"sumpbench-build-{board.value}{'' if expander else '-no-expander'}"
-    _guide(board.value, expander, active_low, site, out or Path(plain))
+    _guide(board.value, expander, active_low, sorted(set(thermal or ())), site, out or Path(plain))
 
 
-def _guide(board, expander, active_low, site, out):
+def _guide(board, expander, active_low, thermal, site, out):
     from host_sim.board import wiring_list
     from host_sim.guide import page
     from host_sim.report import files
@@ -73,14 +77,29 @@ def _guide(board, expander, active_low, site, out):
     if site is not None:
         # What this board cannot read of the site is said before anybody buys it.
         wiring_list.check(board, plan.settings, expander)
-    html = page.as_html(plan, board, expander, active_low, date.today().isoformat())
+    sized = _sizing(site)
+    html = page.as_html(plan, board, expander, active_low, date.today().isoformat(), thermal, sized)
     path = files.write(out, page.NAME, html)
     about = {"made_by": page.MADE_BY, "board": board, "expander": expander, "site": plan.name}
     files.write(out, page.SUMMARY, json.dumps(about, indent=1) + "\n")
     if site is None:
         typer.echo(f"no --site: sized for {plan.name}; give your own site file before you buy anything")
+    if sized:
+        typer.echo(f"sizing: {sized}")
     typer.echo(f"guide: {path}; print it, letter or A4")
     typer.echo("Line voltage is a licensed electrician's work, with a permit; the cautions are on its first sheet.")
+
+
+def _sizing(site):
+    # What `sumpbench size` said of the site, from its report beside the sized site; "" where it lies elsewhere.
+    if site is None or site.name != "site.toml":
+        return ""
+    try:
+        report = json.loads(site.with_name("sizing.json").read_text(encoding="utf-8"))
+    except (OSError, ValueError):
+        return ""
+    made = isinstance(report, dict) and report.get("made_by") == "sumpbench size"
+    return str(report.get("headline", "")) if made else ""
 
 
 def _refuse_other(summary, board, expander):
@@ -155,6 +174,7 @@ def _page(test, record):
 
 
 def _end(test, record, passed):
+    from hil.checkout.checkout import BRIDGED
     from host_sim.report.prompt import show
 
     path = _page(test, record)
@@ -166,7 +186,12 @@ def _end(test, record, passed):
         places = sorted({one.terminal.split(":")[0] for one in left})
         show(f"every signal of {', '.join(test.only)} is proved; still to prove: {len(left)} of {', '.join(places)}")
     else:
-        show(f"not proved: {', '.join(here)}")
+        items = test.document["items"]
+        bridged = [name for name in here if items.get(name, {}).get("verdict") == BRIDGED]
+        if set(here) - set(bridged):
+            show(f"not proved: {', '.join(name for name in here if name not in bridged)}")
+        if bridged:
+            show(f"proved on a bridge: {', '.join(bridged)}; the same command asks again once the relays are wired")
     if test.document["hardware"]:
         typer.echo("Take the test jumper out, turn both selectors to AUTO.")
     else:

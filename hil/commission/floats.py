@@ -2,6 +2,7 @@
 
 from duplexsump.control.records import CONTACT_NAMES
 
+from hil.commission import thermal
 from hil.commission.questions import question
 from hil.commission.step import PUMPS_DEAD, Step
 from hil.record.items import FAIL, NOT_TESTED, PASS
@@ -132,6 +133,7 @@ def _steps():
     for n in (1, 2):
         why = "It must close when a pump is replaced, and be open otherwise."
         yield Step(f"valve_{n}", f"Isolation valve {n}", why, (f"valve_{n}",), _valve(n), None, PUMPS_DEAD)
+    yield thermal.STEP
 
 
 STEPS = tuple(_steps())

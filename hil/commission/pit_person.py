@@ -33,6 +33,7 @@ ANSWERS = {
     "unplugged": "yes",
     "plugged": "",
     "tripped": "no",
+    "thermal": "none",
     "others": "nothing",
     "remarks": "none",
 }
@@ -92,6 +93,8 @@ class PitPerson:
             self._valve(int(rest) - 1)
         elif name in ("trip", "untrip"):
             self.pump(int(rest) - 1, breaker_open=name == "trip")
+        elif name in ("drop", "undrop"):
+            self.pump(int(rest) - 1, thermal_open=name == "drop")
         elif key == "cut":
             self.after(WALK_MS, lambda: self.mains(False))
         elif key == "restore":

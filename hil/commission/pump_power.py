@@ -23,8 +23,14 @@ LIVE_LINE = (
 NOT_DEAD_YET = (
     "   CAUTION: until both pumps are cut off and proved dead, either may start at any moment.  Hands out of the pit."
 )
-UNPLUG = "unplug them, or lock out their circuits"
-PLUG = "plug them in, or switch their circuits on"
+UNPLUG = ("unplug them, or lock out the disconnect of each; leave breakers on, they feed the coil circuits that the "
+          "proof needs")  # fmt: skip
+HOT = (
+    "   The controller reads the thermal contact of pump {p} open, and does not switch it on: its motor is hot, or its "
+    "breaker, GFCI or fuse is off, or the wire at its thermal terminal is open.  With the breaker on and the plug out "
+    "or the disconnect locked it can prove the pump dead; go back for that.  Else it is proved by eye."
+)
+PLUG = "plug them in, or switch their disconnects on"
 TRY_S = 240.0  # rest and power-up delay are over by then
 PROOF_S = 60.0
 RESET_S = 120.0
@@ -108,8 +114,11 @@ def _try(context, n):
     before = board.values[f"starts_{p}"]
     if not context.selectors(*("hand" if i == n else "off" for i in (0, 1))):
         return False
-    started = context.until(f"the controller to switch pump {p} on in HAND",
-                            lambda: board.values[f"starts_{p}"] != before, TRY_S)  # fmt: skip
+    switched = lambda: board.values[f"starts_{p}"] != before  # noqa: E731
+    ended = context.until(f"the controller to switch pump {p} on in HAND", lambda: switched() or board.hot(n), TRY_S)
+    started = ended and switched()
+    if ended and not started:
+        context.say(HOT.format(p=p))
     found = _dead_in_hand(context, n) if started else _seen_off(context, n)
     if found is None:
         context.say(f"   STOP: pump {p} RUNS.  It still has power: what you cut off is something else.")

@@ -7,14 +7,15 @@ supplies come together: with its breaker off it goes on from the battery.
 from duplexsump.control import settings as s
 
 _ISOLATE = {
-    s.MAINS: "unplug pump {n} at the outlet, or lock out its circuit",
-    s.BATTERY: "pull the fuse in pump {n}'s own lead, and keep it in your pocket",
+    s.MAINS: "unplug pump {n} at the outlet, or lock out its disconnect, not its breaker",
+    s.BATTERY: "lock out pump {n}'s disconnect; where it has none, pull the fuse in its own lead, and keep it in your "
+               "pocket",
     s.EITHER: "unplug pump {n} at its own outlet, behind the changeover to the battery; its breaker alone leaves it "
               "on the battery",
 }  # fmt: skip
 _RECONNECT = {
-    s.MAINS: "plug in pump {n}, or switch its circuit on",
-    s.BATTERY: "put the fuse back into pump {n}'s lead",
+    s.MAINS: "plug in pump {n}, or switch its disconnect on",
+    s.BATTERY: "switch pump {n}'s disconnect on, or put the fuse back into its lead",
     s.EITHER: "plug in pump {n} at its own outlet",
 }
 _TRIP = {
@@ -24,13 +25,18 @@ _TRIP = {
 }
 _RESTORE = {
     s.MAINS: "reset pump {n}'s GFCI, or switch its breaker on",
-    s.BATTERY: _RECONNECT[s.BATTERY],
+    s.BATTERY: "put the fuse back into pump {n}'s lead",
     s.EITHER: _RECONNECT[s.EITHER],
 }
 _SEEN_OFF = {
-    s.MAINS: "Is its plug in your sight and out of the outlet, or its breaker off under your own lock?",
-    s.BATTERY: "Is the fuse of its lead in your pocket?",
+    s.MAINS: "Is its plug in your sight and out of the outlet, or its disconnect or breaker off under your own lock?",
+    s.BATTERY: "Is its disconnect off under your own lock, or the fuse of its lead in your pocket?",
     s.EITHER: "Is its plug in your sight and out of its own outlet?",
+}
+_DROP = {
+    s.MAINS: "switch pump {n}'s breaker off, or press its GFCI's test button",
+    s.BATTERY: "pull the fuse in pump {n}'s own lead",
+    s.EITHER: "switch off what feeds the coil circuit of pump {n}",
 }
 _DEVICE = {
     s.MAINS: "Run pump {n}, then press its GFCI's test button, or switch its breaker off and on.  Does it cut the pump "
@@ -96,6 +102,11 @@ def both(board, words, all_mains):
     if _of(board, 0) == _of(board, 1) == s.MAINS:
         return all_mains
     return f"{words(board, 0)}; {words(board, 1)}"
+
+
+def drop_relay(board, n):
+    """Return how the relay of a motor's thermal contact is made to drop, its pump dead already."""
+    return _words(_DROP, board, n)
 
 
 def sentence(words):

@@ -24,6 +24,8 @@ _ROWS = (
      "High water comes at night; an alarm nobody hears is no alarm."),
     ("valve_{n}", "Does it turn freely both ways, and is it fully open now?",
      "With a seized valve nobody replaces a pump in a flood; one left half closed costs half the flow."),
+    ("thermal", "Which motor brings its thermal contact out, through a relay to the controller?  (none, 1, 2, both)",
+     "A bridge forgotten at that terminal reads cool for ever, and a hot motor goes on.", "words", "none"),
     ("plugged", "Hands and tools out of the pit, no float tied up, both pumps powered again?",
      "From here on the controller starts the pumps by itself.", "ready"),
     ("bucket_{n}", "There are no off and lead contacts to time the water by.  What is the pumped rate, by tape and "

@@ -1,7 +1,7 @@
 """The supply: battery, power cut in mid draw-down and ten minutes on battery, breakers and ground-fault devices."""
 
 from duplexsump.control import settings as s
-from duplexsump.control.pump import CAUSES
+from duplexsump.control.pump import CAUSES, THERMAL_OPEN
 
 from hil.commission import judging, pump_supply
 from hil.commission.measure import SETTLE_MS
@@ -199,12 +199,17 @@ def _trip(n):
         context.do(f"trip_{p}", pump_supply.sentence(pump_supply.trip(board, n)))
         named = context.until(f"the controller to name a fault of pump {p}", lambda: _named(board, n), 60.0)
         shown = _words(board, n) if named else "no fault named"
+        heat = named and board.hot(n) and _cause(board, n) == THERMAL_OPEN
         verdict = PASS if named and (_mains_out(board) or _cause(board, n) in LOST) else FAIL
         back = pump_supply.sentence(pump_supply.restore(board, n))
         context.do(f"untrip_{p}", f"{back}  The pump may start by itself.")
+        note = "" if verdict == PASS else "not named as a loss of power"
+        cool = f"the thermal contact of pump {p} to read closed again"
+        if heat and context.until(cool, lambda: not board.hot(n), 60.0):
+            # Open with the device, closed with it: the relay of the motor's thermal contact hangs on it.
+            verdict, note = PASS, "named as heat: relay KT drops with this breaker, GFCI or fuse"
         _reset_pump(context, n)
-        context.put(f"trip_{p}", verdict, shown, by="board",
-                 note="" if verdict == PASS else "not named as a loss of power")  # fmt: skip
+        context.put(f"trip_{p}", verdict, shown, by="board", note=note)
 
     return run
 

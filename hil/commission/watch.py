@@ -120,6 +120,10 @@ class Board:
         """Return 1 while pump n (0 or 1) is commanded on."""
         return self.states["outputs"] >> n & 1
 
+    def hot(self, n):
+        """Return 1 while the thermal contact of pump n (0 or 1) reads open."""
+        return self.states["thermal"] >> n & 1
+
     def running(self):
         """Return the pumps that are on as words."""
         return " and ".join(str(n + 1) for n in (0, 1) if self.on(n)) or "none"

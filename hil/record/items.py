@@ -47,6 +47,7 @@ ITEMS = (
     ("battery_start", "supply", "battery at rest"),
     ("power_cut", "supply", "power cut in mid draw-down"),
     ("battery_10_min", "supply", "battery after 10 min on load"),
+    ("thermal", "supply", "thermal contacts read, by relays KT"),
     ("trip_1", "supply", "power of pump 1 cut at its own device, pump named"),
     ("trip_2", "supply", "power of pump 2 cut at its own device, pump named"),
     ("tripped", "supply", "no nuisance trips"),

@@ -8,15 +8,35 @@ STEP = 2.75
 RECTIFIED, AMPLIFIED = 5.7, 3.9  # heights of the current sensors: with a rectifier, with an amplifier
 
 
-def contacts(has_lamp, active_low=False):
-    """Return the drawing of the circuits of contacts and outputs: F, P, R for the kind of relay module, D if fitted."""
+def contacts(has_lamp, active_low=False, held=()):
+    """Return the drawing of the circuits of contacts and outputs: F, P, R for the kind of relay module, D if fitted.
+
+    `held`: terminals of relays KT at line voltage, whose input is held through the moment of an outage.
+    """
     d = Drawing("circuits F, P, R, D: contacts and outputs")
     _field(d, 0.0)
-    _panel(d, -STEP - 0.9)
-    _relay(d, -2 * STEP - 0.9, active_low)
+    low = -0.9
+    if held:
+        _held(d, -2.6, held)
+        low -= 1.9
+    _panel(d, low - STEP)
+    _relay(d, low - 2 * STEP, active_low)
     if has_lamp:
-        _lamp(d, -3 * STEP - 0.9)
+        _lamp(d, low - 3 * STEP)
     return d
+
+
+def _held(d, y, terminals):
+    d.terminal((2.0, y))
+    d.text((2.0, y + 0.32), ", ".join(terminals), 7.0, "center")
+    d.line((2.1, y), (2.8, y))
+    _resistor(d, (2.8, y), (4.2, y), "100 ohm")
+    d.line((4.2, y), (6.5, y))
+    d.dot((5.0, y))
+    d.between(d.e.Capacitor(), (5.0, y), (5.0, y - 0.9))
+    d.text((5.0, y - 1.1), "0 V field", 7.5, "center")
+    d.text((5.4, y - 0.45), "100 uF, + at the top", 7.0)
+    d.text((6.7, y), "to its 2.2 kohm. A relay KT at line voltage: holds 0.3 s while KT and KM move", 7.5)
 
 
 def measuring(subject):

@@ -141,14 +141,14 @@ def _supply(d, subject, y):
     d.dot((5.0, y))
     low = y - 1.3
     fed(d, low, "charger +", ((1.5, 2.1, 3.5), 0.45, f"FG {subject.charger_fuse_a:g} A, at the post"), None, 3.8)
-    d.text((0, low - 0.65), "to the posts, minus: X7:0", 7.5)
+    d.text((0, low - 0.65), "charger -: to the minus post", 7.5)
     d.rect((5.4, y - 0.3), (8.4, y + 0.3), "12 V to 5 V, 3 A", 7.5)
     d.line((8.4, y), (8.9, y))
     d.dot((8.9, y))
     d.line((8.9, y), (8.9, y + 0.55), (9.6, y + 0.55))
     d.text((9.8, y + 0.55), f"5 V: relay coils, X4:+{'; Hall sensors, by FH to X5:5' if subject.hall else ''}", 8.0)
     d.between(d.e.Schottky(), (8.9, y), (10.6, y))
-    d.text((10.8, y), f"board pin {pins['5 V in']}; USB may be plugged in too", 8.0)
+    d.text((10.8, y), f"board pin {pins['5 V in']}; {subject.usb_words}", 8.0)
     y2 = y - 1.1
     d.line((5.0, y), (5.0, y2), (5.4, y2))
     d.rect((5.4, y2 - 0.3), (8.4, y2 + 0.3), "12 V isolated, 0.2 A", 7.5)

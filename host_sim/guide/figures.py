@@ -171,9 +171,10 @@ def rows(subject):
     ))  # fmt: skip
     whose = "the battery of the site file" if kept.shared else "a sealed 7 Ah battery of its own"
     found.append((
-        "run time of the controller", f"{kept.hours:.0f} h",
+        "run time of the controller alone", f"{kept.hours:.0f} h",
         f"{whose}, {kept.capacity_ah:g} Ah, divided by {AGED:g} for ageing, half discharged, Peukert's law"
-        f"{', no pump running' if kept.shared else ''}", "Peukert's law; ageing 1.25 by IEEE 485 (from memory)",
+        f"{', no pump running: what is left for the pump, sumpbench size says' if kept.shared else ''}",
+        "Peukert's law; ageing 1.25 by IEEE 485 (from memory)",
     ))  # fmt: skip
     found.append((
         "charger's fuse FG", f"{subject.charger_fuse_a:g} A", f"the next size from 125 % of {subject.charger_a:g} A",
@@ -226,9 +227,8 @@ def _sensor_row(one, name):
                 f"{rectifier(sensor).gain:.2f} is 3.3 V DC; {inside}",
                 f"{OWN}: Ohm's law; mean of a sine 0.900 of its RMS value")  # fmt: skip
     return (f"{name}, current sensor", f"Hall sensor, one direction, {top:g} A",
-            f"its {sensor.full_v:g} V at {top:g} A times {sensor.gain:.2f} is 3.3 V; or a shunt of "
-            f"{1000 * sensors.SHUNT_V / top:.2f} mohm ({1000 * sensors.SHUNT_V:.0f} mV) and gain "
-            f"{sensors.INPUT_V / sensors.SHUNT_V:.0f}; {inside}", PRACTICE)  # fmt: skip
+            f"0 V without current, its {sensor.full_v:g} V at {top:g} A times {sensor.gain:.2f} is 3.3 V; {inside}",
+            PRACTICE)  # fmt: skip
 
 
 E96 = tuple(round(10.0 ** (n / 96.0), 2) for n in range(96))  # IEC 60063

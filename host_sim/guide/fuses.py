@@ -4,7 +4,7 @@ POST = "32 V DC, interrupting 1000 A or more, with holder, at the battery post"
 # Name: (amperes, what it is).  All common practice, no source.
 FUSES = {
     "FB": ("5 A", f"{POST}: controller, horn, beacon, alarm lines"),
-    "FV": ("0.1 A", f"{POST}: battery divider, to X5:4"),
+    "FV": ("1 A", f"{POST}: battery divider, to X5:4"),
     "FF": ("0.1 A", "resettable, 0.1 A hold, 30 V: field supply"),
     "FL": ("63 mA", "quick-acting, 32 V DC or more, with holder: 24 V loop"),
     "FH": ("0.1 A", "resettable, 0.1 A hold, 16 V: 5 V for Hall sensors, to X5:5"),

@@ -11,6 +11,7 @@ LEFT, RIGHT = 0.9, 18.0
 FED = 1.2  # where a coil circuit begins
 ROW = 1.35
 LOAD_ROW = 1.55
+PANEL = 9.6  # right edge of the service panel's part
 HALF = 7.8  # width of each half of the alarms' ladder
 
 
@@ -19,7 +20,7 @@ def drawing(subject):
     d = Drawing("ladder diagram, power side and coil circuits")
     y = 0.0
     for one in subject.motors:
-        y = _pump(d, one, y)
+        y = _pump(d, one, y, one.number in subject.thermal)
     return _alarms(d, _panel(d, y, subject))
 
 
@@ -45,7 +46,7 @@ def _rung(d, y, items, sides=(LEFT, RIGHT)):
     d.dot((right, y))
 
 
-def _pump(d, one, top):
+def _pump(d, one, top, hot):
     n = one.number
     names = ("+ post", "- post") if one.direct else ("L1", "L2") if one.two_poles else ("L", "N")
     poles = ", 2 poles" if one.two_poles else ""
@@ -76,7 +77,7 @@ def _pump(d, one, top):
     d.line((5.45, first), (5.45, first - 0.85), (FED, first - 0.85), (FED, hand))
     _rung(d, hand, [(d.e.Fuse(), 1.5, 3.0, f"fuse FC{n}", "2 A, coil circuit"),
                     (symbols.contact(), 6.0, 6.8, "X O O", "closed in HAND"),
-                    (symbols.contact(), 12.4, 13.2, f"relay KT{n}", "held in while cool"),
+                    *([(symbols.contact(), 12.4, 13.2, f"relay KT{n}", "held in while cool")] if hot else []),
                     (symbols.coil(), 15.0, 16.1, f"C{n}", coil)], (FED, RIGHT))  # fmt: skip
     x, end = 4.4, 10.8
     d.dot((x, hand))
@@ -101,8 +102,9 @@ def _pump(d, one, top):
         words = "100 ohm + 0.1 uF, class X2"
     d.line((16.2, auto + 0.2), (16.6, auto + 0.2), (16.6, hand))
     d.text((15.5, auto - 0.25), words, 7.0, "center")
-    _thermal(d, n, hand, auto - 1.2)
-    low = auto - 1.95
+    if hot:
+        _thermal(d, n, hand, auto - 1.2)
+    low = auto - (1.95 if hot else 0.85)
     d.line((LEFT, first + 0.45), (LEFT, first - 0.5))
     d.line((RIGHT, first + 0.45), (RIGHT, low))
     for side, name in zip((LEFT, RIGHT), names, strict=True):
@@ -116,7 +118,7 @@ def _thermal(d, n, hand, y):
     d.line((3.5, hand), (3.5, y), (11.0, y))
     for element, begin, end, above, below in (
             (symbols.contact(closed=True), 11.0, 11.8, f"thermal T{n}", f"in M{n}, opens when hot"),
-            (symbols.coil(), 15.0, 16.1, f"KT{n}", f"suppressed as C{n}; to X1:{4 + n}")):  # fmt: skip
+            (symbols.coil(), 15.0, 16.1, f"KT{n}", f"suppressed as C{n}")):  # fmt: skip
         d.between(element, (begin, y), (end, y))
         for words, off in ((above, 0.5), (below, -0.55)):
             d.text(((begin + end) / 2, y + off), words, 7.0, "center")
@@ -126,20 +128,49 @@ def _thermal(d, n, hand, y):
 
 
 def _panel(d, top, subject):
-    # At the service panel: what holds the mains relay in, and the surge arrester.
+    # At the service panel: what holds the mains relay in, and the surge arrester; beside it the relays' 12 V contacts.
     first = y = top - 0.35
+    sides = (LEFT, PANEL)
     if subject.has("mains present"):
         _rung(d, y, [(d.e.Fuse(), 1.5, 3.0, "fuse FM", fuses.amps("FM")),
-                     (symbols.coil(), 6.0, 7.1, "mains relay KM", "on a branch without a pump")])  # fmt: skip
-        d.text((12.5, y + 0.4), "its contact, closed while the mains is on: X3:1", 7.5, "center")
-        y -= LOAD_ROW
-    _rung(d, y, [(d.e.RBox(), 5.8, 7.3, "surge arrester", "type 2, at the panel")])
-    d.line((6.55, y - 0.8), (8.3, y - 0.8))
-    d.line((6.55, y - 0.68), (6.55, y - 0.8))
-    d.ground((8.3, y - 0.8))
-    d.text((8.7, y - 0.85), "to the panel's ground bar, short and straight", 7.0)
-    _rails(d, first + 0.45, y - 0.5, ("L", "N"))
-    return y - 2.5
+                     (symbols.coil(), 6.0, 7.1, "mains relay KM", "on a branch without a pump")], sides)  # fmt: skip
+        y -= LOAD_ROW + 0.25
+    _rung(d, y, [(d.e.RBox(), 5.8, 7.3, "surge arrester", "")], sides)
+    d.text((4.4, y - 0.4), "type 2, at the panel", 7.0, "right")
+    d.ground((6.55, y - 0.65))
+    d.line((6.55, y - 0.65), (6.55, y - 0.3))
+    d.text((6.2, y - 0.85), "to the panel's ground bar, short and straight", 7.0, "right")
+    _rails(d, first + 0.45, y - 0.5, ("L", "N"), sides)
+    return min(y - 2.5, _read(d, first, subject) - 1.5)
+
+
+def _read(d, y, subject):
+    # The gold-plated contacts that the controller reads; returns the y of the last.
+    if subject.has("mains present"):
+        y = _field_contact(d, y, ("X3:+", "X3:1"), "KM, closed while the mains is on") - 1.05
+    for n in subject.read_hot:
+        low = _field_contact(d, y, ("X1:+", f"X1:{4 + n}"), f"KT{n}, closed while cool")
+        if n in subject.kept_cool:
+            low = y - 0.8
+            d.line((12.6, y), (12.6, low), (13.6, low))
+            d.between(symbols.contact(closed=True), (13.6, low), (14.4, low))
+            d.line((14.4, low), (15.4, low), (15.4, y))
+            d.dot((12.6, y))
+            d.dot((15.4, y))
+            d.text((14.0, low - 0.42), "KM, closed while the mains is out", 7.0, "center")
+        y = low - (1.35 if n in subject.kept_cool else 1.0)
+    return y + 1.0
+
+
+def _field_contact(d, y, terminals, words):
+    for x, name in zip((11.0, 17.0), terminals, strict=True):
+        d.terminal((x, y))
+        d.text((x, y + 0.3), name, 7.0, "center")
+    d.line((11.1, y), (13.6, y))
+    d.between(symbols.contact(), (13.6, y), (14.4, y))
+    d.line((14.4, y), (16.9, y))
+    d.text((14.0, y + 0.42), words, 7.0, "center")
+    return y
 
 
 def _alarms(d, first):

@@ -8,7 +8,7 @@ from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from markupsafe import Markup, escape
 
 from host_sim.board import line_file, register_list, signals, wiring_list
-from host_sim.guide import assembly, circuits, controller, figures, ladder, parts, words
+from host_sim.guide import assembly, circuits, controller, figures, ladder, parts, places, words
 from host_sim.guide.subject import Subject
 from host_sim.report import sheet
 from host_sim.report.sheet import WIDTH_MM, Cell, Table
@@ -70,7 +70,8 @@ def leaves(subject):
              _below(172.0, [_letters("RDCLBS"), _common(subject)]), f"{wiring_list.ground(subject.board)}."),
         *_tables("Connections", _connections(subject)),
         Leaf("Circuits between terminal and pin: contacts and outputs",
-             circuits.contacts(has_lamp, subject.active_low).svg(), sheet.Sheet(),
+             circuits.contacts(has_lamp, subject.active_low, [f"X1:{4 + n}" for n in subject.kept_cool]).svg(),
+             sheet.Sheet(),
              f"The terminals X1:1{', ' if has_lamp else ' and '}X2:1{' and X2:8' if has_lamp else ''} stand for all of "
              "their kind; the pin of each is on schematics 1 and 2. X3 has its +12 V at X3:+."
              f"{'' if has_lamp else ' D: the light on the board, nothing to wire.'}"),
@@ -83,21 +84,27 @@ def leaves(subject):
         _leaf("Power side: rules", [_rules("Power side", words.POWER, sources), _absent(subject)]),
         _leaf("Low voltage and enclosure", [_rules("Low voltage", _low(subject), sources),
                                             _rules("Enclosure", words.ENCLOSURE, sources)]),
+        _leaf("What sits where", [_places(subject), _labels()]),
         *_tables("Parts, by rating", _parts(subject)),
         *_tables("Order of assembly, a test after each step", _steps(subject)),
-        _leaf("Link, labels, sources", [_link(), _labels(), _listed(sources)]),
+        _leaf("Link, sources", [_link(), _listed(sources)]),
     ]  # fmt: skip
     return found, sources
 
 
-def as_html(site, board, expander, active_low=False, when=""):
-    """Return the guide for a site (`host_sim.site.plan.Site`), a board and its expander as one HTML text."""
-    found, _ = leaves(Subject(site, board, expander, active_low))
+def as_html(site, board, expander, active_low=False, when="", thermal=(), sized=""):
+    """Return the guide for a site (`host_sim.site.plan.Site`), a board and its expander as one HTML text.
+
+    `thermal`: numbers of the pumps whose motor brings its thermal contact out; `sized`: its sizing's verdict on the
+    site, "" for none.
+    """
+    found, _ = leaves(Subject(site, board, expander, active_low, tuple(thermal)))
     folders = [Path(__file__).parent, Path(sheet.__file__).parent]
     environment = Environment(loader=FileSystemLoader(folders), autoescape=True, undefined=StrictUndefined,
                               trim_blocks=True, lstrip_blocks=True)  # fmt: skip
     return environment.get_template("page.html").render(
-        title=f"Building guide: {signals.title(board, expander)}", site=site.name, when=when, made_by=made_by(),
+        title=f"Building guide: {signals.title(board, expander)}", site=site.name, when=when, sized=sized,
+        made_by=made_by(),
         leaves=[(leaf, Markup(leaf.drawing)) for leaf in found], count=len(found),
     )  # fmt: skip
 
@@ -207,6 +214,11 @@ def _low(subject):
     bus = words.BUS[: 3 if subject.has_converter else 2]
     own = [("your board", text, source) for text, source in signals.board(subject.board)["notes"]]
     return [*own, *_there(subject, words.LOW), *(bus if subject.expander else ())]
+
+
+def _places(subject):
+    rows = [_cells(*row, bold=1) for row in places.rows(subject)]
+    return Table((58.0, 128.0), rows, "Each part in its enclosure")
 
 
 def _rules(heading, rules, sources):

@@ -17,6 +17,7 @@ class Subject:
     board: str
     expander: bool
     active_low: bool = False
+    thermal: tuple = ()  # numbers of the pumps whose motor brings its thermal contact out: relay KT
 
     @cached_property
     def rows(self):
@@ -47,6 +48,11 @@ class Subject:
         return self.row("status light").pin != "LED"
 
     @property
+    def usb_words(self):
+        """Return whether USB may be in beside the 5 V supply: the first board has a diode of its own for it."""
+        return "USB may be plugged in too" if self.board == "pico" else "with USB: see the board's own rules"
+
+    @property
     def has_converter(self):
         """Return whether an analog converter sits on the bus."""
         return any(str(one.pin).startswith("AIN") for one in self.rows)
@@ -55,6 +61,25 @@ class Subject:
     def lines(self):
         """Return the numbers of the pumps at line voltage."""
         return tuple(one.number for one in self.motors if not one.direct)
+
+    @property
+    def read_hot(self):
+        """Return the numbers of the pumps whose relay KT the controller reads.
+
+        At line voltage KT drops with the mains: without the mains relay's second contact each outage would read hot.
+        """
+        seen = self.has("mains present")
+        return tuple(n for n in self.thermal if seen or n not in self.lines)
+
+    @property
+    def bridged_hot(self):
+        """Return the numbers of the pumps whose thermal terminal is bridged for good."""
+        return tuple(one.number for one in self.motors if one.number not in self.read_hot)
+
+    @property
+    def kept_cool(self):
+        """Return the numbers of the pumps at line voltage whose KT is bridged by the mains relay in an outage."""
+        return tuple(n for n in self.read_hot if n in self.lines)
 
     def sensed(self, kind):
         """Return the Motors whose current sensor is of a kind (`host_sim.sizing.sensors.TRANSFORMER`, `HALL`)."""

@@ -49,7 +49,8 @@ def ways(subject):
 
 def gear(subject):
     """Return the test gear that the steps of a `subject.Subject` name."""
-    found = ["multimeter", "soldering iron", "bucket of water"]
+    found = ["multimeter", "soldering iron", "bucket of water", "screwdrivers", "crimper for ferrules",
+             "drill, step bit or 22 mm punch", "garden hose"]
     if any(one.sensor for one in subject.motors):
         found.append("clamp meter for AC and DC")
     if subject.sensed(sensors.TRANSFORMER):

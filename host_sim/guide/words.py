@@ -47,15 +47,20 @@ POWER = (
     ("equipment ground", "One unbroken conductor, green or bare, from the panel's ground bar to each motor's frame, to every "
      "metal enclosure and to the receptacle: through no switch, contactor or fuse. 0 V is not it.",
      "NFPA 70 (NEC) 250.4(A), 430.241 (from memory)"),
-    ("motor overload", "The thermal protector in the motor, wired into the coil circuit and to the input; a motor "
+    ("motor overload", "The thermal protector inside the motor, which opens its own winding; a motor "
      "without one takes an overload relay, at most 115 % of its plate current (125 % where its service factor is 1.15).", f"NFPA 70 (NEC) 430.32(A) {QUOTED}"),
-    ("thermal contact", "One contact cannot stand in the coil circuit and in the 12 V field circuit. Where the motor brings "
-     "one out, it holds in a relay KT; one contact of KT stands in the coil circuit, the other, gold-plated, goes to X1:5 "
-     "or X1:6. Where it brings none out, KT is left out, its contact in the coil circuit and these terminals are bridged.",
-     PRACTICE),
-    ("three-position selector", "HAND-OFF-AUTO, one for each pump, at least three contact blocks: HAND and AUTO in the "
-     "coil circuit, OFF and HAND as second contacts to the controller, these gold-plated. OFF opens the coil circuit.",
-     PRACTICE),
+    ("thermal contact", "Most pumps bring none out: X1:5 and X1:6 stay bridged. Where a motor has two more wires for it (print "
+     "this guide with --thermal and its number), the contact holds in a relay KT; one contact of KT stands in the coil circuit, "
+     "the other, gold-plated, at X1:5 or X1:6. Open there means: motor hot, or its breaker or GFCI off, for KT drops with them. "
+     "An outage must not read as hot: in parallel at the terminal stands a second contact of the mains relay KM, closed while "
+     "the mains is out, and 100 uF hold the input for 0.3 s while one relay moves before the other. KT and KM of one type, so "
+     "that both drop at the same volts. Without KM a pump at line voltage keeps its bridge: KT then stops it by the coil "
+     "circuit alone.", OWN),
+    ("mains relay", "On a branch without a pump, in the panel that feeds the pumps: on a generator it pulls in too.", OWN),
+    ("three-position selector", "HAND-OFF-AUTO, one for each pump, four contact blocks: HAND and AUTO in the "
+     "coil circuit, OFF and HAND as second contacts to the controller, these gold-plated. OFF opens the coil circuit. Where the "
+     "coil circuit is at line voltage the selector stands in the door of the line-voltage enclosure, which opens with a tool; its "
+     "line blocks have covers over their screws, a barrier or an empty block between them and the gold-plated ones.", PRACTICE),
     ("suppression", "Across each AC coil that a contact switches 100 ohm and 0.1 uF in series, capacitor of safety class "
      "X2; across each DC coil a diode, cathode to plus. It saves the contact too. Nothing across the contact itself: at "
      "120 V the pair passes 4.5 mA, and a small coil may stay in.",
@@ -78,8 +83,9 @@ LOW = (
     ("cable of a float", "At most 160 ft (50 m), two conductors of 20 AWG or larger, shielded where it runs beside line "
      "voltage, the shield at ground at the controller's end only. `high` has a cable of its own.", PRACTICE),
     ("splices", "None below the cover of the pit; above it in a gel-filled box.", PRACTICE),
-    ("panel contacts", "Only inside the enclosures and the gland between them, at most 3 ft (1 m), gold-plated.", PRACTICE),
-    ("active-low relay modules", "Most modules switch on at 0 V. Each holding resistor then goes to 3.3 V instead of 0 V, and "
+    ("panel contacts", "Only inside the enclosures and the gland between them, at most 3 ft (1 m), gold-plated. In the line-voltage "
+     "enclosure their wires run in a sleeve rated for the line voltage, 1/4 in (6 mm) from line conductors.", PRACTICE),
+    ("active-low relay modules", "Most modules switch on at 0 V; for them this guide is printed with --active-low. Each holding resistor then goes to 3.3 V instead of 0 V, and "
      "the board is told: `sumpbench hardware --port PORT --active-low all`. Their input side is fed with 3.3 V, never 5 V: 5 V "
      "reach the board's pins, and 3.3 V at an input fed with 5 V may not let the relay go. Check at the first power-up, without "
      "pumps.", PRACTICE),
@@ -90,8 +96,7 @@ LOW = (
     ("clamps", "Two silicon diodes, to 3.3 V and from 0 V, behind a resistor that keeps what flows into the 3.3 V supply "
      "under what the board draws: 10 kohm at loop, divider and Hall sensor, where 24 V drive 2 mA; 1 kohm at panel contacts, "
      "where 12 V drive 8 mA. No Zener diode: of 3.6 V it leaks long before it clamps, and the battery reads low.", OWN),
-    ("USB beside the supply", "A Schottky diode between the 5 V converter and the board keeps the two from feeding each "
-     "other. 0 V is the battery's minus: read the board from a laptop on its own battery, or through a USB isolator.",
+    ("USB beside the supply", "A Schottky diode keeps USB out of the 5 V converter. 0 V is the battery's minus: read the board from a laptop on its own battery, or through a USB isolator.",
      PRACTICE),
     ("surge", "A surge arrester of type 2 at the panel (ladder diagram); a bidirectional suppressor of 18 V across the field supply and "
      "6.5 V across RS-485.", "IEC 61643-11 for type 2 (from memory); voltages " + PRACTICE),
@@ -99,7 +104,7 @@ LOW = (
 
 # Where something is not fitted: terminal, what to do there, what the site file says.
 ABSENT = (
-    ("thermal contacts, X1:5, X1:6", "Bridge to X1:+. Open they read hot, and their pump stays off."),
+    ("thermal contacts, X1:5, X1:6", "Bridge to X1:+: most pumps bring none out. Open they read hot, and their pump stays off."),
     ("moisture relays, X1:7, X1:8; generator, X3:3", "Leave open."),
     ("lag float, X1:3", "Leave open; leave `lag` out of the site file. Without `off` the motor currents must be sensed."),
     ("charger's contact, X3:2", "Leave open, no charger in the site file; a charger without such a contact: bridge to X1:+, "
@@ -114,8 +119,7 @@ ABSENT = (
 # How the ladder diagram is read.
 LADDER = (
     "Licensed electrician. X closed, O open in the selector's positions HAND, OFF, AUTO. The program stands between AUTO and the "
-    "coil only: HAND and OFF work without it. KT only where the motor brings its thermal contact out; else its contact in the coil "
-    "circuit is bridged. A pump with cord and plug has its receptacle before M. DS leaves the coil circuit live: to work on C or "
+    "coil only: HAND and OFF work without it. KT is drawn where the guide was printed with --thermal. A pump with cord and plug has its receptacle before M. DS leaves the coil circuit live: to work on C or "
     "in its enclosure, CB off and locked, or FU out."
 )
 TWO_POLES = " Two poles: CB, DS and C break L1 and L2, the coil circuit is between them after CB."
@@ -150,16 +154,15 @@ ENCLOSURE = (
     ("drip loop", "Each cable hangs at least 4 in (100 mm) below its gland before it rises: water runs off at the low "
      "point.", PRACTICE),
     ("condensation", "A drain-breather in the bottom, rated like the enclosure; boards coated or in an inner box.", PRACTICE),
-    ("two compartments", "Line voltage in its own enclosure beside it, closed with a tool.", PRACTICE),
+    ("two enclosures", "Line voltage in its own one, closed with a tool. Nothing at line voltage is in the low-voltage enclosure or in "
+     "its door.", PRACTICE),
     ("terminals", "Numbered as in the connection table; ferrules on stranded wire; 20 % spare.", PRACTICE),
-    ("doors", "Line voltage: both selectors, the wires of their gold-plated blocks by their own gland, 1/4 in (6 mm) from line "
-     "conductors. Low voltage: push buttons, beacon or horn, status light; the test jumper stays inside.", OWN),
 )  # fmt: skip
 
 LABELS = (
     "DANGER: two sources. Pump 1 and pump 2 have separate circuits. Lock out both.",
     "OFF does not make it safe: unplug or lock out, then test dead.",
-    "BATTERY INSIDE: live with the mains off. Disconnect at the post.",
+    "FED BY A BATTERY: live with the mains off. Disconnect at the post.",
     "Explosive gas while charging: no flame, no spark.",
     "Pit cover: keep closed. An open pit drowns.",
     "Lights: status light ON = watching and nothing wrong. Dark = look at once.",

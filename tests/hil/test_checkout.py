@@ -8,7 +8,7 @@ from duplexsump.control import settings as s
 from duplexsump.control.records import FAULT_CONVERTER, FAULT_EXPANDER, IN_BOARD
 
 from hil.checkout import orders, page
-from hil.checkout.checkout import FAILED, PROVED, SKIPPED, Checkout
+from hil.checkout.checkout import BRIDGED, FAILED, PROVED, SKIPPED, Checkout
 from hil.checkout.person import Handy, KitClock, everything
 from hil.cli import build
 from hil.kits import select
@@ -334,3 +334,34 @@ def test_an_input_that_ends_keeps_the_record_and_its_page(kit, tmp_path, monkeyp
     assert json.loads(record.read_text())["items"] == {}
     html = (tmp_path / "record.html").read_text()
     assert "NOT PASSED: 0 of 29" in html and ("NO HARDWARE" in html) == port.startswith("/dev/pts")
+
+
+def test_what_was_proved_on_a_bridge_is_asked_again_until_the_relays_own_contact_is_there(kit, tmp_path, capsys):
+    def go(**person):
+        kit.reset()
+        handy = Handy(kit, "pico", True, **person)
+        test = Checkout(kit.client(), "pico", True, handy, tmp_path / "record.json", KitClock(kit), ("X3",))
+        return test, handy
+
+    test, handy = go()
+    handy.bridges = ("mains present",)
+    assert not test.run() and verdicts(test)["mains present"] == BRIDGED
+    assert build._end(test, tmp_path / "record.json", False) == 1
+    assert "proved on a bridge: mains present; the same command asks again" in capsys.readouterr().out
+    assert "ON A BRIDGE" in page.as_html(test.document)
+    told = []
+    test, _ = go(told=told.append)
+    assert test.run() and verdicts(test)["mains present"] == PROVED
+    assert any("1 of 31" in text or "1 of 29" in text for text in told), "the others are not asked again"
+
+
+def test_a_thermal_terminal_bridged_for_good_is_proved_as_such_and_one_that_fails_can_be_skipped(kit, tmp_path):
+    kit.reset()
+    answers = {"relay thermal 1": "no", "for good thermal 1": "yes", "again float off": "skip no float yet"}
+    handy = Handy(kit, "pico", True, answers=answers, wrong={"float off": "open"})
+    test = Checkout(kit.client(), "pico", True, handy, tmp_path / "record.json", KitClock(kit), ("X1",))
+    test.run()
+    items = test.document["items"]
+    assert items["thermal 1"]["verdict"] == items["thermal 2"]["verdict"] == PROVED
+    assert "bridged for good" in items["thermal 1"]["words"] and "for good" not in items["thermal 2"]["words"]
+    assert (items["float off"]["verdict"], items["float off"]["words"]) == (SKIPPED, "no float yet")

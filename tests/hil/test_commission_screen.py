@@ -132,8 +132,9 @@ def test_each_pump_is_cut_off_where_its_own_supply_can_be_cut(supplies, say, nev
 def test_of_a_mains_pump_and_a_battery_pump_each_is_told_by_itself():
     board = Board(0, (s.MAINS, s.BATTERY))
     how = pump_supply.both(board, pump_supply.isolate, pump_power.UNPLUG)
-    assert how == ("unplug pump 1 at the outlet, or lock out its circuit; pull the fuse in pump 2's own lead, and keep "
-                   "it in your pocket")  # fmt: skip
+    assert how == ("unplug pump 1 at the outlet, or lock out its disconnect, not its breaker; lock out "
+                   "pump 2's disconnect; where it has none, pull the fuse in its own lead, and keep it in your "
+                   "pocket")  # fmt: skip
     assert pump_supply.both(Board(0), pump_supply.isolate, pump_power.UNPLUG) == pump_power.UNPLUG
 
 

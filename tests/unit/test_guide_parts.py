@@ -38,7 +38,8 @@ def test_everything_that_is_drawn_is_in_the_parts_list_with_its_rating(name, boa
     listed = " | ".join(f"{part}: {rating}" for part, (_, rating) in have.items())
     named = {word for text in texts
              for word in re.findall(r"\b(?:F[A-Z]\d?|CB\d|DS\d|SS\d|KT\d|K[M\d]|C\d|GFCI \d)(?= |$|:|,)", text)}
-    assert len(named) > 20 and {"FB", "FG", "FA3", "FA6", "K1", "K6", "KT1", "GFCI 1", "SS2"} <= named
+    assert len(named) > 20 and {"FB", "FG", "FA3", "FA6", "K1", "K6", "GFCI 1", "SS2"} <= named
+    assert ("KT1" in named) == ("KT1" in listed) == (1 in subject(board, expander, low, name).thermal)
     assert not {one for one in named if not re.search(rf"\b{one}\b", listed)}
     values = {value for text in texts
               for value in re.findall(r"(?<![\d.])\d+(?:\.\d+)? (?:kohm|ohm|nF|uF)\b", text)}  # fmt: skip

@@ -38,7 +38,8 @@ def text_of(what):
 
 def at(what, beginning):
     """The number of the step that begins so."""
-    return next(n for n, (do, _) in enumerate(assembly.steps(what)) if do.startswith(beginning))
+    return next(n for n, (do, _) in enumerate(assembly.steps(what))
+                if do.startswith((beginning, f"Fuse FB out. {beginning}")))
 
 
 @pytest.mark.parametrize(("name", "board", "expander", "low"), CASES)
@@ -60,7 +61,7 @@ def test_every_part_and_tool_of_a_step_is_in_the_parts_list(name, board, expande
     text = text_of(what)
     listed = " | ".join(f"{part}: {rating}" for part, rating in rows)
     named = set(re.findall(r"\b(?:F[A-Z]\d?|KT\d|K[M\d])\b", text)) - {"FI"}
-    assert {"FB", "FG", "FA3", "FA6", "K1", "K6", "KT1"} <= named
+    assert {"FB", "FG", "FA3", "FA6", "K1", "K6"} <= named and ("KT1" in named) == (1 in what.read_hot)
     assert not {one for one in named if not re.search(rf"\b{one}\b", listed)}
     asked = {word: part for word, part in TOOLS.items() if word in text}
     assert len(asked) > 18
@@ -96,9 +97,36 @@ def test_what_is_proved_has_been_wired_and_what_comes_later_has_a_bridge(name, b
     field, power = at(what, "Field wiring"), at(what, "Electrician: contactors")
     assert at(what, "Front panel") < field < power < at(what, "RS-485") < at(what, "Floats into the pit")
     do = assembly.steps(what)[field][0]
-    assert ("X3:+ to X3:1" in do) == what.has("mains present") and "X1:+ to X1:5 and to X1:6" in do
-    assert "bridges out" in assembly.steps(what)[power][0]
-    measured = [n for n, (do, _) in enumerate(assembly.steps(what)) if do.startswith("Measuring")]
+    waiting, good = assembly.bridges(what)
+    assert ("X3:+ to X3:1" in do) == what.has("mains present") == (("X3:+ to X3:1", "KM") in waiting)
+    assert [bridge for bridge, _ in (*waiting, *good) if bridge in do] == [bridge for bridge, _ in (*waiting, *good)]
+    assert {bridge[-4:] for bridge, _ in (*waiting, *good)} >= {"X1:5", "X1:6"}
+    said = assembly.steps(what)[power][0]
+    assert ("Out come the bridges" in said) == bool(waiting) and all(bridge in said for bridge, _ in (*waiting, *good))
+    if waiting:
+        assert f"asked again after step {power + 1}" in assembly.steps(what)[field][1]
+
+
+@pytest.mark.parametrize(("board", "expander"), BOTH)
+def test_the_controllers_supply_is_off_while_a_wire_is_put_on(board, expander):
+    what = subject(board, expander)
+    wiring = range(at(what, "Fuse FB out. Relay modules"), at(what, "Floats into the pit"))
+    for n in wiring:
+        do = assembly.steps(what)[n][0]
+        assert do.startswith("Fuse FB out.") and "Fuse FB in." in do, do
+    assert len(wiring) == 9
+
+
+def test_who_prints_without_thermal_gets_no_relay_for_it_and_bridges_that_stay():
+    what = subject("esp32", True, False, "loop")
+    text = f"{text_of(what)} {' '.join(' '.join(row) for row in parts.parts(what))}"
+    assert not re.search(r"\bKT\d", text) and "X1:+ to X1:5 (for good: thermal 1)" in text
+    # Without the mains relay each outage would read hot: such a pump keeps its bridge, KT is in its coil circuit alone.
+    bare = subject("pico", False, False, "bare")
+    assert (bare.thermal, bare.read_hot, bare.bridged_hot, bare.kept_cool) == ((1, 2), (2,), (1,), ())
+    demo = subject("pico", True)
+    assert (demo.read_hot, demo.bridged_hot, demo.kept_cool) == ((1, 2), (), (1,))
+    measured = [n for n, (do, _) in enumerate(assembly.steps(what)) if do.startswith("Fuse FB out. Measuring")]
     assert len(measured) == any(what.has(one.name) for one in what.rows if one.kind == signals.ANALOG)
 
 
