@@ -127,7 +127,8 @@ def flipped(files, name, draw):
 class Flood:
     """What a board did with all floats wet: ms until a pump ran and until the horn sounded (None: never), and the end.
 
-    `running` is how long of the whole a pump ran, in ms; `lives` how often it started; `said` what it printed.
+    `running` is whether a pump and the horn were on then; `lives` how often it started; `said` what it printed; `mode`
+    which part of the firmware kept the pit, the "station" or "floats only".
     """
 
     pump_ms: int | None = None
@@ -136,17 +137,33 @@ class Flood:
     lives: int = 0
     running: bool = False
     said: str = ""
+    mode: str = "station"
     edges: tuple = ()  # (ms, outputs) at each change
 
     @property
     def good(self):
-        """Whether the pit is kept: a pump and the horn within the minute, both on and the relay dropped at its end."""
+        """Whether the pit is kept: a pump and the horn came, both are on and the relay is dropped at the end."""
         return None not in (self.pump_ms, self.horn_ms) and self.running and not self.relay
 
     @property
-    def mode(self):
-        """Which part of the firmware kept the pit."""
-        return "floats only" if "floats only:" in self.said else "station"
+    def in_time(self):
+        """Whether a pump ran and the horn sounded within the minute."""
+        return all(ms is not None and ms <= LIMIT_MS for ms in (self.pump_ms, self.horn_ms))
+
+    def saw(self, ms, outputs):
+        """Note the outputs from an instant on."""
+        self.edges += ((ms, outputs),)
+        if outputs & PUMPS and self.pump_ms is None:
+            self.pump_ms = ms
+        if outputs & HORN and self.horn_ms is None:
+            self.horn_ms = ms
+
+    def words(self):
+        """Return it as a line."""
+        first = {what: "never" if ms is None else f"{ms / 1000:.1f} s" for what, ms in
+                 (("pump", self.pump_ms), ("horn", self.horn_ms))}  # fmt: skip
+        relay = "energized" if self.relay else "dropped"
+        return f"pump {first['pump']}, horn {first['horn']}, relay {relay}, {self.mode}, lives {self.lives}"
 
 
 def flood(image, scratch, heap="", kept=0, lasts_ms=LIMIT_MS):
@@ -157,14 +174,7 @@ def flood(image, scratch, heap="", kept=0, lasts_ms=LIMIT_MS):
     raw = [0] * N_INPUTS
     raw[0], raw[IN_MAINS], raw[IN_CHARGER] = ALL_WET, 1, 1
 
-    def written(outputs):
-        found.edges += ((board.now_ms, outputs),)
-        if outputs & PUMPS and found.pump_ms is None:
-            found.pump_ms = board.now_ms
-        if outputs & HORN and found.horn_ms is None:
-            found.horn_ms = board.now_ms
-
-    with LockstepBoard(flash, lambda: raw, written, heap=heap) as board:
+    with LockstepBoard(flash, lambda: raw, lambda outputs: found.saw(board.now_ms, outputs), heap=heap) as board:
         board.asleep_looks = 2
         board.power(True)
         board.kept = kept
@@ -172,6 +182,7 @@ def flood(image, scratch, heap="", kept=0, lasts_ms=LIMIT_MS):
         found.running = bool(board.outputs & PUMPS and board.outputs & HORN)
         found.relay = bool(board.outputs & RELAY)
         found.lives, found.said = board.lives, board.said.decode(errors="replace")
+        found.mode = "floats only" if "floats only:" in found.said else "station"
     return found
 
 

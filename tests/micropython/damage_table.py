@@ -1,36 +1,25 @@
 """The table of the damage campaign: kinds of damage, by what kept the pit.  `python -m tests.micropython.damage_table`
 
 Every file of an installation missing, cut short, zeroed, and with bits flipped; what may lie about beside the
-firmware; an allocation that fails, once or in every life.  A row without a pump is the exit code 1.
+firmware; an allocation that fails, once or in every life.  A row without a pump is the exit code 1.  On 64-bit
+MicroPython in lockstep, or with `--emulated` a sample of the cases on an emulated RP2040.
 """
 
 import argparse
-import random
+import os
 import shutil
 import tempfile
 from collections import Counter
 from pathlib import Path
 
+from host_sim.errors import InputError
+from tests.hil.emulated_chip import UF2_PLACES
+from tests.micropython import damage_emulated, failing
 from tests.micropython import damage_rig as rig
-from tests.micropython import failing
+from tests.micropython.damage_cases import STATEMENTS, SURROUNDINGS, every_file, names_of
 
-WAYS = (rig.missing, rig.truncated, rig.zeroed, rig.flipped)
 HEAP = "400k"  # as little as a chip with half of it in words half as long
-STATEMENTS = 150_000  # about as many as a minute's life makes
 OUTCOMES = ("station", "floats only", "NO PUMP")
-
-
-def names_of(image):
-    """Return the paths of all files of an installation that could be damaged."""
-    with rig.Files(image) as files:
-        return [name for name in files.names() if name.endswith((".py", ".mpy")) or "/" in name[1:]]
-
-
-def every_file(names, flips, seed):
-    """Return the cases (how, name, seed) of every file, each way once and with so many bits flipped, one at a time."""
-    draw = random.Random(seed)
-    cases = [(how, name, draw.randrange(2**30)) for name in names for how in WAYS[:3]]
-    return cases + [(rig.flipped, name, draw.randrange(2**30)) for name in names for _ in range(flips)]
 
 
 def show(kept, seed):
@@ -70,70 +59,11 @@ def allocations(image, scratch, count, seed, kept=None):
         found = case.flood(image, scratch)
         several = "several statements" if case.more > 1 else "a statement"
         kind = f"MemoryError at {several}, in {'every life' if case.lives == 'all' else 'the first life'}"
-        # What fails in every life may do so at the last look: then a pump and the horn within the minute.
-        kept_it = found.pump_ms is not None and found.pump_ms <= rig.LIMIT_MS and found.horn_ms is not None
-        if not _note(made, kind, found, kept_it if case.lives == "all" else found.good):
+        if not _note(made, kind, found, case.kept(found)):
             lost.append((case, found))
     if kept is None:
         show(made, seed)
     return lost
-
-
-def no_folder(files):
-    """As `mip install` leaves it: no place for settings and journal."""
-    files.fs.remove("/pit")
-
-
-def full_flash(files):
-    """Not a block is free, and there is nothing that could be given up."""
-    files.fill()
-
-
-def full_without_folder(files):
-    """Both."""
-    files.fs.remove("/pit")
-    files.fill()
-
-
-def folder_is_a_file(files):
-    """A file has the folder's name."""
-    files.fs.remove("/pit")
-    files.put("/pit", b"x")
-
-
-def journal_is_a_file(files):
-    """The same of the journal."""
-    files.put("/pit/journal", b"x")
-
-
-def junk(name, size, seed):
-    """Give damage that writes `size` bytes of junk under a name."""
-
-    def write(files):
-        top = name.rsplit("/", 1)[0]
-        if top != "/pit":
-            files.fs.makedirs(top, exist_ok=True)
-        files.put(name, random.Random(seed).randbytes(size))
-
-    return write
-
-
-SURROUNDINGS = {
-    "no folder": no_folder,
-    "full flash": full_flash,
-    "full flash, no folder": full_without_folder,
-    "the folder is a file": folder_is_a_file,
-    "the journal is a file": journal_is_a_file,
-    "settings of 0 bytes": junk("/pit/settings.a", 0, 1),
-    "settings of 120 kB": junk("/pit/settings.a", 120000, 2),
-    "settings of 900 kB": junk("/pit/settings.b", 900000, 3),
-    "a segment of 120 kB": junk("/pit/journal/00000007.seg", 120000, 4),
-    "a segment of 900 kB": junk("/pit/journal/00000007.seg", 900000, 5),
-    "a segment named at random": junk("/pit/journal/what?.seg", 500, 6),
-    "the last segment number": junk("/pit/journal/99999999.seg", 500, 7),
-    "boot record of 300 kB": junk("/pit/boots", 300000, 8),
-    "reason of 300 kB": junk("/pit/reason", 300000, 9),
-}
 
 
 def surroundings(image, scratch, kept):
@@ -155,7 +85,40 @@ def main():
     asked.add_argument("--allocations", type=int, default=200, help="failing allocations")
     asked.add_argument("--seed", type=int, default=20261129)
     asked.add_argument("--part", choices=("files", "around", "allocations"), help="only that part; all where left out")
+    asked.add_argument("--emulated", action="store_true", help="a sample on an emulated RP2040, instead of all that")
+    asked.add_argument("--uf2", help=f"MicroPython for RPI_PICO; where left out, what {UF2_PLACES[0]} names")
+    asked.add_argument("--sample", type=int, default=18, help="cases of that sample, of each kind in turn")
+    asked.add_argument("--first", type=int, default=1, help="the first of them: a sample may be run in pieces")
     given = asked.parse_args()
+    if given.emulated:
+        try:
+            return emulated(given.uf2, given.sample, given.seed, given.first)
+        except InputError as error:
+            asked.error(str(error))
+    return virtual(given)
+
+
+def emulated(uf2, count, seed, first=1):
+    """Run a sample on an emulated RP2040 and print its table; return the exit code.
+
+    Raises InputError where there is no UF2 or no emulator, and for a sample of no case.
+    """
+    uf2 = uf2 or next((os.environ[name] for name in UF2_PLACES if os.environ.get(name)), None)
+    if not uf2:
+        raise InputError(f"no MicroPython UF2 for RPI_PICO: give its path here or in {UF2_PLACES[0]}", "--uf2")
+    if count < 1 or first < 1:
+        raise InputError(f"{count} cases from number {first} on: give 1 or more", "--sample, --first")
+    kept = Counter()
+    with (
+        tempfile.TemporaryDirectory(prefix="sumpbench-damage-") as folder,
+        damage_emulated.Chip(uf2, Path(folder)) as chip,
+    ):
+        lost = damage_emulated.campaign(chip, count, seed, kept, first)
+    return _verdict(kept, seed, lost)
+
+
+def virtual(given):
+    """Run the whole campaign on 64-bit MicroPython, as the arguments say; return the exit code."""
     parts = (given.part,) if given.part else ("files", "around", "allocations")
     kept = Counter()
     with tempfile.TemporaryDirectory(prefix="sumpbench-damage-") as folder:
@@ -169,7 +132,11 @@ def main():
         if "allocations" in parts:
             (scratch / "second").mkdir()
             lost += allocations(failing.installation(scratch / "second"), scratch, given.allocations, given.seed, kept)
-    show(kept, given.seed)
+    return _verdict(kept, given.seed, lost)
+
+
+def _verdict(kept, seed, lost):
+    show(kept, seed)
     for one in lost[:20]:
         print("NO PUMP:", one)
     return 1 if lost else 0

@@ -1,9 +1,9 @@
 """MemoryError at every statement in turn: an installation whose every statement counts, and fails at a given number.
 
 Before each statement of the firmware stands a look at a counter, so that the statement after it fails as if what it
-allocates found no room.  The number is told from outside by the environment, so that one installation serves for
-all; the last resort and `main.py` are counted as well.  What allocates nothing fails too: that is more than a heap
-would do.
+allocates found no room.  The number is told from outside, a virtual board by its environment, so that one
+installation serves for all, a Pico by the counter itself; the last resort and `main.py` are counted as well.  What
+allocates nothing fails too: that is more than a heap would do.
 """
 
 import ast
@@ -17,15 +17,24 @@ from host_sim.board.package import sealed
 from host_sim.board.virtual import FIRMWARE
 from tests.micropython import damage_rig as rig
 
-COUNTER = '''
-import os
-_counts = [0, int(os.getenv("FAIL_AT") or "-1"), int(os.getenv("FAIL_MORE") or "1"), os.getenv("FAIL_LIVES") == "all"]
+COUNTER = """
+_counts = [0, _AT, _MORE, _HERE]
 def _allocate():
     c = _counts
     c[0] += 1
-    if c[1] < c[0] <= c[1] + c[2] and c[1] >= 0 and (c[3] or os.getenv("DUPLEXSUMP_CAUSE") == "0"):
+    if c[1] < c[0] <= c[1] + c[2] and c[1] >= 0 and c[3]:
         raise MemoryError("planted at statement %d" % c[0])
-'''
+"""
+TOLD = """
+import os
+_AT, _MORE = int(os.getenv("FAIL_AT") or "-1"), int(os.getenv("FAIL_MORE") or "1")
+_HERE = os.getenv("FAIL_LIVES") == "all" or os.getenv("DUPLEXSUMP_CAUSE") == "0"
+"""
+ON_A_PICO = """
+import machine
+_AT, _MORE = {at}, {more}
+_HERE = {all} or machine.reset_cause() == machine.PWRON_RESET
+"""
 WATCHED_MS = 120_000  # what fails late in the first minute must be over by then
 HEAD = "from failing import _allocate\n"
 # What evaluates nothing by itself.
@@ -63,19 +72,25 @@ def counted(text):
     return HEAD + ast.unparse(ast.fix_missing_locations(tree)) + "\n"
 
 
-def installation(folder):
-    """Return the path of a flash image whose every statement counts."""
+def counted_source(folder, left_out):
+    """Return the folder of a firmware whose every statement counts but those of the modules called `left_out`."""
     source = folder / "counted"
     shutil.copytree(FIRMWARE, source, ignore=shutil.ignore_patterns("__pycache__", "*.pyi", "*.md"))
     for path in sorted((source / "lib").rglob("*.py")):
-        if path.stem not in ("pico", "esp32", "wired"):
+        if path.stem not in left_out:
             path.write_text(counted(path.read_text(encoding="utf-8")), encoding="utf-8")
     for name in ("boot.py", "main.py"):
         path = source / name
         path.write_text(counted(path.read_text(encoding="utf-8")), encoding="utf-8")
     for path in (source / "main.py", source / "lib/duplexsump/station/minimal.py"):
         path.write_text(sealed(path.read_text(encoding="utf-8")), encoding="utf-8")
-    (source / "failing.py").write_text(COUNTER, encoding="utf-8")
+    return source
+
+
+def installation(folder):
+    """Return the path of a virtual board's flash image whose every statement counts."""
+    source = counted_source(folder, ("pico", "esp32", "wired"))
+    (source / "failing.py").write_text(TOLD + COUNTER, encoding="utf-8")
     return rig.installation(folder, source, ("failing.py",))
 
 
@@ -94,8 +109,17 @@ class Case:
                 patch.setenv(name, value)
             return rig.flood(image, scratch, lasts_ms=WATCHED_MS)
 
+    def kept(self, found):
+        """Tell whether the pit was kept in that flood; what fails in every life may fail at the last look at it."""
+        return found.in_time and (self.lives == "all" or found.good)
+
+    def plant(self, files):
+        """Tell a Pico, by the counter among its files (`damage_rig.Files`)."""
+        told = ON_A_PICO.format(at=self.at, more=self.more, all=self.lives == "all")
+        files.put("/lib/failing.py", (told + COUNTER).encode())
+
     def environment(self):
-        """Return what tells the board."""
+        """Return what tells the virtual board."""
         return {"FAIL_AT": str(self.at), "FAIL_MORE": str(self.more), "FAIL_LIVES": self.lives}
 
 

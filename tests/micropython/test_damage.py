@@ -13,14 +13,14 @@ from duplexsump import marks
 
 from host_sim.board.package import SEALED, sealed
 from host_sim.board.virtual import FIRMWARE
+from tests.micropython import damage_cases, failing
 from tests.micropython import damage_rig as rig
 from tests.micropython import damage_table as table
-from tests.micropython import failing
 
 SEED = 20261129
-WAYS = table.WAYS
+WAYS = damage_cases.WAYS
 HEAP = table.HEAP
-SURROUNDINGS = table.SURROUNDINGS
+SURROUNDINGS = damage_cases.SURROUNDINGS
 
 
 @pytest.fixture(scope="module")
@@ -30,7 +30,7 @@ def image(tmp_path_factory):
 
 @pytest.fixture(scope="module")
 def names(image):
-    return table.names_of(image)
+    return damage_cases.names_of(image)
 
 
 @pytest.mark.long
@@ -58,7 +58,7 @@ def test_m5_a_damaged_file_leaves_a_pump_a_sample(image, names, tmp_path):
 
 @pytest.mark.long
 def test_m5_every_damaged_file_leaves_a_pump(image, names, tmp_path):
-    assert table.campaign(image, tmp_path, table.every_file(names, 24, SEED + 1), SEED + 1) == []
+    assert table.campaign(image, tmp_path, damage_cases.every_file(names, 24, SEED + 1), SEED + 1) == []
 
 
 @pytest.mark.parametrize("name", SURROUNDINGS)

@@ -5,6 +5,7 @@ That a running board tells it, from sources and compiled, is shown in `tests/mic
 
 import shutil
 import zlib
+from pathlib import Path
 
 import pytest
 from duplexsump.station import checksum
@@ -15,6 +16,19 @@ from host_sim.board.virtual import FIRMWARE
 from host_sim.run import journal
 
 LIBRARY = FIRMWARE / "lib" / "duplexsump"
+
+
+@pytest.fixture(scope="module")
+def posix(tmp_path_factory):
+    # Made once: a build takes seconds of processor time.
+    folder = tmp_path_factory.mktemp("posix") / "build"
+    compile_firmware(FIRMWARE, folder, "posix")
+    return folder
+
+
+@pytest.fixture
+def build(posix, tmp_path):
+    return Path(shutil.copytree(posix, tmp_path / "build"))
 
 
 def test_the_sum_is_a_crc_32_over_names_and_contents_in_order(tmp_path):
@@ -42,18 +56,14 @@ def test_a_build_tells_the_sources_it_was_built_from_for_as_long_as_it_is_whole(
 
 
 @pytest.mark.parametrize("told", [None, "", "12345678", "x y", "one two three"])
-def test_a_build_that_does_not_say_so_is_known_by_its_own_files(tmp_path, told):
-    build = tmp_path / "build"
-    compile_firmware(FIRMWARE, build, "posix")
+def test_a_build_that_does_not_say_so_is_known_by_its_own_files(build, told):
     (build / BUILT_FROM).unlink()
     if told is not None:
         (build / BUILT_FROM).write_text(told)
     assert firmware_checksum(str(build)) == files_checksum(str(build)) != journal.firmware_checksum()
 
 
-def test_a_build_that_the_manifest_has_just_proved_is_not_read_again(tmp_path, monkeypatch):
-    build = tmp_path / "build"
-    compile_firmware(FIRMWARE, build, "pico")
+def test_a_build_that_the_manifest_has_just_proved_is_not_read_again(build, monkeypatch):
     manifest = checksum.Manifest(str(build))
     # The root is another here.
     manifest.body = "".join(row + "\n" for row in manifest.body.splitlines() if " //" not in row)
@@ -64,6 +74,7 @@ def test_a_build_that_the_manifest_has_just_proved_is_not_read_again(tmp_path, m
     assert (manifest.damaged(), manifest.sound) == (["/station/run.mpy"], False)
 
 
+@pytest.mark.long
 def test_other_sources_are_another_firmware(tmp_path):
     shutil.copytree(FIRMWARE, tmp_path / "firmware")
     gate = tmp_path / "firmware" / "lib" / "duplexsump" / "control" / "gate.py"
