@@ -24,6 +24,7 @@ def run(bench):
     bench.wait(3)
     alarm_is(bench, "no low-battery alarm while the mains are on", "normal")
     bench.battery(full_v)
+    bench.wait(3)  # what the battery reads counts once it has stood for a second
     bench.mains(False)
     bench.wait(15)
     bench.press("silence")

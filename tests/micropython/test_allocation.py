@@ -45,7 +45,7 @@ def test_a_step_allocates_nothing(place, way):
 EVERY_TICK = {
     "loop.py": {"once", "_step", "_tick", "_inputs", "_judge"},
     "recorder.py": {"step", "_note", "_note_more", "_copy_alarms", "_add", "add"},
-    "journal.py": {"step", "_differ", "_quiet", "pack", "due", "full", "waiting"},
+    "journal.py": {"step", "_differ", "pack", "due", "full", "waiting"},
     "minimal.py": {"step", "_count", "_barred", "_ask", "_switch", "_rested"},
     "wired.py": {"read", "_contacts", "_channels", "_counts", "_selectors", "now_ms", "feed_watchdog"},
     "posix.py": {"read", "now_ms", "_ask"},
