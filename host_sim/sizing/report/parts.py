@@ -39,7 +39,7 @@ def parts(result, say):
     board = "two pump outputs, four contacts, alarm relay (sumpbench wiring)"
     found = [_basin(result, say), Part("1", "controller", board, OWN)]
     found += [_pump(result, n, say) for n in (0, 1)]
-    found += _reducers(result, say) + _valves(result, say) + _pipe(result, say)
+    found += _reducers(result, say) + _valves(result, say) + _pipe(result, say) + _joint(result, say)
     found += [
         Part("1", "cover, bolted, with grommets", "childproof and gas-tight", PRACTICE),
         *_floats(result, say),
@@ -69,9 +69,26 @@ def _pump(result, n, say):
     current = "DC" if pump.supply == "battery" else "AC"
     point = next(p for p in result.points if p.which == at and p.contact == "off")
     rating = f"{motor.volts:g} V {current}, {say(motor.rated_a, 'current')}; {say(point.flow_m3s, 'flow')} at "
-    rating += f"{say(point.tdh_m[n], 'head')}, {say(pump.curve.shutoff_m, 'head')} shut-off; outlet "
+    rating += f"{say(point.tdh_m[n], 'head')}{_shutoff(result, n, say)}; outlet "
     rating += fraction(plate.outlet_m / INCH)
     return Part("1", f"pump {n + 1} ({name[pump.supply]})", rating, f"{PLATE}; {SUM}")
+
+
+def _shutoff(result, n, say):
+    # What was assumed is nothing to buy a pump by.
+    assumed = {item.key for item in result.inputs.assumptions}
+    if {f"shut-off head of pump {n + 1}", f"curve of pump {n + 1}", f"source of the curve of pump {n + 1}"} & assumed:
+        return ", shut-off head not known"
+    return f", {say(result.inputs.pumps[n].curve.shutoff_m, 'head')} shut-off"
+
+
+def _joint(result, say):
+    # Where the two risers run into one header.
+    if result.inputs.discharge.header is None:
+        return []
+    sizes = [_nominal(result.inputs, key, say) for key in ("riser1", "riser2", "header")]
+    what = f"{sizes[0]} and {sizes[1]} into {sizes[2]}, above both check valves; pressure fitting"
+    return [Part("1", "wye (or tee) where the risers join", what, PRACTICE)]
 
 
 def _reducers(result, say):
@@ -123,7 +140,9 @@ def _pipe(result, say):
         fittings = {k: v for k, v in given.get("fittings", {}).items() if k in FITTINGS and v and k not in VALVES}
         words = ", ".join(f"{count} x {FITTINGS[k][2]}" for k, count in fittings.items()) or "no fittings"
         holds, source = _holds(inputs.piping.material, shutoff + surge, rated, say)
-        found.append(Part(say(pipe.length_m, "distance"), f"{size} pressure pipe, {name}", f"{holds}; {words}", source))
+        each = "" if name == "header" or words == "no fittings" else " in each"
+        found.append(Part(say(pipe.length_m, "distance"), f"{size} pressure pipe, {name}", f"{holds}; {words}{each}",
+                          source))  # fmt: skip
     return found
 
 
@@ -202,7 +221,8 @@ def _circuits(result, say):
 def _stored(result, say):
     held, supply, wires = result.stored, result.inputs.supply, result.wires
     power = result.inputs.power
-    found = []
+    drawn = "size and place: sumpbench build draws them"
+    found = [Part("1 each", "fuses of the controller's supply and of its outputs", drawn, OWN)]
     if held is not None:
         needed = f"needed for {say(power.wanted_s, 'time')}: {say(held.needed_as, 'charge')}"
         found.append(Part("1", f"battery, {power.chemistry}", f"{power.battery_v:g} V, "
@@ -217,6 +237,10 @@ def _stored(result, say):
         if supply.charger is not None:
             least = ceil(supply.battery.capacity_as / (limit("recharge") * supply.charger.efficiency))
             refills = f"{say(least, 'current')} or more refills it in {say(limit('recharge'), 'time')}"
+            blows = next((size for size in FUSES_A if size >= FUSE_FACTOR * supply.charger.amps), FUSES_A[-1])
+            found.append(Part("1", "fuse, charger lead, at the battery post",
+                              f"{say(blows, 'current')}, direct current",
+                              f"{FUSE_SOURCE}; {FUSES_SOURCE}"))  # fmt: skip
             found.append(Part("1", "charger", f"{say(supply.charger.amps, 'current')} given; {refills}", PRACTICE))
         if supply.inverter is not None:
             amps = wires.surge_w / (power.battery_v * supply.inverter.efficiency)
