@@ -3,8 +3,6 @@
 from dataclasses import dataclass
 from statistics import fmean
 
-from duplexsump.control.bands import STEP_BAND_MM
-
 from host_sim.run import closed_loop
 from host_sim.site.load import read_site
 from host_sim.sizing.document import to_toml
@@ -28,7 +26,6 @@ class Check:
     simulated_starts: tuple
     run_promised_s: float
     run_simulated_s: float
-    allowed: float = 0.02  # largest relative difference that still agrees
 
     @property
     def disagreement(self):
@@ -49,16 +46,7 @@ class Check:
 
     @property
     def agrees(self):
-        return self.disagreement <= self.allowed
-
-
-def allowed(result):
-    """Return the largest relative difference that still agrees: a transmitter reads in steps, each with its band."""
-    found = limit("inflow_agreement")
-    if result.inputs.floats.kind != "transmitter":
-        return found
-    band_m = result.contacts[1].wet_m - result.contacts[0].dry_m
-    return found + 2.0 * STEP_BAND_MM / 1000.0 / max(band_m, 1e-3)
+        return self.disagreement <= limit("inflow_agreement")
 
 
 def inflows(result):
@@ -98,7 +86,7 @@ def check(result, inflow_m3s):
         promised = tuple(own if n == turns.primary else 0.0 for n in (0, 1))
         run_s = turns.cycle(turns.primary, inflow_m3s).run_s
     mean_run = fmean(run.end_s - run.start_s for run in runs[:count])
-    return Check(inflow_m3s, period, span / count, promised, starts, run_s, mean_run, allowed(result))
+    return Check(inflow_m3s, period, span / count, promised, starts, run_s, mean_run)
 
 
 def confirm(result):

@@ -1,13 +1,15 @@
 """What a plumber can buy and do: stock basins, pumps that exist, settings set by the tool, the worst told first."""
 
-from math import inf
+from math import inf, pi
 
 import pytest
 from duplexsump.control import settings as s
 
 from host_sim.report.console import PIPED_WIDTH, console
 from host_sim.sizing import covered as rules
-from host_sim.sizing.confirm import allowed
+from host_sim.sizing.confirm import Check
+from host_sim.sizing.document import edited
+from host_sim.sizing.head import ALONE_1, ALONE_2
 from host_sim.sizing.limits import GPM, INCH, limit
 from host_sim.sizing.model import size
 from host_sim.sizing.remarks.change import STOCK_M, other_pump, wider
@@ -44,10 +46,11 @@ def test_a_selector_left_off_is_covered_on_the_battery_only_and_says_that_nobody
 
 
 def test_max_run_is_set_where_a_run_at_the_design_inflow_lasts_longer():
-    # Some 44 gpm move at the lift: an inflow close to it makes a run of more than 20 min.
-    slow = sound(pit__diameter="48 in", sizing__evidence=[
-        {"kind": "rise test", "rise": "6 in", "in": "83 s", "from": "4 in", "weather": "wettest"}])  # fmt: skip
-    slow["sizing"]["measured_pit"] = {"diameter": "30 in", "depth": "36 in", "floor_area": "600 ft2"}
+    wide = sound(pit__diameter="48 in", sizing__margin="0 %")
+    moved_m3s = min(size(wide).flow(which, "off") for which in (ALONE_1, ALONE_2))
+    seconds = 6 * INCH * pi / 4.0 * (48 * INCH) ** 2 / (0.9 * moved_m3s)
+    test = {"kind": "rise test", "rise": "6 in", "in": f"{seconds:.1f} s", "from": "4 in", "weather": "wettest"}
+    slow = edited(wide, {"sizing.evidence": [test]})
     result = size(slow)
     run_s = max(result.cycling.cycle(n, result.design.inflow_m3s).run_s for n in (0, 1))
     assert s.defaults()[s.MAX_RUN_MS] / 1000.0 < run_s < inf
@@ -85,9 +88,11 @@ def test_the_parts_list_has_the_joint_the_fuses_and_no_pump_to_buy_by_an_assumed
     assert "shut-off head not known" in pump.rating
 
 
-def test_a_transmitter_is_allowed_the_steps_in_which_it_is_read():
-    level = sound(transmitter={"span": "1 m", "zero": "1 in"}, sizing__floats={"kind": "transmitter"})
-    assert allowed(size(sound())) == limit("inflow_agreement") < allowed(size(level)) < 0.06
+def test_a_disagreement_says_how_far_apart_and_what_is_allowed_and_what_to_do():
+    result = size(sound())
+    bad = Check(10.0 * GPM, 600.0, 620.0, (6.0, 6.0), (5.9, 5.9), 100.0, 100.0)
+    said = headline(result, [], "not confirmed", SAY, [bad])
+    assert "3.3 % apart (allowed 2 %)" in said and "Fix:" in said
 
 
 def test_piped_output_keeps_to_columns(monkeypatch):

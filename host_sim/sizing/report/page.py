@@ -5,6 +5,7 @@ from dataclasses import dataclass, field
 from host_sim.errors import InputError
 from host_sim.sizing import confirm as confirming
 from host_sim.sizing import head
+from host_sim.sizing.limits import limit
 from host_sim.sizing.remarks.raised import raised, verdict
 from host_sim.sizing.remarks.reserve import never_at_off
 from host_sim.sizing.report import parts, sections
@@ -91,7 +92,8 @@ def disagreement(checks, say):
     what, promised, simulated, kind = worst.worst()
     at = say(worst.inflow_m3s, "flow")
     told = f"calculated {say(promised, kind)}, simulated {say(simulated, kind)}"
-    return f"{what} at {at}: {told}, {100.0 * worst.disagreement:.1f} % apart (allowed {100.0 * worst.allowed:.1f} %)"
+    most = limit("inflow_agreement")
+    return f"{what} at {at}: {told}, {100.0 * worst.disagreement:.1f} % apart (allowed {100.0 * most:g} %)"
 
 
 def headline(result, found, word, say, checks=()):
