@@ -36,7 +36,7 @@ class Part:
 
 def parts(result, say):
     """Return the Parts of a sized site."""
-    board = "two pump outputs, four contacts, alarm relay (sumpbench wiring)"
+    board = "two pump outputs, four contacts, alarm relay (sumpbench wiring); fuses: sumpbench build"
     found = [_basin(result, say), Part("1", "controller", board, OWN)]
     found += [_pump(result, n, say) for n in (0, 1)]
     found += _reducers(result, say) + _valves(result, say) + _pipe(result, say) + _joint(result, say)
@@ -221,8 +221,7 @@ def _circuits(result, say):
 def _stored(result, say):
     held, supply, wires = result.stored, result.inputs.supply, result.wires
     power = result.inputs.power
-    drawn = "size and place: sumpbench build draws them"
-    found = [Part("1 each", "fuses of the controller's supply and of its outputs", drawn, OWN)]
+    found = []
     if held is not None:
         needed = f"needed for {say(power.wanted_s, 'time')}: {say(held.needed_as, 'charge')}"
         found.append(Part("1", f"battery, {power.chemistry}", f"{power.battery_v:g} V, "
@@ -235,12 +234,10 @@ def _stored(result, say):
         found.append(Part("1", "slow-blow fuse, at the battery post", f"{say(wires.fuse_a, 'current')}, direct current",
                           FUSE_SOURCE))  # fmt: skip
         if supply.charger is not None:
-            least = ceil(supply.battery.capacity_as / (limit("recharge") * supply.charger.efficiency))
-            refills = f"{say(least, 'current')} or more refills it in {say(limit('recharge'), 'time')}"
             blows = next((size for size in FUSES_A if size >= FUSE_FACTOR * supply.charger.amps), FUSES_A[-1])
-            found.append(Part("1", "fuse, charger lead, at the battery post",
-                              f"{say(blows, 'current')}, direct current",
-                              f"{FUSE_SOURCE}; {FUSES_SOURCE}"))  # fmt: skip
+            least = ceil(supply.battery.capacity_as / (limit("recharge") * supply.charger.efficiency))
+            refills = f"{say(blows, 'current')} fuse in its lead at the battery; {say(least, 'current')} or more "
+            refills += f"refills it in {say(limit('recharge'), 'time')}"
             found.append(Part("1", "charger", f"{say(supply.charger.amps, 'current')} given; {refills}", PRACTICE))
         if supply.inverter is not None:
             amps = wires.surge_w / (power.battery_v * supply.inverter.efficiency)
