@@ -243,11 +243,15 @@ def _other(pit, n):
 def _pump(pit, n):
     held, why, seconds = _other(pit, n)
     p, key = f"pump {n + 1}", f"pump{n + 1}"
-    names = [f"{key}-{fault}" for fault in NO_START if fault != "left-off"]
+    # Where a battery pump stands in, a selector left OFF is told by itself: nobody is called.
+    alone = held and seconds < inf
+    names = [f"{key}-{fault}" for fault in NO_START if fault != "left-off" or not alone]
     if pit.result.settings[s.SENSING] != s.SENSE_NOTHING:
         names.append(f"{key}-sensor-dead")
-    rows = [Covered(tuple(names), f"{p} does not start, is jammed or tripped", held, why, seconds),
-            Covered((f"{key}-left-off",), f"{p} left switched OFF", held, _left_off(why, seconds), seconds)]
+    what = f"{p} does not start, is jammed, tripped{'' if alone else ' or switched off'}"
+    rows = [Covered(tuple(names), what, held, why, seconds)]
+    if alone:
+        rows.append(Covered((f"{key}-left-off",), f"{p} left switched OFF", held, _left_off(why), seconds))
     idle = tuple(f"{key}-{fault}" for fault in NO_WATER)
     what = f"{p} turns but moves no water: air-locked, valve closed, check valve stuck"
     told = why if pit.still_seen(n) else FAINT if pit.seen else UNSEEN
@@ -264,10 +268,8 @@ def _pump(pit, n):
     return rows
 
 
-def _left_off(why, seconds):
+def _left_off(why):
     # A selector out of AUTO raises a low alarm after half an hour, without the horn (narrative M1).
-    if seconds == inf:
-        return why
     return (f"{why}, on its battery alone, and not beyond; before that nobody is called: \"not in AUTO\" and \"battery "
             "low\" light the lamp without the horn, so leave both selectors at AUTO")  # fmt: skip
 
