@@ -40,7 +40,7 @@ SOUND = {
         "evidence": [{"kind": "rise test", "rise": "6 in", "in": "3 min", "from": "4 in", "weather": "wettest"}],
         "motor": {"outlet": "1.5 in", "body_diameter": "8 in", "starts_per_hour": 15},
         "piping": {"material": "PVC schedule 40"},
-        "outfall": {"to": "daylight", "distance": "25 ft", "freeze_relief": True},
+        "outfall": {"to": "daylight", "distance": "20 ft", "freeze_relief": True},
         "basin": {"held_down": True, "cover": "bolted"},
         "power": {"circuits": "separate", "battery": "AGM", "room": "heated", "cable_gauge": 0, "cable": "4 ft",
                   "fuse": "100 A", "generator": "0 W"},

@@ -20,7 +20,8 @@ _RECONNECT = {
 }
 _TRIP = {
     s.MAINS: "press the test button of pump {n}'s GFCI, or switch its breaker off",
-    s.BATTERY: "pull the fuse in pump {n}'s own lead, with the battery well ventilated: under load it sparks",
+    s.BATTERY: "with pump {n} stopped, its selector at OFF, pull the fuse in its own lead (under load it would spark); "
+               "in a closed room let fresh air in first",
     s.EITHER: "unplug pump {n} at its own outlet, behind the changeover to the battery",
 }
 _RESTORE = {
@@ -41,8 +42,8 @@ _DROP = {
 _DEVICE = {
     s.MAINS: "Run pump {n}, then press its GFCI's test button, or switch its breaker off and on.  Does it cut the pump "
              "off, and does it hold when reset?",
-    s.BATTERY: "Run pump {n}, then pull the fuse in its own lead.  Does the pump stop, and run again with the fuse "
-               "back in?",
+    s.BATTERY: "Stop pump {n} with its selector at OFF, pull the fuse in its own lead, set it to HAND.  Does it stay "
+               "stopped, and run again with the fuse back in?",
     s.EITHER: "Run pump {n}, then unplug it at its own outlet.  Does it stop, and run again when plugged in?",
 }  # fmt: skip
 _METERS = {
@@ -75,6 +76,11 @@ def reconnect(board, n):
 def trip(board, n):
     """Return how the power of a running pump is cut at its own device."""
     return _words(_TRIP, board, n)
+
+
+def stopped_first(board, n):
+    """Return whether pump n must be stopped before its power is cut: a fuse pulled under load sparks."""
+    return _of(board, n) == s.BATTERY
 
 
 def restore(board, n):

@@ -196,12 +196,21 @@ def _trip(n):
         context.quiet()
         if not context.until(f"pump {p} to run in HAND", lambda: board.on(n), 180.0):
             return
+        hand = tuple("hand" if i == n else "auto" for i in (0, 1))
+        stopped = pump_supply.stopped_first(board, n)
+        if stopped and not context.selectors(*("off" if i == n else "auto" for i in (0, 1))):
+            return
         context.do(f"trip_{p}", pump_supply.sentence(pump_supply.trip(board, n)))
-        named = context.until(f"the controller to name a fault of pump {p}", lambda: _named(board, n), 60.0)
+        if stopped and not context.selectors(*hand):
+            return
+        named = context.until(f"the controller to name a fault of pump {p}", lambda: _named(board, n),
+                              180.0 if stopped else 60.0)  # fmt: skip
         shown = _words(board, n) if named else "no fault named"
         heat = named and board.hot(n) and _cause(board, n) == THERMAL_OPEN
         verdict = PASS if named and (_mains_out(board) or _cause(board, n) in LOST) else FAIL
         back = pump_supply.sentence(pump_supply.restore(board, n))
+        if stopped and not context.selectors(*("off" if i == n else "auto" for i in (0, 1))):
+            return
         context.do(f"untrip_{p}", f"{back}  The pump may start by itself.")
         note = "" if verdict == PASS else "not named as a loss of power"
         cool = f"the thermal contact of pump {p} to read closed again"

@@ -1,5 +1,7 @@
 """The screen: a console that fits the terminal, and tables that fit the console."""
 
+import os
+
 from rich.console import Console
 from rich.table import Table
 
@@ -9,9 +11,12 @@ CAUTIONS_LINE = "Before any work at the pit read the cautions: sumpbench --help,
 
 
 def console(stderr=False):
-    """Return a console that fits the terminal, or PIPED_WIDTH columns where there is none."""
+    """Return a console that fits the terminal, or COLUMNS, else PIPED_WIDTH, columns where there is none."""
     found = Console(stderr=stderr, highlight=False)
-    return found if found.is_terminal else Console(stderr=stderr, highlight=False, width=PIPED_WIDTH)
+    if found.is_terminal:
+        return found
+    told = os.environ.get("COLUMNS", "")
+    return Console(stderr=stderr, highlight=False, width=int(told) if told.isdigit() and int(told) > 0 else PIPED_WIDTH)
 
 
 def table_of(title, columns):

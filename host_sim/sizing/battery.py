@@ -82,6 +82,14 @@ def start_v(inputs, n):
     return peukert.volts(battery, limit(CHEMISTRY[inputs.power.chemistry][1]), amps, share, False)
 
 
+def running_v(inputs, n):
+    """Return the battery's voltage while pump n runs at its rated current, at the end of what a plan counts on."""
+    pump, battery = inputs.pumps[n], inputs.supply.battery
+    share = COLD[inputs.power.room] / limit("ageing")
+    depth = limit(CHEMISTRY[inputs.power.chemistry][1])
+    return peukert.volts(battery, depth, battery_amps(inputs, n, rated_flow_m3s(pump.curve)), share, False)
+
+
 def bounds_s(battery, amps, duty, share, idle_a=0.0):
     """Return (shortest, longest) run time at a duty: Peukert at the running current, and at the mean current.
 

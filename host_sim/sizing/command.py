@@ -78,10 +78,10 @@ def _with(data, edits, source):
     if not edits or not look(data, "sizing.evidence"):
         return edited(data, edits)
     try:
-        rate_m3s = size(data, source).rate_m3s
+        rates_m3s = size(data, source).rates_m3s
     except InputError:  # what the edits may put right
-        rate_m3s = None
-    return tried(data, edits, rate_m3s)
+        rates_m3s = None
+    return tried(data, edits, rates_m3s)
 
 
 def _tell_steps(screen, applied):

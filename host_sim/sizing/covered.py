@@ -29,6 +29,7 @@ NO_START = ("will-not-start", "breaker-open", "thermal-trip", "left-off", "jamme
 NO_WATER = ("air-locked", "check-stuck-shut", "valve-shut")
 OFTENER = 1.5  # a pump leads in its turn as well, between two flood tries; 41 an hour at the most in 1,000 interviews
 TRY_BEGINS_S = 1.0  # from the start until the load is judged, at most
+STOOD_S = 1.0  # that a battery must read dead before the controller takes it for dead (narrative A4)
 APART_S = 3.0  # floats that turn nearer than this look like a broken cable (2 s in the controller); our own choice
 ONE_FLOAT = "only the high float is left: pumping goes on blind, with rests in which water may reach the floor"
 DRIVEN = "the stronger pump holds the other's check valve shut, and no current clearly tells of it"
@@ -209,13 +210,16 @@ class _Pit:
         return ""
 
     def pulled_down(self, n):
-        """What the start of pump n does to its battery where the controller takes that for dead, "" where it does not.
+        """What pump n does to its battery where the controller takes that for dead, "" where it does not.
 
-        Then it runs with high wet alone, to exhaustion (narrative A4), after a failed start in every cycle.
+        Then it runs with high wet alone, to exhaustion.  A reading counts once it has stood for a second, so the
+        inrush of a start shorter than that does no harm (narrative A4).
         """
-        start_v, dead_v = battery.start_v(self.inputs, n), self.result.settings[s.BATTERY_DEAD_MV] / 1000.0
-        return f"its start pulls the battery down to {start_v:.1f} V; below {dead_v:.1f} V it counts as dead" if (
-            start_v < dead_v) else ""  # fmt: skip
+        long = self.inputs.pumps[n].motor.start_s >= STOOD_S
+        volts = (battery.start_v if long else battery.running_v)(self.inputs, n)
+        dead_v, what = self.result.settings[s.BATTERY_DEAD_MV] / 1000.0, "its start" if long else "running, it"
+        told = f"{what} pulls the battery down to {volts:.1f} V; below {dead_v:.1f} V it counts as dead"
+        return told if volts < dead_v else ""
 
     def _apart_s(self):
         # From lead dry to off dry under both pumps.
@@ -239,10 +243,15 @@ def _other(pit, n):
 def _pump(pit, n):
     held, why, seconds = _other(pit, n)
     p, key = f"pump {n + 1}", f"pump{n + 1}"
-    names = [f"{key}-{fault}" for fault in NO_START]
+    # Where a battery pump stands in, a selector left OFF is told by itself: nobody is called.
+    alone = held and seconds < inf
+    names = [f"{key}-{fault}" for fault in NO_START if fault != "left-off" or not alone]
     if pit.result.settings[s.SENSING] != s.SENSE_NOTHING:
         names.append(f"{key}-sensor-dead")
-    rows = [Covered(tuple(names), f"{p} does not start, is jammed, tripped or switched off", held, why, seconds)]
+    what = f"{p} does not start, is jammed, tripped{'' if alone else ' or switched off'}"
+    rows = [Covered(tuple(names), what, held, why, seconds)]
+    if alone:
+        rows.append(Covered((f"{key}-left-off",), f"{p} left switched OFF", held, _left_off(why), seconds))
     idle = tuple(f"{key}-{fault}" for fault in NO_WATER)
     what = f"{p} turns but moves no water: air-locked, valve closed, check valve stuck"
     told = why if pit.still_seen(n) else FAINT if pit.seen else UNSEEN
@@ -257,6 +266,12 @@ def _pump(pit, n):
     rows.append(Covered((f"{key}-left-in-hand",), f"{p} left in HAND", hand, told))
     rows.append(Covered((f"{key}-moisture",), f"moisture in the seal of {p}", True, "it runs on, with an alarm"))
     return rows
+
+
+def _left_off(why):
+    # A selector out of AUTO raises a low alarm after half an hour, without the horn (narrative M1).
+    return (f"{why}, on its battery alone, and not beyond; before that nobody is called: \"not in AUTO\" and \"battery "
+            "low\" light the lamp without the horn, so leave both selectors at AUTO")  # fmt: skip
 
 
 def _worn(pit, n, held, why, seconds):

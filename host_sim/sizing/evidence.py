@@ -8,6 +8,7 @@ from host_sim import units
 from host_sim.plant import inflow as steps
 from host_sim.site import pit as site_pit
 from host_sim.site.reader import Table
+from host_sim.sizing.inflow import RAN
 from host_sim.sizing.inputs import Assumption, Evidence
 from host_sim.sizing.limits import FOOT, INCH, RULE_OF_THUMB
 
@@ -19,6 +20,7 @@ KINDS = {
     "recovery": "recovery of the pit under a known water table",
     "rule of thumb": "floor area and soil, where nothing was measured",
 }
+STRONGER = "the stronger"  # of the two pumps, where nobody said which one ran
 WEATHER = ("wettest", "wet", "dry", "unknown")
 DAY_S = 86400.0
 LOG_KINDS = ("time", "length")
@@ -103,13 +105,22 @@ def _rise(part, assumptions, pit):
 def _pump_down(part, assumptions, pit):
     facts = _span(part, "falls", pit)
     rate = part.quantity("pump_rate", "flow", None, above=0.0)
+    ran = _which_ran(part, assumptions)
     if "pump_rate" not in part.data:
         why = "calculated from curve and pipe, accurate to 15 %; better: time a bucket at the outlet"
         assumptions.append(Assumption(part.name("pump_rate"), "calculated", why))
     then = _then(part)
     if facts is not None:
-        facts.update({"_rate_m3s": rate, "_then_m3s": then})
+        facts.update({"_rate_m3s": rate, "_then_m3s": then, "_ran": ran})
     return facts
+
+
+def _which_ran(part, assumptions):
+    # The rate of a pump that was told needs no pump; one that was not told is the one that gives the greater inflow.
+    if not {"ran", "pump_rate", "calculated_rate"} & set(part.data):
+        why = "the pump that ran was not told; the stronger one gives the greater inflow"
+        assumptions.append(Assumption(part.name("ran"), STRONGER, why, "the design inflow"))
+    return part.text("ran", STRONGER, (*RAN, STRONGER))
 
 
 def _then(part):

@@ -8,6 +8,8 @@ the ISO Guide to the expression of uncertainty in measurement).
 from dataclasses import dataclass
 from math import log, sqrt
 
+from host_sim import units
+from host_sim.errors import InputError
 from host_sim.plant import storm
 from host_sim.sizing.limits import FOOT, INCH, limit
 
@@ -27,6 +29,8 @@ class Estimate:
     conductance_m2s: float = 0.0  # of the soil, where recovery was measured
     rain_ms_each: float = 0.0  # rain for each m3/s of inflow, where an area is drained by the rational method
     day_m_each: float = 0.0  # the same for a day of rain
+    rate_m3s: float = 0.0  # of the pump that ran, where the estimate rests on one
+    fall_m3s: float = 0.0  # what the fall of a pump-down test alone takes out of the pit
 
     @property
     def value_m3s(self):
@@ -120,11 +124,11 @@ def _rise(facts, inputs, pump_m3s):
 
 def _pump_down(facts, inputs, pump_m3s):
     area = _mean_area(_pit(inputs), facts["from_m"] - facts["way_m"], facts["from_m"])
-    rate = facts["_rate_m3s"] or facts["_then_m3s"] or pump_m3s
-    error = 0.05 if facts["_rate_m3s"] else 0.15
+    rate = pump_m3s
+    error = RATE_MEASURED if facts["_rate_m3s"] else RATE_CALCULATED
 
     def work(rate_m3s, area_m2, fall_m, time_s):
-        return max(0.0, rate_m3s - area_m2 * fall_m / time_s)
+        return rate_m3s - area_m2 * fall_m / time_s
 
     values = {"rate_m3s": rate, "area_m2": area, "fall_m": facts["way_m"], "time_s": facts["time_s"]}
     errors = {
@@ -133,19 +137,31 @@ def _pump_down(facts, inputs, pump_m3s):
         "fall_m": sqrt(2.0) * facts["_tape_m"],
         "time_s": facts["_watch_s"],
     }
-    return bounds(work, values, errors), "pump rate - area x fall / time", "conservation of water", {}
+    found = tuple(max(figure, 0.0) for figure in bounds(work, values, errors))
+    fall_m3s = rise_rate_m3s(area, facts["way_m"], facts["time_s"])
+    if found[2] <= 0.0:
+        moves = units.show(rate, "flow")
+        raise InputError(
+            f"sizing.evidence: the pump-down test falls {units.show(facts['way_m'], 'length')} in "
+            f"{facts['time_s']:g} s, which takes {units.show(fall_m3s, 'flow')} out of the pit; the pump moves {moves} "
+            f"({'as measured' if facts['_rate_m3s'] else 'by its curve and pipe'}, give or take {error:.0%}), so the "
+            f"water cannot fall faster than {moves} takes it out, with no inflow at all.  Measure fall and time again, "
+            "say which pump ran (ran = pump 1, pump 2 or both), or time a bucket at the outlet (pump_rate)",
+            inputs.name)  # fmt: skip
+    return found, "pump rate - area x fall / time", "conservation of water", {"rate_m3s": rate, "fall_m3s": fall_m3s}
 
 
 def _log(facts, inputs, pump_m3s):
     if "points" in facts:
         return _steepest(facts, inputs)
-    rate = facts["_rate_m3s"] or facts["_then_m3s"] or pump_m3s
-    error = 0.05 if facts["_rate_m3s"] else 0.15
+    rate = pump_m3s
+    error = RATE_MEASURED if facts["_rate_m3s"] else RATE_CALCULATED
     if facts["_run_s"]:
         values = {"rate": rate, "share": facts["_run_s"] / facts["over_s"]}
         errors = {"rate": error * rate, "share": 0.05 * values["share"]}
         how = "pump rate x run time / time"
-        return bounds(lambda rate, share: rate * share, values, errors), how, "conservation of water", {}
+        more = {"rate_m3s": rate}
+        return bounds(lambda rate, share: rate * share, values, errors), how, "conservation of water", more
     volume = _pit(inputs).volume_m3(facts["to_m"]) - _pit(inputs).volume_m3(facts["from_m"])
     values = {"starts": facts["starts"], "over_s": facts["over_s"], "volume_m3": volume, "pump_m3s": rate}
     spread = sqrt(2.0) * facts["_tape_m"] / (facts["to_m"] - facts["from_m"])
@@ -155,7 +171,8 @@ def _log(facts, inputs, pump_m3s):
         "volume_m3": volume * sqrt(spread**2 + facts["_area_share"] ** 2),
         "pump_m3s": error * rate,
     }
-    return bounds(logged_m3s, values, errors), "counted starts, T = V/Q + V/(Qp-Q)", "US Army EI 11C201, 1997", {}
+    how, more = "counted starts, T = V/Q + V/(Qp-Q)", {"rate_m3s": rate}
+    return bounds(logged_m3s, values, errors), how, "US Army EI 11C201, 1997", more
 
 
 def _steepest(facts, inputs):
@@ -249,18 +266,52 @@ _WORK = {
 ALREADY_PEAK = ("drained area", "recovery", "rule of thumb", "scenario")  # these speak of the worst time themselves
 
 
-def estimate(evidence, inputs, pump_m3s):
-    """Return the Estimate of one piece of evidence; `pump_m3s` is one pump's rate, for tests that need it."""
-    (value, low, high), how, source, more = _WORK[evidence.kind](evidence.facts, inputs, pump_m3s)
+RATE_MEASURED, RATE_CALCULATED = 0.05, 0.15  # error of a pump's rate by a bucket, and by curve and pipe; our own choice
+BY_RATE = ("pump-down test", "log")  # these rest on what a pump moves
+RAN = ("pump 1", "pump 2", "both")
+
+
+def _rates(facts, rates_m3s):
+    # What the pump moved; where nobody said which one it was, what each one moves.
+    told = facts["_rate_m3s"] or facts["_then_m3s"]
+    if told:
+        return (told,)
+    ran = facts.get("_ran")
+    return (rates_m3s[RAN.index(ran)],) if ran in RAN else rates_m3s[:2]
+
+
+def estimate(evidence, inputs, rates_m3s):
+    """Return the Estimate of one piece of evidence; `rates_m3s` is what pump 1, pump 2 and both move, for tests that
+    need it.
+
+    Where the pump that ran was not told, the one that gives the greater inflow is
+    taken.  Raises InputError for a pump-down test that its pump cannot have made.
+    """
+    work, facts = _WORK[evidence.kind], evidence.facts
+    if evidence.kind not in BY_RATE or "points" in facts:
+        return _estimate(evidence, work(facts, inputs, 0.0))
+    found, refused = [], []
+    for rate_m3s in _rates(facts, rates_m3s):
+        try:
+            found.append(_estimate(evidence, work(facts, inputs, rate_m3s)))
+        except InputError as error:
+            refused.append((rate_m3s, error))
+    if not found:
+        raise max(refused, key=lambda item: item[0])[1]
+    return max(found, key=lambda item: (item.value_m3s, item.upper_m3s))
+
+
+def _estimate(evidence, worked):
+    (value, low, high), how, source, more = worked
     peak = evidence.kind in ALREADY_PEAK
     factor = 1.0 if peak else weather_factor(evidence.weather)
     weather = "already the worst case" if peak else evidence.weather
     return Estimate(evidence.kind, how, source, weather, factor, value, low, high, **more)
 
 
-def design(inputs, pump_m3s):
-    """Return the Design of all the evidence."""
-    estimates = tuple(estimate(item, inputs, pump_m3s) for item in inputs.evidence)
+def design(inputs, rates_m3s):
+    """Return the Design of all the evidence; `rates_m3s` as for `estimate`."""
+    estimates = tuple(estimate(item, inputs, rates_m3s) for item in inputs.evidence)
 
     def demand(item):
         return max(item.value_m3s * (1.0 + inputs.margin), item.upper_m3s)

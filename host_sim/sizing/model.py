@@ -1,6 +1,7 @@
 """The sizing worked through: one function from a site document to a Result that every report is written from."""
 
 from dataclasses import dataclass
+from math import ceil, inf
 
 from duplexsump.control import settings as s
 
@@ -8,6 +9,7 @@ from host_sim.sizing import battery, contacts, cycling, head, inflow, reserve, r
 from host_sim.sizing.limits import limit
 from host_sim.sizing.reading import read
 
+SPARE_RUN = 1.2  # max_run over the longest run at the design inflow; our own choice
 LEAST_BAND = 0.2  # of the pumped band that the bodies leave, however wide they are; our own choice
 
 
@@ -34,8 +36,12 @@ class Result:
     stored_expected: object
     wires: battery.Wires
     sensors: tuple = ()  # of inputs.Sensor, by pump
-    rate_m3s: float = 0.0  # of the weaker pump alone at half the pit's depth, for tests that need a pump's rate
     displaced_m3: float = 0.0  # of the pumped band by the bodies of the pumps, already off in `starts`
+
+    @property
+    def rates_m3s(self):
+        """What the pump of each measurement moved, as it was taken; 0 where none is needed."""
+        return tuple(item.rate_m3s for item in self.design.estimates)
 
     @property
     def lead(self):
@@ -52,14 +58,15 @@ def size(data, source="site"):
     """Return the Result of a site document.  Raises InputError with everything that is wrong with it."""
     inputs = read(data, source)
     middle = 0.5 * inputs.pit.floor_m
-    rates = [head.point(inputs, which, "", middle).flow_m3s for which in (head.ALONE_1, head.ALONE_2)]
-    design = inflow.design(inputs, min(rates))
+    rates = tuple(head.point(inputs, which, "", middle).flow_m3s for which in (head.ALONE_1, head.ALONE_2, head.BOTH))
+    design = inflow.design(inputs, rates)
     recommended = contacts.recommend(inputs, design.inflow_m3s)
     given = bool(inputs.contacts) and all(inputs.contacts)
     used = inputs.contacts if given else completed(inputs.contacts, recommended)
     values = contacts.follow(inputs, used, design.inflow_m3s)
     points = head.points(inputs, used)
     turns = cycling.Cycling(inputs, used, values)
+    _longest_run(inputs, values, turns, design.inflow_m3s)
     worst, starts = _worst(turns, design.inflow_m3s)
     # Less water between off and lead where the bodies stand: T is in proportion to it.
     displaced = room.displaced_m3(inputs, used[0].dry_m, used[1].wet_m)
@@ -74,8 +81,16 @@ def size(data, source="site"):
         room.room(inputs, used, design.inflow_m3s, turns.band_m3),
         reserve.reserve(inputs, used, values, design, points, worn_m3s),
         held, battery.stored(inputs, points, design.expected_m3s), battery.wires(inputs, held),
-        sensors.sensors(inputs, values), min(rates), displaced,
+        sensors.sensors(inputs, values), displaced,
     )  # fmt: skip
+
+
+def _longest_run(inputs, values, turns, design_m3s):
+    # A run at the design inflow that lasts longer than max_run would hand over in mid-run (narrative D4).
+    runs = [turns.cycle(n, design_m3s).run_s for n in (0, 1)]
+    longest_s = max([run for run in runs if run < inf], default=0.0)
+    if "max_run" not in inputs.overrides and longest_s * 1000.0 > values[s.MAX_RUN_MS]:
+        values[s.MAX_RUN_MS] = min(ceil(SPARE_RUN * longest_s / 60.0) * 60000, s.TABLE[s.MAX_RUN_MS][s.MOST])
 
 
 def completed(given, recommended):

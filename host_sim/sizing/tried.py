@@ -36,10 +36,10 @@ STALE = {
 }  # fmt: skip
 
 
-def tried(data, edits, rate_m3s=None):
+def tried(data, edits, rates_m3s=None):
     """Return a document with edits made; the measurements in it keep the pit, and the pump's rate, that they had.
 
-    `rate_m3s` is the rate of a pump as it is calculated for the document before.
+    `rates_m3s` is what the pump of each measurement moved, as it is calculated for the document before.
     A measurement that is edited itself is taken as made in the new pit.
     """
     found = edited(data, edits)
@@ -47,7 +47,7 @@ def tried(data, edits, rate_m3s=None):
     if look(data, "sizing.evidence") and not any(key.startswith("sizing.evidence") for key in edits):
         if look(data, MEASURED) is None and found.get("pit") != data.get("pit"):
             again[MEASURED] = data["pit"]
-        again.update(_rates(data, edits, rate_m3s))
+        again.update(_rates(data, edits, rates_m3s))
     assumed = look(found, "sizing.assumed")
     if isinstance(assumed, list):
         left = [item for item in assumed if not _stale(item, edits)]
@@ -55,15 +55,15 @@ def tried(data, edits, rate_m3s=None):
     return edited(found, again)
 
 
-def _rates(data, edits, rate_m3s):
-    if rate_m3s is None or not any(key.partition(".")[0] in ("pump", "pump1", "pump2", "discharge", "pit")
+def _rates(data, edits, rates_m3s):
+    if rates_m3s is None or not any(key.partition(".")[0] in ("pump", "pump1", "pump2", "discharge", "pit")
                                    for key in edits):  # fmt: skip
         return {}
     found = {}
     for place, item in enumerate(look(data, "sizing.evidence")):
         told = {"pump_rate", "calculated_rate", "file"} & set(item)
         if item.get("kind") in BY_RATE and not told:
-            found[f"sizing.evidence.{place}.calculated_rate"] = f"{rate_m3s / GPM:.6f} gpm"
+            found[f"sizing.evidence.{place}.calculated_rate"] = f"{rates_m3s[place] / GPM:.6f} gpm"
     return found
 
 

@@ -21,6 +21,8 @@ def draw(seed, number):
     _power(rng, a)
     _floats(rng, a)
     _forget(rng, a)
+    # A generator of its own, so that the interviews of a seed stay what they are.
+    a["falls_pump"] = random.Random(f"ran {seed}/{number}").choice(["pump 1", "1", "pump 2", "both", *UNKNOWN[:2]])
     return a
 
 

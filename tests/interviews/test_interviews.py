@@ -163,29 +163,26 @@ def test_a_pump_that_leads_must_draw_down_to_off_alone():
     assert not any(row.held for row in rows) and "cannot draw down to off alone" in rows[0].why
 
 
-def test_a_pump_whose_start_pulls_the_battery_down_is_not_counted_on():
-    # Interview 3021/390: the start on the inverter takes 340 A from the battery, which the controller then takes for
-    # dead; with high wet the pump runs all the same, 8 s later, and the floor, 3 in above, was wet by then.
+def test_a_pump_whose_start_pulls_the_battery_down_for_a_moment_is_counted_on():
+    # Interview 3021/390: the start on the inverter takes 340 A from the battery for 0.3 s; what the battery reads
+    # counts once it has stood for a second, so the controller does not take it for dead (narrative A4).
     text, _ = talk(draw(3021, 390))
     result = size(tomllib.loads(text))
     assert battery.start_v(result.inputs, 1) < 8.0  # 7.7 A x 5 x 120 V x 0.75 / (12 V x 0.85) = 340 A, 12 mohm / 0.8
+    assert battery.running_v(result.inputs, 1) > 10.5
     row = rules.by_fault(rules.covered(result))["mains-lost"]
-    assert not row.held and "waits for high" in row.why and "below 10.5 V" in row.why
-    found = judging.Verdict(0, 0)
-    judging._night(result, replace(row, held=True, seconds=3600.0), judging.random.Random(1), found)
-    assert any("the floor is wet" in line for line in found.broken)
-    # Six batteries side by side bear it.
-    stiff = size(edited(tomllib.loads(text), {"supply.battery.resistance": "2 mohm"}))
-    assert battery.start_v(stiff.inputs, 1) > 10.5
-    row = rules.by_fault(rules.covered(stiff))["mains-lost"]
     assert row.held and "runs on the battery" in row.why
     found = judging.Verdict(0, 0)
-    judging._night(stiff, row, judging.random.Random(1), found)
+    judging._night(result, replace(row, seconds=min(row.seconds, 3600.0)), judging.random.Random(1), found)
     assert found.tried and not found.broken
-    # Interview 3022/227: a 25.7 A battery pump stands in for pump 1, which was tried 53 times in an hour meanwhile.
+    # A start that is slow to end, or a pump that holds the battery down while it runs, is taken for a dead battery.
+    slow = size(edited(tomllib.loads(text), {"supply.battery.resistance": "40 mohm"}))
+    assert battery.running_v(slow.inputs, 1) < 10.5
+    row = rules.by_fault(rules.covered(slow))["mains-lost"]
+    assert not row.held and "waits for high" in row.why and "below 10.5 V" in row.why
+    # Interview 3022/227: a 25.7 A battery pump stands in for pump 1.
     rows = rules.by_fault(rules.covered(size(tomllib.loads(talk(draw(3022, 227))[0]))))
-    assert not rows["pump1-valve-shut"].held and "waits for high" in rows["pump1-valve-shut"].why
-    assert rows["pump2-valve-shut"].held  # the mains pump stands in as before
+    assert rows["pump1-valve-shut"].held and rows["pump2-valve-shut"].held
 
 
 def test_a_pump_that_must_help_where_its_check_valve_is_gone_may_be_shut_out():

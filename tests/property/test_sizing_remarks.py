@@ -139,7 +139,7 @@ def test_some_site_raises_it_and_its_own_cure_cures_it(name):
     cures = remarks.working_cures(before, remark, SAY)
     assert cures and len({cure.text for cure in cures}) == len(cures)
     for cure in cures:
-        after = size(tried(data, cure.edits, before.rate_m3s))
+        after = size(tried(data, cure.edits, before.rates_m3s))
         assert remark.raised(after, SAY) is None
         assert cure.text and cure.edits
 
@@ -171,7 +171,7 @@ def test_remarks_of_random_sites_are_cured_by_the_cures_that_are_printed():
         for item in remarks.raised(result, SAY):
             told += 1
             for cure in item.cures:
-                assert item.remark.raised(size(tried(data, cure.edits, result.rate_m3s)), SAY) is None
+                assert item.remark.raised(size(tried(data, cure.edits, result.rates_m3s)), SAY) is None
             if not item.cures:
                 uncured.append(item.remark.name)
     assert told > 20

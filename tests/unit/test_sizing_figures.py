@@ -230,7 +230,7 @@ def test_the_headline_of_a_pit_with_points_not_met_does_not_hide_them():
     found = raised(result, SAY, False)
     said = headline(result, found, verdict(found), SAY)
     assert verdict(found) not in ("fits", "does not fit")
-    assert said.startswith(f"Fits the pumps' limits, {len(found)} points not met: ")
+    assert said.startswith(f"Fits the pumps' limits, {len(found)} points not met, the worst first: ")
     for item in found:
         if item.remark.name in MISSED:
             assert item.title.lower() in said.lower()

@@ -30,11 +30,11 @@ CHANGES = {
 def test_no_change_on_paper_moves_the_measured_inflow(kind, change):
     data = edited(SOUND, {"sizing.evidence": [KINDS[kind]]})
     before = size(data)
-    once = tried(data, CHANGES[change], before.rate_m3s)
+    once = tried(data, CHANGES[change], before.rates_m3s)
     after = size(once)
     assert after.design.expected_m3s == pytest.approx(before.design.expected_m3s, rel=1e-6)
     # And once more, on top: it is still the first pit's.
-    twice = size(tried(once, {"pit.diameter": "44 in"}, after.rate_m3s))
+    twice = size(tried(once, {"pit.diameter": "44 in"}, after.rates_m3s))
     assert twice.design.expected_m3s == pytest.approx(before.design.expected_m3s, rel=1e-6)
     if change == "wider":
         assert after.inputs.diameter_m > before.inputs.diameter_m

@@ -1,5 +1,7 @@
 """The questions about battery, inverter, generator and circuits."""
 
+import re
+
 from host_sim import units
 from host_sim.sizing.interview.question import Question, among
 from host_sim.sizing.limits import AMPACITY, CHEMISTRY, COLD
@@ -8,6 +10,14 @@ BATTERY = ("battery pump", "inverter")
 ON_BATTERY = among("backup", *BATTERY)
 GAUGES = tuple(f"{size} AWG" for size in sorted(AMPACITY, reverse=True))
 HOURS = "how long the battery lasts"
+
+
+def gauge(text):
+    """Return a wire gauge as people write it, "#8", "10 ga", "8 gauge", as "8 AWG"; any other text as it is."""
+    found = re.fullmatch(r"\s*(?:#|no\.?|awg)?\s*(\d{1,2}|1/0)(?:\s*(?:gauge|ga\.?|awg|wire))*\s*", text.lower())
+    return f"{found[1].replace('1/0', '0')} AWG" if found else text
+
+
 
 # fmt: off
 QUESTIONS = (
@@ -35,7 +45,7 @@ QUESTIONS = (
              "10 ft", "a long one", "voltage drop and wire size", "battery cable", when=ON_BATTERY, least="0.5 ft",
              most="100 ft"),
     Question("gauge", "What wire gauge is it?", "It must carry the fuse.", "choice", "6 AWG", "10 AWG",
-             "a thin one", "voltage drop and fuse", "wire gauge", GAUGES, when=ON_BATTERY),
+             "a thin one", "voltage drop and fuse", "wire gauge", GAUGES, when=ON_BATTERY, spelt=gauge),
     Question("fuse", "What fuse is at the battery?", "Right at the battery post.", "current", "60 A", "none",
              "assumed missing", "whether a short starts a fire", "battery fuse", when=ON_BATTERY, least="1 A",
              most="500 A", words=("none",)),

@@ -1,5 +1,7 @@
 """The questions about each pump: its supply, its plate, its curve, where it stands.  Each pump has its own answers."""
 
+import re
+
 from host_sim import units
 from host_sim.sizing import example_curve
 from host_sim.sizing.interview import pipe
@@ -228,6 +230,15 @@ def _how(text):
     return HOW[0] if "point" in word or "curve" in word else text
 
 
+def buckets(text):
+    """Return water caught as people count it: "6 buckets", "1 bucket" of 5 gal as gallons; any other text as it is.
+
+    A bucket is 5 gal (common practice, no source).
+    """
+    found = re.fullmatch(r"\s*(\d+(?:\.\d+)?)\s*(?:5[- ]?gal(?:lon)?\s+)?(?:buckets?|pails?)\s*", text.lower())
+    return f"{5.0 * float(found[1]):g} gal" if found else text
+
+
 def _plate(n):
     # fmt: off
     p = f"pump {n}"
@@ -273,7 +284,8 @@ def _plate(n):
                  when=_asked(n, HOW[1]), least="1 gpm", most="1000 gpm"),
         Question(f"bucket_{n}", f"Only {p} running, bucket at the outlet: how much water did it catch?",
                  "Count whole buckets; five or more make a good figure.", "volume", "5 gal", "5 gal", "one bucket",
-                 PUMP_HEAD, f"water caught from {p}", when=_asked(n, HOW[2]), least="0.5 gal", most="1000 gal"),
+                 PUMP_HEAD, f"water caught from {p}", when=_asked(n, HOW[2]), least="0.5 gal", most="1000 gal",
+                 spelt=buckets),
         Question(f"bucket_time_{n}", f"How long did that take, with {p}?", "By the watch.", "time", "10 s",
                  "15 s", "a slow pump", PUMP_HEAD,
                  f"time of the bucket test of {p}", when=_asked(n, HOW[2]), least="1 s", most="1 h"),
@@ -359,7 +371,7 @@ def edits(a, known):
             "body_diameter": a[f"body_{n}"],
             "covered_to": a[f"covered_{n}"],
             "starts_per_hour": a[f"starts_hour_{n}"],
-            "curve_from": KINDS[a[f"curve_how_{n}"]] if known(f"curve_how_{n}") and _told(n, a, known) else "assumed",
+            "curve_from": KINDS[a[f"curve_how_{n}"]] if _told(n, a, known) else "assumed",
         }
     if a["backup"] == "inverter":
         found["pump2.supply"] = "either"
@@ -382,6 +394,12 @@ def assumed(a, known):
             found.append({"what": f"shut-off head of pump {n}", "taken": taken, "why": NO_FLOW,
                           "changes": "the pressure that pipe and valves must hold"})  # fmt: skip
     return found
+
+
+def given_after_all(key, a, known):
+    """Whether an answer that was not known was given by the next: the points of a curve, typed after "don't know"."""
+    place = key.removeprefix("curve_how_")
+    return place in ("1", "2") and _told(int(place), a, known)
 
 
 def _told(n, a, known):

@@ -6,7 +6,8 @@ from typing import Any
 
 from host_sim import units
 
-NOT_KNOWN = ("", "?", "don't know", "dont know", "do not know", "dunno", "not sure", "no idea", "unknown", "skip")
+NOT_KNOWN = ("", "?", "don't know", "dont know", "do not know", "dunno", "not sure", "no idea", "unknown", "skip",
+             "i don't know", "i dont know", "i do not know", "don’t know", "i don’t know", "idk", "not known")
 
 
 @dataclass(frozen=True)

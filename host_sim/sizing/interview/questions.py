@@ -34,7 +34,8 @@ def document(given):
         data = edited(data, part.edits(values))
     data = edited(data, pumps.edits(values, known))
     assumed = [_assumed(q, given[q.key]["value"]) for q in QUESTIONS
-               if q.what and q.key in values and not known(q.key)] + pumps.assumed(values, known)  # fmt: skip
+               if q.what and q.key in values and not known(q.key)
+               and not pumps.given_after_all(q.key, values, known)] + pumps.assumed(values, known)  # fmt: skip
     return edited(data, {"sizing.assumed": assumed} if assumed else {})
 
 

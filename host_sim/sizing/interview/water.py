@@ -2,7 +2,8 @@
 
 from host_sim import units
 from host_sim.sizing.evidence import KINDS as EVIDENCE
-from host_sim.sizing.evidence import WEATHER
+from host_sim.sizing.evidence import STRONGER, WEATHER
+from host_sim.sizing.inflow import RAN
 from host_sim.sizing.interview.question import Question, among
 from host_sim.sizing.limits import INCH
 
@@ -61,7 +62,11 @@ QUESTIONS = (
              "length", "6 in", "6 in", "near the stop height", INFLOW, "start of the rise",
              when=lambda a: (a.get("evidence"), a.get("shape")) == ("rise test", "bucket"), least="0 in",
              most="10 ft", check=_within("rise", 1)),
-    Question("falls", "With one pump running, how far did the water fall?", "Inflow = pump rate less the fall.",
+    Question("falls_pump", "Which pump ran in the pump-down test?",
+             "Inflow = what that pump moves, less the fall.  With a battery pump, pump 1 is the mains pump and pump 2 "
+             "the battery pump.", "choice", "pump 1", STRONGER, "it gives the greater inflow", INFLOW,
+             "pump that ran in the pump-down test", (*RAN, STRONGER), when=among("evidence", "pump-down test")),
+    Question("falls", "While it pumped, how far did the water fall?", "Inflow = pump rate less the fall.",
              "length", "6 in", "1 in", "a slow fall means a large inflow", INFLOW, "fall",
              when=among("evidence", "pump-down test"), least="0.1 in", most="10 ft"),
     Question("falls_time", "How long did the fall take?", "By the watch.", "time", "30 s", "60 s",
@@ -112,6 +117,7 @@ QUESTIONS = (
 
 KEYS = {
     "rise": "rise", "rise_time": "in", "rise_from": "from", "falls": "falls", "falls_time": "in", "falls_from": "from",
+    "falls_pump": "ran",
     "starts": "starts", "over": "over", "stops_at": "stops_at", "starts_at": "starts_at", "drained": "area",
     "rain": "rain", "table": "water_table", "low": "from", "high": "to", "recovery_time": "in", "thumb": "area",
     "weather": "weather",

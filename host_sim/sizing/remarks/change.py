@@ -47,9 +47,18 @@ def top_m(result):
     return (4.0 * pit.area_m2(pit.floor_m - 1e-6) / 3.141592653589793) ** 0.5
 
 
+STOCK_M = tuple(inches * INCH for inches in (18, 24, 30, 36, 48))  # round basins; common practice, no source
+
+
 def wider(result, least_m, say, why="a pit"):
-    """Return a family of wider pits in steps of 2 in from a least width on."""
+    """Return a family of wider pits from a least width on: stock sizes of a round basin, else steps of 2 in."""
     step = 2 * INCH
+    stock = result.inputs.basin.kind != "concrete" and result.inputs.shape != "square"
+    if stock:
+        digs = cost(result, "pit")
+        now = result.inputs.diameter_m
+        return [Cure(f"{why} {say(w, 'length')} wide (a stock basin)", width_edits(result, w), digs)
+                for w in STOCK_M if w >= least_m - 1e-6 and w > now + 1e-6]  # fmt: skip
     first = max(ceil(least_m / step - 1e-6) * step, ceil((result.inputs.diameter_m + 1e-6) / step) * step)
     widths = []
     while first <= WIDEST_M and len(widths) < 8:
@@ -151,6 +160,9 @@ def other_pump(result, steps, say, grow_head=False, only=None):
     found = []
     numbers = (0, 1) if only is None else (only,)
     for step in steps:
+        least = min(result.inputs.pumps[n].curve.runout_m3s for n in numbers) * step
+        if step < 1.0 and least < limit("smallest_pump"):
+            continue  # nobody sells it
         up = step if grow_head else 1.0
         shutoff = max(result.inputs.pumps[n].curve.shutoff_m for n in numbers) * up
         runout = max(result.inputs.pumps[n].curve.runout_m3s for n in numbers) * step

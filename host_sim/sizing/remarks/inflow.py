@@ -54,6 +54,39 @@ def _longer(result, say):
     return [family]
 
 
+def _falls(result):
+    # (place, Estimate) of the pump-down tests whose inflow is a small difference of two large figures.
+    return [(i, e) for i, e in enumerate(result.design.estimates)
+            if e.kind == "pump-down test" and e.uncertainty > limit("uncertain")]  # fmt: skip
+
+
+def _small_difference(result, say):
+    found = _falls(result)
+    if not found:
+        return None
+    e = found[0][1]
+    return (
+        f"the pump moves {say(e.rate_m3s, 'flow')} and the fall accounts for {say(e.fall_m3s, 'flow')} of it: the "
+        f"inflow is the small difference, {say(e.measured_m3s, 'flow')}, and may be "
+        f"{say.span(e.low_m3s, e.high_m3s, 'flow')}"
+    )
+
+
+def _time_the_rise(result, say):
+    place, e = _falls(result)[0]
+    flow = max(e.measured_m3s, 0.25 * e.high_m3s, 1e-6)
+    rise = 0.3 * result.inputs.pit.floor_m
+    seconds = result.inputs.pit.volume_m3(rise) / flow
+    test = {"kind": "rise test", "rise": text_of(rise, "length"), "in": f"{max(seconds, 20.0):.0f} s", "from": "0 in",
+            "weather": "wettest"}  # fmt: skip
+    rate = {f"sizing.evidence.{place}.pump_rate": text_of(e.rate_m3s, "flow", 2)}
+    return [
+        one("time a rise instead, with both pumps unplugged (rise test): it measures the inflow itself",
+            {f"sizing.evidence.{place}": test}, HAND, True),
+        one("time a bucket at the outlet with the pump that ran, and give its rate (pump_rate)", rate, HAND, True),
+    ]  # fmt: skip
+
+
 def _disagree(result, say):
     measured = [e for e in result.design.estimates if e.kind != "rule of thumb"]
     if len(measured) < 2:
@@ -139,6 +172,7 @@ def _confirm(result, say):
 REMARKS = (
     Remark("not_wettest", SECTION, False, "inflow not measured in the wettest week", _not_wettest, _repeat),
     Remark("uncertain_test", SECTION, False, "rise test too short", _uncertain, _longer),
+    Remark("small_difference", SECTION, False, "pump-down test tells little", _small_difference, _time_the_rise, True),
     Remark("evidence_disagrees", SECTION, False, "inflow measurements disagree", _disagree, _settle),
     Remark("nothing_measured", SECTION, False, "inflow not measured", _nothing_measured, _measure),
     Remark("gravel_stores", SECTION, False, "rise test in a perforated basin", _perforated, _confirm),

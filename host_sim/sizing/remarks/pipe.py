@@ -209,6 +209,38 @@ def _pays(result, say):
     )
 
 
+def _beyond_the_wall_m(result):
+    # What is left of each pump's pipe for the way out, once it has gone up.
+    discharge = result.inputs.discharge
+    header_m = discharge.header.length_m if discharge.header else 0.0
+    return [riser.length_m + header_m - (discharge.outlet_m - result.inputs.pumps[n].intake_m)
+            for n, riser in enumerate(discharge.risers)]  # fmt: skip
+
+
+def _too_short(result, say):
+    left_m, out_m = min(_beyond_the_wall_m(result)), result.inputs.outfall.distance_m
+    if left_m >= out_m - limit("tape_on_pipe") * out_m:
+        return None
+    return (
+        f"the outlet is {say(out_m, 'distance')} from the wall, but beyond the lift only "
+        f"{say(max(left_m, 0.0), 'distance')} of pipe are given: flow and reserve are worked out with too little pipe, "
+        "or the distance is not so far"
+    )
+
+
+def _whole_way(result, say):
+    data, edits = result.inputs.data["discharge"], {}
+    more_m = result.inputs.outfall.distance_m - min(_beyond_the_wall_m(result))
+    if "header" in data:
+        edits["discharge.header.length"] = text_of(result.inputs.discharge.header.length_m + more_m, "distance", 2)
+    for n, key in enumerate(("riser1", "riser2")):
+        held = key if key in data else "riser" if n == 0 and "riser" in data else ""
+        if held and "header" not in data:
+            length_m = result.inputs.discharge.risers[n].length_m + more_m
+            edits[f"discharge.{held}.length"] = text_of(length_m, "distance", 2)
+    return [one(f"walk the pipe again and give all of it: {say(more_m, 'distance')} more", edits, HAND)]
+
+
 REMARKS = (
     Remark("not_pressure_pipe", SECTION, True, "pipe not rated for pressure", _not_pressure, _solid_wall),
     Remark("pressure_over_rating", SECTION, True, "pipe pressure rating exceeded", _pressure, _slower),
@@ -216,6 +248,7 @@ REMARKS = (
     Remark("velocity_low", SECTION, False, "velocity too low", _slow, _faster),
     Remark("below_minimum_flow", SECTION, True, "pump below its minimum flow", _below, _more_flow),
     Remark("beyond_run_out", SECTION, False, "pump beyond its run-out", _beyond, _throttle),
+    Remark("pipe_too_short", SECTION, False, "less pipe than the way to the outlet", _too_short, _whole_way),
     Remark("lag_gains_little", SECTION, False, "second pump adds little", _gain, _own_lines),
     Remark("weaker_pump_shut_out", SECTION, True, "one pump shuts out the other", _shut_out, _equal_pumps),
     Remark("no_weep_hole", SECTION, False, "no weep hole", _weep, _drill),

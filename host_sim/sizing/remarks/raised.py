@@ -13,7 +13,7 @@ from host_sim.sizing.tried import tried
 def works(result, remark, cure, say):
     """Return the Result with the cure if the remark is gone with it, else None."""
     try:
-        after = size(tried(result.inputs.data, cure.edits, result.rate_m3s))
+        after = size(tried(result.inputs.data, cure.edits, result.rates_m3s))
     except InputError:
         return None
     return after if remark.raised(after, say) is None else None

@@ -5,6 +5,7 @@ from duplexsump.control import settings as s
 from host_sim.sizing.covered import leaders, unfit
 from host_sim.sizing.head import ALONE_1, ALONE_2
 from host_sim.sizing.limits import limit
+from host_sim.sizing.model import fixed_duty
 from host_sim.sizing.remarks.change import deeper, much_deeper, one, other_pump, pipes, separate_lines, spread, wider
 from host_sim.sizing.remarks.remark import MACHINE, SETTING, Remark
 from host_sim.sizing.say import text_of
@@ -123,9 +124,14 @@ def _time(result, say):
         return None
     return (
         f"with the mains out the water rises from lead to the floor in {say(seconds, 'seconds')} at the design inflow, "
-        f"sooner than anybody wakes and acts ({say(limit('time_to_floor'), 'time')}), and there is no battery or "
-        "generator"
+        f"sooner than anybody wakes and acts ({say(limit('time_to_floor'), 'time')}), and {_by_hand(result)}"
     )
+
+
+def _by_hand(result):
+    if result.inputs.power.generator_w:
+        return "the generator must be started by hand"
+    return "there is no battery or generator"
 
 
 def _protected(result):
@@ -252,11 +258,11 @@ def _larger_generator(result, say):
 def _long_runs(result, say):
     cycle = result.cycling.cycle(result.lead, result.design.inflow_m3s)
     most = result.settings[s.MAX_RUN_MS] / 1000.0
-    if cycle.run_s <= most or _one(result, say) is not None or cycle.run_s == float("inf"):
+    if fixed_duty(result) or cycle.run_s <= most or _one(result, say) is not None or cycle.run_s == float("inf"):
         return None
     return (
         f"at the design inflow one run lasts {say(cycle.run_s, 'time')}, longer than max_run "
-        f"({say(most, 'time')}): the pumps would change over in mid-run, with an alarm every time"
+        f"({say(most, 'time')}): the pumps change over in mid-run, and each run counts as a long one"
     )
 
 

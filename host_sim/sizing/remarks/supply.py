@@ -59,8 +59,9 @@ def _sags(result, say):
     low = [f"pump {n + 1} pulls it down to {say(volts, 'voltage')}" for n, volts in found.items() if volts < dead_v]
     if not low:
         return None
-    return (f"starting {'; '.join(low)} (aged, cold, used as far as planned); below {say(dead_v, 'voltage')} the "
-            "controller takes it for dead and waits for high water")  # fmt: skip
+    return (f"starting {'; '.join(low)} (aged, cold, used as far as planned) for a moment; the controller lets a dip "
+            f"below {say(dead_v, 'voltage')} of under a second pass, but contactor and controller must bear it: a "
+            "supply of their own that rides through it")  # fmt: skip
 
 
 def _side_by_side(result, say):

@@ -5,6 +5,7 @@ from dataclasses import dataclass, field
 from host_sim.errors import InputError
 from host_sim.sizing import confirm as confirming
 from host_sim.sizing import head
+from host_sim.sizing.limits import limit
 from host_sim.sizing.remarks.raised import raised, verdict
 from host_sim.sizing.remarks.reserve import never_at_off
 from host_sim.sizing.report import parts, sections
@@ -23,9 +24,9 @@ CAUTIONS = (
     "are no promise of a dry basement.",
 )
 
-# What the person asked for, or what floods all the same: told with the verdict itself.
-MISSED = ("battery_too_small", "basin_floats", "nothing_measured", "outfall_unknown", "no_alarm_heard",
-          "controller_on_mains")  # fmt: skip
+# What floods all the same, or what the person asked for: told with the verdict itself, by consequence, the worst first.
+MISSED = ("power_cut_floods", "controller_on_mains", "battery_too_small", "small_difference", "nothing_measured",
+          "no_alarm_heard", "basin_floats", "generator_too_small", "outfall_unknown")  # fmt: skip
 
 
 @dataclass
@@ -90,7 +91,9 @@ def disagreement(checks, say):
     worst = max(wrong, key=lambda check: check.disagreement)
     what, promised, simulated, kind = worst.worst()
     at = say(worst.inflow_m3s, "flow")
-    return f"{what} at {at}: calculated {say(promised, kind)}, simulated {say(simulated, kind)}"
+    told = f"calculated {say(promised, kind)}, simulated {say(simulated, kind)}"
+    most = limit("inflow_agreement")
+    return f"{what} at {at}: {told}, {100.0 * worst.disagreement:.1f} % apart (allowed {100.0 * most:g} %)"
 
 
 def headline(result, found, word, say, checks=()):
@@ -100,7 +103,9 @@ def headline(result, found, word, say, checks=()):
     if word == "does not fit":
         return f"Does not fit: {'; '.join(item.title for item in serious)}."
     if word == "not confirmed":
-        return f"Not confirmed: the simulation disagrees with the {disagreement(checks, say)}."
+        return (f"Not confirmed: the simulation disagrees with the {disagreement(checks, say)}. Fix: plan with the "
+                "shorter time and the greater number of starts, and run its night; more water between off and lead "
+                "brings the two together.")  # fmt: skip
     start = f"design inflow {flow}, one pump {say(result.reserve.one_m3s, 'flow')} with water at high, at most "
     start += f"{result.starts['design']:.1f} starts per hour of each motor"
     believed = result.cycling.believed_m3s()
@@ -112,9 +117,9 @@ def headline(result, found, word, say, checks=()):
     if word == "fits":
         return f"Fits: {start}."
     count = len(found)
-    missed = [item.title for item in found if item.remark.name in MISSED]
-    but = f" {'; '.join(missed).capitalize()}." if missed else ""
-    return f"Fits the pumps' limits, {count} point{'s' if count != 1 else ''} not met: {start}.{but}"
+    missed = sorted((item for item in found if item.remark.name in MISSED), key=lambda i: MISSED.index(i.remark.name))
+    worst = f", the worst first: {'; '.join(item.title for item in missed)}" if missed else ""
+    return f"Fits the pumps' limits, {count} point{'s' if count != 1 else ''} not met{worst}: {start}."
 
 
 def cycle_curve(result, steps=90):

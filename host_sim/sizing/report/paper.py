@@ -29,6 +29,7 @@ SIGNED_MM = 18.0
 SPARE_MM = 5.0  # of a sheet, beyond the height that is planned with: what both papers hold, 255 mm, is not used up;
 # of the tight plan alone, whose halves are estimated too tall
 KEY_WIDTHS = (42.0, 26.0, 23.0)
+SAME_M = 1e-4  # heights nearer than this are the same
 PARAGRAPH = 300  # letters, from which on an assumption begins a new one
 # What is printed besides the key figures, the contacts, the operating points and the supply; the rest is on the screen.
 PRINTED = (
@@ -132,13 +133,20 @@ def _held(row, say):
 
 def _contacts(page, rows, say):
     found = []
+    same = all(abs(rows[f"contacts.{name}.{way}"].value - rows[f"contacts.{name}.{way}"].bound) < SAME_M
+               for name in NAMES for way in ("wet", "dry"))  # fmt: skip
     for name in reversed(NAMES):
         wet, dry = rows[f"contacts.{name}.wet"], rows[f"contacts.{name}.dry"]
-        texts = [say(value, "length") for value in (wet.value, wet.bound, dry.value, dry.bound)]
+        values = (wet.value, dry.value) if same else (wet.value, wet.bound, dry.value, dry.bound)
+        texts = [say(value, "length") for value in values]
         found.append([Cell(name, "name"), *(Cell(text) for text in texts)])
-    titles = tuple(Cell(text) for text in ("", "turns wet", "recommended", "turns dry", "recommended"))
     what = "the levels, and the float for high" if page.result.inputs.floats.kind == "transmitter" else "the floats"
-    return Table((10.0, 17.0, 23.5, 17.0, 23.5), found, f"Set {what} (heights above the bottom)", titles)
+    title = f"Set {what} (heights above the bottom)"
+    if same:
+        return Table((19.0, 36.0, 36.0), found, f"{title}, as recommended",
+                     tuple(Cell(text) for text in ("", "turns wet", "turns dry")))  # fmt: skip
+    titles = tuple(Cell(text) for text in ("", "turns wet", "advised", "turns dry", "advised"))
+    return Table((10.0, 17.0, 23.5, 17.0, 23.5), found, title, titles)
 
 
 def _points(page, say, sources):

@@ -36,10 +36,10 @@ class Part:
 
 def parts(result, say):
     """Return the Parts of a sized site."""
-    board = "two pump outputs, four contacts, alarm relay (sumpbench wiring)"
+    board = "two pump outputs, four contacts, alarm relay (sumpbench wiring); fuses: sumpbench build"
     found = [_basin(result, say), Part("1", "controller", board, OWN)]
     found += [_pump(result, n, say) for n in (0, 1)]
-    found += _reducers(result, say) + _valves(result, say) + _pipe(result, say)
+    found += _reducers(result, say) + _valves(result, say) + _pipe(result, say) + _joint(result, say)
     found += [
         Part("1", "cover, bolted, with grommets", "childproof and gas-tight", PRACTICE),
         *_floats(result, say),
@@ -69,9 +69,26 @@ def _pump(result, n, say):
     current = "DC" if pump.supply == "battery" else "AC"
     point = next(p for p in result.points if p.which == at and p.contact == "off")
     rating = f"{motor.volts:g} V {current}, {say(motor.rated_a, 'current')}; {say(point.flow_m3s, 'flow')} at "
-    rating += f"{say(point.tdh_m[n], 'head')}, {say(pump.curve.shutoff_m, 'head')} shut-off; outlet "
+    rating += f"{say(point.tdh_m[n], 'head')}{_shutoff(result, n, say)}; outlet "
     rating += fraction(plate.outlet_m / INCH)
     return Part("1", f"pump {n + 1} ({name[pump.supply]})", rating, f"{PLATE}; {SUM}")
+
+
+def _shutoff(result, n, say):
+    # What was assumed is nothing to buy a pump by.
+    assumed = {item.key for item in result.inputs.assumptions}
+    if {f"shut-off head of pump {n + 1}", f"curve of pump {n + 1}", f"source of the curve of pump {n + 1}"} & assumed:
+        return ", shut-off head not known"
+    return f", {say(result.inputs.pumps[n].curve.shutoff_m, 'head')} shut-off"
+
+
+def _joint(result, say):
+    # Where the two risers run into one header.
+    if result.inputs.discharge.header is None:
+        return []
+    sizes = [_nominal(result.inputs, key, say) for key in ("riser1", "riser2", "header")]
+    what = f"{sizes[0]} and {sizes[1]} into {sizes[2]}, above both check valves; pressure fitting"
+    return [Part("1", "wye (or tee) where the risers join", what, PRACTICE)]
 
 
 def _reducers(result, say):
@@ -123,7 +140,9 @@ def _pipe(result, say):
         fittings = {k: v for k, v in given.get("fittings", {}).items() if k in FITTINGS and v and k not in VALVES}
         words = ", ".join(f"{count} x {FITTINGS[k][2]}" for k, count in fittings.items()) or "no fittings"
         holds, source = _holds(inputs.piping.material, shutoff + surge, rated, say)
-        found.append(Part(say(pipe.length_m, "distance"), f"{size} pressure pipe, {name}", f"{holds}; {words}", source))
+        each = "" if name == "header" or words == "no fittings" else " in each"
+        found.append(Part(say(pipe.length_m, "distance"), f"{size} pressure pipe, {name}", f"{holds}; {words}{each}",
+                          source))  # fmt: skip
     return found
 
 
@@ -215,8 +234,10 @@ def _stored(result, say):
         found.append(Part("1", "slow-blow fuse, at the battery post", f"{say(wires.fuse_a, 'current')}, direct current",
                           FUSE_SOURCE))  # fmt: skip
         if supply.charger is not None:
+            blows = next((size for size in FUSES_A if size >= FUSE_FACTOR * supply.charger.amps), FUSES_A[-1])
             least = ceil(supply.battery.capacity_as / (limit("recharge") * supply.charger.efficiency))
-            refills = f"{say(least, 'current')} or more refills it in {say(limit('recharge'), 'time')}"
+            refills = f"{say(blows, 'current')} fuse in its lead at the battery; {say(least, 'current')} or more "
+            refills += f"refills it in {say(limit('recharge'), 'time')}"
             found.append(Part("1", "charger", f"{say(supply.charger.amps, 'current')} given; {refills}", PRACTICE))
         if supply.inverter is not None:
             amps = wires.surge_w / (power.battery_v * supply.inverter.efficiency)
