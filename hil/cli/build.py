@@ -2,7 +2,6 @@
 
 import json
 import os
-import tomllib
 from datetime import date
 from enum import StrEnum
 from pathlib import Path
@@ -67,12 +66,12 @@ def _guide(board, expander, active_low, thermal, site, out):
     from host_sim.board import wiring_list
     from host_sim.guide import page
     from host_sim.report import files
-    from host_sim.site.load import load_site, packaged
+    from host_sim.site.load import load_site, packaged, refuse_unsized
 
     files.check(out, (page.NAME, page.SUMMARY), page.SUMMARY, {"made_by": page.MADE_BY}, "guide")
     _refuse_other(out / page.SUMMARY, board, expander)
     if site is not None:
-        _refuse_unsized(site)
+        refuse_unsized(site)
     plan = load_site(site or packaged("demo"))
     if site is not None:
         # What this board cannot read of the site is said before anybody buys it.
@@ -110,17 +109,6 @@ def _refuse_other(summary, board, expander):
     if (found.get("board"), found.get("expander")) != (board, expander):
         which = f"{found.get('board')}{'' if found.get('expander') else ', no expander'}"
         raise InputError(f"{summary.parent} holds the guide for {which}: name another folder", "--out")
-
-
-def _refuse_unsized(site):
-    # What is written by `size --ask` has the answers only; what is wrong otherwise `load_site` says.
-    try:
-        data = tomllib.loads(site.read_text(encoding="utf-8"))
-    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError):
-        return
-    if "pit" in data and not {"contacts", "scenario"} & set(data):
-        raise InputError(f"it has the pit, but no contacts yet: size it, sumpbench size {site}, then give the sized "
-                         "site, --site sumpbench-size/site.toml", str(site))  # fmt: skip
 
 
 def _check(board, expander, port, virtual, link, record, only):

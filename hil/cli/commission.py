@@ -32,10 +32,13 @@ def commission(
 ):
     """Hose test at the pit: guides you step by step, reads the controller, and writes a record to sign."""
     from hil.commission.carry_out import run, run_virtual
+    from host_sim.site.load import refuse_unsized
 
     if bool(port) == virtual:
         raise InputError("which controller? give --port of a real one, or --virtual to watch a simulated hose test",
                          "--port")  # fmt: skip
+    if site is not None:
+        refuse_unsized(site)
     if virtual:
         raise typer.Exit(run_virtual(site, record, units.value, place, customer))
     raise typer.Exit(run(port, site, record, units.value, framing, unit, None, place, customer))

@@ -152,7 +152,8 @@ def _rested(context):
     board.look()
 
     def rested():
-        return all(board.values[f"pump_{p}_state"] < RETRY for p in (1, 2))
+        # While its thermal contact is open no reset ends a pump's rest.
+        return all(board.values[f"pump_{p}_state"] < RETRY or board.hot(p - 1) for p in (1, 2))
 
     if rested():
         return True

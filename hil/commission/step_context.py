@@ -137,6 +137,8 @@ class StepContext:
                 raise Back
             if given.lower() in ("stop", "quit", "exit"):
                 raise prompt.StoppedError
+            if given.lower() == "skip":
+                given = ""
             if not given:
                 self.person.say("   The record lists every untested item with its reason: a word or two will do.")
         return given

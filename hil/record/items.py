@@ -5,7 +5,7 @@ VERDICTS = (PASS, MARGINAL, FAIL, NOTED, NOT_TESTED)
 
 SECTIONS = (
     ("site", "Site and day"),
-    ("floats", "Floats by hand, horn, valves"),
+    ("floats", "Floats by hand, horn, valves, thermal contacts"),
     ("pump_1", "Pump 1 alone"),
     ("pump_2", "Pump 2 alone"),
     ("both", "Both pumps"),
@@ -28,6 +28,7 @@ ITEMS = (
     ("silence", "floats", "silence button stops the horn"),
     ("valve_1", "floats", "isolation valve 1 operated"),
     ("valve_2", "floats", "isolation valve 2 operated"),
+    ("thermal", "floats", "thermal contacts read, by relays KT"),
     ("rate_1", "pump_1", "pumped rate against the sizing"),
     ("amps_1", "pump_1", "amps against the nameplate"),
     ("volts_1", "pump_1", "supply volts under load"),
@@ -47,7 +48,6 @@ ITEMS = (
     ("battery_start", "supply", "battery at rest"),
     ("power_cut", "supply", "power cut in mid draw-down"),
     ("battery_10_min", "supply", "battery after 10 min on load"),
-    ("thermal", "supply", "thermal contacts read, by relays KT"),
     ("trip_1", "supply", "power of pump 1 cut at its own device, pump named"),
     ("trip_2", "supply", "power of pump 2 cut at its own device, pump named"),
     ("tripped", "supply", "no nuisance trips"),

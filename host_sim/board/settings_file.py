@@ -11,7 +11,7 @@ from pathlib import Path
 from duplexsump.control import settings as s
 
 from host_sim.errors import InputError
-from host_sim.site.load import read_site
+from host_sim.site.load import read_site, refuse_unsized
 from host_sim.site.settings import near_name
 
 
@@ -39,6 +39,7 @@ def from_file(path, base):
     except tomllib.TOMLDecodeError as error:
         raise InputError(f"is not valid TOML: {error}", str(path)) from error
     if "pit" in data:
+        refuse_unsized(path)
         return list(read_site(text, path.parent, str(path)).settings)
     return put_over(base, data, str(path))
 

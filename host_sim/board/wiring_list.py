@@ -21,7 +21,8 @@ CAUTIONS = (
     "Ground-fault protection (GFCI) as the code requires, one device for each pump: a shared one would stop both.",
     "The coil circuit of each contactor goes through its hand-off-auto selector: OFF opens the coil in the wiring "
     "itself. The controller only reads the selector's second contact; no program stands between OFF and the coil.",
-    "Wire the motor's own thermal contact into the coil circuit as well as to the input.",
+    "A motor's own thermal contact holds in a relay at its coil circuit's voltage; that relay's second, gold-plated "
+    "contact goes to the input, never the motor's own: `sumpbench build --thermal` draws it.",
     "Work on a pump only with it unplugged, or its breaker switched off and tagged, never by trusting a selector, a "
     "relay or this controller.",
     "Relay inputs need a resistor that holds them off while the board boots, is reset or has no power.",
@@ -34,6 +35,11 @@ CAUTIONS = (
 )
 
 
+# What a contact's pin reads, behind the circuits of the building guide.
+PIN_READS = {"field contact": "low while closed: isolated, +12 V field by an optocoupler (guide, F)",
+             "panel contact": "low while closed: to 0 V, 3.3 kohm up (guide, P)"}  # fmt: skip
+
+
 def table(name, expander=False, values=None):
     """Return the wiring table of a board as a list of dictionaries; current sensors with the range that a settings
     record gives them.  Raises InputError for an unknown board."""
@@ -41,7 +47,7 @@ def table(name, expander=False, values=None):
     if values is not None:
         rows = signals.ranged(rows, values)
     return [{"kind": one.kind, "pin": one.pin, "place": one.place, "level": one.level, "wire": one.name, "to": one.to,
-             "position": one.position}
+             "position": one.position, "class": one.electrical}
             for one in rows]  # fmt: skip
 
 
@@ -98,4 +104,6 @@ def how(row):
     if row["kind"] == "0 to 3.3 V":
         unit = {records.IN_LEVEL: "mA", records.IN_BATTERY: "V"}.get(row["place"], "A")
         return f"full scale {row['level'] / 1000:g} {unit}"
-    return "internal pull-up, contact to ground" if row["kind"] == "contact to ground" else "3.3 V serial"
+    if row["kind"] != "contact to ground":
+        return "3.3 V serial"
+    return PIN_READS[row["class"]]

@@ -104,12 +104,12 @@ def _pump(d, one, top, hot):
     d.text((15.5, auto - 0.25), words, 7.0, "center")
     if hot:
         _thermal(d, n, hand, auto - 1.2)
-    low = auto - (1.95 if hot else 0.85)
+    low = auto - (1.85 if hot else 0.85)
     d.line((LEFT, first + 0.45), (LEFT, first - 0.5))
     d.line((RIGHT, first + 0.45), (RIGHT, low))
     for side, name in zip((LEFT, RIGHT), names, strict=True):
         d.text((side, first + 0.7), name, 8.0, "center")
-    return low - 0.8
+    return low - 0.65
 
 
 def _thermal(d, n, hand, y):
@@ -141,13 +141,13 @@ def _panel(d, top, subject):
     d.line((6.55, y - 0.65), (6.55, y - 0.3))
     d.text((6.2, y - 0.85), "to the panel's ground bar, short and straight", 7.0, "right")
     _rails(d, first + 0.45, y - 0.5, ("L", "N"), sides)
-    return min(y - 2.5, _read(d, first, subject) - 1.5)
+    return min(y - 2.5, _read(d, first, subject) - 1.25)
 
 
 def _read(d, y, subject):
     # The gold-plated contacts that the controller reads; returns the y of the last.
     if subject.has("mains present"):
-        y = _field_contact(d, y, ("X3:+", "X3:1"), "KM, closed while the mains is on") - 1.05
+        y = _field_contact(d, y, ("X3:+", "X3:1"), "KM, closed while the mains is on") - 0.95
     for n in subject.read_hot:
         low = _field_contact(d, y, ("X1:+", f"X1:{4 + n}"), f"KT{n}, closed while cool")
         if n in subject.kept_cool:
@@ -158,7 +158,7 @@ def _read(d, y, subject):
             d.dot((12.6, y))
             d.dot((15.4, y))
             d.text((14.0, low - 0.42), "KM, closed while the mains is out", 7.0, "center")
-        y = low - (1.35 if n in subject.kept_cool else 1.0)
+        y = low - (1.25 if n in subject.kept_cool else 1.0)
     return y + 1.0
 
 

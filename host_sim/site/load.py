@@ -62,6 +62,20 @@ def packaged(name):
     return Path(str(folder / f"{name}.toml"))
 
 
+def refuse_unsized(path):
+    """Raise InputError for a file as `size --ask` writes it, with the pit's answers alone: it is to be sized first.
+
+    What is wrong otherwise, whoever reads the file says.
+    """
+    try:
+        data = tomllib.loads(Path(path).read_text(encoding="utf-8"))
+    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError):
+        return
+    if "pit" in data and not {"contacts", "scenario"} & set(data):
+        raise InputError(f"it has the pit, but no contacts yet: size it, sumpbench size {path}, then give the sized "
+                         "site, --site sumpbench-size/site.toml (deploy: --settings)", str(path))  # fmt: skip
+
+
 def load_site(path):
     """Return the Site of a TOML file.  Raises InputError with everything that is wrong with it."""
     path = Path(path)

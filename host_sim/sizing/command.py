@@ -69,6 +69,7 @@ def _size(site, changes, units_name, out, as_text, check, cure, head):
     if not as_text:
         screen.print(Text(f"Page (three sheets), settings, sized site and figures: {out}/ ({', '.join(output.NAMES)})"))
         screen.print(Text(f"Run its night before you dig:  sumpbench night {out}/site.toml"))
+        screen.print(Text(f"Guide to build its controller:  sumpbench build --board pico --site {out}/site.toml"))
         screen.print(Text(f"Before you work on the pit, read the cautions at the end of {out}/sizing.html."))
     return 1 if page.verdict in ("does not fit", "not confirmed") else 0
 

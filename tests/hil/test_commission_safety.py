@@ -92,9 +92,9 @@ class Pit:
     def __exit__(self, *_):
         self.kit.close()
 
-    def go_through(self, keys, **person):
-        """Carry some steps out, going on with what was kept; return the Watched person."""
-        who = Watched(self.loop.pit, lambda made: self.kit.drive("jumper", int(made)), **person)
+    def go_through(self, keys, kind=Watched, **person):
+        """Carry some steps out, going on with what was kept; return the person, of a `kind` of Watched."""
+        who = kind(self.loop.pit, lambda made: self.kit.drive("jumper", int(made)), **person)
         board = Board(self.kit.client, LoopClock(self.loop))
         board.open()
         expected = expected_values.read(self.site.path, board.settings)
@@ -105,6 +105,7 @@ class Pit:
             test.run()
         except StoppedError:
             who.say("stopped")
+        who.items = test.items()
         return who
 
 
@@ -197,3 +198,75 @@ def test_the_hose_is_shut_before_the_pumps_are_made_dead(tmp_path):
     keys = [key for _, key, _, _ in second.acts]
     assert keys.index("hose_off") < keys.index("unplug")
     must_be_safe(second)
+
+
+class AtTheBreaker(Watched):
+    """Cuts pumps off by their breakers, on which the relays of the thermal contacts hang too."""
+
+    def does(self, key):
+        super().does(key)
+        if key in ("unplug", "plug"):
+            for n in (0, 1):
+                self.pump(n, thermal_open=key == "unplug")
+
+
+class Plugged(Watched):
+    """Pulls plugs; the relays of the thermal contacts hang on the breakers, and drop with them."""
+
+    answers_thermal = "both"
+
+    def __init__(self, *given, **more):
+        super().__init__(*given, **more)
+        self.answers["thermal"] = self.answers_thermal
+
+
+class Bridged(Plugged):
+    """Has forgotten the bridge at X1:6."""
+
+    def does(self, key):
+        if key != "drop_2":
+            super().does(key)
+
+    def poll(self):
+        super().poll()
+        return "fault" if "of pump 2 to read open" in self.said[-1] else None
+
+
+class Tripped(Watched):
+    """Trips a pump's own breaker: its relay KT drops with it, and the input reads hot."""
+
+    def does(self, key):
+        super().does(key)
+        if key.startswith(("trip_", "untrip_")):
+            self.pump(int(key[-1]) - 1, thermal_open=key.startswith("trip_"))
+
+
+@pytest.mark.long
+def test_a_wait_for_a_pump_whose_thermal_contact_is_open_says_so_and_ends(tmp_path):
+    with Pit(tmp_path) as pit:
+        person = pit.go_through(("valve_1",), kind=AtTheBreaker)
+    said = [text for text in person.heard if "reads the thermal contact of pump 1 open" in text]
+    assert len(said) == 1 and "breaker, GFCI or fuse is off" in said[0]
+    assert not any("No result yet" in text for text in person.heard)
+    must_be_safe(person)
+
+
+@pytest.mark.long
+def test_each_thermal_contact_that_a_motor_brings_out_is_read_and_a_forgotten_bridge_is_found(tmp_path):
+    for kind, verdict, words in ((Plugged, "pass", "pump 1 read hot, and cool again; pump 2 read hot, and cool again"),
+                                 (Bridged, "fail", "pump 1 read hot, and cool again; pump 2 never read hot"),
+                                 (Watched, "noted", "none brought out: both terminals bridged")):  # fmt: skip
+        with Pit(tmp_path / kind.__name__) as pit:
+            pit.folder.mkdir()
+            person = pit.go_through(("thermal",), kind=kind)
+        item = person.items["thermal"]
+        assert (item["verdict"], item["shown"]) == (verdict, words)
+        assert all(unplugged for _, key, unplugged, _ in person.acts if key.startswith(("drop_", "undrop_")))
+
+
+@pytest.mark.long
+def test_heat_that_comes_and_goes_with_a_pumps_own_breaker_is_its_loss_of_power(tmp_path):
+    with Pit(tmp_path) as pit:
+        person = pit.go_through(("trip_1",), kind=Tripped)
+    item = person.items["trip_1"]
+    assert item["verdict"] == "pass" and "thermal contact open" in item["shown"] and "relay KT" in item["note"]
