@@ -237,16 +237,20 @@ class RealKit(base.Kit):
             self.run_ms(OFF_MS)
             self.power(True)
         else:
-            self.client().write_words(r.RESET_AT, [r.RESET_KEY])
-            self._disconnect()
-            self.run_ms(2 * OFF_MS)
+            self._ask_for_restart()
         self.client()
+
+    def _ask_for_restart(self):
+        self.client().write_words(r.RESET_AT, [r.RESET_KEY])
+        self._disconnect()
+        self.run_ms(2 * OFF_MS)
 
     def reset(self):
         """Make a fresh start: rest values on all wires, lockouts and alarms ended, a restart, an answer.
 
         They are ended before the restart: a board keeps what stands, and an alarm that is silenced afterwards
-        would be quiet for the next procedure (A2).
+        would be quiet for the next procedure (A2).  A power cut with the floats wet is told for an hour (A4), but not
+        after a restart that was asked for.
         """
         if not self.powered:
             self.power(True)
@@ -254,6 +258,10 @@ class RealKit(base.Kit):
         self.run_ms(self.client().settings()[settings.DEBOUNCE_MS] + SETTLED_MS)
         self.client().write_bits(0, [1, 1])
         self.run_ms(SETTLED_MS)
+        if self.power_by != "none":
+            self._ask_for_restart()
+            self.client()
+            self.run_ms(SETTLED_MS)
         self.restart()
 
     def power_wire(self):
