@@ -48,6 +48,7 @@ class Board:
         self.process = self.pins = None
         self.buffer = b""
         self.cause = POWER_ON
+        self.kept = 0  # the word that outlives a reset but no power cut
         self.causes = []
         self.start_at_s = 0.0
         self.reset_at_s = None
@@ -57,8 +58,8 @@ class Board:
         """Start the process."""
         ours, theirs = socket.socketpair()
         environment = {**os.environ, **self.environment, pins_variable: str(theirs.fileno()),
-                       cause_variable: str(self.cause), "BENCH_FLASH": str(self.flash),
-                       "BENCH_FIRMWARE": str(self.firmware), "BENCH_BLOCKS": str(self.blocks)}
+                       cause_variable: str(self.cause), "DUPLEXSUMP_KEPT": str(self.kept),
+                       "BENCH_FLASH": str(self.flash), "BENCH_FIRMWARE": str(self.firmware), "BENCH_BLOCKS": str(self.blocks)}
         self.process = subprocess.Popen([find_micropython(), "-i", str(START)], stdin=self.master, stdout=self.master,
                                         stderr=log, env=environment, pass_fds=[theirs.fileno()],
                                         start_new_session=True)
@@ -75,6 +76,7 @@ class Board:
             self.pins.close()
             self.process = self.pins = None
         self.cause = cause
+        self.kept = 0 if cause == POWER_ON else self.kept
         self.start_at_s = time.monotonic() + _BOOT_S
 
     def messages(self):
@@ -228,6 +230,8 @@ class Loom:
             letter, value = message[:1], int.from_bytes(message[1:5], "little")
             if letter == b"T":
                 board.reset_at_s = time.monotonic() + value / 1000.0
+            elif letter == b"K":
+                board.kept = value
             elif letter == b"X":
                 self._end(board, ASKED, watching)
                 return
