@@ -194,8 +194,8 @@ def _power(subject):
              if subject.thermal else "")  # fmt: skip
     reset = " HAND without motor current may leave pump alarms: press reset." if sensors else ""
     relays = " and ".join(f"KT{n}" for n in subject.thermal)
-    again = (f"Where {_contacts(subject)} were bridged: bridges out, leads on; fed, {relays} pull in; with a lead off (taken off "
-             "dead) they do not. " if subject.thermal else "")  # fmt: skip
+    again = (f"Where {_contacts(subject)} were bridged: while dead, bridges out and a lead of each off; fed, {relays} stay dropped. "
+             "Dead again, leads on; fed, they pull in. Then " if subject.thermal else "")  # fmt: skip
     gfci = " Each GFCI's test button trips it." if line else ""
     return [
         (f"{OUT} Electrician: contactors, overcurrent devices, disconnects, coil circuits, selectors' power contacts, equipment ground"

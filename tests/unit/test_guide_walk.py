@@ -130,7 +130,7 @@ def test_pump_circuits_are_dead_while_they_are_worked_on_and_fed_again_for_the_t
     assert pit.index("selectors OFF") < pit.index(dead) < pit.index(f"Then {live}") < pit.index("selectors AUTO")
     # A motor's own thermal contact is needed for HAND while the leads are off, and is proved where it was bridged.
     hot = bool(what.thermal)
-    assert ("Thermal leads T1 and T2" in first) == ("KT1 and KT2 pull in" in proved) == hot == (name != "loop")
+    assert ("Thermal leads T1 and T2" in first) == ("KT1 and KT2 stay dropped" in proved) == hot == (name != "loop")
     assert ("press reset" in tried) == any(one.sensor for one in what.motors)
 
 
