@@ -73,6 +73,8 @@ def wiring(
         screen.print(Text(f"pin: the position on the board's header.  {wiring_list.ground(board.value)}"))
         if expander:
             screen.print(Text(wiring_list.bus(board.value)))
+        else:
+            screen.print(Text("The guide of `sumpbench build` is with the expander by default: see --expander."))
         if values is None:
             screen.print(Text("Sensor ranges are the defaults: with --settings FILE the list shows those of your pit."))
     else:

@@ -40,6 +40,25 @@ def bridges(subject):
     return waiting, good
 
 
+def _dead(subject):
+    # How the pumps' circuits are made dead for work on them.
+    found = [f"{' and '.join(f'CB{n}' for n in subject.lines)} off and locked"] if subject.lines else []
+    posts = [f"FU{one.number}" for one in subject.motors if one.direct]
+    return ", ".join([*found, *([f"{' and '.join(posts)} out"] if posts else [])])
+
+
+def _live(subject):
+    # How they are fed again.
+    found = [f"{' and '.join(f'CB{n}' for n in subject.lines)} on"] if subject.lines else []
+    posts = [f"FU{one.number}" for one in subject.motors if one.direct]
+    return ", ".join([*found, *([f"{' and '.join(posts)} in"] if posts else [])])
+
+
+def _contacts(subject):
+    # The motors' own thermal contacts: "T1 and T2", "" for none.
+    return " and ".join(f"T{n}" for n in subject.thermal)
+
+
 def _before(subject):
     options = f"{'' if subject.expander else ' --no-expander'}{' --active-low' if subject.active_low else ''}"
     options += "".join(f" --thermal {n}" for n in subject.thermal)
@@ -71,7 +90,7 @@ def _bench(subject):
     low = ("If a relay pulls in that should not, its holding resistor is not at 3.3 V, or its input side is fed with 5 V."
            if subject.active_low else
            "If all six pull in at once the modules are active-low: fuse FB out, holding resistors to 3.3 V instead of 0 V, "
-           "then `sumpbench hardware --port PORT --active-low all`.")  # fmt: skip
+           "then (the board runs from USB while FB is out) `sumpbench hardware --port PORT --active-low all`.")  # fmt: skip
     bus = "SDA and SCL 3.3 V, address pins 0 V; " if subject.expander else ""
     chip = " (of the expander's contacts at its carrier's pins, after the next step)" if subject.expander else ""
     letters = "".join(f", {letter}" for letter, there in (
@@ -102,7 +121,7 @@ def _bench(subject):
 def _bus(subject):
     if not subject.expander:
         return []
-    chips = "Expander and converter" if subject.has_converter else "Expander"
+    chips = "Expander and I2C analog converter" if subject.has_converter else "Expander"
     return [(f"{chips}: SDA, SCL, 3.3 V, 0 V, pull-ups, address pins, unused inputs.",
              "Meter, in ohms: 4.7 kohm from SDA and from SCL to the 3.3 V socket pin, address pins to 0 V; SDA and SCL "
              "not connected to each other. After the first power-up `sumpbench watch --port PORT` does not list "
@@ -119,7 +138,8 @@ def _low_voltage(subject):
              if waiting else "")  # fmt: skip
     stays = f" {' and '.join(words for _, words in good)}: bridged for good." if good else ""
     found = [
-        (f"{OUT} Charger to the battery's two posts, its plus through FG; then its cord in. {IN}",
+        (f"{OUT} Charger to the battery's two posts, its plus through FG; then its cord in. {IN} From now on, "
+         "before FB or anything at the posts is put on or taken off: the charger's cord out, and in again afterwards.",
          "Meter at the posts: the charger's float voltage, after some hours (lead-acid 13.2 to 13.8 V). No smell, nothing warm."),
         (f"{OUT} Front panel at X2: selectors' second contacts, push buttons, {'lamp, ' if subject.has_lamp else ''}jumper. No "
          f"line voltage is there yet. {IN}",
@@ -130,16 +150,18 @@ def _low_voltage(subject):
     ]  # fmt: skip
     ways = trials.ways(subject)
     if ways:
+        posts = ["FB", *(["FV"] if subject.has("battery") else []), *(["lamp"] if subject.hall else [])]
+        posts = f" Charger's cord out first ({', '.join(posts)}); last connection away from the posts."
         parts = [words for words, there in (("current sensors", any(one.sensor for one in subject.motors)),
                  ("level loop", subject.has("level loop")), ("battery", subject.has("battery"))) if there]  # fmt: skip
         fuse = " FV to the post." if subject.has("battery") else ""
-        found.append((f"{OUT} Measuring at X5: {', '.join(parts)}.{fuse} {IN} Nothing at line voltage is opened for it. "
+        found.append((f"{OUT} Measuring at X5: {', '.join(parts)}.{fuse}{posts} {IN} Nothing at line voltage is opened for it. "
                       f"{'. '.join(ways)}.",
                       f"`{check} --only X5`: the meter's reading typed in, the controller's within 3 % of full scale."))
     return [
         *found,
-        (f"{OUT} Horn, beacon, dialers of alarm and service line: X7:+ through FA3 to FA6, the contacts of K3 to K6 (K3 and K4 "
-         f"normally open, K5 and K6 normally closed), the load, X7:0. {IN}",
+        (f"{OUT} Warn whom the dialers call. Horn, beacon, dialers of alarm and service line: X7:+ through FA3 to FA6, the "
+         f"contacts of K3 to K6 (K3 and K4 normally open, K5 and K6 normally closed), the load, X7:0. {IN}",
          "Tip the high float: you hear the horn, see the beacon, and the alarm line's dialer calls (12 V at it where there is none "
          "yet). Let it hang; press silence, then reset."),
     ]  # fmt: skip
@@ -168,21 +190,29 @@ def _power(subject):
     heat = ", thermal relays" if subject.thermal else ""
     proved = "; ".join([*(f"{names} again, now made by the relay's own contact" for names in [', '.join(_bridged_names(subject))]
                           if names)])  # fmt: skip
+    leads = (f" Thermal leads {_contacts(subject)} stay connected, or are bridged for the test: else HAND does not pull in."
+             if subject.thermal else "")  # fmt: skip
+    reset = " HAND without motor current may leave pump alarms: press reset." if sensors else ""
+    relays = " and ".join(f"KT{n}" for n in subject.thermal)
+    again = (f"Where {_contacts(subject)} were bridged: while dead, bridges out and a lead of each off; fed, {relays} stay dropped. "
+             "Dead again, leads on; fed, they pull in. Then " if subject.thermal else "")  # fmt: skip
     gfci = " Each GFCI's test button trips it." if line else ""
     return [
         (f"{OUT} Electrician: contactors, overcurrent devices, disconnects, coil circuits, selectors' power contacts, equipment ground"
          f"{', GFCI devices' if line else ''}{', mains relay' if subject.has('mains present') else ''}{heat}, surge "
-         f"arrester{sensors}.{gone}{stay} Pumps unplugged, or their leads off. {IN}",
-         f"Selector at OFF: no contactor moves. HAND: it pulls in.{gfci} Then OFF. `sumpbench watch --port PORT`: no motor "
-         f"overheated{', no mains failure' if subject.has('mains present') else ''}.{_blip(subject)}"),
-        (f"{OUT} {'Electrician: r' if line else 'R'}elays K1, K2 to the coil circuits (ladder diagram). Pumps still unplugged, or "
-         f"their leads off; breakers and fuses on, they feed the coils. {IN}",
+         f"arrester{sensors}.{gone}{stay} Pumps unplugged, or their leads off.{leads} Then {_live(subject)}. {IN}",
+         f"Selector at OFF: no contactor moves. HAND: it pulls in.{gfci} Then OFF.{reset} `sumpbench watch --port PORT`: no motor "
+         f"overheated{', no mains failure' if subject.has('mains present') else ''}.{_blip(subject)} "
+         f"Then {_dead(subject)}."),
+        (f"{OUT} {'Electrician: r' if line else 'R'}elays K1, K2 to the coil circuits (ladder diagram), {_dead(subject)}. Pumps "
+         f"still unplugged, or their leads off. Then {_live(subject)}: they feed the coils. {IN}",
          f"Selectors to AUTO, reset: K5 and K6 pulled in, status light on, nothing is wrong. Then `{check_command(subject)}`: "
          f"what is left, the outputs and each contactor{f'; {proved}' if proved else ''}; all proved, the record kept."),
         (f"{OUT} RS-485, where it is fitted: transceiver at X6, cable, suppressor, a terminator at each end; USB adapter for "
          f"RS-485 at the far end, its port LINE. {IN}",
          f"`{check_command(subject)} --line LINE --only X6`: the program reads the same controller over it. No answer: change "
          "A and B over."),
-        ("Floats into the pit, cover on, pumps plugged in or their leads connected.",
-         f"`sumpbench commission --port PORT --site {SITE}`: the hose test, with its record to sign."),
+        (f"Floats and pumps into the pit: selectors OFF, {_dead(subject)} while they are set and the pumps plugged in or their "
+         f"leads connected. Cover on. Then {_live(subject)}, selectors AUTO.",
+         f"{again}`sumpbench commission --port PORT --site {SITE}`: the hose test, with its record to sign."),
     ]  # fmt: skip

@@ -189,7 +189,7 @@ def _motor_rows(one):
     found = [(f"{name}, full load and locked rotor", f"{one.rated_a:g} A, {one.locked_a:g} A", volts, "data plate")]
     share = "150 %" if one.direct else "250 %"
     plate = "where the plate gives horsepower, the electrician takes the amperes of Table 430.248"
-    device = "fuse at the battery" if one.direct else "branch breaker, inverse time"
+    device = "slow-blow (time-delay) fuse at the battery" if one.direct else "branch breaker, inverse time"
     source = f"{PRACTICE}" if one.direct else NEC_BRANCH
     at_most = f", 20 A where that is enough; {plate}" if not one.direct else ""
     found.append((f"{name}, {device}", f"{one.breaker_a:g} A{', two poles' if one.two_poles else ''}",

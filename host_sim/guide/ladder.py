@@ -55,7 +55,7 @@ def _pump(d, one, top, hot):
            f"{', conductors of its own from the posts' if one.direct else ''}", 8.0)  # fmt: skip
     y = top - 0.95
     first = y
-    guard = [(d.e.Fuse(), 1.4, 3.0, f"fuse FU{n}", f"{one.breaker_a:g} A, at the post")] if one.direct else [
+    guard = [(d.e.Fuse(), 2.1, 3.7, f"fuse FU{n}", f"{one.breaker_a:g} A slow-blow, at the post")] if one.direct else [
         (d.e.Breaker(), 1.4, 2.8, f"breaker CB{n}", f"{one.breaker_a:g} A{poles}"),
         (d.e.RBox(), 3.5, 5.0, f"GFCI {n}",
          f"or in CB{n}" if one.plugs and not one.two_poles else f"in CB{n}")]  # fmt: skip

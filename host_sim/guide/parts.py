@@ -136,7 +136,8 @@ def _pump(one, hot):
     found = [
         (1, f"pump {n}: contactor C{n}", f"{one.contactor_a} A {one.category}, {'two poles' if one.two_poles else 'one pole'} or more, "
          f"{'' if one.direct else 'or rated in horsepower for the motor, '}coil {volts}{COIL_DC if one.direct else COIL_AC}"),
-        (1, f"pump {n}: {what}", f"{one.breaker_a:g} A, {fuses.POST if one.direct else f'{volts}, {PANEL_POLES[one.two_poles]}, of the type that the panel takes'}"),
+        (1, f"pump {n}: {what}", f"{one.breaker_a:g} A{' slow-blow (time-delay)' if one.direct else ''}, "
+         f"{fuses.POST if one.direct else f'{volts}, {PANEL_POLES[one.two_poles]}, of the type that the panel takes'}"),
         (1, f"pump {n}: disconnect DS{n}", f"lockable, {volts}{poles}, {one.breaker_a:g} A or more, motor rated, in sight of "
          "the pump"),
         (1, f"pump {n}: conductors", f"{one.awg} AWG copper, insulation 75 C wet"

@@ -12,7 +12,7 @@ from host_sim.cli import app
 from host_sim.errors import InputError
 from host_sim.guide import assembly, parts, words
 from host_sim.site.load import packaged
-from tests.guides import ALL, BOTH, CASES, subject
+from tests.guides import ALL, BOTH, CASES, QUICK, subject
 
 pytest.importorskip("schemdraw")
 TERMINAL = re.compile(r"X\d:[\d+]+")
@@ -61,7 +61,7 @@ def test_every_part_and_tool_of_a_step_is_in_the_parts_list(name, board, expande
     text = text_of(what)
     listed = " | ".join(f"{part}: {rating}" for part, rating in rows)
     named = set(re.findall(r"\b(?:F[A-Z]\d?|KT\d|K[M\d])\b", text)) - {"FI"}
-    assert {"FB", "FG", "FA3", "FA6", "K1", "K6"} <= named and ("KT1" in named) == (1 in what.read_hot)
+    assert {"FB", "FG", "FA3", "FA6", "K1", "K6"} <= named and ("KT1" in named) == (1 in what.thermal)
     assert not {one for one in named if not re.search(rf"\b{one}\b", listed)}
     asked = {word: part for word, part in TOOLS.items() if word in text}
     assert len(asked) > 18
@@ -95,7 +95,7 @@ def test_a_step_that_needs_a_voltage_comes_after_the_one_that_gives_it():
 def test_what_is_proved_has_been_wired_and_what_comes_later_has_a_bridge(name, board, expander, low):
     what = subject(board, expander, low, name)
     field, power = at(what, "Field wiring"), at(what, "Electrician: contactors")
-    assert at(what, "Front panel") < field < power < at(what, "RS-485") < at(what, "Floats into the pit")
+    assert at(what, "Front panel") < field < power < at(what, "RS-485") < at(what, "Floats and pumps into the pit")
     do = assembly.steps(what)[field][0]
     waiting, good = assembly.bridges(what)
     assert ("X3:+ to X3:1" in do) == what.has("mains present") == (("X3:+ to X3:1", "KM") in waiting)
@@ -110,11 +110,39 @@ def test_what_is_proved_has_been_wired_and_what_comes_later_has_a_bridge(name, b
 @pytest.mark.parametrize(("board", "expander"), BOTH)
 def test_the_controllers_supply_is_off_while_a_wire_is_put_on(board, expander):
     what = subject(board, expander)
-    wiring = range(at(what, "Fuse FB out. Relay modules"), at(what, "Floats into the pit"))
+    wiring = range(at(what, "Fuse FB out. Relay modules"), at(what, "Floats and pumps into the pit"))
     for n in wiring:
         do = assembly.steps(what)[n][0]
         assert do.startswith("Fuse FB out.") and "Fuse FB in." in do, do
     assert len(wiring) == 9
+
+
+@pytest.mark.parametrize(("name", "board", "expander", "low"), QUICK)
+def test_pump_circuits_are_dead_while_they_are_worked_on_and_fed_again_for_the_test(name, board, expander, low):
+    what = subject(board, expander, low, name)
+    dead, live = {"lines": ("CB1 and CB2 off and locked", "CB1 and CB2 on")}.get(
+        name, ("CB1 off and locked, FU2 out", "CB1 on, FU2 in"))  # fmt: skip
+    steps = assembly.steps(what)
+    power = at(what, "Electrician: contactors")
+    (first, tried), (relays, _), (*_, (pit, proved)) = steps[power], steps[power + 1], steps[power + 2:]
+    assert f"Then {live}." in first and tried.endswith(f"Then {dead}.")
+    assert relays.index("K1, K2") < relays.index(dead) < relays.index(live)
+    assert pit.index("selectors OFF") < pit.index(dead) < pit.index(f"Then {live}") < pit.index("selectors AUTO")
+    # A motor's own thermal contact is needed for HAND while the leads are off, and is proved where it was bridged.
+    hot = bool(what.thermal)
+    assert ("Thermal leads T1 and T2" in first) == ("KT1 and KT2 stay dropped" in proved) == hot == (name != "loop")
+    assert ("press reset" in tried) == any(one.sensor for one in what.motors)
+
+
+def test_the_charger_is_off_before_the_posts_are_touched_and_a_motor_fuse_is_slow_blow():
+    what = subject("pico", True)
+    steps = assembly.steps(what)
+    assert "charger's cord out" in steps[at(what, "Charger to the battery")][0]
+    lamp = next(do for do, _ in steps if "12 V lamp" in do)
+    words = "Charger's cord out first (FB, FV, lamp); last connection away from the posts."
+    assert lamp.index(words) < lamp.index("12 V lamp")
+    rating = next(rating for _, part, rating in parts.parts(what) if "fuse FU2" in part)
+    assert "slow-blow (time-delay)" in rating
 
 
 def test_who_prints_without_thermal_gets_no_relay_for_it_and_bridges_that_stay():
