@@ -10,6 +10,8 @@ import os
 
 # The tests look into the core and change it: its sources run, unless somebody asks for another.
 os.environ.setdefault("SUMPBENCH_CORE", "pure")
+# Workers of pytest-xdist are given the width of the terminal; what is piped here has the width of no terminal.
+os.environ.pop("COLUMNS", None)
 
 from hypothesis import HealthCheck, settings
 

@@ -59,7 +59,8 @@ class Board:
         ours, theirs = socket.socketpair()
         environment = {**os.environ, **self.environment, pins_variable: str(theirs.fileno()),
                        cause_variable: str(self.cause), "DUPLEXSUMP_KEPT": str(self.kept),
-                       "BENCH_FLASH": str(self.flash), "BENCH_FIRMWARE": str(self.firmware), "BENCH_BLOCKS": str(self.blocks)}
+                       "BENCH_FLASH": str(self.flash), "BENCH_FIRMWARE": str(self.firmware),
+                       "BENCH_BLOCKS": str(self.blocks)}
         self.process = subprocess.Popen([find_micropython(), "-i", str(START)], stdin=self.master, stdout=self.master,
                                         stderr=log, env=environment, pass_fds=[theirs.fileno()],
                                         start_new_session=True)

@@ -113,6 +113,9 @@ RAISES = {
                            "normally_closed": False}}},
     "outlasts_blind_run": {**MAINS, "pit.diameter": "48 in", "controller.sensing": "nothing", "contacts": contacts()},
     "no_current_sensing": {"controller.sensing": "feedback"},
+    "pipe_too_short": {"sizing.outfall.distance": "60 ft"},
+    "small_difference": {"sizing.evidence": [{"kind": "pump-down test", "falls": "12 in", "in": "60 s",
+                         "from": "28 in", "weather": "wettest", "ran": "pump 1"}]},
 }  # fmt: skip
 
 
