@@ -39,6 +39,7 @@ ANSWERS = (
     ("License or reg", ["none"]),
     ("Name of the owner", ["M. M."]),
     ("Did it stay dead", ["yes"]),
+    ("brings its thermal contact out", ["none"]),
 )
 
 

@@ -106,7 +106,7 @@ def test_nothing_lies_on_anything_and_nothing_leaves_the_sheet(tmp_path):
 def test_a_label_that_is_too_long_and_one_that_lies_on_its_neighbor_are_found(tmp_path):
     text = html_of("esp32", True)
     broken = {
-        "leaves": text.replace("USB may be plugged in too", "USB may be plugged in as well, at any time you like"),
+        "leaves": text.replace("with USB: see the board's own rules", "with USB as well: see the board's own rules"),
         "lies on": text.replace(">selector 1 HAND<", ">selector 1 HAND, second contact block of it<"),
     }
     with chromium.Browser(tmp_path) as browser:
