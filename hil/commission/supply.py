@@ -191,36 +191,45 @@ def _trip(n):
         context.do("hose_on", "Open the hose.  The pumps start by themselves.")
         if not context.until("`off` to read wet", lambda: board.wet("off") or not board.known("off"), WATER_S):
             return
-        if not context.selectors(*("hand" if i == n else "auto" for i in (0, 1))):
+        if not context.selectors(*_alone(n, "hand")):
             return
         context.quiet()
         if not context.until(f"pump {p} to run in HAND", lambda: board.on(n), 180.0):
             return
-        hand = tuple("hand" if i == n else "auto" for i in (0, 1))
-        stopped = pump_supply.stopped_first(board, n)
-        if stopped and not context.selectors(*("off" if i == n else "auto" for i in (0, 1))):
-            return
-        context.do(f"trip_{p}", pump_supply.sentence(pump_supply.trip(board, n)))
-        if stopped and not context.selectors(*hand):
-            return
-        named = context.until(f"the controller to name a fault of pump {p}", lambda: _named(board, n),
-                              180.0 if stopped else 60.0)  # fmt: skip
-        shown = _words(board, n) if named else "no fault named"
-        heat = named and board.hot(n) and _cause(board, n) == THERMAL_OPEN
-        verdict = PASS if named and (_mains_out(board) or _cause(board, n) in LOST) else FAIL
-        back = pump_supply.sentence(pump_supply.restore(board, n))
-        if stopped and not context.selectors(*("off" if i == n else "auto" for i in (0, 1))):
-            return
-        context.do(f"untrip_{p}", f"{back}  The pump may start by itself.")
-        note = "" if verdict == PASS else "not named as a loss of power"
-        cool = f"the thermal contact of pump {p} to read closed again"
-        if heat and context.until(cool, lambda: not board.hot(n), 60.0):
-            # Open with the device, closed with it: the relay of the motor's thermal contact hangs on it.
-            verdict, note = PASS, "named as heat: relay KT drops with this breaker, GFCI or fuse"
-        _reset_pump(context, n)
-        context.put(f"trip_{p}", verdict, shown, by="board", note=note)
+        _cut_off(context, n)
 
     return run
+
+
+def _cut_off(context, n):
+    # A fuse goes out and back in with the pump stopped: under load it sparks.
+    p, board, stopped = n + 1, context.board, pump_supply.stopped_first(context.board, n)
+    if stopped and not context.selectors(*_alone(n, "off")):
+        return
+    context.do(f"trip_{p}", pump_supply.sentence(pump_supply.trip(board, n)))
+    if stopped and not context.selectors(*_alone(n, "hand")):
+        return
+    named = context.until(f"the controller to name a fault of pump {p}", lambda: _named(board, n),
+                          180.0 if stopped else 60.0)  # fmt: skip
+    shown = _words(board, n) if named else "no fault named"
+    heat = named and board.hot(n) and _cause(board, n) == THERMAL_OPEN
+    verdict = PASS if named and (_mains_out(board) or _cause(board, n) in LOST) else FAIL
+    if stopped and not context.selectors(*_alone(n, "off")):
+        return
+    back = pump_supply.sentence(pump_supply.restore(board, n))
+    context.do(f"untrip_{p}", f"{back}  The pump may start by itself.")
+    note = "" if verdict == PASS else "not named as a loss of power"
+    cool = f"the thermal contact of pump {p} to read closed again"
+    if heat and context.until(cool, lambda: not board.hot(n), 60.0):
+        # Open with the device, closed with it: the relay of the motor's thermal contact hangs on it.
+        verdict, note = PASS, "named as heat: relay KT drops with this breaker, GFCI or fuse"
+    _reset_pump(context, n)
+    context.put(f"trip_{p}", verdict, shown, by="board", note=note)
+
+
+def _alone(n, place):
+    # The selectors with that of pump n at a place of its own.
+    return tuple(place if i == n else "auto" for i in (0, 1))
 
 
 def _cause(board, n):

@@ -12,10 +12,7 @@ from host_sim.plant.fault_state import AS_IS, WET
 from tests.hil.served_pit import Installer, ServedPit, Session
 from tests.micropython.places import micropython
 
-pytestmark = [
-    pytest.mark.long,  # a whole hose test at a terminal
-    pytest.mark.skip(reason="the scripted installer does not know the reworded steps of the supply yet"),
-]
+pytestmark = pytest.mark.long  # a whole hose test at a terminal
 
 ANSWERS = (
     ("within call", ["maybe", "?", "yes"]),
