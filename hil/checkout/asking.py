@@ -1,7 +1,5 @@
 """Asking the person at the terminals: a line, yes or no, a wait that a line ends; why something is left out."""
 
-import time
-
 SKIPPED = "not tested"
 WAIT_S, LOOK_S = 120.0, 0.2
 HELP = ("A contact is seen by itself; Enter if nothing happens; skip and a reason; stop saves everything, and the same "
@@ -16,20 +14,11 @@ class Skipped(Exception):  # noqa: N818 - a person's word, no error
     """The person leaves one signal out; its text is the reason."""
 
 
-class Clock:
-    """The wall's time."""
-
-    def seconds(self):
-        """Return seconds."""
-        return time.monotonic()
-
-    def pause(self, seconds):
-        """Let time pass."""
-        time.sleep(seconds)
-
-
 class Asking:
-    """`person` as `hil.commission.terminal.Terminal`, `clock` as Clock; `keep(name, verdict, words)` is the heir's."""
+    """`person` as `hil.commission.terminal.Terminal`, `clock` as `hil.commission.watch.WallClock`.
+
+    `keep(name, verdict, words)` is the heir's.
+    """
 
     def __init__(self, person, clock):
         self.person, self.clock = person, clock

@@ -13,7 +13,8 @@ from duplexsump.control.records import FAULT_CONVERTER, FAULT_EXPANDER
 from duplexsump.station import registers as r
 
 from hil.checkout import kept, orders, readings, serial_line
-from hil.checkout.asking import HELP, SKIPPED, Asking, Clock, Skipped, Stopped
+from hil.checkout.asking import HELP, SKIPPED, Asking, Skipped, Stopped
+from hil.commission.watch import WallClock
 from host_sim.board import fitted, signals
 from host_sim.errors import InputError
 from host_sim.report.files import write as write_file
@@ -47,7 +48,7 @@ class Checkout(Asking):
 
     def __init__(self, client, board, expander, person, record, clock=None, only=(), line=None, hardware=True):
         _check_only(only, line)
-        super().__init__(person, clock or Clock())
+        super().__init__(person, clock or WallClock())
         self.only, self.client, self.line = tuple(only), client, line
         self.path = Path(record)
         every = signals.signals(board, expander)

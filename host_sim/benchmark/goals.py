@@ -4,12 +4,12 @@ CPU seconds wherever a busy machine would spoil seconds on the clock; only two w
 clock, and where the machine is busy a miss there is no verdict.  What is compared is measured in turn, in this run.
 """
 
+import functools
 import importlib.metadata
 import json
 import os
 import re
 import statistics
-import subprocess
 import sys
 import tempfile
 import time
@@ -17,8 +17,7 @@ from dataclasses import dataclass
 from importlib.util import find_spec
 from pathlib import Path
 
-from host_sim.benchmark.measure import SEARCHES
-from host_sim.compiled import select
+from host_sim.benchmark import child
 
 BUSY = 0.5  # a load from which on other work takes enough to spoil seconds on the clock
 MB = 1e6
@@ -69,14 +68,13 @@ class Package:
     plotting: bool  # it comes with the pictures alone
 
 
-def measured(pairs, quick=False, progress=None):
-    """Return the list of Goals; `pairs` is what `pairs.compare()` gave in the same run.
+def measured(pairs, load, quick=False, progress=None):
+    """Return the list of Goals; `pairs` is what `pairs.compare()` gave in the same run, `load` the machine's before it.
 
     `quick` takes a month of log instead of a year, few nights, and leaves out the whole exploration.
     Raises RuntimeError where a measurement fails.
     """
     say = progress or (lambda name: None)
-    load = os.getloadavg()[0] if hasattr(os, "getloadavg") else 0.0
     found = _of_pairs({pair.name: pair for pair in pairs})
     say("one worker and two")
     found.append(_two_workers(64 if quick else 480, load))
@@ -196,27 +194,21 @@ def _cpu_of(arguments):
 # The default install.
 
 
+@functools.cache
 def packages():
     """Return the Packages of the default install, largest first; none where sumpbench is not installed."""
     direct = _required(DISTRIBUTION)
     if not direct:
         return []
-    found, asked = {DISTRIBUTION: _of_ours()}, {DISTRIBUTION: set()}
-    todo = [(name, name) for name in direct]
-    while todo:
-        name, root = todo.pop()
-        asked.setdefault(name, set()).add(root)
-        if name in found:
-            continue
-        found[name] = _size(name)
-        todo += [(below, root) for below in _required(name)]
-    for name in direct:  # all roots of what is below several
-        for below in _below(name):
-            asked[below] |= asked[name]
+    asked = {}
+    for root in direct:
+        for name in {root} | _below(root):
+            asked.setdefault(name, set()).add(root)
+    found = {name: _size(name) for name in asked} | {DISTRIBUTION: _of_ours()}
     return sorted(
         (
             Package(name, size, GIVES.get(name) or f"required by {', '.join(sorted(asked[name]))}",
-                    asked[name] == {PLOTTING})
+                    asked.get(name) == {PLOTTING})
             for name, size in found.items() if size is not None
         ),
         key=lambda one: -one.size,
@@ -294,11 +286,7 @@ def _child(*arguments):
 
 
 def _run(arguments):
-    environment = {**os.environ, "PYTHONPATH": os.pathsep.join(filter(None, sys.path))}
-    done = subprocess.run([sys.executable, *arguments], env=environment, capture_output=True, text=True, check=False)
-    if done.returncode:
-        raise RuntimeError(f"measuring {' '.join(arguments)} failed: {done.stderr.strip()[-400:]}")
-    return done.stdout
+    return child.run(arguments, " ".join(arguments))
 
 
 def workers(count, nights):
@@ -325,13 +313,13 @@ def whole():
     """Search the whole plan in this process; return processor time, states, moves and the first breach."""
     from host_sim.proof.search import search_plan
 
-    found = {"states": 0, "transitions": 0, "broken": "", "core": select.core()}
+    found = {"states": 0, "transitions": 0, "broken": ""}
     for search in search_plan.planned(False):
         result, _trace = search_plan.run(search)
         found["states"] += result.states
         found["transitions"] += result.transitions
         found["broken"] = found["broken"] or (f"{search.name}: {result.broken.invariant}" if result.broken else "")
-    return {**found, "cpu_s": time.process_time(), "sample": [name for name, _most in SEARCHES]}
+    return {**found, "cpu_s": time.process_time()}
 
 
 if __name__ == "__main__":

@@ -29,8 +29,16 @@ def machine():
     return f"{platform.machine()} {os.cpu_count()} cores, Python {platform.python_version()}"
 
 
-def record(pairs, rows, checksum, goals=(), now_s=None):
-    """Return one run as a dictionary of plain values; `checksum` is the control firmware's."""
+def load():
+    """Return the machine's load, 0 where it tells none."""
+    return os.getloadavg()[0] if hasattr(os, "getloadavg") else 0.0
+
+
+def record(pairs, rows, checksum, goals=(), at_start=0.0, now_s=None):
+    """Return one run as a dictionary of plain values.
+
+    `checksum` is the control firmware's, `at_start` the load before anything was measured.
+    """
     stamp = time.strftime("%Y-%m-%dT%H:%M:%SZ", time.gmtime(now_s))
     figures = {}
     for pair in pairs:
@@ -42,7 +50,7 @@ def record(pairs, rows, checksum, goals=(), now_s=None):
         "ratios": {pair.name: pair.ratio for pair in pairs if pair.ratio is not None},
         "rows": {row.name: row.cpu_s for row in rows},
         "goals": {goal.name: [goal.figure, goal.met] for goal in goals},
-        "load": os.getloadavg()[0] if hasattr(os, "getloadavg") else 0.0,
+        "load": at_start,
     }  # fmt: skip
 
 

@@ -1,13 +1,11 @@
 """Pure Python, the compiled core and EPA SWMM measured in turn, so that what disturbs the machine disturbs all."""
 
 import json
-import os
 import statistics
-import subprocess
-import sys
 from dataclasses import dataclass
 from importlib.util import find_spec
 
+from host_sim.benchmark import child
 from host_sim.benchmark.measure import SWMM, WHAT
 from host_sim.compiled import cache, select
 
@@ -81,13 +79,8 @@ def _pair(name, lines, judged=()):
 
 
 def _measured(name, core, *more):
-    paths = os.pathsep.join(filter(None, sys.path))
-    command = [sys.executable, "-m", "host_sim.benchmark.measure", name, *more]
-    done = subprocess.run(command, env={**os.environ, "SUMPBENCH_CORE": core, "PYTHONPATH": paths}, capture_output=True,
-                          text=True, check=False)  # fmt: skip
-    if done.returncode:
-        raise RuntimeError(f"measuring {name} with the {core} core failed: {done.stderr.strip()[-400:]}")
-    line = json.loads(done.stdout)
+    what = f"{name} with the {core} core"
+    line = json.loads(child.run(["-m", "host_sim.benchmark.measure", name, *more], what, SUMPBENCH_CORE=core))
     if line["core"] != core:
         raise RuntimeError(f"measuring {name}: asked for the {core} core, the {line['core']} one ran")
     return line

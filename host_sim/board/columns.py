@@ -114,7 +114,6 @@ class _Tables:
             inner = read[1]
             cell.value, cell.slice = inner.value, inner.slice
 
-
     def _share(self, name, node):
         # A column of few texts that come again and again: where each stands among those that there are.
         texts = [getattr(one, "value", None) for one in node.value.elts]
@@ -187,11 +186,6 @@ def _even(node):
     rows = node.elts if isinstance(node, ast.Tuple) else ()
     return (bool(rows) and all(isinstance(row, ast.Tuple) for row in rows) and len({len(row.elts) for row in rows}) == 1
             and all(isinstance(one, ast.Constant) for row in rows for one in row.elts))  # fmt: skip
-
-
-def _small(node):
-    values = [getattr(one, "value", None) for one in node.elts]
-    return len(values) >= _LEAST and all(isinstance(value, int) and 0 <= value < 256 for value in values)
 
 
 def _indexed(name, around):

@@ -185,15 +185,15 @@ def run_benchmark(as_json, path=None, quick=False):
     from host_sim.run.journal import firmware_checksum
 
     path = path or history.place()
-    before = history.read(path)
+    before, load = history.read(path), history.load()
     with console(stderr=True).status("") as status:
         rows, words = [], []
         if not quick:
             rows, words = speed.run_benchmark(lambda name: status.update(f"running: {name}"))
             words = [f"The rows of the first table: {select.told()}.", *words]
         both = pairs.compare(lambda name: status.update(f"running: {name}"), 1 if quick else pairs.ROUNDS)
-        wanted = goals.measured(both, quick, lambda name: status.update(f"running: {name}"))
-    run = history.record(both, rows, firmware_checksum(), wanted)
+        wanted = goals.measured(both, load, quick, lambda name: status.update(f"running: {name}"))
+    run = history.record(both, rows, firmware_checksum(), wanted, load)
     words += history.compared(run, before)
     history.keep(path, run)
     if as_json:
@@ -201,7 +201,7 @@ def run_benchmark(as_json, path=None, quick=False):
         figures = [{name: getattr(row, name) for name in names} for row in rows]
         cores = [dataclasses.asdict(pair) for pair in both]
         print(json.dumps({"rows": figures, "cores": cores, "says": words, "history": str(path),
-                          "load": run["load"], "goals": [dataclasses.asdict(goal) for goal in wanted],
+                          "load": load, "goals": [dataclasses.asdict(goal) for goal in wanted],
                           "install": [dataclasses.asdict(one) for one in goals.packages()]}, indent=1))  # fmt: skip
         return
     columns = (("run", "left", 30), ("simulated", "right", 9), ("CPU time", "right", 9), ("steps", "right", 8))
@@ -216,7 +216,7 @@ def run_benchmark(as_json, path=None, quick=False):
         screen.print(table)
     screen.print(_cores_table(both))
     screen.print(_install_table(goals.packages()))
-    screen.print(_goals_table(wanted, run["load"]))
+    screen.print(_goals_table(wanted, load))
     for line in words:
         screen.print(Text(line))
     screen.print(Text(f"History of runs: {path}"))

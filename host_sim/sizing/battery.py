@@ -61,11 +61,15 @@ def battery_amps(inputs, n, through_m3s):
     pump = inputs.pumps[n]
     motor = pump.motor
     load = motor.shut_share + (1.0 - motor.shut_share) * through_m3s / rated_flow_m3s(pump.curve)
-    amps = motor.rated_a * load
-    if pump.supply == "either":
-        efficiency = inputs.supply.inverter.efficiency if inputs.supply.inverter else 1.0
-        amps *= motor.volts * motor.power_factor / (inputs.power.battery_v * efficiency)
-    return amps
+    return _drawn(inputs, pump, motor.rated_a * load)
+
+
+def _drawn(inputs, pump, amps):
+    # What a motor's current takes out of the battery: through an inverter, so much more as its voltage is lower.
+    if pump.supply != "either":
+        return amps
+    efficiency = inputs.supply.inverter.efficiency if inputs.supply.inverter else 1.0
+    return amps * pump.motor.volts * pump.motor.power_factor / (inputs.power.battery_v * efficiency)
 
 
 def start_v(inputs, n):
@@ -73,21 +77,18 @@ def start_v(inputs, n):
 
     Rest voltage less locked-rotor current times resistance.
     """
-    pump, battery = inputs.pumps[n], inputs.supply.battery
-    amps = pump.motor.rated_a * pump.motor.locked_share
-    if pump.supply == "either":
-        efficiency = inputs.supply.inverter.efficiency if inputs.supply.inverter else 1.0
-        amps *= pump.motor.volts * pump.motor.power_factor / (inputs.power.battery_v * efficiency)
-    share = COLD[inputs.power.room] / limit("ageing")
-    return peukert.volts(battery, limit(CHEMISTRY[inputs.power.chemistry][1]), amps, share, False)
+    pump = inputs.pumps[n]
+    return _end_v(inputs, _drawn(inputs, pump, pump.motor.rated_a * pump.motor.locked_share))
 
 
 def running_v(inputs, n):
     """Return the battery's voltage while pump n runs at its rated current, at the end of what a plan counts on."""
-    pump, battery = inputs.pumps[n], inputs.supply.battery
-    share = COLD[inputs.power.room] / limit("ageing")
-    depth = limit(CHEMISTRY[inputs.power.chemistry][1])
-    return peukert.volts(battery, depth, battery_amps(inputs, n, rated_flow_m3s(pump.curve)), share, False)
+    return _end_v(inputs, battery_amps(inputs, n, rated_flow_m3s(inputs.pumps[n].curve)))
+
+
+def _end_v(inputs, amps):
+    depth, share = limit(CHEMISTRY[inputs.power.chemistry][1]), COLD[inputs.power.room] / limit("ageing")
+    return peukert.volts(inputs.supply.battery, depth, amps, share, False)
 
 
 def bounds_s(battery, amps, duty, share, idle_a=0.0):
