@@ -43,9 +43,9 @@ def test_a_step_allocates_nothing(place, way):
 
 # Functions that run at every tick; the rest of the station may have a frame on the heap, freed when it returns.
 EVERY_TICK = {
-    "loop.py": {"once", "_step", "_tick", "_inputs", "_judge"},
+    "loop.py": {"once", "_step", "_tick", "_inputs", "_judge", "_quiet"},
     "recorder.py": {"step", "_note", "_note_more", "_copy_alarms", "_add", "add"},
-    "journal.py": {"step", "_differ", "pack", "due", "full", "waiting"},
+    "journal.py": {"step", "_turned", "_differ", "pack", "due", "full", "waiting"},
     "minimal.py": {"step", "_count", "_barred", "_ask", "_switch", "_rested"},
     "wired.py": {"read", "_contacts", "_channels", "_counts", "_selectors", "now_ms", "feed_watchdog"},
     "posix.py": {"read", "now_ms", "_ask"},

@@ -266,11 +266,9 @@ class Journal:
     def step(self, controller: "Controller", inputs: list[int], late_ms: int, always: bool) -> bool:
         """Record a step if inputs or outputs differ, it was late, or `always`; tell whether the outputs differ."""
         mask = self._differ(inputs)
-        packed = pack(controller.out)
-        edge = packed != self.out
+        edge = self._turned(controller.out)
         if not (mask or late_ms or always or edge or diff(controller.now, self.at_ms) >= QUIET_MS):
             return False
-        self.out = packed
         self._head(controller.now, late_ms)
         self._inputs(mask, inputs)
         return edge
@@ -282,6 +280,13 @@ class Journal:
         self.batch.count(late_ms // TICK_MS)
         self.batch.count(self.out)
         self.at_ms = now_ms
+
+    def _turned(self, out: list[int]) -> bool:
+        # Tell whether the outputs differ from those of the last step, and keep them.
+        packed = pack(out)
+        turned = packed != self.out
+        self.out = packed
+        return turned
 
     def _differ(self, inputs: list[int]) -> int:
         # The places of the inputs that differ from those of the last step, a bit each.

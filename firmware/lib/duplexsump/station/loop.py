@@ -177,7 +177,8 @@ class Station:
             out[OUT_SERVICE] = 0
         self.board.write(out)
         self.command = 0
-        self.recorder.step(self, max(0, diff(instant, due)), first)
+        late_ms = max(0, diff(instant, due))
+        self.recorder.step(self, late_ms, first)
 
     def _inputs(self, inputs: list[int], out: list[int]) -> None:
         # Readings, through the bands, and what the link asks for.
@@ -200,9 +201,8 @@ class Station:
         if self.still < STILL:
             self.board.feed_watchdog()
         left = diff(self.due_ms, self.board.now_ms())
-        out = self.controller.out
-        if left > TICK_MS // 2 and not (out[0] or out[1]):
-            self._quiet()
+        if left > TICK_MS // 2:
+            self._quiet(self.controller.out)
         return max(0, min(self.board.PASS_MS, left))
 
     def _step(self, behind: int) -> None:
@@ -221,8 +221,10 @@ class Station:
             self.overruns += 1
         self.passes = (self.passes + 1) & 0xFFFFFFF
 
-    def _quiet(self) -> None:
-        # No pump runs, the next tick is far: garbage is collected, and once a minute a file is checked.
+    def _quiet(self, out: list[int]) -> None:
+        # The next tick is far: unless a pump runs, garbage is collected, and once a minute a file is checked.
+        if out[0] or out[1]:
+            return
         if self.recorder.litter:
             self.recorder.litter = False
             self._sweep()
