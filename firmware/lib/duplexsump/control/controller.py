@@ -247,7 +247,7 @@ class Controller:
         if self._lit(self.dark == DARK_WET and not self.supply.lag) or not self.supply.lag | self.dark:
             self.dark = 1
         self.supply.loaded = self.gate.out & self.supply.on_battery
-        self.transmitter.step(inputs, self._proved(), c.wet)
+        self.transmitter.step(inputs, self._proved(), c.wet, c.fell)
         self.belief.running = self.gate.out
         self.belief.step(c.wet, c.rose, c.fell, self.transmitter.failed())
         self.supply.demanded = self.demand.demand
