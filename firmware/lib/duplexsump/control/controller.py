@@ -252,7 +252,7 @@ class Controller:
         self.belief.step(c.wet, c.rose, c.fell, self.transmitter.failed())
         self.supply.demanded = self.demand.demand
         self.supply.running = self.gate.out
-        self.supply.step(inputs, c.wet & HIGH, self.belief.wet & LAG)
+        self.supply.step(inputs, c.wet & HIGH, self.belief.wet & (self.belief.fitted & LAG or LEAD))
         self.buttons.step(inputs, self.alarms.nothing)
         if self.buttons.reset:
             self._reset()
