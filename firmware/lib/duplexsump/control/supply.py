@@ -83,7 +83,7 @@ class Supply:
         return inputs[IN_MAINS] if self.settings[s.MAINS_FITTED] else 1
 
     def step(self, inputs: list[int], high: int, lag: int) -> None:
-        """Judge the supplies; `high`: it reads wet, believed or not; `lag`: it, or lead in its place, is believed wet."""
+        """Judge the supplies; `high`: it reads wet, believed or not; `lag`: it, or lead for it, is believed wet."""
         self._mains(self._present(inputs), high)
         self._battery(inputs[IN_BATTERY])
         # M8: of what nobody reads nothing is raised and nothing cleared.
