@@ -111,6 +111,8 @@ def test_l5_a_level_that_stays_within_its_step_over_thirty_seconds_of_proved_run
     assert not bench.go(29_900, moved=1, level_mm=610)
     assert bench.go(100, moved=1, level_mm=610), "it moved once after the start, and no more"
     assert not bench.t.watching, "one verdict for one fall"
+    assert bench.go(100, moved=1, level_mm=610)
+    assert bench.go(40_000, moved=1, level_mm=610), "and it stands while the level does"
     bench.t.watch()
     assert bench.go(100, moved=0, level_mm=610)
     assert bench.go(100, moved=1, level_mm=615), "a step is asked for"
