@@ -15,7 +15,7 @@ def imported(path, lib):
     found, todo = [], [ast.parse(path.read_text(encoding="utf-8"))]
     while todo:
         node = todo.pop()
-        if isinstance(node, ast.If) and ast.unparse(node.test) == "_TYPES" or isinstance(node, ast.FunctionDef):
+        if (isinstance(node, ast.If) and ast.unparse(node.test) == "_TYPES") or isinstance(node, ast.FunctionDef):
             continue  # for the type check alone; where it is called
         if isinstance(node, ast.ImportFrom):
             base = list(package[: len(package) - node.level + 1]) if node.level else []
