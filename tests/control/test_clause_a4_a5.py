@@ -335,7 +335,7 @@ def test_a4_a_battery_that_sinks_under_its_pump_or_in_an_outage_is_not_judged_at
     rig = with_battery()
     rig.set(battery="dead", mains=0).run(3600)
     assert rig.raised("battery_failed") == []
-    rig.set(battery="good", mains=1).run(60).set(selector_2="hand").set(battery="dead").run(59)
+    rig.set(battery="good", mains=1).run(60).set(selector_2="hand").set(battery="low").run(59)
     assert rig.raised("battery_failed") == []
 
 

@@ -171,17 +171,15 @@ def test_l6_a_high_that_hangs_wet_is_one_alarm_however_often_lead_comes_and_goes
     assert "level_lost" not in told(c), "it stands for one that was told, and tells none"
 
 
-def test_a1_a_lockout_that_was_told_stands_until_the_pump_has_run_loaded():
+def test_a1_a_pump_that_is_locked_out_is_the_one_alarm_it_was_until_it_has_run_loaded():
     c = quiet()
     one = c.pumps[1]
-    one.state, one.out, one.cause = pm.LOCKED, 1, pm.NOT_PUMPING
-    assert "pump_2_lockout" in told(c)
-    one.state = pm.RUNNING  # R4: rising water has ended it
-    assert "pump_2_lockout" in told(c)
+    for state in (pm.RETRY, pm.LOCKED, pm.RUNNING):  # R4: rising water ends the lockout
+        one.state, one.out, one.cause = state, 1, pm.NOT_PUMPING
+        assert told(c) == {"pump_2_unavailable": pm.NOT_PUMPING}
+    assert c.alarms.raised[NAMES.index("pump_2_unavailable")] == 1
     one.out = 0
     assert told(c) == {}
-    one.out = 1
-    assert "pump_2_lockout" not in told(c), "a trip alone is no lockout"
 
 
 @pytest.mark.parametrize("wet", range(16))
@@ -254,7 +252,7 @@ def test_a1_of_two_pumps_that_are_out_both_unavailable_tells_and_none_of_their_o
         c.pair.available = 0
         c.pumps[1 - n].state, c.pumps[1 - n].out = pm.RETRY, int(other == "out")
     c.pumps[n].state, c.pumps[n].out = pm.LOCKED, 1
-    own = {f"pump_{n + 1}_unavailable", f"pump_{n + 1}_lockout"}
+    own = {f"pump_{n + 1}_unavailable"}
     expected = own if told_before or other != "out" else set()
     assert told(c).keys() == (expected | {"no_pump"} if other != "well" else expected)
     c.pumps[1 - n].state, c.pumps[1 - n].out, c.pair.available = pm.RUNNING, 0, 1 << 1 - n
@@ -287,15 +285,13 @@ def n(request):
 
 @pytest.mark.parametrize(("state", "held", "opened", "out"),
                          list(product(range(5), (0, pm.RETRY, pm.LOCKED), (0, 1), (0, 1))))  # fmt: skip
-def test_a1_a_pump_that_is_out_or_too_hot_is_unavailable_and_both_alarms_name_the_cause(n, state, held, opened, out):
+def test_a1_a_pump_that_is_out_or_too_hot_is_unavailable_and_the_alarm_names_the_cause(n, state, held, opened, out):
     c = quiet()
     one = c.pumps[n]
     one.state, one.held, one.open, one.out, one.cause = state, held, opened, out, pm.OVERLOAD
     expected = {}
     if out or opened:
         expected[f"pump_{n + 1}_unavailable"] = pm.OVERLOAD
-    if pm.LOCKED in (state, held):
-        expected[f"pump_{n + 1}_lockout"] = pm.OVERLOAD
     assert told(c) == expected
 
 

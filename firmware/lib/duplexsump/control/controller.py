@@ -253,6 +253,8 @@ class Controller:
         self.supply.demanded = self.demand.demand
         self.supply.running = self.gate.out
         self.supply.step(inputs, c.wet & HIGH, self.belief.wet & (self.belief.fitted & LAG or LEAD))
+        if self.supply.fell:
+            self.exercise.flat = 1
         self.buttons.step(inputs, self.alarms.nothing)
         if self.buttons.reset:
             self._reset()
