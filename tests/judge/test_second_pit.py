@@ -13,7 +13,7 @@ from tests.second_pit.faults import KINDS, Fault
 from tests.second_pit.floats import HIGH, LAG, LEAD, OFF
 from tests.second_pit.night import Night, Pit, Terminals, run
 from tests.second_pit.nights import CLASSES, draw
-from tests.second_pit.oracle import POLICIES, Oracle
+from tests.second_pit.oracle import POLICIES, Oracle, TakesOver
 from tests.second_pit.site import draw_site, setting
 from tests.second_pit.water import STEP_S, Curve, Inflow, Unit, draw_down_s
 
@@ -568,6 +568,35 @@ def test_a_night_that_was_won_stays_won(seed, group, number):
     result = judge(draw(seed, number, group), number)
     assert not result.avoidable, one_line(result)
     assert not result.silent and not result.violations, one_line(result)
+
+
+@pytest.mark.long
+@pytest.mark.parametrize(("seed", "number", "kind"), [
+    (9511, 333, "lost"),  # both pumps dead from before lead to the floor
+    (9511, 214, "lost"),  # the controller dark for as long
+    (9711, 269, "deaf"),  # the cable cut 0.3 s after lead, within its debounce
+])  # fmt: skip
+def test_a_night_lost_before_anything_could_be_done_is_listed_with_its_reason(seed, number, kind):
+    result = judge(draw(seed, number, "below_0.9"), number)
+    assert result.flooded and not result.avoidable
+    assert (result.lost, result.deaf) == (kind == "lost", kind == "deaf"), one_line(result)
+    assert not result.silent
+
+
+@pytest.mark.parametrize(("at_s", "floods"), [(0.0, False), (1500.0, True)])
+def test_who_takes_over_in_time_keeps_the_floor_dry_and_too_late_does_not(at_s, floods):
+    site = make_site()
+    night = make_night(site, 0.8 * site.rate, hours=0.5)
+    watch = run(night, TakesOver(Switch(), Oracle(site, sensed=True), at_s))
+    assert watch.flooded == floods
+
+
+def test_the_ideal_controller_that_goes_by_what_is_sensed_starts_by_sound_floats_alone():
+    site = make_site()
+    cut = [broken("cable-cut"), broken("float-stuck-dry", HIGH)]
+    assert run(make_night(site, 0.5 * site.rate, cut, hours=0.5), Oracle(site, sensed=True)).flooded
+    assert not run(make_night(site, 0.5 * site.rate, cut, hours=0.5), Oracle(site)).flooded
+    assert not run(make_night(site, 0.5 * site.rate, [broken("cable-cut")], hours=0.5), Oracle(site, sensed=True)).flooded
 
 
 @pytest.mark.long

@@ -16,7 +16,7 @@ import pytest
 from duplexsump.control import records as r
 
 from host_sim.errors import InputError
-from host_sim.proof.campaign import campaign, night_run, nights, report
+from host_sim.proof.campaign import campaign, excused, night_run, nights, report
 from host_sim.proof.campaign.monitor import Watched
 from host_sim.site import faults as fault_registry
 from host_sim.site.load import read_site
@@ -72,10 +72,49 @@ def test_the_written_table_names_every_fault_there_is():
     (("lead-stuck-dry", "off-stuck-wet"), False, "dry"), (("mains-lost", "lead-stuck-dry"), True, "dry"),
     (("mains-lost", "lead-stuck-dry"), False, "alarm"), (("mains-lost", "pump1-jammed"), True, "alarm"),
     (("pump1-sensor-dead", "pump2-sensor-dead"), False, "dry"), (("pump1-sensor-dead", "pump2-jammed"), False, "alarm"),
+    (("pump1-check-missing", "pump1-jammed"), False, "alarm"), (("pump1-check-missing", "pump2-jammed"), False, "dry"),
 ])  # fmt: skip
 def test_the_table_says_what_must_be_survived(names, battery, must):
     assert nights.required(names, battery, True) == must
     assert nights.required(names, battery, False) == "alarm"
+
+
+def test_every_row_that_excuses_a_night_names_faults_there_are_and_says_why():
+    table, _pairs = nights.table()
+    for name in ("lost", "untold", "no_reading"):
+        for row in nights.excuses(name):
+            named = {fault for kinds in row.get("both", [row.get("dead")]) for fault in kinds}
+            assert named <= set(table)
+            assert len(row["reason"]) > 20
+
+
+@pytest.mark.long
+def test_a_flood_that_nothing_sensed_could_tell_is_listed_with_its_reason_and_any_other_is_broken():
+    # Lag dead and high dead, 50 gpm: from lead to the floor in 148 s, one pump running as it would in any storm.
+    record = night_run.run(80001, 8602)
+    assert record["broken"] == ""
+    assert record["excused"].startswith("high is dead dry")
+    with mock.patch.object(excused, "GRACE_S", -500.0):
+        assert "no alarm that names it" in night_run.run(80001, 8602)["broken"]
+
+
+@pytest.mark.long
+def test_a_dry_run_without_a_reading_left_is_listed_with_its_reason_and_must_be_called():
+    record = night_run.run(80001, 8452)
+    assert record["longest_dry_run_s"] > 600.0
+    assert record["broken"] == ""
+    assert record["excused"].startswith("high reads wet")
+    with mock.patch.object(excused, "stands", return_value=False):
+        assert "nobody was called" in night_run.run(80001, 8452)["broken"]
+    with mock.patch.object(excused, "no_reading", return_value=None):
+        assert "dry: a dry run of" in night_run.run(80001, 8452)["broken"]
+
+
+@pytest.mark.long
+def test_pumps_that_still_draw_a_flooded_floor_down_have_recovered_and_pumps_that_rest_have_not():
+    assert night_run.run(80001, 15401)["broken"] == ""
+    with mock.patch.object(night_run, "_runs_at", return_value=False):
+        assert "phase two: no pump has started, and none was running" in night_run.run(80001, 15401)["broken"]
 
 
 def test_swarm_weights_switch_kinds_off_and_differ_from_night_to_night():

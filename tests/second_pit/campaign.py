@@ -7,7 +7,7 @@ from .brain import BRAINS
 from .faults import clock
 from .night import run
 from .nights import draw
-from .oracle import POLICIES, Oracle
+from .oracle import POLICIES, Oracle, TakesOver
 from .site import setting
 
 SLACK_S = 5.0  # a dry run may outlast blind_run by the debounce, the shortest run and a tick
@@ -26,6 +26,7 @@ class Result:
     flooded: bool = False
     avoidable: bool | None = None  # None: no flood, so nobody asked
     deaf: bool = False  # nothing that is sound told of any of its floods
+    lost: bool = False  # each was lost when the water stood below lead, for an ideal controller as well
     freeboard_mm: float | None = None  # what the ideal controller left under the floor, 0 where it flooded
     wet_s: float = 0.0
     first_wet_s: float | None = None
@@ -52,6 +53,25 @@ def avoidable(night):
     return False, best
 
 
+def lost(night, brain, episodes):
+    """Return whether each of the floods would have come whoever had taken over when the water last stood below lead.
+
+    `brain`: the name of the controller that has the pit until then.  The ideal controller that takes over starts by
+    what is sound, and forgets what it knew whenever it is without power.
+    """
+    return all(_floods_from(night, brain, episode) for episode in episodes)
+
+
+def _floods_from(night, brain, episode):
+    # Whether the floor is wet, by the end of that flood, under each policy of the ideal controller.
+    for policy in POLICIES:
+        ideal = TakesOver(BRAINS[brain](night.site), Oracle(night.site, policy, sensed=True), episode.below_s)
+        watch = run(night, ideal)
+        if not any(other.wet_s >= episode.below_s and other.wet_s <= episode.dry_s for other in watch.episodes):
+            return False
+    return True
+
+
 def judge(night, number=0, brain="firmware", log=None):
     """Return the Result of a night under `brain` (a name of BRAINS)."""
     controller = BRAINS[brain](night.site)
@@ -64,7 +84,10 @@ def judge(night, number=0, brain="firmware", log=None):
     if watch.flooded:
         result.avoidable, result.freeboard_mm = avoidable(night)
         result.deaf = watch.deaf
-        result.avoidable = result.avoidable and not result.deaf  # whoever sees the water keeps it dry, and nobody else
+        if result.avoidable and not result.deaf:
+            result.lost = lost(night, brain, watch.episodes)
+        # Whoever sees the water keeps it dry, and nobody else.
+        result.avoidable = result.avoidable and not result.deaf and not result.lost
         result.freeboard_mm = round(result.freeboard_mm)
         result.first_wet_s = round(watch.episodes[0].wet_s, 1)
     result.wet_s = round(watch.wet_s, 1)
@@ -97,8 +120,8 @@ def results(seed, numbers, group="all", *, hours=3.0, brain="firmware", workers=
         yield from pool.imap(_job, tasks)
 
 
-COLUMNS = ("nights", "floods", "avoidable", "deaf", "silent", "late", "dry over", "dry s", "longest", "violations",
-           "alarms")  # fmt: skip
+COLUMNS = ("nights", "floods", "avoidable", "deaf", "lost", "silent", "late", "dry over", "dry s", "longest",
+           "violations", "alarms")  # fmt: skip
 
 
 def table(found):
@@ -120,6 +143,7 @@ def _counts(rows):
         sum(r.flooded for r in rows),
         sum(bool(r.avoidable) for r in rows),
         sum(r.deaf for r in rows),
+        sum(r.lost for r in rows),
         sum(r.silent for r in rows),
         sum(r.late for r in rows),
         sum(r.dry_over for r in rows),
@@ -136,7 +160,7 @@ def worst(found, most=25):
         return (bool(r.avoidable) and r.silent, r.silent, bool(r.avoidable), bool(r.violations), r.dry_over,
                 bool(r.healthy_alarms), r.wet_s, r.longest_dry_s)
 
-    wrong = ("avoidable", "deaf", "silent", "late", "violations", "dry_over", "healthy_alarms")
+    wrong = ("avoidable", "deaf", "lost", "silent", "late", "violations", "dry_over", "healthy_alarms")
     bad = [r for r in found if any(getattr(r, name) for name in wrong)]
     return [one_line(r) for r in sorted(bad, key=weight, reverse=True)[:most]]
 
@@ -146,6 +170,8 @@ def one_line(r):
     wrong = []
     if r.flooded:
         kind = "avoidable" if r.avoidable else "told by nothing that is sound:" if r.deaf else "unavoidable"
+        if r.lost:
+            kind = "lost already below lead:"
         wrong.append(f"{kind} flood {clock(r.first_wet_s)}")
         wrong.append(f"wet {r.wet_s:.0f} s, ideal {r.freeboard_mm:+d} mm")
     if r.silent:

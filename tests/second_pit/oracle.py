@@ -6,6 +6,10 @@ run, the power-up delay where the controller dies with the mains, and the shorte
 A flood under this controller was not to be avoided; a dry floor under it was possible, for one who sees the water.
 Where on its way up from `lead` nothing that is sound told of it (`Watch.deaf`: every float from lead up hangs or is
 cut, no sound transmitter, no current of a running pump) no controller can tell it from a pit into which nothing runs.
+A flood of a night that it would have kept dry is excused only where `TakesOver` floods as well: the same pit, handed to
+the ideal controller the moment that the water last stood below `lead`, which then starts by what is sound and forgets
+at a power-up what any controller forgets.  A pit that happened to be full when both pumps or the mains failed is such
+a night; one in which any pump could have run in time is not.
 """
 
 from .power import BATTERY
@@ -19,8 +23,9 @@ POLICIES = (BY_LEVEL, BOTH_AT_LEAD)
 class Oracle:
     """A brain for `night.run`.  `policy`: BY_LEVEL takes one pump at lead, two at lag; BOTH_AT_LEAD all it has."""
 
-    def __init__(self, site, policy=BY_LEVEL):
+    def __init__(self, site, policy=BY_LEVEL, sensed=False):
         self.policy = policy
+        self.sensed = sensed  # it starts by sound contacts alone, and forgets demand and stops without power
         self.site = site
         self.out = [0] * OUTPUTS
         self.out[4] = 1
@@ -48,6 +53,9 @@ class Oracle:
     def power_up(self, now_ms):
         """The ideal controller's own supply came: the power-up delay, if it dies with the mains."""
         self.up = now_ms / 1000
+        if self.sensed:  # nobody tells it how long it was dark
+            self.demand = 0
+            self.stopped = [self.up, self.up]
 
     def power_down(self):
         """Outputs drop."""
@@ -74,6 +82,17 @@ class Oracle:
                 self._start(n, t)
         return self.watched
 
+    def follow(self, t, out):
+        """Take the starts and stops of another controller for its own."""
+        self.pit_time = t
+        self._mains(t)
+        for n in range(2):
+            if out[n] and not self.out[n]:
+                self.started[n] = self.last_start = t
+            elif self.out[n] and not out[n]:
+                self.stopped[n] = t
+            self.out[n] = out[n]
+
     def _mains(self, t):
         if not self.pit.supply.mains:
             self.mains_since = None
@@ -89,13 +108,20 @@ class Oracle:
         return self.mains_since is not None and t - self.mains_since >= self.settle
 
     def _level(self):
-        level, wet = self.pit.level, self.wet
-        if level >= wet[2] or (level >= wet[1] and self.policy == BOTH_AT_LEAD):
+        if self._wet(2) or (self._wet(1) and self.policy == BOTH_AT_LEAD):
             self.demand = 2
-        elif level >= wet[1]:
+        elif self._wet(1):
             self.demand = max(self.demand, 1)
-        elif level <= self.bottom:
+        elif self.pit.level <= self.bottom:
             self.demand = 0
+
+    def _wet(self, contact):
+        # Whether the water stands at a contact (1 lead, 2 lag); by sound floats and a sound transmitter where it
+        # goes by these: one above tells of those below.
+        pit = self.pit
+        if not self.sensed or (pit.transmitter and pit.transmitter.sound()):
+            return pit.level >= self.wet[contact]
+        return any(f is not None and f.sound() and f.wet for f in pit.floats.floats[contact:])
 
     def _want(self, usable):
         # Running pumps first, those on the mains before those on the battery, rested before resting.
@@ -122,3 +148,39 @@ class Oracle:
         if t - self.stopped[n] >= rest - 1e-9:
             self.out[n] = 1
             self.started[n] = self.last_start = t
+
+
+class TakesOver:
+    """A brain for `night.run`: `brain` until `at_s`, from then on `ideal`, an Oracle."""
+
+    def __init__(self, brain, ideal, at_s):
+        self.brain, self.ideal, self.at_s = brain, ideal, at_s
+        self.out = brain.out
+
+    def tell(self, pit):
+        """Take the truth, for the ideal controller."""
+        self.ideal.tell(pit)
+
+    def power_up(self, now_ms):
+        """Both come up."""
+        self.brain.power_up(now_ms)
+        self.ideal.power_up(now_ms)
+        self.out = self.brain.out if now_ms / 1000 < self.at_s else self.ideal.out
+
+    def power_down(self):
+        """Outputs drop."""
+        self.brain.power_down()
+        self.ideal.power_down()
+        self.out = self.ideal.out
+
+    def step(self, now_ms, raw):
+        """Let one of them decide; the ideal controller knows what the other did."""
+        t = now_ms / 1000
+        if t >= self.at_s:
+            self.out = self.ideal.out
+            self.ideal.step(now_ms, raw)
+            return True
+        self.brain.step(now_ms, raw)
+        self.out = self.brain.out
+        self.ideal.follow(t, self.out)
+        return True

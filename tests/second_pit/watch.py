@@ -19,13 +19,14 @@ EXCUSES = ("pumps", "sensors", "mains", "battery", "resets", "selector")
 class Episode:
     """One flood: from the floor getting wet to its being dry for good, with the calls around it."""
 
-    __slots__ = ("called_before_s", "called_s", "deaf", "dry_s", "wet_s")
+    __slots__ = ("below_s", "called_before_s", "called_s", "deaf", "dry_s", "wet_s")
 
-    def __init__(self, wet_s, called_before_s, deaf=False):
+    def __init__(self, wet_s, called_before_s, deaf=False, below_s=0.0):
         self.wet_s = wet_s
         self.dry_s = None
         self.called_before_s = called_before_s  # how long before, None: nobody
         self.called_s = None  # when first called during the flood
+        self.below_s = below_s  # when the water last stood below lead
         self.deaf = deaf  # on its way up from lead the water was told of by nothing that is sound
 
     @property
@@ -89,6 +90,9 @@ class Watch:
         self.boot_hold = setting(site, "boot_hold") / 1000
         self.suspect = 0
         self.told = False  # whether anything sound told of the water since it was last below lead
+        self.telling = 0.0  # for how long it has told without a break
+        self.debounce = setting(site, "debounce") / 1000
+        self.below_s = 0.0
 
     # -- events ------------------------------------------------------------------------------------
 
@@ -173,9 +177,11 @@ class Watch:
         if level > self.peak:
             self.peak, self.peak_s = level, t
         if level < self.pit.site.levels[LEAD][0]:
-            self.told = False
-        elif not self.told:
-            self.told = self._sound()
+            self.told, self.telling = False, 0.0
+            self.below_s = t
+        elif not self.told:  # a contact that was cut within its debounce has told nobody
+            self.telling = self.telling + STEP_S if self._sound() else 0.0
+            self.told = self.telling > self.debounce + 2 * STEP_S
         if self.word is not None and self.word & ~1:
             for i in range(1, 4):
                 if self.word & (1 << i):
@@ -214,7 +220,7 @@ class Watch:
             self.wet_s += STEP_S
             if episode is None or episode.dry_s is not None:
                 before = t - self.last_call
-                episode = Episode(t, before if before <= CALL_S else None, not self.told)
+                episode = Episode(t, before if before <= CALL_S else None, not self.told, self.below_s)
                 self.episodes.append(episode)
                 self.say(t, "FLOOR WET")
         elif level < floor - 0.01 and episode.dry_s is None:

@@ -4,7 +4,7 @@ from bisect import bisect_left
 
 from duplexsump.control import settings as s
 
-from host_sim.proof.campaign import nights
+from host_sim.proof.campaign import excused, nights
 from host_sim.proof.campaign.monitor import Watched
 from host_sim.proof.told import warning
 from host_sim.run import closed_loop
@@ -56,7 +56,8 @@ def _record(night, site, trace, single, dry_s, control):
     lead_s = warning.lead_s(trace, night.names)
     return {
         "seed": night.seed, "number": night.number, "faults": " ".join(night.faults), "kinds": " ".join(night.names),
-        "must": night.must, "sensing": night.sensing, "level": night.level,
+        "must": night.must, "excused": _excused(night, site, trace, dry_s),
+        "sensing": night.sensing, "level": night.level,
         "battery": night.battery, "peak_gpm": round(night.peak_gpm, 2),
         "dry": wet_at is None, "floor_wet_s": totals.floor_wet_s, "floor_first_s": _or_none(wet_at),
         "first_alarm_s": _or_none(totals.first_alarm_s), "lead_s": _or_none(lead_s),
@@ -66,6 +67,17 @@ def _record(night, site, trace, single, dry_s, control):
         "single_dry": single.totals.floor_first_s is None, "single_wet_s": single.totals.floor_wet_s,
         "balance": totals.balance_relative, "wall_s": totals.wall_s + single.totals.wall_s,
     }  # fmt: skip
+
+
+def _excused(night, site, trace, dry_s):
+    # Why a promise was not asked for, as the written table has it.
+    why = []
+    if trace.totals.floor_first_s is not None and warning.lead_s(trace, night.names) is None:
+        why.append(excused.untold(night, trace, site))
+    row = excused.no_reading(night.names, night.sensing)
+    if row and dry_s > dry_limit_s(night, site) + DRY_GRACE_S:
+        why.append(row["reason"])
+    return "; ".join(reason for reason in why if reason)
 
 
 def _or_none(value):
@@ -78,7 +90,12 @@ def longest_dry_s(trace, site, faults=()):
     A pump that moves nothing under water (air lock, shut valve) is not dry: its alarms and the floor judge it.  One
     whose relay is welded, by a fault of `faults`, is left out: nobody commands it, and S6 has it unplugged.
     """
-    longest, since = 0.0, {}
+    return longest_dry(trace, site, faults)[0]
+
+
+def longest_dry(trace, site, faults=()):
+    """Return (seconds, second at which it began) of the stretch that `longest_dry_s` measures."""
+    longest, since = (0.0, 0.0), {}
     for event in trace.events:
         if event.kind not in ("motor", "pump"):
             continue
@@ -86,10 +103,10 @@ def longest_dry_s(trace, site, faults=()):
         if f"pump{n}-relay-welded" in faults:
             continue
         if n in since:
-            longest = max(longest, event.time_s - since.pop(n))
+            longest = max(longest, (event.time_s - since[n], since.pop(n)))
         if event.kind == "motor" and event.data["what"] == "dry" and _empty(trace, site.pumps[n - 1], event.time_s):
             since[n] = event.time_s
-    return max([longest, *(trace.duration_s - t for t in since.values())])
+    return max([longest, *((trace.duration_s - t, t) for t in since.values())])
 
 
 def _empty(trace, pump, time_s):
@@ -115,7 +132,12 @@ def _broken(night, site, trace, control, dry_s, work):
             yield f"table: the floor was wet at {totals.floor_first_s:.1f} s, these faults must be survived dry"
         yield from _called(night, trace, site)
     limit = dry_limit_s(night, site)
-    if dry_s > limit + DRY_GRACE_S:
+    row = excused.no_reading(night.names, night.sensing)
+    if row and limit + DRY_GRACE_S < dry_s <= row["longest_s"]:
+        began_s = longest_dry(trace, site, night.names)[1]
+        if not excused.stands(trace, began_s + row["called_s"]):
+            yield f"alarm: pumps ran dry from {began_s:.1f} s on, and nobody was called"
+    elif dry_s > limit + DRY_GRACE_S:
         name = "I14" if _single_float(night) else "dry"
         yield f"{name}: a dry run of {dry_s:.1f} s, {limit:.1f} s allowed"
     if totals.balance_relative > 1e-6:
@@ -126,6 +148,8 @@ def _broken(night, site, trace, control, dry_s, work):
 def _called(night, trace, site):
     # Called by an alarm that names the trouble, and as soon as the water has passed `high`, where that float is good.
     wet_s, lead_s = trace.totals.floor_first_s, warning.lead_s(trace, night.names)
+    if lead_s is None and excused.untold(night, trace, site):
+        return
     if lead_s is None:
         yield f"alarm: the floor was wet at {wet_s:.1f} s and no alarm that names it had called"
     elif not any(name.startswith("high-") for name in night.names):
@@ -156,12 +180,18 @@ def _recovered(site, trace, work):
         yield f"phase two: pumps ready {c.pair.ready}, states {c.pumps[0].state} {c.pumps[1].state}"
     since = nights.RESET_S + 600.0
     begun = [event for event in trace.events if event.kind == "pump" and event.data["on"] and event.time_s > since]
-    if not begun:
-        yield "phase two: no pump has started"
+    if not begun and not _runs_at(trace, since):
+        yield "phase two: no pump has started, and none was running"
     if site.settings[s.DUTY] == s.ALTERNATE and len(begun) >= 4 and len({event.data["pump"] for event in begun}) < 2:
         yield f"phase two: pump {begun[0].data['pump']} alone has led {len(begun)} times"
     if any(event.kind == "floor" and event.data["wet"] and event.time_s > since for event in trace.events):
         yield "phase two: the floor got wet after everything was mended"
+
+
+def _runs_at(trace, at_s):
+    # Whether some pump is on: after a flood it may have started long before, and have the whole floor to draw down.
+    switched = [event for event in trace.events if event.kind == "pump" and event.time_s <= at_s]
+    return any({event.data["pump"]: event.data["on"] for event in switched}.values())
 
 
 __all__ = ["Duplex", "longest_dry_s", "run"]

@@ -100,6 +100,16 @@ def table():
     return faults, {frozenset(pair) for pair in data["pairs"]["dry"]}
 
 
+def excuses(name):
+    """Return the rows of one of the written table's lists of what nothing senses: "lost", "untold", "no_reading"."""
+    return _table()[name]
+
+
+def both(row, names):
+    """Return whether a night's faults hold one of each of the two lists of a row."""
+    return all(set(names) & set(kinds) for kinds in row["both"])
+
+
 def dry_run_s(names):
     """Return the longest dry run in seconds that the written table allows for these faults; 0.0: `blind_run` alone."""
     rows = _table()["dry_run"]
@@ -134,6 +144,8 @@ def required(names, battery, carried):
     if not all(must == "dry" or (must == "battery" and battery) for _group, must in rows):
         return "alarm"
     if len(rows) == 2 and frozenset(group for group, _must in rows) not in pairs:
+        return "alarm"
+    if any(both(row, names) for row in excuses("lost")):
         return "alarm"
     return "dry"
 

@@ -97,6 +97,9 @@ def _tell(records, ran, seconds, workers, out):
     for record in report.worst(records):
         said = record["broken"] or f"flooded {record['floor_wet_s']:.0f} s, called {record['lead_s']:.0f} s before"
         screen.print(Text(f"{report.reproduction(record)}   {record['faults'] or '(no fault)'}: {said}"))
+    for record in records:
+        if record.get("excused"):
+            screen.print(Text(f"{report.reproduction(record)}   {record['faults']}: {record['excused']}"))
     broken = sum(bool(record["broken"]) for record in records)
     rate = ran / seconds / workers if ran else 0.0
     screen.print(f"\n{len(records)} nights, {broken} with a broken promise; {ran} run now in {seconds:.0f} s, "

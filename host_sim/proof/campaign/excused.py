@@ -1,0 +1,64 @@
+"""What no controller can do for want of anything that tells it, and why: the last three tables of must_survive.toml.
+
+A row excuses a night from one promise and asks for what is left of it: a flood that must be called once a sound contact
+has told of it for so long, a dry run without end that must be called at once.
+"""
+
+from duplexsump.control import settings as s
+
+from host_sim.proof.campaign import nights
+from host_sim.proof.told import warning
+
+CONTACTS = ("off", "lead", "lag")
+GRACE_S = 2.0  # debounce, and the tick that follows
+
+
+def no_reading(names, sensing):
+    """Return the row that lets pumps run dry without end for these faults, None: no such row."""
+    for row in nights.excuses("no_reading"):
+        if nights.both(row, names) and sensing in row["sensing"]:
+            return row
+    return None
+
+
+def stands(trace, at_s):
+    """Return whether a high alarm stands at `at_s`."""
+    return any(alarm.priority == "high" and alarm.raised_s <= at_s and (alarm.cleared_s is None
+               or alarm.cleared_s >= at_s) for alarm in trace.alarms)  # fmt: skip
+
+
+def untold(night, trace, site):
+    """Return why nobody could be called before the floor got wet in a Night, or "" where somebody could."""
+    wet_s = trace.totals.floor_first_s
+    on = faults_at(trace, wet_s)
+    for row in nights.excuses("untold"):
+        told = any(_told(contact, row, night, trace, site, on) for contact in ("lead", "lag"))
+        if on & set(row["dead"]) and not told:
+            return row["reason"]
+    return ""
+
+
+def faults_at(trace, at_s):
+    """Return the set of faults that stand at `at_s`."""
+    on = set()
+    for event in trace.events:
+        if event.kind == "fault" and event.time_s <= at_s:
+            (on.add if event.data["on"] else on.discard)(event.data["name"])
+    return on
+
+
+def _told(contact, row, night, trace, site, on):
+    # Whether a contact that is sound has told of the water for longer than the row asks for.
+    if on & {f"{contact}-stuck-dry", f"{contact}-wire-broken", "common-wire-broken"}:
+        return False
+    if night.level == "transmitter" and any(name.startswith("transmitter-") for name in on):
+        return False
+    passed_s = warning.passed_s(trace, _turns_m(CONTACTS.index(contact), site))
+    return trace.totals.floor_first_s - passed_s > row[f"{contact}_s"] + GRACE_S
+
+
+def _turns_m(i, site):
+    # The level in m at which a contact turns wet, or at which the transmitter takes its place.
+    if site.contacts[i] is not None:
+        return site.contacts[i].wet_m
+    return site.transmitter.zero_m + site.settings[s.LEVEL_OFF_MM + i] / 1000.0
