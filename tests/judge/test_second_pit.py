@@ -596,7 +596,8 @@ def test_the_ideal_controller_that_goes_by_what_is_sensed_starts_by_sound_floats
     cut = [broken("cable-cut"), broken("float-stuck-dry", HIGH)]
     assert run(make_night(site, 0.5 * site.rate, cut, hours=0.5), Oracle(site, sensed=True)).flooded
     assert not run(make_night(site, 0.5 * site.rate, cut, hours=0.5), Oracle(site)).flooded
-    assert not run(make_night(site, 0.5 * site.rate, [broken("cable-cut")], hours=0.5), Oracle(site, sensed=True)).flooded
+    high = [broken("cable-cut")]
+    assert not run(make_night(site, 0.5 * site.rate, high, hours=0.5), Oracle(site, sensed=True)).flooded
 
 
 @pytest.mark.long
