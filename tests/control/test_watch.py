@@ -289,7 +289,14 @@ def test_a1_both_unavailable_stands_while_one_is_out_and_the_other_would_not_sto
     c.pumps[n].state, c.pumps[n].welded, c.pair.available = pm.RUNNING, False, 1 << n
     assert "no_pump" in told(c, **draws), "commanded with high wet"
     c.pumps[n].state = pm.IDLE
+    c.pair.available = 3
     assert "no_pump" in told(c, **draws)
+    c.pumps[1 - n].out = 0
+    assert "no_pump" not in told(c, **draws), "the other may be relied on"
+    c.pumps[1 - n].out = 1
+    c.pair.available = 0
+    assert "no_pump" in told(c, **draws)
+    c.pair.available = 1 << n
     assert "no_pump" not in told(c), "off, and no current: it may be relied on"
 
 
