@@ -174,11 +174,14 @@ _PUMP = {
         "replaced.", "Do not trust the selector to stop it. " + WATER,
         "It runs dry and burns out within the hour."),
     "unavailable": Words(
-        "Pump {n} cannot be relied on: it tripped or overheated. " + _CAUSE,
+        "Pump {n} cannot be relied on: it tripped or overheated. After repeated failures it is locked out: kept off, "
+        "but for tries (while the high float is wet, once after a power-up, and, where it moved no water, when the "
+        "water rises anew). " + _CAUSE,
         "a jam; a worn or clogged pump; a frozen or blocked discharge pipe; an air lock; a tripped breaker; a pulled "
         "cord; a shut valve; heat",
-        OUTLET + " Find the cause and repair it. The alarm clears after a proved run with water.",
-        f"{UNPLUG} {THAW}",
+        OUTLET + " Find the cause and repair it, then press RESET. Without that the alarm clears after a proved run "
+        "with water.",
+        f"{LOCKED} Do not press RESET again and again. {THAW}",
         "One pump is left; a storm that needs both, or a second fault, floods the floor."),
     "exercise_failed": Words(
         "Pump {n} failed its exercise, the short test run that an idle pump gets every week.",
@@ -189,14 +192,6 @@ _PUMP = {
         "worn; clogged; an air lock; a shut valve; not running at all",
         "Pour water and time how fast it pumps the pit down.", UNPLUG,
         "The other pump leads; together they may still hold a storm; days to act."),
-    "lockout": Words(
-        "Pump {n} failed again and again and is kept off, but for tries: while the high float is wet, once after a "
-        "power-up, and, where it moved no water, when the water rises anew. " + _CAUSE,
-        "a jam; a worn or clogged pump; a frozen or blocked discharge pipe; a tripped breaker; an air lock; "
-        "a shut valve",
-        OUTLET + " Repair the cause, then press reset.",
-        f"{LOCKED} Do not press reset again and again. {THAW}",
-        "One pump is left: this one is only tried until it pumps again or somebody comes."),
     "moisture": Words(
         "There is moisture in the seal chamber of pump {n}.", "a worn shaft seal", "Have the seal renewed.", UNPLUG,
         "The pump still runs; the motor fails in weeks or months."),

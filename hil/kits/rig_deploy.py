@@ -34,7 +34,7 @@ SHARED = (
     "station/framing.py",
     "station/modbus.py",
 )
-SHARED_BY_BOARD = {"pico": ("boards/wired.py",), "posix": ()}
+SHARED_BY_BOARD = {"pico": ("boards/hardware.py", "boards/wired.py"), "posix": ()}
 
 SURVEY = """
 import os, sys

@@ -29,15 +29,15 @@ def run(bench):
         bench.when(pump(other(bad)), 0, off_limit_s(bench))
         bench.press("silence")
         bench.wait(bench.setting_s("retry") + 2)
-    found = bench.alarm(f"pump_{bad}_lockout")
-    bench.check("the lockout alarm is active", found == "acknowledged", found)
+    found = bench.alarm(f"pump_{bad}_unavailable")
+    bench.check("its alarm is active", found == "acknowledged", found)
     bench.check("a locked-out pump does not lead", cycle(bench) == other(bad))
     bench.wait(bench.setting_s("min_off"))
 
     bench.draws(bad, "normal")
     bench.press("reset")
     bench.wait(1)
-    found = bench.alarm(f"pump_{bad}_lockout")
+    found = bench.alarm(f"pump_{bad}_unavailable")
     bench.check("the reset clears it", found == "normal" and bench.value(f"pump_{bad}_state") == 0, found)
     bench.check("the pump leads again", bad in (cycle(bench), rested_cycle(bench)))
 

@@ -29,6 +29,7 @@ BLOCK_BYTES = 8 << 20
 DAY_MS = 86_400_000
 GAP_S = 60.0
 GAP_SPACINGS = 5.0  # a hole of more than this many usual spacings is a gap; our own choice
+UNITS_A_SECOND = {"s": 1.0, "ms": 1e3, "us": 1e6, "ns": 1e9}
 MOST_DAYS = 4000  # eleven years; a log beyond that is read with a wrong clock
 
 
@@ -172,23 +173,33 @@ def _times(columns, mapping, zone, found):
         cells = stamps.joined(array.to_pylist(), columns[mapping.time_of_day].to_pylist())
         seconds, known = stamps.parse(cells, mapping.clock, [])
     elif pa.types.is_timestamp(kind):
-        known = np.full(len(array), kind.tz is not None)
-        whole = array.cast(pa.timestamp("ms")).cast(pa.int64())
-        if whole.null_count:
-            seconds = np.asarray(whole.fill_null(-(2**62)), np.int64) / 1000.0
-            seconds[seconds < -1e15] = np.nan
-        else:
-            seconds = whole.to_numpy() / 1000.0
+        known = np.broadcast_to(kind.tz is not None, len(array))
+        seconds = _plain(array, np.int64) / UNITS_A_SECOND[kind.unit]
+        if array.null_count:
+            seconds[np.asarray(array.is_null())] = np.nan
     elif pa.types.is_integer(kind) or pa.types.is_floating(kind):
-        seconds = np.array(array.cast(pa.float64()).to_numpy(zero_copy_only=False), float)
-        seconds /= 1000.0 if mapping.clock == "unix ms" else 1.0
-        known = np.full(len(array), mapping.clock != "seconds")
+        seconds = _plain(_floats(array), np.float64) / (1000.0 if mapping.clock == "unix ms" else 1.0)
+        known = np.broadcast_to(mapping.clock != "seconds", len(array))
     else:
         seconds, known = stamps.parse(array.to_pylist(), mapping.clock, [])
-    found.lost["no time"] += int(np.isnan(seconds).sum())
+    found.lost["no time"] += int(np.count_nonzero(np.isnan(seconds)))
     if zone is None or known.all():
         return seconds
     return stamps.to_utc(seconds, known, zone, [])
+
+
+def _floats(array):
+    import pyarrow as pa
+
+    array = array.cast(pa.float64())
+    return array.fill_null(np.nan) if array.null_count else array
+
+
+def _plain(array, kind):
+    # The numbers of an array of eight bytes each as they lie in memory; pyarrow's own way loads pandas for it.
+    if not len(array):
+        return np.zeros(0, kind)
+    return np.frombuffer(array.buffers()[1], kind, len(array), 8 * array.offset)
 
 
 def _numbers(array, column):
@@ -196,7 +207,7 @@ def _numbers(array, column):
 
     if not (pa.types.is_floating(array.type) or pa.types.is_integer(array.type) or pa.types.is_null(array.type)):
         raise InputError(f'column "{column.name}" holds {array.type}: --long requires plain numbers in one unit')
-    return array.cast(pa.float64()).to_numpy(zero_copy_only=False) * column.factor + column.offset
+    return _plain(_floats(array), np.float64) * column.factor + column.offset
 
 
 def run(path, mapping, site, settings=None, module=None, progress=None):
@@ -256,7 +267,7 @@ def _run(loop, found, path, mapping, site, progress):
 
 def _keep(time, last, found):
     # None where every row has its place; else a mask of the rows that do.
-    if time[0] > last and (np.diff(time) > 0.0).all():
+    if time[0] > last and (time[1:] > time[:-1]).all():
         return None
     top = np.maximum.accumulate(np.where(np.isnan(time), -np.inf, time))
     before = np.concatenate(([last], np.maximum(top[:-1], last)))
@@ -266,17 +277,17 @@ def _keep(time, last, found):
 
 
 def _clean(level, found, spike_m, time):
-    lost = np.isnan(level)
-    with np.errstate(invalid="ignore"):
-        outside = (level < cleaning.LOWEST_M) | (level > cleaning.HIGHEST_M)
-    if outside.any():
+    if not (level.min() >= cleaning.LOWEST_M and level.max() <= cleaning.HIGHEST_M):  # a missing one, or beyond
+        lost = np.isnan(level)
+        with np.errstate(invalid="ignore"):
+            outside = (level < cleaning.LOWEST_M) | (level > cleaning.HIGHEST_M)
         level = np.where(outside, np.nan, level)
+        found.lost["drop-out"] += int(lost.sum())
+        found.lost["out of range"] += int(outside.sum())
     issues = []
     if (np.abs(level[1:] - level[:-1]) > (spike_m or cleaning.SPIKE_M)).any():
         level = level.copy()
         cleaning.spikes(level, issues, spike_m, float(np.median(np.diff(time))) if len(time) > 1 else 0.0)
-    found.lost["drop-out"] += int(lost.sum())
-    found.lost["out of range"] += int(outside.sum())
     found.lost["spike"] += sum(f.count for f in issues)
     return level
 
@@ -292,12 +303,14 @@ def _mains(columns, mapping, keep, n):
 def _feed(loop, found, time_s, words, mains, last_s, state):
     # Step the firmware at the rows at which something changes; returns the last joint word.
     joint = words.astype(np.uint16) | (np.uint16(256) if mains is None else mains << np.uint16(8))
-    before = np.empty_like(joint)
-    before[1:] = joint[:-1]
-    before[0] = joint[0] + 1 if state is None else state
-    steps = np.diff(time_s, prepend=last_s)
+    turns = np.empty(len(joint), bool)
+    turns[0] = state is None or joint[0] != state
+    np.not_equal(joint[1:], joint[:-1], out=turns[1:])
+    steps = np.empty(len(time_s))
+    steps[0] = time_s[0] - last_s
+    np.subtract(time_s[1:], time_s[:-1], out=steps[1:])
     holes = steps > found.gap_s
-    places = np.flatnonzero((joint != before) | holes)
+    places = np.flatnonzero(turns | holes)
     times = openloop.grid_ms(time_s[places])
     for k, i in enumerate(places.tolist()):
         if holes[i] and loop.controller is not None:
@@ -338,7 +351,7 @@ def _days(time_s):
 
 def _highest(found, loop, time_s, level):
     # The highest water of the log and of each day of the block.
-    good = np.where(np.isnan(level), -np.inf, level)
+    good = level if level.min() > -np.inf else np.where(np.isnan(level), -np.inf, level)
     days, edges = _days(time_s)
     for place, top in zip(days, np.maximum.reduceat(good, edges), strict=True):
         day = loop.day(int(place) * DAY_MS)

@@ -171,7 +171,7 @@ def _motor_faults(n, p, key):
          "overcurrent trip within seconds; " + TRIP, _pump(n, "jammed"))
     _add(f"{key}-worn", f"{p} worn: a share of its flow and head is lost",
          f'longer runs; low alarm "{p} worn" from a quarter less flow than at first; where current is sensed and it no '
-         f'longer lifts the water (about 60 %), medium alarm "{p} unavailable", then medium alarm "{p} locked out"',
+         f'longer lifts the water (about 60 %), medium alarm "{p} unavailable" and in the end a lockout',
          _pump_value(n, "worn"), Parameter("share lost", "share", 0.3, 0.0, 0.95))
     _add(f"{key}-breaker-open", f"breaker of {p} open: no supply to that pump alone", TRIP, _pump(n, "breaker_open"))
     _add(f"{key}-relay-welded", f"relay of {p} welded: the pump runs whatever the command",

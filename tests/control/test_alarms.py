@@ -31,7 +31,7 @@ from tests.rig import ALARM_PLACE
 
 def test_the_table_has_what_these_claims_need():
     assert (list(range(9)), list(range(N_SOUNDING)), COUNT) == (HIGHS, SOUNDING, COUNT)
-    assert set(LATCHING) == {ALARM_PLACE[f"pump_{k}_{name}"] for k in (1, 2) for name in ("lockout", "moisture")}
+    assert set(LATCHING) == {ALARM_PLACE[f"pump_{k}_moisture"] for k in (1, 2)}
 
 
 # States --------------------------------------------------------------------------------------------

@@ -15,8 +15,8 @@ HIGH_ALARMS = {
 MEDIUM_ALARMS = {
     "pump_1_unavailable", "pump_2_unavailable", "mains_lost", "floats_out_of_sequence", "transmitter_failed",
     "pump_1_exercise_failed", "pump_2_exercise_failed", "charger_failed", "selector_away", "pump_1_suspect",
-    "pump_2_suspect", "battery_failed", "mains_unsteady", "pump_1_lockout", "pump_2_lockout",
-    "pump_1_weak", "pump_2_weak", "expander_silent", "storage_failed",
+    "pump_2_suspect", "battery_failed", "mains_unsteady", "pump_1_weak", "pump_2_weak", "expander_silent",
+    "storage_failed",
 }
 
 
@@ -76,15 +76,17 @@ def test_a1_a_selector_not_in_auto_for_a_day():
 
 
 @pytest.mark.parametrize("acknowledged", [False, True])
-def test_a1_one_press_ends_the_lockout_and_the_alarm_that_told_it(acknowledged):
+def test_a1_one_press_ends_the_lockout_and_the_one_alarm_of_the_pump(acknowledged):
     rig = locked()
-    assert rig.active("pump_1_lockout")
+    assert {name for _t, name, _state in rig.alarm_log if name.startswith("pump_1")} == {"pump_1_unavailable"}
+    assert rig.active("pump_1_unavailable")
     if acknowledged:
         rig.press("silence").run(1)
-        assert rig.alarm("pump_1_lockout") == "acknowledged"
+        assert rig.alarm("pump_1_unavailable") == "acknowledged"
     rig.press("reset").run(1)
-    assert rig.alarm("pump_1_lockout") == "normal"
-    assert rig.run(120).alarm("pump_1_lockout") == "normal"
+    assert rig.pump_state(1) != "locked"
+    assert rig.alarm("pump_1_unavailable") == ("normal" if acknowledged else "returned")
+    assert not rig.run(120).active("pump_1_unavailable")
 
 
 def test_a1_what_still_holds_stays_active_through_a_reset():

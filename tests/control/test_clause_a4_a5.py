@@ -4,6 +4,7 @@ import pytest
 from duplexsump.control import records as r
 from duplexsump.control import settings as s
 from duplexsump.control.controller import Controller
+from duplexsump.control.records import HIGH, LEAD, OFF
 
 from tests.control.clause_bench import DAY, NEAR, near
 from tests.rig import ALARM_PLACE, NO_CURRENT, WITH_CURRENT, WITH_FEEDBACK, Rig, make_settings, ready
@@ -126,6 +127,25 @@ def test_a4_with_lag_wet_for_flood_settle_they_are_too_and_until_the_level_ends_
     assert rig.pumps_on() == (0, 0)
     rig.fill("off", "lead").run(120)
     assert rig.pumps_on() == (0, 0)
+
+
+def test_a4_where_lag_is_left_out_lead_stands_for_it():
+    # A mains that is back for 24 s at a time: with 15 s to settle each time, good pumps let the floor get wet.
+    rig = wire_open("normal", fitted=OFF | LEAD | HIGH)
+    at = rig.fill("off").run(60).set(lead=1).t
+    rig.run(30)
+    assert [t for t, _ in rig.all_starts()] == [near(at + 6)]
+    rig.drain("lead").run(20)
+    assert sum(rig.pumps_on()) == 1
+    rig.drain("off").run(20)
+    assert rig.pumps_on() == (0, 0)
+
+
+@pytest.mark.parametrize("left_out", [{}, {"fitted": OFF | LEAD | HIGH}])
+def test_a4_a_lead_that_is_wet_for_less_starts_nothing_without_a_mains_to_be_seen(left_out):
+    rig = wire_open("normal", **left_out).fill("off").run(60)
+    rig.set(lead=1).run(4).set(lead=0).run(60)
+    assert rig.all_starts() == []
 
 
 def test_a4_from_power_up_with_all_floats_wet_and_no_mains_seen():
@@ -315,7 +335,7 @@ def test_a4_a_battery_that_sinks_under_its_pump_or_in_an_outage_is_not_judged_at
     rig = with_battery()
     rig.set(battery="dead", mains=0).run(3600)
     assert rig.raised("battery_failed") == []
-    rig.set(battery="good", mains=1).run(60).set(selector_2="hand").set(battery="dead").run(59)
+    rig.set(battery="good", mains=1).run(60).set(selector_2="hand").set(battery="low").run(59)
     assert rig.raised("battery_failed") == []
 
 

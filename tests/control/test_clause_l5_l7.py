@@ -3,7 +3,7 @@
 import pytest
 
 from tests.control.clause_bench import near
-from tests.rig import WITH_CURRENT, Rig, ready
+from tests.rig import WITH_CURRENT, WITH_FEEDBACK, Rig, ready
 
 BY_TRANSMITTER = {"transmitter": 1, "fitted": 8, "sensing": WITH_CURRENT}
 TRANSMITTER_ONLY = {"transmitter": 1, "fitted": 8}
@@ -103,6 +103,30 @@ def test_l5_a_level_that_moved_is_a_working_transmitter():
     rig = by_transmitter()
     rig.set(level=LEVEL["lead"], moved=0).run(20).set(moved=1).run(60)
     assert rig.raised("transmitter_failed") == []
+
+
+def test_l5_a_transmitter_that_froze_while_both_pumps_ran_is_found_when_high_falls():
+    # It froze in a flood: no start comes any more, the pit is drawn down and both pumps run dry.
+    rig = by_transmitter(sensing=WITH_FEEDBACK)
+    rig.load = ["normal", "normal"]
+    rig.set(level=LEVEL["lag"], moved=1).run(10).set(level=61, high=1).run(300)
+    assert rig.pumps_on() == (1, 1)
+    assert rig.raised("transmitter_failed") == []
+    at = rig.set(high=0).t
+    rig.run_until(lambda rig: rig.active("transmitter_failed"), 60)
+    assert rig.t == near(at + 1 + 30)
+    rig.set(moved=0).run(120)
+    assert all(stop - at < 60 for n in (1, 2) for start, stop in rig.runs(n) if start < at)
+    assert rig.active("level_lost")
+
+
+def test_l5_a_level_that_follows_the_fall_of_high_is_a_working_transmitter():
+    rig = by_transmitter(sensing=WITH_FEEDBACK)
+    rig.load = ["normal", "normal"]
+    rig.set(level=LEVEL["lag"], moved=1).run(10).set(level=61, high=1).run(300)
+    rig.set(high=0).run(20).set(level=58).run(600)
+    assert rig.raised("transmitter_failed") == []
+    assert rig.pumps_on() == (1, 1)
 
 
 def test_l5_with_floats_a_failed_transmitter_leaves_the_floats_in_charge():

@@ -164,8 +164,8 @@ def test_r1_a_pump_that_moves_no_water_is_locked_out_though_water_ends_each_rest
         rig.drain("lead", "off").run(70)
         rig.set(off=1).run(3).set(lead=1).run(60)
         rig.drain("lead", "off").run(70)
-    assert rig.raised("pump_1_lockout") != []
-    assert rig.alarm("pump_1_lockout") != "normal", "latched: the third in a row"
+    assert rig.pump_state(1) == "locked", "the third in a row"
+    assert len(rig.raised("pump_1_unavailable")) == 1 and rig.active("pump_1_unavailable")
 
 
 def test_r1_a_loaded_run_that_the_level_ends_forgets_what_came_before():

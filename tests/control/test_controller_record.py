@@ -28,7 +28,7 @@ SILENT = {
     "flood": ("barred",),
 }  # fmt: skip
 RETAINED_BY_J4 = {
-    "": {"dark", "inspection_min", "battery_min"}, "blind": {"rung", "turn"},
+    "": {"dark", "inspection_min", "battery_min"}, "supply": {"gone", "flat"}, "blind": {"rung", "turn"},
     "pair": {"turn", "lag_leads", "suspects", "cycles"},
     "pump_1": {"state", "cause", "failures", "out", "starts", "trips"},
     "pump_2": {"state", "cause", "failures", "out", "starts", "trips"},
@@ -177,14 +177,14 @@ def test_j4_what_was_kept_is_there_after_the_next_power_up_and_nothing_else_is()
     assert [read(c, name) for name in others] == [read(fresh, name) for name in others]
 
 
-def test_s4_a_pump_kept_as_locked_out_has_its_one_try_and_latched_alarms_stand():
+def test_s4_a_pump_kept_as_locked_out_has_its_one_try_and_its_alarm_stands():
     rig = ready(sensing=WITH_CURRENT, retries=1)
     rig.load[:] = ["none", "normal"]
     rig.fill("off", "lead").run(10.0)
     assert rig.pump_state(1) == "locked"
     rig.power_cut()
     assert rig.pump_state(1) == "locked"
-    assert rig.alarm("pump_1_lockout") in ("latched", "unacknowledged")
+    assert rig.alarm("pump_1_unavailable") == "unacknowledged"
     rig.run(90.0)
     assert len(rig.starts(1, since=rig.boot_ms / 1000)) == 1
 
@@ -192,7 +192,7 @@ def test_s4_a_pump_kept_as_locked_out_has_its_one_try_and_latched_alarms_stand()
 @pytest.mark.parametrize("acknowledged", [False, True])
 def test_j4_a_power_up_clears_what_is_not_latched_and_keeps_what_is(acknowledged):
     c = Controller(s.defaults())
-    for place in (ALARM_PLACE["inspection_due"], ALARM_PLACE["pump_1_lockout"]):
+    for place in (ALARM_PLACE["inspection_due"], ALARM_PLACE["pump_1_moisture"]):
         c.alarms.tell(place, 1)
     if acknowledged:
         c.alarms.silence()
@@ -204,8 +204,8 @@ def test_j4_a_power_up_clears_what_is_not_latched_and_keeps_what_is(acknowledged
         assert after.alarms.raised == c.alarms.raised
     after.step(0, [0] * r.N_INPUTS)
     assert after.alarms.state[ALARM_PLACE["inspection_due"]] == (alarms.NORMAL if acknowledged else alarms.RETURNED)
-    assert after.alarms.state[ALARM_PLACE["pump_1_lockout"]] == latched
-    assert TABLE[ALARM_PLACE["pump_1_lockout"]][2] == 1
+    assert after.alarms.state[ALARM_PLACE["pump_1_moisture"]] == latched
+    assert TABLE[ALARM_PLACE["pump_1_moisture"]][2] == 1
     assert after.alarms.any()
     assert not Controller(s.defaults()).alarms.any()
 

@@ -189,7 +189,8 @@ def test_a_jammed_pump_is_tripped_in_two_seconds_and_the_other_carries_the_night
     runs = [(max(a, HOUR), b) for a, b in rig.runs(2) if b > HOUR]
     assert len(runs) == 3
     assert max(b - a for a, b in runs) <= 2.2
-    assert rig.active("pump_2_lockout")
+    assert rig.pump_state(2) == "locked"
+    assert len(rig.raised("pump_2_unavailable")) == 1
 
 
 def test_both_pumps_dead_then_one_comes_back_in_the_flood():

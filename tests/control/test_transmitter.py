@@ -24,12 +24,12 @@ class Bench:
         self.inputs = [0] * r.N_INPUTS
         self.now = 0
 
-    def go(self, ms=0, signal=r.TRANSMITTER_OK, proved=True, moved=0, level_mm=0, wet=0):
+    def go(self, ms=0, signal=r.TRANSMITTER_OK, proved=True, moved=0, level_mm=0, wet=0, fell=0):
         self.now += ms
         self.timers.expire(self.now)
         self.inputs[r.IN_TRANSMITTER], self.inputs[r.IN_MOVED] = signal, moved
         self.inputs[r.IN_LEVEL] = level_mm // 10
-        self.t.step(self.inputs, proved, wet)
+        self.t.step(self.inputs, proved, wet, fell)
         return self.t.failed()
 
 
@@ -103,11 +103,54 @@ def test_l5_nothing_is_judged_of_a_pump_not_proved_a_signal_out_of_range_or_a_le
     assert bench.t.frozen == ("moved" not in changes)
 
 
+def test_l5_a_level_that_stays_within_its_step_over_thirty_seconds_of_proved_running_after_high_fell_has_failed():
+    bench = Bench()
+    bench.go(moved=1, level_mm=610)
+    assert not bench.go(100_000, moved=1, level_mm=610), "a level may stand: inflow and pumps may be equal"
+    bench.go(0, moved=1, level_mm=610, fell=r.HIGH)
+    assert not bench.go(29_900, moved=1, level_mm=610)
+    assert bench.go(100, moved=1, level_mm=610), "it moved once after the start, and no more"
+    assert not bench.t.watching, "one verdict for one fall"
+    assert bench.go(100, moved=1, level_mm=610)
+    assert bench.go(40_000, moved=1, level_mm=610), "and it stands while the level does"
+    bench.t.watch()
+    assert bench.go(100, moved=0, level_mm=610)
+    assert bench.go(100, moved=1, level_mm=615), "a step is asked for"
+    assert not bench.go(100, moved=1, level_mm=600)
+    assert not bench.go(100_000, moved=1, level_mm=600)
+
+
+@pytest.mark.parametrize(("fell", "later_mm", "proved"), [
+    (r.HIGH, 600, True), (r.HIGH, 620, True), (r.HIGH, 610, False), (r.LAG, 610, True), (0, 610, True)])
+def test_l5_a_level_that_moves_on_a_pump_not_proved_or_the_fall_of_another_contact_tells_of_no_failure(
+        fell, later_mm, proved):
+    bench = Bench()
+    bench.go(0, moved=1, level_mm=610, proved=proved, fell=fell)
+    bench.go(20_000, moved=1, level_mm=later_mm, proved=proved)
+    assert not bench.go(20_000, moved=1, level_mm=later_mm, proved=proved)
+    assert not bench.go(60_000, moved=1, level_mm=610, proved=proved)
+    assert bench.t.watching == (2 if fell and not proved else 0)
+
+
+def test_l5_a_start_after_high_fell_and_a_fall_after_a_start_begin_the_thirty_seconds_anew():
+    bench = Bench()
+    bench.go(0, moved=1, level_mm=610, fell=r.HIGH)
+    bench.go(20_000, moved=1, level_mm=610)
+    bench.t.watch()
+    assert not bench.go(20_000, moved=0, level_mm=600), "from here on it is the movement since the start"
+    assert not bench.go(10_000, moved=0, level_mm=600, fell=r.HIGH)
+    assert not bench.go(29_900, moved=1, level_mm=600)
+    assert bench.go(100, moved=1, level_mm=600)
+    bench.t.reset()
+    assert not bench.t.failed()
+
+
 def test_l5_without_a_transmitter_nothing_is_watched():
     bench = Bench(15, fitted_at_all=0)
     bench.t.watch()
-    assert bench.t.watching is False
-    bench.go(0, r.TRANSMITTER_LOW, level_mm=900)
+    assert bench.t.watching == 0
+    bench.go(0, r.TRANSMITTER_LOW, level_mm=900, fell=r.HIGH)
+    assert bench.t.watching == 0
     assert not bench.go(100_000, r.TRANSMITTER_LOW, level_mm=900)
     assert not bench.t.apart
     assert not any(bench.timers.running(i) for i in range(tm.N_TIMERS))

@@ -70,8 +70,8 @@ def test_r3_with_both_currents_stuck_at_nothing_it_is_told_and_high_water_is_pum
     kit.stick_adc()
     kit.run_ms(kit.settings[s.MIN_OFF_MS])
     bench.water("off", "lead")
-    assert kit.run_until(lambda: active(kit, "pump_1_unavailable") and active(kit, "pump_2_unavailable"), 60_000)
-    assert active(kit, "no_pump") and kit.read("relay") == 0
+    assert kit.run_until(lambda: active(kit, "no_pump"), 60_000), "which tells of the second pump as well"
+    assert active(kit, "pump_1_unavailable") and kit.read("relay") == 0
     bench.water("off", "lead", "lag", "high")
     assert kit.run_until(lambda: on(kit), 20_000), "tried within R3's first time"
     for _ in range(9):

@@ -20,9 +20,10 @@ def storm(*faults):
     return closed_loop.run(plan, faults=added, seed=seed, curves=False)
 
 
-def quiet(*faults, days=3, rate="0.5 gpm", controller="battery"):
+def quiet(*faults, days=3, rate="0.5 gpm", controller="battery", alternate=False):
     """The demo's house in dry weather, from midnight on."""
     text = DEMO[: DEMO.index("[[inflow]]")].replace('controller = "battery"', f'controller = "{controller}"')
+    text = text.replace("duty = 1\n", "") if alternate else text
     text += f'[[inflow]]\nkind = "constant"\nrate = "{rate}"\n'
     text += f'[scenario]\nbegins = "00:00"\nlasts = "{days} days"\nseed = 1\n'
     return closed_loop.run(read_site(text), faults=[parse_fault(fault) for fault in faults], curves=False)
@@ -71,6 +72,41 @@ def test_two_days_without_mains_are_one_outage_one_battery_and_the_water():
 @pytest.mark.parametrize("fault", ["battery-dead", "battery-weak=5%"])
 def test_a_bad_battery_is_one_alarm_in_ten_days(fault):
     assert told(quiet(fault, days=10)) == {"battery_failed": 1}
+
+
+@pytest.mark.long
+@pytest.mark.parametrize("fault", ["battery-dead", "battery-weak=5%@1h"])
+def test_where_the_pumps_take_turns_a_battery_that_dies_under_each_run_is_one_alarm_too(fault):
+    assert told(quiet(fault, rate="2 gpm", alternate=True)) == {"battery_failed": 1}
+
+
+def test_a_dead_battery_is_told_once_though_the_controller_that_hangs_on_it_comes_back_from_an_outage():
+    raised = told(quiet("battery-dead@1h", "mains-lost@10h+1h", days=1))
+    assert raised == {"battery_failed": 1, "high_water": 1, "mains_lost": 1}
+
+
+@pytest.mark.long
+def test_with_pump_1_at_off_and_no_charger_somebody_is_called_hours_before_the_battery_is_empty():
+    trace = quiet("pump1-left-off@1h", "charger-failed@1h", rate="8 gpm", days=1)
+    low = next(alarm for alarm in trace.alarms if alarm.name == "battery_low")
+    assert trace.totals.floor_first_s - low.raised_s > 5.0 * HOUR
+    assert spans(trace, "relay")[0].start_s == low.raised_s
+    raised = told(trace)
+    assert raised["battery_low"] == raised["no_pump"] == 1
+
+
+def test_an_hour_with_pump_1_at_off_calls_nobody():
+    trace = quiet("pump1-left-off@10h+1h", rate="2 gpm", days=1)
+    assert told(trace) == {"not_in_auto": 1}
+    assert spans(trace, "relay") == spans(trace, "service") == spans(trace, "horn") == []
+
+
+@pytest.mark.parametrize("fault", ["pump1-worn=60%@05:06", "pump1-jammed@05:06", "pump1-breaker-open@05:06"])
+def test_a_pump_that_fails_is_one_alarm_though_it_is_locked_out_in_the_end(fault):
+    trace = quiet(fault, days=1)
+    assert told(trace) == {"pump_1_unavailable": 1}
+    locked = [event for event in trace.events if event.kind == "pump_state" and event.data["state"] == "locked"]
+    assert locked, "and it was locked out"
 
 
 def test_a_frozen_discharge_is_told_by_no_pump_and_high_water_alone():

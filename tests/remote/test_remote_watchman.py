@@ -142,13 +142,13 @@ def test_what_another_alarm_says_already_is_neither_counted_nor_told_again(night
     night.run(1)
     night.alarm(at.NO_PUMP, on=False)
     night.run(4)
-    night.alarm(at.LOCKOUT)
+    night.alarm(at.PUMP_WORN)
     night.run(90)
     titles = [title for _, who, title in night.told if who == "owner"]
     assert titles == [
         "MEDIUM: pit home: pump 1 unavailable",
         "HIGH: pit home: also both pumps unavailable",
-        "MEDIUM: pit home: also pump 1 locked out (2 alarms active)",
+        "LOW: pit home: also pump 1 worn (3 alarms active)",
     ]
     assert "Cleared: both pumps unavailable" in body_of(night)
 
@@ -203,7 +203,8 @@ def test_a_message_says_what_it_is_why_what_to_do_and_what_not_to(night):
     assert "  Last fault of pump 1: overload." in rest and not any("run lost" in line for line in rest)
     do = "  What to do: Check that water comes out of the discharge outdoors. Find the cause"
     assert any(line.startswith(do) for line in rest)
-    assert any(line.startswith("  Caution: The program can start a pump at any moment: unplug it") for line in rest)
+    caution = "  Caution: The program still tries a locked-out pump when the water is high"
+    assert any(line.startswith(caution) for line in rest)
     assert "Time to floor if both pumps stopped now: at least 7 min." in rest
     assert rest[-1] == "Press silence at the pit, or run sumpbench acknowledge, so that nobody else is called."
 

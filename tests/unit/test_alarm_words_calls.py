@@ -146,6 +146,6 @@ def test_the_faults_promise_no_time_and_no_alarm_that_does_not_come():
     assert "after 5 min (`mains_grace`)" in REGISTRY["mains-lost"].says and "10 s" not in REGISTRY["mains-lost"].says
     assert "high alarm" not in REGISTRY["battery-dead"].says
     for n in (1, 2):
-        assert "locked out" in REGISTRY[f"pump{n}-worn"].says
+        assert "lockout" in REGISTRY[f"pump{n}-worn"].says
         assert "short cycling" not in REGISTRY[f"pump{n}-check-missing"].says
         assert "begins after commissioning" in REGISTRY[f"pump{n}-check-missing"].says

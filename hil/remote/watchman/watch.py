@@ -23,7 +23,7 @@ SILENCES = {
                       "Check the broker and the network: no alarm gets through."),
 }  # fmt: skip
 # An alarm says nothing new while one of these holds.
-COVERS = {f"pump_{n}_unavailable": (f"pump_{n}_lockout", "no_pump") for n in (1, 2)}
+COVERS = {f"pump_{n}_unavailable": ("no_pump",) for n in (1, 2)}
 HEARD = ("gateway", "board", "state", "pumps", "alarms", "floor", "daily")
 FLOATS = ("floats_out_of_sequence", "float_wiring", "level_lost")
 AWAY_S = 5.0
@@ -118,7 +118,7 @@ def _silence(name):
 def _alarm(name, fault_1, fault_2, suspect):
     row, said, cause = _BY_NAME[name], alarm_words.of(name), ""
     for n, fault in ((1, fault_1), (2, fault_2)):
-        if fault and name in (f"pump_{n}_unavailable", f"pump_{n}_lockout"):
+        if fault and name == f"pump_{n}_unavailable":
             cause = f"Last fault of pump {n}: {CAUSES[fault]}."
     if suspect and name in FLOATS:
         cause = f"Suspect: {', '.join(suspect)}."

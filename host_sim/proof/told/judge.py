@@ -28,7 +28,7 @@ BLAME_S = 3600.0
 _LEVEL = ("off-", "lead-", "lag-", "high-", "common-", "transmitter-", "adc-")
 # And what runs back through the other.
 _PUMP = {n: (f"pump{n}-", "adc-", "discharge-", f"pump{3 - n}-check-") for n in (1, 2)}
-_OF_A_PUMP = ("unavailable", "lockout", "suspect", "will_not_stop", "exercise_failed")
+_OF_A_PUMP = ("unavailable", "suspect", "will_not_stop", "exercise_failed")
 BLAMES = {
     "floats_out_of_sequence": _LEVEL, "float_wiring": _LEVEL, "level_lost": _LEVEL, "transmitter_failed": _LEVEL,
     "battery_failed": ("battery-", "charger-"), "charger_failed": ("charger-",), "mains_lost": ("mains-",),

@@ -37,22 +37,21 @@ MAINS_UNSTEADY = const(21)
 PUMP_WEAK = const(22)  # and 23
 EXPANDER_SILENT = const(24)
 STORAGE_FAILED = const(25)
-LOCKOUT = const(26)  # and 27
-MOISTURE = const(28)  # and 29
-CHATTERING = const(30)
-SHORT_CYCLING = const(31)  # and 32
-POUR_AND_TEST = const(33)
-NOT_IN_AUTO = const(34)
-BUTTON_STUCK = const(35)
-INSPECTION_DUE = const(36)
-INPUTS_FORCED = const(37)
-CLOCK_FAULT = const(38)
-PUMP_WORN = const(39)  # and 40
-CHECK_LEAKS = const(41)  # and 42
-BATTERY_OLD = const(43)
-COUNT = const(44)
+MOISTURE = const(26)  # and 27
+CHATTERING = const(28)
+SHORT_CYCLING = const(29)  # and 30
+POUR_AND_TEST = const(31)
+NOT_IN_AUTO = const(32)
+BUTTON_STUCK = const(33)
+INSPECTION_DUE = const(34)
+INPUTS_FORCED = const(35)
+CLOCK_FAULT = const(36)
+PUMP_WORN = const(37)  # and 38
+CHECK_LEAKS = const(39)  # and 40
+BATTERY_OLD = const(41)
+COUNT = const(42)
 URGENT = const(9)  # alarms below this number are high
-SOUNDING = const(28)  # alarms below this number are high or medium
+SOUNDING = const(26)  # alarms below this number are high or medium
 
 TABLE = (
     ("high_water", HIGH, 0, "high water"),
@@ -81,8 +80,6 @@ TABLE = (
     ("pump_2_weak", MEDIUM, 0, "pump 2 too weak for the inflow"),
     ("expander_silent", MEDIUM, 0, "I2C expander not answering"),
     ("storage_failed", MEDIUM, 0, "journal and settings cannot be stored"),
-    ("pump_1_lockout", MEDIUM, 1, "pump 1 locked out"),
-    ("pump_2_lockout", MEDIUM, 1, "pump 2 locked out"),
     ("pump_1_moisture", LOW, 1, "moisture in pump 1"),
     ("pump_2_moisture", LOW, 1, "moisture in pump 2"),
     ("chattering", LOW, 0, "a contact chatters"),

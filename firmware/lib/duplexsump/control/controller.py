@@ -247,12 +247,14 @@ class Controller:
         if self._lit(self.dark == DARK_WET and not self.supply.lag) or not self.supply.lag | self.dark:
             self.dark = 1
         self.supply.loaded = self.gate.out & self.supply.on_battery
-        self.transmitter.step(inputs, self._proved(), c.wet)
+        self.transmitter.step(inputs, self._proved(), c.wet, c.fell)
         self.belief.running = self.gate.out
         self.belief.step(c.wet, c.rose, c.fell, self.transmitter.failed())
         self.supply.demanded = self.demand.demand
         self.supply.running = self.gate.out
-        self.supply.step(inputs, c.wet & HIGH, self.belief.wet & LAG)
+        self.supply.step(inputs, c.wet & HIGH, self.belief.wet & (self.belief.fitted & LAG or LEAD))
+        if self.supply.fell:
+            self.exercise.flat = 1
         self.buttons.step(inputs, self.alarms.nothing)
         if self.buttons.reset:
             self._reset()

@@ -22,7 +22,7 @@ class Exercise:
         ("who", STATE, 0, AGAIN),
         ("began", STATE, 0, 0),  # its output has been on
         ("failed", STATE, 0, RETAIN),  # pumps whose last exercise failed
-        ("flat", STATE, 0, RETAIN),  # the battery did not bear the last exercise on it
+        ("flat", STATE, 0, RETAIN),  # the battery did not bear the last exercise on it, or died under a run
         ("passed", STATISTIC, 2, RETAIN),
         ("tried", STATISTIC, 2, RETAIN),
         ("verdicts", STATISTIC, 2, RETAIN),  # the last four of each pump, the newest in the lowest two bits

@@ -13,6 +13,7 @@ from .records import (
     IN_BOARD,
     IN_CHARGER,
     IN_MAINS,
+    RETAIN,
     STATE,
 )
 from .ticks import DAY_MS, const
@@ -36,8 +37,9 @@ class Supply:
         ("spent", STATE, 0, AGAIN),  # the battery was found dead
         ("exhaust", STATE, 0, AGAIN),  # ... and is used all the same, until the demand is over
         ("not_charging", STATE, 0, 0),
-        ("gone", STATE, 0, 0),  # dead at rest for a minute, though the mains is there
-        ("flat", STATE, 0, 0),  # low at rest for a day, though the mains is there
+        ("gone", STATE, 0, RETAIN),  # dead at rest for a minute, though the mains is there
+        ("flat", STATE, 0, RETAIN),  # low at rest for a day, though the mains is there
+        ("charged", STATE, 0, 0),  # the mains has been there for a day
         ("low", STATE, 0, 0),  # it carries the house and is low, or has been since the mains went
         ("fed", STATE, 0, AGAIN),  # pumps that are seen to have a supply
         ("unseen", STATE, 0, AGAIN),  # pumps used without: water is high, and the mains may be there all the same
@@ -61,8 +63,10 @@ class Supply:
         self.not_charging = False
         self.gone = False
         self.flat = False
+        self.charged = False
         self.low = 0
         self.loaded = 0  # pumps that draw on the battery now
+        self.fell = 0  # in this very step it was found dead under a pump, charged as it should be
         self.fed = 0
         self.unseen = 0
         self.assumed = 0
@@ -83,7 +87,7 @@ class Supply:
         return inputs[IN_MAINS] if self.settings[s.MAINS_FITTED] else 1
 
     def step(self, inputs: list[int], high: int, lag: int) -> None:
-        """Judge the supplies; `high`: it reads wet, believed or not; `lag`: it is believed wet."""
+        """Judge the supplies; `high`: it reads wet, believed or not; `lag`: it, or lead for it, is believed wet."""
         self._mains(self._present(inputs), high)
         self._battery(inputs[IN_BATTERY])
         # M8: of what nobody reads nothing is raised and nothing cleared.
@@ -100,6 +104,7 @@ class Supply:
         if self._sags(battery != self.battery):
             self.battery = battery
         dead = self.battery == BATTERY_DEAD
+        self.fell = dead and self.charged and self.loaded and not self.spent
         if self._bears(self.spent and not dead and (self.mains or self.loaded)):
             self.spent = 0
         elif dead and self.fitted:
@@ -113,11 +118,11 @@ class Supply:
         return self.timers.on_delay(tm.BEARS, False, bears, BEARS_MS)
 
     def _resting(self, battery: int) -> None:
-        # A battery that the charger does not keep up, told while the mains is still there.
+        # A battery that the charger does not keep up, told while the mains is there; once told, until it reads good.
         t = self.timers
         rests = self.fitted and self.mains and not self.loaded
-        self.gone = t.on_delay(tm.BATTERY_GONE, self.gone, rests and battery == BATTERY_DEAD, GONE_MS)
-        self.flat = t.on_delay(tm.BATTERY_FLAT, self.flat, rests and battery != BATTERY_GOOD, DAY_MS)
+        self.gone = t.on_delay(tm.BATTERY_GONE, self.gone, (rests or self.gone) and battery == BATTERY_DEAD, GONE_MS)
+        self.flat = t.on_delay(tm.BATTERY_FLAT, self.flat, (rests or self.flat) and battery != BATTERY_GOOD, DAY_MS)
 
     def _charger(self, idle: int) -> None:
         self.not_charging = self.timers.on_delay(tm.CHARGER, self.not_charging, idle, DAY_MS)
@@ -141,6 +146,7 @@ class Supply:
                 t.arm(tm.SETTLE_FLOOD, self.settings[s.FLOOD_SETTLE_MS])
         grace_ms = self.settings[s.MAINS_GRACE_MS]
         self.lost = t.on_delay(tm.MAINS_ALARM, self.lost or self.lag, not self.mains, grace_ms)
+        self.charged = t.on_delay(tm.CHARGED, self.charged, self.fitted and self.mains, DAY_MS)
         self._count()
 
     def _count(self) -> None:

@@ -5,6 +5,7 @@ from . import timers as tm
 from .bands import STEP_MM
 from .records import (
     AGAIN,
+    HIGH,
     IN_LEVEL,
     IN_MOVED,
     IN_TRANSMITTER,
@@ -16,6 +17,8 @@ from .records import (
 )
 from .ticks import const
 
+FROM_START = const(1)
+FROM_HIGH = const(2)  # high has fallen in mid-run: the water falls
 SIGNAL_MS = const(2000)  # NAMUR NE 43 asks that a failure signal be held, common practice for how long
 FROZEN_MS = const(30000)
 
@@ -27,7 +30,8 @@ class Transmitter:
         ("bad", STATE, 0, AGAIN),  # the signal is out of range
         ("frozen", STATE, 0, AGAIN),  # it did not move across a start
         ("apart", STATE, 0, 0),  # floats and transmitter disagree
-        ("watching", STATE, 0, 0),  # a run whose movement is still awaited
+        ("watching", STATE, 0, 0),  # whose movement is still awaited: a run's from its start, or the level's from `at`
+        ("at", STATE, 0, 0),  # the level step at which high fell
     )
 
     def __init__(self, settings: list[int], timers: "tm.Timers") -> None:
@@ -35,17 +39,18 @@ class Transmitter:
         self.timers = timers
         self.virtual = (OFF | LEAD | LAG) & ~settings[s.FITTED] if settings[s.TRANSMITTER] else 0
         self.bad = False
-        self.frozen = False
+        self.frozen = 0
         self.apart = False
-        self.watching = False
+        self.watching = 0
+        self.at = 0
 
     def reset(self) -> None:
         """A reset gives a frozen transmitter another chance."""
-        self.frozen = False
+        self.frozen = 0
 
     def failed(self) -> bool:
         """Tell whether the level may not be believed."""
-        return self.bad or self.frozen
+        return self.bad or self.frozen > 0
 
     def contacts(self, inputs: list[int]) -> int:
         """Return the virtual contacts as a word of wet bits."""
@@ -65,13 +70,19 @@ class Transmitter:
     def watch(self) -> None:
         """A pump was switched on in this step: from the next reading on, the level must move."""
         if self.settings[s.TRANSMITTER]:
-            self.watching = True
-            self.timers.stop(tm.FROZEN)
+            self._await(FROM_START)
 
-    def step(self, inputs: list[int], proved: bool, wet: int) -> None:
-        """Judge the signal.  `proved`: some pump is proved running; `wet`: the debounced contacts."""
+    def _await(self, since: int) -> None:
+        self.watching = since
+        self.timers.stop(tm.FROZEN)
+
+    def step(self, inputs: list[int], proved: bool, wet: int, fell: int) -> None:
+        """Judge the signal.  `proved`: some pump is proved running; `wet`, `fell`: the debounced contacts."""
         if self.settings[s.TRANSMITTER]:
             self._signal(inputs[IN_TRANSMITTER] != TRANSMITTER_OK)
+            if fell & HIGH:
+                self.at = inputs[IN_LEVEL]
+                self._await(FROM_HIGH)
             self._movement(inputs, proved)
             self._floats(self._gap(inputs[IN_LEVEL] * STEP_MM, wet))
 
@@ -79,13 +90,14 @@ class Transmitter:
         self.bad = self.timers.on_delay(tm.SIGNAL, self.bad, signal, SIGNAL_MS)
 
     def _movement(self, inputs: list[int], proved: bool) -> None:
-        if inputs[IN_MOVED]:
-            self.frozen = False
-            self.watching = False
-        still = self.watching and proved and inputs[IN_TRANSMITTER] == TRANSMITTER_OK
+        since = self.frozen or self.watching
+        if inputs[IN_LEVEL] != self.at if since == FROM_HIGH else inputs[IN_MOVED]:
+            self.frozen = 0
+            self.watching = 0
+        still = self.watching > 0 and proved and inputs[IN_TRANSMITTER] == TRANSMITTER_OK
         if self.timers.on_delay(tm.FROZEN, False, still, FROZEN_MS):
-            self.frozen = True
-            self.watching = False
+            self.frozen = self.watching
+            self.watching = 0
 
     def _floats(self, gap: int) -> None:
         self.apart = self.timers.on_delay(tm.GAP, self.apart, gap, self.settings[s.SEQUENCE_TIME_MS])

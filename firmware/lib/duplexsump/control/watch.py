@@ -5,7 +5,18 @@ from . import pump as pm
 from . import settings as s
 from . import timers as tm
 from .exercise import DAY_MIN
-from .records import FAULT_CONVERTER, FAULT_EXPANDER, FAULT_STORAGE, HIGH, IN_BOARD, IN_CHATTER, const
+from .records import (
+    BATTERY_GOOD,
+    CURRENT_NONE,
+    FAULT_CONVERTER,
+    FAULT_EXPANDER,
+    FAULT_STORAGE,
+    HIGH,
+    IN_BOARD,
+    IN_CHATTER,
+    IN_CURRENT_1,
+    const,
+)
 
 _BACK_PERCENT = const(15)  # J3: a worn pump is back when it is no more than this below its first rate
 
@@ -71,7 +82,7 @@ def _chatters(c: "Controller", inputs: list[int]) -> bool:
 
 def _house(c: "Controller") -> None:
     # Mains lost counts against a pump only when its own alarm does (A4: after mains_grace).
-    out = _out(c) if c.alarms.active[at.NO_PUMP] else 0
+    out = _useless(c) if c.alarms.active[at.NO_PUMP] else 0
     ready = c.pair.available & ~(c.supply.doubted() | c.silent() | out) != 0
     if not c.supply.lost:
         for n in range(2):
@@ -81,21 +92,49 @@ def _house(c: "Controller") -> None:
     c.alarms.tell(at.NO_PUMP, not ready)
 
 
+def _useless(c: "Controller") -> int:
+    # A1: once told, a pump that is out is of use when it has run loaded, and not because a rest is over; one on a
+    # battery that was found low with the mains there, not because it has come up between two runs.
+    stuck = (1 if _runs_on(c, 0) else 0) | (2 if _runs_on(c, 1) else 0)
+    return _out(c) | stuck | (c.supply.on_battery if _drains(c) else 0)
+
+
+def _runs_on(c: "Controller", n: int) -> object:
+    # S6: a pump that would not stop is told until it is off without a current; while it is commanded nothing shows it.
+    drawing = c.pumps[n].on() or c.forces.inputs[IN_CURRENT_1 + n] != CURRENT_NONE
+    return c.pumps[n].welded or (drawing and c.alarms.active[at.WILL_NOT_STOP + n])
+
+
 def _out(c: "Controller") -> int:
-    # A1: once told, a pump that is out is of use when it has run loaded, and not because a rest is over.
     return (1 if c.pumps[0].out else 0) | (2 if c.pumps[1].out else 0)
 
 
 def _supply(c: "Controller") -> None:
     alarms = c.alarms
     alarms.tell(at.MAINS_LOST, c.supply.lost or c.dark == DARK_WET)
-    alarms.tell(at.BATTERY_LOW, c.supply.low)
+    alarms.tell(at.BATTERY_LOW, _low(c))
     alarms.tell(at.CHARGER_FAILED, c.supply.not_charging)
-    alarms.tell(at.BATTERY_FAILED, c.supply.gone or c.supply.flat or c.exercise.flat)
+    alarms.tell(at.BATTERY_FAILED, _failed(c) and (alarms.active[at.BATTERY_FAILED] or not _low(c)))
     alarms.tell(at.BATTERY_OLD, _battery_old(c))
     alarms.tell(at.MAINS_UNSTEADY, c.supply.unsteady)
     alarms.tell(at.CLOCK_FAULT, c.clock_fault)
     alarms.tell(at.INSPECTION_DUE, c.inspection_min >= c.settings[s.INSPECTION_DAYS] * DAY_MIN)
+
+
+def _low(c: "Controller") -> object:
+    return c.supply.low or _drains(c)
+
+
+def _drains(c: "Controller") -> object:
+    # A4: the battery carries the house though the mains is there, where no pump on the mains can be relied on.
+    supply = c.supply
+    if not supply.mains or not supply.on_battery or c.pair.available & ~(supply.on_battery | _out(c)):
+        return False
+    return supply.spent or supply.battery != BATTERY_GOOD or c.alarms.active[at.BATTERY_LOW]
+
+
+def _failed(c: "Controller") -> object:
+    return c.supply.gone or c.supply.flat or c.exercise.flat
 
 
 def _board(c: "Controller", faults: int) -> None:
@@ -114,11 +153,10 @@ def _pump(c: "Controller", n: int) -> None:
     pump = c.pumps[n]
     told = _unavailable(c, n)
     c.alarms.tell(at.UNAVAILABLE + n, told, pump.cause)
-    c.alarms.tell(at.WILL_NOT_STOP + n, pump.welded)
+    told = _runs_on(c, n)
+    c.alarms.tell(at.WILL_NOT_STOP + n, told)
     c.alarms.tell(at.EXERCISE_FAILED + n, c.exercise.failed & (1 << n))
     c.alarms.tell(at.PUMP_SUSPECT + n, c.pair.suspect(n))
-    told = _locked(c, n)
-    c.alarms.tell(at.LOCKOUT + n, told, pump.cause)
     c.alarms.tell(at.MOISTURE + n, pump.moist)
     c.alarms.tell(at.SHORT_CYCLING + n, pump.short)
     told = _worn(c, n)
@@ -137,13 +175,6 @@ def _doubted(c: "Controller", n: int) -> int:
     other = c.pumps[1 - n]
     trying = c.timers.running(tm.RECENT + n) or (other.on() and not other.loaded)
     return trying and c.pumps[n].cause == pm.NOT_PUMPING and not c.alarms.active[at.UNAVAILABLE + n]
-
-
-def _locked(c: "Controller", n: int) -> int:
-    # One lockout is one alarm: what R4 gives to rising water is a try, until the pump has run loaded.
-    pump = c.pumps[n]
-    locked = pump.state == pm.LOCKED or pump.held == pm.LOCKED or (pump.out and c.alarms.active[at.LOCKOUT + n])
-    return locked and _own(c, at.LOCKOUT + n)
 
 
 def _worn(c: "Controller", n: int) -> int:

@@ -36,7 +36,7 @@ _TYPES = const(0)  # true to the type check alone
 if _TYPES:
     from ..shapes import Station
 
-MAP_VERSION = const(4)  # 4: board_faults, two alarms more among the medium ones
+MAP_VERSION = const(5)  # 5: no alarms of lockouts
 SIGNATURE = const(0x5342)
 
 # Coils: a command bit acts once when written 1 and reads 0; force bits stay until they lapse (M2).
