@@ -22,6 +22,7 @@ def compile_core():
 
     wanted = (
         ("core", cache.library(cache.key(place)), lambda: build.build(place)),
+        ("pipes and pumps", *standing_on_it(cache.PIPES)),
         ("plant and loop", *standing_on_it(cache.LOOP)),
         ("explorer", *standing_on_it(cache.SEARCH)),
     )

@@ -10,7 +10,7 @@ from pathlib import Path
 from host_sim.compiled import cache, loop, shapes, translate
 from host_sim.errors import InputError
 
-# Quick to compile, no debugging data, whole numbers wrap, no warnings of C that Cython wrote; and a float is rounded
+# No debugging data, whole numbers wrap, no warnings of C that Cython wrote; and a float is rounded
 # after every operation, as in Python.
 FLAGS = ["-O1", "-g0", "-fwrapv", "-ffp-contract=off", "-w"]
 

@@ -14,11 +14,17 @@ TRANSLATOR = ("build.py", "carrier.py", "hooks.py", "shapes.py", "translate.py")
 NAME = "sumpbench_core"  # the name of the extension module
 LOOP = "sumpbench_loop"  # that of the plant and the loop, which stand on the core
 
-# The files of plant and loop that are compiled, in the order of their imports.
-MODULES = (
+# What a regime is solved with.  It imports nothing else, and so is there when plant and loop are loaded, whose
+# imports ask for it: a file of a library that is being loaded would come from its source.
+PIPES = "sumpbench_pipes"
+PIPES_MODULES = (
     "host_sim.plant.root",
     "host_sim.plant.friction",
     "host_sim.plant.branch",
+)
+
+# The files of plant and loop that are compiled, in the order of their imports.
+MODULES = (
     "host_sim.plant.water_balance",
     "host_sim.plant.geometry",
     "host_sim.plant.battery",
@@ -37,8 +43,10 @@ MODULES = (
 )
 
 SEARCH = "sumpbench_search"  # that of the explorer's parts, which stand on the core
-# Their files, in the order of their imports.
+# Their files, in the order of their imports.  The contract stands in both libraries: each calls its own.
 SEARCH_MODULES = (
+    "host_sim.proof.search.contract",
+    "host_sim.proof.search.frontier",
     "host_sim.proof.search.stand_ins",
     "host_sim.proof.search.abstract_pump",
     "host_sim.proof.search.part_duty",
@@ -52,7 +60,7 @@ SEARCH_MODULES = (
     "host_sim.proof.search.part_gate",
     "host_sim.proof.search.part_contacts",
 )
-LIBRARIES = {LOOP: MODULES, SEARCH: SEARCH_MODULES}  # what stands on the core, each by itself
+LIBRARIES = {PIPES: PIPES_MODULES, LOOP: MODULES, SEARCH: SEARCH_MODULES}  # what stands on the core, each by itself
 
 
 def folder():

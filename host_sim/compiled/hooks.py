@@ -9,6 +9,10 @@ What the explorer puts in the place of a part is a class below the part's own (`
 which the compiled code takes; a method put onto an instance is not possible.
 """
 
+# Class: lists of whole numbers that are held as numbers of C (`carrier.Ints`): those that every step goes through.
+# Nobody compares them with a list in a step, or hands them on as one.
+ARRAYS = {"Timers": ("at", "rang")}
+
 # Module: names.
 HOOKS = {
     "settings": ("check",),

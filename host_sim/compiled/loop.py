@@ -16,7 +16,11 @@ from host_sim.compiled import carrier
 from host_sim.compiled.hooks import HOOKS
 from host_sim.compiled.translate import UNLIKELY, c_type
 
-C_TYPES = {"int": "long long", "float": "double", "bool": "bint", "list": "list", "tuple": "tuple", "dict": "dict"}
+C_TYPES = {"int": "long long", "float": "double", "bool": "bint", "list": "list", "tuple": "tuple", "dict": "dict",
+           "set": "set", "bytes": "bytes"}  # fmt: skip
+SLOTS = {"long long": carrier.LONG, "bint": carrier.TRUTH}  # what the carrier reaches of a class below one of the core
+# The explorer's form of a state is the carrier where the core is compiled.
+CARRIED = {"Form": "Carrier"}
 ERRORS = {
     "long long": f" except? {UNLIKELY}", "long": f" except? {UNLIKELY}", "double": " except? -7.25e300",
     "bint": " except -1",
@@ -118,7 +122,9 @@ class Loop:
             for node in self.trees[name].body:
                 if isinstance(node, ast.ClassDef):
                     base = node.bases[0].id if node.bases else ""
-                    if base in self.core.classes:
+                    if not base and _has_fields(node):
+                        base = "Part"
+                    if base in self.core.classes or base == "Part":
                         self.cimported.add(base)
                     yield node.name, base
 
@@ -223,6 +229,9 @@ class Loop:
         text = str(text).split("[")[0]
         if text in self.classes:
             return text
+        if text in CARRIED:
+            self.cimported.add(CARRIED[text])
+            return CARRIED[text]
         found = self.names[module].get(text, ("",))
         if found[0] == "core":
             self.cimported.add(text)
@@ -230,7 +239,7 @@ class Loop:
         return C_TYPES.get(text, "object")
 
     def _class(self, module, node):
-        base = f"({node.bases[0].id})" if node.bases else ""
+        base = f"({node.bases[0].id})" if node.bases else "(Part)" if _has_fields(node) else ""
         lines = [f"\ncdef class {node.name}{base}:\n"]
         for name, kind in self._attributes(module, node).items():
             lines.append(f"    cdef public {kind} {name}\n")
@@ -239,16 +248,17 @@ class Loop:
                 lines.append(self._function(module, inner, inner.name, node, 1))
             elif isinstance(inner, ast.Assign) and inner.targets[0].id != "__slots__":
                 lines.append(unparsed(Scope(self, module, node).visit(copy.deepcopy(inner)), 1) + "\n")
-        if node.bases and node.bases[0].id in self.core.classes:
+        if _has_fields(node) or (node.bases and node.bases[0].id in self.core.classes):
             lines.append(self._slots(module, node))
         return "".join(lines)
 
     def _slots(self, module, node):
         # Of a class below one of the core: its own whole numbers, behind those of that one.
-        base = node.bases[0].id
+        base = node.bases[0].id if node.bases else "Part"
         own_ones = self._attributes(module, node).items()
-        numbers = [(name, name) for name, kind in own_ones if kind in ("long long", "bint")]
-        return carrier.slots(sum(len(found) for found in self.core.slots(base)), numbers, [], base)
+        numbers = [(name, name, SLOTS[kind]) for name, kind in own_ones if kind in SLOTS]
+        before = sum(len(found) for found in self.core.slots(base)) if node.bases else 0
+        return carrier.slots(before, numbers, [], base)
 
     def _attributes(self, module, node):
         # What the class's head says, its slots, and whatever its methods set; less what the class above has.
@@ -350,6 +360,12 @@ class Loop:
                 lines.append(f"        {name!r}: {value},\n")
             lines.append("    }\n")
         return "".join([*lines, "    return found\n"])
+
+
+def _has_fields(node):
+    # A class with FIELDS and no class above it is a part of its own: its whole numbers are carried.
+    named = [one.targets[0].id for one in node.body if isinstance(one, ast.Assign)]
+    return not node.bases and "FIELDS" in named
 
 
 def own(module, name):

@@ -181,7 +181,7 @@ def carrier():
 def told():
     """Return in words which core runs, and why."""
     if is_compiled():
-        if _library(cache.LOOP) is None:
+        if _library(cache.PIPES) is None or _library(cache.LOOP) is None:
             return "compiled core, plant in pure Python"
         there = library_path(cache.SEARCH).exists()
         return "compiled core and plant" if there else "compiled core and plant, explorer in pure Python"

@@ -4,6 +4,7 @@ A type here is one of
 
     "long", "bint"      a whole number, a truth value
     "ints"              a list of whole numbers
+    "array"             one that is held as numbers of C (`hooks.ARRAYS`)
     "list", "tuple"     a list or tuple of anything
     "table"             a tuple of whole numbers
     "object"            anything
@@ -18,8 +19,12 @@ import inspect
 import sys
 from dataclasses import dataclass, field
 
+from host_sim.compiled import carrier
+from host_sim.compiled.hooks import ARRAYS
+
 # Words that are types to Cython, and so no name of an attribute.
 RESERVED = {"long", "short", "int", "signed", "unsigned", "char", "float", "double", "void"}
+SLOTS = {"long": carrier.LONG, "bint": carrier.TRUTH, "ints": carrier.LIST, "array": carrier.ARRAY}
 PURE = "sumpbench_pure_core"  # the name under which the sources are loaded to be looked at
 
 
@@ -129,13 +134,13 @@ class Shapes:
         return getattr(self.modules[self.classes[name]].live, name)
 
     def slots(self, name):
-        """Return ([whole numbers], [lists of them]) of a class, each (name outside, name in the source)."""
-        found = {"numbers": [], "lists": []}
+        """Return ([whole numbers], [lists of them]) of a class: (name outside, name in the source, what it holds)."""
+        numbers, lists = [], []
         for attribute, kind in self.attributes[name].items():
-            if kind in ("long", "bint", "ints"):
+            if kind in SLOTS:
                 inner = f"c_{attribute}" if attribute in RESERVED else attribute
-                found["lists" if kind == "ints" else "numbers"].append((attribute, inner))
-        return found["numbers"], found["lists"]
+                (lists if kind in ("ints", "array") else numbers).append((attribute, inner, SLOTS[kind]))
+        return numbers, lists
 
     def _functions(self, module):
         for node in module.tree.body:
@@ -190,7 +195,8 @@ class Shapes:
             return
         self.attributes[name] = {}
         for attribute, value in vars(thing).items():
-            self.attributes[name][attribute] = self.type_of(value)
+            kind = "array" if attribute in ARRAYS.get(name, ()) else self.type_of(value)
+            self.attributes[name][attribute] = kind
             for inner in value if isinstance(value, list) else (value,):
                 self._look_at(inner)
 

@@ -283,7 +283,7 @@ class _Scope(ast.NodeTransformer):
             kind = self._typed(node.iter)
             counted = isinstance(node.iter, ast.Call) and getattr(node.iter.func, "id", "") == "range"
             if isinstance(node.target, ast.Name):
-                if counted or kind in ("ints", "table"):
+                if counted or kind in ("ints", "array", "table"):
                     self._join(node.target.id, "long")
                 else:
                     self._join(node.target.id, ("is", kind[1]) if kind and kind[0] == "all" else "object")
@@ -360,12 +360,33 @@ class _Scope(ast.NodeTransformer):
                 return self._is(node, ("method", kind[1], node.attr))
         return self._is(node, "object")
 
+    def visit_Assign(self, node):
+        """A place of an array is put by a call; an attribute that is one is made of the list."""
+        node = self.generic_visit(node)
+        target = node.targets[-1]
+        if isinstance(target, ast.Subscript) and target.value.kind == "array":
+            if len(node.targets) > 1 or isinstance(target.slice, ast.Slice):
+                raise ValueError(f"line {node.lineno}: a place of an array takes one number, by itself")
+            return ast.Expr(ast.Call(ast.Name("ints_put", ast.Load()), [target.value, target.slice, node.value], []))
+        if isinstance(target, ast.Attribute) and target.kind == "array":
+            node.value = _call("Ints", node.value)
+        return node
+
+    def visit_AugAssign(self, node):
+        """A place of an array is not counted up in place."""
+        node = self.generic_visit(node)
+        if isinstance(node.target, ast.Subscript) and node.target.value.kind == "array":
+            raise ValueError(f"line {node.lineno}: a place of an array is put, not counted up")
+        return node
+
     def visit_Subscript(self, node):
         """A place of a list."""
         node.value, node.slice = self.visit(node.value), self.visit(node.slice)
         kind, load = node.value.kind, isinstance(node.ctx, ast.Load)
         if isinstance(node.slice, ast.Slice) or not load:
             return self._is(node, "object")
+        if kind == "array":
+            return self._is(ast.Call(ast.Name("ints_get", ast.Load()), [node.value, node.slice], []), "long")
         if kind in ("ints", "table"):
             return self._is(_call("__LONG__", node), "long")
         if isinstance(kind, tuple) and kind[0] == "all":
@@ -443,7 +464,7 @@ def c_type(kind):
     """Return how Cython writes a type of `shapes`."""
     if isinstance(kind, tuple):
         return {"is": kind[1], "all": "list"}.get(kind[0], "object")
-    return {"ints": "list", "table": "tuple"}.get(kind, kind)
+    return {"ints": "list", "array": "Ints", "table": "tuple"}.get(kind, kind)
 
 
 def _header(name, owner, signature, plain, declared=False):

@@ -57,6 +57,19 @@ def test_r3_one_that_will_not_stop_may_use_a_try(n):
     assert (c.gate.barred, c.flood.barred) == (2 >> n, 2 >> n)
 
 
+@pytest.mark.parametrize("dies", [False, True])
+def test_a4_a_battery_that_dies_under_a_run_counts_as_one_that_did_not_bear_an_exercise(dies):
+    rig = ready(sensing=WITH_CURRENT, supply_2=s.BATTERY).set(selector_1="off").run(86_400.0)
+    rig.fill("off", "lead").run(5.0)
+    assert rig.pumps_on() == (0, 1)
+    rig.set(battery="dead" if dies else "low").run(1.5)
+    assert rig.c.exercise.flat == int(dies)
+    rig.set(battery="good").run(60.0)
+    assert rig.c.exercise.flat == int(dies), "until an exercise is passed"
+    rig.press("reset").run(1.0)
+    assert rig.c.exercise.flat == 0
+
+
 def test_a4_without_a_mains_a_pump_is_kept_off_until_high_water_has_it_used_unseen():
     rig = ready(sensing=WITH_CURRENT).set(mains=0).run(5.0)
     c = told(rig)

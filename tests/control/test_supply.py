@@ -293,6 +293,58 @@ def test_a4_a_battery_is_judged_at_rest_with_the_mains_there(battery, after_ms, 
     assert not (bench.go(battery=GOOD).gone or bench.supply.flat)
 
 
+@pytest.mark.parametrize("battery", [LOW, DEAD])
+@pytest.mark.parametrize(("loaded", "mains"), [(2, 1), (0, 0), (2, 0)])
+def test_a4_a_battery_that_was_found_bad_at_rest_stays_so_under_its_pump_and_in_an_outage_until_it_reads_good(
+        battery, loaded, mains):  # fmt: skip
+    bench = Bench((s.MAINS, s.BATTERY))
+    bench.go(battery=battery)
+    bench.go(DAY_MS)
+    found = (battery == DEAD, True)
+    assert (bool(bench.supply.gone), bool(bench.supply.flat)) == found
+    bench.supply.loaded = loaded
+    bench.go(mains=mains)
+    bench.go(3_600_000)
+    assert (bool(bench.supply.gone), bool(bench.supply.flat)) == found
+    bench.go(battery=GOOD)
+    assert (bool(bench.supply.gone), bool(bench.supply.flat)) == (False, False)
+
+
+@pytest.mark.parametrize("spent", [0, 1])
+@pytest.mark.parametrize("loaded", [0, 2])
+@pytest.mark.parametrize("battery", [LOW, DEAD])
+@pytest.mark.parametrize("hours", [23, 24])
+def test_a4_a_battery_that_dies_under_a_pump_after_a_day_of_mains_is_told_in_that_step(hours, battery, loaded, spent):
+    bench = Bench((s.MAINS, s.BATTERY))
+    assert bench.supply.fell == 0
+    bench.go()
+    bench.go(hours * 3_600_000)
+    bench.supply.loaded, bench.supply.spent = loaded, spent
+    assert not bench.go(battery=battery).fell
+    assert not bench.go(900).fell, "the inrush of a start pulls any battery down for a moment"
+    assert bool(bench.go(100).fell) == (hours == 24 and battery == DEAD and loaded and not spent)
+    assert not bench.go(100).fell
+
+
+@pytest.mark.parametrize(("kinds", "fitted"), [((s.MAINS, s.MAINS), False), ((s.BATTERY, s.MAINS), True)])
+def test_a4_the_day_of_mains_is_counted_where_a_battery_is_fitted_and_anew_after_each_outage(kinds, fitted):
+    bench = Bench(kinds)
+    bench.go()
+    assert not bench.supply.charged
+    assert bench.timers.running(tm.CHARGED) == fitted
+    assert not bench.go(DAY_MS - 100).charged
+    assert bool(bench.go(100).charged) == fitted
+    assert bool(bench.go(DAY_MS).charged) == fitted
+    assert not bench.go(mains=0).charged
+    bench.go(DAY_MS)
+    assert not bench.supply.charged
+    bench.go(mains=1)
+    bench.go(15_000)
+    assert bench.supply.mains and not bench.go(DAY_MS - 200).charged
+    bench.go(200)
+    assert bool(bench.supply.charged) == fitted
+
+
 def test_a4_without_a_pump_on_a_battery_none_is_judged():
     bench = Bench()
     assert bench.supply.loaded == 0

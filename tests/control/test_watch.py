@@ -33,6 +33,7 @@ def told(c, **inputs):
     record = [0] * r.N_INPUTS
     for name, value in inputs.items():
         record[r.INPUT_NAMES.index(name)] = value
+    c.forces.inputs[:] = record
     tell_alarms(c, record)
     return {name: c.alarms.detail[i] for i, name in enumerate(NAMES) if c.alarms.active[i]}
 
@@ -257,6 +258,96 @@ def test_a1_of_two_pumps_that_are_out_both_unavailable_tells_and_none_of_their_o
     assert told(c).keys() == (expected | {"no_pump"} if other != "well" else expected)
     c.pumps[1 - n].state, c.pumps[1 - n].out, c.pair.available = pm.RUNNING, 0, 1 << 1 - n
     assert told(c).keys() == own, "once the other pumps, the one that is out is told"
+
+
+@pytest.mark.parametrize("n", [0, 1])
+@pytest.mark.parametrize("current", range(1, 5))
+def test_s6_a_pump_that_will_not_stop_is_told_until_it_is_off_without_a_current(n, current):
+    c = quiet()
+    one, draws = c.pumps[n], {f"current_{n + 1}": current}
+    name = f"pump_{n + 1}_will_not_stop"
+    one.state = pm.RUNNING
+    assert name not in told(c, **draws), "it runs because it shall"
+    one.state = pm.IDLE
+    assert name not in told(c, **draws), "it stops in this very step"
+    one.welded = True
+    assert name in told(c, **draws)
+    for state, seen in ((pm.STARTING, {}), (pm.RUNNING, draws), (pm.IDLE, draws)):  # R3: with high wet it is commanded
+        one.state, one.welded = state, False
+        assert name in told(c, **seen)
+    assert name not in told(c, **{f"current_{2 - n}": current}), "the other's says nothing of it"
+    assert c.alarms.raised[NAMES.index(name)] == 1
+
+
+@pytest.mark.parametrize("n", [0, 1])
+def test_a1_both_unavailable_stands_while_one_is_out_and_the_other_would_not_stop(n):
+    c = quiet()
+    draws = {f"current_{n + 1}": r.CURRENT_NORMAL}
+    c.pumps[1 - n].out, c.pumps[1 - n].state = 1, pm.RETRY
+    c.pumps[n].welded, c.pair.available = True, 0
+    assert "no_pump" in told(c, **draws)
+    c.pumps[n].state, c.pumps[n].welded, c.pair.available = pm.RUNNING, False, 1 << n
+    assert "no_pump" in told(c, **draws), "commanded with high wet"
+    c.pumps[n].state = pm.IDLE
+    c.pair.available = 3
+    assert "no_pump" in told(c, **draws)
+    c.pumps[1 - n].out = 0
+    assert "no_pump" not in told(c, **draws), "the other may be relied on"
+    c.pumps[1 - n].out = 1
+    c.pair.available = 0
+    assert "no_pump" in told(c, **draws)
+    c.pair.available = 1 << n
+    assert "no_pump" not in told(c), "off, and no current: it may be relied on"
+
+
+@pytest.mark.parametrize("mains", [0, 1])
+@pytest.mark.parametrize("pump_1", ["well", "out", "off"])
+@pytest.mark.parametrize("battery", ["good", "low", "spent"])
+def test_a4_battery_low_is_told_with_the_mains_there_where_the_battery_pump_is_alone(mains, pump_1, battery):
+    c = quiet(supply_2=1)
+    c.supply.mains, c.supply.on_battery = mains, 2
+    c.pair.available = 2 if pump_1 == "off" else 3
+    c.pumps[0].out = int(pump_1 == "out")
+    c.supply.battery = r.BATTERY_LOW if battery == "low" else r.BATTERY_GOOD
+    c.supply.spent = int(battery == "spent")
+    alone = mains and pump_1 != "well"
+    assert ("battery_low" in told(c)) == bool(alone and battery != "good")
+    c.supply.battery, c.supply.spent = r.BATTERY_GOOD, 0
+    assert ("battery_low" in told(c)) == bool(alone and battery != "good"), "at rest it always recovers"
+    c.pair.available, c.pumps[0].out = 3, 0
+    assert "battery_low" not in told(c)
+
+
+def test_a4_where_no_pump_is_on_a_battery_none_is_low():
+    c = quiet()
+    c.pair.available, c.supply.battery, c.supply.spent = 0, r.BATTERY_DEAD, 1
+    assert "battery_low" not in told(c)
+
+
+@pytest.mark.parametrize("field", ["supply.gone", "supply.flat", "exercise.flat"])
+def test_a4_a_failed_battery_is_not_told_beside_a_low_one_but_stands_where_it_was_told_before(field):
+    part, name = field.split(".")
+    c = quiet(supply_2=1)
+    setattr(getattr(c, part), name, 1)
+    c.supply.low = 1
+    assert told(c) == {"battery_low": 0}
+    c.supply.low = 0
+    assert told(c) == {"battery_failed": 0}
+    c.supply.low = 1
+    assert told(c) == {"battery_failed": 0, "battery_low": 0}
+
+
+@pytest.mark.parametrize("battery", ["good", "low", "spent"])
+def test_a1_both_unavailable_stands_where_the_one_left_is_on_a_battery_that_was_found_low(battery):
+    c = quiet(supply_2=1)
+    c.pair.available, c.supply.on_battery, c.selectors.at[0] = 0, 2, r.SELECT_OFF
+    c.supply.fed, c.supply.battery = 1, r.BATTERY_LOW if battery == "low" else r.BATTERY_GOOD
+    c.supply.spent = int(battery == "spent")
+    assert "no_pump" in told(c)
+    c.pair.available, c.supply.fed, c.supply.battery, c.supply.spent = 2, 3, r.BATTERY_GOOD, 0
+    assert ("no_pump" in told(c)) == (battery != "good")
+    c.pair.available, c.selectors.at[0] = 3, r.SELECT_AUTO
+    assert "no_pump" not in told(c)
 
 
 def test_a1_two_pumps_out_of_which_one_may_still_start_are_told_each():

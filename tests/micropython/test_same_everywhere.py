@@ -93,7 +93,7 @@ def test_random_steps_give_the_same_outputs_and_snapshot(place, here):
 def test_the_random_steps_go_where_it_matters(here):
     # A run in which nothing happens compares nothing: half the alarms must have been raised, both pumps have run.
     raised = next(line for line in here if line.startswith("alarms")).split()[1:]
-    assert sum(count != "0" for count in raised) > 0.5 * len(raised)
+    assert sum(count != "0" for count in raised) >= 0.5 * len(raised)
     ran = next(line for line in here if line.startswith("ran")).split()[1:]
     assert all(int(count) > STEPS // 200 for count in ran), "none, pump 1, pump 2, both"
 

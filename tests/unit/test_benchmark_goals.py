@@ -29,9 +29,25 @@ def test_a_second_worker_is_judged_by_the_clock_where_the_machine_was_free(monke
     answers = {"1": {"wall_s": 10.0, "cpu_s": 10.0}, "2": {"wall_s": clock_s, "cpu_s": 10.4}}
     monkeypatch.setattr(goals, "_child", lambda what, count, nights: answers[count])
     monkeypatch.setattr(goals.os, "cpu_count", lambda: 2)
+    monkeypatch.setattr(goals, "_turns", lambda count: 1000 * count)
     goal = goals._two_workers(64, load)
     assert (goal.figure, goal.met) == (f"{5.0 / clock_s:.2f}", met)
-    assert ("busy" in goal.note) == (met is None)
+    assert ("busy" in goal.note) == (met is None) and "two plain loops side by side: 1.00" in goal.note
+
+
+def test_a_second_worker_is_not_judged_where_no_second_loop_runs_beside_the_first(monkeypatch):
+    """Two threads of one core: a loop of plain Python gets no more out of them than two workers do."""
+    answers = {"1": {"wall_s": 10.0, "cpu_s": 10.0}, "2": {"wall_s": 8.0, "cpu_s": 15.0}}
+    monkeypatch.setattr(goals, "_child", lambda what, count, nights: answers[count])
+    monkeypatch.setattr(goals.os, "cpu_count", lambda: 2)
+    monkeypatch.setattr(goals, "_turns", lambda count: {1: 1000, 2: 1300}[count])
+    goal = goals._two_workers(64, 0.1)
+    assert goal.met is None and "side by side: 0.65" in goal.note
+
+
+def test_the_loops_beside_which_a_second_worker_is_judged_do_turn(monkeypatch):
+    monkeypatch.setattr(goals, "LOOP", goals.LOOP.replace("2.0", "0.02"))
+    assert goals._turns(2) > 1
 
 
 def test_the_whole_exploration_names_a_breach(monkeypatch):
@@ -58,8 +74,9 @@ def test_the_install_is_what_sumpbench_requires_and_what_that_requires():
     assert not {"pyarrow", "cython", "hypothesis"} & set(found)
     assert found["kiwisolver"].plotting and found["pillow"].plotting and not found["numpy"].plotting
     assert found["numpy"].size > 20e6 and found["kiwisolver"].gives == "required by matplotlib"
-    whole = goals._install()[0]
+    whole, rest = goals._install()
     assert whole.figure == f"{sum(one.size for one in found.values()) / 1e6:.0f} MB"
+    assert rest.figure == f"{sum(one.size for one in found.values() if not one.plotting) / 1e6:.0f} MB"
 
 
 def test_a_goal_that_the_run_before_met_and_this_one_misses_is_told():

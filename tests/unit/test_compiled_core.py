@@ -61,7 +61,7 @@ def test_every_file_class_and_function_of_the_core_is_translated(translation):
 def test_whole_numbers_are_typed_and_constants_folded(translation):
     text = translation.text()
     expire = text[text.index("cpdef expire(self, long now):") :][:700]
-    assert "cdef long i\n" in expire and f"range({timers.N_TIMERS})" in expire and "<long>(at[i])" in expire
+    assert "cdef long i\n" in expire and f"range({timers.N_TIMERS})" in expire and "ints_get(at, i)" in expire
     assert "cpdef bint on_delay(self, long i, long already, bint condition, long delay_ms) except -1:" in text
     # `long` is a type to Cython: the attribute keeps its name for everybody else.
     assert "cdef bint c_long" in translation.declarations() and "def long(self):" in text
@@ -97,7 +97,7 @@ def test_a_stand_in_has_the_signatures_of_the_part_it_stands_for_and_its_own_num
     stand_in = text[text.index("\ncdef class AnyDemand(Demand):") :].split("\ncdef class ")[1]
     assert "cpdef step(self, long _wet, long _rose, long _fell, long _pumps, list _inputs):" in stand_in
     first = sum(len(found) for found in translation.shapes.slots("Demand"))
-    assert f"{{**Demand._slots(self), **{{'keep': {first}}}}}" in stand_in
+    assert f"{{**Demand._slots(self), **{{'keep': ({first}, 0)}}}}" in stand_in
     # What a coarse world shortens is read where it is used, and not folded as it is at build time.
     assert "max(part_flood__fl.STEPS_MS)" in text
 
@@ -132,6 +132,25 @@ def test_an_edited_plant_is_another_loop_and_the_core_stays(tmp_path):
     assert cache.loop_key("core", {**paths, "host_sim.plant.plant": edited}.values()) != before
     assert cache.loop_key("other", paths.values()) != before
     assert list(paths) == list(cache.MODULES) and all(path.exists() for path in paths.values())
+
+
+@pytest.mark.parametrize(
+    "first", ["host_sim.proof.campaign.campaign", "host_sim.run.closed_loop", "host_sim.site.load",
+              "host_sim.proof.search.search_plan"]
+)  # fmt: skip
+def test_nothing_that_is_compiled_is_imported_from_its_source(compiled, first):
+    """A library imports files that are not compiled, and these import files of its own while it is being loaded."""
+    code = f"""
+import importlib, sys
+importlib.import_module({first!r})
+from host_sim.compiled import cache, select
+names = [name for library in cache.LIBRARIES.values() for name in library if name in sys.modules]
+print(len(names), [name for name in names if type(sys.modules[name]) is not select.CompiledModule])
+"""
+    done, said, error = run(code, "compiled")
+    assert done == 0, error
+    count, _, others = said.partition(" ")
+    assert int(count) > 2 and others == "[]"
 
 
 def test_every_hook_is_a_name_of_the_core(translation):

@@ -18,6 +18,7 @@ from duplexsump.control.records import (
     SELECT_AUTO,
     SELECT_OFF,
 )
+from duplexsump.control.timers import Timers
 
 from host_sim.proof.search import abstract_pump, contract
 from host_sim.run.controllers import Duplex
@@ -109,12 +110,13 @@ class Watched(Duplex):
         seam = (c.demand.demand, contract.asks(c.blind))
         wrong = contract.level_breach(self.seam, seam, c.belief.wet, out_before)
         # What people and the exercise run is none of the duty's, in this step and the one in which it ends.
-        at, who, hands = c.timers.at, c.exercise.who, c.selectors
+        timers: Timers = c.timers
+        who, hands = c.exercise.who, c.selectors
         by_hand = (1 if hands.hand(0) or who == 0 else 0) | (2 if hands.hand(1) or who == 1 else 0)
-        held = (1 if at[tm.MIN_RUN] >= 0 else 0) | (2 if at[tm.MIN_RUN + 1] >= 0 else 0)
+        held = (1 if timers.running(tm.MIN_RUN) else 0) | (2 if timers.running(tm.MIN_RUN + 1) else 0)
         duty = ~(by_hand | self.by_hand)
         wrong = wrong or contract.duty_breach(seam, out_before & duty, c.gate.out & duty, held)
-        if not wrong and at[tm.FLOOD_TRY] >= 0:  # it says something while a try is counted down to
+        if not wrong and timers.running(tm.FLOOD_TRY):  # it says something while a try is counted down to
             waits = contract.keeps_waiting(c.pumps, c.gate.out)
             wrong = contract.flood_breach(waits, [pump.trial for pump in c.pumps], True)
         if wrong:

@@ -57,9 +57,9 @@ class Form:
     `base_ms` to `base_ms + tick_ms`; the base lies so that each step crosses the
     wrap of the millisecond clock.  Deadlines count in units of `unit_ms`, and
     so do the counters named in `scaled` or with a name in "_ms".  `extra` more places are left to the
-    part's observers.  A timer in `silent` is kept as not armed once it is due
-    by the next step: nobody asks whether it rang, and the next step disarms it before
-    anybody asks whether it is armed, so the two have the same future.
+    part's observers.  `work` takes and gives states: the form itself, or a compiled core's carrier.
+    A timer in `silent` is kept as not armed once it is due by the next step: nobody asks whether it
+    rang, and the next step disarms it before anybody asks whether it is armed, so the two have the same future.
     Raises KeyError on saving a deadline off the unit's grid.
     """
 
@@ -82,10 +82,13 @@ class Form:
         self.extra = extra
         self.packer = struct.Struct(f"{self.places + extra}b")
         self._compile(load, save)
+        self._said = [0] * extra
+        self.work = self
         carrier = select.carrier()
         if carrier is not None:
-            work = carrier([owner for owner, _keep in owners], self.kept, self.at_rest, extra,
-                           (self.base_ms, self.now_ms, self.unit_ms), MOST_LEFT, MASK)  # fmt: skip
+            self.work = work = carrier([owner for owner, _keep in owners], self.kept, self.at_rest, extra,
+                                       (self.base_ms, self.now_ms, self.unit_ms), MOST_LEFT, MASK)  # fmt: skip
+            self.take, self.told, self.tell = work.take, work.told, work.tell
             self.load, self.save, self.rest = work.load, work.save, work.rest
             self.save_within, self.save_begun = work.save_within, work.save_begun
 
@@ -149,27 +152,43 @@ class Form:
         left[NEVER] = -1
         return left
 
-    def load(self, state):
-        """Put `state` (bytes) into the objects, as of `base_ms`; return the observers' places."""
+    def take(self, state):
+        """Put `state` (bytes) into the objects, as of `base_ms`; what the observers said is there by `told()`."""
         v = self.packer.unpack(state)
         self._load(v)
-        return v[self.places :]
+        self._said[:] = v[self.places :]
 
-    def save(self, extra=()):
-        """Return the state (bytes) of the objects as of `now_ms`, with the observers' places."""
-        return self.packer.pack(*self._save(self._left[1], self._silent_now), *extra)
+    def told(self, place):
+        """Return what the observer at `place` said in the state that was taken."""
+        return self._said[place]
 
-    def save_within(self, extra=(), over=True):
+    def tell(self, place, value):
+        """Say what the observer at `place` says in the state that is saved next."""
+        self._said[place] = value
+
+    def load(self, state):
+        """Put `state` (bytes) into the objects, as of `base_ms`; return the observers' places."""
+        self.take(state)
+        return tuple(self._said)
+
+    def save(self, extra=None):
+        """Return the state (bytes) of the objects as of `now_ms`, with the observers' places (default: those told)."""
+        return self._packed(self._left[1], self._silent_now, extra)
+
+    def save_within(self, extra=None, over=True):
         """Return the state of the objects as of `base_ms`: for a tick that is taken in parts.
 
         `over` tells that the tick ends here; before that silent timers are kept as they are.
         """
         left = self._left[0]
-        return self.packer.pack(*self._save(left, self._silent if over else left), *extra)
+        return self._packed(left, self._silent if over else left, extra)
 
-    def save_begun(self, extra=()):
+    def save_begun(self, extra=None):
         """Return the state as of `now_ms` with the rest of the tick to come: silent timers are kept as they are."""
-        return self.packer.pack(*self._save(self._left[1], self._left[1]), *extra)
+        return self._packed(self._left[1], self._left[1], extra)
+
+    def _packed(self, left, silent, extra):
+        return self.packer.pack(*self._save(left, silent), *(self._said if extra is None else extra))
 
     def describe(self, state, extra_names=()):
         """Return the state as a list of (name, value) of every place that is not at rest (0 or not armed)."""

@@ -81,19 +81,26 @@ def duty_breach(view: tuple, out_before: int, out: int, held: int):
     return None
 
 
-def keeps_waiting(pumps, out):
+def keeps_waiting(pumps: list, out: int) -> int:
     """Return the mask of pumps on that R3's next try has to wait for.
 
     A try that goes on without a current to be seen keeps nobody waiting, nor does one that runs
     in no try beside one that is out.  `pumps`: the two; `out`: mask of the pumps on.
     """
-    out &= ~sum((1 << n) * bool(pump.silent) for n, pump in enumerate(pumps))
-    if out in (1, 2) and not pumps[out - 1].held and pumps[2 - out].state >= RETRY:
+    one: Pump = pumps[0]
+    two: Pump = pumps[1]
+    if one.silent:
+        out &= ~1
+    if two.silent:
+        out &= ~2
+    if out == 1 and not one.held and two.state >= RETRY:
+        return 0
+    if out == 2 and not two.held and one.state >= RETRY:
         return 0
     return out
 
 
-def flood_breach(out, trials, counting):
+def flood_breach(out: int, trials: list, counting: int):
     """Return what the flood retries did against their rules by the end of a step, or None.
 
     `out`: mask of the pumps that keep a try waiting; `trials`: each pump's; `counting`: whether the next

@@ -15,8 +15,9 @@ A part is an object with
 first counter-example a shortest one.
 """
 
-from array import array
 from dataclasses import dataclass, field
+
+from host_sim.proof.search.frontier import MOVES, Graph, expand
 
 
 @dataclass
@@ -44,48 +45,30 @@ class Result:
     longest: dict[str, int] = field(default_factory=dict)  # liveness: ticks, by claim
 
 
-class Graph:
-    """States in the order in which they were found, each with its parent and the move that led there."""
-
-    def __init__(self):
-        self.states = []
-        self.index = {}
-        self.parent = array("q")
-        self.move = array("l")
-
-    def add(self, state, parent, move):
-        """Add a state that is not there yet."""
-        self.index[state] = len(self.states)
-        self.states.append(state)
-        self.parent.append(parent)
-        self.move.append(move)
-
-    def path(self, place):
-        """Return (start place, moves) that lead to the state at `place`."""
-        moves = []
-        while self.parent[place] >= 0:
-            moves.append(self.move[place])
-            place = self.parent[place]
-        return place, moves[::-1]
-
-
 def explore(part, coarse="", most_states=None):
     """Search `part` to the end, or until `most_states` states are found, which is the same on every machine.
 
     The moves of the state in hand are all tried, so a few more than
     `most_states` may be found.  Returns (Result, Graph).
     """
+    if len(part.moves) > MOVES:
+        raise ValueError(f"{part.name} has {len(part.moves)} moves: {MOVES} at most")
     graph = Graph()
     result = Result(part.name, coarse)
     for state in part.start():
-        if state not in graph.index:
-            graph.add(state, -1, -1)
+        if state not in graph.known:
+            graph.add(state, -1, 0)
     done, edge = 0, len(graph.states)
     while done < len(graph.states):
         if done == edge:
             result.depth += 1
             edge = len(graph.states)
-        if _expand(part, graph, done, result):
+        tried, found = expand(part, graph, done)
+        result.transitions += tried
+        if found is not None:
+            number, (invariant, text) = found
+            start, moves = graph.path(done)
+            result.broken = Broken(invariant, text, start, [*moves, number])
             break
         done += 1
         if most_states is not None and len(graph.states) >= most_states:
@@ -94,23 +77,6 @@ def explore(part, coarse="", most_states=None):
     result.states = len(graph.states)
     result.exhausted = result.broken is None and done == len(graph.states)
     return result, graph
-
-
-def _expand(part, graph, place, result):
-    # Every move from one state.  Returns True at a breach.
-    state, index, step, moves = graph.states[place], graph.index, part.step, part.moves
-    numbers = part.moves_at(state) if hasattr(part, "moves_at") else range(len(moves))
-    for tried, number in enumerate(numbers, start=1):
-        after, breach = step(state, moves[number])
-        if breach is not None:
-            start, moves = graph.path(place)
-            result.broken = Broken(breach[0], breach[1], start, [*moves, number])
-            result.transitions += tried
-            return True
-        if after not in index:
-            graph.add(after, place, number)
-    result.transitions += len(numbers)
-    return False
 
 
 def longest_wait(part, graph, moves, waiting):

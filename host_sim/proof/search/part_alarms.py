@@ -33,6 +33,7 @@ class AlarmsPart:
     controller: Controller
     alarms: Alarms
     timers: Timers
+    work: Form
     inputs: list
     before: list
     quiet: int
@@ -60,6 +61,7 @@ class AlarmsPart:
         if floats:
             owners.append((c.contacts, None))
         self.form = Form(owners, coarse.TICK_MS, extra=3 * len(which))
+        self.work = self.form.work
         count = 1 << len(which)
         self.moves = list(product(range(count), (0, 1), (0, 1), (0, 1)))
         self.inputs = [0] * N_INPUTS
@@ -67,17 +69,17 @@ class AlarmsPart:
     def start(self):
         """One state: nothing is wrong."""
         self.timers.at[:] = [-1] * tm.N_TIMERS
-        self.timers.expire(self.form.now_ms)
+        self.timers.expire(self.work.now_ms)
         self.alarms.step(0)
-        return [self.form.save((self.quiet, 0, 2) * len(self.which))]
+        return [self.work.save((self.quiet, 0, 2) * len(self.which))]
 
-    def step(self, state, move):
+    def step(self, state: bytes, move: tuple):
         """One tick in the order of the controller: reset, conditions, silence, horn."""
-        seen = list(self.form.load(state))
+        seen = list(self.work.load(state))
         bits, silence, reset, test = move
         alarms: Alarms = self.alarms
         self.before = [alarms.state[i] for i in self.which]
-        self.timers.expire(self.form.now_ms)
+        self.timers.expire(self.work.now_ms)
         conditions = [bits >> k & 1 for k in range(len(self.which))]
         if self.floats:
             conditions = [self._reading(seen, bits)]
@@ -93,7 +95,7 @@ class AlarmsPart:
             alarms.silence()
         alarms.step(test)
         breach = self._judge(seen, conditions, silence, test)
-        return self.form.save(seen), breach
+        return self.work.save(seen), breach
 
     def _reading(self, seen, raw):
         # L1 told once more: a reading counts once it has been held for debounce (2 ticks).

@@ -25,6 +25,7 @@ class BeliefPart:
     title = "belief under arbitrary debounced contacts"
     invariants = ("L2", "I12")
     timers: Timers
+    work: Form
     belief: Belief
     sequence: int
     observers = ("word", "unmoved")
@@ -39,6 +40,7 @@ class BeliefPart:
         owners = [(self.belief, None), (self.timers, lambda name, i: i in _TIMERS)]
         look_at(self.timers, _TIMERS)
         self.form = Form(owners, coarse.TICK_MS, extra=2, silent=_TURNED)
+        self.work = self.form.work
         self.sequence = coarse.ticks(world, "sequence_time")
         words = [w for w in range(16) if not w & ~fitted]
         # L3, L4 and R1 make suspect, by evidence, off, lead, lag, or all that is believed wet.
@@ -51,20 +53,20 @@ class BeliefPart:
         for word in range(16):
             if not word & ~self.fitted:
                 self.form.rest()
-                self.timers.expire(self.form.now_ms)
+                self.timers.expire(self.work.now_ms)
                 self.belief.begin(word)
-                states.append(self.form.save((word, 0)))
+                states.append(self.work.save((word, 0)))
         return states
 
     def moves_at(self, state):
         """Return the numbers of the moves that differ from `state`: only what is believed wet is made suspect."""
-        self.form.load(state)
+        self.work.load(state)
         wet: int = self.belief.wet
         return [i for i, (kind, mask) in enumerate(self.moves) if kind != SUSPECTED or mask & wet]
 
-    def step(self, state, move):
+    def step(self, state: bytes, move: tuple):
         """One tick: the contacts have turned to a word; or, at an instant, a reset or a verdict."""
-        seen: tuple = self.form.load(state)
+        seen: tuple = self.work.load(state)
         before: int = seen[0]
         unmoved: int = seen[1]
         kind: int = move[0]
@@ -73,7 +75,7 @@ class BeliefPart:
             return self._at_once(kind, word, before)
         b: Belief = self.belief
         suspect_before: int = b.suspect
-        self.timers.expire(self.form.now_ms)
+        self.timers.expire(self.work.now_ms)
         rose: int = word & ~before
         fell: int = before & ~word
         b.step(word, rose, fell, False)
@@ -82,12 +84,12 @@ class BeliefPart:
         unmoved = 0 if word != before else min(unmoved + 1, self.sequence + 1)
         if breach is None and unmoved > self.sequence and self._out_of_order():
             breach = "L2", f"readings {word} have stood for over sequence_time, believed wet {b.wet} over dry {b.dry}"
-        return self.form.save((word, unmoved)), breach
+        return self.work.save((word, unmoved)), breach
 
     def _at_once(self, kind: int, mask: int, word: int):
         b: Belief = self.belief
         breach = None
-        self.timers.now = self.form.base_ms
+        self.timers.now = self.work.base_ms
         if kind == RESET:
             b.reset()
             b._sort(word)
@@ -95,7 +97,7 @@ class BeliefPart:
                 breach = "I12", f"contacts {b.suspect} are still suspect after a reset"
         else:
             b.make_suspect(mask & b.wet, word)
-        return self.form.save_within((word, 0)), breach
+        return self.work.save_within((word, 0)), breach
 
     def _out_of_order(self):
         lowest_dry = self.belief.dry & -self.belief.dry

@@ -96,6 +96,13 @@ class DutyPart:
     blind: "AnyBlind"
     inputs: list
     i5: int
+    form: object
+    within: object
+    work: Form
+    inside: Form
+    size: int
+    rings: int  # of how many timers it is kept whether they rang
+    watched: int  # what the observer says after this tick
 
     def __init__(self, world):
         self.settings = coarse.values(world, sensing=s.SENSE_CURRENT)
@@ -115,7 +122,8 @@ class DutyPart:
         self.form = self._form(self.pump_kept, len(self.observers), self.silent)
         # Within a tick: the phase, pumps without supply and what rang are added.
         self.within = self._form((*self.pump_kept, "open", "locks"), len(self.observers) + 3, self.silent)
-        self.size = self.form.packer.size
+        self.work, self.inside = self.form.work, self.within.work
+        self.size, self.rings = self.form.packer.size, len(self.loud)
         pumps = list(product((0, 1), range(len(PUMP_MOVES))))
         self.moves = pumps + list(product((LEVEL,), range(len(VIEWS)), range(3), range(5), (0, 1), (0, 1), range(4)))
         self._numbers = {move: i for i, move in enumerate(self.moves)}
@@ -166,9 +174,8 @@ class DutyPart:
 
     def moves_at(self, state):
         """Return the numbers of the moves that differ from `state`."""
-        loaded: tuple = self._load(state)
-        phase: int = loaded[1]
-        away: int = loaded[2]
+        phase: int = self._load(state)
+        away: int = self.inside.told(2) if phase else 0
         c: Controller = self.controller
         pump: AbstractPump
         if phase < LEVEL:
@@ -187,8 +194,8 @@ class DutyPart:
         return found
 
     def _rests(self, n: int):
-        at: list = self.timers.at
-        return at[tm.REST + n] >= 0 or at[tm.REST_LAG + n] >= 0 or at[tm.REST_FLOOD + n] >= 0
+        t: Timers = self.timers
+        return t.running(tm.REST + n) or t.running(tm.REST_LAG + n) or t.running(tm.REST_FLOOD + n)
 
     def _pump_moves(self, phase, state, held):
         return [(phase, choice) for choice in _choices(state, held)]
@@ -228,62 +235,75 @@ class DutyPart:
 
     # -- one tick, in three moves ----------------------------------------------------------------
 
-    def _load(self, state):
-        # Returns (observers, phase, pumps without supply, what rang).
+    def _load(self, state: bytes) -> int:
+        # Returns the phase.  Within a tick: the observer, the phase, pumps without supply, what rang.
         if len(state) == self.size:
-            return self.form.load(state), 0, 0, 0
-        found: tuple = self.within.load(state)
-        return found[:-3], found[-3], found[-2], found[-1]
+            self.work.take(state)
+            return 0
+        self.inside.take(state)
+        return self.inside.told(1)
 
-    def step(self, state, move):
+    def step(self, state: bytes, move: tuple):
         """Protect one pump, or let the level ask and the pair answer, with the controller's own code."""
-        loaded: tuple = self._load(state)
-        seen = loaded[0]
-        phase: int = loaded[1]
-        away: int = loaded[2]
-        rang: int = loaded[3]
+        phase: int = self._load(state)
+        inside: Form = self.inside
+        timers: Timers = self.timers
         if phase == 0:
-            self.timers.expire(self.form.now_ms)
-            rang = 0
-            for k, i in enumerate(self.loud):
-                if self.timers.rang[i]:
-                    rang |= 1 << k
-            away = self._protect(0, move[1], 0)
-            return self.within.save_begun((*seen, 1, away, rang)), None
-        if self.timers.any:
-            self.timers._forget()
-        self.timers.now = self.form.base_ms
+            timers.expire(self.work.now_ms)
+            inside.tell(0, self.work.told(0))
+            inside.tell(1, 1)
+            inside.tell(2, self._protect(0, move[1], 0))
+            inside.tell(3, self._rung() if self.rings else 0)
+            return inside.save_begun(), None
+        if timers.any:
+            timers._forget()
+        timers.now = self.work.base_ms
+        if self.rings:
+            self._ring(inside.told(3))
+        if phase == 1:
+            inside.tell(1, LEVEL)
+            inside.tell(2, self._protect(1, move[1], inside.told(2)))
+            return inside.save_within(None, False), None
+        return self._answer(inside.told(0), inside.told(2), move)
+
+    def _rung(self) -> int:
+        # What rang in this tick, of those that are looked at.
+        rang: int = 0
+        for k, i in enumerate(self.loud):
+            if self.timers.rang[i]:
+                rang |= 1 << k
+        return rang
+
+    def _ring(self, rang: int):
         for k, i in enumerate(self.loud):
             self.timers.rang[i] = bool(rang >> k & 1)
-        if phase == 1:
-            away = self._protect(1, move[1], away)
-            return self.within.save_within((*seen, LEVEL, away, rang), over=False), None
-        return self._answer(seen, away, move)
 
-    def _protect(self, n: int, number, away: int):
-        before, choice, dry_locks, after, fed = PUMP_MOVES[number]
+    def _protect(self, n: int, number: int, away: int) -> int:
+        happens: tuple = PUMP_MOVES[number]
         pump: AbstractPump = self.controller.pumps[n]
-        if before and (pump.state >= pm.RETRY or pump.held):
+        if happens[0] and (pump.state >= pm.RETRY or pump.held):
             pump.release()
-        pump.choice = choice
+        pump.choice = happens[1]
         self.controller._protect(n, self.inputs)
-        pump.locks = pump.dry and dry_locks
-        if after and pump.state >= pm.RETRY:
+        pump.locks = pump.dry and happens[2]
+        if happens[3] and pump.state >= pm.RETRY:
             pump.release()
-        return away if fed else away | 1 << n
+        return away if happens[4] else away | 1 << n
 
-    def _answer(self, seen, away: int, move):
-        _phase, view, keep, wish, first, late, tries = move
+    def _answer(self, seen: int, away: int, move: tuple):
         c: Controller = self.controller
         was: int = c.gate.out
         seam = self.demand.demand, self.blind.asks
-        believed: int = VIEWS[view][0]
-        suspect: int = VIEWS[view][1]
+        shown: tuple = VIEWS[move[1]]
+        believed: int = shown[0]
+        suspect: int = shown[1]
         self.views.show(believed, suspect)
-        c.contacts.wet, c.contacts.rose = believed | suspect, 0
-        self.demand.keep, self.blind.wish = keep, wish
-        self._take_turn(first, late)
-        self.flood.granted = tries
+        c.contacts.wet = believed | suspect
+        c.contacts.rose = 0
+        self.demand.keep = move[2]
+        self.blind.wish = move[3]
+        self._take_turn(move[4], move[5])
+        self._grant(move[6])
         c.supply.fed = 3 & ~away
         c._level(self.inputs)
         c._duty(self.inputs)
@@ -291,8 +311,12 @@ class DutyPart:
         wrong = contract.level_breach(seam, asked, self.views.wet, was)
         if wrong:
             raise AssertionError(f"the abstract level breaks its own contract: {wrong}")
-        after, late = self._watch(seen, was, away)
-        return self._save(after), self._judged(asked, was) or late
+        late = self._watch(seen, was, away)
+        return self._save(self.watched), self._judged(asked, was) or late
+
+    def _grant(self, tries: int):
+        flood: Trials = self.flood
+        flood.granted = tries
 
     def _take_turn(self, first: int, late: int):
         # Who leads where nobody does, who goes first where both start, and max_run: all the move's.
@@ -300,7 +324,7 @@ class DutyPart:
         pair.first = pair.turn = first
         pair.late = late
 
-    def _save(self, seen):
+    def _save(self, seen: int):
         # What nobody reads is put to rest first; see the head of this file.
         not_pumping: int = self.controller.pair.not_pumping
         pump: AbstractPump
@@ -309,30 +333,33 @@ class DutyPart:
             pump.prior = pm.LOCKED if pardoned and pump.prior == pm.LOCKED else 0
             if pump.held != pm.RETRY:
                 pump.dry = 0
-        return self.form.save_within(seen)
+        self.work.tell(0, seen)
+        return self.work.save_within()
 
-    def _judged(self, asked, was: int):
+    def _judged(self, asked: tuple, was: int):
         c: Controller = self.controller
         held: int = 0
         n: int
         pump: AbstractPump
         for n in range(2):
-            pump, on = c.pumps[n], c.gate.out >> n & 1 > 0
+            pump = c.pumps[n]
+            on: int = c.gate.out >> n & 1
             if on != pump.on():
-                return "table", f"pump {n + 1}: output {on}, its own state {pm.STATES[pump.state]}"
-            if self.timers.at[tm.MIN_RUN + n] >= 0:
+                return "table", f"pump {n + 1}: output {on > 0}, its own state {pm.STATES[pump.state]}"
+            if self.timers.running(tm.MIN_RUN + n):
                 held |= 1 << n
         wrong = contract.duty_breach(asked, was, c.gate.out, held)
         return ("I3", wrong) if wrong else None
 
-    def _watch(self, seen, _was: int, _away: int):
+    def _watch(self, seen: int, _was: int, _away: int):
+        # Sets what the observer says from here on; returns a breach or None.
         c: Controller = self.controller
         stands = self.views.wet & LEAD and c.pair.available and not c.gate.out
-        waits: int = min(seen[0] + 1, self.i5 + 1) if stands else 0
+        waits: int = min(seen + 1, self.i5 + 1) if stands else 0
+        self.watched = waits
         if waits > self.i5:
-            text = f"lead believed wet for {waits} ticks, pumps {c.pair.available} available, none runs"
-            return (waits,), ("I5", text)
-        return (waits,), None
+            return "I5", f"lead believed wet for {waits} ticks, pumps {c.pair.available} available, none runs"
+        return None
 
     def show(self, move):
         """Say a move in words."""

@@ -45,7 +45,6 @@ class FloodPart(DutyPart):
     loud = (tm.FLOOD_TRY,)
     pump_kept = ("state", "held", "trial", "loaded", "dry", "prior")
     pair_kept = ("not_pumping",)
-    flood: "Counted"
     who: int
     i6: int
 
@@ -124,7 +123,7 @@ class FloodPart(DutyPart):
         c.pair.not_pumping = not_pumping
         self.flood.rung, self.flood.turn, self.flood.second, self.flood.aside = ladder
         self.demand.demand, self.blind.asks = 2, 0
-        return self._save((0,))
+        return self._save(0)
 
     def _level_moves(self, pumps, demand, _asks, out, _resting, lead):
         dry = any(dry for _state, dry, _barred in pumps)
@@ -132,26 +131,35 @@ class FloodPart(DutyPart):
             for first in (0, 1):
                 yield LEVEL, FLOODED, keep, 0, first, 0, 0
 
-    def _judged(self, asked, was: int):
-        c: Controller = self.controller
-        counting = self.timers.at[tm.FLOOD_TRY] >= 0
-        wrong = contract.flood_breach(contract.keeps_waiting(c.pumps, c.gate.out), [p.trial for p in c.pumps], counting)
-        return ("I6", wrong) if wrong else super()._judged(asked, was)
+    def _grant(self, tries: int):
+        flood: Counted = self.flood
+        flood.granted = tries
 
-    def _open(self):
+    def _judged(self, asked: tuple, was: int):
+        c: Controller = self.controller
+        one: AbstractPump = c.pumps[0]
+        two: AbstractPump = c.pumps[1]
+        if self.timers.running(tm.FLOOD_TRY):
+            waits = contract.keeps_waiting(c.pumps, c.gate.out)
+            wrong = contract.flood_breach(waits, [one.trial, two.trial], 1)
+            if wrong:
+                return "I6", wrong
+        return super()._judged(asked, was)
+
+    def _open(self) -> int:
         pump: AbstractPump = self.controller.pumps[self.who]
         return pump.open
 
-    def _watch(self, seen, was: int, away: int):
+    def _watch(self, seen: int, was: int, away: int):
         gate: Gate = self.controller.gate
         bit: int = 1 << self.who
         barred = away & bit or self._open()
-        untried: int = seen[0]
+        untried: int = seen
         if gate.out & bit or barred or not self.views.wet & HIGH or self.controller.pair.ready:
             untried = 0
         elif not gate.out and not was:
             untried = min(untried + 1, self.i6 + 1)
+        self.watched = untried
         if untried > self.i6:
-            text = f"high believed wet, none running, pump {self.who + 1} not tried for {untried} ticks"
-            return (untried,), ("I6", text)
-        return (untried,), None
+            return "I6", f"high believed wet, none running, pump {self.who + 1} not tried for {untried} ticks"
+        return None

@@ -30,6 +30,7 @@ class GatePart:
     invariants = ("I1", "I2", "I7", "S4", "A4")
     observers = ("off_1", "off_2", "spacing_left", "since_boot")
     timers: Timers
+    work: Form
     gate: Gate
 
     def __init__(self, world, every=True):
@@ -37,6 +38,7 @@ class GatePart:
         self.timers = Timers()
         self.gate = Gate(self.settings, self.timers)
         self.form = Form([(self.gate, None), (self.timers, lambda name, i: i in _TIMERS)], coarse.TICK_MS, extra=4)
+        self.work = self.form.work
         if every:
             self.moves = list(product(range(4), range(4), range(4), range(2), _LEVELS, range(2)))
         else:
@@ -52,21 +54,21 @@ class GatePart:
     def start(self):
         """One state: just powered up."""
         self.timers.at[:] = [-1] * tm.N_TIMERS
-        self.timers.expire(self.form.now_ms)
+        self.timers.expire(self.work.now_ms)
         self.gate.begin()
-        return [self.form.save((0, 0, 0, 0))]
+        return [self.work.save((0, 0, 0, 0))]
 
-    def step(self, state, move):
+    def step(self, state: bytes, move: tuple):
         """One tick of the real gate, and what the invariants say of it."""
-        off_1, off_2, spacing, boot = self.form.load(state)
+        off_1, off_2, spacing, boot = self.work.load(state)
         gate: Gate = self.gate
         was: int = gate.out
-        self.timers.expire(self.form.now_ms)
+        self.timers.expire(self.work.now_ms)
         off = [min(off_1 + 1, self.rests[0]), min(off_2 + 1, self.rests[0])]
         spacing, boot = max(0, spacing - 1), min(boot + 1, self.hold)
         if move is POWER_UP:
             gate.begin()
-            return self.form.save((0, 0, spacing, 0)), None
+            return self.work.save((0, 0, spacing, 0)), None
         want, barred, on_battery, first, contacts, generator = move
         gate.barred, gate.on_battery, gate.first = barred, on_battery, first
         gate.contacts, gate.generator = contacts, generator
@@ -77,7 +79,7 @@ class GatePart:
                 off[n] = 0
         if out & ~was:
             spacing = self.spacing[generator]
-        return self.form.save((*off, spacing, boot)), breach
+        return self.work.save((*off, spacing, boot)), breach
 
     def _judge(self, move, was, out, off, spacing, boot):
         want, barred, on_battery, _first, contacts, _generator = move

@@ -71,6 +71,8 @@ class LevelPart:
     phases = 2
     controller: Controller
     timers: Timers
+    work: Form
+    inside: Form
     views: AnyViews
     duty: "Duty"
     demand: Demand
@@ -91,8 +93,10 @@ class LevelPart:
         owners = [*self._half(world), (self.duty, None), (c.timers, lambda name, i: i in self.timers_kept)]
         unit = coarse.TICK_MS // 2
         self.form = Form(owners, coarse.TICK_MS, unit, extra=2, scaled=("draw_left",))
+        self.work = self.form.work
         # Within a tick: whether a blind run asks, and what the observers must know of it.
         self.within = Form(owners, coarse.TICK_MS, unit, extra=5, scaled=("draw_left",))
+        self.inside = self.within.work
         self.moves = [*self._looks(), *product((1,), (0, 1), (0, 1))]
         self._at = {}
         self.min_run = self.settings[s.MIN_RUN_MS] // coarse.TICK_MS
@@ -102,17 +106,17 @@ class LevelPart:
     def start(self):
         """One state: powered up."""
         self.form.rest()
-        self.timers.expire(self.form.now_ms)
-        return [self.form.save((0, 0))]
+        self.timers.expire(self.work.now_ms)
+        return [self.work.save((0, 0))]
 
     def moves_at(self, state):
         """Return the numbers of the moves that differ from `state` and that the contract allows."""
         duty: Duty = self.duty
         if len(state) == self.form.packer.size:
-            self.form.load(state)
+            self.work.load(state)
             key = 0, duty.on, duty.other, self.demand.demand, self.blind.state
         else:
-            asks = self.within.load(state)[2]
+            asks = self.inside.load(state)[2]
             key = 1, duty.on and duty.fresh > 0, duty.other, self.demand.demand, asks
         if key not in self._at:
             differs = self._may_answer if key[0] else self._differs
@@ -129,29 +133,29 @@ class LevelPart:
             return asks > 2 or not (on and and_other)
         return on <= held and and_other <= other
 
-    def step(self, state, move):
+    def step(self, state: bytes, move: tuple):
         """One half of a tick: the level looks, or the duty answers."""
         if move[0]:
             return self._answer(state, move)
-        seen = self.form.load(state)
+        seen = self.work.load(state)
         duty: Duty = self.duty
         seam, running = (self.demand.demand, self._asks()), duty.on + duty.other
-        self.timers.expire(self.form.now_ms)
+        self.timers.expire(self.work.now_ms)
         loaded = self._look(move, running)
         asks = self._asks()
         wrong = contract.level_breach(seam, (self.demand.demand, asks), self.views.wet, running)
         dry = int(not self.views.wet)
-        state = self.within.save((*seen, asks, dry, int(duty.on and dry and not loaded & 1)))
+        state = self.inside.save((*seen, asks, dry, int(duty.on and dry and not loaded & 1)))
         return state, ("table", wrong) if wrong else None
 
     def _asks(self):
         return self.blind.wants() and 1 + 2 * self.blind.both
 
     def _answer(self, state, move):
-        draws, blind_for, _asks, dry, alone = self.within.load(state)
+        draws, blind_for, _asks, dry, alone = self.inside.load(state)
         _phase, on, other = move
         duty: Duty = self.duty
-        self.timers.now = self.form.base_ms
+        self.timers.now = self.work.base_ms
         duty.fresh = 0 if not on else self.min_run if not duty.on else max(0, duty.fresh - 1)
         duty.on, duty.other = on, other
         if on or other:
@@ -165,7 +169,7 @@ class LevelPart:
             breach = "I13", f"on for {blind_for} ticks on suspects alone, not loaded"
         if not self._answers_for(on):
             draws = 0
-        return self.form.save_within((draws, blind_for)), breach
+        return self.work.save_within((draws, blind_for)), breach
 
     def describe(self, state):
         """Return what is not at rest in a state."""
@@ -181,11 +185,11 @@ class LevelPart:
 
     def recovers(self, state):
         """I12: reset given and the contacts in order: None, or what is not back to normal."""
-        self.form.load(state)
-        self.timers.now = self.form.base_ms
+        self.work.load(state)
+        self.timers.now = self.work.base_ms
         self.demand.reset()
         self.blind.reset()
-        state = self.form.save_within((0, 0))
+        state = self.work.save_within((0, 0))
         rest = (self.settings[s.BLIND_RUN_MS] + self.settings[s.MIN_RUN_MS]) // coarse.TICK_MS + 2
         for upper, off, ticks, run in ((0, OFF_DRY, rest, 1), (0, OFF_WET, 1, 0), (LEAD, OFF_WET, 2, 1)):
             for _ in range(ticks):

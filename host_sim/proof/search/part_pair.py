@@ -55,6 +55,7 @@ class PairPart:
     observers = ("dry_running", "lead_waits", "tried_1", "tried_2", "led_last", "blind_1", "blind_2")
     controller: Controller
     timers: Timers
+    work: Form
     inputs: list
     i3: int
     i5: int
@@ -78,6 +79,7 @@ class PairPart:
         owners += [(c.contacts, kept), (c.timers, lambda name, i: i in _TIMERS)]
         look_at(self.timers, _TIMERS)
         self.form = Form(owners, coarse.TICK_MS, coarse.TICK_MS // 2, extra=7, scaled=("draw_left",))
+        self.work = self.form.work
         self.allowed = abstract_pump.allowed()
         self._moves(every)
         self._bounds(coarse.TICK_MS)
@@ -106,26 +108,26 @@ class PairPart:
         for state in (pm.IDLE, pm.LOCKED):
             c: Controller = self.controller
             self.form.rest()
-            self.timers.expire(self.form.now_ms)
+            self.timers.expire(self.work.now_ms)
             for pump in c.pumps:
                 pump.state = state
                 pump.begin()
             c.gate.begin()
             c.contacts.wet = 0
             c.belief.begin(0)
-            states.append(self.form.save((0, 0, 0, 0, 0, 0, 0)))
+            states.append(self.work.save((0, 0, 0, 0, 0, 0, 0)))
         return states
 
-    def step(self, state, move):
+    def step(self, state: bytes, move: tuple):
         """One tick through the controller's own belief, level and duty code."""
-        seen = self.form.load(state)
+        seen = self.work.load(state)
         word, choice_1, choice_2, reset = move
         c: Controller = self.controller
         before = [contract.view(pump) for pump in c.pumps]
         was, cycles, led, lead = c.gate.out, c.pair.cycles, c.pair.led, c.pair.lead
         seam = self._view()
         high_before = c.belief.wet & HIGH
-        self.timers.expire(self.form.now_ms)
+        self.timers.expire(self.work.now_ms)
         contacts: Contacts = c.contacts
         contacts.rose, contacts.fell = word & ~contacts.wet, contacts.wet & ~word
         contacts.wet = word
@@ -141,7 +143,7 @@ class PairPart:
         c._duty(inputs)
         self.fair = self._fair(was, lead)
         after, breach = self._judged(seen, move, was, before, high_before, led if c.pair.cycles > cycles else -1)
-        return self.form.save(after), breach or self._seam(seam, was)
+        return self.work.save(after), breach or self._seam(seam, was)
 
     def _view(self):
         c: Controller = self.controller
@@ -150,8 +152,8 @@ class PairPart:
     def _seam(self, seam, was):
         # What the parts that are searched apart count on from each other.
         c: Controller = self.controller
-        held = sum(1 << n for n in range(2) if self.timers.at[tm.MIN_RUN + n] >= 0)
-        counting = self.timers.at[tm.FLOOD_TRY] >= 0
+        held = sum(1 << n for n in range(2) if self.timers.running(tm.MIN_RUN + n))
+        counting = self.timers.running(tm.FLOOD_TRY)
         wrong = contract.level_breach(seam, self._view(), c.belief.wet, was)
         wrong = wrong or contract.duty_breach(self._view(), was, c.gate.out, held)
         waits = contract.keeps_waiting(c.pumps, c.gate.out)

@@ -155,6 +155,7 @@ class PumpPart:
     observers = ("since_trip", "on_unasked", "boot_try", "none_for", "under_for")
     controller: Controller
     timers: Timers
+    work: Form
     views: "PumpViews"
     wish: "Wish"
     pump: Pump
@@ -186,6 +187,7 @@ class PumpPart:
         ]
         look_at(self.timers, (*_FIRST, *_LAST))
         self.form = Form(owners, coarse.TICK_MS, extra=5, silent=_SILENT)
+        self.work = self.form.work
         events = range(6)
         levels, bands = (LEVELS, BANDS) if every else ((0, OFF, LEVELS[4]), (CURRENT_NONE, CURRENT_UNDER, 2, 4))
         self.moves = list(product((0, 1), bands, levels, (CALM,), (0,)))
@@ -209,7 +211,7 @@ class PumpPart:
         states = []
         for state in (pm.IDLE, pm.LOCKED):
             self.form.rest()
-            self.timers.expire(self.form.now_ms)
+            self.timers.expire(self.work.now_ms)
             self.pump.state = state
             self.pump.cause = pm.RUN_LOST if state else 0
             self._power_up()
@@ -218,10 +220,10 @@ class PumpPart:
 
     def moves_at(self, state):
         """Return the numbers of the moves that differ from `state`."""
-        self.form.load(state)
+        self.work.load(state)
         pump: Pump = self.pump
-        left: list = self.timers.at
-        soon = self.form.now_ms  # due in the next step
+        left = self.timers.at
+        soon = self.work.now_ms  # due in the next step
         sharp = soon in [left[i] for i in _TRIPS]
         fell = self.controller.contacts.wet & HIGH > 0
         key = pump.state, pump.held, sharp, bool(pump.dry) or left[tm.DRY] == soon, pump.failures > 0, fell
@@ -242,9 +244,9 @@ class PumpPart:
         c.pair.not_pumping = c.pair.available = c.pair.ready = 0
         self.pump.open = 0
 
-    def step(self, state, move):
+    def step(self, state: bytes, move: tuple):
         """One tick through the controller's own duty and protection code."""
-        seen = self.form.load(state)
+        seen = self.work.load(state)
         demand: int = move[0]
         band: int = move[1]
         level: int = move[2]
@@ -254,7 +256,7 @@ class PumpPart:
         pump: Pump = self.pump
         before: tuple = contract.view(pump)
         was: int = c.gate.out
-        self.timers.expire(self.form.now_ms)
+        self.timers.expire(self.work.now_ms)
         if event == POWER_UP:
             self._power_up()
             c.contacts.wet = level
@@ -345,7 +347,7 @@ class PumpPart:
         contacts.wet &= ~OFF
         if pump.trial == pm.FLOOD_TRIAL:
             pump.trial = 0
-        if self.timers.at[tm.RECENT] < 0 or self.timers.left_ms(tm.RECENT) <= coarse.TICK_MS:
+        if not self.timers.running(tm.RECENT) or self.timers.left_ms(tm.RECENT) <= coarse.TICK_MS:
             pump.prior = 0
             if locked:
                 pump.failures = self.settings[s.RETRIES]
@@ -353,7 +355,7 @@ class PumpPart:
             self.wish.demand = 0
         if pm.RETRY not in (pump.state, pump.held):
             since_trip = self.retry
-        return self.form.save((since_trip, unasked, boot_try if locked else 0, none_for, under_for))
+        return self.work.save((since_trip, unasked, boot_try if locked else 0, none_for, under_for))
 
     def _judge_try(self, state: int, since_trip: int, boot_try: int, level: int, event: int):
         # I9: what may start a pump that rests or is locked out.

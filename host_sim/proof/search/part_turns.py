@@ -80,7 +80,7 @@ class TurnsPart(DutyPart):
         c.pair.turn, c.pair.lead, c.pair.led, c.pair.overdue = pair
         c.pair.not_pumping = 0
         self.demand.demand, self.blind.asks = demand, 0
-        return self._save((0,))
+        return self._save(0)
 
     def _pump_moves(self, phase, _state, _held):
         return [(phase, GOOD)]
@@ -97,19 +97,20 @@ class TurnsPart(DutyPart):
         c: Controller = self.controller
         self.cycles, self.led, self.lead = c.pair.cycles, c.pair.led, c.pair.lead
 
-    def _watch(self, seen, was: int, _away: int):
+    def _watch(self, seen: int, was: int, _away: int):
         c: Controller = self.controller
-        led = self.led if c.pair.cycles > self.cycles else -1
+        led: int = self.led if c.pair.cycles > self.cycles else -1
+        self.watched = seen
         if self.demand.demand and self.lead < 0 and (was or not self._rested()):
             # A pump that rests is skipped (D2); one that still runs out its shortest run (S3) goes on with it.
-            return (0,), None
-        if self.lead >= 0 and self.demand.demand and c.pair.lead != self.lead:
-            return (0,), None  # handed over (D4)
-        if led < 0:
-            return seen, None
-        if seen[0] == led + 1:
-            return seen, ("I8", f"pump {led + 1} has led two cycles running")
-        return (led + 1,), None
+            self.watched = 0
+        elif self.lead >= 0 and self.demand.demand and c.pair.lead != self.lead:
+            self.watched = 0  # handed over (D4)
+        elif led >= 0:
+            if seen == led + 1:
+                return "I8", f"pump {led + 1} has led two cycles running"
+            self.watched = led + 1
+        return None
 
     def _rested(self):
         # As the pair saw it when it chose who leads: before anybody was on.

@@ -5,7 +5,18 @@ from . import pump as pm
 from . import settings as s
 from . import timers as tm
 from .exercise import DAY_MIN
-from .records import BATTERY_GOOD, FAULT_CONVERTER, FAULT_EXPANDER, FAULT_STORAGE, HIGH, IN_BOARD, IN_CHATTER, const
+from .records import (
+    BATTERY_GOOD,
+    CURRENT_NONE,
+    FAULT_CONVERTER,
+    FAULT_EXPANDER,
+    FAULT_STORAGE,
+    HIGH,
+    IN_BOARD,
+    IN_CHATTER,
+    IN_CURRENT_1,
+    const,
+)
 
 _BACK_PERCENT = const(15)  # J3: a worn pump is back when it is no more than this below its first rate
 
@@ -84,7 +95,14 @@ def _house(c: "Controller") -> None:
 def _useless(c: "Controller") -> int:
     # A1: once told, a pump that is out is of use when it has run loaded, and not because a rest is over; one on a
     # battery that was found low with the mains there, not because it has come up between two runs.
-    return _out(c) | (c.supply.on_battery if _drains(c) else 0)
+    stuck = (1 if _runs_on(c, 0) else 0) | (2 if _runs_on(c, 1) else 0)
+    return _out(c) | stuck | (c.supply.on_battery if _drains(c) else 0)
+
+
+def _runs_on(c: "Controller", n: int) -> object:
+    # S6: a pump that would not stop is told until it is off without a current; while it is commanded nothing shows it.
+    drawing = c.pumps[n].on() or c.forces.inputs[IN_CURRENT_1 + n] != CURRENT_NONE
+    return c.pumps[n].welded or (drawing and c.alarms.active[at.WILL_NOT_STOP + n])
 
 
 def _out(c: "Controller") -> int:
@@ -135,7 +153,8 @@ def _pump(c: "Controller", n: int) -> None:
     pump = c.pumps[n]
     told = _unavailable(c, n)
     c.alarms.tell(at.UNAVAILABLE + n, told, pump.cause)
-    c.alarms.tell(at.WILL_NOT_STOP + n, pump.welded)
+    told = _runs_on(c, n)
+    c.alarms.tell(at.WILL_NOT_STOP + n, told)
     c.alarms.tell(at.EXERCISE_FAILED + n, c.exercise.failed & (1 << n))
     c.alarms.tell(at.PUMP_SUSPECT + n, c.pair.suspect(n))
     c.alarms.tell(at.MOISTURE + n, pump.moist)
