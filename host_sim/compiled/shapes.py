@@ -121,6 +121,7 @@ class Shapes:
             if inspect.isclass(value) and value.__module__ == module.live.__name__
         }
         self.attributes = {}
+        self.shortest_array = sys.maxsize  # places
         for module in modules.values():
             self._functions(module)
         self._look_at(modules["controller"].live.Controller(self._default("settings")))
@@ -195,8 +196,10 @@ class Shapes:
             return
         self.attributes[name] = {}
         for attribute, value in vars(thing).items():
-            kind = "array" if attribute in ARRAYS.get(name, ()) else self.type_of(value)
-            self.attributes[name][attribute] = kind
+            arrayed = attribute in ARRAYS.get(name, ())
+            if arrayed:
+                self.shortest_array = min(self.shortest_array, len(value))
+            self.attributes[name][attribute] = "array" if arrayed else self.type_of(value)
             for inner in value if isinstance(value, list) else (value,):
                 self._look_at(inner)
 

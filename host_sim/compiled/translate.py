@@ -240,6 +240,7 @@ class _Scope(ast.NodeTransformer):
         self.shapes = translation.shapes
         self.locals = {}
         self.given = {}
+        self.counting = set()  # names that count through no more places than any array has
         self.signature = signature
         if signature:
             for name, kind, _default in signature.takes:
@@ -372,6 +373,28 @@ class _Scope(ast.NodeTransformer):
             node.value = _call("Ints", node.value)
         return node
 
+    def visit_For(self, node):
+        """A loop that counts through an array looks at its places without asking whether they are there."""
+        name = getattr(node.target, "id", "")
+        counts = self._counts(node, name)
+        if counts:
+            self.counting.add(name)
+        node = self.generic_visit(node)
+        if counts:
+            self.counting.discard(name)
+        return node
+
+    def _counts(self, node, name):
+        call = node.iter
+        if not isinstance(call, ast.Call) or getattr(call.func, "id", "") != "range" or len(call.args) != 1:
+            return False
+        end = self.visit(copy.deepcopy(call.args[0]))
+        stored = [
+            inner for statement in node.body for inner in ast.walk(statement)
+            if isinstance(inner, ast.Name) and inner.id == name and isinstance(inner.ctx, ast.Store)
+        ]  # fmt: skip
+        return not stored and isinstance(end, ast.Constant) and end.value <= self.shapes.shortest_array
+
     def visit_AugAssign(self, node):
         """A place of an array is not counted up in place."""
         node = self.generic_visit(node)
@@ -383,6 +406,9 @@ class _Scope(ast.NodeTransformer):
         """A place of a list."""
         node.value, node.slice = self.visit(node.value), self.visit(node.slice)
         kind, load = node.value.kind, isinstance(node.ctx, ast.Load)
+        if kind == "array" and getattr(node.slice, "id", "") in self.counting:
+            node.value = self._is(ast.Attribute(node.value, "v", ast.Load()), "object")
+            return self._is(node, "long")
         if isinstance(node.slice, ast.Slice) or not load:
             return self._is(node, "object")
         if kind == "array":

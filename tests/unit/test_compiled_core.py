@@ -61,7 +61,9 @@ def test_every_file_class_and_function_of_the_core_is_translated(translation):
 def test_whole_numbers_are_typed_and_constants_folded(translation):
     text = translation.text()
     expire = text[text.index("cpdef expire(self, long now):") :][:700]
-    assert "cdef long i\n" in expire and f"range({timers.N_TIMERS})" in expire and "ints_get(at, i)" in expire
+    assert "cdef long i\n" in expire and f"range({timers.N_TIMERS})" in expire and "t = at.v[i]" in expire
+    # A place that is counted through is there; any other is asked for.
+    assert "self.rang.v[i] = True" in expire and "ints_put(self.at, i, " in text[text.index("cpdef arm(self") :][:200]
     assert "cpdef bint on_delay(self, long i, long already, bint condition, long delay_ms) except -1:" in text
     # `long` is a type to Cython: the attribute keeps its name for everybody else.
     assert "cdef bint c_long" in translation.declarations() and "def long(self):" in text
