@@ -67,9 +67,10 @@ def forget(ours) -> None:
     """Let go of the last resort's heap: from here on the station ends in a reset, or says that it must not run."""
     global last, board, held, begun
     begun = True
-    held = getattr(board, "pins", None)  # a virtual bench's stream: what is collected is closed
+    minimal = sys.modules.pop("minimal", None)
+    if minimal:
+        held = [getattr(one, "pins", None) for one in minimal.made]  # a virtual bench's stream: collected, it is closed
     last, board = None, ours
-    sys.modules.pop("minimal", None)
 
 
 def resort(why: str) -> None:
@@ -115,4 +116,4 @@ def begin() -> None:
 
 
 begin()
-# sum 593d5cf8
+# sum 00fe39b1

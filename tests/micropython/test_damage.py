@@ -111,6 +111,20 @@ def test_m5_a_first_file_that_is_whole_and_always_fails_leaves_a_pump(image, tmp
     assert (found.mode, found.lives) == (("floats only", 6) if name == "/main.py" else ("station", 1))
 
 
+@pytest.mark.long
+def test_m5_a_last_resort_that_fails_in_main_alone_leaves_the_station_its_bench(image, tmp_path):
+    # boot.py has opened the bench's stream by then; collected with the module, it was closed under the station.
+    path, look = "/lib/duplexsump/station/minimal.py", "    if not made:\n"
+    shutil.copy(image, tmp_path / "fails.img")
+    with rig.Files(tmp_path / "fails.img") as files:
+        text = files.get(path).decode()
+        assert text.count(look) == 1
+        fails = "    if len(made) == 1:\n        made.append(None)\n        raise MemoryError\n"
+        files.put(path, sealed(text.replace(look, fails + look)).encode())
+    found = rig.flood(tmp_path / "fails.img", tmp_path)
+    assert (found.good, found.mode, found.lives) == (True, "station", 1), found
+
+
 FAILING = """
     def step(self, want: int) -> int:
         try:

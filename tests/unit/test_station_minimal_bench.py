@@ -140,6 +140,22 @@ def test_outputs_are_told_when_they_change_and_dropped_always(make):
     assert (make.wire.taken(), board.left_ms, board.out) == ([message("W", 70000)], 0, 0)
 
 
+def test_outputs_that_could_not_be_told_are_told_again(make, monkeypatch):
+    board = make("0")
+    board.free_ms = 70000
+    make.wire.taken()
+
+    def fails(*_given):
+        raise MemoryError
+
+    with monkeypatch.context() as patch:
+        patch.setattr(board, "_send", fails)
+        with pytest.raises(MemoryError):
+            board.write(13)
+    board.write(13)
+    assert make.wire.taken() == [message("W", 70000, 13)]
+
+
 @pytest.mark.parametrize(("speed", "told"), [("1", 3), ("0", 3), ("-1", 1)])
 def test_the_watchdog_is_fed_by_a_message_in_lockstep_by_the_first_alone(make, speed, told):
     board = make(speed)
@@ -213,7 +229,7 @@ def test_a_reset_after_a_time_is_asked_of_the_bench(make):
 
 
 def test_a_machine_that_is_no_board_has_the_benchs_pins_once(make, monkeypatch):
-    monkeypatch.setattr(m, "_made", [])
+    monkeypatch.setattr(m, "made", [])
     real, made = m.BenchPins, []
     make("0")
     make.wire.taken()

@@ -303,9 +303,9 @@ class BenchPins:
     def write(self, out: int) -> None:
         """Set pumps, horn and beacon; the relay stays dropped."""
         if out != self.out:
-            self.out = out
-            self.left_ms = 0
             self._send(87, self.now_ms(), out)
+            self.left_ms = 0
+            self.out = out  # last: what fails before is tried again
 
     def safe(self) -> None:
         """Drop every output."""
@@ -356,15 +356,15 @@ class BenchPins:
         self._send(84, ms, 0)
 
 
-_made = []
+made = []
 
 
 def pins() -> "WiredPins | BenchPins":
     """Return this machine's pins, every output dropped.  Raises OSError where there are none."""
-    if not _made:
-        _made.append(WiredPins(*PINS[sys.platform], on_at_zero()) if sys.platform in PINS else BenchPins())
-    _made[0].safe()
-    return _made[0]
+    if not made:
+        made.append(WiredPins(*PINS[sys.platform], on_at_zero()) if sys.platform in PINS else BenchPins())
+    made[0].safe()
+    return made[0]
 
 
 def run(board: "WiredPins | BenchPins", why: str = "") -> None:
@@ -386,4 +386,4 @@ def run(board: "WiredPins | BenchPins", why: str = "") -> None:
                 board.reset(MAINTENANCE)
         except Exception:  # the watchdog is not fed: a pass that fails again and again ends in a reset
             pass
-# sum f4a17696
+# sum a1c36c53
