@@ -116,4 +116,4 @@ def begin() -> None:
 
 
 begin()
-# sum 00fe39b1
+# sum dd1e0739
