@@ -161,7 +161,7 @@ DEFECTS = (
     Defect("transmitter_failure", "a loop current above 21 mA is taken for a level",
            "control/bands.py", "FAIL_HIGH_UA = const(21000)", "FAIL_HIGH_UA = const(22000)"),
     Defect("transmitter_failure", "a frozen transmitter is not noticed",
-           "control/transmitter.py", "self.frozen = True", "self.frozen = False"),
+           "control/transmitter.py", "self.frozen = self.watching", "self.frozen = 0"),
     Defect("mains_failure", "returning mains count at once",
            "control/supply.py", "t.arm(tm.SETTLE, self.settings[s.MAINS_SETTLE_MS])", "t.arm(tm.SETTLE, 100)"),
     Defect("mains_failure", "the mains-lost alarm comes a minute late",

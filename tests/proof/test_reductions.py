@@ -25,7 +25,7 @@ def outcomes(part, state, numbers):
 
 def duty_may(part, state, move):
     """Moves that the abstract pump and the contract allow, told from those that `moves_at` makes."""
-    _seen, phase, _away, _rang = part._load(state)
+    phase = part._load(state)
     if move[0] != phase:
         return False
     if phase < part_duty.LEVEL:
