@@ -67,10 +67,9 @@ def forget(ours) -> None:
     """Let go of the last resort's heap: from here on the station ends in a reset, or says that it must not run."""
     global last, board, held, begun
     begun = True
-    minimal = sys.modules.pop("minimal", None)
-    if minimal:
-        held = [getattr(one, "pins", None) for one in minimal.made]  # a virtual bench's stream: collected, it is closed
+    held = getattr(board, "pins", None)  # a virtual bench's stream: what is collected is closed
     last, board = None, ours
+    sys.modules.pop("minimal", None)
 
 
 def resort(why: str) -> None:
@@ -116,4 +115,4 @@ def begin() -> None:
 
 
 begin()
-# sum dd1e0739
+# sum 593d5cf8

@@ -6,6 +6,7 @@ The seed is drawn once, printed, and fixes every case.
 """
 
 import random
+import re
 import shutil
 
 import pytest
@@ -114,12 +115,12 @@ def test_m5_a_first_file_that_is_whole_and_always_fails_leaves_a_pump(image, tmp
 @pytest.mark.long
 def test_m5_a_last_resort_that_fails_in_main_alone_leaves_the_station_its_bench(image, tmp_path):
     # boot.py has opened the bench's stream by then; collected with the module, it was closed under the station.
-    path, look = "/lib/duplexsump/station/minimal.py", "    if not made:\n"
+    path = "/lib/duplexsump/station/minimal.py"
     shutil.copy(image, tmp_path / "fails.img")
     with rig.Files(tmp_path / "fails.img") as files:
         text = files.get(path).decode()
-        assert text.count(look) == 1
-        fails = "    if len(made) == 1:\n        made.append(None)\n        raise MemoryError\n"
+        look, made = re.search(r"def pins\(\):\n(    if not (\w+):\n)", text).groups()
+        fails = f"    if len({made}) == 1:\n        {made}.append(None)\n        raise MemoryError\n"
         files.put(path, sealed(text.replace(look, fails + look)).encode())
     found = rig.flood(tmp_path / "fails.img", tmp_path)
     assert (found.good, found.mode, found.lives) == (True, "station", 1), found

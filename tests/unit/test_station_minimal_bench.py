@@ -229,7 +229,7 @@ def test_a_reset_after_a_time_is_asked_of_the_bench(make):
 
 
 def test_a_machine_that_is_no_board_has_the_benchs_pins_once(make, monkeypatch):
-    monkeypatch.setattr(m, "made", [])
+    monkeypatch.setattr(m, "_made", [])
     real, made = m.BenchPins, []
     make("0")
     make.wire.taken()

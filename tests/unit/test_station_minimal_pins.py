@@ -61,7 +61,7 @@ def board(request, monkeypatch):
     monkeypatch.setattr(m.sys, "platform", request.param)
     monkeypatch.setattr(Rtc, "data", b"")
     monkeypatch.setattr(Watchdog, "made", [])
-    monkeypatch.setattr(m, "made", [])
+    monkeypatch.setattr(m, "_made", [])
     return m.pins()
 
 
@@ -364,7 +364,7 @@ def test_a_seal_alone_and_a_file_without_one_say_nothing(tmp_path):
 
 @pytest.mark.parametrize("low", range(32))
 def test_outputs_that_are_on_at_0_v_are_off_from_the_first_and_written_the_other_way_round(board, monkeypatch, low):
-    monkeypatch.setattr(m, "made", [])
+    monkeypatch.setattr(m, "_made", [])
     monkeypatch.setattr(m, "on_at_zero", lambda: low)
     made = m.pins()
     fresh = m.WiredPins(*m.PINS[m.sys.platform], low)

@@ -272,6 +272,7 @@ class BenchPins:
         if descriptor is None:
             raise OSError("no virtual bench")
         self.pins = open(int(descriptor), "r+b")
+        sys.modules["bench"] = self.pins  # held: what is collected is closed, under the station
         self.speed = int(os.getenv("DUPLEXSUMP_SPEED") or "1")
         self.word = int(os.getenv("DUPLEXSUMP_KEPT") or "0") or MAGIC
         self.answer = array("i", [0] * BENCH_INPUTS)
@@ -356,15 +357,15 @@ class BenchPins:
         self._send(84, ms, 0)
 
 
-made = []
+_made = []
 
 
 def pins() -> "WiredPins | BenchPins":
     """Return this machine's pins, every output dropped.  Raises OSError where there are none."""
-    if not made:
-        made.append(WiredPins(*PINS[sys.platform], on_at_zero()) if sys.platform in PINS else BenchPins())
-    made[0].safe()
-    return made[0]
+    if not _made:
+        _made.append(WiredPins(*PINS[sys.platform], on_at_zero()) if sys.platform in PINS else BenchPins())
+    _made[0].safe()
+    return _made[0]
 
 
 def run(board: "WiredPins | BenchPins", why: str = "") -> None:
@@ -386,4 +387,4 @@ def run(board: "WiredPins | BenchPins", why: str = "") -> None:
                 board.reset(MAINTENANCE)
         except Exception:  # the watchdog is not fed: a pass that fails again and again ends in a reset
             pass
-# sum a1c36c53
+# sum e854f501
