@@ -301,10 +301,11 @@ def test_j3_refills_are_judged_by_the_first_five(refill_s, fill_s, leaks):
         assert (h.first_share, h.shares) == (450, 5)
         h.reset()
         assert h.leaks == [0, 0], "until a reset"
-        refilled(h, 10, 201, out)
-        refilled(h, 100, 450, out)
-        refilled(h, 100, 450, out)
-        assert h.leaks == [0, 0], "below that any other takes one away"
+        for _ in range(3):
+            refilled(h, 10, 201, out)
+        for left in (2, 1, 0, 0):
+            refilled(h, 100, 450, out)
+            assert (h.leaks[out - 1], h.leaks[2 - out]) == (left, 0), "below that any other takes one away"
 
 
 def test_j3_after_both_pumps_or_with_no_stop_seen_no_refill_is_judged():
