@@ -156,6 +156,20 @@ def test_a1_both_pumps_unavailable_once_told_stands_until_one_that_is_out_has_ru
     assert "no_pump" not in told(c), "one that was never told of both counts as soon as its rest is over"
 
 
+def test_a1_a4_nor_does_one_that_is_out_count_because_the_mains_it_waits_for_may_be_back(n):
+    c = quiet()
+    for pump in c.pumps:
+        pump.state, pump.out, pump.cause = pm.RETRY, 1, pm.FAILED_START
+    c.pair.available = 0
+    assert "no_pump" in told(c)
+    c.pumps[n].state = pm.IDLE  # its rest is over
+    c.supply.fed = 0  # and the mains has just gone: that alarm is to come
+    c.supply.on_battery = 0
+    assert "no_pump" in told(c)
+    c.pumps[n].out = 0
+    assert "no_pump" not in told(c), "a sound one counts until then"
+
+
 def test_l6_a_high_that_hangs_wet_is_one_alarm_however_often_lead_comes_and_goes():
     c = quiet()
     c.contacts.wet, c.belief.order, c.blind.reason = r.HIGH, r.HIGH, True
