@@ -141,12 +141,18 @@ def test_a1_a_pump_that_moved_nothing_and_has_no_other_is_blamed_at_once(n):
         assert told(c) == {f"pump_{n + 1}_unavailable": cause}
 
 
-def test_a1_both_pumps_unavailable_once_told_stands_until_one_that_is_out_has_run(n):
+def both_out():
+    """Return a controller that has told of both pumps unavailable."""
     c = quiet()
     for pump in c.pumps:
         pump.state, pump.out, pump.cause = pm.RETRY, 1, pm.FAILED_START
     c.pair.available = 0
     assert "no_pump" in told(c)
+    return c
+
+
+def test_a1_both_pumps_unavailable_once_told_stands_until_one_that_is_out_has_run(n):
+    c = both_out()
     one = c.pumps[n]
     one.state, c.pair.available = pm.IDLE, 1 << n  # its rest is over
     assert "no_pump" in told(c)
@@ -157,11 +163,7 @@ def test_a1_both_pumps_unavailable_once_told_stands_until_one_that_is_out_has_ru
 
 
 def test_a1_a4_nor_does_one_that_is_out_count_because_the_mains_it_waits_for_may_be_back(n):
-    c = quiet()
-    for pump in c.pumps:
-        pump.state, pump.out, pump.cause = pm.RETRY, 1, pm.FAILED_START
-    c.pair.available = 0
-    assert "no_pump" in told(c)
+    c = both_out()
     c.pumps[n].state = pm.IDLE  # its rest is over
     c.supply.fed = 0  # and the mains has just gone: that alarm is to come
     c.supply.on_battery = 0
