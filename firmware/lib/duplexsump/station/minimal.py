@@ -288,13 +288,15 @@ class BenchPins:
             return self.free_ms & _MASK
         return time.ticks_diff(time.ticks_ms(), self.began_ms) * self.speed & _MASK
 
-    def _send(self, letter: int, value: int, out: int) -> None:
-        self.pins.write(bytes((letter, value & 255, value >> 8 & 255, value >> 16 & 255, value >> 24 & 255, out)))
+    def _send(self, letter: int, value: int, out: int) -> int:
+        return self.pins.write(
+            bytes((letter, value & 255, value >> 8 & 255, value >> 16 & 255, value >> 24 & 255, out))
+        )
 
     def read(self) -> int:
         """Return what is read, a bit each."""
-        self._send(82, self.now_ms(), self.out)
-        self.pins.readinto(self.answer)
+        # One statement: a question whose answer is left in the stream would have every later one misread.
+        self._send(82, self.now_ms(), self.out) and self.pins.readinto(self.answer)
         raw = self.answer
         bits = raw[0] & 15 | (MAINS if raw[7] else 0)
         for n in range(2):
@@ -327,9 +329,8 @@ class BenchPins:
             self.free_ms += ms
         else:
             if not self.left_ms:
-                self._send(76, ms, self.out | 128 if self.fed else self.out)
+                self._send(76, ms, self.out | 128 if self.fed else self.out) and self.pins.readinto(self.grant)
                 self.fed = False
-                self.pins.readinto(self.grant)
                 self.left_ms = abs(self.grant[0])
                 ms = self.left_ms if self.grant[0] <= 0 else ms
             ms = min(ms, self.left_ms)
@@ -387,4 +388,4 @@ def run(board: "WiredPins | BenchPins", why: str = "") -> None:
                 board.reset(MAINTENANCE)
         except Exception:  # the watchdog is not fed: a pass that fails again and again ends in a reset
             pass
-# sum e854f501
+# sum d443cf06
