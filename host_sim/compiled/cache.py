@@ -10,7 +10,7 @@ import os
 import sysconfig
 from pathlib import Path
 
-TRANSLATOR = ("build.py", "carrier.py", "hooks.py", "shapes.py", "translate.py")
+TRANSLATOR = ("build.py", "carrier.py", "hooks.py", "shapes.py", "states.py", "translate.py")
 NAME = "sumpbench_core"  # the name of the extension module
 LOOP = "sumpbench_loop"  # that of the plant and the loop, which stand on the core
 

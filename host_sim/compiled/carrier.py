@@ -58,7 +58,15 @@ cdef class Ints:
         return iter([self.v[i] for i in range(self.count)])
 
     def __eq__(self, other):
-        return list(self) == (list(other) if isinstance(other, Ints) else other)
+        cdef Py_ssize_t i
+        if not isinstance(other, list):
+            return list(self) == (list(other) if isinstance(other, Ints) else other)
+        if len(<list>other) != self.count:
+            return False
+        for i in range(self.count):
+            if self.v[i] != <long>(<list>other)[i]:
+                return False
+        return True
 
     def __repr__(self):
         return repr(list(self))
@@ -118,6 +126,7 @@ cdef struct Place:
     int item  # of a list, or -1
     int kind  # AS_IS ...
     long value
+    long* means  # what each byte stands for: [128 + byte]
 
 
 cdef class Part:
@@ -130,7 +139,7 @@ cdef class Part:
 cdef class Carrier:
     cdef Place* _places
     cdef Place* _rests
-    cdef long* _instants
+    cdef long* _means
     cdef long* _extra
     cdef int count, rests, loose, extra  # `loose` of what is put back are overwritten by no place of the state
     cdef list names, rest_names, held, rest_held, lists, lists_rest, arrays, arrays_rest, instants
@@ -148,6 +157,7 @@ cdef class Carrier:
     cpdef bytes save_within(self, extra=*, bint over=*)
     cpdef bytes save_begun(self, extra=*)
 
+
 """
 CARRIER = '''
 
@@ -156,6 +166,8 @@ cdef enum:
     IN_UNITS = 1
     ARMED = 2
     SILENT = 3
+
+cdef long NOTHING = -4611686018427387903  # what a byte stands for that stands for no instant
 
 
 cdef class Carrier:
@@ -175,17 +187,20 @@ cdef class Carrier:
         self.soon = ((self.now_ms - self.base_ms) & mask) // self.unit_ms
         self._places = <Place*>calloc(self.count + 1, sizeof(Place))
         self._rests = <Place*>calloc(len(at_rest) + 1, sizeof(Place))
-        self._instants = <long*>calloc(most + 1, sizeof(long))
+        self._means = <long*>calloc(3 * 256, sizeof(long))
         self._extra = <long*>calloc(extra + 1, sizeof(long))
-        if not self._places or not self._rests or not self._instants or not self._extra:
+        if not self._places or not self._rests or not self._means or not self._extra:
             raise MemoryError()
         self.instants = [(self.base_ms + k * self.unit_ms) & mask for k in range(most)]
-        for k in range(most):
-            self._instants[k] = self.instants[k]
+        for k in range(-128, 128):
+            self._means[128 + k] = k
+            self._means[384 + k] = k * self.unit_ms
+            self._means[640 + k] = -1 if k < 0 else self.instants[k] if k < most else NOTHING
         self.names, self.rest_names, self.held, self.rest_held = [], [], [], []
         self.lists, self.lists_rest, self.arrays, self.arrays_rest = [], [], [], []
         for i, (owner, name, item, kind) in enumerate(places):
             self._places[i].kind = kind
+            self._places[i].means = self._means + 128 + 256 * min(<int>kind, <int>ARMED)
             self._find(&self._places[i], owners[owner], name, item, self.held)
             self.names.append(name)
         for owner, name, value, kept in sorted(at_rest, key=kept_last):
@@ -205,7 +220,7 @@ cdef class Carrier:
     def __dealloc__(self):
         free(self._places)
         free(self._rests)
-        free(self._instants)
+        free(self._means)
         free(self._extra)
 
     cdef int _find(self, Place* place, owner, str name, item, list held) except -1:
@@ -271,13 +286,10 @@ cdef class Carrier:
             raise ValueError(f"a state of {len(state)} bytes, not {self.count + self.extra}")
         self._put_back(False)
         for i in range(self.count):
-            place, value = &self._places[i], v[i]
-            if place.kind >= ARMED:
-                if value >= self.most:
-                    raise IndexError(value)
-                value = self._instants[value] if value >= 0 else -1
-            elif place.kind == IN_UNITS:
-                value *= self.unit_ms
+            place = &self._places[i]
+            value = place.means[v[i]]
+            if value == NOTHING:
+                raise IndexError(v[i])
             if place.wide:
                 place.wide[0] = value
             elif place.narrow:
@@ -347,7 +359,9 @@ cdef class Carrier:
                 value = (<list>self.held[place.number])[place.item]
             else:
                 value = getattr(self.held[place.number], self.names[i])
-            if place.kind >= ARMED:
+            if place.kind == AS_IS:
+                pass
+            elif place.kind >= ARMED:
                 if value != -1:
                     left = <unsigned int>((value - instant) & self.mask)
                     units = left // unit
@@ -356,7 +370,7 @@ cdef class Carrier:
                     value = units
                     if silent and place.kind == SILENT and value <= self.soon:
                         value = -1
-            elif place.kind == IN_UNITS:
+            else:
                 value //= self.unit_ms
             if not -128 <= value <= 127:
                 raise OverflowError(f"{self.names[i]} = {value}: a place of a state holds -128 to 127")
@@ -378,6 +392,7 @@ cdef class Carrier:
 
 def kept_last(row):
     return bool(row[3])
+
 
 '''
 

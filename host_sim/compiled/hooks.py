@@ -10,8 +10,17 @@ which the compiled code takes; a method put onto an instance is not possible.
 """
 
 # Class: lists of whole numbers that are held as numbers of C (`carrier.Ints`): those that every step goes through.
-# Nobody compares them with a list in a step, or hands them on as one.
-ARRAYS = {"Timers": ("at", "rang")}
+# Nobody compares them with a list in a step, or hands them on as one but to a parameter named in ARRAYS_TAKEN.
+ARRAYS = {
+    "Timers": ("at", "rang"),
+    "Alarms": ("state", "active", "detail", "quiet", "remind", "bell", "bell_at"),
+    "Selectors": ("at",),
+}
+# Method or function: its parameters that take one of these.
+ARRAYS_TAKEN = {"Alarms._soonest": ("times",), "watch._behind": ("active",)}
+
+# Classes that another may stand below, as the explorer's stand-ins do.  A call of any other one's method is direct.
+OPEN = ("Belief", "Blind", "Controller", "Demand", "FloodRetries", "Pair", "Pump")
 
 # Module: names.
 HOOKS = {

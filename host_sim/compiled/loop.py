@@ -19,8 +19,8 @@ from host_sim.compiled.translate import UNLIKELY, c_type
 C_TYPES = {"int": "long long", "float": "double", "bool": "bint", "list": "list", "tuple": "tuple", "dict": "dict",
            "set": "set", "bytes": "bytes"}  # fmt: skip
 SLOTS = {"long long": carrier.LONG, "bint": carrier.TRUTH}  # what the carrier reaches of a class below one of the core
-# The explorer's form of a state is the carrier where the core is compiled.
-CARRIED = {"Form": "Carrier"}
+# The explorer's form of a state is the carrier where the core is compiled, and so is what holds them.
+CARRIED = {"Form": "Carrier", "States": "States"}
 ERRORS = {
     "long long": f" except? {UNLIKELY}", "long": f" except? {UNLIKELY}", "double": " except? -7.25e300",
     "bint": " except -1",

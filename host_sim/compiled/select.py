@@ -178,6 +178,11 @@ def carrier():
     return _found["core"].Carrier if is_compiled() else None
 
 
+def states():
+    """Return the class that holds what a search has found (`states.py`); None in pure Python."""
+    return _found["core"].States if is_compiled() else None
+
+
 def told():
     """Return in words which core runs, and why."""
     if is_compiled():

@@ -4,12 +4,12 @@ A type here is one of
 
     "long", "bint"      a whole number, a truth value
     "ints"              a list of whole numbers
-    "array"             one that is held as numbers of C (`hooks.ARRAYS`)
     "list", "tuple"     a list or tuple of anything
     "table"             a tuple of whole numbers
     "object"            anything
     ("is", "Pump")      an instance of a class of the core
     ("all", "Pump")     a list of such
+    ("array", 94)       a list of so many whole numbers, held as numbers of C (`hooks.ARRAYS`); 0: of any number
 """
 
 import ast
@@ -20,11 +20,11 @@ import sys
 from dataclasses import dataclass, field
 
 from host_sim.compiled import carrier
-from host_sim.compiled.hooks import ARRAYS
+from host_sim.compiled.hooks import ARRAYS, ARRAYS_TAKEN
 
 # Words that are types to Cython, and so no name of an attribute.
 RESERVED = {"long", "short", "int", "signed", "unsigned", "char", "float", "double", "void"}
-SLOTS = {"long": carrier.LONG, "bint": carrier.TRUTH, "ints": carrier.LIST, "array": carrier.ARRAY}
+SLOTS = {"long": carrier.LONG, "bint": carrier.TRUTH, "ints": carrier.LIST}
 PURE = "sumpbench_pure_core"  # the name under which the sources are loaded to be looked at
 
 
@@ -121,7 +121,6 @@ class Shapes:
             if inspect.isclass(value) and value.__module__ == module.live.__name__
         }
         self.attributes = {}
-        self.shortest_array = sys.maxsize  # places
         for module in modules.values():
             self._functions(module)
         self._look_at(modules["controller"].live.Controller(self._default("settings")))
@@ -138,25 +137,29 @@ class Shapes:
         """Return ([whole numbers], [lists of them]) of a class: (name outside, name in the source, what it holds)."""
         numbers, lists = [], []
         for attribute, kind in self.attributes[name].items():
-            if kind in SLOTS:
+            holds = carrier.ARRAY if is_array(kind) else SLOTS.get(kind)
+            if holds is not None:
                 inner = f"c_{attribute}" if attribute in RESERVED else attribute
-                (lists if kind in ("ints", "array") else numbers).append((attribute, inner, SLOTS[kind]))
+                (lists if holds >= carrier.LIST else numbers).append((attribute, inner, holds))
         return numbers, lists
 
     def _functions(self, module):
         for node in module.tree.body:
             if isinstance(node, ast.FunctionDef):
-                module.functions[node.name] = node, self._signature(node)
+                taken = ARRAYS_TAKEN.get(f"{module.name}.{node.name}", ())
+                module.functions[node.name] = node, self._signature(node, taken)
             elif isinstance(node, ast.ClassDef):
                 for inner in node.body:
                     if isinstance(inner, ast.FunctionDef):
-                        module.functions[f"{node.name}.{inner.name}"] = inner, self._signature(inner)
+                        name = f"{node.name}.{inner.name}"
+                        module.functions[name] = inner, self._signature(inner, ARRAYS_TAKEN.get(name, ()))
 
-    def _signature(self, node):
+    def _signature(self, node, arrays=()):
         arguments = node.args.args
         defaults = [None] * (len(arguments) - len(node.args.defaults)) + node.args.defaults
         takes = [
-            (argument.arg, self._annotated(argument.annotation, node, argument.arg), default)
+            (argument.arg, ("array", 0) if argument.arg in arrays
+             else self._annotated(argument.annotation, node, argument.arg), default)
             for argument, default in zip(arguments, defaults, strict=True)
         ]
         plain = node.name.startswith("__") or any(
@@ -197,9 +200,7 @@ class Shapes:
         self.attributes[name] = {}
         for attribute, value in vars(thing).items():
             arrayed = attribute in ARRAYS.get(name, ())
-            if arrayed:
-                self.shortest_array = min(self.shortest_array, len(value))
-            self.attributes[name][attribute] = "array" if arrayed else self.type_of(value)
+            self.attributes[name][attribute] = ("array", len(value)) if arrayed else self.type_of(value)
             for inner in value if isinstance(value, list) else (value,):
                 self._look_at(inner)
 
@@ -220,6 +221,11 @@ class Shapes:
         if isinstance(value, tuple) and value and all(type(item) is int for item in value):
             return "table"
         return type(value).__name__ if isinstance(value, list | tuple) else "object"
+
+
+def is_array(kind):
+    """Tell whether a type is a list of whole numbers that is held as numbers of C."""
+    return isinstance(kind, tuple) and kind[0] == "array"
 
 
 def _truth_only(function, name):

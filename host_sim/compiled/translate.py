@@ -12,17 +12,18 @@ is known here.
 
 import ast
 import copy
+import sys
 
-from host_sim.compiled import carrier
+from host_sim.compiled import carrier, states
 from host_sim.compiled.carrier import UNLIKELY
-from host_sim.compiled.hooks import HOOKS
-from host_sim.compiled.shapes import RESERVED, Shapes
+from host_sim.compiled.hooks import HOOKS, OPEN
+from host_sim.compiled.shapes import RESERVED, Shapes, is_array
 
 NUMBERS = ("long", "bint")
 HEAD = """\
 # cython: language_level=3, boundscheck=True, wraparound=True, cdivision=False, initializedcheck=False
 # cython: embedsignature=False, warn.maybe_uninitialized=False
-
+cimport cython
 """
 # What `Controller._compare` does, over the places of the marked fields instead of their names.
 COMPARE_SOURCE = '''\
@@ -72,7 +73,8 @@ class Translation:
     def declarations(self):
         """Return the declarations of the classes, for sources beside this one; after `text()`."""
         classes = [f"cdef class {name}(Part)\n" for name in self.shapes.classes]
-        return carrier.DECLARED + "".join(classes) + "".join("".join(lines) for lines in self.declared.values())
+        head = "cimport cython\n" + carrier.DECLARED + states.DECLARED
+        return head + "".join(classes) + "".join("".join(lines) for lines in self.declared.values())
 
     def text(self):
         """Return the Cython source."""
@@ -82,7 +84,7 @@ class Translation:
             parts.append(f"\n# {module.name}.py\n\n")
             parts += [self._declared(module)]
             parts += [self._statement(module, node) for node in module.tree.body]
-        return "".join(parts) + carrier.CARRIER + self._exports()
+        return "".join(parts) + carrier.CARRIER + states.STATES + self._exports()
 
     def _checked(self, name):
         return f"\ncdef inline {name} as_{name}(object thing):\n    return <{name}?>thing\n"
@@ -141,8 +143,9 @@ class Translation:
         return self._function(module, node, node.name, "", name, False)
 
     def _class(self, module, node):
-        lines = [f"\ncdef class {node.name}(Part):\n"]
-        declared = self.declared[node.name] = [f"\ncdef class {node.name}(Part):\n"]
+        head = f"\n{_final(node.name)}cdef class {node.name}(Part):\n"
+        lines = [head]
+        declared = self.declared[node.name] = [head]
         attributes = self.shapes.attributes[node.name]
         for name, kind in attributes.items():
             if name in RESERVED:
@@ -240,7 +243,7 @@ class _Scope(ast.NodeTransformer):
         self.shapes = translation.shapes
         self.locals = {}
         self.given = {}
-        self.counting = set()  # names that count through no more places than any array has
+        self.counting = {}  # names that count up to so many
         self.signature = signature
         if signature:
             for name, kind, _default in signature.takes:
@@ -284,7 +287,7 @@ class _Scope(ast.NodeTransformer):
             kind = self._typed(node.iter)
             counted = isinstance(node.iter, ast.Call) and getattr(node.iter.func, "id", "") == "range"
             if isinstance(node.target, ast.Name):
-                if counted or kind in ("ints", "array", "table"):
+                if counted or is_array(kind) or kind in ("ints", "table"):
                     self._join(node.target.id, "long")
                 else:
                     self._join(node.target.id, ("is", kind[1]) if kind and kind[0] == "all" else "object")
@@ -365,53 +368,60 @@ class _Scope(ast.NodeTransformer):
         """A place of an array is put by a call; an attribute that is one is made of the list."""
         node = self.generic_visit(node)
         target = node.targets[-1]
-        if isinstance(target, ast.Subscript) and target.value.kind == "array":
+        if isinstance(target, ast.Subscript) and is_array(target.value.kind):
             if len(node.targets) > 1 or isinstance(target.slice, ast.Slice):
                 raise ValueError(f"line {node.lineno}: a place of an array takes one number, by itself")
             return ast.Expr(ast.Call(ast.Name("ints_put", ast.Load()), [target.value, target.slice, node.value], []))
-        if isinstance(target, ast.Attribute) and target.kind == "array":
+        if isinstance(target, ast.Attribute) and is_array(target.kind):
             node.value = _call("Ints", node.value)
         return node
 
     def visit_For(self, node):
         """A loop that counts through an array looks at its places without asking whether they are there."""
         name = getattr(node.target, "id", "")
-        counts = self._counts(node, name)
-        if counts:
-            self.counting.add(name)
+        end = self._counts(node, name)
+        if end is not None:
+            self.counting[name] = end
         node = self.generic_visit(node)
-        if counts:
-            self.counting.discard(name)
+        self.counting.pop(name, None)
+        if is_array(node.iter.kind):
+            places = ast.Slice(None, ast.Attribute(node.iter, "count", ast.Load()))
+            node.iter = ast.Subscript(ast.Attribute(node.iter, "v", ast.Load()), places, ast.Load())
         return node
 
     def _counts(self, node, name):
+        # Up to what a loop counts, or None.
         call = node.iter
         if not isinstance(call, ast.Call) or getattr(call.func, "id", "") != "range" or len(call.args) != 1:
-            return False
+            return None
         end = self.visit(copy.deepcopy(call.args[0]))
         stored = [
             inner for statement in node.body for inner in ast.walk(statement)
             if isinstance(inner, ast.Name) and inner.id == name and isinstance(inner.ctx, ast.Store)
         ]  # fmt: skip
-        return not stored and isinstance(end, ast.Constant) and end.value <= self.shapes.shortest_array
+        return end.value if not stored and isinstance(end, ast.Constant) else None
 
     def visit_AugAssign(self, node):
-        """A place of an array is not counted up in place."""
-        node = self.generic_visit(node)
-        if isinstance(node.target, ast.Subscript) and node.target.value.kind == "array":
-            raise ValueError(f"line {node.lineno}: a place of an array is put, not counted up")
-        return node
+        """A place of an array is read and put; it may be asked for twice, so the place calls nothing."""
+        target = node.target
+        if isinstance(target, ast.Subscript) and is_array(self._typed(target.value)):
+            if any(isinstance(inner, ast.Call) for inner in ast.walk(target)):
+                raise ValueError(f"line {node.lineno}: a place of an array that is counted up calls nothing")
+            read = ast.Subscript(copy.deepcopy(target.value), copy.deepcopy(target.slice), ast.Load())
+            put = ast.Assign([target], ast.BinOp(read, node.op, node.value), lineno=node.lineno)
+            return self.visit(put)
+        return self.generic_visit(node)
 
     def visit_Subscript(self, node):
         """A place of a list."""
         node.value, node.slice = self.visit(node.value), self.visit(node.slice)
         kind, load = node.value.kind, isinstance(node.ctx, ast.Load)
-        if kind == "array" and getattr(node.slice, "id", "") in self.counting:
+        if is_array(kind) and self.counting.get(getattr(node.slice, "id", ""), sys.maxsize) <= kind[1]:
             node.value = self._is(ast.Attribute(node.value, "v", ast.Load()), "object")
             return self._is(node, "long")
         if isinstance(node.slice, ast.Slice) or not load:
             return self._is(node, "object")
-        if kind == "array":
+        if is_array(kind):
             return self._is(ast.Call(ast.Name("ints_get", ast.Load()), [node.value, node.slice], []), "long")
         if kind in ("ints", "table"):
             return self._is(_call("__LONG__", node), "long")
@@ -489,8 +499,8 @@ def _arithmetic(a, b):
 def c_type(kind):
     """Return how Cython writes a type of `shapes`."""
     if isinstance(kind, tuple):
-        return {"is": kind[1], "all": "list"}.get(kind[0], "object")
-    return {"ints": "list", "array": "Ints", "table": "tuple"}.get(kind, kind)
+        return {"is": kind[1], "all": "list", "array": "Ints"}.get(kind[0], "object")
+    return {"ints": "list", "table": "tuple"}.get(kind, kind)
 
 
 def _header(name, owner, signature, plain, declared=False):
@@ -505,6 +515,10 @@ def _header(name, owner, signature, plain, declared=False):
     tail = {"long": f" except? {UNLIKELY}", "bint": " except -1"}.get(gives, "")
     kind = "" if gives == "object" else c_type(gives) + " "
     return f"cpdef {kind}{name}({', '.join(takes)}){tail}{'' if declared else ':'}"
+
+
+def _final(name):
+    return "" if name in OPEN else "@cython.final\n"
 
 
 def _property(name):

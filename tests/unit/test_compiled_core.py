@@ -69,6 +69,21 @@ def test_whole_numbers_are_typed_and_constants_folded(translation):
     assert "cdef bint c_long" in translation.declarations() and "def long(self):" in text
 
 
+def test_lists_held_as_numbers_of_c_are_counted_up_gone_through_and_handed_on(translation):
+    text = translation.text()
+    assert "cpdef long _soonest(self, Ints times, long least)" in text and "for t in times.v[:times.count]:" in text
+    assert "ints_put(self.detail, i, ints_get(self.detail, i) | detail)" in text
+    # The selectors are two, the timers many: who counts to two looks at either without asking.
+    assert "cpdef watch___behind(Controller c, Ints active):" in text and "self.quiet.v[i] = -1" in text
+
+
+def test_a_class_that_none_stands_below_is_final(translation):
+    text, declared = translation.text(), translation.declarations()
+    for name in translation.shapes.classes:
+        for said in (text, declared):
+            assert (f"\n@cython.final\ncdef class {name}(Part):\n" in said) is (name not in hooks.OPEN), name
+
+
 @pytest.mark.long
 def test_the_comparison_of_marked_fields_is_exchanged_only_while_its_source_is_known(translation, tmp_path):
     assert "(<Part>part)._again(" in translation.text()
@@ -269,6 +284,34 @@ def test_a_compiled_carrier_refuses_what_does_not_fit_a_place(compiled):
         assert exit_code == 0, told
         assert said.splitlines()[0] == f"[5, 255, 7] (7,) 4000 {core == 'compiled'}"
         assert said.split()[-4:] == [*errors.split(), "KeyError"]
+
+
+@pytest.mark.long
+def test_states_are_held_once_in_the_order_in_which_they_came_in_both_cores(compiled):
+    code = (
+        "import hashlib\n"
+        "import random\n"
+        "from host_sim.compiled import select\n"
+        "from host_sim.proof.search.found import empty\n"
+        "drawn, states = random.Random(5), empty()\n"
+        "added = 0\n"
+        "for number in range(60000):\n"
+        "    state = bytes(drawn.choices(range(7), k=drawn.randrange(0, 20)))\n"
+        "    added = added * 3 + states.add(state, number - 9) & 0xFFFFFF\n"
+        "text = repr([(states.at(i), states.came(i)) for i in range(len(states))]) + repr(states[::7])\n"
+        "print(len(states), added, hashlib.sha256(text.encode()).hexdigest(), states[-1], states.add(b'', 5))\n"
+        "for wrong in (lambda: states.at(len(states)), lambda: states.came(len(states))):\n"
+        "    try:\n        wrong()\n        print('no error')\n"
+        "    except IndexError:\n        print('IndexError')\n"
+        "print(select.states() is not None)\n"
+    )
+    said = {}
+    for core in ("compiled", "pure"):
+        exit_code, said[core], told = run(code, core)
+        assert exit_code == 0, told
+    assert said["compiled"].splitlines()[:-1] == said["pure"].splitlines()[:-1]
+    assert said["pure"].splitlines()[1:] == ["IndexError", "IndexError", "False"]
+    assert said["compiled"].splitlines()[-1] == "True"
 
 
 @pytest.mark.campaign

@@ -15,9 +15,12 @@ A part is an object with
 first counter-example a shortest one.
 """
 
+import sys
 from dataclasses import dataclass, field
 
 from host_sim.proof.search.frontier import MOVES, Graph, expand
+
+_AT_ONCE = 1000  # states; a search can be broken off by hand between so many
 
 
 @dataclass
@@ -56,22 +59,21 @@ def explore(part, coarse="", most_states=None):
     graph = Graph()
     result = Result(part.name, coarse)
     for state in part.start():
-        if state not in graph.known:
-            graph.add(state, -1, 0)
-    done, edge = 0, len(graph.states)
-    while done < len(graph.states):
+        graph.begin(state)
+    states, most = graph.states, sys.maxsize if most_states is None else most_states
+    done, edge = 0, len(states)
+    while done < len(states):
         if done == edge:
             result.depth += 1
-            edge = len(graph.states)
-        tried, found = expand(part, graph, done)
+            edge = len(states)
+        done, tried, found = expand(part, graph, done, min(edge, done + _AT_ONCE), most)
         result.transitions += tried
         if found is not None:
             number, (invariant, text) = found
             start, moves = graph.path(done)
             result.broken = Broken(invariant, text, start, [*moves, number])
             break
-        done += 1
-        if most_states is not None and len(graph.states) >= most_states:
+        if len(states) >= most:
             break
     result.depth //= getattr(part, "phases", 1)
     result.states = len(graph.states)

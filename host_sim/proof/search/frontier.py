@@ -1,6 +1,6 @@
-"""The states that a search has found, and every move from one of them: what a compiled explorer spends its time in."""
+"""The states that a search has found, and every move from them: what a compiled explorer spends its time in."""
 
-from array import array
+from host_sim.proof.search.found import States, empty
 
 MOVES = 1 << 20  # more than any part has
 
@@ -8,44 +8,46 @@ MOVES = 1 << 20  # more than any part has
 class Graph:
     """States in the order in which they were found, each with its parent and the move that led there."""
 
-    states: list
-    known: set
+    states: States
 
     def __init__(self):
-        self.states = []
-        self.known = set()
-        self.came = array("q")  # from which place, by which move, in one number; below 0: a state it begins in
+        self.states = empty()
 
-    def add(self, state, parent: int, move: int):
-        """Add a state that is not there yet; `move` is its number, below MOVES."""
-        self.known.add(state)
-        self.states.append(state)
-        self.came.append(parent * MOVES + move)
+    def begin(self, state):
+        """Add a state that the search begins in."""
+        self.states.add(state, -MOVES)
 
     def path(self, place):
         """Return (start place, moves) that lead to the state at `place`."""
         moves = []
-        while self.came[place] >= 0:
-            place, move = divmod(self.came[place], MOVES)
+        while self.states.came(place) >= 0:
+            place, move = divmod(self.states.came(place), MOVES)
             moves.append(move)
         return place, moves[::-1]
 
 
-def expand(part, graph: Graph, place: int):
-    """Try every move from the state at `place`.
+def expand(part, graph: Graph, first: int, end: int, most: int):
+    """Try every move from each of the states from place `first` on, before `end`, until `most` states are found.
 
-    Returns (moves tried, None), or (moves tried, (number of the move, breach)) at the first breach.
+    Returns (place after the last, moves tried, None), or (place, moves tried, (number of the move, breach)) at the
+    first breach.
     """
-    known: set = graph.known
-    state = graph.states[place]
+    states: States = graph.states
     step = part.step
     moves: list = part.moves
+    every = range(len(moves))
+    differing = getattr(part, "moves_at", None)
     tried: int = 0
-    for number in part.moves_at(state) if hasattr(part, "moves_at") else range(len(moves)):
-        tried += 1
-        after, breach = step(state, moves[number])
-        if breach is not None:
-            return tried, (number, breach)
-        if after not in known:
-            graph.add(after, place, number)
-    return tried, None
+    place: int = first
+    while place < end:
+        state = states.at(place)
+        for number in every if differing is None else differing(state):
+            tried += 1
+            after, breach = step(state, moves[number])
+            if breach is not None:
+                return place, tried, (number, breach)
+            states.add(after, place * MOVES + number)
+        place += 1
+        if len(states) >= most:
+            break
+    return place, tried, None
