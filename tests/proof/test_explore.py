@@ -8,6 +8,8 @@ from duplexsump.control.records import CLOCK, STATISTIC
 
 from host_sim.proof.search import abstract_pump, canaries, coarse, explorer, search_plan
 from host_sim.proof.search.part_contacts import ContactsPart
+from host_sim.proof.search.part_duty import DutyPart
+from host_sim.proof.search.part_flood import FloodPart
 from host_sim.proof.search.part_gate import POWER_UP, GatePart
 from host_sim.proof.search.part_pair import _TIMERS, PairPart
 
@@ -134,6 +136,20 @@ def test_nothing_leaks_from_one_branch_into_the_next():
         alone = [part.step(state, move)[0] for move in part.moves]
         again = [part.step(state, move)[0] for move in reversed(part.moves)][::-1]
     assert alone == again
+
+
+def test_a_state_that_moves_at_has_taken_is_stepped_from_like_any_other():
+    with coarse.world("quick"):
+        for part in (DutyPart("quick"), FloodPart("quick")):
+            state = part.start()[0]
+            for _ in range(9):
+                moves = [part.moves[number] for number in part.moves_at(state)]
+                after = [part.step(state, move) for move in moves]
+                again = [part.step(state, move) for move in moves]
+                assert after == again
+                part.moves_at(state)
+                assert part.step(after[-1][0], part.moves[part.moves_at(after[-1][0])[0]])[1] is None
+                state = after[-1][0]
 
 
 def test_every_step_of_a_search_crosses_the_wrap_of_the_clock():

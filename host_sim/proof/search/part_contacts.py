@@ -13,7 +13,7 @@ from duplexsump.control import contacts as core
 from duplexsump.control import settings as s
 from duplexsump.control import timers as tm
 from duplexsump.control.contacts import Chatter, Contacts
-from duplexsump.control.ticks import diff
+from duplexsump.control.ticks import MASK
 from duplexsump.control.timers import Timers
 
 from host_sim.proof.search.canonical import Form
@@ -41,6 +41,7 @@ class ContactsPart:
     timers: Timers
     chatter: Chatter
     contacts: Contacts
+    work: Form
 
     def __init__(self, which, debounce_ticks, window_ticks, chatter=True):
         self.name = "contacts " + "+".join(str(i) for i in which) + ("" if chatter else " (debounce)")
@@ -59,6 +60,7 @@ class ContactsPart:
             owners.append((self.chatter, lambda name, i: "[" not in name or i in keep[name.split("[")[0]]))
         # Per contact: 2 x 7 bits of changes in the last ticks, ticks held, chattering, steady.
         self.form = Form(owners, TICK_MS, extra=5 * len(which))
+        self.work = self.form.work
         self.moves = [sum(bit << i for bit, i in zip(bits, which, strict=True))
                       for bits in product((0, 1), repeat=len(which))]  # fmt: skip
 
@@ -67,18 +69,18 @@ class ContactsPart:
         states = []
         for word in (0, self.moves[-1]):
             self.timers.at[:] = [-1] * tm.N_TIMERS
-            self.timers.expire(self.form.now_ms)
+            self.timers.expire(self.work.now_ms)
             self.chatter.begin(word)
             self.contacts.begin(word)
-            states.append(self.form.save((0, 0, self.debounce, 0, 0) * len(self.which)))
+            states.append(self.work.save((0, 0, self.debounce, 0, 0) * len(self.which)))
         return states
 
     def step(self, state, word):
         """One tick with the contacts as in `word`; the clause's own account is kept beside it."""
-        seen = self.form.load(state)
+        seen: tuple = self.work.load(state)
         before, wet = self.contacts.seen, self.contacts.wet
         raw_before = self.chatter.seen if self.limited else before
-        self.timers.expire(self.form.now_ms)
+        self.timers.expire(self.work.now_ms)
         limited = self.chatter.step(word) if self.limited else word
         self.contacts.step(limited)
         after, breach = [], None
@@ -99,12 +101,25 @@ class ContactsPart:
         turned = self.contacts.wet ^ wet
         if breach is None and (self.contacts.rose | self.contacts.fell) != turned:
             breach = "L1", f"turned {turned}, told rose {self.contacts.rose} fell {self.contacts.fell}"
-        return self.form.save(after), breach
+        return self.work.save(after), breach
 
-    def _sort(self, i):
+    def _sort(self, i: int):
         # The five instants of a contact are a set; their places carry no meaning.
-        now, changes = self.form.now_ms, self.chatter.changes
-        changes[5 * i : 5 * i + 5] = sorted(changes[5 * i : 5 * i + 5], key=lambda t: -1 if t < 0 else diff(t, now))
+        changes: list = self.chatter.changes
+        k: int
+        for k in range(5 * i + 1, 5 * i + 5):
+            instant: int = changes[k]
+            left: int = self._left(instant)
+            free: int = k
+            while free > 5 * i and self._left(changes[free - 1]) > left:
+                changes[free] = changes[free - 1]
+                free -= 1
+            if free < k:
+                changes[free] = instant
+
+    def _left(self, instant: int) -> int:
+        # Until an instant that is to come; one that is not armed comes before all.
+        return -1 if instant < 0 else (instant - self.work.now_ms) & MASK
 
     def _account(self, seen, i, word, raw_before, read_before):
         # The clause, from the changes of the last window alone.

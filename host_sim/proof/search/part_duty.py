@@ -103,6 +103,8 @@ class DutyPart:
     size: int
     rings: int  # of how many timers it is kept whether they rang
     watched: int  # what the observer says after this tick
+    taken: object  # the state that stands in the parts as it was taken, and its phase
+    phase: int
 
     def __init__(self, world):
         self.settings = coarse.values(world, sensing=s.SENSE_CURRENT)
@@ -128,6 +130,7 @@ class DutyPart:
         self.moves = pumps + list(product((LEVEL,), range(len(VIEWS)), range(3), range(5), (0, 1), (0, 1), range(4)))
         self._numbers = {move: i for i, move in enumerate(self.moves)}
         self._at = {}
+        self.taken = None
         self._bounds(coarse.TICK_MS)
 
     def _stand_ins(self):
@@ -175,23 +178,39 @@ class DutyPart:
     def moves_at(self, state):
         """Return the numbers of the moves that differ from `state`."""
         phase: int = self._load(state)
+        self.taken, self.phase = state, phase
         away: int = self.inside.told(2) if phase else 0
+        key: int = self._key(phase, away)
+        found = self._at.get(key)
+        if found is None:
+            found = self._at[key] = self._differing(phase, away)
+        return found
+
+    def _key(self, phase: int, away: int) -> int:
+        # In one number all that `_differing` looks at.
         c: Controller = self.controller
         pump: AbstractPump
         if phase < LEVEL:
             pump = c.pumps[phase]
-            key = phase, pump.state, pump.held
+            return phase << 8 | pump.state << 4 | pump.held
+        key: int = phase
+        for pump in c.pumps:
+            dry: int = 1 + pump.loaded if pump.dry else 0
+            barred: int = 1 if away >> pump.n & 1 or pump.open else 0
+            key = key << 8 | pump.state << 4 | dry << 1 | barred
+        resting: int = 1 if self._rests(0) or self._rests(1) else 0
+        key = key << 8 | self.demand.demand << 4 | self.blind.asks
+        return key << 8 | c.gate.out << 4 | resting << 2 | 1 + c.pair.lead
+
+    def _differing(self, phase, away):
+        c = self.controller
+        if phase < LEVEL:
+            moves = self._pump_moves(phase, c.pumps[phase].state, c.pumps[phase].held)
         else:
-            pumps = []
-            for pump in c.pumps:
-                pumps.append((pump.state, pump.dry and 1 + pump.loaded, away >> pump.n & 1 or pump.open))
-            resting = self._rests(0), self._rests(1)
-            key = phase, tuple(pumps), self.demand.demand, self.blind.asks, c.gate.out, resting, c.pair.lead
-        found = self._at.get(key)
-        if found is None:
-            moves = self._pump_moves(*key) if phase < LEVEL else self._level_moves(*key[1:])
-            found = self._at[key] = tuple(self._numbers[move] for move in moves)
-        return found
+            pumps = [(p.state, p.dry and 1 + p.loaded, away >> p.n & 1 or p.open) for p in c.pumps]
+            resting = self._rests(0) or self._rests(1)
+            moves = self._level_moves(pumps, self.demand.demand, self.blind.asks, c.gate.out, resting, c.pair.lead)
+        return tuple([self._numbers[move] for move in moves])
 
     def _rests(self, n: int):
         t: Timers = self.timers
@@ -201,7 +220,7 @@ class DutyPart:
         return [(phase, choice) for choice in _choices(state, held)]
 
     def _level_moves(self, pumps, demand, asks, out, resting, lead):
-        for view, keep, wish in self._levels(pumps, demand, asks, out, any(resting)):
+        for view, keep, wish in self._levels(pumps, demand, asks, out, resting):
             wants = view in FROM_LEAD or keep or wish
             tries = [(0, 1 << n) if wants and state >= pm.RETRY and not barred else (0,)
                      for n, (state, _dry, barred) in enumerate(pumps)]  # fmt: skip
@@ -245,7 +264,8 @@ class DutyPart:
 
     def step(self, state: bytes, move: tuple):
         """Protect one pump, or let the level ask and the pair answer, with the controller's own code."""
-        phase: int = self._load(state)
+        phase: int = self.phase if state is self.taken else self._load(state)
+        self.taken = None
         inside: Form = self.inside
         timers: Timers = self.timers
         if phase == 0:
@@ -269,14 +289,19 @@ class DutyPart:
     def _rung(self) -> int:
         # What rang in this tick, of those that are looked at.
         rang: int = 0
+        if not self.timers.any:
+            return 0
         for k, i in enumerate(self.loud):
             if self.timers.rang[i]:
                 rang |= 1 << k
         return rang
 
     def _ring(self, rang: int):
-        for k, i in enumerate(self.loud):
-            self.timers.rang[i] = bool(rang >> k & 1)
+        # Nothing has rung before.
+        if rang:
+            self.timers.any = True
+            for k, i in enumerate(self.loud):
+                self.timers.rang[i] = bool(rang >> k & 1)
 
     def _protect(self, n: int, number: int, away: int) -> int:
         happens: tuple = PUMP_MOVES[number]
@@ -293,11 +318,11 @@ class DutyPart:
     def _answer(self, seen: int, away: int, move: tuple):
         c: Controller = self.controller
         was: int = c.gate.out
-        seam = self.demand.demand, self.blind.asks
+        seam: tuple = (self.demand.demand, self.blind.asks)
         shown: tuple = VIEWS[move[1]]
         believed: int = shown[0]
         suspect: int = shown[1]
-        self.views.show(believed, suspect)
+        self.views.believe(believed, suspect)
         c.contacts.wet = believed | suspect
         c.contacts.rose = 0
         self.demand.keep = move[2]
@@ -307,7 +332,7 @@ class DutyPart:
         c.supply.fed = 3 & ~away
         c._level(self.inputs)
         c._duty(self.inputs)
-        asked = self.demand.demand, self.blind.asks
+        asked: tuple = (self.demand.demand, self.blind.asks)
         wrong = contract.level_breach(seam, asked, self.views.wet, was)
         if wrong:
             raise AssertionError(f"the abstract level breaks its own contract: {wrong}")

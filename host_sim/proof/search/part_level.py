@@ -255,7 +255,7 @@ class DemandPart(LevelPart):
     def _look(self, move, running):
         _phase, upper, off, moved, high, loaded, dry = move
         v: AnyViews = self.views
-        v.show(_BELIEVED[upper] | (OFF if off == OFF_WET else 0), OFF if off == OFF_UNBELIEVED else 0)
+        v.believe(_BELIEVED[upper] | (OFF if off == OFF_WET else 0), OFF if off == OFF_UNBELIEVED else 0)
         word = v.wet | (HIGH if high else 0)
         if dry:
             v.make_suspect(v.wet, word)
@@ -324,7 +324,7 @@ class BlindPart(LevelPart):
         _phase, upper, off, keep, high, lost, loaded, dry = move
         v: AnyViews = self.views
         blind: Blind = self.blind
-        v.show(_BELIEVED[upper] | (OFF if off == OFF_WET else 0), OFF if off == OFF_UNBELIEVED else 0)
+        v.believe(_BELIEVED[upper] | (OFF if off == OFF_WET else 0), OFF if off == OFF_UNBELIEVED else 0)
         v.wiring = LAG if lost else 0
         self.demand.keep = keep
         self.demand.step(0, 0, 0, 0, self.inputs)

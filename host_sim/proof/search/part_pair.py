@@ -121,22 +121,31 @@ class PairPart:
     def step(self, state: bytes, move: tuple):
         """One tick through the controller's own belief, level and duty code."""
         seen = self.work.load(state)
-        word, choice_1, choice_2, reset = move
+        word: int = move[0]
+        choice_1: int = move[1]
+        choice_2: int = move[2]
+        n: int
         c: Controller = self.controller
-        before = [contract.view(pump) for pump in c.pumps]
-        was, cycles, led, lead = c.gate.out, c.pair.cycles, c.pair.led, c.pair.lead
-        seam = self._view()
-        high_before = c.belief.wet & HIGH
+        pump: AbstractPump
+        before: list = [contract.view(pump) for pump in c.pumps]
+        was: int = c.gate.out
+        cycles: int = c.pair.cycles
+        led: int = c.pair.led
+        lead: int = c.pair.lead
+        seam: tuple = self._view()
+        high_before: int = c.belief.wet & HIGH
         self.timers.expire(self.work.now_ms)
         contacts: Contacts = c.contacts
         contacts.rose, contacts.fell = word & ~contacts.wet, contacts.wet & ~word
         contacts.wet = word
         c.belief.step(word, contacts.rose, contacts.fell, False)
-        if reset:
+        if move[3]:
             c._reset()
-        inputs = self.inputs
-        for n, choice in ((0, choice_1), (1, choice_2)):
-            c.pumps[n].choice = choice
+        inputs: list = self.inputs
+        for n in range(2):
+            choice: int = choice_2 if n else choice_1
+            pump = c.pumps[n]
+            pump.choice = choice
             inputs[IN_CURRENT_1 + n] = _CURRENT[choice] if was & (1 << n) else CURRENT_NONE
             c._protect(n, inputs)
         c._level(inputs)
@@ -149,18 +158,23 @@ class PairPart:
         c: Controller = self.controller
         return c.demand.demand, contract.asks(c.blind)
 
-    def _seam(self, seam, was):
+    def _seam(self, seam: tuple, was: int):
         # What the parts that are searched apart count on from each other.
         c: Controller = self.controller
-        held = sum(1 << n for n in range(2) if self.timers.running(tm.MIN_RUN + n))
+        held: int = 0
+        n: int
+        for n in range(2):
+            if self.timers.running(tm.MIN_RUN + n):
+                held |= 1 << n
         counting = self.timers.running(tm.FLOOD_TRY)
-        wrong = contract.level_breach(seam, self._view(), c.belief.wet, was)
-        wrong = wrong or contract.duty_breach(self._view(), was, c.gate.out, held)
+        view: tuple = self._view()
+        wrong = contract.level_breach(seam, view, c.belief.wet, was)
+        wrong = wrong or contract.duty_breach(view, was, c.gate.out, held)
         waits = contract.keeps_waiting(c.pumps, c.gate.out)
         wrong = wrong or contract.flood_breach(waits, [pump.trial for pump in c.pumps], counting)
         return ("contract", wrong) if wrong else None
 
-    def _fair(self, was, lead):
+    def _fair(self, was: int, lead: int):
         # I8: both rested and off when somebody was chosen to lead, and no hand-over since.
         c: Controller = self.controller
         if not c.demand.demand:
@@ -172,50 +186,59 @@ class PairPart:
         c.gate.out = out
         return rested and not was
 
-    def _judged(self, seen, move, was, before, high_before, led):
+    def _judged(self, seen: tuple, move: tuple, was: int, before: list, high_before: int, led: int):
         c: Controller = self.controller
-        out, wet = c.gate.out, c.belief.wet
-        dry_running, waits, tried_1, tried_2, led_last, blind_1, blind_2 = seen
+        out: int = c.gate.out
+        wet: int = c.belief.wet
+        dry_running: int = seen[0]
+        waits: int = seen[1]
+        tried: list = [seen[2], seen[3]]
+        blind: list = [seen[5], seen[6]]
         dry_running = min(dry_running + 1, self.i3 + 1) if out and not wet and not c.blind.wants() else 0
         waits = min(waits + 1, self.i5 + 1) if wet & LEAD and c.pair.available and not out else 0
-        tried, blind = [tried_1, tried_2], [blind_1, blind_2]
         breach = None
+        n: int
+        pump: AbstractPump
         for n in range(2):
-            bit = 1 << n
-            if out & bit or not wet & high_before & HIGH or c.pumps[n].open or c.pair.ready:
+            bit: int = 1 << n
+            pump = c.pumps[n]
+            if out & bit or not wet & high_before & HIGH or pump.open or c.pair.ready:
                 tried[n] = 0
             elif not out and not was:
                 tried[n] = min(tried[n] + 1, self.i6 + 1)
             unloaded = out & was & bit and not wet and self.inputs[IN_CURRENT_1 + n] != CURRENT_NORMAL
             blind[n] = min(blind[n] + 1, self.i13 + 1) if unloaded else 0
-            breach = self._pump(n, bit, out, before, blind, tried) or breach
+            breach = self._pump(n, out, before[n], blind[n], tried[n]) or breach
         if dry_running > self.i3:
             breach = "I3", f"running for {dry_running} ticks with every believed contact dry and no blind pumping"
         elif waits > self.i5:
             breach = "I5", f"lead believed wet for {waits} ticks, pumps {c.pair.available} available, none runs"
-        led_last, fair = self._turns(led_last, led, move)
-        return (dry_running, waits, *tried, led_last, *blind), breach or fair
+        led_last, fair = self._led(seen[4], led, move)
+        return (dry_running, waits, tried[0], tried[1], led_last, blind[0], blind[1]), breach or fair
 
-    def _pump(self, n, bit, out, before, blind, tried):
+    def _pump(self, n: int, out: int, before: tuple, blind: int, tried: int):
         pump: AbstractPump = self.controller.pumps[n]
-        after = contract.view(pump)
-        if bool(out & bit) != pump.on():
-            return "table", f"pump {n + 1}: output {bool(out & bit)}, its own state {pm.STATES[pump.state]}"
-        if (before[n], after) not in self.allowed:
-            return "table", f"pump {n + 1}: {before[n]} to {after} is not allowed by the abstract pump"
-        if blind[n] > self.i13:
-            return "I13", f"pump {n + 1} on for {blind[n]} ticks on suspects alone, not loaded"
-        if tried[n] > self.i6:
-            return "I6", f"high believed wet, none running, pump {n + 1} not tried for {tried[n]} ticks"
+        after: tuple = contract.view(pump)
+        on: int = out >> n & 1
+        if on != pump.on():
+            return "table", f"pump {n + 1}: output {on > 0}, its own state {pm.STATES[pump.state]}"
+        if (before, after) not in self.allowed:
+            return "table", f"pump {n + 1}: {before} to {after} is not allowed by the abstract pump"
+        if blind > self.i13:
+            return "I13", f"pump {n + 1} on for {blind} ticks on suspects alone, not loaded"
+        if tried > self.i6:
+            return "I6", f"high believed wet, none running, pump {n + 1} not tried for {tried} ticks"
         return None
 
-    def _turns(self, last, led, move):
+    def _led(self, last: int, led: int, move: tuple):
         # I8: 0 nobody led last, 1 or 2 the pump; 0 again whenever anything but fair weather comes between.
         c: Controller = self.controller
-        clean = all(p.state in (pm.IDLE, pm.STARTING, pm.RUNNING) and not p.held for p in c.pumps)
-        clean = clean and move[1] == move[2] == GOOD and not c.belief.suspect
-        clean = clean and not c.blind.reason and self.fair
-        if not clean:
+        pump: AbstractPump
+        for pump in c.pumps:
+            if pump.state >= pm.RETRY or pump.held:
+                return 0, None
+        clean = move[1] == move[2] == GOOD and not c.belief.suspect
+        if not clean or c.blind.reason or not self.fair:
             return 0, None
         if led < 0:
             return last, None

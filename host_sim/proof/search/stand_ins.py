@@ -25,7 +25,7 @@ class AnyViews(Belief):
         self.fitted = 15
         self.fickle = self.bobs = 0
 
-    def show(self, believed: int, suspect: int):
+    def believe(self, believed: int, suspect: int):
         """Take the view of this step; `suspect` are contacts that read wet and are not believed."""
         self.wet, self.suspect, self.dry = believed, suspect, 15 & ~believed & ~suspect
 
