@@ -12,7 +12,7 @@ from host_sim.errors import InputError
 
 # No debugging data, whole numbers wrap, no warnings of C that Cython wrote; and a float is rounded
 # after every operation, as in Python.
-FLAGS = ["-O1", "-g0", "-fwrapv", "-ffp-contract=off", "-w"]
+FLAGS = ["-O2", "-g0", "-fwrapv", "-ffp-contract=off", "-w"]
 
 
 def build(sources):
