@@ -38,6 +38,7 @@ def expand(part, graph: Graph, first: int, end: int, most: int):
     every = range(len(moves))
     differing = getattr(part, "moves_at", None)
     tried: int = 0
+    number: int
     place: int = first
     while place < end:
         state = states.at(place)
