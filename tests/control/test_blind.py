@@ -608,6 +608,33 @@ def test_l6_a_run_that_high_answered_or_that_was_loaded_is_no_evidence_against_i
     assert not belief.evidence & r.HIGH
 
 
+def test_l6_a_run_cut_short_by_a_pump_that_is_gone_has_tried_nothing():
+    bench = Blindly()
+    belief = bench.c.belief
+    belief.order, belief.evidence = r.HIGH, 0
+    bench.go(0)
+    bench.b.started()
+    assert bench.go(3_000, running=0) == "resting"
+    assert (bench.b.tried, belief.evidence) == (0, 0)
+
+
+def test_l6_a_run_that_finds_the_pit_empty_before_its_time_has_tried_high():
+    bench = Blindly()
+    belief = bench.c.belief
+    belief.order, belief.evidence = r.HIGH, 0
+    bench.go(0)
+    bench.b.started()
+    assert bench.go(9_000, running=1, dry=1) == "resting"
+    assert (bench.b.tried, belief.evidence) == (r.HIGH, r.HIGH)
+
+
+def test_l6_what_was_tried_before_a_run_that_is_cut_short_stays_tried():
+    bench = Blindly()
+    blind_runs(bench, 1)
+    assert bench.go(3_000, running=0) == "resting"
+    assert bench.b.tried == r.HIGH
+
+
 def test_l6_a_high_that_turned_wet_in_the_run_has_not_been_tried_by_it():
     bench = Blindly()
     bench.c.belief.evidence = 0

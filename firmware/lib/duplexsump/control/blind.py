@@ -197,11 +197,13 @@ class Blind:
 
     def _rest(self, wet: int) -> None:
         self.event(FULL if self.stayed else EMPTY)
+        if self.spent or not self.timers.running(tm.BLIND_RUN):  # not cut short by a pump that is gone
+            self.tried = HIGH
+        self.tried &= wet
         self.timers.stop(tm.BLIND_RUN)
         rung = self.rung
         if not self.stayed:
-            self.belief.make_suspect(self.covered & (OFF | wet), wet)  # no run so long leaves either wet
-        self.tried = wet & HIGH
+            self.belief.make_suspect(self.covered & (OFF | self.tried), wet)  # no run so long leaves either wet
         if wet & HIGH:
             self.untried = 0
         elif not rung and not (self.covered & OFF and self.stayed):
