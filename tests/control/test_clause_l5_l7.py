@@ -1,6 +1,7 @@
 """L5 to L7: the transmitter, blind pumping and float wiring.  Each test is one claim of the narrative, in numbers."""
 
 import pytest
+from duplexsump.control import settings as s
 
 from tests.control.clause_bench import near
 from tests.rig import WITH_CURRENT, WITH_FEEDBACK, Rig, ready
@@ -73,13 +74,46 @@ def test_l5_a_shorter_excursion_is_nothing():
     assert rig.raised("transmitter_failed") == []
 
 
-def test_l5_no_movement_over_a_start_and_thirty_seconds_of_proved_running_is_a_failed_transmitter():
+def test_l5_a_level_that_stands_still_under_the_one_pump_and_under_the_other_is_a_failed_transmitter():
     rig = by_transmitter()
     rig.set(level=LEVEL["lead"], moved=0).run(2)
-    assert sum(rig.pumps_on()) == 1
+    assert rig.pumps_on() == (1, 0)
     proved = rig.all_starts()[0][0]
     rig.run_until(lambda rig: rig.active("transmitter_failed"), 60)
+    (start, stop), = rig.runs(1)
+    assert stop == pytest.approx(start + 15, abs=0.5)
+    assert rig.starts(2) == [pytest.approx(stop + 0.1)]
     assert rig.t == pytest.approx(proved + 30, abs=1.0)
+
+
+def test_l5_where_one_can_run_the_second_look_is_at_it_as_well():
+    rig = by_transmitter().set(selector_2="off")
+    rig.set(level=LEVEL["lead"], moved=0).run(2)
+    rig.run_until(lambda rig: rig.active("transmitter_failed"), 60)
+    assert rig.t == pytest.approx(rig.starts(1)[0] + 30, abs=1.0)
+    assert rig.stops(1) == [] or rig.stops(1)[0] >= rig.t
+
+
+@pytest.mark.parametrize("duty", [s.ALTERNATE, s.FIXED, s.RUN_TIME])
+def test_l5_an_inflow_that_equals_the_pump_hands_over_in_any_duty_and_is_no_failure(duty):
+    # A worn pump and the inflow were just equal: 18 times in a wet month an honest transmitter had failed.
+    rig = by_transmitter(duty=duty)
+    rig.set(level=LEVEL["lead"], moved=0).run(20)
+    assert rig.pumps_on() == (0, 1)
+    rig.set(moved=1).run(250)
+    assert rig.pumps_on() == (0, 1)
+    assert rig.alarm_log == []
+
+
+def test_l5_the_other_takes_over_once_it_has_had_the_rest_that_applies_with_no_pump_running():
+    rig = by_transmitter()
+    rig.set(level=LEVEL["lead"], moved=1).run(30).set(level=LEVEL["empty"]).run(5)  # pump 1 has run
+    rest = rig.stops(1)[0] + 20
+    rig.set(level=LEVEL["lead"], moved=0).run(15)
+    assert rig.pumps_on() == (0, 1), "pump 1 rests for 20 s"
+    rig.run(5)
+    assert rig.starts(1)[1] == pytest.approx(max(rest, rig.starts(2)[0] + 15), abs=0.5)
+    assert rig.raised("transmitter_failed") == []
 
 
 @pytest.mark.parametrize("n", [1, 2])

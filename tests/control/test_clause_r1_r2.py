@@ -144,6 +144,15 @@ def test_r2_no_fall_for_no_draw_down_starts_the_other_too():
     rig.run(10)
     assert rig.pumps_on() == (1, 1)
     assert rig.all_starts()[1][0] == pytest.approx(started + 300, abs=3)
+    assert rig.alarm_log == [], "the other may keep up, and D5 tells where both do not"
+
+
+@pytest.mark.parametrize("n", [1, 2])
+def test_r2_no_fall_under_the_one_pump_that_is_available_is_not_keeping_up(n):
+    rig = ready(sensing=WITH_CURRENT, transmitter=1, fitted=8).set(**{f"selector_{3 - n}": "off"})
+    rig.set(level=LEVEL["lead"], moved=1).run(299)
+    assert not rig.active("not_keeping_up")
+    rig.run(10)
     assert rig.active("not_keeping_up")
     assert not rig.active("pump_1_unavailable")
     assert not rig.active("pump_2_unavailable")

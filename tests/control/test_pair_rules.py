@@ -88,6 +88,53 @@ def test_d4_not_in_fixed_duty(n):
     assert not bench.timers.running(tm.LONG_RUN)
 
 
+# L5: a level that stands still -----------------------------------------------------------------------
+
+
+def still(n, **overrides):
+    """A bench whose pump n leads alone, and the level stands still under it."""
+    bench = Bench(**{"sensing": WITH_CURRENT, **overrides})
+    bench.pair.turn = n
+    bench.go(demand=1, out=1 << n)
+    bench.pair.doubted = 1
+    return bench
+
+
+@pytest.mark.parametrize("duty", [s.ALTERNATE, s.FIXED, s.RUN_TIME])
+def test_l5_a_lead_under_which_the_level_stands_still_hands_over_in_any_duty(n, duty):
+    bench = still(n, duty=duty, primary=n + 1)
+    assert bench.go(100, demand=1) == 0
+    assert (bench.pair.lead, bench.pair.overdue) == (1 - n, False)
+    bench.pair.doubted = 2
+    assert bench.go(100, demand=1, out=0) == other_bit(n)
+    assert bench.go(100, demand=1, out=other_bit(n)) == other_bit(n), "once"
+
+
+@pytest.mark.parametrize("why", ["resting", "not available", "both asked for", "nothing runs", "no doubt"])
+def test_l5_it_keeps_on_where_the_other_cannot_tell(n, why):
+    bench = still(n)
+    bench.rest(other_bit(n) if why == "resting" else 0)
+    bench.pair.doubted = 0 if why == "no doubt" else 1
+    wanted = bench.go(100, demand=2 if why == "both asked for" else 1, out=0 if why == "nothing runs" else 1 << n,
+                      available=1 << n if why == "not available" else 3)  # fmt: skip
+    assert wanted == (3 if why == "both asked for" else 1 << n)
+    assert bench.pair.lead == n
+
+
+def test_l5_the_rest_that_applies_with_no_pump_running_is_enough(n):
+    bench = still(n)
+    bench.timers.arm(tm.REST + 1 - n, 60_000)
+    assert bench.go(100, demand=1) == 0
+    assert bench.pair.lead == 1 - n
+
+
+@pytest.mark.parametrize(("sensing", "counted"), [(NO_CURRENT, True), (WITH_FEEDBACK, True), (WITH_CURRENT, False)])
+def test_d6_a_lead_under_which_the_level_stood_still_counts_as_handed_over(n, sensing, counted):
+    bench = still(n, sensing=sensing)
+    bench.go(100, demand=1)
+    assert bench.pair.handed == (n + 1 if counted else 0)
+
+
 def test_d4_in_run_time_balancing_as_well(n):
     bench = long_run(n, duty=s.RUN_TIME)
     assert bench.go(100, demand=1) == 0

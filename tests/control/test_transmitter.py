@@ -59,32 +59,64 @@ def test_l5_a_signal_out_of_range_for_two_seconds_has_failed_and_recovers_at_onc
     assert not bench.go(100)
 
 
-def test_l5_a_level_that_stands_still_over_a_start_and_thirty_seconds_of_proved_running_has_failed():
+def test_l5_a_level_that_stands_still_over_a_start_and_two_looks_of_proved_running_has_failed():
     bench = Bench()
     bench.t.watch()
     assert not bench.go(0)
-    assert not bench.go(29_900)
+    assert not bench.go(14_900)
+    assert bench.t.doubted == 0
+    assert not bench.go(100)
+    assert bench.t.doubted == 1, "the first look: the other pump may tell"
+    assert bench.timers.left_ms(tm.FROZEN) == 15_000, "whenever the next step comes"
+    assert not bench.go(14_900)
     assert bench.go(100)
-    assert not bench.t.watching, "one verdict for one start"
+    assert (bench.t.watching, bench.t.doubted) == (0, 0), "one verdict for one start"
     bench.t.reset()
     assert not bench.t.failed()
     assert not bench.go(100_000)
     assert not bench.go(100_000), "until the next start there is nothing to judge"
     bench.t.watch()
     assert not bench.go(100)
-    assert bench.go(30_000)
+    assert not bench.go(15_000)
+    assert bench.go(15_000)
     assert not bench.go(100, moved=1), "a level that moves is alive"
 
 
-def test_l5_a_second_start_begins_the_thirty_seconds_anew():
+def test_l5_a_second_start_begins_its_look_anew_and_leaves_one_where_the_level_stood_before():
     bench = Bench()
     bench.t.watch()
     bench.go(0)
-    assert not bench.go(20_000)
+    assert not bench.go(14_000)
     bench.t.watch()
     assert not bench.go(100)
-    assert not bench.go(29_900)
+    assert not bench.go(14_900)
+    assert bench.t.doubted == 0
+    assert not bench.go(100)
+    assert bench.t.doubted == 1
+    assert not bench.go(14_000)
+    bench.t.watch()
+    assert bench.t.doubted == 2, "the other pump has started"
+    assert not bench.go(100)
+    assert not bench.go(14_900)
     assert bench.go(100)
+
+
+@pytest.mark.parametrize("end", ["moved", "reset"])
+def test_l5_a_doubt_ends_when_the_level_moves_and_at_a_reset(end):
+    bench = Bench()
+    bench.t.watch()
+    bench.go(0)
+    bench.go(15_000)
+    assert bench.t.doubted == 1
+    if end == "moved":
+        bench.go(100, moved=1)
+    else:
+        bench.t.reset()
+    assert bench.t.doubted == 0
+    bench.t.watch()
+    bench.go(100)
+    assert not bench.go(15_000), "the next start has two looks again"
+    assert bench.t.doubted == 1
 
 
 @pytest.mark.parametrize("changes", [{"proved": False}, {"signal": r.TRANSMITTER_LOW}, {"moved": 1}])
@@ -94,10 +126,11 @@ def test_l5_nothing_is_judged_of_a_pump_not_proved_a_signal_out_of_range_or_a_le
     bench.go(0, **changes)
     bench.go(1000, **changes)
     bench.go(60_000, **changes)
-    assert not bench.t.frozen
+    assert not bench.t.frozen and not bench.t.doubted
     assert bench.t.watching == ("moved" not in changes)
     bench.go(100)
-    assert not bench.go(29_900) or "signal" in changes
+    bench.go(15_000)
+    assert not bench.go(14_900) or "signal" in changes
     assert not bench.t.frozen
     bench.go(100)
     assert bench.t.frozen == ("moved" not in changes)
@@ -141,6 +174,7 @@ def test_l5_a_start_after_high_fell_and_a_fall_after_a_start_begin_the_thirty_se
     assert not bench.go(10_000, moved=0, level_mm=600, fell=r.HIGH)
     assert not bench.go(29_900, moved=1, level_mm=600)
     assert bench.go(100, moved=1, level_mm=600)
+    assert bench.t.doubted == 0, "a fall has one look"
     bench.t.reset()
     assert not bench.t.failed()
 

@@ -42,9 +42,16 @@ def test_with_nothing_wrong_nothing_is_told():
     assert told(quiet()) == {}
 
 
+@pytest.mark.parametrize(("available", "tells"), [(3, False), (1, True), (2, True), (0, False)])
+def test_r2_a_level_that_does_not_fall_is_told_where_no_other_pump_can_help(available, tells):
+    c = quiet()
+    c.demand.boost, c.pair.available = 1, available
+    assert ("not_keeping_up" in told(c)) == tells
+
+
 ONE_REASON = [
     ("contacts.wet", r.HIGH, "high_water", 0), ("blind.reason", True, "level_lost", 0),
-    ("pair.both_long", True, "not_keeping_up", 0), ("demand.boost", 1, "not_keeping_up", 0),
+    ("pair.both_long", True, "not_keeping_up", 0),
     ("transmitter.apart", True, "floats_out_of_sequence", 0), ("transmitter.bad", True, "transmitter_failed", 0),
     ("transmitter.frozen", True, "transmitter_failed", 0),
     ("exercise.off_dry_min", 30 * DAY_MIN, "pour_and_test", 0),

@@ -60,7 +60,7 @@ class BeliefPart:
         return states
 
     def moves_at(self, state):
-        """Return the numbers of the moves that differ from `state`: only what is believed wet, or high, is suspected."""
+        """Return the numbers of the moves that differ from `state`: only what is believed wet or high is suspected."""
         seen: tuple = self.work.load(state)
         word: int = seen[0]
         wet: int = self.belief.wet | (word & HIGH)

@@ -374,6 +374,7 @@ class Controller:
 
     def _wanted(self) -> int:
         blind = self.blind
+        self.pair.doubted = self.transmitter.doubted
         return self.pair.step(self.demand.demand, blind.turn if blind.wants() else -1, blind.takes())
 
     def _switch(self, want: int) -> None:

@@ -62,6 +62,7 @@ class Pair:
         self.available = 0
         self.ready = 0
         self.cycles = 0
+        self.doubted = 0  # L5: the level stands still under the lead, as told before each step
 
     def reset(self) -> None:
         """Forget what made a pump suspect (D6)."""
@@ -217,16 +218,23 @@ class Pair:
         return 1 << self.lead
 
     def _hand_over(self, demand: int, out: int) -> bool:
-        # D4: a lead past max_run below lag hands over.  True in that step: it stops first, then the other starts.
-        alone = demand == 1 and self.lead >= 0 and out & (1 << self.lead) and self.settings[s.DUTY] != s.FIXED
-        self._overdue(alone)
-        if self.overdue:
-            if not self.gate.contacts & LAG and self._can_start(1 - self.lead):
-                if self.settings[s.SENSING] != s.SENSE_CURRENT:
-                    self.handed = 1 + self.lead
-                self.lead = 1 - self.lead
-                return True
+        # D4, L5: True in the step in which the lead hands over: it stops first, then the other starts.
+        alone = demand == 1 and self.lead >= 0 and out & (1 << self.lead)
+        self._overdue(alone and self.settings[s.DUTY] != s.FIXED)
+        if alone and (self._relieved(1 - self.lead) or self._tells(1 - self.lead)):
+            if self.settings[s.SENSING] != s.SENSE_CURRENT:
+                self.handed = 1 + self.lead
+            self.lead = 1 - self.lead
+            return True
         return False
+
+    def _relieved(self, other: int) -> int:
+        # D4: a lead past max_run, below lag.
+        return self.overdue and not self.gate.contacts & LAG and self._can_start(other)
+
+    def _tells(self, other: int) -> int:
+        # L5: the level stands still under the lead.  S1's rest without a running pump is enough, for then none runs.
+        return self.doubted == 1 and not self.timers.running(tm.REST_LAG + other) and self.available & (1 << other)
 
     def _overdue(self, alone: int) -> None:
         self.overdue = self.timers.on_delay(tm.LONG_RUN, self.overdue, alone, self._longest())

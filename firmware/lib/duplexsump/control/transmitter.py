@@ -20,7 +20,8 @@ from .ticks import const
 FROM_START = const(1)
 FROM_HIGH = const(2)  # high has fallen in mid-run: the water falls
 SIGNAL_MS = const(2000)  # NAMUR NE 43 asks that a failure signal be held, common practice for how long
-FROZEN_MS = const(30000)
+LOOK_MS = const(15000)  # under one pump, and again under the other
+FALL_MS = const(30000)
 
 
 class Transmitter:
@@ -32,6 +33,7 @@ class Transmitter:
         ("apart", STATE, 0, 0),  # floats and transmitter disagree
         ("watching", STATE, 0, 0),  # whose movement is still awaited: a run's from its start, or the level's from `at`
         ("at", STATE, 0, 0),  # the level step at which high fell
+        ("doubted", STATE, 0, 0),  # 1: it stood still, the other pump may tell; 2: it has been started
     )
 
     def __init__(self, settings: list[int], timers: "tm.Timers") -> None:
@@ -43,10 +45,12 @@ class Transmitter:
         self.apart = False
         self.watching = 0
         self.at = 0
+        self.doubted = 0
 
     def reset(self) -> None:
         """A reset gives a frozen transmitter another chance."""
         self.frozen = 0
+        self.doubted = 0
 
     def failed(self) -> bool:
         """Tell whether the level may not be believed."""
@@ -71,6 +75,8 @@ class Transmitter:
         """A pump was switched on in this step: from the next reading on, the level must move."""
         if self.settings[s.TRANSMITTER]:
             self._await(FROM_START)
+            if self.doubted:
+                self.doubted = 2
 
     def _await(self, since: int) -> None:
         self.watching = since
@@ -94,10 +100,23 @@ class Transmitter:
         if inputs[IN_LEVEL] != self.at if since == FROM_HIGH else inputs[IN_MOVED]:
             self.frozen = 0
             self.watching = 0
+            self.doubted = 0
         still = self.watching > 0 and proved and inputs[IN_TRANSMITTER] == TRANSMITTER_OK
-        if self.timers.on_delay(tm.FROZEN, False, still, FROZEN_MS):
+        if self._looked(still):
+            self._stood()
+
+    def _looked(self, still: bool) -> bool:
+        return self.timers.on_delay(tm.FROZEN, False, still, LOOK_MS if self.watching == FROM_START else FALL_MS)
+
+    def _stood(self) -> None:
+        # A level stands as well where inflow and pump are just equal: it moves while one pump hands over to the other.
+        if self.watching == FROM_START and not self.doubted:
+            self.doubted = 1
+            self.timers.arm(tm.FROZEN, LOOK_MS)
+        else:
             self.frozen = self.watching
             self.watching = 0
+            self.doubted = 0
 
     def _floats(self, gap: int) -> None:
         self.apart = self.timers.on_delay(tm.GAP, self.apart, gap, self.settings[s.SEQUENCE_TIME_MS])

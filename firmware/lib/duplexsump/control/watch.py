@@ -52,7 +52,12 @@ def _level(c: "Controller", inputs: list[int]) -> None:
 
 def _behind(c: "Controller", active: list[int]) -> object:
     # Once both pumps are told to be unavailable none is left that could keep up.
-    return (active[at.NOT_KEEPING_UP] or not active[at.NO_PUMP]) and (c.pair.behind() or c.demand.boost)
+    return (active[at.NOT_KEEPING_UP] or not active[at.NO_PUMP]) and (c.pair.behind() or _helpless(c))
+
+
+def _helpless(c: "Controller") -> object:
+    # R2: the level does not fall under the one pump that is available; of two the other may keep up.
+    return c.demand.boost and c.pair.available != 3
 
 
 def _own(c: "Controller", i: int) -> int:
