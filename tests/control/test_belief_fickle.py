@@ -328,3 +328,56 @@ def test_l6_water_that_answers_shows_high_to_be_right_and_what_is_dry_below_it_d
     assert (belief.wet, belief.dry) == was, "from the next step on, so that belief and demand go together"
     belief.step(wet, 0, 0, False)
     assert (belief.wet, belief.dry) == (wet & ~suspect, ~wet & 15 & ~suspect)
+
+
+# One that chatters ---------------------------------------------------------------------------------
+
+
+def apart(wet, rising, chatters, fitted=15):
+    """The suspects by order once the contacts have stood so for `sequence_time`."""
+    bench = Bench(wet, fitted)
+    bench.belief.chatters = chatters
+    bench.belief.rising = rising
+    bench.go(wet)
+    bench.go(wet, 20_000)
+    return bench.belief.order
+
+
+@pytest.mark.parametrize("rising", [0, 1])
+@pytest.mark.parametrize(("wet", "chatters", "suspects"), [
+    (OFF | LAG, LAG, LAG),  # over an off that hangs: the lead between them is honest
+    (LAG | HIGH, HIGH, LAG | HIGH), (LAG | HIGH, LAG, LAG | HIGH),
+    (LEAD, LEAD, LEAD), (OFF | LEAD | HIGH, HIGH, HIGH),
+])  # fmt: skip
+def test_l2_with_two_equally_small_explanations_the_one_that_chatters_is_taken(wet, rising, chatters, suspects):
+    # Nights 8496, 5722 and 20399 of seed 91001: no current sensed, both pumps ran dry for as long as it chattered.
+    assert apart(wet, rising, chatters) == suspects
+
+
+@pytest.mark.parametrize(("rising", "suspects"), [(0, LEAD | HIGH), (1, OFF | HIGH)])
+def test_l2_of_two_with_one_that_chatters_the_last_edge_decides(rising, suspects):
+    assert apart(LEAD | HIGH, rising, HIGH) == suspects
+
+
+@pytest.mark.parametrize("chatters", [0, LEAD | HIGH | OFF | LAG])
+@pytest.mark.parametrize(("rising", "suspects"), [(0, LEAD | HIGH), (1, OFF | LAG)])
+def test_l2_where_none_or_one_on_either_side_chatters_the_last_edge_decides(chatters, rising, suspects):
+    assert apart(LEAD | HIGH, rising, chatters) == suspects
+
+
+@pytest.mark.parametrize("rising", [0, 1])
+def test_l2_however_many_of_them_chatter_the_fewest_are_taken(rising):
+    assert apart(LEAD | LAG, rising, LEAD | LAG) == OFF
+
+
+def test_l2_one_that_chatters_proves_no_miss():
+    # Night 18323 of seed 91001: off found out, high began to chatter; its first turn and its second condemned lead and
+    # lag, and both pumps ran dry for 70 min.
+    for chatters, dead in ((0, LEAD | LAG), (HIGH, 0)):
+        bench = Bench(OFF)
+        bench.belief.make_suspect(OFF, OFF)
+        bench.go(OFF | HIGH)
+        bench.go(OFF)
+        bench.belief.chatters = chatters
+        bench.go(OFF | HIGH)
+        assert bench.belief.order == dead

@@ -536,3 +536,123 @@ def test_l6_a_move_of_high_itself_says_nothing_of_the_floats_below():
     bench = Bench()
     loaded_run(bench, r.HIGH, r.HIGH | r.LEAD)
     assert bench.belief.evidence == r.OFF | r.LEAD | r.LAG
+
+
+# A high that comes free, and one that a blind run has not moved -------------------------------------
+
+
+def blind_runs(bench, count):
+    """So many blind runs through which high stays wet, and the beginning of the next."""
+    for _ in range(count):
+        a_run(bench)
+    bench.go(0)
+    bench.b.started()
+
+
+@pytest.mark.parametrize("runs", [0, 1, 3])
+def test_l6_a_high_that_stayed_wet_through_a_run_and_comes_free_says_nothing_of_the_others(runs):
+    # Night 14657 of seed 91001: it came free in the second run, the honest floats below were dead from then on, and
+    # when it chattered both pumps ran dry for an hour.
+    bench = Blindly()
+    belief = bench.c.belief
+    blind_runs(bench, runs)
+    bench.b.rung = 3
+    bench.go(100, wet=0, running=1)
+    assert (bench.b.stayed, bench.b.rung) == (1, 0), "the rests begin anew all the same"
+    assert belief.evidence & 7 == (0 if runs else 7)
+    bench.go(34_900, wet=0, running=1)
+    assert bench.b.tried == 0
+
+
+@pytest.mark.parametrize("wet", [0, r.HIGH])
+def test_l6_a_high_that_has_been_dry_meanwhile_is_tried_afresh(wet):
+    bench = Blindly()
+    blind_runs(bench, 1)
+    assert bench.b.tried == r.HIGH
+    bench.go(35_000, running=1)
+    bench.go(5_000, wet=wet)
+    assert bench.b.tried == wet
+    bench.go(bench.rest_ms())
+    bench.b.started()
+    assert bench.b.tried == wet, "the run itself changes nothing"
+    bench.go(100, wet=0, running=1)
+    assert bench.b.tried == wet
+    assert bench.c.belief.evidence & 7 == (0 if wet else 7)
+
+
+@pytest.mark.parametrize("suspects", [r.HIGH, r.HIGH | r.LAG])
+def test_l6_a_high_that_a_blind_run_does_not_move_is_suspect_by_evidence(suspects):
+    bench = Blindly()
+    belief = bench.c.belief
+    belief.order, belief.evidence = suspects, 0
+    bench.go(0)
+    bench.b.started()
+    assert bench.go(34_900, running=1) == "running"
+    assert belief.evidence == 0
+    assert bench.go(100, running=1) == "resting"
+    assert belief.evidence == r.HIGH
+
+
+@pytest.mark.parametrize("changes", [{"wet": 0}, {"loaded": True}])
+def test_l6_a_run_that_high_answered_or_that_was_loaded_is_no_evidence_against_it(changes):
+    bench = Blindly()
+    belief = bench.c.belief
+    belief.order, belief.evidence = r.HIGH, 0
+    bench.b.live = 1  # a load alone proves it right no more
+    bench.go(0)
+    bench.b.started()
+    bench.go(100, running=1, loaded=True)
+    bench.go(34_900, running=1, **changes)
+    bench.go(100, running=1, wet=changes.get("wet", r.HIGH))
+    assert bench.b.state == blind.RESTING
+    assert not belief.evidence & r.HIGH
+
+
+def test_l6_a_run_cut_short_by_a_pump_that_is_gone_has_tried_nothing():
+    bench = Blindly()
+    belief = bench.c.belief
+    belief.order, belief.evidence = r.HIGH, 0
+    bench.go(0)
+    bench.b.started()
+    assert bench.go(3_000, running=0) == "resting"
+    assert (bench.b.tried, belief.evidence) == (0, 0)
+
+
+def test_l6_a_run_that_finds_the_pit_empty_before_its_time_has_tried_high():
+    bench = Blindly()
+    belief = bench.c.belief
+    belief.order, belief.evidence = r.HIGH, 0
+    bench.go(0)
+    bench.b.started()
+    assert bench.go(9_000, running=1, dry=1) == "resting"
+    assert (bench.b.tried, belief.evidence) == (r.HIGH, r.HIGH)
+
+
+def test_l6_what_was_tried_before_a_run_that_is_cut_short_stays_tried():
+    bench = Blindly()
+    blind_runs(bench, 1)
+    assert bench.go(3_000, running=0) == "resting"
+    assert bench.b.tried == r.HIGH
+
+
+def test_l6_a_high_that_turned_wet_in_the_run_has_not_been_tried_by_it():
+    bench = Blindly()
+    bench.c.belief.evidence = 0
+    bench.c.belief.wiring = r.LEAD
+    bench.go(0, wet=0)
+    bench.b.started()
+    bench.go(34_900, running=1)
+    bench.go(100, running=1)
+    assert bench.b.state == blind.RESTING
+    assert not bench.c.belief.evidence & r.HIGH
+
+
+def test_l6_a_lower_float_that_hangs_after_high_was_found_out_makes_nobody_believe_high_again():
+    # Night 19526 of seed 91001, a feedback sensed: two against two by then, and both pumps ran dry for an hour.
+    rig = ready(sensing=WITH_FEEDBACK)
+    rig.set(high=1).run(20 + 10 + 40)
+    assert rig.c.belief.evidence == r.HIGH
+    rig.set(lead=1).run(200)
+    assert {"lead", "high"} <= rig.suspects()
+    assert rig.pumps_on() == (0, 0)
+    assert rig.active("level_lost")

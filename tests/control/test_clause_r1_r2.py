@@ -1,6 +1,7 @@
 """R1 and R2: underload and no draw-down.  Each test is one claim of the narrative, in numbers."""
 
 import pytest
+from duplexsump.control.records import OFF
 
 from tests.control.clause_bench import NEAR, near, pump_1_only
 from tests.rig import WITH_CURRENT, ready
@@ -205,3 +206,43 @@ def test_r1_a_pump_that_moves_nothing_beside_one_that_does_is_told_within_second
     rig.run(60)
     assert rig.raised("pump_1_unavailable") != []
     assert rig.raised("pump_1_unavailable")[0] - began < 20.0
+
+
+def both_below_lead():
+    """Both pumps drew the pit down from lag and go on below lead."""
+    rig = ready(sensing=WITH_CURRENT)
+    rig.fill("off", "lead", "lag").run(15)
+    rig.drain("lag", "lead").run(3)
+    assert rig.pumps_on() == (1, 1)
+    return rig
+
+
+@pytest.mark.parametrize("n", [0, 1])
+def test_r1_underload_beside_a_pump_that_stays_loaded_is_no_empty_pit(n):
+    # Night 7697 of seed 91001: an air lock below lead stopped the good pump as well and had a good off blamed.
+    rig = both_below_lead()
+    rig.load[n] = "under"
+    rig.run(9)
+    assert rig.pumps_on() == (n, 1 - n)
+    assert rig.pump_state(n + 1) == "retry"
+    assert rig.suspects() == set()
+
+
+@pytest.mark.parametrize("n", [0, 1])
+def test_r1_where_the_other_runs_dry_after_it_off_is_suspect_all_the_same(n):
+    rig = both_below_lead()
+    rig.load[n] = "under"
+    rig.run(9)
+    rig.load[1 - n] = "under"
+    rig.run(9)
+    assert rig.pumps_on() == (0, 0)
+    assert rig.suspects() == {"off"}
+
+
+def test_r1_where_off_is_not_believed_wet_a_pump_that_stays_loaded_vouches_for_nothing():
+    rig = both_below_lead()
+    rig.c.belief.make_suspect(OFF, rig.c.contacts.wet)
+    rig.load[0] = "under"
+    rig.run(9)
+    assert rig.pumps_on() == (0, 0)
+    assert {rig.pump_state(1), rig.pump_state(2)}.isdisjoint(OUT)

@@ -92,6 +92,17 @@ def test_r3_each_pump_is_told_of_high_that_is_believed_wet(high):
     assert [pump.unseen for pump in rig.c.pumps] == [0, 0]
 
 
+@pytest.mark.parametrize("contact", ["off", "high"])
+def test_l2_belief_is_told_who_chatters(contact):
+    rig = ready(sensing=WITH_CURRENT)
+    assert told(rig).belief.chatters == 0
+    for wet in (1, 0, 1, 0, 1, 0):
+        rig.set(**{contact: wet}).run(0.5)
+    assert told(rig).belief.chatters == (r.OFF if contact == "off" else r.HIGH)
+    rig.run(12.0)
+    assert told(rig).belief.chatters == 0
+
+
 @pytest.mark.parametrize("wet", [(), ("off", "lead"), ("off", "lead", "lag"), ALL])
 @pytest.mark.parametrize("mains", [0, 1])
 def test_a4_d7_supply_exercise_and_belief_are_told_what_runs_on_what(wet, mains):

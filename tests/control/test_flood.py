@@ -379,6 +379,57 @@ def test_i6_a_pump_switched_off_before_it_took_its_try_does_not_hold_up_the_othe
     assert rig.starts(2, began)[0] - began <= 60.3
 
 
+# A run beside which the other waits for its try ----------------------------------------------------
+
+
+@pytest.mark.parametrize(("ran_ms", "left_ms"), [(8_300, 1_700), (9_900, 100), (100, 9_900)])
+def test_r3_a_try_that_was_to_come_soon_still_does_when_the_run_beside_it_trips(n, ran_ms, left_ms):
+    # Night 55 of seed 9822, class below_0.9: one pump locked by air, the other's sensor bad; the floor got wet while
+    # the first try, due in 1.7 s, waited for 10 s more.
+    bench = beside(n)
+    bench.f.turn = n
+    assert bench.tick(out=1 << n, ready=1 << n) == 10_000
+    bench.at(ran_ms)
+    bench.pumps[n].state = pm.RETRY
+    bench.timers.arm(tm.REST_FLOOD + n, 10_000)
+    assert bench.tick() == left_ms
+    assert (bench.f.rung, bench.f.aside) == (0, 0)
+    assert bench.at(10_000) == [pm.FLOOD_TRIAL * (k != n) for k in range(2)], "not the one that still rests"
+
+
+def test_r3_a_try_granted_and_not_yet_taken_when_the_run_beside_it_trips_is_the_only_one(n):
+    bench = beside(n)
+    bench.tick(out=1 << n, ready=1 << n)
+    assert bench.at(10_000)[1 - n] == pm.FLOOD_TRIAL
+    bench.pumps[n].state = pm.RETRY
+    assert bench.tick() is None
+
+
+def test_r3_a_pump_that_is_ready_after_all_takes_the_try_away(n):
+    bench = beside(n)
+    bench.tick(out=1 << n, ready=1 << n)
+    bench.at(8_300)
+    bench.pumps[n].state = pm.IDLE
+    assert bench.tick(ready=1 << n) is None
+    assert (bench.f.rung, bench.f.aside) == (0, 0)
+
+
+@pytest.mark.parametrize("jams", range(4))
+@pytest.mark.parametrize("rests", range(4))
+def test_r3_who_is_jammed_waits_for_who_is_not_and_who_rests_for_who_does_not(n, jams, rests):
+    bench = Bench()
+    bench.f.turn = n
+    for k, pump in enumerate(bench.pumps):
+        pump.cause = pm.OVERLOAD if jams >> k & 1 else pm.FAILED_START
+    bench.tick()
+    for k in range(2):
+        if rests >> k & 1:
+            bench.timers.arm(tm.REST_FLOOD + k, 20_000)
+    mine, other = [(jams >> k & 1, rests >> k & 1) for k in (n, 1 - n)]
+    first = 1 - n if mine > other else n
+    assert bench.at(10_000) == [pm.FLOOD_TRIAL * (k == first) for k in range(2)]
+
+
 # With a controller round it ------------------------------------------------------------------------
 
 

@@ -7,6 +7,7 @@ import pytest
 from duplexsump.control import records
 
 from tests.second_pit import faults as fl
+from tests.second_pit import listed
 from tests.second_pit.brain import BRAINS, Firmware
 from tests.second_pit.campaign import judge, one_line, results, table
 from tests.second_pit.faults import KINDS, Fault
@@ -581,6 +582,47 @@ def test_a_night_lost_before_anything_could_be_done_is_listed_with_its_reason(se
     assert result.flooded and not result.avoidable
     assert (result.lost, result.deaf) == (kind == "lost", kind == "deaf"), one_line(result)
     assert not result.silent
+
+
+@pytest.mark.long
+@pytest.mark.parametrize(("seed", "group", "number", "why"), [
+    (9822, "below_0.9", 102, listed.NO_READING), (9822, "below_0.9", 198, listed.FICKLE),
+    (9931, "all", 8, listed.FICKLE), (9611, "below_0.9", 180, listed.RISING),
+])  # fmt: skip
+def test_what_the_narrative_lists_as_open_is_listed_with_its_reason(seed, group, number, why):
+    result = judge(draw(seed, number, group), number)
+    assert result.listed == [why], one_line(result)
+    assert not result.dry_over and not result.healthy_alarms
+    assert f"listed: {why}" in one_line(result)
+
+
+@pytest.mark.long
+def test_a_dry_run_that_nothing_tells_of_must_be_called():
+    result = judge(draw(9822, 102, "below_0.9"), 102, "silent")
+    assert result.dry_over and not result.listed, one_line(result)
+
+
+@pytest.mark.long
+def test_a_flood_that_nothing_fitted_could_have_told_is_no_silent_one():
+    result = judge(draw(9511, 319, "below_0.9"), 319)
+    assert result.deaf and not result.silent, one_line(result)
+
+
+@pytest.mark.parametrize(("sensing", "lower", "high_faults", "unread"), [
+    (0, "cut", ("float-stuck-wet",), True), (1, "cut", ("float-wire",), True), (2, "cut", ("float-stuck-wet",), False),
+    (0, "sound", ("float-stuck-wet",), False), (0, "cut", (), False), (0, "cut", ("float-stuck-dry",), False),
+])  # fmt: skip
+def test_where_nothing_is_left_to_be_read(sensing, lower, high_faults, unread):
+    pit = Pit(make_night(make_site(sensing=sensing, transmitter=False), 0.0))
+    for f in pit.floats.floats:
+        f.read()
+    for f in pit.floats.floats[:HIGH] if lower == "cut" else ():
+        f.stick(False)
+    high = pit.floats.floats[HIGH]
+    for kind in high_faults:
+        high.cut() if kind == "float-wire" else high.stick(kind == "float-stuck-wet")
+    high.read()
+    assert listed.no_reading(pit) is unread
 
 
 @pytest.mark.parametrize(("at_s", "floods"), [(0.0, False), (1500.0, True)])

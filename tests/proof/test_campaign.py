@@ -111,6 +111,39 @@ def test_a_dry_run_without_a_reading_left_is_listed_with_its_reason_and_must_be_
 
 
 @pytest.mark.long
+@pytest.mark.parametrize(("peak", "sensing", "names", "allowed_s"), [
+    (59.5, "nothing", ("off-stuck-wet",), 600.0), (59.5, "feedback", ("off-chattering",), 600.0),
+    (59.5, "current", ("off-stuck-wet",), 0.0), (18.0, "nothing", ("off-stuck-wet",), 0.0),
+    (59.5, "nothing", ("pump1-jammed",), 0.0), (59.5, "nothing", (), 0.0),
+    (5.0, "current", ("off-stuck-wet", "pump1-jammed"), 600.0), (5.0, "current", ("pump1-left-in-hand",), 300.0),
+])  # fmt: skip
+def test_how_long_a_dry_run_is_allowed_to_be(peak, sensing, names, allowed_s):
+    night = dataclasses.replace(nights.draw(1, 0), peak_gpm=peak, sensing=sensing, names=names)
+    assert nights.dry_run_s(night) == allowed_s
+
+
+@pytest.mark.long
+@pytest.mark.parametrize("number", [19574, 2463])
+def test_what_l4_has_learnt_of_a_storm_runs_a_pump_dry_once_over_an_off_that_hangs(number):
+    record = night_run.run(91001, number)
+    assert 50.0 < record["longest_dry_run_s"] < 130.0
+    assert record["broken"] == ""
+
+
+@pytest.mark.long
+@pytest.mark.parametrize("number", [5722, 8496, 14657, 18323, 19526, 20399])
+def test_no_pump_runs_dry_without_end_over_two_floats_where_something_tells_which_of_them_hangs(number):
+    record = night_run.run(91001, number)
+    assert record["broken"] == "" and record["excused"] == ""
+
+
+@pytest.mark.long
+def test_what_one_pump_lifts_runs_back_through_the_other_without_a_check_valve_and_is_called():
+    record = night_run.run(91001, 7697)
+    assert (record["must"], record["broken"]) == ("alarm", "")
+    assert not record["dry"] and record["lead_s"] > 60.0
+
+
 def test_pumps_that_still_draw_a_flooded_floor_down_have_recovered_and_pumps_that_rest_have_not():
     assert night_run.run(80001, 15401)["broken"] == ""
     with mock.patch.object(night_run, "_runs_at", return_value=False):

@@ -3,14 +3,12 @@
 import multiprocessing
 from dataclasses import asdict, dataclass, field
 
+from . import listed
 from .brain import BRAINS
 from .faults import clock
 from .night import run
 from .nights import draw
 from .oracle import POLICIES, Oracle, TakesOver
-from .site import setting
-
-SLACK_S = 5.0  # a dry run may outlast blind_run by the debounce, the shortest run and a tick
 
 
 @dataclass
@@ -33,7 +31,8 @@ class Result:
     silent: bool = False
     late: bool = False
     longest_dry_s: float = 0.0
-    dry_over: bool = False  # a run dried longer than blind_run allows
+    dry_over: bool = False  # a run dried longer than blind_run allows, and nothing excuses it
+    listed: list = field(default_factory=list)  # what the narrative lists as open and was excused
     longest_dry_at: float = 0.0
     dry_s: float = 0.0
     starts_per_hour: list = field(default_factory=list)
@@ -95,14 +94,24 @@ def judge(night, number=0, brain="firmware", log=None):
     result.longest_dry_s = round(watch.longest_dry, 1)
     log_of = max(watch.pumps, key=lambda p: p.longest_dry)
     result.longest_dry_at = round(log_of.longest_at, 1)
-    result.dry_over = watch.longest_dry > setting(night.site, "blind_run") / 1000 + SLACK_S
+    result.dry_over = watch.dry_over
+    if watch.longest_dry > watch.dry_limit and not watch.dry_over:
+        read = log_of.longest_read > watch.dry_limit
+        result.listed.append(listed.FICKLE if read else listed.NO_READING)
     result.dry_s = round(watch.dry_s, 1)
     result.starts_per_hour = [pump.most_starts() for pump in watch.pumps]
     result.violations = watch.violations
     result.alarms = list(watch.raised)
     if not night.faults and night.extras["peak"] <= 0.9:
-        result.healthy_alarms = list(watch.raised)
+        result.healthy_alarms = [name for name in watch.raised if not _grown(name, night)]
+        if len(result.healthy_alarms) < len(watch.raised):
+            result.listed.append(listed.RISING)
     return result
+
+
+def _grown(name, night):
+    # J3: a check valve that is told though it is sound.
+    return name.endswith("check_leaks") and listed.rising(night)
 
 
 def _job(task):
@@ -160,7 +169,7 @@ def worst(found, most=25):
         return (bool(r.avoidable) and r.silent, r.silent, bool(r.avoidable), bool(r.violations), r.dry_over,
                 bool(r.healthy_alarms), r.wet_s, r.longest_dry_s)
 
-    wrong = ("avoidable", "deaf", "lost", "silent", "late", "violations", "dry_over", "healthy_alarms")
+    wrong = ("avoidable", "deaf", "lost", "silent", "late", "violations", "dry_over", "healthy_alarms", "listed")
     bad = [r for r in found if any(getattr(r, name) for name in wrong)]
     return [one_line(r) for r in sorted(bad, key=weight, reverse=True)[:most]]
 
@@ -184,6 +193,7 @@ def one_line(r):
         wrong.append(f"{len(r.violations)} violations: {r.violations[0][1]} at {clock(r.violations[0][0])}")
     if r.healthy_alarms:
         wrong.append("healthy alarms: " + " ".join(r.healthy_alarms))
+    wrong += [f"listed: {why}" for why in r.listed]
     what = "; ".join(r.faults) or "no fault"
     return f"{r.line}  [{', '.join(wrong)}] peak {r.peak:.2f}, sensing {r.sensing}; {what}"
 

@@ -6,6 +6,7 @@ asked of the brain, for the timeline and the healthy nights.
 
 from duplexsump.control import records
 
+from . import listed
 from .faults import KINDS
 from .floats import HIGH, LAG, LEAD, NAMES
 from .site import setting
@@ -13,13 +14,14 @@ from .water import STEP_S
 
 CALL_S = 1800.0  # a call this long before the floor gets wet belongs to that flood
 LENIENT_S = 3.0  # a contact that read wet so lately may still be wet to a debounced reading
+SLACK_S = 5.0  # a dry run may outlast blind_run by the debounce, the shortest run and a tick
 EXCUSES = ("pumps", "sensors", "mains", "battery", "resets", "selector")
 
 
 class Episode:
     """One flood: from the floor getting wet to its being dry for good, with the calls around it."""
 
-    __slots__ = ("below_s", "called_before_s", "called_s", "deaf", "dry_s", "wet_s")
+    __slots__ = ("below_s", "called_before_s", "called_s", "deaf", "dry_s", "told", "wet_s")
 
     def __init__(self, wet_s, called_before_s, deaf=False, below_s=0.0):
         self.wet_s = wet_s
@@ -28,17 +30,21 @@ class Episode:
         self.called_s = None  # when first called during the flood
         self.below_s = below_s  # when the water last stood below lead
         self.deaf = deaf  # on its way up from lead the water was told of by nothing that is sound
+        self.told = not deaf  # ... nor while it stood on the floor
 
     @property
     def silent(self):
-        """Nobody was called, neither on its way nor while it stood."""
-        return self.called_before_s is None and self.called_s is None
+        """Nobody was called, neither on its way nor while it stood, though something that is sound told of it."""
+        return self.called_before_s is None and self.called_s is None and self.told
 
 
 class PumpLog:
     """Starts, stops and dry running of one pump."""
 
-    __slots__ = ("dry_now", "dry_s", "dry_since", "longest_at", "longest_dry", "on", "starts", "stop_s", "useless_s")
+    __slots__ = (
+        "called", "dry_now", "dry_s", "dry_since", "longest_at", "longest_dry", "longest_read", "on", "read_s",
+        "starts", "stop_s", "useless_s",
+    )  # fmt: skip
 
     def __init__(self):
         self.on = 0
@@ -46,9 +52,12 @@ class PumpLog:
         self.stop_s = None
         self.dry_now = 0.0
         self.dry_since = 0.0
+        self.read_s = 0.0  # of this dry run, while something told of the water
+        self.called = False  # somebody was called as it began
         self.dry_s = 0.0
         self.longest_dry = 0.0
         self.longest_at = 0.0
+        self.longest_read = 0.0
         self.useless_s = 0.0  # live, under water, and moving nothing
 
     def most_starts(self, window_s=3600.0):
@@ -87,6 +96,8 @@ class Watch:
         self.spacing = setting(site, "start_spacing") / 1000
         self.rests = [setting(site, name) / 1000 for name in ("min_off", "lag_min_off", "flood_min_off")]
         self.min_run = setting(site, "min_run") / 1000
+        self.dry_limit = setting(site, "blind_run") / 1000 + SLACK_S
+        self.dry_over = False  # a dry run was longer than that, and nothing excuses it
         self.boot_hold = setting(site, "boot_hold") / 1000
         self.suspect = 0
         self.told = False  # whether anything sound told of the water since it was last below lead
@@ -228,20 +239,35 @@ class Watch:
             self.say(t, "floor dry again")
         if episode.called_s is None and (self.horn or not self.relay):
             episode.called_s = t
+        episode.told = episode.told or self._sound()
 
     def _load(self, t, n, log, unit):
         dry = unit.dry() and log.on
         if dry:
             if log.dry_now == 0.0:
                 log.dry_since = t
+                log.read_s = 0.0
+                log.called = False
             log.dry_now += STEP_S
             log.dry_s += STEP_S
+            self._judge_dry(log)
             if log.dry_now > log.longest_dry:
-                log.longest_dry, log.longest_at = log.dry_now, log.dry_since
+                log.longest_dry, log.longest_at, log.longest_read = log.dry_now, log.dry_since, log.read_s
         else:
             log.dry_now = 0.0
         if unit.airlocked and unit.cover >= 1.0:
             log.useless_s += STEP_S
+
+    def _judge_dry(self, log):
+        # Only the time in which something tells of the water counts; where nothing does, somebody is called at once.
+        soon = log.dry_now <= listed.CALLED_S
+        log.called = log.called or (soon and bool(self.horn or not self.relay))
+        unread = listed.no_reading(self.pit)
+        if not unread:
+            log.read_s += STEP_S
+        fickle = listed.FICKLE_DRY_S + SLACK_S if listed.comes_and_goes(self.pit) else 0.0
+        if log.read_s > max(self.dry_limit, fickle) or (unread and not soon and not log.called):
+            self.dry_over = True
 
     # -- starts and stops --------------------------------------------------------------------------
 

@@ -160,7 +160,7 @@ def _called(night, trace, site):
 
 def dry_limit_s(night, site):
     """Return the longest dry run allowed in a night, in seconds: `blind_run`, or the written table's where longer."""
-    return max(site.settings[s.BLIND_RUN_MS] / 1000.0, nights.dry_run_s(night.names))
+    return max(site.settings[s.BLIND_RUN_MS] / 1000.0, nights.dry_run_s(night))
 
 
 def _single_float(night):

@@ -110,13 +110,16 @@ def both(row, names):
     return all(set(names) & set(kinds) for kinds in row["both"])
 
 
-def dry_run_s(names):
-    """Return the longest dry run in seconds that the written table allows for these faults; 0.0: `blind_run` alone."""
-    rows = _table()["dry_run"]
+def dry_run_s(night):
+    """Return the longest dry run in seconds that the written table allows in a Night; 0.0: `blind_run` alone."""
+    return max((row["longest_s"] for row in _table()["dry_run"] if _allows(row, night)), default=0.0)
+
+
+def _allows(row, night):
     faults, _pairs = table()
-    groups = {faults[name][0] for name in names}
-    return max((row["longest_s"] for row in rows if groups & set(row["groups"]) and len(names) >= row["faults"]),
-               default=0.0)  # fmt: skip
+    named = {faults[name][0] for name in night.names} & set(row["groups"]) and len(night.names) >= row["faults"]
+    strong = night.peak_gpm > CARRIED_GPM or not row.get("strong")
+    return named and strong and night.sensing in row.get("sensing", [night.sensing])
 
 
 @dataclass(frozen=True)

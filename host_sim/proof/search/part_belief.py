@@ -18,7 +18,8 @@ class BeliefPart:
     """The real belief.  A move is (TURNED, debounced word), a tick; or (RESET, 0) or (SUSPECTED, contacts), an instant.
 
     A reset or a verdict comes right after some step; taken as a move of its own, it
-    is tried after every one.
+    is tried after every one.  No contact chatters here: L1 decides between explanations that are equally small, and
+    each of them comes up by its own last edge.
     Observers: the word before, and the ticks since it last changed.
     """
 
@@ -43,8 +44,8 @@ class BeliefPart:
         self.work = self.form.work
         self.sequence = coarse.ticks(world, "sequence_time")
         words = [w for w in range(16) if not w & ~fitted]
-        # L3, L4 and R1 make suspect, by evidence, off, lead, lag, or all that is believed wet.
-        evidence = (OFF, LEAD, LAG, 15) if every else (OFF,)
+        # L3, L4 and R1 make suspect, by evidence, off, lead, lag, or all that is believed wet; L6 a wet high.
+        evidence = (OFF, LEAD, LAG, HIGH, 15) if every else (OFF,)
         self.moves = [(TURNED, word) for word in words] + [(RESET, 0)] + [(SUSPECTED, mask) for mask in evidence]
 
     def start(self):
@@ -59,9 +60,10 @@ class BeliefPart:
         return states
 
     def moves_at(self, state):
-        """Return the numbers of the moves that differ from `state`: only what is believed wet is made suspect."""
-        self.work.load(state)
-        wet: int = self.belief.wet
+        """Return the numbers of the moves that differ from `state`: only what is believed wet or high is suspected."""
+        seen: tuple = self.work.load(state)
+        word: int = seen[0]
+        wet: int = self.belief.wet | (word & HIGH)
         return [i for i, (kind, mask) in enumerate(self.moves) if kind != SUSPECTED or mask & wet]
 
     def step(self, state: bytes, move: tuple):
@@ -96,7 +98,7 @@ class BeliefPart:
             if b.suspect:
                 breach = "I12", f"contacts {b.suspect} are still suspect after a reset"
         else:
-            b.make_suspect(mask & b.wet, word)
+            b.make_suspect(mask & (b.wet | (word & HIGH)), word)
         return self.work.save_within((word, 0)), breach
 
     def _out_of_order(self):

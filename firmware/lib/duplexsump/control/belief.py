@@ -65,6 +65,7 @@ class Belief:
         self.raised = 0
         self.dried = 0
         self.running = 0  # pumps that are on, as told before each step
+        self.chatters = 0  # contacts that chatter (L1), told likewise
 
     def begin(self, wet: int) -> None:
         """Believe everything at power-up; before any edge, wet wins."""
@@ -232,7 +233,7 @@ class Belief:
         # A higher contact that rises and falls with a lower one dry proves the miss.
         self.missed &= ~wet
         self.before &= ~wet
-        rose &= self.wet
+        rose &= self.wet & ~self.chatters  # one that chatters proves nothing
         fell &= self.over
         for i in range(1, 4):
             if (rose | fell) & (1 << i):
@@ -284,8 +285,8 @@ class Belief:
         """L2: the fewest contacts without which all readings are in order.
 
         Below a cut all should be wet, above it all dry.  Of cuts that need as
-        few suspects, a rise takes the highest (the lower contact missed its
-        turn), a fall the lowest.
+        few suspects, one with a contact that chatters is taken; else a rise
+        takes the highest (the lower contact missed its turn), a fall the lowest.
         """
         best = self._fewer(15, wet ^ CUTS[0], rising)
         best = self._fewer(best, wet ^ CUTS[1], rising)
@@ -299,6 +300,5 @@ class Belief:
 
     def _fewer(self, best: int, wrong: int, rising: int) -> int:
         wrong &= self._known()
-        if BITS[wrong] < BITS[best] or (rising and BITS[wrong] == BITS[best]):
-            return wrong
-        return best
+        more = BITS[wrong] - BITS[best] or (not wrong & self.chatters) - (not best & self.chatters)
+        return wrong if more < 0 or (rising and not more) else best

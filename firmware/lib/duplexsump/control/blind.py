@@ -56,6 +56,7 @@ class Blind:
         ("both", STATE, 0, 0),  # this run takes both pumps
         ("spent", STATE, 0, 0),  # those of them that have underloaded
         ("covered", STATE, 0, 0),  # off was believed wet when it began, or high read wet
+        ("tried", STATE, 0, 0),  # high, when it has stayed wet through a blind run
         ("live", STATE, 0, 0),  # a contact below high has moved since high turned wet: not all of them are dead
     )
 
@@ -74,6 +75,7 @@ class Blind:
         self.both = 0
         self.spent = 0
         self.covered = 0
+        self.tried = 0
         self.live = 0
         self.loaded = False
         self.dry = 0
@@ -121,6 +123,8 @@ class Blind:
         if not wet & HIGH:
             self.untried = HIGH
             self.live = 0
+            if self.state != RUNNING:
+                self.tried = 0
         elif self.moved and self.moved < HIGH:
             self.live = 1
         if self.timers.rang[tm.BLIND_REST]:
@@ -162,7 +166,8 @@ class Blind:
             over = True
         if self._high_answers(wet):
             self._full()
-            self.belief.prove_high(wet)
+            if not self.tried:  # it had stayed wet through a run: a float that comes free says nothing of the others
+                self.belief.prove_high(wet)
         self.spent |= self.dry
         if over or not running & ~self.spent:
             self._rest(wet)
@@ -192,10 +197,13 @@ class Blind:
 
     def _rest(self, wet: int) -> None:
         self.event(FULL if self.stayed else EMPTY)
+        if self.spent or not self.timers.running(tm.BLIND_RUN):  # not cut short by a pump that is gone
+            self.tried = HIGH
+        self.tried &= wet
         self.timers.stop(tm.BLIND_RUN)
         rung = self.rung
-        if self.covered & OFF and not self.stayed:
-            self.belief.make_suspect(OFF, wet)  # no run so long leaves it wet
+        if not self.stayed:
+            self.belief.make_suspect(self.covered & (OFF | self.tried), wet)  # no run so long leaves either wet
         if wet & HIGH:
             self.untried = 0
         elif not rung and not (self.covered & OFF and self.stayed):

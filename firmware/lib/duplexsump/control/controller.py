@@ -249,6 +249,7 @@ class Controller:
         self.supply.loaded = self.gate.out & self.supply.on_battery
         self.transmitter.step(inputs, self._proved(), c.wet, c.fell)
         self.belief.running = self.gate.out
+        self.belief.chatters = inputs[IN_CHATTER]
         self.belief.step(c.wet, c.rose, c.fell, self.transmitter.failed())
         self.supply.demanded = self.demand.demand
         self.supply.running = self.gate.out

@@ -92,14 +92,18 @@ class FloodRetries:
         return False
 
     def _anew(self) -> None:
-        # The run beside which the times grew is over: they begin anew, for nobody else pumps now.
+        # The run beside which the times grew is over: they begin anew, for nobody else pumps now.  A try that was to
+        # come sooner still does.
         self.rung = 0
         self.aside = 0
-        self.timers.stop(tm.FLOOD_TRY)
+        if self.timers.running(tm.FLOOD_TRY):
+            self.timers.arm(tm.FLOOD_TRY, min(STEPS_MS[0], self.timers.left_ms(tm.FLOOD_TRY)))
 
     def _over(self) -> None:
         # A pump is ready in the usual way, or the water is down: no try is owed.
-        self._anew()
+        self.rung = 0
+        self.aside = 0
+        self.timers.stop(tm.FLOOD_TRY)
         self.second = 0
         for pump in self.pumps:
             if pump.trial == pm.FLOOD_TRIAL:
@@ -122,11 +126,17 @@ class FloodRetries:
             self.timers.arm(tm.FLOOD_TRY, self._delay_ms())
 
     def _first(self, barred: int) -> int:
-        # Whose turn it is, unless it may not, or is jammed and the other, which may, is not.
+        # Whose turn it is, unless it may not, or the other may and has better prospects.
         n = self.turn
-        if self._may(1 - n, barred) and (not self._may(n, barred) or (self._jams(n) and not self._jams(1 - n))):
+        if self._may(1 - n, barred) and (not self._may(n, barred) or self._yields(n)):
             n = 1 - n
         return n
+
+    def _yields(self, n: int) -> bool:
+        # Who is jammed yields to who is not, and of two alike who still rests (S1) to who could start at once.
+        if self._jams(n) != self._jams(1 - n):
+            return self._jams(n)
+        return self.timers.running(tm.REST_FLOOD + n) and not self.timers.running(tm.REST_FLOOD + 1 - n)
 
     def _jams(self, n: int) -> bool:
         return self.pumps[n].cause == pm.OVERLOAD

@@ -95,8 +95,8 @@ class Pair:
         """R1: pump `n` has run in underload for dry_run.  Returns True when the pit is empty."""
         bit = 1 << n
         pump = self.pumps[n]
-        never = not pump.loaded and self.belief.wet & OFF
-        if not self.belief.wet & (LEAD | LAG | HIGH) and not never:
+        covered = self.belief.wet & OFF and (not pump.loaded or self.pumps[1 - n].steady)
+        if not self.belief.wet & (LEAD | LAG | HIGH) and not covered:
             self.belief.make_suspect(self.belief.wet & OFF, self.contacts.wet)
             self.belief.found_dry(self.belief.raised, self.contacts.wet)
             return True
