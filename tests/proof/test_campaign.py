@@ -111,6 +111,27 @@ def test_a_dry_run_without_a_reading_left_is_listed_with_its_reason_and_must_be_
 
 
 @pytest.mark.long
+@pytest.mark.parametrize(("number", "reason"), [
+    (14263, "high and a float below"), (23115, "high reads wet"), (30216, "the transmitter froze at lag")])
+def test_two_floats_against_two_and_a_transmitter_that_froze_between_two_pumps_are_listed_and_called(number, reason):
+    record = night_run.run(113001, number)
+    assert record["longest_dry_run_s"] > 600.0
+    assert (record["broken"], record["excused"].startswith(reason)) == ("", True)
+    with mock.patch.object(excused, "stands", return_value=False):
+        assert "nobody was called" in night_run.run(113001, number)["broken"]
+
+
+@pytest.mark.long
+def test_a_call_goes_on_where_high_fails_under_the_water_that_it_called_for():
+    # High water at 753 s, `high` dead from 1103 s on with the water still over it, the floor wet at 1223 s.
+    record = night_run.run(113001, 42920)
+    assert record["broken"] == ""
+    assert record["lead_s"] == pytest.approx(470.0, abs=2.0)
+    with mock.patch.object(night_run.warning, "passed_s", return_value=1000.0):
+        assert "no alarm that names it" in night_run.run(113001, 42920)["broken"], "another rise, another call"
+
+
+@pytest.mark.long
 @pytest.mark.parametrize(("peak", "sensing", "names", "allowed_s"), [
     (59.5, "nothing", ("off-stuck-wet",), 600.0), (59.5, "feedback", ("off-chattering",), 600.0),
     (59.5, "current", ("off-stuck-wet",), 0.0), (18.0, "nothing", ("off-stuck-wet",), 0.0),

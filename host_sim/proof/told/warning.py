@@ -2,8 +2,9 @@
 
 A horn of an hour ago for something else warns nobody.  What counts: a high or
 medium alarm of the flood itself, or one that `told.toml` promises for a fault
-of this run, raised before the floor got wet and not over by then; and the
-relays of a controller that is dead at that moment.
+of this run, raised before the floor got wet and not over by then; high water of this very
+rise that a failing `high` has ended while its relay calls on; and the relays
+of a controller that is dead at that moment.
 """
 
 from bisect import bisect_right
@@ -32,12 +33,23 @@ def lead_s(trace, faults):
     spans = [span for span in trace.outputs if span.name in CALLS and span.start_s <= wet_s]
     called = [max(alarm.raised_s, span.start_s) for alarm in trace.alarms for span in spans
               if alarm.name in names and alarm.priority in CALLING and alarm.raised_s <= min(wet_s, span.end_s)
-              and (alarm.cleared_s is None or alarm.cleared_s >= wet_s)]  # fmt: skip
+              and (_stands(alarm, wet_s) or _calls_on(alarm, span, trace))]  # fmt: skip
     # A controller that dies again and again drops its relays each time.
     again_s = AGAIN_S if any(fault.startswith(DYING) for fault in faults) else 0.0
     called += [span.start_s for span in trace.outputs
                if span.name == "controller" and span.start_s <= wet_s <= span.end_s + again_s]  # fmt: skip
     return wet_s - min(called) if called else None
+
+
+def _stands(alarm, at_s):
+    return alarm.cleared_s is None or alarm.cleared_s >= at_s
+
+
+def _calls_on(alarm, span, trace):
+    # `high` failed under water that has stood over it since: its alarm is over and its call is not (A3).
+    high_m = trace.contact_trip_m.get("high")
+    same = alarm.name == "high_water" and high_m is not None and alarm.raised_s >= passed_s(trace, high_m)
+    return same and span.name != "horn" and span.end_s >= trace.totals.floor_first_s
 
 
 def passed_s(trace, level_m):
