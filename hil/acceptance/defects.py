@@ -123,7 +123,7 @@ DEFECTS = (
     Defect("dry_run_trip", "underload is not noticed",
            "control/pump.py", "self._under(current == CURRENT_UNDER)", "self._under(False)"),
     Defect("dry_run_empty_pit", "an empty pit is taken for a pump fault",
-           "control/pair.py", "if not self.belief.wet & (LEAD | LAG | HIGH) and not never:", "if False:"),
+           "control/pair.py", "if not self.belief.wet & (LEAD | LAG | HIGH) and not covered:", "if False:"),
     Defect("lockout", "one more failure than is allowed before the lockout",
            "control/pump.py", "self.failures >= self.settings[s.RETRIES]", "self.failures > self.settings[s.RETRIES]"),
     Defect("flood_retries", "in a flood the same pump is retried every time",
