@@ -115,6 +115,36 @@ def test_l3_lead_and_lag_hung_wet_one_after_the_other_cost_three_blind_runs_at_m
     assert max(rig.stops(1)[-1], rig.stops(2)[-1]) - dry_at < 20 + 3 * 35
 
 
+def test_l3_lead_wet_over_a_wet_off_without_a_move_for_twice_not_keeping_up_is_looked_at_where_nothing_is_sensed():
+    rig = ready(sensing=WITH_FEEDBACK)
+    rig.fill("off", "lead").run(1195)
+    assert sum(rig.pumps_on()) == 1 and rig.suspects() == set()
+    rig.run(10)
+    assert rig.suspects() == {"lead"} and rig.pumps_on() == (0, 0)
+    rig.fill("lag").run(70)
+    assert rig.pumps_on() == (1, 1), "lag calls all the same"
+    rig.drain("lag", "lead").run(5)
+    assert rig.suspects() == set()
+
+
+def test_l3_a_move_of_any_contact_begins_the_long_time_over_a_wet_off_anew():
+    rig = ready(sensing=WITH_FEEDBACK)
+    rig.fill("off", "lead").run(1000).fill("lag").run(10).drain("lag").run(1150)
+    assert rig.suspects() == set() and rig.pumps_on() == (1, 1)
+
+
+@pytest.mark.parametrize("settings", [{"sensing": WITH_CURRENT}, {"sensing": WITH_FEEDBACK, "fitted": 11}])
+def test_l3_lead_wet_over_a_wet_off_is_believed_where_a_current_tells_or_nobody_else_could_call(settings):
+    rig = ready(**settings)
+    rig.fill("off", "lead")
+    if "fitted" in settings:  # without lag, and high hangs wet
+        rig.fill("high").drain("lead").run(60)
+        assert rig.suspects() == {"high"}
+        rig.fill("lead")
+    rig.run(1300)
+    assert "lead" not in rig.suspects() and rig.pumps_on() != (0, 0)
+
+
 def test_l3_with_current_sensing_lead_wet_alone_is_not_suspect():
     rig = ready(**NO_OFF)
     rig.set(lead=1).run(120)

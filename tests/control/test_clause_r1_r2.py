@@ -29,6 +29,30 @@ def test_r1_underload_with_nothing_wet_from_lead_up_is_an_empty_pit():
     assert not rig.active("pump_1_unavailable")
 
 
+def test_r1_an_off_that_a_dry_run_made_suspect_is_told_when_the_next_draw_down_has_not_turned_it():
+    rig = ready(sensing=WITH_CURRENT)
+    for cycle in (0, 1):
+        rig.fill("off", "lead").run(10)
+        rig.drain("lead").run(5)
+        assert not rig.active("floats_out_of_sequence"), cycle
+        rig.load = ["under", "under"]
+        rig.run(60)
+        rig.load = ["normal", "normal"]
+    assert rig.suspects() == {"off"} and rig.active("floats_out_of_sequence")
+
+
+def test_r1_an_off_that_the_next_draw_down_turns_was_good_and_is_not_told():
+    # The pump has worn in mid draw-down: it underloads over water, and the other draws the pit down.
+    rig = ready(sensing=WITH_CURRENT)
+    rig.fill("off", "lead").run(10)
+    rig.drain("lead").run(5)
+    rig.load[0] = "under"
+    rig.run(60)
+    assert rig.suspects() == {"off"}
+    rig.fill("lead").run(10).drain("lead", "off").run(60)
+    assert rig.suspects() == set() and rig.raised("floats_out_of_sequence") == []
+
+
 def test_r1_after_an_empty_pit_stops_go_by_time():
     rig = ready(sensing=WITH_CURRENT)
     rig.fill("off", "lead").run(10)

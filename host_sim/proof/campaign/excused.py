@@ -4,6 +4,8 @@ A row excuses a night from one promise and asks for what is left of it: a flood 
 has told of it for so long, a dry run without end that must be called at once.
 """
 
+from bisect import bisect_right
+
 from duplexsump.control import settings as s
 
 from host_sim.proof.campaign import nights
@@ -13,12 +15,26 @@ CONTACTS = ("off", "lead", "lag")
 GRACE_S = 2.0  # debounce, and the tick that follows
 
 
-def no_reading(names, sensing):
-    """Return the row that lets pumps run dry without end for these faults, None: no such row."""
+def no_reading(night, trace, site):
+    """Return the row that lets pumps run dry for long under the faults of a Night, None: no such row."""
     for row in nights.excuses("no_reading"):
-        if nights.both(row, names) and sensing in row["sensing"]:
+        if nights.both(row, night.names) and night.sensing in row["sensing"] and _froze(row, trace, site):
             return row
     return None
+
+
+def _froze(row, trace, site):
+    # Whether the transmitter froze above the contact that the row names; a row that names none asks for nothing.
+    if "froze_above" not in row:
+        return True
+    level_m = _turns_m(CONTACTS.index(row["froze_above"]), site)
+    froze_s = [event.time_s for event in trace.events
+               if event.kind == "fault" and event.data["name"] == "transmitter-frozen" and event.data["on"]]
+    return any(_level_m(trace, at_s) >= level_m for at_s in froze_s)
+
+
+def _level_m(trace, at_s):
+    return trace.level_m[max(0, bisect_right(trace.time_s, at_s) - 1)]
 
 
 def stands(trace, at_s):

@@ -74,7 +74,7 @@ def _excused(night, site, trace, dry_s):
     why = []
     if trace.totals.floor_first_s is not None and warning.lead_s(trace, night.names) is None:
         why.append(excused.untold(night, trace, site))
-    row = excused.no_reading(night.names, night.sensing)
+    row = excused.no_reading(night, trace, site)
     if row and dry_s > dry_limit_s(night, site) + DRY_GRACE_S:
         why.append(row["reason"])
     return "; ".join(reason for reason in why if reason)
@@ -132,7 +132,7 @@ def _broken(night, site, trace, control, dry_s, work):
             yield f"table: the floor was wet at {totals.floor_first_s:.1f} s, these faults must be survived dry"
         yield from _called(night, trace, site)
     limit = dry_limit_s(night, site)
-    row = excused.no_reading(night.names, night.sensing)
+    row = excused.no_reading(night, trace, site)
     if row and limit + DRY_GRACE_S < dry_s <= row["longest_s"]:
         began_s = longest_dry(trace, site, night.names)[1]
         if not excused.stands(trace, began_s + row["called_s"]):

@@ -41,6 +41,7 @@ class Belief:
         ("bobs", COUNTER, 0, 0),  # ... and how often it rose in this run
         ("raised", STATE, 0, 0),  # the contact that rose last, if all below it were dry
         ("dried", STATE, 0, 0),  # contacts that R1 found to have called into an empty pit, no other one moving since
+        ("untold", COUNTER, 0, 0),  # draw-downs to end before an `off` that R1 suspects is told
     )
 
     def __init__(self, settings: list[int], timers: "tm.Timers", virtual: int) -> None:
@@ -64,6 +65,7 @@ class Belief:
         self.bobs = 0
         self.raised = 0
         self.dried = 0
+        self.untold = 0
         self.running = 0  # pumps that are on, as told before each step
         self.chatters = 0  # contacts that chatter (L1), told likewise
 
@@ -104,8 +106,24 @@ class Belief:
         return BITS[self.wet & ~self.virtual] + (1 if self.wet & self.virtual else 0)
 
     def told(self) -> int:
-        """L2: return who is suspect by order as it is told: before any edge either float may be the one that hangs."""
-        return 0 if self.rising == NO_EDGE else self.order
+        """Return who is suspect as it is told.
+
+        L2: before any edge either float may be the one that hangs; R1: a pump that underloads over a good `off` may
+        itself be worn, which the next draw-down tells.
+        """
+        order = 0 if self.rising == NO_EDGE else self.order
+        return (order | self.evidence & ~(OFF if self.untold else 0)) & self.fitted
+
+    def empty(self, wet: int) -> None:
+        """R1: no contact from lead up is wet and the pump underloads: `off` is suspect, if it reads wet."""
+        if self.wet & OFF:
+            self.untold = 2  # this draw-down and the next
+            self.make_suspect(OFF, wet)
+        self.found_dry(self.raised, wet)
+
+    def drawn(self) -> None:
+        """A draw-down is over."""
+        self.untold -= 1 if self.untold else 0
 
     def found_dry(self, called: int, wet: int) -> None:
         """R1: the pit is empty though the contacts `called` rose; the second time running they are fickle."""

@@ -40,6 +40,7 @@ class Demand:
         ("limit_ms", COUNTER, 0, 0),  # L4: the draw-down now allowed
         ("slack", STATE, 0, 0),  # L4: at some instant of this draw-down no pump was loaded
         ("patience_ms", COUNTER, 0, 0),  # L4: what the last draw-downs have shown to be honest
+        ("ran", STATE, 0, 0),  # L3: pumps that ran at the step before, for D4 hands over between two
         ("boost", STATE, 0, AGAIN),  # R2: both pumps, the level does not fall
         ("lowest", STATE, 0, 0),  # R2: lowest level step of this demand
         ("covered", STATE, 0, 0),  # D1: off was believed wet in this demand
@@ -62,6 +63,7 @@ class Demand:
         self.limit_ms = 0
         self.slack = 0
         self.patience_ms = 0
+        self.ran = 0
         self.boost = 0
         self.lowest = 0
         self.covered = 0
@@ -97,6 +99,7 @@ class Demand:
         if self.demand:
             self.last_run_ds = self.run_ms // 100
             self.run_ms = 0
+            self.belief.drawn()
         self.demand = 0
         self.by_level = by_level
         self.boost = 0
@@ -137,12 +140,15 @@ class Demand:
         if self.belief.wet & _UPPER or not self.demand:
             self._no_draw()
         self._stands_alone(wet, rose | fell, pumps)
+        self._stands_long(wet, rose | fell, pumps)
         self._not_falling(inputs, pumps)
 
     def _lead_asks(self) -> int:
         # Lead asks for one pump, and for two where no contact above it is believed, which could call the second.
-        above = self.belief.fitted & ~self.belief.suspect & (LAG | HIGH)
-        return self.demand or 1 if above else 2
+        return self.demand or 1 if self._others() else 2
+
+    def _others(self) -> int:
+        return self.belief.fitted & ~self.belief.suspect & (LAG | HIGH)
 
     def _no_draw(self) -> None:
         self._no_timed_draw()
@@ -262,6 +268,19 @@ class Demand:
             self.belief.make_suspect(LAG if upper & LAG else LEAD, wet)
             if not self.belief.wet & _UPPER:
                 self.end(0)
+
+    def _stands_long(self, wet: int, turned: int, pumps: int) -> None:
+        # L3 over a wet off, which may hang itself: pumps stop for a look.  Water that is there rises to the next.
+        looks = self.belief.wet & ~self.belief.virtual == OFF | LEAD and self._others() and (pumps or self.ran)
+        self.ran = pumps
+        if turned:
+            self.timers.stop(tm.ALONE_LONG)
+        if self._long(looks and self.settings[s.SENSING] != s.SENSE_CURRENT):
+            self.belief.make_suspect(LEAD, wet)
+            self.end(0)
+
+    def _long(self, alone: object) -> bool:
+        return self.timers.on_delay(tm.ALONE_LONG, False, alone, 2 * self.settings[s.NOT_KEEPING_UP_MS])
 
     def _alone(self, alone: object) -> bool:
         return self.timers.on_delay(tm.ALONE, False, alone, self.settings[s.BLIND_RUN_MS])

@@ -97,8 +97,7 @@ class Pair:
         pump = self.pumps[n]
         covered = self.belief.wet & OFF and (not pump.loaded or self.pumps[1 - n].steady)
         if not self.belief.wet & (LEAD | LAG | HIGH) and not covered:
-            self.belief.make_suspect(self.belief.wet & OFF, self.contacts.wet)
-            self.belief.found_dry(self.belief.raised, self.contacts.wet)
+            self.belief.empty(self.contacts.wet)
             return True
         pump.trip(pm.NOT_PUMPING)
         if self.not_pumping & ~bit and self.belief.vouchers() < 2:

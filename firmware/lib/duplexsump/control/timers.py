@@ -81,7 +81,8 @@ SAG = const(90)  # A4: the battery reads otherwise than it counts
 BEARS = const(91)  # A4: a spent battery bears its pump, or the mains is back
 DARK = const(92)  # A4: powered again, and the water below lag
 CHARGED = const(93)  # A4: the mains is there
-N_TIMERS = const(94)
+ALONE_LONG = const(94)  # L3: lead wet over a wet off, nothing moving
+N_TIMERS = const(95)
 
 NAMES = (
     "sequence draw overdraw stopped alone signal frozen gap blind_run blind_rest long_run both no_draw exercise "
@@ -97,7 +98,7 @@ NAMES += [
     for tail in ("_1", "_2")
 ]
 NAMES += "real_high unsteady unseen lag_long lead_long fickle battery_gone battery_flat call".split()
-NAMES += ["hand_dry_1", "hand_dry_2", "sag", "bears", "dark", "charged"]
+NAMES += ["hand_dry_1", "hand_dry_2", "sag", "bears", "dark", "charged", "alone_long"]
 
 
 class Timers:

@@ -45,7 +45,7 @@ def _level(c: "Controller", inputs: list[int]) -> None:
     alarms.tell(at.LEVEL_LOST, _lost(c))
     alarms.tell(at.FLOAT_WIRING, c.belief.wiring, c.belief.wiring)
     alarms.tell(at.NOT_KEEPING_UP, _behind(c, alarms.active))
-    _suspects(c, (c.belief.told() | c.belief.evidence) & c.belief.fitted)
+    _suspects(c, c.belief.told())
     alarms.tell(at.CHATTERING, _chatters(c, inputs), inputs[IN_CHATTER])
     alarms.tell(at.POUR_AND_TEST, c.exercise.pour())
 
