@@ -19,13 +19,16 @@ class Views:
     """Stands in for belief: the test says which contacts are suspects."""
 
     def __init__(self, fitted):
-        self.fitted, self.suspect, self.word, self.bobs = fitted, 0, 0, 0
-        self.made_suspect = []
+        self.fitted, self.suspect, self.word, self.bobs, self.virtual = fitted, 0, 0, 0, 0
+        self.made_suspect, self.draws = [], 0
 
     def read(self, word):
         self.word = word
         believed = self.fitted & ~self.suspect
         self.wet, self.dry = word & believed, believed & ~word
+
+    def drawn(self):
+        self.draws += 1
 
     def make_suspect(self, mask, word):
         self.made_suspect.append(mask)

@@ -114,11 +114,11 @@ class Belief:
         order = 0 if self.rising == NO_EDGE else self.order
         return (order | self.evidence & ~(OFF if self.untold else 0)) & self.fitted
 
-    def empty(self, wet: int) -> None:
+    def no_water(self, wet: int) -> None:
         """R1: no contact from lead up is wet and the pump underloads: `off` is suspect, if it reads wet."""
         if self.wet & OFF:
             self.untold = 2  # this draw-down and the next
-            self.make_suspect(OFF, wet)
+        self.make_suspect(self.wet & OFF, wet)
         self.found_dry(self.raised, wet)
 
     def drawn(self) -> None:

@@ -97,7 +97,7 @@ class Pair:
         pump = self.pumps[n]
         covered = self.belief.wet & OFF and (not pump.loaded or self.pumps[1 - n].steady)
         if not self.belief.wet & (LEAD | LAG | HIGH) and not covered:
-            self.belief.empty(self.contacts.wet)
+            self.belief.no_water(self.contacts.wet)
             return True
         pump.trip(pm.NOT_PUMPING)
         if self.not_pumping & ~bit and self.belief.vouchers() < 2:
