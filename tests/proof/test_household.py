@@ -109,12 +109,10 @@ def test_a_pump_that_fails_is_one_alarm_though_it_is_locked_out_in_the_end(fault
     assert locked, "and it was locked out"
 
 
-@pytest.mark.long
-@pytest.mark.parametrize("minute", range(0, 20, 2))
+@pytest.mark.parametrize("minute", [0, 2, 4, 6])
 def test_a_pump_that_wears_in_mid_draw_down_is_one_alarm_and_no_float_is_blamed(minute):
-    trace = quiet(f"pump1-worn=60%@10:{minute:02}", rate="20 gpm", controller="mains")
-    assert set(told(trace)) <= {"pump_1_unavailable", "pump_1_short_cycling"}
-    assert told(trace)["pump_1_unavailable"] == 1
+    raised = told(quiet(f"pump1-worn=60%@02:{minute:02}", rate="20 gpm", controller="mains", days=0.25))
+    assert {name: count for name, count in raised.items() if "short_cycling" not in name} == {"pump_1_unavailable": 1}
 
 
 def test_a_frozen_discharge_is_told_by_no_pump_and_high_water_alone():
