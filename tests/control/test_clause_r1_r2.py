@@ -105,6 +105,21 @@ def test_r1_trips_that_are_taken_back_are_not_counted():
     assert (rig.c.pumps[0].failures, rig.c.pumps[1].failures) == (0, 0)
 
 
+@pytest.mark.parametrize("loaded", [False, True])
+def test_r1_a_trip_is_taken_back_where_the_other_finds_the_pit_empty_and_has_moved_nothing(loaded):
+    # A transmitter that drifts, `off` found out already: it fell below lead while neither pump moved any water.
+    rig = ready(sensing=WITH_CURRENT, transmitter=1, fitted=8).set(level=LEVEL["off"], moved=1)
+    rig.c.belief.make_suspect(OFF, rig.c.contacts.wet)
+    rig.load = ["under", "normal" if loaded else "under"]
+    rig.set(level=LEVEL["lead"]).run(12)
+    assert rig.pump_state(1) == "retry"
+    rig.load[1] = "under"
+    rig.set(level=LEVEL["off"]).run(12)
+    assert rig.pumps_on() == (0, 0)
+    assert rig.pump_state(1) == ("retry" if loaded else "idle")
+    assert bool(rig.raised("pump_1_unavailable")) == loaded
+
+
 @pytest.mark.parametrize("contact", ["lead", "lag", "high"])
 def test_r1_a_trip_goes_with_the_contact_that_vouched_for_the_water(contact):
     rig = ready(sensing=WITH_CURRENT, sequence_time=15_000)
