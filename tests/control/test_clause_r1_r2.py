@@ -53,17 +53,34 @@ def test_r1_an_off_that_the_next_draw_down_turns_was_good_and_is_not_told():
     assert rig.suspects() == set() and rig.raised("floats_out_of_sequence") == []
 
 
-def test_r1_after_an_empty_pit_stops_go_by_time():
+def test_r1_after_an_empty_pit_stops_go_by_time_and_once_for_blind_run_longer_while_loaded():
     rig = ready(sensing=WITH_CURRENT)
     rig.fill("off", "lead").run(10)
     rig.drain("lead").run(5)
     rig.load[0] = "under"
     rig.run(60)
     rig.load[0] = "normal"
-    rig.set(lead=1).run(10).set(lead=0)
-    dry_at = rig.t + 1.0
+    for more in (35, 0):
+        rig.set(lead=1).run(10).set(lead=0)
+        dry_at = rig.t + 1.0
+        rig.run(100)
+        assert dry_at + 16 + more - NEAR <= max(rig.stops(1) + rig.stops(2)) <= dry_at + 35 + more + NEAR
+    assert rig.suspects() == {"off"} and rig.active("floats_out_of_sequence")
+
+
+def test_r1_the_longer_draw_down_ends_at_once_when_the_pump_is_not_loaded():
+    rig = ready(sensing=WITH_CURRENT)
+    rig.fill("off", "lead").run(10)
+    rig.drain("lead").run(5)
+    rig.load = ["under", "under"]
     rig.run(60)
-    assert dry_at + 16 - NEAR <= max(rig.stops(1) + rig.stops(2)) <= dry_at + 35 + NEAR
+    rig.load = ["normal", "normal"]
+    rig.set(lead=1).run(10).set(lead=0).run(10)
+    rig.load = ["under", "under"]
+    dry_at = rig.t
+    rig.run(60)
+    assert max(rig.stops(1) + rig.stops(2)) <= dry_at + 8 + NEAR
+    assert rig.active("floats_out_of_sequence")
 
 
 def test_r1_underload_with_lead_wet_is_a_pump_that_does_not_pump():
@@ -127,6 +144,21 @@ def test_r1_trips_that_are_taken_back_are_not_counted():
     rig.set(lead=1).run(60)
     assert (rig.c.pumps[0].trips, rig.c.pumps[1].trips) == (0, 0)
     assert (rig.c.pumps[0].failures, rig.c.pumps[1].failures) == (0, 0)
+
+
+@pytest.mark.parametrize("loaded", [False, True])
+def test_r1_a_trip_is_taken_back_where_the_other_finds_the_pit_empty_and_has_moved_nothing(loaded):
+    # A transmitter that drifts, `off` found out already: it fell below lead while neither pump moved any water.
+    rig = ready(sensing=WITH_CURRENT, transmitter=1, fitted=8).set(level=LEVEL["off"], moved=1)
+    rig.c.belief.make_suspect(OFF, rig.c.contacts.wet)
+    rig.load = ["under", "normal" if loaded else "under"]
+    rig.set(level=LEVEL["lead"]).run(12)
+    assert rig.pump_state(1) == "retry"
+    rig.load[1] = "under"
+    rig.set(level=LEVEL["off"]).run(12)
+    assert rig.pumps_on() == (0, 0)
+    assert rig.pump_state(1) == ("retry" if loaded else "idle")
+    assert bool(rig.raised("pump_1_unavailable")) == loaded
 
 
 @pytest.mark.parametrize("contact", ["lead", "lag", "high"])

@@ -30,6 +30,9 @@ class Views:
     def drawn(self):
         self.draws += 1
 
+    def goes_on(self):
+        return False
+
     def make_suspect(self, mask, word):
         self.made_suspect.append(mask)
         self.suspect |= mask

@@ -32,7 +32,7 @@ class PlainHistory:
         self.volume_ml = volume_ml
         self.stopped = self.at_off = self.drawing = None
         self.refill = None
-        self.inflow = self.quick = 0
+        self.inflow = self.quick = self.last = 0
         self.rates, self.smooth, self.first, self.run_ms = [[], []], [0, 0], [0, 0], [0, 0]
 
     def since(self, then):
@@ -53,11 +53,17 @@ class PlainHistory:
             fill = self.since(self.at_off)
             self.at_off = None
             self.inflow = a_minute(self.volume_ml, fill)
-            self.quick += self.refill is not None and self.refill < 15_000 and fill > 20 * self.refill
+            self.quick += self.refill is not None and self.last in (1, 2) and self.is_quick(self.last - 1, fill)
         if fell & LEAD and out in (1, 2):
             self.drawing = (out, now)
         if self.drawing and (self.drawing[0] != out or rose & LEAD):
             self.drawing = None
+        self.last = out or self.last
+
+    def is_quick(self, n, fill):
+        # The debounce is one second.
+        times = min(1000, self.smooth[n] // max(1, self.inflow))
+        return fill > 20 * self.refill and self.refill < 500 * times
 
     def drawn(self, pump, lead_dry):
         n = pump - 1
@@ -138,13 +144,47 @@ def test_j3_inflow_and_pump_rate_by_hand():
     assert h.measured == [2, 1]
 
 
-@pytest.mark.parametrize(("refill_s", "fill_s", "quick"), [
-    (1, 20.0, 0), (1, 20.1, 1), (14.9, 298.0, 0), (14.9, 298.1, 1), (15.0, 500, 0), (0, 0, 0), (0, 0.1, 1),
+@pytest.mark.parametrize(("rate", "refill_s", "fill_s", "quick"), [
+    (2_000_000, 1, 20.0, 0), (2_000_000, 1, 20.1, 1), (3_000_000, 0, 0, 0), (3_000_000, 0, 0.1, 1),
+    (75_700, 4.9, 300, 1), (75_700, 5.0, 300, 0), (75_699, 4.9, 300, 0), (75_699, 4.4, 300, 1),  # 10 and 9 times 7570
+    (100_000, 499.9, 30_000, 1), (100_000, 500, 30_000, 0),  # no more than 1000 times 70
+    (0, 1, 300, 0),
 ])  # fmt: skip
-def test_j3_a_refill_within_15_s_and_twenty_times_as_fast_as_the_fill_shows_a_leaking_check_valve(
-    refill_s, fill_s, quick
+def test_j3_a_refill_shows_a_leak_that_is_sooner_than_half_of_what_was_pumped_in_the_debounce_could_come_in(
+    rate, refill_s, fill_s, quick
 ):
-    assert filled(made(), refill_s, fill_s) == quick
+    for n in (0, 1):
+        h = made()
+        h.last, h.rate_ml_min[n] = n + 1, rate
+        assert filled(h, refill_s, fill_s) == quick
+        assert h.leaks[n] == quick
+        h = made()
+        h.last, h.rate_ml_min[1 - n] = n + 1, rate
+        assert filled(h, refill_s, fill_s) == 0, "the rate of the pump that ran"
+
+
+def test_j3_the_longer_debounce_the_more_is_missing_below_the_stop_level():
+    h = made()
+    h.settings[s.DEBOUNCE_MS] = 2000
+    h.last, h.rate_ml_min[0] = 1, 75_700
+    assert filled(h, 10.0, 300) == 0
+    assert filled(h, 9.9, 300) == 1
+
+
+def test_j3_where_the_inflow_is_next_to_nothing_or_the_volume_not_known_the_ratio_is_still_a_number():
+    h = made(0)
+    h.last, h.rate_ml_min[0] = 1, 9
+    assert filled(h, 4.5, 300) == 0
+    assert filled(h, 4.4, 300) == 1
+
+
+def test_j3_a_sound_refill_over_twenty_times_faster_than_the_fill_is_no_leak():
+    # Night 180 of seed 9611, the second judge: 12 mm missing below a transmitter's stop level, 253 mm to the start.
+    h = made(119_184)
+    h.rate_ml_min[0] = h.rate_ml_min[1] = 122_000
+    for count in range(40):
+        refilled(h, 5.0, 110.0, 1 + count % 2)
+        assert (h.leaks, h.quick_refills) == ([0, 0], 0)
 
 
 def test_j3_the_fastest_that_is_believed_and_the_shortest_time():
@@ -283,10 +323,17 @@ def refilled(h, refill_s, fill_s, out=1):
     h.step(LEAD, 0, 0)
 
 
-@pytest.mark.parametrize(("refill_s", "fill_s", "leaks"), [(100, 450, 0), (100, 600, 0), (100, 601, 1), (10, 201, 1)])
+def of_a_steady_inflow(fill_s, volume_ml=VOLUME_ML):
+    """Return a History whose last fill took `fill_s`, so that the next one like it is learnt from."""
+    h = made(volume_ml)
+    refilled(h, TEN_HOURS_MS // 1000, fill_s)
+    return h
+
+
+@pytest.mark.parametrize(("refill_s", "fill_s", "leaks"), [(100, 450, 0), (100, 562, 0), (100, 563, 1), (10, 201, 1)])
 def test_j3_refills_are_judged_by_the_first_five(refill_s, fill_s, leaks):
     for out in (1, 2):
-        h = made()
+        h = of_a_steady_inflow(450)
         for _ in range(5):
             refilled(h, 100, 450, out)
             assert h.leaks == [0, 0]
@@ -318,19 +365,46 @@ def test_j3_after_both_pumps_or_with_no_stop_seen_no_refill_is_judged():
 
 
 def test_j3_the_first_five_refills_make_a_mean_of_their_shares():
-    h = made()
-    for count, fill_s in enumerate((400, 500, 450, 430, 470), 1):
+    h = of_a_steady_inflow(430)
+    for count, fill_s in enumerate((430, 460, 500, 440, 420), 1):
         refilled(h, 100, fill_s)
-        assert h.first_share == (400, 450, 450, 445, 450)[count - 1]
-    refilled(h, 100, 600)
-    assert h.leaks == [0, 0], "a third sooner is the least that counts"
-    refilled(h, 100, 601)
-    assert (h.leaks, h.first_share) == ([1, 0], 450)
+        assert h.first_share == (430, 445, 463, 457, 449)[count - 1]
+    refilled(h, 100, 561)
+    assert h.leaks == [0, 0], "a quarter sooner is the least that counts"
+    refilled(h, 100, 562)
+    assert (h.leaks, h.first_share) == ([1, 0], 449)
+
+
+def test_j3_nothing_is_learnt_from_a_refill_while_the_inflow_changes():
+    # An inflow that grows makes the fill short and so the share small: sound refills looked a third sooner afterwards.
+    h = made()
+    refilled(h, 200, 400)
+    assert h.shares == 0, "there is no fill before the first"
+    for fill_s in (300, 200, 150, 100, 150, 200):
+        refilled(h, 30, fill_s)
+    assert (h.shares, h.first_share, h.leaks) == (0, 0, [0, 0])
+
+
+@pytest.mark.parametrize(("before_s", "fill_s", "learnt"), [
+    (80.0, 70.0, 1), (80.1, 70.0, 0), (70.0, 80.0, 0), (71.2, 80.0, 1), (71.1, 80.0, 0),
+])  # fmt: skip
+def test_j3_steady_is_an_inflow_that_differs_from_the_one_before_by_an_eighth_at_the_most(before_s, fill_s, learnt):
+    h = of_a_steady_inflow(before_s, 5_600_000)
+    refilled(h, 10, fill_s)
+    assert h.shares == learnt
+
+
+def test_j3_where_the_band_volume_is_not_known_refills_are_learnt_from_all_the_same():
+    h = made(0)
+    for _ in range(5):
+        refilled(h, 100, 450)
+    assert (h.first_share, h.shares) == (450, 5)
 
 
 @pytest.mark.parametrize("n", [0, 1])
 def test_j3_a_quick_refill_counts_from_the_first_and_none_is_learnt_from_it(n):
     h = made()
+    h.rate_ml_min[n] = 300_000
     for count in range(1, 13):
         refilled(h, 10, 201, 1 << n)
         assert (h.leaks[n], h.leaks[1 - n], h.quick_refills) == (count, 0, count)
@@ -339,10 +413,10 @@ def test_j3_a_quick_refill_counts_from_the_first_and_none_is_learnt_from_it(n):
 
 
 def test_j3_a_refill_that_took_less_than_a_tenth_of_a_second_is_taken_for_one_of_a_tenth():
-    h = made()
+    h = made(0)
     refilled(h, 0, 0)
     assert (h.first_share, h.shares, h.leaks) == (0, 1, [0, 0]), "all contacts wet in one step tells nothing"
-    h = made()
+    h = made(0)
     refilled(h, 0.05, 1.0)
     assert (h.first_share, h.shares) == (1000, 1)
 
@@ -358,16 +432,16 @@ def test_j3_a_refill_counts_for_the_pump_that_ran_last_however_long_ago(out):
         assert h.leaks == [count * (out == 1), count * (out == 2)]
 
 
-def test_j3_a_pump_that_is_itself_a_quarter_slower_is_blamed_for_no_refill_that_is_a_third_sooner():
-    for rate, leaks in ((76_000, 8), (74_000, 0)):
-        h = made()
+def test_j3_a_pump_that_is_itself_more_than_15_percent_slower_is_blamed_for_no_refill_that_is_a_quarter_sooner():
+    for rate, leaks in ((85_000, 8), (84_999, 0)):
+        h = of_a_steady_inflow(450)
         for _ in range(5):
             refilled(h, 100, 450)
         h.first_rate_ml_min[0], h.rate_ml_min[0] = 100_000, rate
         for _ in range(8):
             refilled(h, 100, 601)
         assert h.leaks == [leaks, 0]
-        refilled(h, 10, 201)
+        refilled(h, 2, 201)
         assert h.leaks == [leaks + 1, 0], "a quick refill counts all the same"
 
 

@@ -90,3 +90,18 @@ def test_horn_minutes_leave_out_the_time_of_high_water():
 def test_the_command_refuses_what_it_does_not_know():
     result = CliRunner().invoke(app.app, ["told", "--only", "no-such-fault"])
     assert "no-such-fault" in str(result.exception)
+
+
+@pytest.mark.long
+@pytest.mark.parametrize(("seed", "number", "house", "fault"), [
+    (41, 652, "transmitter", ""),  # the first refill in a growing inflow: two sound check valves were told
+    (4, 274, "backup", "pump1-check-leaking"),  # a small leak in a strong inflow: told after 15 days
+    (4, 340, "plain", "pump2-worn"),  # learnt in a growing inflow: the sound check valve of the good pump was told
+    (4, 420, "pair", "pump2-clogged"),  # a pump a fifth slower: its sound check valve was told
+    (4, 150, "transmitter", "transmitter-drifting"),  # a good pump was unavailable for 94 min
+])  # fmt: skip
+def test_a_wet_month_that_once_told_the_wrong_thing_or_too_late(seed, number, house, fault):
+    record = judge.run(seed, number, house, "wet", fault)
+    assert record["broken"] == ""
+    leaks = [name for name in record["alarms"] if name.endswith("check_leaks")]
+    assert leaks == (["pump_1_check_leaks"] if fault == "pump1-check-leaking" else [])

@@ -103,15 +103,8 @@ def judge(night, number=0, brain="firmware", log=None):
     result.violations = watch.violations
     result.alarms = list(watch.raised)
     if not night.faults and night.extras["peak"] <= 0.9:
-        result.healthy_alarms = [name for name in watch.raised if not _grown(name, night)]
-        if len(result.healthy_alarms) < len(watch.raised):
-            result.listed.append(listed.RISING)
+        result.healthy_alarms = list(watch.raised)
     return result
-
-
-def _grown(name, night):
-    # J3: a check valve that is told though it is sound.
-    return name.endswith("check_leaks") and listed.rising(night)
 
 
 def _job(task):

@@ -6,11 +6,9 @@ is asked for all the same: a dry run without end must be called at once.
 
 CALLED_S = 60.0  # within which a dry run that nothing tells of is called
 FICKLE_DRY_S = 160.0  # L2: three rises of a float that comes and goes every 20 to 40 s
-RISES = 4.0  # J3: an inflow that grows so many times over
 
 NO_READING = "a wet high, nothing below it left to be read, no current sensed"
 FICKLE = "a float that comes and goes, no current sensed"
-RISING = "levels of a transmitter, the inflow grown fourfold"
 
 
 def no_reading(pit):
@@ -24,14 +22,3 @@ def no_reading(pit):
 def comes_and_goes(pit):
     """Return whether a float turns by itself where no current tells what the water does."""
     return pit.site.sensing != 2 and any(f is not None and f.intermittent for f in pit.floats.floats)
-
-
-def rising(night):
-    """Return whether the levels are a transmitter's, close together, and the inflow grows fourfold."""
-    flows = [night.inflow.at(60.0 * minute) for minute in range(round(60 * night.hours))]
-    lowest = flows[0]
-    for flow in flows:
-        lowest = min(lowest, flow)
-        if night.site.transmitter and flow > RISES * lowest:
-            return True
-    return False

@@ -41,7 +41,7 @@ class Belief:
         ("bobs", COUNTER, 0, 0),  # ... and how often it rose in this run
         ("raised", STATE, 0, 0),  # the contact that rose last, if all below it were dry
         ("dried", STATE, 0, 0),  # contacts that R1 found to have called into an empty pit, no other one moving since
-        ("untold", COUNTER, 0, 0),  # draw-downs to end before an `off` that R1 suspects is told
+        ("untold", COUNTER, 0, 0),  # an `off` that R1 suspects is not told: in this draw-down, the next, its last part
     )
 
     def __init__(self, settings: list[int], timers: "tm.Timers", virtual: int) -> None:
@@ -117,13 +117,20 @@ class Belief:
     def no_water(self, wet: int) -> None:
         """R1: no contact from lead up is wet and the pump underloads: `off` is suspect, if it reads wet."""
         if self.wet & OFF:
-            self.untold = 2  # this draw-down and the next
+            self.untold = 3
         self.make_suspect(self.wet & OFF, wet)
         self.found_dry(self.raised, wet)
 
     def drawn(self) -> None:
         """A draw-down is over."""
-        self.untold -= 1 if self.untold else 0
+        self.untold = 2 if self.untold == 3 else 0
+
+    def goes_on(self) -> bool:
+        """R1: tell whether the draw-down after the one that made `off` suspect goes on past its time: it does once."""
+        first = self.untold == 2
+        if first:
+            self.untold = 1
+        return first
 
     def found_dry(self, called: int, wet: int) -> None:
         """R1: the pit is empty though the contacts `called` rose; the second time running they are fickle."""

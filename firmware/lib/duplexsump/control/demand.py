@@ -220,7 +220,10 @@ class Demand:
         # L3: stop by time; two running pumps use it up twice as fast.
         t = self.timers
         if t.rang[tm.DRAW]:
-            self.end(1)
+            if self.loaded and self.belief.goes_on():  # what is loaded moves water: is `off` good, it turns now
+                t.arm(tm.DRAW, self.settings[s.BLIND_RUN_MS])
+            else:
+                self.end(1)
             return
         if t.running(tm.DRAW):
             left_ms = t.left_ms(tm.DRAW)

@@ -10,9 +10,12 @@ from .ticks import const
 _LONGEST_MS = const(36000000)
 _LEARN = const(5)  # cycles from which the first pump rate and the first refills are learnt
 _WORN_PERCENT = const(25)
+_SLOWER_PERCENT = const(15)  # a pump so much slower tells nothing of its check valve
 _IN_A_ROW = const(8)  # slow draw-downs in a row: the pump is worn
 _DAY_MIN = const(1440)
 _FADE = const(128)  # of the highest inflow, a day: half of it in a season
+_STEADY = const(8)  # a refill is learnt from where the inflows before and after it differ by less than an eighth
+_MOST_RATIO = const(1000)  # of a pump's rate to the inflow
 _LEAKS = const(12)  # quick refills, less those that were not: the check valve leaks
 
 
@@ -145,25 +148,38 @@ class History:
         # Drain-back through a leaking check valve fills the last inch over the
         # stop level in a moment; the inflow alone takes its time.
         self.filling = 0
-        self.inflow_ml_min = self._rate(self.fill_ms)
-        self.peak_ml_min = max(self.peak_ml_min, self.inflow_ml_min)
-        quick = self.refill_ms < 15000 and self.fill_ms > 20 * self.refill_ms
+        inflow = self._rate(self.fill_ms)
+        steady = abs(inflow - self.inflow_ml_min) <= inflow // _STEADY
+        self.inflow_ml_min = inflow
+        self.peak_ml_min = max(self.peak_ml_min, inflow)
+        if self.last:
+            self._judge(self.last - 1, steady)
+
+    def _judge(self, n: int, steady: bool) -> None:
+        # The refill after a stop of pump `n`.
+        quick = self._quick(n)
         if quick:
             self.quick_refills += 1
-        if self.last:
-            # A pump grown slower stops with less water below the stop level: its refills are shorter for that alone.
-            self._leak(self.last - 1, quick or (self._faster() and not self._slow(self.last - 1)))
+        # A pump grown slower stops with less water below the stop level: its refills are shorter for that alone.
+        self._leak(n, quick or (self._faster(steady) and not self._slow(n, _SLOWER_PERCENT)))
 
-    def _faster(self) -> bool:
-        # Whether the water was back at the stop level a third sooner, against the fill after it, than at first.
+    def _quick(self, n: int) -> bool:
+        # Whether the water came back sooner than the inflow brings half of what the pump moved from the moment at
+        # which the contact fell until its debounce was over: so much was missing below the stop level.
+        ratio = min(_MOST_RATIO, self.rate_ml_min[n] // (self.inflow_ml_min or 1))
+        return self.fill_ms > 20 * self.refill_ms and 2 * self.refill_ms < ratio * self.settings[s.DEBOUNCE_MS]
+
+    def _faster(self, steady: bool) -> bool:
+        # Whether the water was back at the stop level a quarter sooner, against the fill after it, than at first.
         if self.refill_ms == _LONGEST_MS:
             return False
         share = self.fill_ms // 100 * 100 // (self.refill_ms // 100 or 1)
-        if self.shares < _LEARN:
+        if self.shares == _LEARN:
+            return share > self.first_share * 5 // 4
+        if steady:  # an inflow that grows makes the fill short and the refill before it look slow
             self.shares += 1
             self.first_share += (share - self.first_share) // self.shares
-            return False
-        return share > self.first_share * 4 // 3
+        return False
 
     def _leak(self, n: int, quick: bool) -> None:
         if self.leaks[n] < _LEAKS:  # what was told stands until a reset: no check valve mends itself
@@ -178,11 +194,11 @@ class History:
         self.rate_ml_min[n] += (rate - self.rate_ml_min[n]) // weight
         if count <= _LEARN:
             self.first_rate_ml_min[n] = self.rate_ml_min[n]
-        self.worn[n] = min(_IN_A_ROW, self.worn[n] + 1) if self._slow(n) else 0
+        self.worn[n] = min(_IN_A_ROW, self.worn[n] + 1) if self._slow(n, _WORN_PERCENT) else 0
 
-    def _slow(self, n: int) -> bool:
+    def _slow(self, n: int, percent: int) -> bool:
         first = self.first_rate_ml_min[n]
-        return first - self.rate_ml_min[n] > first // 100 * _WORN_PERCENT  # 0 where nothing is known
+        return first - self.rate_ml_min[n] > first // 100 * percent  # 0 where nothing is known
 
     def is_worn(self, n: int) -> bool:
         """Tell whether pump `n` has been more than a quarter below its first rate for 8 draw-downs in a row."""

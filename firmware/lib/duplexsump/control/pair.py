@@ -97,6 +97,8 @@ class Pair:
         pump = self.pumps[n]
         covered = self.belief.wet & OFF and (not pump.loaded or self.pumps[1 - n].steady)
         if not self.belief.wet & (LEAD | LAG | HIGH) and not covered:
+            if self.not_pumping & ~bit and not pump.loaded:
+                self.pumps[1 - n].withdraw()  # neither has moved water in this demand, and yet the contact fell
             self.belief.no_water(self.contacts.wet)
             return True
         pump.trip(pm.NOT_PUMPING)
