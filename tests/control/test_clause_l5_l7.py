@@ -423,6 +423,17 @@ def test_l7_all_three_turning_wet_at_once_are_float_wiring():
     assert rig.active("float_wiring")
 
 
+def test_l7_a_float_that_chattered_as_it_turned_and_was_held_until_its_neighbour_turned_is_honest():
+    rig = ready()
+    rig.fill("off").run(10)
+    for k in range(6):
+        rig.set(lead=1 - k % 2).run(0.5)  # L1: held wet for 10 s from here on
+    rig.run(8.6).set(off=0).run(5)
+    assert rig.raised("float_wiring") == []
+    rig.fill("off", "lead").run(10).set(off=0, lead=0).run(3)
+    assert rig.active("float_wiring"), "and counts again from its next turn on"
+
+
 def test_l7_more_than_two_seconds_apart_is_honest_water():
     rig = ready()
     rig.fill("off", "lead").run(10)

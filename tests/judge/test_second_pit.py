@@ -631,6 +631,18 @@ def test_where_nothing_is_left_to_be_read(sensing, lower, high_faults, unread):
     assert listed.no_reading(pit) is unread
 
 
+@pytest.mark.parametrize(("hung", "fitted", "unread"), [
+    ((1,), (0, 1, 2), True), ((2,), (0, 1, 2), True), ((0,), (0, 1), True), ((0,), (0, 1, 2), False), ((), (0, 1), False)])
+def test_as_many_floats_that_hang_wet_as_honest_dry_ones_leave_nothing_to_be_read(hung, fitted, unread):
+    pit = Pit(make_night(make_site(sensing=1, transmitter=False), 0.0))
+    pit.floats.floats[:HIGH] = [f if i in fitted else None for i, f in enumerate(pit.floats.floats[:HIGH])]
+    for i, f in enumerate(pit.floats.floats):
+        if f is not None:
+            f.stick(True) if i in (*hung, HIGH) else f.read()
+            f.read()
+    assert listed.no_reading(pit) is unread
+
+
 @pytest.mark.parametrize(("at_s", "floods"), [(0.0, False), (1500.0, True)])
 def test_who_takes_over_in_time_keeps_the_floor_dry_and_too_late_does_not(at_s, floods):
     site = make_site()

@@ -5,18 +5,28 @@ is asked for all the same: a dry run without end must be called at once.
 """
 
 CALLED_S = 60.0  # within which a dry run that nothing tells of is called
-FICKLE_DRY_S = 160.0  # L2: three rises of a float that comes and goes every 20 to 40 s
+FICKLE_DRY_S = 210.0  # L2: three rises of a float that comes and goes every 20 to 40 s
 
-NO_READING = "a wet high, nothing below it left to be read, no current sensed"
+NO_READING = "a wet high, and no more floats below it that say otherwise, no current sensed"
 FICKLE = "a float that comes and goes, no current sensed"
 
 
 def no_reading(pit):
-    """Return whether nothing tells an empty pit from a full one, and `high` reads wet (no current is sensed)."""
+    """Return whether nothing tells an empty pit from a full one, and `high` reads wet (no current is sensed).
+
+    No float below is sound, or as many hang wet over the lowest dry one as there are dry ones (L2: the last edge decides).
+    """
     *lower, high = pit.floats.floats
-    if pit.site.sensing == 2 or high.sound() or high.closed == high.normally_closed:
+    if pit.site.sensing == 2 or high.sound() or not _wet(high) or (pit.transmitter and pit.transmitter.sound()):
         return False
-    return not any(f is not None and f.sound() for f in lower) and not (pit.transmitter and pit.transmitter.sound())
+    fitted = [f for f in lower if f is not None]
+    dry = [i for i, f in enumerate(fitted) if not _wet(f)]
+    over = 1 + sum(_wet(f) for f in fitted[min(dry, default=0):])
+    return not any(f.sound() for f in fitted) or over >= len(dry)
+
+
+def _wet(contact):
+    return contact.closed != contact.normally_closed
 
 
 def comes_and_goes(pit):

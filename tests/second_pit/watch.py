@@ -42,7 +42,7 @@ class PumpLog:
     """Starts, stops and dry running of one pump."""
 
     __slots__ = (
-        "called", "dry_now", "dry_s", "dry_since", "longest_at", "longest_dry", "longest_read", "on", "read_s",
+        "called", "dry_now", "dry_s", "dry_since", "fickle", "longest_at", "longest_dry", "longest_read", "on", "read_s",
         "starts", "stop_s", "useless_s",
     )  # fmt: skip
 
@@ -54,6 +54,7 @@ class PumpLog:
         self.dry_since = 0.0
         self.read_s = 0.0  # of this dry run, while something told of the water
         self.called = False  # somebody was called as it began
+        self.fickle = False  # a float came and went in it
         self.dry_s = 0.0
         self.longest_dry = 0.0
         self.longest_at = 0.0
@@ -248,6 +249,7 @@ class Watch:
                 log.dry_since = t
                 log.read_s = 0.0
                 log.called = False
+                log.fickle = False
             log.dry_now += STEP_S
             log.dry_s += STEP_S
             self._judge_dry(log)
@@ -265,7 +267,8 @@ class Watch:
         unread = listed.no_reading(self.pit)
         if not unread:
             log.read_s += STEP_S
-        fickle = listed.FICKLE_DRY_S + SLACK_S if listed.comes_and_goes(self.pit) else 0.0
+        log.fickle = log.fickle or listed.comes_and_goes(self.pit)
+        fickle = listed.FICKLE_DRY_S + SLACK_S if log.fickle else 0.0
         if log.read_s > max(self.dry_limit, fickle) or (unread and not soon and not log.called):
             self.dry_over = True
 

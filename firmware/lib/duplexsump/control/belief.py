@@ -41,6 +41,7 @@ class Belief:
         ("bobs", COUNTER, 0, 0),  # ... and how often it rose in this run
         ("raised", STATE, 0, 0),  # the contact that rose last, if all below it were dry
         ("dried", STATE, 0, 0),  # contacts that R1 found to have called into an empty pit, no other one moving since
+        ("shaken", STATE, 0, 0),  # contacts that have chattered since they last turned
         ("untold", COUNTER, 0, 0),  # an `off` that R1 suspects is not told: in this draw-down, the next, its last part
     )
 
@@ -65,6 +66,7 @@ class Belief:
         self.bobs = 0
         self.raised = 0
         self.dried = 0
+        self.shaken = 0
         self.untold = 0
         self.running = 0  # pumps that are on, as told before each step
         self.chatters = 0  # contacts that chatter (L1), told likewise
@@ -143,8 +145,10 @@ class Belief:
         """Work out what to believe from the debounced contacts; `failed`: the transmitter has failed."""
         self.failed = failed
         self._sort(wet)
+        self.shaken |= self.chatters
         if rose | fell:
             self._edges(wet, rose, fell)
+            self.shaken &= ~(rose | fell)
         self._sequence(wet, rose, fell)
         self._sort(wet)
         if self.settings[s.SENSING] == s.SENSE_CURRENT:
@@ -195,7 +199,7 @@ class Belief:
         return self.timers.on_delay(tm.FICKLE, False, wet, FICKLE_MS)
 
     def _edges(self, wet: int, rose: int, fell: int) -> None:
-        turned = ~self.wiring
+        turned = ~(self.wiring | self.shaken)  # L1's hold says when a contact that chattered turns
         self.rising &= 1
         self._release(wet, rose, fell)
         self._wires(wet, rose & turned, fell & turned)
