@@ -68,18 +68,19 @@ def test_r1_after_an_empty_pit_stops_go_by_time_and_once_for_blind_run_longer_wh
     assert rig.suspects() == {"off"} and rig.active("floats_out_of_sequence")
 
 
-def test_r1_the_longer_draw_down_ends_at_once_when_the_pump_is_not_loaded():
+def test_r1_the_longer_draw_down_is_for_a_pump_that_is_loaded_as_its_time_is_over():
     rig = ready(sensing=WITH_CURRENT)
     rig.fill("off", "lead").run(10)
     rig.drain("lead").run(5)
     rig.load = ["under", "under"]
-    rig.run(60)
+    rig.run(1000)  # a long refill: the time is pump_down and hardly more
     rig.load = ["normal", "normal"]
-    rig.set(lead=1).run(10).set(lead=0).run(10)
+    rig.set(lead=1).run(10).set(lead=0)
+    dry_at = rig.t + 1.0
+    rig.run(13)
     rig.load = ["under", "under"]
-    dry_at = rig.t
     rig.run(60)
-    assert max(rig.stops(1) + rig.stops(2)) <= dry_at + 8 + NEAR
+    assert dry_at + 16 - NEAR <= max(rig.stops(1) + rig.stops(2)) <= dry_at + 18
     assert rig.active("floats_out_of_sequence")
 
 

@@ -129,10 +129,10 @@ class Belief:
 
     def goes_on(self) -> bool:
         """R1: tell whether the draw-down after the one that made `off` suspect goes on past its time: it does once."""
-        first = self.untold == 2
-        if first:
-            self.untold = 1
-        return first
+        if self.untold != 2:
+            return False
+        self.untold = 1
+        return True
 
     def found_dry(self, called: int, wet: int) -> None:
         """R1: the pit is empty though the contacts `called` rose; the second time running they are fickle."""

@@ -140,7 +140,7 @@ class Demand:
         if self.belief.wet & _UPPER or not self.demand:
             self._no_draw()
         self._stands_alone(wet, rose | fell, pumps)
-        self._stands_long(wet, rose | fell, pumps)
+        self._stands_long(wet, pumps)
         self._not_falling(inputs, pumps)
 
     def _lead_asks(self) -> int:
@@ -272,12 +272,10 @@ class Demand:
             if not self.belief.wet & _UPPER:
                 self.end(0)
 
-    def _stands_long(self, wet: int, turned: int, pumps: int) -> None:
+    def _stands_long(self, wet: int, pumps: int) -> None:
         # L3 over a wet off, which may hang itself: pumps stop for a look.  Water that is there rises to the next.
         looks = self.belief.wet & ~self.belief.virtual == OFF | LEAD and self._others() and (pumps or self.ran)
         self.ran = pumps
-        if turned:
-            self.timers.stop(tm.ALONE_LONG)
         if self._long(looks and self.settings[s.SENSING] != s.SENSE_CURRENT):
             self.belief.make_suspect(LEAD, wet)
             self.end(0)
