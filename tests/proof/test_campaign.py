@@ -112,13 +112,28 @@ def test_a_dry_run_without_a_reading_left_is_listed_with_its_reason_and_must_be_
 
 @pytest.mark.long
 @pytest.mark.parametrize(("number", "reason"), [
-    (14263, "high and a float below"), (23115, "high reads wet"), (30216, "the transmitter froze at lag")])
+    (14263, "high and a float below"), (23115, "high reads wet"), (30216, "the transmitter froze at lead")])
 def test_two_floats_against_two_and_a_transmitter_that_froze_between_two_pumps_are_listed_and_called(number, reason):
     record = night_run.run(113001, number)
     assert record["longest_dry_run_s"] > 600.0
     assert (record["broken"], record["excused"].startswith(reason)) == ("", True)
     with mock.patch.object(excused, "stands", return_value=False):
         assert "nobody was called" in night_run.run(113001, number)["broken"]
+
+
+@pytest.mark.long
+def test_a_lead_that_hangs_over_an_off_that_hangs_is_looked_at_and_borne_no_longer():
+    record = night_run.run(113001, 67008)
+    assert 600.0 < record["longest_dry_run_s"] < 1260.0
+    assert (record["broken"], record["excused"].startswith("off and lead")) == ("", True)
+    for number in (61403, 89604):  # where lead chatters over it
+        assert night_run.run(113001, number)["broken"] == ""
+
+
+@pytest.mark.long
+def test_a_transmitter_that_froze_below_lead_is_not_excused_as_one_that_froze_above():
+    assert night_run.run(113001, 61980)["excused"] == ""
+    assert night_run.run(240113, 2143)["excused"].startswith("the transmitter froze at lead")
 
 
 @pytest.mark.long
