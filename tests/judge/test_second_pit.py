@@ -632,7 +632,8 @@ def test_where_nothing_is_left_to_be_read(sensing, lower, high_faults, unread):
 
 
 @pytest.mark.parametrize(("hung", "fitted", "unread"), [
-    ((1,), (0, 1, 2), True), ((2,), (0, 1, 2), True), ((0,), (0, 1), True), ((0,), (0, 1, 2), False), ((), (0, 1), False)])
+    ((1,), (0, 1, 2), True), ((2,), (0, 1, 2), True), ((0,), (0, 1), True), ((0,), (0, 1, 2), False),
+    ((), (0, 1), False)])  # fmt: skip
 def test_as_many_floats_that_hang_wet_as_honest_dry_ones_leave_nothing_to_be_read(hung, fitted, unread):
     pit = Pit(make_night(make_site(sensing=1, transmitter=False), 0.0))
     pit.floats.floats[:HIGH] = [f if i in fitted else None for i, f in enumerate(pit.floats.floats[:HIGH])]

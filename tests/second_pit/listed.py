@@ -14,7 +14,7 @@ FICKLE = "a float that comes and goes, no current sensed"
 def no_reading(pit):
     """Return whether nothing tells an empty pit from a full one, and `high` reads wet (no current is sensed).
 
-    No float below is sound, or as many hang wet over the lowest dry one as there are dry ones (L2: the last edge decides).
+    No float below is sound, or as many hang wet over the lowest dry one as there are dry ones: the last edge decides.
     """
     *lower, high = pit.floats.floats
     if pit.site.sensing == 2 or high.sound() or not _wet(high) or (pit.transmitter and pit.transmitter.sound()):

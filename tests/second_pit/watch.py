@@ -42,8 +42,8 @@ class PumpLog:
     """Starts, stops and dry running of one pump."""
 
     __slots__ = (
-        "called", "dry_now", "dry_s", "dry_since", "fickle", "longest_at", "longest_dry", "longest_read", "on", "read_s",
-        "starts", "stop_s", "useless_s",
+        "called", "dry_now", "dry_s", "dry_since", "fickle", "longest_at", "longest_dry", "longest_read", "on",
+        "read_s", "starts", "stop_s", "useless_s",
     )  # fmt: skip
 
     def __init__(self):
