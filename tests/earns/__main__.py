@@ -59,7 +59,8 @@ def _said(base, without, names):
 def parse(argv=None):
     """Return the arguments."""
     parser = argparse.ArgumentParser(prog="python -m tests.earns", description=__doc__)
-    parser.add_argument("--nights", type=int, default=200, help="nights of each of the two judges (default 200)")
+    parser.add_argument("--nights", type=int, default=200, help="nights of the campaign (default 200)")
+    parser.add_argument("--second", type=int, help="nights of the second judge (default: as many)")
     parser.add_argument("--months", type=int, default=0, help="months of `told`, spread over its plan (default none)")
     parser.add_argument("--first", type=int, default=0, help="number of the first night and month")
     parser.add_argument("--seed", type=int, default=1)
@@ -140,7 +141,8 @@ def main():
     args = parse()
     began = time.process_time()
     found = [rule for rule in rules.packaged() if not args.only or any(text in rule.name for text in args.only)]
-    counts = {"campaign": args.nights, "second": args.nights, "month": args.months}
+    second = args.nights if args.second is None else args.second
+    counts = {"campaign": args.nights, "second": second, "month": args.months}
     nights = {judge: base(found, judge, args.seed, range(args.first, args.first + count))
               for judge, count in counts.items() if count}  # fmt: skip
     lines = [" | ".join(HEAD), " | ".join("---" for _ in HEAD)]

@@ -32,13 +32,14 @@ class Noticed:
 
 
 HARM = ("wet_s", "dry_s", "uncalled", "broken")  # the rest is noise and wear
-MUCH = {"wet_s": 1.0, "dry_s": 1.0, "uncalled": 1, "broken": 1, "alarms": 1, "horn_min": 1.0, "starts": 10}
+MUCH = {"wet_s": 10.0, "dry_s": 5.0, "uncalled": 1, "broken": 1, "alarms": 1, "horn_min": 1.0, "starts": 10}
+SHARE = 1.1  # and a tenth more: a floor that is wet all night is not noticed to be wet for a minute longer
 
 
 def more(base, other):
     """Return the names of what there is more of in `other` than in `base`, by as much as counts."""
     pairs = zip(fields(Noticed), astuple(base), astuple(other), strict=True)
-    return [field.name for field, a, b in pairs if b - a >= MUCH[field.name]]
+    return [field.name for field, a, b in pairs if b - a >= MUCH[field.name] and b >= SHARE * a]
 
 
 class Plain(Duplex):
