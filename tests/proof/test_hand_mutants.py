@@ -23,8 +23,8 @@ def test_every_hand_mutant_that_is_kept_changes_its_function():
     assert len({mutant.module for mutant in found}) >= 8
     for mutant in found:
         core = Source(mutant.module)
-        assert core.code(mutant) != core._compile(mutant.function), mutant
-        assert core._compile(mutant.function) == core._compile(mutant.function)
+        assert core.code(mutant) != core.compiled(mutant.function), mutant
+        assert core.compiled(mutant.function) == core.compiled(mutant.function)
 
 
 def test_a_hand_mutant_switched_on_is_what_runs_until_it_is_switched_off():

@@ -22,14 +22,14 @@ class HandMutant(Mutant):
         return f"{self.module.replace('.', '/')}.py:{self.line} {self.function}: {self.what}: {self.becomes}"
 
 
-def read(text, source="hand_mutants.toml"):
-    """Return the HandMutants of a TOML text.
+def read(text, source="hand_mutants.toml", table="hand_mutant"):
+    """Return the HandMutants of a TOML text, one for each row of its `table`.
 
     Raises InputError for a row that names no module, no function, or a line
     that does not stand in that function exactly once.
     """
     found = []
-    for row in tomllib.loads(text).get("hand_mutant", []):
+    for row in tomllib.loads(text).get(table, []):
         missing = {"module", "function", "line", "becomes", "what"} - set(row)
         if missing:
             raise InputError(f"a hand mutant lacks {', '.join(sorted(missing))}", source)

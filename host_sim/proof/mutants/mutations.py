@@ -195,7 +195,7 @@ class Source:
         if hasattr(mutant, "becomes"):  # a hand mutant: its line is rewritten as a whole
             lines = list(self.lines)
             lines[mutant.line - 1] = lines[mutant.line - 1].replace(mutant.text, mutant.becomes)
-            return Source(self.name, "\n".join(lines) + "\n")._compile(mutant.function)
+            return Source(self.name, "\n".join(lines) + "\n").compiled(mutant.function)
         function = self.functions[mutant.function]
         number = 0
         for node, place in _places(function):
@@ -203,13 +203,14 @@ class Source:
                 if number == mutant.number:
                     _put(place, replacement)
                     try:
-                        return self._compile(mutant.function)
+                        return self.compiled(mutant.function)
                     finally:
                         _put(place, node)
                 number += 1
         raise LookupError(str(mutant))
 
-    def _compile(self, function):
+    def compiled(self, function):
+        """Return the code object of a function as its tree stands now."""
         tree = ast.fix_missing_locations(copy.deepcopy(ast.Module([self.functions[function]], [])))
         if "." in function:
             tree = ast.Module([ast.ClassDef("Holder", [], [], tree.body, [])], [])
