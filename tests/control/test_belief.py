@@ -85,7 +85,6 @@ class PlainBelief:
             if i in rose or i == HIGH or not any(other > i for other in above):
                 for kind in (self.by_order, self.proved, self.wired):
                     kind.discard(i)
-                self.rise = self.rise or i in rose
 
     def wires(self, now, wet, turned):
         floats = self.floats - {HIGH}
@@ -348,21 +347,6 @@ def test_r1_each_believed_wet_contact_tells_of_water_and_a_transmitter_once(floa
             believed = places(wet & (floats | virtual) & ~suspects)
             expected = len(believed - places(virtual)) + bool(believed & places(virtual))
             assert belief.vouchers() == expected
-
-
-def test_l2_the_sequence_time_counts_from_the_end_of_the_power_up_hold():
-    timers = Timers()
-    belief = Belief(make_settings(), timers, 0)
-    timers.expire(0)
-    timers.arm(tm.BOOT, 10_000)
-    belief.begin(word({HIGH}))
-    at = []
-    for now in range(0, 40_000, 100):
-        timers.expire(now)
-        belief.step(word({HIGH}), 0, 0, False)
-        if belief.order:
-            at.append(now)
-    assert at[0] == 10_000 + SEQUENCE_TIME_MS
 
 
 @pytest.mark.parametrize("turns", [0, 1])

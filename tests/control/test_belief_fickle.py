@@ -275,11 +275,9 @@ def test_l2_a_suspect_on_other_evidence_is_not_believed_for_standing_wet():
 def test_l2_a_fickle_one_is_believed_at_once_when_it_rises_with_every_one_below_it_wet(fitted, below):
     below &= fitted
     bench = fickle(LAG, wet=below, fitted=fitted)
-    bench.belief.rising = 0
     honest = fitted & (OFF | LEAD) & ~below == 0
     assert bench.go(below | LAG) == (0 if honest else LAG)
     assert bench.belief.evidence == (0 if honest else LAG)
-    assert bench.belief.rising == (1 if honest else 0)
     assert bool(bench.belief.wet & LAG) is honest
 
 

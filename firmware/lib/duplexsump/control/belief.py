@@ -228,8 +228,6 @@ class Belief:
                 self.order &= ~bit
                 self.evidence &= ~bit
                 self.fickle &= ~bit
-                if rose & bit:
-                    self.rising = 1  # in a tie the contact just believed wins
                 self.wiring &= ~bit
 
     def _wires(self, wet: int, rose: int, fell: int) -> None:
@@ -307,8 +305,7 @@ class Belief:
         return fell and fell & -fell < self.wet
 
     def _out_of_sequence(self, apart: int) -> bool:
-        held = self.timers.running(tm.BOOT)  # S4: no pump could have moved the water yet
-        return self.timers.on_delay(tm.SEQUENCE, False, apart and not held, self.settings[s.SEQUENCE_TIME_MS])
+        return self.timers.on_delay(tm.SEQUENCE, False, apart, self.settings[s.SEQUENCE_TIME_MS])
 
     def _fewest(self, wet: int, rising: int) -> int:
         """L2: the fewest contacts without which all readings are in order.
