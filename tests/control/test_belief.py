@@ -349,6 +349,21 @@ def test_r1_each_believed_wet_contact_tells_of_water_and_a_transmitter_once(floa
             assert belief.vouchers() == expected
 
 
+def test_l2_the_sequence_time_counts_from_the_end_of_the_power_up_hold():
+    timers = Timers()
+    belief = Belief(make_settings(), timers, 0)
+    timers.expire(0)
+    timers.arm(tm.BOOT, 10_000)
+    belief.begin(word({HIGH}))
+    at = []
+    for now in range(0, 40_000, 100):
+        timers.expire(now)
+        belief.step(word({HIGH}), 0, 0, False)
+        if belief.order:
+            at.append(now)
+    assert at[0] == 10_000 + SEQUENCE_TIME_MS
+
+
 @pytest.mark.parametrize("turns", [0, 1])
 @pytest.mark.parametrize("wet", [2, 4, 6, 8, 9, 12])
 def test_l2_a_suspect_by_order_is_told_once_any_contact_has_turned(wet, turns):

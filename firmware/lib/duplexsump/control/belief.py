@@ -305,7 +305,8 @@ class Belief:
         return fell and fell & -fell < self.wet
 
     def _out_of_sequence(self, apart: int) -> bool:
-        return self.timers.on_delay(tm.SEQUENCE, False, apart, self.settings[s.SEQUENCE_TIME_MS])
+        held = self.timers.running(tm.BOOT)  # S4: no pump could have moved the water yet
+        return self.timers.on_delay(tm.SEQUENCE, False, apart and not held, self.settings[s.SEQUENCE_TIME_MS])
 
     def _fewest(self, wet: int, rising: int) -> int:
         """L2: the fewest contacts without which all readings are in order.
