@@ -70,7 +70,7 @@ DEFECTS = (
     Defect("watchdog_reset", "a float that is wet at power-up is not seen until it moves",
            "control/contacts.py", "self.wet = word\n", "self.wet = 0\n"),
     Defect("floats_in_order", "the lag pump stops when lag turns dry",
-           "control/demand.py", "return self.demand or 1 if above", "return 1 if above"),
+           "control/demand.py", "return self.demand or 1 if self._others()", "return 1 if self._others()"),
     Defect("floats_out_of_order", "of two floats out of order the wrong one is suspect",
            "control/belief.py", "self._fewest(wet, self.rising)", "self._fewest(wet, 0)"),
     Defect("bouncing_contact", "contacts are not debounced",

@@ -150,7 +150,8 @@ class Invariants:
 
     def _dry_pit(self, rig, believed, out):
         st = self.settings
-        limit_ms = st[s.DEBOUNCE_MS] + st[s.MIN_RUN_MS] + st[s.BLIND_RUN_MS] + SLACK_MS
+        runs = 2 if rig.c.belief.untold == 1 else 1  # R1: `off` may be good, and the pump is loaded
+        limit_ms = st[s.DEBOUNCE_MS] + st[s.MIN_RUN_MS] + runs * st[s.BLIND_RUN_MS] + SLACK_MS
         trusted = st[s.FITTED] & ~rig.c.belief.suspect
         idle = self._in_auto(rig) and trusted and not believed and not rig.c.blind.reason and not rig.c.blind.wants()
         for n in range(2):
