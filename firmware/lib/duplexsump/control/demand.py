@@ -40,7 +40,7 @@ class Demand:
         ("limit_ms", COUNTER, 0, 0),  # L4: the draw-down now allowed
         ("slack", STATE, 0, 0),  # L4: at some instant of this draw-down no pump was loaded
         ("patience_ms", COUNTER, 0, 0),  # L4: what the last draw-downs have shown to be honest
-        ("ran", STATE, 0, 0),  # L3: pumps that ran at the step before, for D4 hands over between two
+        ("ran", STATE, 0, AGAIN),  # L3: pumps that ran at the step before, for D4 hands over between two
         ("boost", STATE, 0, AGAIN),  # R2: both pumps, the level does not fall
         ("lowest", STATE, 0, 0),  # R2: lowest level step of this demand
         ("covered", STATE, 0, 0),  # D1: off was believed wet in this demand
