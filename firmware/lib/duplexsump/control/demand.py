@@ -274,9 +274,12 @@ class Demand:
 
     def _stands_long(self, wet: int, pumps: int) -> None:
         # L3 over a wet off, which may hang itself: pumps stop for a look.  Water that is there rises to the next.
-        looks = self.belief.wet & ~self.belief.virtual == OFF | LEAD and self._others() and (pumps or self.ran)
+        stands = self.belief.wet & ~self.belief.virtual == OFF | LEAD and self._others()
+        if not stands or self.settings[s.SENSING] == s.SENSE_CURRENT:
+            pumps = self.ran = 0
+        looks = pumps or self.ran
         self.ran = pumps
-        if self._long(looks and self.settings[s.SENSING] != s.SENSE_CURRENT):
+        if self._long(looks):
             self.belief.make_suspect(LEAD, wet)
             self.end(0)
 
