@@ -22,6 +22,7 @@ class Found:
 
     reached: int = 0
     played: int = 0
+    differed: int = 0  # played nights in which anything at all came out otherwise
     worse: Counter = field(default_factory=Counter)  # by what there was more of
     better: Counter = field(default_factory=Counter)
     harmed: int = 0  # nights with more of judges.HARM
@@ -33,6 +34,7 @@ class Found:
     def add(self, base, without, line):
         """Count a night: as it is, and without the rule."""
         self.played += 1
+        self.differed += base != without
         more, less = judges.more(base, without), judges.more(without, base)
         self.worse.update(more)
         self.better.update(less)
@@ -92,7 +94,7 @@ def without(place, rule, nights, args):
     off = rules.switch_off(rule)
     try:
         for judge, number in _most(reached, args.most):
-            other = judges.JUDGES[judge](args.seed, number)
+            other = _played(judge, args.seed, number)
             result.add(nights[judge][number][0], other, judges.replay(judge, args.seed, number))
             progress(f"{rule.name}: {result.played} of {result.reached}, {result.harmed} harmed")
             if result.harmed >= args.enough or result.louder >= 2 * args.enough:
@@ -100,6 +102,13 @@ def without(place, rule, nights, args):
     finally:
         off()
     return result
+
+
+def _played(judge, seed, number):
+    try:
+        return judges.JUDGES[judge](seed, number)
+    except ValueError:  # a state machine of the core was asked for what cannot happen
+        return judges.CRASHED
 
 
 def _reached(place, played):
@@ -121,13 +130,14 @@ def progress(text):
         sys.stderr.write(f"\r{text[:110]}\x1b[K")
 
 
-HEAD = ("rule", "reached", "played", "harmed", "louder", "spared", "quieter", "more of what", "less of what",
-        "worst night without it")  # fmt: skip
+HEAD = ("rule", "reached", "played", "differed", "harmed", "louder", "spared", "quieter", "more of what",
+        "less of what", "worst night without it")  # fmt: skip
 
 
 def row(rule, result):
     """Return a row of the table, as texts."""
-    counts = (result.reached, result.played, result.harmed, result.louder, result.spared, result.quieter)
+    counts = (result.reached, result.played, result.differed, result.harmed, result.louder, result.spared,
+              result.quieter)
     kinds = (_counted(result.worse), _counted(result.better))
     return (rule.name, *map(str, counts), *kinds, result.worst[1] or (rule.night and f"its own: {rule.night}"))
 

@@ -42,6 +42,9 @@ def more(base, other):
     return [field.name for field, a, b in pairs if b - a >= MUCH[field.name] and b >= SHARE * a]
 
 
+CRASHED = Noticed(0.0, 0.0, 0, 99, 0, 0.0, 0)  # the core without its rule ends in an exception
+
+
 class Plain(Duplex):
     """The firmware's controller, at which no invariant is looked at: rules are judged by what comes of them."""
 
@@ -52,8 +55,12 @@ class Plain(Duplex):
 
 def campaign(seed, number):
     """Play night `number` of the campaign."""
-    night = nights.draw(seed, number)
-    site = read_site(night.text, source=f"night {seed}/{number}")
+    return noticed(nights.draw(seed, number))
+
+
+def noticed(night):
+    """Play a Night of the campaign, drawn or written."""
+    site = read_site(night.text, source=f"night {night.seed}/{night.number}")
     work = Night(site, site.seed, Plain(site), list(site.faults))
     trace = work.run(False, None)
     record = night_run.judge(night, work, trace, trace)

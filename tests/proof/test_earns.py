@@ -1,9 +1,12 @@
 """The count of what each rule earns: its rows are in the core, its probes change nothing, one that matters shows."""
 
 import ast
+import dataclasses
+import re
 
 import pytest
 
+from host_sim.proof.campaign import nights
 from host_sim.proof.mutants.mutations import Source
 from tests.earns import judges, rules
 
@@ -42,6 +45,24 @@ def test_a_night_with_probes_is_the_night_and_a_night_that_a_rule_does_not_reach
     try:
         assert "R3: flood retries" not in reached
         assert judges.campaign(1, 7) == as_it_is
+    finally:
+        off()
+
+
+CUT_AND_RESETS = ("common-wire-broken@2080.6s", "controller-reset@2991.3s", "controller-reset@3137.2s",
+                  "controller-reset@3343.4s")  # fmt: skip
+
+
+def test_a_cable_cut_before_three_resets_floods_where_the_sequence_time_does_not_wait_for_the_hold():
+    # Of 300 drawn nights one reached this rule: a cut cable and resets on top are rarely drawn together.
+    night = nights.draw(50233, 112)
+    text = re.sub(r"faults = .*", f"faults = {list(CUT_AND_RESETS)}", night.text)
+    names = ("common-wire-broken", "controller-reset")
+    night = dataclasses.replace(night, text=text, faults=CUT_AND_RESETS, names=names)
+    assert judges.noticed(night).wet_s == 0.0
+    off = rules.switch_off(rule("sequence_time waits"))
+    try:
+        assert judges.noticed(night).wet_s > 3600.0
     finally:
         off()
 
