@@ -13,10 +13,15 @@ LEVEL = {"empty": 5, "off": 20, "lead": 38, "lag": 43}
 # R1 ------------------------------------------------------------------------------------------------
 
 
-def test_r1_underload_with_nothing_wet_from_lead_up_is_an_empty_pit():
+def drawing_down():
+    """Return a Rig with current sensed and pump 1 in mid draw-down: `lead` has fallen, `off` is wet."""
     rig = ready(sensing=WITH_CURRENT)
     rig.fill("off", "lead").run(10)
-    rig.drain("lead").run(5)
+    return rig.drain("lead").run(5)
+
+
+def test_r1_underload_with_nothing_wet_from_lead_up_is_an_empty_pit():
+    rig = drawing_down()
     rig.load[0] = "under"
     rig.run(0.1)
     at = rig.t
@@ -43,9 +48,7 @@ def test_r1_an_off_that_a_dry_run_made_suspect_is_told_when_the_next_draw_down_h
 
 def test_r1_an_off_that_the_next_draw_down_turns_was_good_and_is_not_told():
     # The pump has worn in mid draw-down: it underloads over water, and the other draws the pit down.
-    rig = ready(sensing=WITH_CURRENT)
-    rig.fill("off", "lead").run(10)
-    rig.drain("lead").run(5)
+    rig = drawing_down()
     rig.load[0] = "under"
     rig.run(60)
     assert rig.suspects() == {"off"}
@@ -54,9 +57,7 @@ def test_r1_an_off_that_the_next_draw_down_turns_was_good_and_is_not_told():
 
 
 def test_r1_after_an_empty_pit_stops_go_by_time_and_once_for_blind_run_longer_while_loaded():
-    rig = ready(sensing=WITH_CURRENT)
-    rig.fill("off", "lead").run(10)
-    rig.drain("lead").run(5)
+    rig = drawing_down()
     rig.load[0] = "under"
     rig.run(60)
     rig.load[0] = "normal"
@@ -69,9 +70,7 @@ def test_r1_after_an_empty_pit_stops_go_by_time_and_once_for_blind_run_longer_wh
 
 
 def test_r1_the_longer_draw_down_is_for_a_pump_that_is_loaded_as_its_time_is_over():
-    rig = ready(sensing=WITH_CURRENT)
-    rig.fill("off", "lead").run(10)
-    rig.drain("lead").run(5)
+    rig = drawing_down()
     rig.load = ["under", "under"]
     rig.run(1000)  # a long refill: the time is pump_down and hardly more
     rig.load = ["normal", "normal"]

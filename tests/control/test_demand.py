@@ -20,7 +20,7 @@ class Views:
 
     def __init__(self, fitted):
         self.fitted, self.suspect, self.word, self.bobs, self.virtual = fitted, 0, 0, 0, 0
-        self.made_suspect, self.draws = [], 0
+        self.made_suspect = []
 
     def read(self, word):
         self.word = word
@@ -28,7 +28,7 @@ class Views:
         self.wet, self.dry = word & believed, believed & ~word
 
     def drawn(self):
-        self.draws += 1
+        """What R1 does with it is belief's own."""
 
     def goes_on(self):
         return False

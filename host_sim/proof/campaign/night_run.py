@@ -45,8 +45,10 @@ def judge(night, work, trace, single):
     site, control = work.site, work.control
     dry_s = longest_dry_s(trace, site, night.names)
     # The float switch has no controller that could die and no second pump: it only floods or does not.
+    row = excused.no_reading(night, trace, site)
     record = _record(night, site, trace, single, dry_s, control)
-    record["broken"] = "; ".join(_broken(night, site, trace, control, dry_s, work))
+    record["excused"] = "; ".join(_excused(night, site, trace, dry_s, row))
+    record["broken"] = "; ".join(_broken(night, site, trace, control, dry_s, work, row))
     return record
 
 
@@ -56,7 +58,7 @@ def _record(night, site, trace, single, dry_s, control):
     lead_s = warning.lead_s(trace, night.names)
     return {
         "seed": night.seed, "number": night.number, "faults": " ".join(night.faults), "kinds": " ".join(night.names),
-        "must": night.must, "excused": _excused(night, site, trace, dry_s),
+        "must": night.must, "excused": "",
         "sensing": night.sensing, "level": night.level,
         "battery": night.battery, "peak_gpm": round(night.peak_gpm, 2),
         "dry": wet_at is None, "floor_wet_s": totals.floor_wet_s, "floor_first_s": _or_none(wet_at),
@@ -69,15 +71,13 @@ def _record(night, site, trace, single, dry_s, control):
     }  # fmt: skip
 
 
-def _excused(night, site, trace, dry_s):
-    # Why a promise was not asked for, as the written table has it.
-    why = []
-    if trace.totals.floor_first_s is not None and warning.lead_s(trace, night.names) is None:
-        why.append(excused.untold(night, trace, site))
-    row = excused.no_reading(night, trace, site)
+def _excused(night, site, trace, dry_s, row):
+    # Why a promise was not asked for, as the written table has it; `row`: what it says of a dry run, if anything.
+    unwarned = trace.totals.floor_first_s is not None and warning.lead_s(trace, night.names) is None
+    if unwarned and (reason := excused.untold(night, trace, site)):
+        yield reason
     if row and dry_s > dry_limit_s(night, site) + DRY_GRACE_S:
-        why.append(row["reason"])
-    return "; ".join(reason for reason in why if reason)
+        yield row["reason"]
 
 
 def _or_none(value):
@@ -122,7 +122,7 @@ def _after_high_s(trace, site):
     return trace.totals.floor_first_s - warning.passed_s(trace, site.contacts[3].wet_m)
 
 
-def _broken(night, site, trace, control, dry_s, work):
+def _broken(night, site, trace, control, dry_s, work, row):
     # Everything that the table, the alarms' promise, I14, the invariants and the second phase say was not held.
     totals = trace.totals
     for invariant, ms, text in control.broken[:3]:
@@ -132,7 +132,6 @@ def _broken(night, site, trace, control, dry_s, work):
             yield f"table: the floor was wet at {totals.floor_first_s:.1f} s, these faults must be survived dry"
         yield from _called(night, trace, site)
     limit = dry_limit_s(night, site)
-    row = excused.no_reading(night, trace, site)
     if row and limit + DRY_GRACE_S < dry_s <= row["longest_s"]:
         began_s = longest_dry(trace, site, night.names)[1]
         if not excused.stands(trace, began_s + row["called_s"]):

@@ -14,7 +14,7 @@ _SLOWER_PERCENT = const(15)  # a pump so much slower tells nothing of its check 
 _IN_A_ROW = const(8)  # slow draw-downs in a row: the pump is worn
 _DAY_MIN = const(1440)
 _FADE = const(128)  # of the highest inflow, a day: half of it in a season
-_STEADY = const(8)  # a refill is learnt from where the inflows before and after it differ by less than an eighth
+_STEADY = const(8)  # a refill is learnt from where the inflows before and after it differ by an eighth at most
 _MOST_RATIO = const(1000)  # of a pump's rate to the inflow
 _LEAKS = const(12)  # quick refills, less those that were not: the check valve leaks
 
