@@ -63,7 +63,7 @@ _HOUSE = {
         WATER, "One fault has taken all lower floats; the high float alone is left to protect the floor."),
     "not_keeping_up": Words(
         "Both pumps have run or been tried for a long time, and the water does not go down.",
-        "more inflow than both carry; worn pumps; a blocked, frozen or burst discharge line",
+        "more inflow than both carry; worn pumps; a blocked, frozen or burst discharge line; two floats that hang wet",
         f"Watch the water. {OUTLET} Get another pump ready.",
         f"{WATER} {THAW}", "The floor may be wet within the hour."),
     "battery_low": Words(

@@ -10,6 +10,7 @@ CAUTION = "The horn sounds, the alarm relay drops out. Pumps run blind: water ov
 ONLY_HIGH = 8  # setting fitted: no float but high
 HELD_MS = 2000  # L5; the limits are those of NAMUR NE 43: failed below 3.6 mA and above 21.0 mA
 LOOK_MS = 15000  # L5: at the pump that runs, and again at the other
+PAUSE_MS = 8000  # no pump runs in between
 ABOVE_MM = 30
 
 
@@ -65,8 +66,10 @@ def frozen(bench, lead_mm):
     leader, on = first_on(bench, start_limit_s(bench), bench.mark_ms)
     proof_ms = bench.setting("start_proof") if bench.setting("sensing") == SENSE_NOTHING else 0
     look_ms = LOOK_MS + proof_ms
-    other = bench.when(pump(3 - leader), 1, look_ms / 1000 + 5)
-    timing(bench, "run with the level frozen to the other pump on", other - on, look_ms)
+    over = bench.when(pump(leader), 0, look_ms / 1000 + 5)
+    timing(bench, "run with the level frozen to the look at the other pump", over - on, look_ms)
+    other = bench.when(pump(3 - leader), 1, PAUSE_MS / 1000 + 5)
+    timing(bench, "no pump between the two looks", other - over, PAUSE_MS)
     alarm_ms = bench.when_alarm("transmitter_failed", look_ms / 1000 + 10, "unacknowledged")
     timing(bench, "run of the other to transmitter failed", alarm_ms - other, look_ms)
     bench.press("silence")

@@ -127,6 +127,25 @@ def test_l3_lead_wet_over_a_wet_off_without_a_move_for_twice_not_keeping_up_is_l
     assert rig.suspects() == set()
 
 
+def test_l3_what_is_looked_at_may_be_sound_under_pumps_that_move_nothing_so_not_keeping_up_tells_until_it_turns():
+    rig = ready(sensing=WITH_FEEDBACK)
+    rig.fill("off", "lead").run(3000)
+    assert rig.suspects() == {"lead"} and rig.pumps_on() == (0, 0)
+    rig.fill("lag").run(70).drain("lag").run(600)
+    assert rig.active("not_keeping_up") and len(rig.raised("not_keeping_up")) == 1
+    rig.drain("lead").run(5)
+    assert not rig.active("not_keeping_up")
+    assert rig.raised("floats_out_of_sequence") == []
+
+
+def test_l3_what_is_looked_at_and_then_stands_over_a_dry_off_is_told():
+    rig = ready(sensing=WITH_FEEDBACK)
+    rig.fill("off", "lead").run(1300)
+    assert rig.suspects() == {"lead"} and not rig.active("floats_out_of_sequence")
+    rig.drain("off").run(30)
+    assert rig.suspects() == {"lead"} and rig.active("floats_out_of_sequence")
+
+
 def test_l3_a_move_of_any_contact_begins_the_long_time_over_a_wet_off_anew():
     rig = ready(sensing=WITH_FEEDBACK)
     rig.fill("off", "lead").run(1000).fill("lag").run(10).drain("lag").run(1150)

@@ -295,6 +295,38 @@ def test_r1_where_the_other_runs_dry_after_it_off_is_suspect_all_the_same(n):
     assert rig.suspects() == {"off"}
 
 
+def high_alone():
+    """The cable of the lower floats is cut and found out; high has called once more, and both run."""
+    rig = ready(sensing=WITH_CURRENT)
+    for _ in range(2):
+        rig.fill("high").run(6).drain("high").run(60)
+    rig.fill("high").run(10)
+    assert rig.suspects() == {"off", "lead", "lag"} and rig.pumps_on() == (1, 1)
+    return rig
+
+
+@pytest.mark.parametrize("n", [0, 1])
+def test_r1_where_high_alone_is_believed_underload_beside_a_pump_that_stays_loaded_is_no_empty_pit(n):
+    # Second judge, seed 24012, nights 5185 and 4141: an air lock beside a good pump made a good high fickle.
+    rig = high_alone()
+    for again in range(3):
+        rig.load[n] = "under"
+        rig.run(4).drain("high").run(5)
+        assert rig.pumps_on() == (n, 1 - n), again
+        rig.load[n] = "normal"
+        rig.run(60).fill("high").run(20)
+    assert rig.suspects() == {"off", "lead", "lag"}, "high is believed"
+    assert rig.raised(f"pump_{n + 1}_unavailable") != []
+
+
+def test_r1_where_high_alone_is_believed_and_both_run_dry_the_pit_is_empty():
+    rig = high_alone()
+    rig.load = ["under", "under"]
+    rig.run(4).drain("high").run(5)
+    assert rig.pumps_on() == (0, 0) and rig.suspects() == {"off", "lead", "lag"}
+    assert {rig.pump_state(1), rig.pump_state(2)}.isdisjoint(OUT)
+
+
 def test_r1_where_off_is_not_believed_wet_a_pump_that_stays_loaded_vouches_for_nothing():
     rig = both_below_lead()
     rig.c.belief.make_suspect(OFF, rig.c.contacts.wet)

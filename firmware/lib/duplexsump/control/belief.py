@@ -42,6 +42,7 @@ class Belief:
         ("raised", STATE, 0, 0),  # the contact that rose last, if all below it were dry
         ("dried", STATE, 0, 0),  # contacts that R1 found to have called into an empty pit, no other one moving since
         ("shaken", STATE, 0, 0),  # contacts that have chattered since they last turned
+        ("looked", STATE, 0, 0),  # the contact that L3 looks at, after water that stood still
         ("untold", COUNTER, 0, 0),  # an `off` that R1 suspects is not told: in this draw-down, the next, its last part
     )
 
@@ -67,6 +68,7 @@ class Belief:
         self.raised = 0
         self.dried = 0
         self.shaken = 0
+        self.looked = 0
         self.untold = 0
         self.running = 0  # pumps that are on, as told before each step
         self.chatters = 0  # contacts that chatter (L1), told likewise
@@ -94,7 +96,13 @@ class Belief:
     def make_suspect(self, mask: int, wet: int) -> None:
         """Suspect contacts on evidence (L3, L4, R1); `wet` is the debounced word."""
         self.evidence |= mask & self.fitted
+        self.looked &= ~mask
         self._sort(wet)
+
+    def look_at(self, contact: int, wet: int) -> None:
+        """L3: leave out a contact over which the water stands still, or which hangs: the water will tell."""
+        self.make_suspect(contact, wet)
+        self.looked = contact
 
     def prove_high(self, wet: int) -> None:
         """L6: the water has answered a blind run: high is right, and what is dry below it dead."""
@@ -107,14 +115,18 @@ class Belief:
         """R1: return how many tell of water: each believed contact that is wet, those of a transmitter as one."""
         return BITS[self.wet & ~self.virtual] + (1 if self.wet & self.virtual else 0)
 
+    def lower(self) -> int:
+        """R1: return the believed contacts below high."""
+        return (self.wet | self.dry) & _BELOW_HIGH
+
     def told(self) -> int:
         """Return who is suspect as it is told.
 
         L2: before any edge either float may be the one that hangs; R1: a pump that underloads over a good `off` may
-        itself be worn, which the next draw-down tells.
+        itself be worn, which the next draw-down tells; L3: no pump may move any water, "not keeping up" tells of both.
         """
         order = 0 if self.rising == NO_EDGE else self.order
-        return (order | self.evidence & ~(OFF if self.untold else 0)) & self.fitted
+        return (order | self.evidence & ~(self.looked | (OFF if self.untold else 0))) & self.fitted
 
     def no_water(self, wet: int) -> None:
         """R1: no contact from lead up is wet and the pump underloads: `off` is suspect, if it reads wet."""
@@ -214,6 +226,7 @@ class Belief:
         believed = self.fitted & ~self.suspect
         self.wet = wet & believed
         self.dry = believed & ~wet
+        self.looked &= 0 if self.dry & OFF else self.evidence  # over a dry `off` it hangs
 
     def _release(self, wet: int, rose: int, fell: int) -> None:
         # A stuck-dry suspect that turns wet is believed at once, a stuck-wet one

@@ -11,6 +11,7 @@ if _TYPES:
 
 _NOBODY = -1
 _QUICK_MS = const(120000)  # D6: the other pump draws the pit down within this: the one before it had moved nothing
+_PAUSE_MS = const(8000)  # L5: no pump between the two looks: where inflow and pump are equal the level rises
 _LAG_LONG_MS = const(60000)  # D5: in most pits lag to the floor takes less at a flood's inflow, with no pump running
 
 
@@ -95,7 +96,7 @@ class Pair:
         """R1: pump `n` has run in underload for dry_run.  Returns True when the pit is empty."""
         bit = 1 << n
         pump = self.pumps[n]
-        covered = self.belief.wet & OFF and (not pump.loaded or self.pumps[1 - n].steady)
+        covered = self._moves_water(1 - n) or (self.belief.wet & OFF and not pump.loaded)
         if not self.belief.wet & (LEAD | LAG | HIGH) and not covered:
             if self.not_pumping & ~bit and not pump.loaded:
                 self.pumps[1 - n].withdraw()  # neither has moved water in this demand, and yet the contact fell
@@ -111,6 +112,10 @@ class Pair:
             return True
         self.not_pumping |= bit
         return False
+
+    def _moves_water(self, n: int) -> int:
+        # R1: pump `n` is loaded for long, and `off` tells of water too, or high alone is left to tell of any.
+        return self.pumps[n].steady and (self.belief.wet & OFF or not self.belief.lower())
 
     def step(self, demand: int, blind: int, takes: int = 0) -> int:
         """Return the pumps wanted, as a mask.
@@ -222,7 +227,10 @@ class Pair:
         # D4, L5: True in the step in which the lead hands over: it stops first, then the other starts.
         alone = demand == 1 and self.lead >= 0 and out & (1 << self.lead)
         self._overdue(alone and self.settings[s.DUTY] != s.FIXED)
-        if alone and (self._relieved(1 - self.lead) or self._tells(1 - self.lead)):
+        tells = alone and self._tells(1 - self.lead)
+        if tells:
+            self.timers.arm(tm.SPACING, _PAUSE_MS)
+        if tells or (alone and self._relieved(1 - self.lead)):
             if self.settings[s.SENSING] != s.SENSE_CURRENT:
                 self.handed = 1 + self.lead
             self.lead = 1 - self.lead

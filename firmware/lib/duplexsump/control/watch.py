@@ -51,8 +51,11 @@ def _level(c: "Controller", inputs: list[int]) -> None:
 
 
 def _behind(c: "Controller", active: list[int]) -> object:
-    # Once both pumps are told to be unavailable none is left that could keep up.
-    return (active[at.NOT_KEEPING_UP] or not active[at.NO_PUMP]) and (c.pair.behind() or _helpless(c))
+    # Once both pumps are told to be unavailable none is left that could keep up.  What stood for so long that it is
+    # looked at (L3) stays told.
+    if active[at.NO_PUMP] and not active[at.NOT_KEEPING_UP]:
+        return False
+    return c.pair.behind() or _helpless(c) or c.belief.looked
 
 
 def _helpless(c: "Controller") -> object:
