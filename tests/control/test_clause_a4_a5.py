@@ -1,5 +1,7 @@
 """A4 and A5: supply and inspection.  Each test is one claim of the narrative, in numbers."""
 
+import itertools
+
 import pytest
 from duplexsump.control import records as r
 from duplexsump.control import settings as s
@@ -247,6 +249,60 @@ def test_a4_mains_loss_with_both_on_an_either_supply_leaves_one():
     assert rig.pumps_on() == (1, 1)
     rig.set(mains=0)
     assert sum(rig.pumps_on()) == 1
+
+
+def borne(**settings):
+    """Both pumps may run on the battery, which bears one of them, and the mains is out."""
+    return ready(**{"supply_1": s.EITHER, "supply_2": s.EITHER, "sensing": s.SENSE_NOTHING, **settings}).set(mains=0)
+
+
+@pytest.mark.parametrize("sensing", [s.SENSE_NOTHING, s.SENSE_FEEDBACK])
+@pytest.mark.parametrize("contact", ["lag", "high"])
+def test_a4_under_the_one_pump_that_the_battery_bears_the_water_must_not_rise_to_lag_or_high(contact, sensing):
+    # Second judge, seed 24012, night 8145: a pump locked by air kept the battery for 80 min under water.
+    rig = borne(sensing=sensing, **({"fitted": 11} if contact == "high" else {}))
+    rig.fill("off", "lead").run(30)
+    (first,) = [n for n in (1, 2) if rig.pumps_on()[n - 1]]
+    risen = rig.t
+    rig.fill(contact).run(10)
+    assert [n for n in (1, 2) if rig.pumps_on()[n - 1]] == [3 - first]
+    assert rig.starts(3 - first, since=risen)[0] < risen + 2
+
+
+def test_a4_where_the_water_stands_at_lag_or_high_the_two_take_turns_on_the_battery():
+    rig = borne().fill("off", "lead", "lag", "high").run(60)
+    so_far = len(rig.all_starts())
+    rig.run(1300)
+    starts = rig.all_starts()[so_far - 1:]
+    assert [n for _, n in starts] in ([1, 2, 1, 2, 1], [2, 1, 2, 1, 2])
+    spells = [later - began for (began, _), (later, _) in itertools.pairwise(starts)]
+    assert spells == [pytest.approx(300, abs=0.5)] * 4
+
+
+def test_a4_a_pump_under_which_the_water_falls_keeps_the_battery():
+    rig = borne().fill("off", "lead", "lag", "high").run(280)
+    so_far = len(rig.all_starts())
+    rig.drain("high").run(290).drain("lag").run(600)
+    assert len(rig.all_starts()) == so_far
+
+
+@pytest.mark.parametrize("settings", [{"battery_pumps": 2}, {"sensing": s.SENSE_CURRENT}, {"supply_2": s.BATTERY}])
+def test_a4_where_a_current_tells_or_both_run_nobody_takes_turns(settings):
+    rig = borne(**settings)
+    if settings.get("supply_2"):
+        rig.set(mains=1).run(20)
+    rig.fill("off", "lead").run(30).fill("lag").run(10).fill("high").run(900)
+    assert len(rig.all_starts()) == (1 if "sensing" in settings else 2)
+
+
+def test_d6_the_pump_that_let_the_water_rise_on_the_battery_is_flagged_and_not_the_one_that_drew_it_down():
+    rig = borne()
+    for _ in range(4):
+        rig.fill("off", "lead").run(30)
+        if rig.pumps_on() == (1, 0):
+            rig.fill("lag").run(20).drain("lag")
+        rig.drain("lead", "off").run(100)
+    assert rig.raised("pump_1_suspect") != [] and rig.raised("pump_2_suspect") == []
 
 
 def test_a4_a_battery_that_is_low_under_each_run_is_one_alarm_until_the_mains_is_back():

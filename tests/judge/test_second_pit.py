@@ -564,6 +564,7 @@ def test_the_planted_brains_are_the_ones_tried():
     (1, "all", 18), (1, "all", 59), (1, "all", 241),  # a cut cable below a good high
     (2, "below_0.9", 66),  # off wet, nothing above it believed
     (7001, "below_0.9", 184),  # high hung wet, the lead pump moves nothing, no lag
+    (24012, "below_0.9", 8145),  # the pump locked by air kept the battery
     (24012, "below_0.9", 5185), (24012, "below_0.9", 4141),  # a cut cable, a pump locked by air beside a good one
 ])  # fmt: skip
 def test_a_night_that_was_won_stays_won(seed, group, number):

@@ -26,6 +26,7 @@ class Pair:
         ("take_back", STATE, 0, AGAIN),  # A4: the primary is being brought back
         ("overdue", STATE, 0, 0),  # D4: a long run, past max_run
         ("handed", STATE, 0, 0),  # D6: the pump n + 1 handed over in this demand, 0 none
+        ("risen", STATE, 0, 0),  # A4: under the one pump that the battery bears the water has come to lag or high
         ("lagged", STATE, 0, 0),  # D6: this demand reached lag with one pump leading
         ("lag_leads", COUNTER, 2, RETAIN),  # D6: leads in a row that did
         ("suspects", STATE, 0, RETAIN),  # D6: pumps that did so twice
@@ -54,6 +55,7 @@ class Pair:
         self.take_back = 0
         self.overdue = False
         self.handed = 0
+        self.risen = False
         self.lagged = 0
         self.lag_leads = [0, 0]
         self.suspects = 0
@@ -235,7 +237,24 @@ class Pair:
                 self.handed = 1 + self.lead
             self.lead = 1 - self.lead
             return True
+        if self._lets_rise(demand == 2 and self.lead >= 0 and out == 1 << self.lead):
+            self._count_lag_lead(self.lead, self.lagged)
+            self.lagged = 0
+            self.lead = 1 - self.lead
+            return True
         return False
+
+    def _lets_rise(self, one: bool) -> int:
+        # A4: the battery bears one of the two that are wanted.  The other may move what this one does not.
+        wet = self.belief.wet & (LAG | HIGH)
+        one = one and self.supply.on_battery == 3 and self.settings[s.BATTERY_PUMPS] == 1
+        if self.settings[s.SENSING] == s.SENSE_CURRENT or self.contacts.fell & (LAG | HIGH):
+            one = False
+        self.risen = self._high_up(self.risen or self.contacts.rose & wet, one and wet)
+        return self.risen and self._can_start(1 - self.lead) and not self.timers.running(tm.MIN_RUN + self.lead)
+
+    def _high_up(self, risen: int, wet: int) -> bool:
+        return self.timers.on_delay(tm.BORNE, risen, wet, self.settings[s.NO_DRAW_DOWN_MS])
 
     def _relieved(self, other: int) -> int:
         # D4: a lead past max_run, below lag.
@@ -293,6 +312,8 @@ class Pair:
         self.lead = _NOBODY
         self.led = _NOBODY
         self.handed = 0
+        self.risen = False
+        self.timers.stop(tm.BORNE)
         self.lagged = 0
         self.not_pumping = 0
         self.take_back = 0
