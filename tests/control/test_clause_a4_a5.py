@@ -295,7 +295,7 @@ def test_a4_where_a_current_tells_or_both_run_nobody_takes_turns(settings):
     assert len(rig.all_starts()) == (1 if "sensing" in settings else 2)
 
 
-def test_d6_the_pump_that_let_the_water_rise_on_the_battery_is_flagged_and_not_the_one_that_drew_it_down():
+def test_a4_the_pump_that_let_the_water_rise_on_the_battery_is_flagged_and_not_the_one_that_drew_it_down():
     rig = borne()
     for _ in range(4):
         rig.fill("off", "lead").run(30)

@@ -564,6 +564,7 @@ def test_the_planted_brains_are_the_ones_tried():
     (1, "all", 18), (1, "all", 59), (1, "all", 241),  # a cut cable below a good high
     (2, "below_0.9", 66),  # off wet, nothing above it believed
     (7001, "below_0.9", 184),  # high hung wet, the lead pump moves nothing, no lag
+    (24012, "below_0.9", 3598),  # a high that once came and went, and half an hour later a transmitter that froze
     (24012, "below_0.9", 8145),  # the pump locked by air kept the battery
     (24012, "below_0.9", 5185), (24012, "below_0.9", 4141),  # a cut cable, a pump locked by air beside a good one
 ])  # fmt: skip
@@ -577,6 +578,8 @@ def test_a_night_that_was_won_stays_won(seed, group, number):
 @pytest.mark.parametrize(("seed", "number", "kind"), [
     (9511, 333, "lost"),  # both pumps dead from before lead to the floor
     (9511, 214, "lost"),  # the controller dark for as long
+    (24012, 1234, "lost"),  # the controller dark for 20 s, 3 s after lead
+    (24012, 2789, "lost"), (24012, 7149, "lost"),  # dark again and again
     (9711, 269, "deaf"),  # the cable cut 0.3 s after lead, within its debounce
 ])  # fmt: skip
 def test_a_night_lost_before_anything_could_be_done_is_listed_with_its_reason(seed, number, kind):
@@ -589,12 +592,12 @@ def test_a_night_lost_before_anything_could_be_done_is_listed_with_its_reason(se
 @pytest.mark.long
 @pytest.mark.parametrize(("seed", "group", "number", "why"), [
     (9822, "below_0.9", 102, listed.NO_READING), (9822, "below_0.9", 198, listed.FICKLE),
-    (9931, "all", 8, listed.FICKLE),
+    (9931, "all", 8, listed.FICKLE), (24012, "below_0.9", 6362, listed.ALONE),
 ])  # fmt: skip
 def test_what_the_narrative_lists_as_open_is_listed_with_its_reason(seed, group, number, why):
     result = judge(draw(seed, number, group), number)
     assert result.listed == [why], one_line(result)
-    assert not result.dry_over and not result.healthy_alarms
+    assert not result.dry_over and not result.healthy_alarms and not result.avoidable and not result.silent
     assert f"listed: {why}" in one_line(result)
 
 
@@ -644,6 +647,24 @@ def test_as_many_floats_that_hang_wet_as_honest_dry_ones_leave_nothing_to_be_rea
             f.stick(True) if i in (*hung, HIGH) else f.read()
             f.read()
     assert listed.no_reading(pit) is unread
+
+
+@pytest.mark.parametrize(("sensing", "lower", "high", "able", "inflow", "why"), [
+    (0, "dead", "wet", 1, 0.6, listed.ALONE), (1, "dead", "wet", 1, 0.6, listed.ALONE),
+    (2, "dead", "wet", 1, 0.6, ""), (0, "sound", "wet", 1, 0.6, ""), (0, "dead", "wet", 2, 0.6, ""),
+    (0, "dead", "wet", 0, 0.6, ""), (0, "dead", "wet", 1, 0.4, ""),
+    (0, "dead", "comes and goes", 2, 0.1, listed.FICKLE), (2, "dead", "comes and goes", 2, 0.1, ""),
+])  # fmt: skip
+def test_what_nothing_could_have_told_as_the_floor_got_wet(sensing, lower, high, able, inflow, why):
+    site = make_site(sensing=sensing, transmitter=False)
+    pit = Pit(make_night(site, inflow * site.rate))
+    if lower == "dead":
+        for f in pit.floats.floats[:HIGH]:
+            f.stick(False)
+    pit.floats.floats[HIGH].intermittent = high == "comes and goes"
+    for unit in pit.units[able:]:
+        unit.airlocked = True
+    assert listed.no_answer(pit) == why
 
 
 @pytest.mark.parametrize(("at_s", "floods"), [(0.0, False), (1500.0, True)])

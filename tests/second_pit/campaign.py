@@ -1,14 +1,16 @@
 """Run nights, ask the ideal controller about the floods, count by class."""
 
 import multiprocessing
-from dataclasses import asdict, dataclass, field
+from dataclasses import asdict, dataclass, field, replace
 
 from . import listed
 from .brain import BRAINS
 from .faults import clock
 from .night import run
 from .nights import draw
-from .oracle import POLICIES, Oracle, TakesOver
+from .oracle import BY_LEVEL, POLICIES, Oracle, TakesOver
+
+CLOSE_M = 0.01  # which of two unlike pumps goes first decides within it, and a float's own turn
 
 
 @dataclass
@@ -62,13 +64,12 @@ def lost(night, brain, episodes):
 
 
 def _floods_from(night, brain, episode):
-    # Whether the floor is wet, by the end of that flood, under each policy of the ideal controller.
-    for policy in POLICIES:
-        ideal = TakesOver(BRAINS[brain](night.site), Oracle(night.site, policy, sensed=True), episode.below_s)
-        watch = run(night, ideal)
-        if not any(other.wet_s >= episode.below_s and other.wet_s <= episode.dry_s for other in watch.episodes):
-            return False
-    return True
+    # Whether the floor is wet by the end of that flood, or all but.  It goes by the level: with both pumps at lead no
+    # pit is run.
+    night = replace(night, site=replace(night.site, floor=night.site.floor - CLOSE_M))
+    ideal = TakesOver(BRAINS[brain](night.site), Oracle(night.site, BY_LEVEL, sensed=True), episode.below_s)
+    watch = run(night, ideal)
+    return any(other.wet_s >= episode.below_s and other.wet_s <= episode.dry_s for other in watch.episodes)
 
 
 def judge(night, number=0, brain="firmware", log=None):
@@ -87,10 +88,13 @@ def judge(night, number=0, brain="firmware", log=None):
             result.lost = lost(night, brain, watch.episodes)
         # Whoever sees the water keeps it dry, and nobody else.
         result.avoidable = result.avoidable and not result.deaf and not result.lost
+        if result.avoidable and all(episode.unread for episode in watch.episodes):
+            result.avoidable = False
+            result.listed += sorted({episode.unread for episode in watch.episodes})
         result.freeboard_mm = round(result.freeboard_mm)
         result.first_wet_s = round(watch.episodes[0].wet_s, 1)
     result.wet_s = round(watch.wet_s, 1)
-    result.silent, result.late = watch.silent, watch.late
+    result.silent, result.late = watch.silent, watch.late and not result.lost
     result.longest_dry_s = round(watch.longest_dry, 1)
     log_of = max(watch.pumps, key=lambda p: p.longest_dry)
     result.longest_dry_at = round(log_of.longest_at, 1)

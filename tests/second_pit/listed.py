@@ -9,6 +9,7 @@ FICKLE_DRY_S = 210.0  # L2: three rises of a float that comes and goes every 20 
 
 NO_READING = "a wet high, and no more floats below it that say otherwise, no current sensed"
 FICKLE = "a float that comes and goes, no current sensed"
+ALONE = "high alone over dead floats, no current sensed, and the one pump that can run has half of it to pump away"
 
 
 def no_reading(pit):
@@ -23,6 +24,24 @@ def no_reading(pit):
     dry = [i for i, f in enumerate(fitted) if not _wet(f)]
     over = 1 + sum(_wet(f) for f in fitted[min(dry, default=0):])
     return not any(f.sound() for f in fitted) or over >= len(dry)
+
+
+def no_answer(pit):
+    """Return why nothing told that a pump had to go on as the floor got wet, "" where something did.
+
+    No current is sensed and nothing that is sound is left below `high`.  That one comes and goes; or it is wet over
+    dead floats as one that hangs is over honest ones, and within `blind_run` the one pump that can run does not draw
+    it dry.
+    """
+    *lower, high = pit.floats.floats
+    if pit.site.sensing == 2 or any(f is not None and f.sound() for f in lower):
+        return ""
+    if pit.transmitter and pit.transmitter.sound():
+        return ""
+    if high.intermittent:
+        return FICKLE
+    able = [n for n in (0, 1) if pit.can_run(n)]
+    return ALONE if len(able) == 1 and pit.inflow > 0.5 * pit.site.curves[able[0]].flow(pit.level) else ""
 
 
 def _wet(contact):

@@ -7,13 +7,15 @@ A flood under this controller was not to be avoided; a dry floor under it was po
 Where on its way up from `lead` nothing that is sound told of it (`Watch.deaf`: every float from lead up hangs or is
 cut, no sound transmitter, no current of a running pump) no controller can tell it from a pit into which nothing runs.
 A flood of a night that it would have kept dry is excused only where `TakesOver` floods as well: the same pit, handed to
-the ideal controller the moment that the water last stood below `lead`, which then starts by what is sound and forgets
-at a power-up what any controller forgets.  A pit that happened to be full when both pumps or the mains failed is such
+the ideal controller the moment that the water last stood below `lead`, which then goes by what is sound and has stood
+for `debounce`, takes one pump at `lead` and two at `lag`, keeps `mains_settle`, and forgets at a power-up what any
+controller forgets.  A pit that happened to be full when both pumps or the mains failed is such
 a night; one in which any pump could have run in time is not.
 """
 
 from .power import BATTERY
 from .site import setting
+from .water import STEP_S
 
 OUTPUTS = 8
 BOTH_AT_LEAD, BY_LEVEL = "both at lead", "by level"
@@ -33,7 +35,10 @@ class Oracle:
         self.spacing = setting(site, "start_spacing") / 1000
         self.min_run = setting(site, "min_run") / 1000
         self.hold = setting(site, "boot_hold") / 1000
-        self.settle = setting(site, "flood_settle") / 1000
+        self.settles = [setting(site, name) / 1000 for name in ("mains_settle", "flood_settle")]
+        self.debounce = setting(site, "debounce") / 1000 + STEP_S if sensed else 0.0  # as a step later sees it
+        self.turned = [None] * 4  # since when each contact has told of water
+        self.told = [False] * 4
         self.batteries = setting(site, "battery_pumps")
         self.wet = [pair[0] + 0.002 for pair in site.levels]  # once the float has turned
         self.bottom = max(site.levels[0][1], site.intake + 0.03)
@@ -53,8 +58,9 @@ class Oracle:
     def power_up(self, now_ms):
         """The ideal controller's own supply came: the power-up delay, if it dies with the mains."""
         self.up = now_ms / 1000
-        if self.sensed:  # nobody tells it how long it was dark
+        if self.sensed:  # nobody tells it how long it was dark, and a power-up takes the contacts as they are
             self.demand = 0
+            self.turned = [-1e9] * 4
             self.stopped = [self.up, self.up]
 
     def power_down(self):
@@ -69,7 +75,7 @@ class Oracle:
     def step(self, now_ms, raw):
         """Decide about both pumps."""
         t = self.pit_time = now_ms / 1000
-        self._mains(t)
+        self._see(t)
         self._level()
         usable = [n for n in (0, 1) if self._usable(n, t)]
         want = self._want(usable)
@@ -85,13 +91,17 @@ class Oracle:
     def follow(self, t, out):
         """Take the starts and stops of another controller for its own."""
         self.pit_time = t
-        self._mains(t)
+        self._see(t)
         for n in range(2):
             if out[n] and not self.out[n]:
                 self.started[n] = self.last_start = t
             elif self.out[n] and not out[n]:
                 self.stopped[n] = t
             self.out[n] = out[n]
+
+    def _see(self, t):
+        self._mains(t)
+        self.told = [self._wet(contact) for contact in range(4)]
 
     def _mains(self, t):
         if not self.pit.supply.mains:
@@ -105,19 +115,28 @@ class Oracle:
         cord = self.pit.cords[n]
         if self.pit.supply.on_battery(cord) or self.out[n]:
             return True
-        return self.mains_since is not None and t - self.mains_since >= self.settle
+        settle = self.settles[1 if not self.sensed or self.told[3] else 0]
+        return self.mains_since is not None and t - self.mains_since >= settle
 
     def _level(self):
-        if self._wet(2) or (self._wet(1) and self.policy == BOTH_AT_LEAD):
+        if self.told[2] or (self.told[1] and self.policy == BOTH_AT_LEAD):
             self.demand = 2
-        elif self._wet(1):
+        elif self.told[1]:
             self.demand = max(self.demand, 1)
         elif self.pit.level <= self.bottom:
             self.demand = 0
 
     def _wet(self, contact):
-        # Whether the water stands at a contact (1 lead, 2 lag); by sound floats and a sound transmitter where it
-        # goes by these: one above tells of those below.
+        # Whether the water stands at a contact (1 lead, 2 lag, 3 high), for as long as a debounce asks.
+        if not self._tells(contact):
+            self.turned[contact] = None
+            return False
+        if self.turned[contact] is None:
+            self.turned[contact] = self.pit_time
+        return self.pit_time - self.turned[contact] >= self.debounce - 1e-9
+
+    def _tells(self, contact):
+        # By sound floats and a sound transmitter where it goes by these: one above tells of those below.
         pit = self.pit
         if not self.sensed or (pit.transmitter and pit.transmitter.sound()):
             return pit.level >= self.wet[contact]
@@ -138,10 +157,10 @@ class Oracle:
     def _start(self, n, t):
         if self.out[n] or t - self.last_start < self.spacing - 1e-9:
             return
-        level, wet = self.pit.level, self.wet
-        if level >= wet[3] or (level >= wet[2] and not (self.out[0] or self.out[1])):
+        lag = self.told[2]
+        if self.told[3] or (lag and not (self.out[0] or self.out[1])):
             rest = self.rests[2]
-        elif level >= wet[2] or not (self.out[0] or self.out[1]):
+        elif lag or not (self.out[0] or self.out[1]):
             rest = self.rests[1]
         else:
             rest = self.rests[0]

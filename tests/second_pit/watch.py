@@ -21,9 +21,9 @@ EXCUSES = ("pumps", "sensors", "mains", "battery", "resets", "selector")
 class Episode:
     """One flood: from the floor getting wet to its being dry for good, with the calls around it."""
 
-    __slots__ = ("below_s", "called_before_s", "called_s", "deaf", "dry_s", "told", "wet_s")
+    __slots__ = ("below_s", "called_before_s", "called_s", "deaf", "dry_s", "told", "unread", "wet_s")
 
-    def __init__(self, wet_s, called_before_s, deaf=False, below_s=0.0):
+    def __init__(self, wet_s, called_before_s, deaf=False, below_s=0.0, unread=""):
         self.wet_s = wet_s
         self.dry_s = None
         self.called_before_s = called_before_s  # how long before, None: nobody
@@ -31,6 +31,7 @@ class Episode:
         self.below_s = below_s  # when the water last stood below lead
         self.deaf = deaf  # on its way up from lead the water was told of by nothing that is sound
         self.told = not deaf  # ... nor while it stood on the floor
+        self.unread = unread  # what the narrative lists as not to be told apart, as the floor got wet
 
     @property
     def silent(self):
@@ -232,7 +233,8 @@ class Watch:
             self.wet_s += STEP_S
             if episode is None or episode.dry_s is not None:
                 before = t - self.last_call
-                episode = Episode(t, before if before <= CALL_S else None, not self.told, self.below_s)
+                called = before if before <= CALL_S else None
+                episode = Episode(t, called, not self.told, self.below_s, listed.no_answer(self.pit))
                 self.episodes.append(episode)
                 self.say(t, "FLOOR WET")
         elif level < floor - 0.01 and episode.dry_s is None:
@@ -346,8 +348,8 @@ class Watch:
 
     @property
     def late(self):
-        """Whether any flood was called only once the floor was wet."""
-        return any(e.called_before_s is None and e.called_s is not None for e in self.episodes)
+        """Whether any flood that something sound told of was called only once the floor was wet."""
+        return any(e.called_before_s is None and e.called_s is not None and not e.deaf for e in self.episodes)
 
     @property
     def longest_dry(self):

@@ -13,7 +13,7 @@ from .ticks import const
 
 WIRE_MS = const(2000)  # L7
 WIRE_NO_OFF_MS = const(500)  # L7: lead and lag alone may honestly pass within 2 s
-FICKLE_MS = const(60000)  # L2: a fickle contact that stands wet for so long is believed again
+FICKLE_MS = const(45000)  # L2: a fickle contact that stands wet for so long is believed again
 _BOBS = const(3)  # rises in one run
 NO_EDGE = const(3)  # `rising` before any edge: it counts as a rise
 _BELOW_HIGH = const(7)
