@@ -189,7 +189,7 @@ _PUMP = {
         "Pour water and test it; have it repaired.", UNPLUG, "The standby may not be there when needed; days to act."),
     "suspect": Words(
         "Twice pump {n} ran alone and the water rose, or did not fall until the other pump took over.",
-        "worn; clogged; an air lock; a shut valve; not running at all",
+        "worn; clogged; an air lock; a shut valve; not running at all; where both are told, a burst discharge",
         "Pour water and time how fast it pumps the pit down.", UNPLUG,
         "The other pump leads; together they may still hold a storm; days to act."),
     "moisture": Words(

@@ -144,6 +144,8 @@ def _settled(site, nominal, rated):
         starts /= 2.0  # they alternate
     if fill_s < 24.0 or starts > 55.0:
         return None
+    if site.pivots[OFF] is None and not site.transmitter:
+        starts *= 1.25  # stopped by time the pit is not drawn down to where `off` would be (L3)
     site.settings = work_out(site, rated, fill_s, starts)
     refusals = firmware.check(site.settings)
     return None if refusals else site
