@@ -105,3 +105,29 @@ def test_a_wet_month_that_once_told_the_wrong_thing_or_too_late(seed, number, ho
     assert record["broken"] == ""
     leaks = [name for name in record["alarms"] if name.endswith("check_leaks")]
     assert leaks == (["pump_1_check_leaks"] if fault == "pump1-check-leaking" else [])
+
+
+@pytest.mark.long
+@pytest.mark.parametrize(("seed", "number", "house", "season", "fault"), [
+    (11, 477, "feedback", "dry", "discharge-frozen"),  # what L3 looked at, a good `lead`, was blamed for 26 days
+    (11, 479, "plain", "dry", "discharge-frozen"),
+    (11, 484, "transmitter", "wet", "discharge-burst"),  # a level that stood under two pumps alike was "failed"
+    (5309, 484, "transmitter", "wet", "discharge-burst"),
+    (11, 486, "feedback", "wet", "discharge-burst"),  # no rate is measured: both pumps are flagged
+    (1201, 26, "backup", "wet", "off-wire-broken"),  # taken for the cable, and called as high
+])  # fmt: skip
+def test_a_month_that_once_blamed_what_is_sound_or_named_nothing(seed, number, house, season, fault):
+    assert judge.run(seed, number, house, season, fault)["broken"] == ""
+
+
+@pytest.mark.parametrize(("call", "priority", "flood_s", "service_s", "held"), [
+    ("service", "medium", None, 10.0, True), ("service", "medium", 10.0, None, False),
+    ("service", "medium", 10.0, 100.0, False), ("service", "high", 10.0, None, True),
+    ("service", "high", None, 10.0, False), ("flood", "high", 10.0, None, True), ("flood", "high", None, 10.0, False),
+    ("none", "low", None, None, True),
+])  # fmt: skip
+def test_the_call_is_that_of_the_priority_and_in_time(call, priority, flood_s, service_s, held):
+    row = judge.Row(("lead-stuck-wet",), ("pair",), ("dry",), alarms=("chattering",), within_s=60.0, priority="low",
+                    call=call)  # fmt: skip
+    record = {"alarms": {"chattering": (5.0, priority)}, "flood_call_s": flood_s, "service_call_s": service_s}
+    assert bool(list(judge.promised(record, row))) is not held

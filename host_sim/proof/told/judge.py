@@ -162,8 +162,12 @@ def _broken(record, trace, month):
     for name, times in record["raises"].items():
         if name not in BY_WATER and times > (months.DAYS if name in DAILY else row.times * month.episodes):
             yield f"{TEXTS[name]}: raised {times} times"
-    if row.silent:
-        return
+    if not row.silent:
+        yield from promised(record, row)
+
+
+def promised(record, row):
+    """Yield what of the row's promise was not held: the alarm, its time and its priority, the call."""
     told = {name: record["alarms"][name] for name in row.alarms if name in record["alarms"]}
     if not told:
         yield f"never told: {_texts(row.alarms, ' or ')}"
@@ -173,17 +177,19 @@ def _broken(record, trace, month):
         yield f"{TEXTS[name]}: after {lasting(after_s)}, {lasting(row.within_s)} allowed"
     if PRIORITIES.index(priority) > PRIORITIES.index(row.priority):
         yield f"{TEXTS[name]}: {priority}, {row.priority} promised"
-    yield from _call(record, row)
+    yield from _call(record, row, priority)
 
 
 def _texts(names, between=", "):
     return between.join(TEXTS[name] for name in names)
 
 
-def _call(record, row):
+def _call(record, row, priority):
+    # An alarm that is told at a higher priority than was promised makes the louder call.
     if row.call == "none":
         return
-    after_s = record[f"{row.call}_call_s"]
+    louder = row.call == "service" and priority == "high"
+    after_s = record["flood_call_s" if louder else f"{row.call}_call_s"]
     if after_s is None or after_s > row.within_s + 1.0:
         yield f"no {row.call} call in time"
 
