@@ -269,6 +269,36 @@ def test_a4_under_the_one_pump_that_the_battery_bears_the_water_must_not_rise_to
     assert rig.starts(3 - first, since=risen)[0] < risen + 2
 
 
+def test_a4_who_has_to_rest_takes_the_battery_when_it_has_rested_and_not_before():
+    rig = borne()
+    rig.fill("off", "lead").run(10).drain("lead", "off").run(5)
+    (stopped,) = [rig.stops(n)[-1] for n in (1, 2) if rig.stops(n)]
+    rig.fill("off").run(2).set(lead=1).run_until(lambda rig: sum(rig.pumps_on()) == 1, 30).run(1)
+    (first,) = [n for n in (1, 2) if rig.pumps_on()[n - 1]]
+    rig.set(lag=1)
+    assert rig.t < stopped + 18
+    while rig.t < stopped + 19.8:
+        rig.run(0.1)
+        assert rig.pumps_on()[first - 1] == 1, "it goes on until the other can start"
+    rig.run(1)
+    assert rig.pumps_on()[first - 1] == 0 and rig.pumps_on()[2 - first] == 1
+    assert rig.starts(3 - first)[-1] == near(stopped + 20)
+
+
+def test_a4_who_has_just_started_hands_the_battery_over_after_its_shortest_run():
+    rig = borne()
+    for _ in range(4):
+        rig.fill("off").run(2).set(lead=1).run_until(lambda rig: sum(rig.pumps_on()) == 1, 30)
+        (first,) = [n for n in (1, 2) if rig.pumps_on()[n - 1]]
+        began = rig.t
+        if first == 1:
+            rig.run(1.5).set(lag=1).run(10)
+            assert rig.stops(1)[-1] == near(began + 5) and rig.pumps_on() == (0, 1)
+            rig.drain("lag")
+        rig.drain("lead", "off").run(100)
+    assert rig.raised("pump_1_suspect") != [] and rig.raised("pump_2_suspect") == [], "counted once (D6)"
+
+
 def test_a4_where_the_water_stands_at_lag_or_high_the_two_take_turns_on_the_battery():
     rig = borne().fill("off", "lead", "lag", "high").run(60)
     so_far = len(rig.all_starts())

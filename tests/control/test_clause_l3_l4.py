@@ -131,6 +131,7 @@ def test_l3_what_is_looked_at_may_be_sound_under_pumps_that_move_nothing_so_not_
     rig = ready(sensing=WITH_FEEDBACK)
     rig.fill("off", "lead").run(3000)
     assert rig.suspects() == {"lead"} and rig.pumps_on() == (0, 0)
+    assert rig.active("not_keeping_up")
     rig.fill("lag").run(70).drain("lag").run(600)
     assert rig.active("not_keeping_up") and len(rig.raised("not_keeping_up")) == 1
     rig.drain("lead").run(5)

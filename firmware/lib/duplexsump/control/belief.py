@@ -8,7 +8,7 @@ the contact's own release.  A suspect is left out of demand and stopping.
 
 from . import settings as s
 from . import timers as tm
-from .records import AGAIN, COUNTER, HIGH, OFF, STATE
+from .records import AGAIN, COUNTER, HIGH, LEAD, OFF, STATE
 from .ticks import const
 
 WIRE_MS = const(2000)  # L7
@@ -42,7 +42,7 @@ class Belief:
         ("raised", STATE, 0, 0),  # the contact that rose last, if all below it were dry
         ("dried", STATE, 0, 0),  # contacts that R1 found to have called into an empty pit, no other one moving since
         ("shaken", STATE, 0, 0),  # contacts that have chattered since they last turned
-        ("looked", STATE, 0, 0),  # the contact that L3 looks at, after water that stood still
+        ("looked", STATE, 0, 0),  # LEAD while L3 looks at it, after water that stood still
         ("untold", COUNTER, 0, 0),  # an `off` that R1 suspects is not told: in this draw-down, the next, its last part
     )
 
@@ -96,13 +96,12 @@ class Belief:
     def make_suspect(self, mask: int, wet: int) -> None:
         """Suspect contacts on evidence (L3, L4, R1); `wet` is the debounced word."""
         self.evidence |= mask & self.fitted
-        self.looked &= ~mask
         self._sort(wet)
 
-    def look_at(self, contact: int, wet: int) -> None:
-        """L3: leave out a contact over which the water stands still, or which hangs: the water will tell."""
-        self.make_suspect(contact, wet)
-        self.looked = contact
+    def look_at_lead(self, wet: int) -> None:
+        """L3: leave `lead` out: the water stands still over it, or it hangs, and the water will tell."""
+        self.make_suspect(LEAD, wet)
+        self.looked = LEAD
 
     def prove_high(self, wet: int) -> None:
         """L6: the water has answered a blind run: high is right, and what is dry below it dead."""
@@ -226,7 +225,8 @@ class Belief:
         believed = self.fitted & ~self.suspect
         self.wet = wet & believed
         self.dry = believed & ~wet
-        self.looked &= 0 if self.dry & OFF else self.evidence  # over a dry `off` it hangs
+        if self.dry & OFF or not self.evidence & LEAD:  # over a dry `off` it hangs
+            self.looked = 0
 
     def _release(self, wet: int, rose: int, fell: int) -> None:
         # A stuck-dry suspect that turns wet is believed at once, a stuck-wet one

@@ -280,7 +280,7 @@ class Demand:
         looks = pumps or self.ran
         self.ran = pumps
         if self._long(looks):
-            self.belief.look_at(LEAD, wet)
+            self.belief.look_at_lead(wet)
             self.end(0)
 
     def _long(self, alone: object) -> bool:

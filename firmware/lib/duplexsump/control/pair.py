@@ -127,6 +127,7 @@ class Pair:
         """
         self._both(self.gate.out == 3)
         self._waters(self.belief.wet & (LEAD | LAG))
+        self._rises(self.belief.wet & (LAG | HIGH), self.contacts.fell & (LAG | HIGH))
         if demand:
             return self._demanded(demand) | self._held()
         if self.lead >= 0 or self.led >= 0 or self.not_pumping:
@@ -232,26 +233,23 @@ class Pair:
         tells = alone and self._tells(1 - self.lead)
         if tells:
             self.timers.arm(tm.SPACING, _PAUSE_MS)
-        if tells or (alone and self._relieved(1 - self.lead)):
+        if tells or self._relieved(1 - self.lead):
             if self.settings[s.SENSING] != s.SENSE_CURRENT:
                 self.handed = 1 + self.lead
             self.lead = 1 - self.lead
             return True
-        if self._lets_rise(demand == 2 and self.lead >= 0 and out == 1 << self.lead):
+        if self.risen and self._can_start(1 - self.lead) and not self.timers.running(tm.MIN_RUN + self.lead):
             self._count_lag_lead(self.lead, self.lagged)
             self.lagged = 0
-            self.lead = 1 - self.lead
-            return True
+            return True  # it rests from now on, so the other leads
         return False
 
-    def _lets_rise(self, one: bool) -> int:
+    def _rises(self, wet: int, fell: int) -> None:
         # A4: the battery bears one of the two that are wanted.  The other may move what this one does not.
-        wet = self.belief.wet & (LAG | HIGH)
-        one = one and self.supply.on_battery == 3 and self.settings[s.BATTERY_PUMPS] == 1
-        if self.settings[s.SENSING] == s.SENSE_CURRENT or self.contacts.fell & (LAG | HIGH):
+        one = self.lead >= 0 and self.gate.out == 1 << self.lead and self.settings[s.BATTERY_PUMPS] == 1
+        if self.supply.on_battery != 3 or self.settings[s.SENSING] == s.SENSE_CURRENT or fell:
             one = False
         self.risen = self._high_up(self.risen or self.contacts.rose & wet, one and wet)
-        return self.risen and self._can_start(1 - self.lead) and not self.timers.running(tm.MIN_RUN + self.lead)
 
     def _high_up(self, risen: int, wet: int) -> bool:
         return self.timers.on_delay(tm.BORNE, risen, wet, self.settings[s.NO_DRAW_DOWN_MS])
@@ -312,8 +310,6 @@ class Pair:
         self.lead = _NOBODY
         self.led = _NOBODY
         self.handed = 0
-        self.risen = False
-        self.timers.stop(tm.BORNE)
         self.lagged = 0
         self.not_pumping = 0
         self.take_back = 0
