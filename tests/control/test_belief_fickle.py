@@ -9,7 +9,7 @@ from duplexsump.control.timers import Timers
 
 from tests.rig import NO_CURRENT, WITH_CURRENT, WITH_FEEDBACK, make_settings
 
-STANDS_MS = 45_000
+STANDS_MS = 60_000
 
 
 class Bench:

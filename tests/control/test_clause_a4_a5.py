@@ -299,6 +299,62 @@ def test_a4_who_has_just_started_hands_the_battery_over_after_its_shortest_run()
     assert rig.raised("pump_1_suspect") != [] and rig.raised("pump_2_suspect") == [], "counted once (D6)"
 
 
+def let_rise(rig):
+    """One runs, and the water rises to lag; return which."""
+    rig.fill("off", "lead").run(10)
+    (first,) = [n for n in (1, 2) if rig.pumps_on()[n - 1]]
+    rig.fill("lag").run(900)
+    return first
+
+
+def test_a4_the_battery_is_not_handed_to_a_pump_that_is_out():
+    # It was hot once: its rest is over, and nothing has shown yet that it runs again.
+    rig = borne().set(thermal_2=1).run(5).set(thermal_2=0).run(610)
+    assert rig.pump_state(2) == "idle" and rig.active("pump_2_unavailable")
+    assert let_rise(rig) == 1
+    assert rig.pumps_on() == (1, 0) and rig.starts(2) == [] and rig.stops(1) == []
+
+
+def test_a4_the_battery_is_not_handed_to_a_suspect_by_one_that_is_none():
+    rig = borne()
+    rig.c.pair.suspects = 1
+    assert let_rise(rig) == 2
+    assert rig.pumps_on() == (0, 1) and rig.starts(1) == [] and rig.stops(2) == []
+
+
+def test_a4_where_both_are_suspect_they_take_turns_as_before():
+    rig = borne()
+    rig.c.pair.suspects = 3
+    first = let_rise(rig)
+    assert rig.starts(3 - first) != []
+
+
+def test_a4_the_battery_is_handed_over_when_the_start_spacing_allows_the_other_and_not_before():
+    rig = borne(start_spacing=20_000, generator_spacing=20_000).fill("off").run(2).set(lead=1).run(4.5)
+    (first,) = [n for n in (1, 2) if rig.pumps_on()[n - 1]]
+    began = rig.starts(first)[-1]
+    rig.set(lag=1).run(14)
+    assert rig.stops(first) == []
+    rig.run(10)
+    assert rig.stops(first) == [near(began + 20)] and rig.starts(3 - first)[-1] == near(began + 20.1)
+
+
+def test_a4_water_that_stands_counts_for_no_one_and_clears_no_one():
+    rig = borne().fill("off", "lead").run(20).fill("lag").run(2)
+    assert sorted(rig.c.pair.lag_leads) == [0, 1]
+    so_far = list(rig.c.pair.lag_leads)
+    rig.run(610)
+    assert rig.c.pair.lag_leads == so_far and len(rig.all_starts()) == 4
+
+
+def test_a4_a_flood_try_on_the_battery_goes_on_until_the_level_ends_it():
+    rig = borne(sensing=s.SENSE_FEEDBACK)
+    rig.load = ["none", "none"]
+    rig.fill("off", "lead", "lag", "high").run(2400)
+    assert sum(rig.pumps_on()) == 1
+    assert rig.t - rig.all_starts()[-1][0] > 2000
+
+
 def test_a4_where_the_water_stands_at_lag_or_high_the_two_take_turns_on_the_battery():
     rig = borne().fill("off", "lead", "lag", "high").run(60)
     so_far = len(rig.all_starts())

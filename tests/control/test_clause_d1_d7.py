@@ -185,7 +185,20 @@ def test_d4_no_hand_over_when_the_other_cannot_start_now():
     assert rig.c.history.long_runs == 1
 
 
-def test_d4_not_in_fixed_duty():
+@pytest.mark.parametrize("sensing", [NO_CURRENT, WITH_FEEDBACK])
+def test_d4_in_fixed_duty_as_well_where_no_current_tells_that_the_lead_moves_water(sensing):
+    # A primary worn by 60 % let the water stand: "not keeping up" 18 times in three days, and its number never.
+    rig = ready(sensing=sensing, duty=s.FIXED)
+    for _ in range(2):
+        rig.fill("off", "lead").run(530)
+        assert rig.pumps_on() == (1, 0)
+        rig.run(15)
+        assert rig.pumps_on() == (0, 1)
+        rig.run(30).drain("lead", "off").run(100)
+    assert rig.raised("not_keeping_up") == [] and rig.raised("pump_1_suspect") != []
+
+
+def test_d4_not_in_fixed_duty_where_a_current_is_sensed():
     rig = ready(sensing=WITH_CURRENT, max_run=120_000, duty=s.FIXED)
     rig.fill("off", "lead").run(600)
     assert rig.stops(1) == []

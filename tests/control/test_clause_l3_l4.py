@@ -139,6 +139,15 @@ def test_l3_what_is_looked_at_may_be_sound_under_pumps_that_move_nothing_so_not_
     assert rig.raised("floats_out_of_sequence") == []
 
 
+def test_l3_what_is_looked_at_and_reads_dry_is_not_told_though_lag_still_stands_over_it():
+    rig = ready(sensing=WITH_FEEDBACK)
+    rig.fill("off", "lead").run(1300).fill("lag").run(20)
+    rig.drain("lead").run(6)
+    assert rig.suspects() >= {"lead"} and not rig.active("not_keeping_up")
+    rig.drain("off").run(3)
+    assert rig.raised("floats_out_of_sequence") == []
+
+
 def test_l3_what_is_looked_at_and_then_stands_over_a_dry_off_is_told():
     rig = ready(sensing=WITH_FEEDBACK)
     rig.fill("off", "lead").run(1300)

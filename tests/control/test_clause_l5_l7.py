@@ -118,6 +118,39 @@ def test_l5_a_level_that_rises_while_neither_pump_runs_has_stood_where_inflow_an
     assert rig.raised("transmitter_failed") == []
 
 
+def paused(**settings):
+    """The pump on duty has handed over, and no pump runs between the two looks."""
+    rig = by_transmitter(**settings).set(level=LEVEL["lead"], moved=0)
+    return rig.run_until(lambda rig: len(rig.stops(1)) == 1, 120).run(1)
+
+
+def test_l5_lag_or_high_ends_the_time_without_a_pump():
+    rig = paused()
+    assert rig.pumps_on() == (0, 0)
+    rig.set(high=1).run(1.5)
+    assert sum(rig.pumps_on()) == 1
+
+
+def test_l5_a_pump_set_to_hand_does_not_wait_for_the_second_look():
+    rig = paused().set(selector_2="hand").run(0.5)
+    assert rig.pumps_on() == (0, 1)
+
+
+def test_l5_a_longer_start_spacing_holds_all_the_same():
+    rig = by_transmitter(generator_spacing=60_000).set(generator=1)
+    rig.set(level=LEVEL["lead"], moved=0).run(80)
+    (first, _), (second, _) = rig.all_starts()[:2]
+    assert second - first == pytest.approx(60, abs=0.3)
+
+
+def test_l5_a_longer_shortest_run_comes_first():
+    rig = by_transmitter(min_run=30_000, dry_run=30_000, blind_run=40_000).set(level=LEVEL["lead"], moved=0)
+    rig.run_until(lambda rig: len(rig.all_starts()) == 1, 60).run(29)
+    assert rig.stops(1) == []
+    rig.run(10)
+    assert rig.starts(2) == [pytest.approx(rig.stops(1)[0] + 8, abs=0.2)]
+
+
 def test_l5_the_other_takes_over_once_it_has_had_the_rest_that_applies_with_no_pump_running():
     rig = by_transmitter()
     rig.set(level=LEVEL["lead"], moved=1).run(30).set(level=LEVEL["empty"]).run(5)  # pump 1 has run

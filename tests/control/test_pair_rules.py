@@ -80,8 +80,8 @@ def test_d4_what_was_overdue_is_forgotten_with_the_cycle(n):
     assert not bench.timers.running(tm.LONG_RUN)
 
 
-def test_d4_not_in_fixed_duty(n):
-    bench = Bench(duty=s.FIXED, primary=n + 1)
+def test_d4_not_in_fixed_duty_where_a_current_is_sensed(n):
+    bench = Bench(duty=s.FIXED, primary=n + 1, sensing=WITH_CURRENT)
     bench.go(demand=1, out=1 << n)
     assert bench.go(2 * MAX_RUN, demand=1) == 1 << n
     assert not bench.pair.overdue
@@ -105,9 +105,27 @@ def test_l5_a_lead_under_which_the_level_stands_still_hands_over_in_any_duty(n, 
     bench = still(n, duty=duty, primary=n + 1)
     assert bench.go(100, demand=1) == 0
     assert (bench.pair.lead, bench.pair.overdue) == (1 - n, False)
+    assert bench.go(100, demand=1, out=0) == 0
+    assert bench.go(7_800, demand=1) == 0
+    assert bench.go(100, demand=1) == other_bit(n)
     bench.pair.doubted = 2
-    assert bench.go(100, demand=1, out=0) == other_bit(n)
     assert bench.go(100, demand=1, out=other_bit(n)) == other_bit(n), "once"
+
+
+@pytest.mark.parametrize("demand", [0, 1, 2])
+def test_l5_no_pump_runs_between_the_two_looks_unless_two_are_asked_for(n, demand):
+    bench = still(n)
+    bench.go(100, demand=1)
+    assert bench.go(100, demand=demand, out=0) == (3 if demand == 2 else 0)
+
+
+def test_l5_a_shortest_run_is_over_before_it_hands_over(n):
+    bench = still(n)
+    bench.timers.arm(tm.MIN_RUN + n, 20_000)
+    assert bench.go(100, demand=1) == 1 << n
+    assert not bench.timers.running(tm.PAUSE)
+    assert bench.go(20_000, demand=1) == 0
+    assert bench.timers.running(tm.PAUSE)
 
 
 @pytest.mark.parametrize("why", ["resting", "not available", "both asked for", "nothing runs", "no doubt"])

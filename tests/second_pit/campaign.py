@@ -1,7 +1,7 @@
 """Run nights, ask the ideal controller about the floods, count by class."""
 
 import multiprocessing
-from dataclasses import asdict, dataclass, field, replace
+from dataclasses import asdict, dataclass, field
 
 from . import listed
 from .brain import BRAINS
@@ -66,9 +66,8 @@ def lost(night, brain, episodes):
 def _floods_from(night, brain, episode):
     # Whether the floor is wet by the end of that flood, or all but.  It goes by the level: with both pumps at lead no
     # pit is run.
-    night = replace(night, site=replace(night.site, floor=night.site.floor - CLOSE_M))
     ideal = TakesOver(BRAINS[brain](night.site), Oracle(night.site, BY_LEVEL, sensed=True), episode.below_s)
-    watch = run(night, ideal)
+    watch = run(night, ideal, close=CLOSE_M)
     return any(other.wet_s >= episode.below_s and other.wet_s <= episode.dry_s for other in watch.episodes)
 
 

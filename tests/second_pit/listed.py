@@ -26,12 +26,12 @@ def no_reading(pit):
     return not any(f.sound() for f in fitted) or over >= len(dry)
 
 
-def no_answer(pit):
+def no_answer(pit, answered):
     """Return why nothing told that a pump had to go on as the floor got wet, "" where something did.
 
     No current is sensed and nothing that is sound is left below `high`.  That one comes and goes; or it is wet over
-    dead floats as one that hangs is over honest ones, and within `blind_run` the one pump that can run does not draw
-    it dry.
+    dead floats as one that hangs is over honest ones, and has not turned dry since (`answered`): more than half of
+    what the one pump that can run moves flows in.
     """
     *lower, high = pit.floats.floats
     if pit.site.sensing == 2 or any(f is not None and f.sound() for f in lower):
@@ -41,7 +41,9 @@ def no_answer(pit):
     if high.intermittent:
         return FICKLE
     able = [n for n in (0, 1) if pit.can_run(n)]
-    return ALONE if len(able) == 1 and pit.inflow > 0.5 * pit.site.curves[able[0]].flow(pit.level) else ""
+    if answered or len(able) != 1:
+        return ""
+    return ALONE if pit.inflow > 0.5 * pit.site.curves[able[0]].flow(pit.level) else ""
 
 
 def _wet(contact):

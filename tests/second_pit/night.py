@@ -166,15 +166,16 @@ class Terminals:
         return raw
 
 
-def run(night, brain, *, log=None, until_flood=False):
+def run(night, brain, *, log=None, until_flood=False, close=0.0):
     """Let `brain` have the night; return its Watch.  `log(t, text)` is told what happens, where given.
 
     A brain has `out`, `step(now_ms, raw)`, `power_up(now_ms)` and `power_down()`; one that has `tell(pit)` is
-    shown the truth first: only the ideal controller asks for that.  `until_flood` ends it when the floor gets wet.
+    shown the truth first: only the ideal controller asks for that.  `until_flood` ends it when the floor gets wet;
+    `close`: water so near the floor (m) counts as on it.
     """
     pit = Pit(night)
     terminals = Terminals(pit)
-    watch = Watch(night, pit, brain, log)
+    watch = Watch(night, pit, brain, log, close)
     if hasattr(brain, "tell"):
         brain.tell(pit)
     powered = False

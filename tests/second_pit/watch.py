@@ -14,6 +14,7 @@ from .water import STEP_S
 
 CALL_S = 1800.0  # a call this long before the floor gets wet belongs to that flood
 LENIENT_S = 3.0  # a contact that read wet so lately may still be wet to a debounced reading
+LEVEL_STEP_M = 0.014  # a level is taken in steps of 10 mm, and one is left 4 mm outside it
 SLACK_S = 5.0  # a dry run may outlast blind_run by the debounce, the shortest run and a tick
 EXCUSES = ("pumps", "sensors", "mains", "battery", "resets", "selector")
 
@@ -75,7 +76,9 @@ class PumpLog:
 class Watch:
     """Everything that is reported of one night."""
 
-    def __init__(self, night, pit, brain, log):
+    def __init__(self, night, pit, brain, log, close=0.0):
+        self.floor = night.site.floor - close
+        self.answered = False  # high has turned dry since nothing sound was left below it
         self.night, self.pit, self.brain, self.log = night, pit, brain, log
         site = night.site
         self.pumps = [PumpLog(), PumpLog()]
@@ -131,6 +134,7 @@ class Watch:
             if seen & (1 << i):
                 self.last_wet[i] = t
         if word != self.word:
+            self._answers(word)
             self._contacts(t, word)
         for n in range(2):
             off = out[n] and raw[records.IN_SELECTOR_1 + n] == records.SELECT_OFF
@@ -139,6 +143,13 @@ class Watch:
             self._stands(t, hot, f"pump {n + 1} on with its thermal contact open")
         if hasattr(self.brain, "active"):
             self._alarms(t)
+
+    def _answers(self, word):
+        *lower, high = self.pit.floats.floats
+        if any(f is not None and f.sound() for f in lower):
+            self.answered = False
+        elif self.word and self.word & ~word & (1 << HIGH) and high.sound():
+            self.answered = True
 
     def _contacts(self, t, word):
         if self.log:
@@ -203,7 +214,7 @@ class Watch:
             self._called(t, out[records.OUT_HORN], out[records.OUT_RELAY])
         if self.horn or not self.relay:
             self.last_call = t
-        if level >= self.pit.site.floor or (self.episodes and self.episodes[-1].dry_s is None):
+        if level >= self.floor or (self.episodes and self.episodes[-1].dry_s is None):
             self._flood(t, level)
         for n in range(2):
             if self.pit.units[n].live:
@@ -215,7 +226,7 @@ class Watch:
         pit = self.pit
         if any(f is not None and f.sound() and f.wet for f in pit.floats.floats[LEAD:]):
             return True
-        if pit.transmitter and pit.transmitter.sound():
+        if pit.transmitter and pit.transmitter.sound() and pit.level >= pit.site.levels[LEAD][0] + LEVEL_STEP_M:
             return True
         return pit.site.sensing == 2 and any(unit.live for unit in pit.units)
 
@@ -227,14 +238,14 @@ class Watch:
         self.horn, self.relay = horn, relay
 
     def _flood(self, t, level):
-        floor = self.pit.site.floor
+        floor = self.floor
         episode = self.episodes[-1] if self.episodes else None
         if level >= floor:
             self.wet_s += STEP_S
             if episode is None or episode.dry_s is not None:
                 before = t - self.last_call
                 called = before if before <= CALL_S else None
-                episode = Episode(t, called, not self.told, self.below_s, listed.no_answer(self.pit))
+                episode = Episode(t, called, not self.told, self.below_s, listed.no_answer(self.pit, self.answered))
                 self.episodes.append(episode)
                 self.say(t, "FLOOR WET")
         elif level < floor - 0.01 and episode.dry_s is None:

@@ -13,7 +13,7 @@ from .ticks import const
 
 WIRE_MS = const(2000)  # L7
 WIRE_NO_OFF_MS = const(500)  # L7: lead and lag alone may honestly pass within 2 s
-FICKLE_MS = const(45000)  # L2: a fickle contact that stands wet for so long is believed again
+FICKLE_MS = const(60000)  # L2: a fickle contact that stands wet for so long is believed again
 _BOBS = const(3)  # rises in one run
 NO_EDGE = const(3)  # `rising` before any edge: it counts as a rise
 _BELOW_HIGH = const(7)
@@ -114,8 +114,8 @@ class Belief:
         """R1: return how many tell of water: each believed contact that is wet, those of a transmitter as one."""
         return BITS[self.wet & ~self.virtual] + (1 if self.wet & self.virtual else 0)
 
-    def lower(self) -> int:
-        """R1: return the believed contacts below high."""
+    def believed_below_high(self) -> int:
+        """R1: return the contacts below high that are believed, wet or dry."""
         return (self.wet | self.dry) & _BELOW_HIGH
 
     def told(self) -> int:
@@ -225,7 +225,7 @@ class Belief:
         believed = self.fitted & ~self.suspect
         self.wet = wet & believed
         self.dry = believed & ~wet
-        if self.dry & OFF or not self.evidence & LEAD:  # over a dry `off` it hangs
+        if not self.evidence & LEAD or (wet & LEAD and self.dry & OFF):  # over a dry `off` it hangs
             self.looked = 0
 
     def _release(self, wet: int, rose: int, fell: int) -> None:

@@ -26,7 +26,7 @@ class Pair:
         ("take_back", STATE, 0, AGAIN),  # A4: the primary is being brought back
         ("overdue", STATE, 0, 0),  # D4: a long run, past max_run
         ("handed", STATE, 0, 0),  # D6: the pump n + 1 handed over in this demand, 0 none
-        ("risen", STATE, 0, 0),  # A4: under the one pump that the battery bears the water has come to lag or high
+        ("risen", STATE, 0, 0),  # A4: the water has risen to lag or high under the one pump, or stood there
         ("lagged", STATE, 0, 0),  # D6: this demand reached lag with one pump leading
         ("lag_leads", COUNTER, 2, RETAIN),  # D6: leads in a row that did
         ("suspects", STATE, 0, RETAIN),  # D6: pumps that did so twice
@@ -98,7 +98,7 @@ class Pair:
         """R1: pump `n` has run in underload for dry_run.  Returns True when the pit is empty."""
         bit = 1 << n
         pump = self.pumps[n]
-        covered = self._moves_water(1 - n) or (self.belief.wet & OFF and not pump.loaded)
+        covered = self._tells_of_water(1 - n) or (self.belief.wet & OFF and not pump.loaded)
         if not self.belief.wet & (LEAD | LAG | HIGH) and not covered:
             if self.not_pumping & ~bit and not pump.loaded:
                 self.pumps[1 - n].withdraw()  # neither has moved water in this demand, and yet the contact fell
@@ -115,9 +115,9 @@ class Pair:
         self.not_pumping |= bit
         return False
 
-    def _moves_water(self, n: int) -> int:
+    def _tells_of_water(self, n: int) -> int:
         # R1: pump `n` is loaded for long, and `off` tells of water too, or high alone is left to tell of any.
-        return self.pumps[n].steady and (self.belief.wet & OFF or not self.belief.lower())
+        return self.pumps[n].steady and (self.belief.wet & OFF or not self.belief.believed_below_high())
 
     def step(self, demand: int, blind: int, takes: int = 0) -> int:
         """Return the pumps wanted, as a mask.
@@ -217,6 +217,8 @@ class Pair:
         self._choose(self._first())
         if self._hand_over(demand, out):
             return 0
+        if demand == 1 and self.timers.running(tm.PAUSE):
+            return 0
         self._bring_back()
         if self.lead >= 0 and out & (1 << self.lead):
             self.led = self.lead
@@ -229,29 +231,39 @@ class Pair:
     def _hand_over(self, demand: int, out: int) -> bool:
         # D4, L5: True in the step in which the lead hands over: it stops first, then the other starts.
         alone = demand == 1 and self.lead >= 0 and out & (1 << self.lead)
-        self._overdue(alone and self.settings[s.DUTY] != s.FIXED)
+        current = self.settings[s.SENSING] == s.SENSE_CURRENT
+        self._overdue(alone and not (current and self.settings[s.DUTY] == s.FIXED))
         tells = alone and self._tells(1 - self.lead)
         if tells:
-            self.timers.arm(tm.SPACING, _PAUSE_MS)
+            self.timers.arm(tm.PAUSE, _PAUSE_MS)
         if tells or self._relieved(1 - self.lead):
             if self.settings[s.SENSING] != s.SENSE_CURRENT:
                 self.handed = 1 + self.lead
             self.lead = 1 - self.lead
             return True
-        if self.risen and self._can_start(1 - self.lead) and not self.timers.running(tm.MIN_RUN + self.lead):
-            self._count_lag_lead(self.lead, self.lagged)
-            self.lagged = 0
+        if self.risen and self._is_better(1 - self.lead) and not self.timers.running(tm.MIN_RUN + self.lead):
+            if self.lagged:
+                self._count_lag_lead(self.lead, 1)
+                self.lagged = 0
             return True  # it rests from now on, so the other leads
         return False
+
+    def _is_better(self, other: int) -> bool:
+        # A4: it can start at once (nobody can where nobody leads), and nothing is known of it but of both.
+        if not self._can_start(other) or self.timers.running(tm.SPACING):
+            return False
+        return not self.pumps[other].out and not (self.suspect(other) and not self.suspect(1 - other))
 
     def _rises(self, wet: int, fell: int) -> None:
         # A4: the battery bears one of the two that are wanted.  The other may move what this one does not.
         one = self.lead >= 0 and self.gate.out == 1 << self.lead and self.settings[s.BATTERY_PUMPS] == 1
         if self.supply.on_battery != 3 or self.settings[s.SENSING] == s.SENSE_CURRENT or fell:
             one = False
-        self.risen = self._high_up(self.risen or self.contacts.rose & wet, one and wet)
+        if one and self.pumps[self.lead].held:  # R3: a try goes on until the level ends it
+            one = False
+        self.risen = self._stands(self.risen or self.contacts.rose & wet, one and wet)
 
-    def _high_up(self, risen: int, wet: int) -> bool:
+    def _stands(self, risen: int, wet: int) -> bool:
         return self.timers.on_delay(tm.BORNE, risen, wet, self.settings[s.NO_DRAW_DOWN_MS])
 
     def _relieved(self, other: int) -> int:
@@ -260,7 +272,9 @@ class Pair:
 
     def _tells(self, other: int) -> int:
         # L5: the level stands still under the lead.  S1's rest without a running pump is enough, for then none runs.
-        return self.doubted == 1 and not self.timers.running(tm.REST_LAG + other) and self.available & (1 << other)
+        if self.doubted != 1 or self.timers.running(tm.MIN_RUN + 1 - other):
+            return False
+        return not self.timers.running(tm.REST_LAG + other) and self.available & (1 << other)
 
     def _overdue(self, alone: int) -> None:
         self.overdue = self.timers.on_delay(tm.LONG_RUN, self.overdue, alone, self._longest())

@@ -83,7 +83,8 @@ DARK = const(92)  # A4: powered again, and the water below lag
 CHARGED = const(93)  # A4: the mains is there
 ALONE_LONG = const(94)  # L3: lead wet over a wet off, nothing moving
 BORNE = const(95)  # A4: the water stands at lag or high over the one pump that the battery bears
-N_TIMERS = const(96)
+PAUSE = const(96)  # L5: between the two looks
+N_TIMERS = const(97)
 
 NAMES = (
     "sequence draw overdraw stopped alone signal frozen gap blind_run blind_rest long_run both no_draw exercise "
@@ -99,7 +100,7 @@ NAMES += [
     for tail in ("_1", "_2")
 ]
 NAMES += "real_high unsteady unseen lag_long lead_long fickle battery_gone battery_flat call".split()
-NAMES += ["hand_dry_1", "hand_dry_2", "sag", "bears", "dark", "charged", "alone_long", "borne"]
+NAMES += ["hand_dry_1", "hand_dry_2", "sag", "bears", "dark", "charged", "alone_long", "borne", "pause"]
 
 
 class Timers:

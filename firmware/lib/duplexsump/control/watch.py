@@ -15,6 +15,7 @@ from .records import (
     IN_BOARD,
     IN_CHATTER,
     IN_CURRENT_1,
+    LEAD,
     const,
 )
 
@@ -55,7 +56,7 @@ def _behind(c: "Controller", active: list[int]) -> object:
     # looked at (L3) stays told.
     if active[at.NO_PUMP] and not active[at.NOT_KEEPING_UP]:
         return False
-    return c.pair.behind() or _helpless(c) or c.belief.looked
+    return c.pair.behind() or _helpless(c) or (c.belief.looked and c.contacts.wet & LEAD)
 
 
 def _helpless(c: "Controller") -> object:
