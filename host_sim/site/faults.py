@@ -31,7 +31,10 @@ TICK_S = 0.1
 _GRACE_MIN = s.TABLE[s.MAINS_GRACE_MS][s.DEFAULT] // 60000
 # Responses to expect that many faults share.
 TRIP = "the other pump takes over; retries, then lockout; medium alarm"
-NOT_PUMPING = 'underload: "not pumping", trip, ' + TRIP
+NOT_PUMPING = (
+    'where a current is sensed, underload: "not pumping", trip, ' + TRIP + '; where none is, "suspect" (medium) once '
+    "it has let the water rise twice, so a spare that runs in its exercise alone is not told"
+)
 
 
 @dataclass(frozen=True)
@@ -171,7 +174,7 @@ def _motor_faults(n, p, key):
          "overcurrent trip within seconds; " + TRIP, _pump(n, "jammed"))
     _add(f"{key}-worn", f"{p} worn: a share of its flow and head is lost",
          f'longer runs; low alarm "{p} worn" from a quarter less flow than at first; where current is sensed and it no '
-         f'longer lifts the water (about 60 %), medium alarm "{p} unavailable" and in the end a lockout',
+         f'longer lifts the water (about half), medium alarm "{p} unavailable" and in the end a lockout',
          _pump_value(n, "worn"), Parameter("share lost", "share", 0.3, 0.0, 0.95))
     _add(f"{key}-breaker-open", f"breaker of {p} open: no supply to that pump alone", TRIP, _pump(n, "breaker_open"))
     _add(f"{key}-relay-welded", f"relay of {p} welded: the pump runs whatever the command",

@@ -9,6 +9,7 @@ FICKLE_DRY_S = 210.0  # L2: three rises of a float that comes and goes every 20 
 
 NO_READING = "a wet high, and no more floats below it that say otherwise, no current sensed"
 FICKLE = "a float that comes and goes, no current sensed"
+TIMED = "draw-downs by time from high alone beside a pump that moves nothing, no current sensed"
 ALONE = "high alone over dead floats, no current sensed, and the one pump that can run has half of it to pump away"
 
 
@@ -30,8 +31,8 @@ def no_answer(pit, answered):
     """Return why nothing told that a pump had to go on as the floor got wet, "" where something did.
 
     No current is sensed and nothing that is sound is left below `high`.  That one comes and goes; or it is wet over
-    dead floats as one that hangs is over honest ones, and has not turned dry since (`answered`): more than half of
-    what the one pump that can run moves flows in.
+    dead floats, one pump can run, and more than half of what that one moves flows in.  Until it has turned dry
+    (`answered`) `high` may hang; from then on each draw-down from it ends by time, which counts both pumps as good.
     """
     *lower, high = pit.floats.floats
     if pit.site.sensing == 2 or any(f is not None and f.sound() for f in lower):
@@ -41,9 +42,9 @@ def no_answer(pit, answered):
     if high.intermittent:
         return FICKLE
     able = [n for n in (0, 1) if pit.can_run(n)]
-    if answered or len(able) != 1:
+    if len(able) != 1 or pit.inflow <= 0.5 * pit.site.curves[able[0]].flow(pit.level):
         return ""
-    return ALONE if pit.inflow > 0.5 * pit.site.curves[able[0]].flow(pit.level) else ""
+    return TIMED if answered else ALONE
 
 
 def _wet(contact):
