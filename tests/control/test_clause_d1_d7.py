@@ -198,6 +198,15 @@ def test_d4_in_fixed_duty_as_well_where_no_current_tells_that_the_lead_moves_wat
     assert rig.raised("not_keeping_up") == [] and rig.raised("pump_1_suspect") != []
 
 
+def test_d4_not_in_fixed_duty_where_the_lead_has_got_the_water_below_lead():
+    # In a long storm the backup's battery would be spent.
+    rig = ready(sensing=NO_CURRENT, duty=s.FIXED)
+    rig.fill("off", "lead").run(530).drain("lead").run(30)
+    assert rig.pumps_on() == (1, 0)
+    rig.fill("lead").run(530)
+    assert rig.pumps_on() == (1, 0) and rig.starts(2) == []
+
+
 def test_d4_not_in_fixed_duty_where_a_current_is_sensed():
     rig = ready(sensing=WITH_CURRENT, max_run=120_000, duty=s.FIXED)
     rig.fill("off", "lead").run(600)

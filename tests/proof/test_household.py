@@ -20,10 +20,11 @@ def storm(*faults):
     return closed_loop.run(plan, faults=added, seed=seed, curves=False)
 
 
-def quiet(*faults, days=3, rate="0.5 gpm", controller="battery", alternate=False):
+def quiet(*faults, days=3, rate="0.5 gpm", controller="battery", alternate=False, sensing="current"):
     """The demo's house in dry weather, from midnight on."""
     text = DEMO[: DEMO.index("[[inflow]]")].replace('controller = "battery"', f'controller = "{controller}"')
     text = text.replace("duty = 1\n", "") if alternate else text
+    text = text.replace('sensing = "current"', f'sensing = "{sensing}"')
     text += f'[[inflow]]\nkind = "constant"\nrate = "{rate}"\n'
     text += f'[scenario]\nbegins = "00:00"\nlasts = "{days} days"\nseed = 1\n'
     return closed_loop.run(read_site(text), faults=[parse_fault(fault) for fault in faults], curves=False)
@@ -113,6 +114,15 @@ def test_a_pump_that_fails_is_one_alarm_though_it_is_locked_out_in_the_end(fault
 def test_a_pump_that_wears_in_mid_draw_down_is_one_alarm_and_no_float_is_blamed(minute):
     raised = told(quiet(f"pump1-worn=60%@02:{minute:02}", rate="20 gpm", controller="mains", days=0.25))
     assert {name: count for name, count in raised.items() if "short_cycling" not in name} == {"pump_1_unavailable": 1}
+
+
+@pytest.mark.long
+@pytest.mark.parametrize("sensing", ["nothing", "feedback"])
+@pytest.mark.parametrize("rate", ["0.05 gpm", "0.1 gpm", "0.5 gpm"])
+def test_a_worn_primary_is_one_alarm_with_its_number_where_no_current_is_sensed(rate, sensing):
+    trace = quiet("pump1-worn=60%@1h", rate=rate, sensing=sensing)
+    assert told(trace) == {"pump_1_suspect": 1}
+    assert minutes(trace, "horn") < 15.0
 
 
 def test_a_frozen_discharge_is_told_by_no_pump_and_high_water_alone():

@@ -231,8 +231,7 @@ class Pair:
     def _hand_over(self, demand: int, out: int) -> bool:
         # D4, L5: True in the step in which the lead hands over: it stops first, then the other starts.
         alone = demand == 1 and self.lead >= 0 and out & (1 << self.lead)
-        current = self.settings[s.SENSING] == s.SENSE_CURRENT
-        self._overdue(alone and not (current and self.settings[s.DUTY] == s.FIXED))
+        self._overdue(alone and (self.settings[s.DUTY] != s.FIXED or self._may_move_nothing()))
         tells = alone and self._tells(1 - self.lead)
         if tells:
             self.timers.arm(tm.PAUSE, _PAUSE_MS)
@@ -265,6 +264,10 @@ class Pair:
 
     def _stands(self, risen: int, wet: int) -> bool:
         return self.timers.on_delay(tm.BORNE, risen, wet, self.settings[s.NO_DRAW_DOWN_MS])
+
+    def _may_move_nothing(self) -> int:
+        # D4: in fixed duty a battery is spared: who gets the water below lead keeps on, and who took over is timed.
+        return self.settings[s.SENSING] != s.SENSE_CURRENT and (self.belief.wet & LEAD or self.handed)
 
     def _relieved(self, other: int) -> int:
         # D4: a lead past max_run, below lag.
