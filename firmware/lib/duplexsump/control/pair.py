@@ -248,7 +248,7 @@ class Pair:
         return False
 
     def _is_better(self, other: int) -> bool:
-        # A4: it can start at once (nobody can where nobody leads), and nothing is known of it but of both.
+        # A4: it can start at once (where nobody leads nobody can), is not out, and not the only suspect.
         if not self._can_start(other) or self.timers.running(tm.SPACING):
             return False
         return not self.pumps[other].out and not (self.suspect(other) and not self.suspect(1 - other))
