@@ -326,7 +326,7 @@ def test_a4_where_both_are_suspect_they_take_turns_as_before():
     rig = borne()
     rig.c.pair.suspects = 3
     first = let_rise(rig)
-    assert rig.starts(3 - first) != []
+    assert len(rig.starts(first)) >= 2 and len(rig.starts(3 - first)) >= 2
 
 
 def test_a4_the_battery_is_handed_over_when_the_start_spacing_allows_the_other_and_not_before():

@@ -136,6 +136,8 @@ def test_l3_what_is_looked_at_may_be_sound_under_pumps_that_move_nothing_so_not_
     assert rig.active("not_keeping_up") and len(rig.raised("not_keeping_up")) == 1
     rig.drain("lead").run(5)
     assert not rig.active("not_keeping_up")
+    rig.fill("lead").run(60)
+    assert rig.suspects() == set() and not rig.active("not_keeping_up"), "it is believed again"
     assert rig.raised("floats_out_of_sequence") == []
 
 

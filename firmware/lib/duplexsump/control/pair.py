@@ -240,7 +240,7 @@ class Pair:
                 self.handed = 1 + self.lead
             self.lead = 1 - self.lead
             return True
-        if self.risen and self._is_better(1 - self.lead) and not self.timers.running(tm.MIN_RUN + self.lead):
+        if self.risen and self._is_better(1 - self.lead):
             if self.lagged:
                 self._count_lag_lead(self.lead, 1)
                 self.lagged = 0
