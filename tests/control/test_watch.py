@@ -50,7 +50,8 @@ def test_r2_a_level_that_does_not_fall_is_told_where_no_other_pump_can_help(avai
 
 
 @pytest.mark.parametrize(("looked", "wet", "tells"), [
-    (r.LEAD, r.LEAD, True), (r.LEAD, r.LEAD | r.OFF, True), (r.LEAD, r.OFF | r.LAG, False), (0, r.LEAD, False)])  # fmt: skip
+    (r.LEAD, r.LEAD, True), (r.LEAD, r.LEAD | r.OFF, True), (r.LEAD, r.OFF | r.LAG, False), (0, r.LEAD, False),
+])  # fmt: skip
 def test_l3_what_is_looked_at_is_told_as_not_keeping_up_while_it_reads_wet(looked, wet, tells):
     c = quiet()
     c.belief.looked, c.contacts.wet = looked, wet
