@@ -258,8 +258,6 @@ class Pair:
         one = self.lead >= 0 and self.gate.out == 1 << self.lead and self.settings[s.BATTERY_PUMPS] == 1
         if self.supply.on_battery != 3 or self.settings[s.SENSING] == s.SENSE_CURRENT or fell:
             one = False
-        if one and self.pumps[self.lead].held:  # R3: a try goes on until the level ends it
-            one = False
         self.risen = self._stands(self.risen or self.contacts.rose & wet, one and wet)
 
     def _stands(self, risen: int, wet: int) -> bool:
