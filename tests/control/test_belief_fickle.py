@@ -183,6 +183,16 @@ def test_l2_one_that_called_into_an_empty_pit_twice_running_is_fickle(bit):
     assert (belief.fickle, belief.evidence, belief.suspect, belief.wet, belief.order) == (bit, bit, bit, 0, 0)
 
 
+@pytest.mark.parametrize("bit", [LEAD, LAG, HIGH])
+def test_l2_an_empty_pit_with_nothing_wet_is_laid_to_who_rose_last(bit):
+    bench = Bench(sensing=WITH_CURRENT)
+    for dried, fickle in ((bit, 0), (bit, bit)):
+        bench.go(bit)
+        bench.go(0)
+        bench.belief.no_water(0)
+        assert (bench.belief.dried, bench.belief.fickle) == (dried, fickle)
+
+
 @pytest.mark.parametrize("other", [OFF, LEAD, HIGH])
 def test_l2_another_contact_that_moves_between_two_empty_pits_was_the_water(other):
     bench = Bench(sensing=WITH_CURRENT)
