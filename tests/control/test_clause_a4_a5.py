@@ -1,7 +1,5 @@
 """A4 and A5: supply and inspection.  Each test is one claim of the narrative, in numbers."""
 
-import itertools
-
 import pytest
 from duplexsump.control import records as r
 from duplexsump.control import settings as s
@@ -361,7 +359,7 @@ def test_a4_where_the_water_stands_at_lag_or_high_the_two_take_turns_on_the_batt
     rig.run(1300)
     starts = rig.all_starts()[so_far - 1:]
     assert [n for _, n in starts] in ([1, 2, 1, 2, 1], [2, 1, 2, 1, 2])
-    spells = [later - began for (began, _), (later, _) in itertools.pairwise(starts)]
+    spells = [starts[i + 1][0] - starts[i][0] for i in range(len(starts) - 1)]
     assert spells == [pytest.approx(300, abs=0.5)] * 4
 
 
